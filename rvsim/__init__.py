@@ -1,0 +1,1 @@
+"""RV-C-style CAN message simulator and decoder for bench testing."""

@@ -1,0 +1,1 @@
+"""The only way in and out of the process: the python-can port."""

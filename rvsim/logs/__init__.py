@@ -1,0 +1,1 @@
+"""Captured logs: recording."""

@@ -1,0 +1,1 @@
+"""The description of an installation and its reader."""

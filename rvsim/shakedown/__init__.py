@@ -1,0 +1,1 @@
+"""Scenarios: a rig with weather, a script of faults and events."""

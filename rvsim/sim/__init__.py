@@ -1,0 +1,1 @@
+"""Time and the simulated bench: clock, kernel, bench."""

@@ -1,0 +1,110 @@
+"""Turns the layout of a message into two Python functions: bytes to raw integers, and back.
+
+Knows: bit places, byte orders, widths. Does not know scales, codes or names' meaning. The functions are
+generated once a message and compiled, because a general loop over fields is several times slower; the
+tests hold them against cantools field by field.
+"""
+
+from collections.abc import Callable, Sequence
+from keyword import iskeyword
+from typing import Any
+
+from rvsim.wire.fields import FieldSpec
+
+Unpack = Callable[[bytes], tuple[int, ...]]
+Pack = Callable[..., bytes]
+
+
+def parameter(name: str) -> str:
+    """Return the keyword under which ``pack`` takes a field (a Python keyword gets an underscore)."""
+    return name + "_" if iskeyword(name) else name
+
+
+def _extraction(field: FieldSpec) -> str:
+    """Return the expression that reads one field out of ``d``."""
+    first, last, low = field.first_byte, field.last_byte, field.low_bit
+    if first == last:
+        text, width = f"d[{first}]", 8
+    elif last == first + 1:
+        high, near = (first, last) if field.big_endian else (last, first)
+        text, width = f"(d[{near}]|d[{high}]<<8)", 16
+    else:
+        order = "big" if field.big_endian else "little"
+        text, width = f"int.from_bytes(d[{first}:{last + 1}],'{order}')", 8 * (last + 1 - first)
+    if low:
+        text = f"{text}>>{low}"
+    if low + field.length < width:
+        text = f"{text}&{field.all_ones}"
+    if field.signed:
+        sign = 1 << (field.length - 1)
+        text = f"(({text})^{sign})-{sign}"
+    return text
+
+
+def compile_unpack(fields: Sequence[FieldSpec]) -> Unpack:
+    """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must hold them all."""
+    body = "".join(_extraction(field) + "," for field in fields)
+    unpack: Unpack = _compile(f"def function(d):\n return ({body})", {})
+    return unpack
+
+
+def _placement(field: FieldSpec) -> str:
+    """Return the expression that puts one field's parameter into a little-endian integer."""
+    name = parameter(field.name)
+    if field.signed:
+        name = f"({name}&{field.all_ones})"
+    if not field.big_endian:
+        return f"{name}<<{field.first}" if field.first else name
+    size = field.last_byte + 1 - field.first_byte
+    return f"int.from_bytes(({name}<<{field.low_bit}).to_bytes({size},'big'),'little')<<{8 * field.first_byte}"
+
+
+def _occupied(fields: Sequence[FieldSpec]) -> int:
+    """Return the little-endian bitmap of all bits that belong to a field."""
+    bits = 0
+    for field in fields:
+        size = field.last_byte + 1 - field.first_byte
+        part = (field.all_ones << field.low_bit).to_bytes(size, "big" if field.big_endian else "little")
+        bits |= int.from_bytes(part, "little") << 8 * field.first_byte
+    return bits
+
+
+def compile_pack(fields: Sequence[FieldSpec], length: int) -> Pack:
+    """Generate ``pack(field=raw, ...) -> bytes`` of ``length`` bytes.
+
+    A field that is not named is sent with all bits set (no data, or "leave unchanged" in a command), and so are
+    bits that belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
+    """
+    parameters = ",".join(f"{parameter(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
+    checks = [f"({'|'.join(parameter(f.name) for f in group)})>>{width}" for width, group in _by_width(fields).items()]
+    checks += [f"not {-(1 << f.length - 1)}<={parameter(f.name)}<{1 << f.length - 1}" for f in fields if f.signed]
+    fill = (1 << 8 * length) - 1 & ~_occupied(fields)
+    value = "|".join([*(_placement(field) for field in fields), str(fill)])
+    refused = ",".join(parameter(f.name) for f in fields)
+    source = (
+        f"def function({'*,' if fields else ''}{parameters}):\n"
+        f" if {' or '.join(checks) or 'False'}: refuse(({refused}{',' if fields else ''}))\n"
+        f" return ({value}).to_bytes({length},'little')"
+    )
+
+    def refuse(raws: tuple[int, ...]) -> None:
+        for field, raw in zip(fields, raws, strict=True):
+            low, high = (-(1 << field.length - 1), (1 << field.length - 1) - 1) if field.signed else (0, field.all_ones)
+            if not low <= raw <= high:
+                raise ValueError(f"{field.name}: raw value {raw} does not fit in {field.length} bits")
+
+    pack: Pack = _compile(source, {"refuse": refuse})
+    return pack
+
+
+def _by_width(fields: Sequence[FieldSpec]) -> dict[int, list[FieldSpec]]:
+    groups: dict[int, list[FieldSpec]] = {}
+    for field in fields:
+        if not field.signed:
+            groups.setdefault(field.length, []).append(field)
+    return groups
+
+
+def _compile(source: str, names: dict[str, Any]) -> Any:
+    exec(source, names)  # the source is built from numbers and checked identifiers only, never from free text
+    return names["function"]

@@ -1,0 +1,237 @@
+"""One field of a message: where its bits stand, how its raw integer becomes a value, what its special codes mean.
+
+Knows: raw integers, exact decimal scaling, and the raw codes that the RV-C data types give to "no data",
+"out of range" and "reserved" (all ones = no data: rv-c.com/node/522; uint16 valid up to 65530:
+rv-c.com/node/500; the other codes from memory of the standard's data type table). Does not know which
+message the field belongs to, nor how a definition file is written.
+
+A field's special codes are a property of the field, not of its width: an address, a part of a NAME, a
+counter or a bitmap may be all ones and mean just that.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+from typing import NamedTuple
+
+
+class State(StrEnum):
+    """What a raw value says about itself."""
+
+    VALUE = "value"
+    NO_DATA = "no data"
+    OUT_OF_RANGE = "out of range"
+    RESERVED = "reserved"
+    UNCHANGED = "unchanged"
+    """All ones in a field of a command: leave it as it is."""
+    MISSING = "missing"
+    """The frame was too short to hold the field."""
+
+
+class Special(StrEnum):
+    """Which special raw codes a field has."""
+
+    NONE = "none"
+    MEASURED = "measured"
+    COMMANDED = "commanded"
+
+
+class Origin(StrEnum):
+    """Where a definition comes from."""
+
+    PUBLISHED = "published"
+    MEMORY = "memory"
+    UNSURE = "unsure"
+    USER = "user"
+    """From the user's own definition file, which says nothing of its origin."""
+
+
+_WITH_OUT_OF_RANGE = frozenset({2, 8, 16, 32})
+_WITH_RESERVED = frozenset({8, 16, 32})
+_TOP_OF_TYPE = {2: 1, 8: 250, 16: 65530, 32: 4294967290}
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """The layout and meaning of one field.
+
+    ``first`` is the place of the field's first bit on a line that starts at byte 0: for little-endian fields
+    bit 0 of byte 0 has place 0 and the field's least significant bit stands at ``first``; for big-endian
+    fields bit 7 of byte 0 has place 0 and the most significant bit stands at ``first``.
+    The value is ``(raw * scale + offset) / 10 ** decimals`` in ``unit``, in integers.
+    """
+
+    name: str
+    first: int
+    length: int
+    big_endian: bool = False
+    signed: bool = False
+    scale: int = 1
+    offset: int = 0
+    decimals: int = 0
+    unit: str = ""
+    labels: Mapping[int, str] = None  # type: ignore[assignment]
+    special: Special = Special.NONE
+    origin: Origin = Origin.USER
+    label_origin: Origin = Origin.USER
+    source: str = ""
+    comment: str = ""
+
+    def __post_init__(self) -> None:
+        if self.labels is None:
+            object.__setattr__(self, "labels", {})
+
+    @property
+    def title(self) -> str:
+        """The name as it is spoken: ``heat output level``."""
+        return self.name.replace("_", " ")
+
+    @property
+    def first_byte(self) -> int:
+        """The first byte, counted from 0, that holds a bit of the field."""
+        return self.first // 8
+
+    @property
+    def last_byte(self) -> int:
+        """The last byte, counted from 0, that holds a bit of the field."""
+        return (self.first + self.length - 1) // 8
+
+    @property
+    def low_bit(self) -> int:
+        """The place of the least significant bit within the bytes of the field, read in their own order."""
+        if self.big_endian:
+            return 8 * (self.last_byte + 1) - self.first - self.length
+        return self.first - 8 * self.first_byte
+
+    @cached_property
+    def unit_steps(self) -> int:
+        """How many of the integers in which scale and offset are kept make one ``unit``: a power of ten."""
+        return int(10**self.decimals)
+
+    @cached_property
+    def all_ones(self) -> int:
+        """The raw value whose bits are all set."""
+        return (1 << self.length) - 1
+
+    @cached_property
+    def states(self) -> Mapping[int, State]:
+        """The raw values that are not a value, and what they say instead."""
+        if self.special is Special.NONE:
+            return {}
+        states = {self.all_ones: State.UNCHANGED if self.special is Special.COMMANDED else State.NO_DATA}
+        if self.length in _WITH_OUT_OF_RANGE:
+            states[self.all_ones - 1] = State.OUT_OF_RANGE
+        if self.length in _WITH_RESERVED:
+            states[self.all_ones - 2] = State.RESERVED
+        return states
+
+    @property
+    def raw_limits(self) -> tuple[int, int]:
+        """The lowest and highest raw integer that is a value."""
+        if self.signed:
+            half = 1 << (self.length - 1)
+            return -half, half - 1
+        if self.special is Special.NONE:
+            return 0, self.all_ones
+        top = _TOP_OF_TYPE.get(self.length, self.all_ones - 1)
+        return 0, max([top, *(raw for raw in self.labels if raw not in self.states)])
+
+    def state(self, raw: int | None) -> State:
+        """Classify a raw value, before any scaling; None is a field that the frame did not hold."""
+        if raw is None:
+            return State.MISSING
+        return self.states.get(raw, State.VALUE)
+
+    def value(self, raw: int) -> int | float:
+        """Return the value in ``unit``: an integer where the scale is whole, else the nearest float."""
+        scaled = raw * self.scale + self.offset
+        return scaled / self.unit_steps if self.decimals else scaled
+
+    def text(self, raw: int) -> str:
+        """Write the value exactly, with as many decimals as the resolution has, without the unit."""
+        return _decimal(raw * self.scale + self.offset, self.decimals)
+
+    def brief(self, raw: int) -> str:
+        """Write the value for a person, rounded to the decimals that one step can change, with its unit."""
+        shown = self.decimals
+        while shown and self.scale > 10 ** (self.decimals - shown):
+            shown -= 1
+        scaled, unit = raw * self.scale + self.offset, 10 ** (self.decimals - shown)
+        number = _decimal((2 * scaled + unit) // (2 * unit), shown)
+        return f"{number} {self.spoken_unit}".rstrip()
+
+    @property
+    def spoken_unit(self) -> str:
+        """The unit as it is printed: degC becomes °C."""
+        return "°C" if self.unit == "degC" else self.unit
+
+    def raw(self, value: float) -> int:
+        """Return the raw integer nearest to a value in ``unit``.
+
+        Raises:
+            ValueError: the value is outside what the field can say.
+        """
+        raw = round((value * self.unit_steps - self.offset) / self.scale)
+        low, high = self.raw_limits
+        if not low <= raw <= high:
+            raise ValueError(
+                f"{self.title} {value} {self.spoken_unit} is outside {self.text(low)} to {self.text(high)}"
+            )
+        return raw
+
+    def measured(self, value: float | None) -> int:
+        """Return what a sensor would send: all ones for None, the out-of-range code beyond the field's range.
+
+        Raises:
+            ValueError: the field has no such code.
+        """
+        if value is None:
+            if self.special is Special.NONE:
+                raise ValueError(f"{self.title} has no code for no data")
+            return self.all_ones
+        try:
+            return self.raw(value)
+        except ValueError:
+            if State.OUT_OF_RANGE not in self.states.values():
+                raise
+            return self.all_ones - 1
+
+    def raw_in(self, data: bytes) -> int | None:
+        """Read the field out of a frame's bytes; None where the frame is too short."""
+        if len(data) <= self.last_byte:
+            return None
+        held = data[self.first_byte : self.last_byte + 1]
+        raw = int.from_bytes(held, "big" if self.big_endian else "little") >> self.low_bit & self.all_ones
+        return raw - (raw >> (self.length - 1) << self.length) if self.signed else raw
+
+
+class Reading(NamedTuple):
+    """One field as one frame gave it."""
+
+    field: FieldSpec
+    raw: int | None
+    state: State
+
+    @property
+    def value(self) -> int | float | None:
+        """The value in the field's unit, None unless the state is ``value``."""
+        return self.field.value(self.raw) if self.state is State.VALUE and self.raw is not None else None
+
+    @property
+    def label(self) -> str | None:
+        """The name of a code, None where the field has none for it."""
+        return self.field.labels.get(self.raw) if self.raw is not None else None
+
+    @property
+    def brief(self) -> str:
+        """The reading for a person: the code's name, the rounded value with its unit, or the state."""
+        if self.state is not State.VALUE or self.raw is None:
+            return str(self.state)
+        return self.label or self.field.brief(self.raw)
+
+
+def _decimal(scaled: int, decimals: int) -> str:
+    whole, part = divmod(abs(scaled), 10**decimals)
+    sign = "-" if scaled < 0 else ""
+    return f"{sign}{whole}.{part:0{decimals}d}" if decimals else f"{sign}{whole}"

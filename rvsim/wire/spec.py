@@ -1,0 +1,95 @@
+"""One message: its number, its fields, and the way between bytes and readings.
+
+Knows: everything a definition says of one DGN, and how to decode a frame that is too short. Does not know
+other messages, files or time.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from rvsim.errors import did_you_mean
+from rvsim.wire import ident
+from rvsim.wire.codec import Pack, Unpack, compile_pack, compile_unpack, parameter
+from rvsim.wire.fields import FieldSpec, Origin, Reading, State
+
+
+@dataclass(frozen=True)
+class MessageSpec:
+    """A message as the definitions describe it.
+
+    ``gap_us`` is the broadcast gap in microseconds, None where the message is not sent periodically; ``rule`` says
+    the gap in the table's words. ``file`` is the definition file it was read from.
+    """
+
+    name: str
+    dgn: int
+    priority: int
+    length: int
+    fields: tuple[FieldSpec, ...]
+    gap_us: int | None = None
+    rule: str = ""
+    origin: Origin = Origin.USER
+    source: str = ""
+    comment: str = ""
+    file: str = ""
+
+    @cached_property
+    def unpack(self) -> Unpack:
+        """Bytes to raw integers in field order; the bytes must be of at least ``needed`` length."""
+        return compile_unpack(self.fields)
+
+    @cached_property
+    def pack(self) -> Pack:
+        """Raw integers by keyword to bytes: ``spec.pack(instance=1)``; what is not named is all ones."""
+        return compile_pack(self.fields, self.length)
+
+    @cached_property
+    def needed(self) -> int:
+        """The number of bytes that hold every field."""
+        return max((field.last_byte + 1 for field in self.fields), default=0)
+
+    @cached_property
+    def by_name(self) -> Mapping[str, FieldSpec]:
+        """The fields by their names."""
+        return {field.name: field for field in self.fields}
+
+    def raws(self, data: bytes) -> tuple[int | None, ...]:
+        """Return the raw integers in field order, None for each field that a short frame does not hold."""
+        if len(data) >= self.needed:
+            return self.unpack(data)
+        return tuple(field.raw_in(data) for field in self.fields)
+
+    def decode(self, data: bytes) -> tuple[Reading, ...]:
+        """Decode a frame's bytes into one reading for each field; never raises, whatever the length."""
+        return tuple(
+            Reading(field, raw, State.MISSING if raw is None else field.states.get(raw, State.VALUE))
+            for field, raw in zip(self.fields, self.raws(data), strict=True)
+        )
+
+    def encode(self, raws: Mapping[str, int]) -> bytes:
+        """Encode raw integers by field name; a field that is not named is all ones.
+
+        Raises:
+            ValueError: a name is unknown, or a raw integer does not fit.
+        """
+        for name in raws:
+            if name not in self.by_name:
+                close = did_you_mean(name, self.by_name)
+                raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {', '.join(self.by_name)}")
+        return self.pack(**{parameter(name): raw for name, raw in raws.items()})
+
+    def replace(self, data: bytes, name: str, raw: int) -> bytes:
+        """Return the bytes with one field changed and every other bit as it was."""
+        field = self.by_name[name]
+        if field.raw_in(data) is None:
+            raise ValueError(f"{len(data)} bytes do not hold {self.name} {name}")
+        kept = int.from_bytes(data, "little")
+        was = int.from_bytes(self.encode({name: 0}), "little")
+        mask = ~was & (1 << 8 * self.length) - 1
+        new = int.from_bytes(self.encode({name: raw}), "little") & mask
+        return (kept & ~mask | new).to_bytes(len(data), "little")
+
+    def identifier(self, source: int, destination: int | None = None) -> int:
+        """Return the 29-bit identifier under which ``source`` sends this message at its default priority."""
+        return ident.join(self.priority, self.dgn, source, destination)
