@@ -1,0 +1,220 @@
+"""A control panel with the thermostat of one zone.
+
+Knows: only what it hears on the bus. Does not know the physics: it is given no `world`. It never runs what it
+cannot hear: a sensor, heater, fan or battery figure that has been quiet for three of its gaps counts as lost,
+and the panel does without it. Gains and limits are invented, for a small cabin.
+"""
+
+from collections.abc import Callable
+
+from rvsim.devices.device import PERCENT, SECOND, Device, Role, Settings, commanded
+from rvsim.wire.fields import State
+from rvsim.wire.spec import MessageSpec
+
+LOST_AFTER_US = 15 * SECOND
+"""Three heartbeats of 5 s, the gap by which every device speaks (rv-c.com/node/82); three is our decision."""
+LOOK_US = 5 * SECOND
+REPEAT_US = 10 * SECOND
+"""A command whose status does not follow is given again after this time. Invented."""
+GAIN_PERCENT_PER_K = 20.0
+FORWARD_PERCENT_PER_K = 0.8
+"""Heat given in advance for each kelvin between the set point and the air outside. Invented."""
+STEP_PERCENT = 5.0
+LEAST_FAN_PERCENT = 30.0
+SAVING_FAN_PERCENT = 50.0
+LOW_VOLTS = 11.8
+"""Below this, or without a battery figure, fans are held down. Common practice, no source: AGM at a quarter."""
+FRESH_AIR_PERCENT, COOLING_PERCENT, COOL_ABOVE_K = 10.0, 80.0, 2.0
+MODE_OFF, MODE_HEAT, MODE_AUTO = 0, 2, 3
+"""Operating modes of the thermostat (numbers from memory)."""
+WATER_COMBUSTION = 1
+
+
+class PanelSettings(Settings):
+    """Whom the panel listens to and commands, by instance, and what it wants."""
+
+    zone: int = 1
+    set_point_c: float = 21.0
+    cool_above_c: float = 25.0
+    water_c: float = 60.0
+    indoor_sensor: int = 1
+    outdoor_sensor: int = 2
+    furnace: int = 1
+    water_heater: int = 1
+    roof_fan: int = 1
+    dc_source: int = 1
+
+
+class Panel(Device):
+    """Sends THERMOSTAT_STATUS_1 and commands to heater and fan; obeys THERMOSTAT_COMMAND_1."""
+
+    kind = "panel"
+    Settings = PanelSettings
+    uses_world = False
+
+    def __init__(self, role: Role) -> None:
+        super().__init__(role)
+        self._zone = self.instance("thermostat")
+        self._status, self._command = self.specs("THERMOSTAT_STATUS_1", "THERMOSTAT_COMMAND_1")
+        points = self._status.by_name["set_point_temperature_heat"]
+        self._state = {
+            "operating_mode": MODE_HEAT,
+            "fan_mode": 0,
+            "schedule_mode": 0,
+            "set_point_temperature_heat": points.raw(self.settings.set_point_c),
+            "set_point_temperature_cool": points.raw(self.settings.cool_above_c),
+        }
+        self._fan_percent = 0.0
+        self._heard: dict[tuple[str, int], tuple[int, dict[str, int]]] = {}
+        self._given: dict[str, tuple[int, dict[str, int]]] = {}
+
+    def hears(self) -> dict[str, Callable[[bytes], None]]:
+        """Listen to its own command and to the status of all that it depends on."""
+        return {
+            "THERMOSTAT_COMMAND_1": self._obey,
+            "THERMOSTAT_AMBIENT_STATUS": self._note("THERMOSTAT_AMBIENT_STATUS"),
+            "FURNACE_STATUS": self._note("FURNACE_STATUS"),
+            "WATERHEATER_STATUS": self._note("WATERHEATER_STATUS"),
+            "ROOF_FAN_STATUS_1": self._note("ROOF_FAN_STATUS_1"),
+            "DC_SOURCE_STATUS_1": self._note("DC_SOURCE_STATUS_1"),
+        }
+
+    def begin(self) -> None:
+        """Decide every few seconds; say what is wanted at the gap."""
+        self.broadcast("THERMOSTAT_STATUS_1", self._build)
+        self.after(2 * SECOND, lambda: self.every(LOOK_US, self._decide))
+
+    # What it hears.
+
+    def _note(self, message: str) -> Callable[[bytes], None]:
+        spec = self.catalogue.by_name(message)
+
+        def note(data: bytes) -> None:
+            said = {r.field.name: r.raw for r in spec.decode(data) if r.state is State.VALUE and r.raw is not None}
+            if "instance" in said:
+                self._heard[message, said["instance"]] = (self.now, said)
+
+        return note
+
+    def _heard_of(self, message: str, instance: int) -> dict[str, int] | None:
+        """Return the last values of a status message, None where it was never heard or has been quiet too long."""
+        when, said = self._heard.get((message, instance), (None, {}))
+        return said if when is not None and self.now - when <= LOST_AFTER_US else None
+
+    def _figure(self, message: str, instance: int, field: str) -> float | None:
+        said = self._heard_of(message, instance)
+        if said is None or field not in said:
+            return None
+        return self.catalogue.by_name(message).by_name[field].value(said[field])
+
+    def _temperature(self, sensor: int) -> float | None:
+        return self._figure("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
+
+    def _obey(self, data: bytes) -> None:
+        given = commanded(self._command, data)
+        if given.get("instance") != self._zone:
+            return
+        before = dict(self._state)
+        self._state.update({name: raw for name, raw in given.items() if name in self._state})
+        if self._state != before:
+            self.news("THERMOSTAT_STATUS_1")
+            self._decide()
+
+    # What it decides.
+
+    def _wanted(self, which: str) -> float:
+        return self._status.by_name[which].value(self._state[which])
+
+    def _saving(self) -> bool:
+        volts = self._figure("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
+        return volts is None or volts < LOW_VOLTS
+
+    def _decide(self) -> None:
+        heat = self._heat_percent()
+        fan = max(heat, LEAST_FAN_PERCENT) if heat else 0.0
+        if self._saving():
+            fan = min(fan, SAVING_FAN_PERCENT)
+        if fan != self._fan_percent:
+            self._fan_percent = fan
+            self.news("THERMOSTAT_STATUS_1")
+        self._command_furnace(heat, fan)
+        self._command_water()
+        self._command_roof_fan(self._roof_percent())
+
+    def _heat_percent(self) -> float:
+        """Return the heat to ask for, 0 to 100 in steps: in proportion, and in advance for the cold outside."""
+        indoors = self._temperature(self.settings.indoor_sensor)
+        furnace = self._heard_of("FURNACE_STATUS", self.settings.furnace)
+        if indoors is None or furnace is None or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO):
+            return 0.0
+        wanted = self._wanted("set_point_temperature_heat")
+        outdoors = self._temperature(self.settings.outdoor_sensor)
+        forward = FORWARD_PERCENT_PER_K * max(0.0, wanted - outdoors) if outdoors is not None else 0.0
+        percent = GAIN_PERCENT_PER_K * (wanted - indoors) + forward
+        return min(100.0, max(0.0, STEP_PERCENT * round(percent / STEP_PERCENT)))
+
+    def _roof_percent(self) -> float:
+        """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""
+        if self._heard_of("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._saving():
+            return 0.0
+        indoors, outdoors = (
+            self._temperature(self.settings.indoor_sensor),
+            self._temperature(self.settings.outdoor_sensor),
+        )
+        too_warm = indoors is not None and indoors > self._wanted("set_point_temperature_cool")
+        if too_warm and outdoors is not None and outdoors < indoors - COOL_ABOVE_K:  # type: ignore[operator]
+            return COOLING_PERCENT
+        return FRESH_AIR_PERCENT
+
+    # What it commands.
+
+    def _command_furnace(self, heat: float, fan: float) -> None:
+        self._give(
+            "FURNACE_COMMAND",
+            instance=self.settings.furnace,
+            operating_mode=0,
+            circulation_fan_speed=round(fan / PERCENT),
+            heat_output_level=round(heat / PERCENT),
+        )
+
+    def _command_water(self) -> None:
+        said = self._heard_of("WATERHEATER_STATUS", self.settings.water_heater)
+        if said is None:
+            return
+        wanted = {
+            "operating_mode": WATER_COMBUSTION,
+            "set_point_temperature": self._set_point(
+                "WATERHEATER_COMMAND", "set_point_temperature", self.settings.water_c
+            ),
+        }
+        follows = all(said.get(name) == raw for name, raw in wanted.items())
+        self._give("WATERHEATER_COMMAND", follows, instance=self.settings.water_heater, **wanted)
+
+    def _command_roof_fan(self, percent: float) -> None:
+        said = self._heard_of("ROOF_FAN_STATUS_1", self.settings.roof_fan)
+        wanted = {
+            "system_status": int(percent > 0),
+            "fan_mode": 1,
+            "speed_mode": 1,
+            "fan_speed_setting": round(percent / PERCENT),
+            "wind_direction_switch": 0,
+        }
+        follows = said is None or all(said.get(name) == raw for name, raw in wanted.items())
+        self._give("ROOF_FAN_COMMAND_1", follows, instance=self.settings.roof_fan, **wanted)
+
+    def _set_point(self, message: str, field: str, celsius: float) -> int:
+        return self.catalogue.by_name(message).by_name[field].raw(celsius)
+
+    def _give(self, message: str, follows: bool = True, **raws: int) -> None:
+        """Send a command when it is new, or again where the device's status did not follow it."""
+        when, before = self._given.get(message, (0, {}))
+        if raws == before and (follows or self.now - when < REPEAT_US):
+            return
+        self._given[message] = (self.now, raws)
+        spec: MessageSpec = self.catalogue.by_name(message)
+        self.send(spec, spec.pack(**raws))
+
+    # What it says.
+
+    def _build(self) -> bytes:
+        return self._status.pack(instance=self._zone, **self._state, fan_speed=round(self._fan_percent / PERCENT))

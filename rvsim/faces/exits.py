@@ -1,0 +1,34 @@
+"""What a command ends with: its exit code, and the clear line where something was wrong.
+
+Knows: errors to exit codes, an interrupted run, and a reader that went away (`| head`). Does not know commands.
+"""
+
+import os
+import sys
+from collections.abc import Callable
+
+from rvsim.errors import Exit, InputError, RvsimError
+
+
+def say(*lines: str) -> None:
+    """Write lines for the person to stderr; stdout is for data."""
+    for text in lines:
+        print(f"rvsim: {text}", file=sys.stderr)
+
+
+def ending(command: Callable[[], int]) -> int:
+    """Run a command and return its exit code; every expected error becomes one clear line on stderr."""
+    try:
+        code = command()
+        sys.stdout.flush()
+        return code
+    except RvsimError as error:
+        say(*(error.problems if isinstance(error, InputError) else (str(error),)))
+        return error.exit_code
+    except KeyboardInterrupt:
+        say("interrupted")
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone. Point stdout elsewhere, or the interpreter complains at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.GOOD

@@ -1,0 +1,82 @@
+"""Writes what was on the bus to a file, as it comes.
+
+Knows: our own JSON lines and the text log that python-can writes; the suffix decides. Does not know what frames
+mean. Times are seconds since the start of the run, so that one seed gives one file.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import TextIO
+
+import can
+
+from rvsim.errors import InputError
+from rvsim.logs.jsonl import frame_fields, line
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import Frame
+
+SUFFIXES = (".jsonl", ".log")
+
+
+class Recorder:
+    """Writes each frame to one file; close it, or use it in a ``with`` block.
+
+    Raises:
+        InputError: the suffix is not known, or the file cannot be written.
+    """
+
+    def __init__(self, path: Path, catalogue: Catalogue, *, start: str, channel: str, sent: bool) -> None:
+        if path.suffix not in SUFFIXES:
+            raise InputError(f"--record {path}: the name decides the format and has to end in {' or '.join(SUFFIXES)}")
+        self._path = path
+        self._catalogue, self._channel, self._sent = catalogue, channel, sent
+        try:
+            self._file: TextIO = path.open("w", encoding="utf-8", newline="\n")
+        except OSError as error:
+            raise InputError(f"--record {path}: cannot be written ({error.strerror}): name another file") from None
+        self._write: Callable[[Frame], None] = self._write_json
+        if path.suffix == ".jsonl":
+            self._file.write(start)
+        else:
+            self._log = can.CanutilsLogWriter(self._file)
+            self._write = self._write_log
+
+    def write(self, frame: Frame) -> None:
+        """Write one frame.
+
+        Raises:
+            InputError: the disk is full, or the file went away.
+        """
+        try:
+            self._write(frame)
+        except OSError as error:
+            raise InputError(f"--record {self._path}: writing stopped ({error.strerror}): free space there") from None
+
+    def _write_json(self, frame: Frame) -> None:
+        self._file.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
+
+    def _write_log(self, frame: Frame) -> None:
+        self._log.on_message_received(
+            can.Message(
+                timestamp=frame.time / 1e6,
+                arbitration_id=frame.identifier,
+                data=frame.data,
+                channel=self._channel,
+                is_rx=not self._sent,
+            )
+        )
+
+    def flush(self) -> None:
+        """Hand everything written so far to the operating system."""
+        self._file.flush()
+
+    def close(self) -> None:
+        """Write out what is left and close the file."""
+        self._file.close()
+
+    def __enter__(self) -> "Recorder":
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()

@@ -1,0 +1,124 @@
+"""The simulated devices of one rig, on one simulated pair of wires, in one time.
+
+Knows: how devices, physics and wires are put together, how faults stand between a device and the wires, and that
+a device which raises is taken out by name while the bench goes on. Does not know whether anyone listens: each
+frame on the wires is handed to ``on_frame``.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from typing import Any, NamedTuple
+
+from rvsim.devices.device import Device, Role, Site
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.vehicle import WeatherPlan
+from rvsim.sim.kernel import Kernel
+from rvsim.sim.line import Line
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
+from rvsim.world.world import World
+
+Gate = Callable[[int, int, bytes], bytes | None]
+"""What a fault does to a device's frame: (time, identifier, data) to the data that reach the wires, or None."""
+
+
+class Failure(NamedTuple):
+    """A simulated device that raised and was taken out."""
+
+    time: int
+    device: str
+    error: Exception
+
+
+class Bench:
+    """One run of a rig. Advance it with ``run_until``; it has no clock of its own."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        catalogue: Catalogue,
+        kinds: Mapping[str, type[Device]],
+        *,
+        weather: WeatherPlan | None = None,
+        site: Site | None = None,
+        seed: int = 1,
+        gates: Mapping[str, Iterable[Gate]] | None = None,
+        on_frame: Callable[[Frame], None] | None = None,
+        on_failure: Callable[[Failure], None] | None = None,
+    ) -> None:
+        self.kernel = Kernel()
+        self.world = World(rig.vehicle, weather or WeatherPlan())
+        self.failures: list[Failure] = []
+        self._taken_out: set[Device] = set()
+        self._on_frame = on_frame
+        self._on_failure = on_failure
+        self._line = Line(self.kernel, self._deliver)
+        self._gates = {name: tuple(those) for name, those in (gates or {}).items()}
+        self.devices = [self._put_in(plan, kinds[plan.kind], catalogue, seed, site or Site()) for plan in rig.devices]
+        self._listeners: dict[int, list[Device]] = {}
+        for device in self.devices:
+            for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
+                self._listeners.setdefault(dgn, []).append(device)
+            self.kernel.at(0, self._wake, (device, device.start))
+
+    def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
+        settings = kind.Settings.model_validate(plan.settings)
+        return kind(Role(plan, settings, catalogue, self.world, seed, site))
+
+    def peek(self) -> int | None:
+        """Return the time of the next thing that happens, in microseconds."""
+        return self.kernel.peek()
+
+    def run_until(self, time: int) -> None:
+        """Let everything before ``time`` happen."""
+        self.kernel.run_until(time)
+        self.world.advance(time)
+
+    def _wake(self, planned: tuple[Device, Callable[[], None]]) -> None:
+        self._run(*planned)
+
+    def _run(self, device: Device, call: Callable[..., None], *arguments: Any) -> None:
+        """Call into a device at the present time, then take what it wants to send and its timers."""
+        if device in self._taken_out:
+            return
+        device.now = now = self.kernel.now
+        self.world.advance(now)
+        try:
+            call(*arguments)
+        except Exception as error:  # whatever a device raises must not stop the others
+            self._take_out(device, error)
+            return
+        if device.timers:
+            for delay, later in device.timers:
+                self.kernel.at(now + delay, self._wake, (device, later), 1)
+            device.timers.clear()
+        if device.outbox:
+            self._send(device)
+
+    def _send(self, device: Device) -> None:
+        gates = self._gates.get(device.name, ())
+        for identifier, sent in device.outbox:
+            data: bytes | None = sent
+            for gate in gates:
+                data = gate(self.kernel.now, identifier, data) if data is not None else None
+            if data is not None:
+                self._line.send(identifier, data, device)
+        device.outbox.clear()
+
+    def _deliver(self, frame: Frame, sender: object) -> None:
+        if self._on_frame is not None:
+            self._on_frame(frame)
+        for device in self._listeners.get(dgn_of(frame.identifier), ()):
+            if device is not sender:
+                self._run(device, device.hear, frame.identifier, frame.data)
+
+    def _take_out(self, device: Device, error: Exception) -> None:
+        self._taken_out.add(device)
+        with suppress(Exception):  # it is broken already
+            device.leave()
+        failure = Failure(self.kernel.now, device.name, error)
+        self.failures.append(failure)
+        if self._on_failure is not None:
+            self._on_failure(failure)

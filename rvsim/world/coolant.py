@@ -1,0 +1,97 @@
+"""The coolant circuit: burner, fuel, and how well heat passes to cabin air and hot water.
+
+Knows: the properties of the glycol mix, the burner's heat and fuel, and the conductance of each exchanger
+with the present fan and circulation. Does not know the temperatures at the far ends (`world` couples
+them), nor when to burn: cutting out before the coolant boils is the heater's own task. Properties are
+those at 40 C at all temperatures; freezing and boiling are not modelled.
+"""
+
+from bisect import bisect_left
+from math import exp
+
+from rvsim.rig.vehicle import CoolantPlan
+
+# Propylene glycol in water at 40 C: percent, kg/m3, kJ/(kg K). A chiller maker's glycol design data table.
+_MIXES = (
+    (0.0, 992.2, 4.18),
+    (20.0, 1010.2, 4.02),
+    (25.0, 1014.3, 3.96),
+    (30.0, 1018.4, 3.90),
+    (35.0, 1021.9, 3.84),
+    (40.0, 1025.3, 3.77),
+)
+_DIESEL_MJ_PER_LITRE = 35.81
+"""Lower heating value: 128488 Btu a US gallon, US DOE Alternative Fuels Data Center."""
+_FAN_EXPONENT = 0.8
+"""Heat transfer from a surface to the air a fan drives past it grows as speed to this power: turbulent flow,
+Dittus and Boelter, from memory."""
+
+
+def mix_j_per_litre_k(glycol_percent: float) -> float:
+    """Return the heat that warms a litre of mix by one kelvin; density and specific heat are interpolated.
+
+    Raises:
+        ValueError: the table of properties, 0 to 40 %, does not reach this mix.
+    """
+    if not _MIXES[0][0] <= glycol_percent <= _MIXES[-1][0]:
+        raise ValueError(f"no properties are known for {glycol_percent} % glycol: give 0 to 40")
+    above = max(1, bisect_left(_MIXES, (glycol_percent,)))
+    (low, low_density, low_heat), (high, high_density, high_heat) = _MIXES[above - 1 : above + 1]
+    part = (glycol_percent - low) / (high - low)
+    density = low_density + part * (high_density - low_density)
+    return density * (low_heat + part * (high_heat - low_heat))
+
+
+def _checked(what: str, fraction: float) -> float:
+    if not 0 <= fraction <= 1:
+        raise ValueError(f"{what} runs at {fraction}: give a part of its full output between 0 and 1")
+    return fraction
+
+
+class Coolant:
+    """Temperature, heat capacity (J/K), burner (W, L/h) and conductances (W/K) of the circuit."""
+
+    def __init__(self, plan: CoolantPlan) -> None:
+        heat = mix_j_per_litre_k(plan.glycol_percent)
+        self._plan = plan
+        self._flow_w_per_k = plan.pump_litres_per_s * heat
+        self.celsius = plan.start_c
+        self.heat_capacity_j_per_k = plan.litres * heat
+        self.burner_w = 0.0
+        self.to_cabin_w_per_k = plan.hose_loss_w_per_k
+        self.to_water_w_per_k = 0.0
+
+    @property
+    def fuel_litres_per_h(self) -> float:
+        """Diesel burnt at the present output."""
+        megajoule_per_h = self.burner_w * 3600 / 1e6
+        return megajoule_per_h / (_DIESEL_MJ_PER_LITRE * self._plan.burner_efficiency_percent / 100)
+
+    def set_burner(self, fraction: float) -> None:
+        """Burn at this part of full output.
+
+        Raises:
+            ValueError: the fraction is not between 0 and 1.
+        """
+        self.burner_w = _checked("the burner", fraction) * self._plan.burner_w
+
+    def set_fan(self, fraction: float) -> None:
+        """Drive cabin air through the exchanger at this part of full fan speed.
+
+        Raises:
+            ValueError: the fraction is not between 0 and 1.
+        """
+        exchanger = self._plan.cabin_exchanger_w_per_k * _checked("the cabin fan", fraction) ** _FAN_EXPONENT
+        self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + self._through(exchanger)
+
+    def set_water_circulation(self, running: bool) -> None:
+        """Send coolant through the hot-water exchanger, or stop it."""
+        self.to_water_w_per_k = self._through(self._plan.water_exchanger_w_per_k) if running else 0.0
+
+    def _through(self, exchanger_w_per_k: float) -> float:
+        """Return what an exchanger passes with the pump's flow, which cools on its way through it.
+
+        Effectiveness 1 - exp(-NTU) of an exchanger whose other side stays at one temperature: Kays and
+        London, from memory.
+        """
+        return self._flow_w_per_k * (1 - exp(-exchanger_w_per_k / self._flow_w_per_k))

@@ -1,0 +1,405 @@
+"""The battery against published tables, its own rating, and arithmetic by hand."""
+
+from math import e
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.rig.vehicle import BatteryPlan
+from rvsim.world.battery import Battery
+
+HOUR = 3600
+
+
+def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Battery:
+    """A bank of 100 Ah unless told otherwise."""
+    return Battery(BatteryPlan.model_validate({"chemistry": chemistry, "start_percent": percent, **figures}))
+
+
+def run(bank: Battery, seconds: int, around_c: float = 15.0) -> None:
+    """Let time pass."""
+    for _ in range(seconds):
+        bank.step(around_c)
+
+
+def hours_to(bank: Battery, volts: float) -> float:
+    """Time until the voltage has fallen to ``volts``."""
+    seconds = 0
+    while bank.volts > volts:
+        bank.step(15.0)
+        seconds += 1
+    return seconds / HOUR
+
+
+# Rest voltage
+
+
+@pytest.mark.parametrize(("percent", "volts"), [(100, 12.85), (75, 12.55), (50, 12.25), (25, 11.95), (0, 11.65)])
+def test_agm_at_rest(percent: float, volts: float) -> None:
+    """A battery maker's AGM page, two hours at rest."""
+    assert battery("agm", percent).volts == pytest.approx(volts, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("percent", "low", "high"), [(100, 12.8, 13.2), (87.5, 12.6, 12.8), (62.5, 12.3, 12.6), (37.5, 12.0, 12.3)]
+)
+def test_agm_in_the_bands_of_another_table(percent: float, low: float, high: float) -> None:
+    """A vehicle maker's owner's manual gives bands for AGM; the middle of each lies within 0.1 V of its band."""
+    assert low - 0.1 <= battery("agm", percent).volts <= high + 0.1
+
+
+@given(st.floats(30, 90))
+def test_lfp_plateau(percent: float) -> None:
+    """Between 30 and 90 % an LFP cell rests within 3.25 and 3.35 V, so voltage cannot tell the charge."""
+    assert 4 * 3.25 - 1e-9 <= battery("lfp", percent).volts <= 4 * 3.35 + 1e-9
+
+
+def test_lfp_ends() -> None:
+    """Full rests at 3.40 V a cell (a battery information site's table), empty at a pack maker's 10 V cut-off."""
+    assert (battery("lfp", 100).volts, battery("lfp", 0).volts) == pytest.approx((4 * 3.40, 10.0))
+
+
+@pytest.mark.parametrize(
+    ("percent", "volts"),
+    [(10, 12.0), (20, 12.8), (30, 13.0), (40, 13.05), (50, 13.1), (60, 13.15), (70, 13.2), (80, 13.28), (90, 13.35)],
+)
+def test_lfp_curve(percent: float, volts: float) -> None:
+    """The curve between is from memory and held here so that it does not drift; half way is half way."""
+    assert battery("lfp", percent).volts == pytest.approx(volts)
+    below = battery("lfp", percent - 10).volts
+    assert battery("lfp", percent - 5).volts == pytest.approx((below + volts) / 2)
+
+
+@pytest.mark.parametrize("chemistry", ["agm", "lfp"])
+@given(data=st.data())
+def test_more_charge_never_rests_lower(chemistry: str, data: st.DataObject) -> None:
+    """Rest voltage rises with charge."""
+    low, high = sorted(data.draw(st.tuples(st.floats(0, 100), st.floats(0, 100))))
+    assert battery(chemistry, low).volts <= battery(chemistry, high).volts + 1e-9
+
+
+# Discharging
+
+
+@pytest.mark.parametrize("chemistry", ["agm", "lfp"])
+def test_counting_amperes_out(chemistry: str) -> None:
+    """10 A for one hour take 10 points from 100 Ah; for ten hours from 1000 Ah the same ten points."""
+    bank = battery(chemistry, 80)
+    bank.set_load("fridge", 10.0)
+    assert bank.amps == 10.0
+    run(bank, HOUR)
+    assert bank.percent == pytest.approx(70)
+    large = battery(chemistry, 80, capacity_ah=1000.0)
+    large.set_load("fridge", 10.0)
+    run(large, 10 * HOUR)
+    assert large.percent == pytest.approx(70)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "expected"),
+    # By hand at half charge, 20 A from 100 Ah, 5 mOhm: rest - 20 x (0.005 + K / 100 / (0.5 + margin)).
+    [("agm", 12.25 - 20 * (0.005 + 0.005 / 0.5174)), ("lfp", 13.1 - 20 * (0.005 + 0.0003 / 0.5025))],
+)
+def test_voltage_under_load(chemistry: str, expected: float) -> None:
+    """Under load the voltage falls by current times the ohmic resistance and the polarisation term."""
+    bank = battery(chemistry, 50, internal_milliohm=5.0)
+    bank.set_load("inverter", 20.0)
+    assert bank.volts == pytest.approx(expected, abs=1e-9)
+
+
+def test_twice_the_capacity_gives_twice_the_current() -> None:
+    """Polarisation depends on the current's share of the capacity: 40 A from 200 Ah is as 20 A from 100 Ah."""
+    small, large = battery("agm", 50, internal_milliohm=1.0), battery("agm", 50, internal_milliohm=0.5, capacity_ah=200)
+    small.set_load("inverter", 20.0)
+    large.set_load("inverter", 40.0)
+    assert small.volts == pytest.approx(large.volts)
+
+
+def test_the_rating_is_kept() -> None:
+    """100 Ah rated over 20 hours give 5 A for 20 hours down to 10.5 V (1.75 V a cell), within 1 %."""
+    bank = battery("agm", 100)
+    bank.set_load("lamp", 5.0)
+    assert hours_to(bank, 10.5) == pytest.approx(20.0, rel=0.01)
+
+
+@pytest.mark.parametrize(("amps", "with_peukert", "without"), [(10.0, 8.71, 10.0), (20.0, 3.79, 5.0)])
+def test_faster_discharge_gives_less(amps: float, with_peukert: float, without: float) -> None:
+    """Without Peukert's law the knee does its work: hours to 10.5 V lie between k = 1.2 in the 20 h form and k = 1."""
+    bank = battery("agm", 100)
+    bank.set_load("heater", amps)
+    assert with_peukert < hours_to(bank, 10.5) < without - 0.2
+
+
+def test_loads_add_up_and_end() -> None:
+    """Two loads draw together, a new figure replaces the old one, and 0 ends a load."""
+    bank = battery()
+    rest = bank.volts
+    bank.set_load("fan", 2.0)
+    bank.set_load("pump", 5.0)
+    bank.set_load("pump", 4.0)
+    assert bank.amps == 6.0
+    bank.set_load("fan", 0.0)
+    bank.set_load("pump", 0.0)
+    assert (bank.amps, bank.volts) == (0.0, rest)
+
+
+@pytest.mark.parametrize("chemistry", ["agm", "lfp"])
+def test_an_empty_battery_gives_nothing(chemistry: str) -> None:
+    """At 0 % the terminals fall to 0 V under any load, and rest at the table's lowest voltage without one."""
+    bank = battery(chemistry, 0.001)
+    rest = battery(chemistry, 0).volts
+    bank.set_load("lamp", 10.0)
+    run(bank, 10)
+    assert (bank.percent, bank.amps, bank.volts) == (0.0, 0.0, 0.0)
+    bank.set_load("lamp", 0.0)
+    assert (bank.percent, bank.volts) == (0.0, rest)
+
+
+def test_an_empty_battery_with_a_small_charger() -> None:
+    """A charger smaller than the load cannot lift a dead bus; one that just carries it can."""
+    bank = battery("agm", 0)
+    bank.set_load("lamp", 5.0)
+    bank.set_charge("shore", 14.4, 2.0)
+    assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (0.0, 0.0, 2.0)
+    bank.set_charge("shore", 14.4, 5.0)
+    assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (11.65, 0.0, 5.0)
+
+
+def test_a_load_beyond_all_bounds() -> None:
+    """A dead short takes the terminals to 0 V and not below."""
+    bank = battery("agm", 50)
+    bank.set_load("spanner", 100_000.0)
+    assert bank.volts == 0.0
+
+
+# Charging
+
+
+@pytest.mark.parametrize(("chemistry", "efficiency"), [("agm", 0.95), ("lfp", 0.99)])
+def test_counting_amperes_in(chemistry: str, efficiency: float) -> None:
+    """10 A for one hour bring ten points less the stated loss: 9.5 for AGM, 9.9 for LFP."""
+    bank = battery(chemistry, 40)
+    bank.set_charge("shore", 14.4, 10.0)
+    assert (bank.amps, bank.charge_amps("shore")) == (-10.0, 10.0)
+    run(bank, HOUR)
+    assert bank.percent == pytest.approx(40 + 10 * efficiency)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "expected"),
+    # By hand at half charge, 20 A into 100 Ah, 5 mOhm: rest + 20 x (0.005 + K / 100 / (0.5 + margin)).
+    [("agm", 12.25 + 20 * (0.005 + 0.0174 / 0.5174)), ("lfp", 13.1 + 20 * (0.005 + 0.001 / 0.5025))],
+)
+def test_voltage_under_charge(chemistry: str, expected: float) -> None:
+    """While the charger is at its current limit the voltage rises by current times resistance and polarisation."""
+    bank = battery(chemistry, 50, internal_milliohm=5.0)
+    bank.set_charge("shore", 14.4, 20.0)
+    assert bank.volts == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(("chemistry", "percent"), [("agm", 95), ("lfp", 99.5)])
+def test_constant_voltage(chemistry: str, percent: float) -> None:
+    """Near full the charger holds its voltage, and the current is what the battery takes at it, ever less."""
+    bank = battery(chemistry, percent)
+    bank.set_charge("shore", 14.4, 40.0)
+    amps = []
+    for _ in range(5):
+        assert bank.volts == 14.4
+        assert bank.amps == -bank.charge_amps("shore")
+        amps.append(bank.charge_amps("shore"))
+        run(bank, 30)
+    assert 40.0 > amps[0] > amps[1] > amps[2] > amps[3] > amps[4] > 0.0
+
+
+def test_constant_current_ends_where_it_was_fitted() -> None:
+    """A fifth of the capacity in amperes meets 14.4 V near 80 % for AGM and near 98 % for LFP."""
+    for chemistry, percent in (("agm", 80), ("lfp", 98)):
+        bank = battery(chemistry, 50)
+        bank.set_charge("shore", 14.4, 20.0)
+        while bank.volts < 14.4:
+            bank.step(15.0)
+        assert bank.percent == pytest.approx(percent, abs=2)
+
+
+def test_full_agm_goes_on_taking_a_little() -> None:
+    """A full AGM battery held at 14.4 V takes 1-2 % of its capacity in amperes, and stays at 100 %."""
+    bank = battery("agm", 100)
+    bank.set_charge("shore", 14.4, 20.0)
+    run(bank, 60)
+    assert bank.percent == 100.0
+    assert 1.0 < bank.charge_amps("shore") < 2.0
+
+
+def test_full_lfp_takes_nothing() -> None:
+    """A full LFP battery takes no current; the charger holds the terminals and carries the load alone."""
+    bank = battery("lfp", 99.9)
+    bank.set_charge("shore", 14.4, 20.0)
+    run(bank, 600)
+    assert (bank.percent, bank.amps, bank.volts, bank.charge_amps("shore")) == (100.0, 0.0, 14.4, 0.0)
+    bank.set_load("fridge", 6.0)
+    assert (bank.amps, bank.volts, bank.charge_amps("shore")) == (0.0, 14.4, 6.0)
+    bank.set_load("fridge", 26.0)
+    assert (bank.amps, bank.charge_amps("shore")) == (6.0, 20.0)
+
+
+def test_lfp_takes_no_charge_below_freezing() -> None:
+    """A cell maker's data sheet: charge from 0 C up. Below, the charger only carries loads; discharge goes on."""
+    bank = battery("lfp", 50, start_c=-0.1)
+    bank.set_charge("shore", 14.4, 20.0)
+    run(bank, 60, around_c=-0.1)
+    assert (bank.percent, bank.amps, bank.charge_amps("shore")) == (50.0, 0.0, 0.0)
+    bank.set_load("heater", 25.0)
+    run(bank, 1, around_c=-0.1)
+    assert bank.amps == 5.0
+    assert bank.percent < 50.0
+
+
+@pytest.mark.parametrize(("chemistry", "celsius"), [("lfp", 0.0), ("agm", -20.0), ("agm", -60.0)])
+def test_charge_is_taken_where_it_may(chemistry: str, celsius: float) -> None:
+    """LFP takes charge at 0 C exactly; AGM in any cold."""
+    bank = battery(chemistry, 50, start_c=celsius)
+    bank.set_charge("shore", 14.4, 10.0)
+    assert bank.amps == -10.0
+
+
+def test_charge_returns_when_the_battery_has_warmed() -> None:
+    """A cold-soaked LFP battery in a warm cabin takes charge again once it has come above 0 C."""
+    bank = battery("lfp", 50, start_c=-5.0, lag_hours=0.1)
+    bank.set_charge("shore", 14.4, 10.0)
+    assert bank.amps == 0.0
+    run(bank, 600, around_c=15.0)
+    assert bank.celsius > 0
+    assert bank.amps == -10.0
+
+
+# Several chargers
+
+
+def test_charger_below_the_battery_gives_nothing() -> None:
+    """A charger whose limit lies below the battery's rest voltage gives no current and does not pull it down."""
+    bank = battery("agm", 100)
+    bank.set_charge("solar", 12.0, 20.0)
+    assert (bank.charge_amps("solar"), bank.amps, bank.volts) == pytest.approx((0.0, 0.0, 12.85))
+
+
+def test_charger_below_rest_helps_under_load() -> None:
+    """Held below its rest voltage the battery goes on giving, and the charger adds what holds its limit."""
+    bank = battery("agm", 50, internal_milliohm=5.0)
+    bank.set_load("inverter", 60.0)
+    bank.set_charge("solar", 12.0, 60.0)
+    from_battery = 0.25 / (0.005 + 0.005 / 0.5174)  # 0.25 V below rest, by hand
+    assert bank.volts == 12.0
+    assert bank.amps == pytest.approx(from_battery)
+    assert bank.charge_amps("solar") == pytest.approx(60.0 - from_battery)
+
+
+def test_chargers_of_one_voltage_share_by_size() -> None:
+    """30 A and 10 A chargers at one limit carry a current of 8 A as 6 A and 2 A, in whatever order they came."""
+    for order in (("large", "small"), ("small", "large")):
+        bank = battery("lfp", 100)
+        for name in order:
+            bank.set_charge(name, 13.8, {"large": 30.0, "small": 10.0}[name])
+        bank.set_load("fridge", 8.0)
+        assert (bank.charge_amps("large"), bank.charge_amps("small")) == pytest.approx((6.0, 2.0))
+
+
+def test_the_higher_voltage_carries_first() -> None:
+    """The charger with the lower limit rests while the other can hold its own, and helps when it cannot."""
+    bank = battery("lfp", 100)
+    bank.set_charge("solar", 13.6, 20.0)
+    bank.set_charge("shore", 14.4, 10.0)
+    bank.set_load("fridge", 8.0)
+    assert (bank.charge_amps("shore"), bank.charge_amps("solar"), bank.volts) == (8.0, 0.0, 14.4)
+    bank.set_load("fridge", 25.0)
+    assert (bank.charge_amps("shore"), bank.charge_amps("solar"), bank.amps) == (10.0, 15.0, 0.0)
+    assert bank.volts == 13.6
+
+
+def test_a_charger_ends() -> None:
+    """0 A ends a charger, whatever its voltage; a name never heard of gives 0."""
+    bank = battery("lfp", 100)
+    rest = bank.volts
+    bank.set_charge("shore", 14.4, 10.0)
+    bank.set_charge("shore", 14.4, 0.0)
+    assert (bank.volts, bank.amps, bank.charge_amps("shore"), bank.charge_amps("nobody")) == (rest, 0.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("volts", "amps"), [(-1.0, 5.0), (14.4, -1.0), (float("nan"), 5.0), (14.4, float("nan")), (float("inf"), 5.0)]
+)
+def test_impossible_chargers_are_refused(volts: float, amps: float) -> None:
+    """Limits below 0 or without meaning are refused by name, and nothing changes."""
+    bank = battery()
+    before = (bank.volts, bank.amps)
+    with pytest.raises(ValueError, match=r"shore charges with .* A up to .* V: give 0 or more of each"):
+        bank.set_charge("shore", volts, amps)
+    bank.set_charge("other", 0.0, 0.0)
+    assert (bank.volts, bank.amps) == before
+
+
+@pytest.mark.parametrize("amps", [-0.1, float("nan"), float("inf")])
+def test_impossible_loads_are_refused(amps: float) -> None:
+    """A load below 0 or without meaning is refused by name, and nothing changes."""
+    bank = battery()
+    with pytest.raises(ValueError, match=r"fridge draws .* A: give 0 or more"):
+        bank.set_load("fridge", amps)
+    bank.set_load("other", 1.0)
+    assert bank.amps == 1.0
+
+
+# Always
+
+
+def test_temperature_follows_the_cabin() -> None:
+    """After its lag the battery has come 1 - 1/e of the way to the air around it."""
+    bank = battery("agm", 80, start_c=0.0, lag_hours=2.0)
+    run(bank, 2 * HOUR, around_c=20.0)
+    assert bank.celsius == pytest.approx(20 * (1 - 1 / e))
+
+
+amps_drawn = st.floats(0, 300)
+
+
+@given(
+    chemistry=st.sampled_from(["agm", "lfp"]),
+    percent=st.floats(0, 100),
+    celsius=st.floats(-30, 40),
+    moves=st.lists(
+        st.one_of(
+            st.tuples(st.just("load"), st.sampled_from("ab"), amps_drawn),
+            st.tuples(st.just("charge"), st.sampled_from("cd"), st.sampled_from([0.0, 12.2, 13.6, 14.4]), amps_drawn),
+            st.tuples(st.just("wait"), st.integers(1, 200)),
+        ),
+        max_size=12,
+    ),
+)
+def test_currents_always_agree(chemistry: str, percent: float, celsius: float, moves: list[tuple[Any, ...]]) -> None:
+    """Whatever is switched: charge stays within 0..100 %, chargers within their limits, and currents add up to zero."""
+    bank = battery(chemistry, percent, start_c=celsius, capacity_ah=2.0)
+    loads: dict[str, float] = {}
+    chargers: dict[str, tuple[float, float]] = {}
+    for kind, *move in moves:
+        if kind == "load":
+            bank.set_load(*move)
+            loads[move[0]] = move[1]
+        elif kind == "charge":
+            bank.set_charge(*move)
+            chargers[move[0]] = (move[1], move[2])
+        else:
+            run(bank, move[0], around_c=celsius)
+        given_amps = 0.0
+        for name, (volts_limit, amps_limit) in chargers.items():
+            amps = bank.charge_amps(name)
+            given_amps += amps
+            assert 0 <= amps <= amps_limit * (1 + 1e-12)
+            if 0 < amps < amps_limit * (1 - 1e-9):
+                assert bank.volts == volts_limit
+            if bank.volts > volts_limit * (1 + 1e-9):
+                assert amps == 0
+        assert 0 <= bank.percent <= 100
+        if bank.volts > 0:
+            assert bank.amps + given_amps == pytest.approx(sum(loads.values()), abs=1e-9)
+        if chemistry == "lfp" and celsius < 0:
+            assert bank.amps >= 0

@@ -1,0 +1,13 @@
+"""The hot-water tank by itself; how it warms and cools is tested with the world around it."""
+
+import pytest
+
+from rvsim.rig.vehicle import HotWaterPlan
+from rvsim.world.hot_water import HotWater
+
+
+def test_what_the_tank_stores() -> None:
+    """10 litres of water store 10 x 0.9922 kg x 4.18 kJ/(kg K) (the 0 % row of a glycol table at 40 C)."""
+    water = HotWater(HotWaterPlan(litres=10.0, loss_w_per_k=1.5, start_c=48.0))
+    assert water.heat_capacity_j_per_k == pytest.approx(10 * 0.9922 * 4180)
+    assert (water.to_cabin_w_per_k, water.celsius) == (1.5, 48.0)

@@ -1,0 +1,409 @@
+"""The world as devices meet it: heat balances by hand, no heat lost, and time that does not depend on who asks."""
+
+from collections.abc import Callable
+from math import exp
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, VehiclePlan, WeatherPlan
+from rvsim.world.world import World
+
+SECOND = 1_000_000
+HOUR = 3600 * SECOND
+AIR_W_PER_LITRE_S_K = 1.08 * 0.29307107 / (0.47194745 * 5 / 9)  # the ASHRAE factor in metric units
+
+READINGS = (
+    "outdoor_c",
+    "cabin_c",
+    "coolant_c",
+    "water_c",
+    "fuel_litres_per_h",
+    "battery_volts",
+    "battery_amps",
+    "battery_percent",
+    "battery_c",
+)
+
+
+def readings(world: World) -> dict[str, float]:
+    """Everything a device could read."""
+    return {name: getattr(world, name) for name in READINGS} | world.heat_account()._asdict()
+
+
+def world_with(
+    cabin: dict[str, float] | None = None,
+    coolant: dict[str, float] | None = None,
+    hot_water: dict[str, float] | None = None,
+    weather: dict[str, float] | None = None,
+) -> World:
+    """A world whose plan has these figures and the defaults for the rest."""
+    plan = VehiclePlan(
+        cabin=CabinPlan.model_validate(cabin or {}),
+        coolant=CoolantPlan.model_validate(coolant or {}),
+        hot_water=HotWaterPlan.model_validate(hot_water or {}),
+    )
+    return World(plan, WeatherPlan.model_validate(weather or {}))
+
+
+# Heat
+
+
+def test_the_start_is_the_plans() -> None:
+    """Before time passes every temperature and the charge are those of the plan."""
+    plan = VehiclePlan(
+        cabin=CabinPlan(start_c=11.0),
+        coolant=CoolantPlan(start_c=12.0),
+        hot_water=HotWaterPlan(start_c=13.0),
+        battery=BatteryPlan(start_c=14.0, start_percent=75.0),
+    )
+    world = World(plan, WeatherPlan(outdoor_c=-3.0))
+    assert (world.outdoor_c, world.cabin_c, world.coolant_c, world.water_c, world.battery_c) == (-3, 11, 12, 13, 14)
+    assert (world.battery_percent, world.battery_amps) == (75.0, 0.0)
+    assert world.battery_volts == pytest.approx(12.55)  # AGM table at 75 %
+    assert world.fuel_litres_per_h == 0.0
+
+
+def test_steady_state() -> None:
+    """Constant burner, fan and vent end at dT = P / (UA + leaks + vent), coolant and water where their flows balance.
+
+    By hand: 1500 W over 40 W/K of walls, 3 L/s of leaks (10.8 m3 once an hour) and 20 L/s of vent.
+    """
+    world = world_with(
+        cabin={"volume_m3": 10.8, "air_changes_per_hour": 1.0, "heat_loss_w_per_k": 40.0},
+        coolant={
+            "burner_w": 3000.0,
+            "cabin_exchanger_w_per_k": 100.0,
+            "water_exchanger_w_per_k": 150.0,
+            "hose_loss_w_per_k": 2.0,
+            "pump_litres_per_s": 0.1,
+            "glycol_percent": 40.0,
+        },
+        hot_water={"loss_w_per_k": 5.0},
+        weather={"outdoor_c": -10.0},
+    )
+    world.set_burner(0.5)
+    world.set_cabin_fan(1.0)
+    world.set_water_circulation(True)
+    world.set_vent("roof fan", 20.0)
+    world.advance(100 * HOUR)
+    above_outdoor = 1500 / (40 + 23 * AIR_W_PER_LITRE_S_K)
+    assert world.cabin_c - -10 == pytest.approx(above_outdoor, rel=1e-5)
+    flow = 0.1 * 1025.3 * 3.77
+    to_cabin = 2 + flow * (1 - exp(-100 / flow))
+    to_water = flow * (1 - exp(-150 / flow))
+    by_the_tank = 1 / (1 / to_water + 1 / 5)  # exchanger and tank wall in a row
+    assert world.coolant_c - world.cabin_c == pytest.approx(1500 / (to_cabin + by_the_tank), rel=1e-5)
+    share_of_tank_wall = by_the_tank / 5
+    assert world.water_c - world.cabin_c == pytest.approx(
+        (world.coolant_c - world.cabin_c) * share_of_tank_wall, rel=1e-5
+    )
+    assert world.fuel_litres_per_h == pytest.approx(1.5 * 3.6 / (35.81 * 0.85), rel=1e-4)
+
+
+def test_gains_alone() -> None:
+    """Without a burner 160 W of people over 40 W/K of walls keep a closed cabin 4 K above the outside."""
+    world = world_with(cabin={"air_changes_per_hour": 0.0, "heat_loss_w_per_k": 40.0}, weather={"outdoor_c": 2.0})
+    world.set_cabin_gain("people", 160.0)
+    world.advance(80 * HOUR)
+    assert world.cabin_c == pytest.approx(6.0, abs=0.001)
+    world.set_cabin_gain("people", 0.0)
+    world.advance(160 * HOUR)
+    assert world.cabin_c == pytest.approx(2.0, abs=0.001)
+
+
+def test_cooling_down() -> None:
+    """A cabin by itself cools as exp(-t/T) with T = C / UA: 360 kJ/K over 40 W/K are 9000 s."""
+    world = world_with(
+        cabin={
+            "heat_capacity_j_per_k": 360_000.0,
+            "heat_loss_w_per_k": 40.0,
+            "air_changes_per_hour": 0.0,
+            "start_c": 20.0,
+        },
+        coolant={"hose_loss_w_per_k": 0.0},
+        hot_water={"loss_w_per_k": 0.0},
+        weather={"outdoor_c": -10.0},
+    )
+    for second in (900, 4500, 9000, 27_000):
+        world.advance(second * SECOND)
+        assert world.cabin_c == pytest.approx(-10 + 30 * exp(-second / 9000), abs=0.002)
+    assert (world.coolant_c, world.water_c) == pytest.approx((15.0, 15.0))
+
+
+def test_one_second_of_a_burner() -> None:
+    """5000 W for one second warm 10 litres of 40 % glycol by 5000 / (10 x 3865.4) K when nothing takes heat away."""
+    world = world_with(coolant={"hose_loss_w_per_k": 0.0, "start_c": 15.0})
+    world.set_burner(1.0)
+    world.advance(1 * SECOND)
+    assert world.coolant_c - 15 == pytest.approx(5000 / (10 * 1.0253 * 3770), rel=1e-9)
+
+
+def test_against_small_explicit_steps() -> None:
+    """A half hour of heating agrees within 0.05 K with the heat balances integrated bluntly in steps of 0.05 s."""
+    world = world_with(weather={"outdoor_c": -5.0})
+    world.set_burner(0.6)
+    world.set_cabin_fan(1.0)
+    world.set_water_circulation(True)
+    world.advance(1800 * SECOND)
+    flow = 0.15 * 1025.3 * 3.77
+    to_cabin = 3 + flow * (1 - exp(-110 / flow))
+    to_water = flow * (1 - exp(-120 / flow))
+    to_outdoor = 35 + 11_000 / 3600 * AIR_W_PER_LITRE_S_K
+    cabin = coolant = water = 15.0
+    for _ in range(20 * 1800):
+        air, tank, wall = to_cabin * (coolant - cabin), to_water * (coolant - water), 1.0 * (water - cabin)
+        cabin += 0.05 * (air + wall - to_outdoor * (cabin - -5)) / 400_000
+        coolant += 0.05 * (3000 - air - tank) / (10 * 1025.3 * 3.77)
+        water += 0.05 * (tank - wall) / (10 * 992.2 * 4.18)
+    assert world.cabin_c == pytest.approx(cabin, abs=0.05)
+    assert world.coolant_c == pytest.approx(coolant, abs=0.05)
+    assert world.water_c == pytest.approx(water, abs=0.05)
+
+
+def test_inputs_hold_until_changed() -> None:
+    """Fan, circulation and vent act while set and no longer: with all ended, coolant only loses by its hoses."""
+    changed = world_with(coolant={"start_c": 80.0})
+    untouched = world_with(coolant={"start_c": 80.0})
+    for switch in (True, False):
+        changed.set_burner(float(switch))
+        changed.set_cabin_fan(float(switch))
+        changed.set_water_circulation(switch)
+        changed.set_vent("roof fan", 50.0 * switch)
+        changed.set_cabin_gain("stove", 800.0 * switch)
+        changed.set_load("fan", 3.0 * switch)
+        changed.set_charge("shore", 14.4, 10.0 * switch)
+    for world in (changed, untouched):
+        world.advance(1800 * SECOND)
+    assert readings(changed) == readings(untouched)
+
+
+def test_weather_and_battery_take_part() -> None:
+    """The outdoor temperature is that of the hour, and the battery follows the cabin it stands in."""
+    world = World(
+        VehiclePlan(
+            cabin=CabinPlan(start_c=20.0),
+            coolant=CoolantPlan(hose_loss_w_per_k=0.0),
+            hot_water=HotWaterPlan(loss_w_per_k=0.0),
+            battery=BatteryPlan(start_c=20.0, lag_hours=1.0),
+        ),
+        WeatherPlan(outdoor_c=0.0, swing_amplitude_k=8.0, warmest_hour=15.0, start_hour=3.0),
+    )
+    assert world.outdoor_c == pytest.approx(-8.0)
+    world.advance(12 * HOUR)
+    assert world.outdoor_c == pytest.approx(8.0)
+    assert world.battery_c == pytest.approx(world.cabin_c, abs=1.5)
+    assert world.battery_c != world.cabin_c
+
+
+def test_the_weather_of_each_second_is_the_one_that_cools() -> None:
+    """A cabin with hardly any mass stands where walls and the day's swing put it at that very second."""
+    world = world_with(
+        cabin={"heat_capacity_j_per_k": 10_000.0, "heat_loss_w_per_k": 1000.0, "air_changes_per_hour": 0.0},
+        coolant={"hose_loss_w_per_k": 0.0},
+        hot_water={"loss_w_per_k": 0.0},
+        weather={"outdoor_c": 0.0, "swing_amplitude_k": 20.0, "warmest_hour": 12.0, "start_hour": 0.0},
+    )
+    # It lags its outdoor air by T = C / UA = 10 s while that rises fastest, at 20 x 2 pi / 86400 K/s.
+    world.advance(6 * HOUR)
+    assert world.cabin_c == pytest.approx(-10 * 20 * 2 * 3.14159265 / 86_400, rel=0.001)
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> VehiclePlan:
+    """Any vehicle within the bounds that matter for heat."""
+    return VehiclePlan(
+        cabin=CabinPlan(
+            heat_loss_w_per_k=draw(st.floats(1, 1000)),
+            heat_capacity_j_per_k=draw(st.floats(10_000, 2e7)),
+            start_c=draw(st.floats(-60, 60)),
+        ),
+        coolant=CoolantPlan(
+            litres=draw(st.floats(1, 100)),
+            pump_litres_per_s=draw(st.floats(0.01, 1)),
+            cabin_exchanger_w_per_k=draw(st.floats(0, 1000)),
+            water_exchanger_w_per_k=draw(st.floats(0, 1000)),
+            hose_loss_w_per_k=draw(st.floats(0, 50)),
+            start_c=draw(st.floats(-60, 110)),
+        ),
+        hot_water=HotWaterPlan(litres=draw(st.floats(1, 200)), loss_w_per_k=draw(st.floats(0, 50))),
+        battery=BatteryPlan(capacity_ah=draw(st.floats(1, 10)), start_percent=draw(st.floats(0, 100))),
+    )
+
+
+SETTERS: dict[str, Callable[[World, float], None]] = {
+    "burner": lambda world, part: world.set_burner(part),
+    "fan": lambda world, part: world.set_cabin_fan(part),
+    "circulation": lambda world, part: world.set_water_circulation(part > 0.5),
+    "vent": lambda world, part: world.set_vent("roof fan", 100 * part),
+    "other vent": lambda world, part: world.set_vent("window", 20 * part),
+    "gain": lambda world, part: world.set_cabin_gain("people", 2000 * part - 1000),
+    "load": lambda world, part: world.set_load("lamp", 50 * part),
+    "other load": lambda world, part: world.set_load("pump", 10 * part),
+    "charge": lambda world, part: world.set_charge("shore", 12 + 3 * part, 20.0),
+}
+inputs = st.tuples(st.sampled_from(sorted(SETTERS)), st.floats(0, 1))
+
+
+@given(plan=plans(), outdoor_c=st.floats(-60, 60), moves=st.lists(st.tuples(inputs, st.integers(0, 400)), max_size=8))
+def test_no_heat_is_lost_in_the_books(
+    plan: VehiclePlan, outdoor_c: float, moves: list[tuple[tuple[str, float], int]]
+) -> None:
+    """What burner and gains gave is what was stored and what left to the outside, for any vehicle and any inputs."""
+    world = World(plan, WeatherPlan(outdoor_c=outdoor_c))
+    start = world.heat_account()
+    second = 0
+    burner_j = 0.0
+    for (name, part), seconds in moves:
+        SETTERS[name](world, part)
+        litres_per_h = world.fuel_litres_per_h
+        second += seconds
+        world.advance(second * SECOND)
+        burner_j += litres_per_h * 35.81e6 * 0.85 / 3600 * seconds
+    end = world.heat_account()
+    size = sum(abs(part) for part in (*start, *end)) + 1
+    assert start[:3] == (0, 0, 0)
+    assert end.burner_j + end.gains_j - end.outdoors_j == pytest.approx(end.stored_j - start.stored_j, abs=1e-9 * size)
+    assert end.burner_j == pytest.approx(burner_j, abs=1e-9 * size)
+
+
+def test_the_books_by_hand() -> None:
+    """100 s of 5000 W and 200 W of people are 500 kJ and 20 kJ; a cabin as warm as the outside lost nothing yet."""
+    world = world_with(
+        cabin={"start_c": 10.0, "heat_capacity_j_per_k": 400_000.0},
+        coolant={"start_c": 10.0},
+        hot_water={"start_c": 10.0},
+        weather={"outdoor_c": 10.0},
+    )
+    stored_per_k = 400_000 + 10 * 1025.3 * 3.77 + 10 * 992.2 * 4.18
+    assert world.heat_account() == pytest.approx((0, 0, 0, 10 * stored_per_k))
+    world.set_burner(1.0)
+    world.set_cabin_gain("people", 200.0)
+    world.advance(100 * SECOND)
+    account = world.heat_account()
+    assert (account.burner_j, account.gains_j) == (500_000, 20_000)
+    assert 0 < account.outdoors_j < 1000
+
+
+@given(plan=plans(), outdoor_c=st.floats(-60, 60), on=st.lists(inputs, max_size=5))
+def test_no_temperature_runs_away(plan: VehiclePlan, outdoor_c: float, on: list[tuple[str, float]]) -> None:
+    """Without burner and gains every temperature stays between the coldest and the warmest there was at the start."""
+    world = World(plan, WeatherPlan(outdoor_c=outdoor_c))
+    for name, part in on:
+        if name not in ("burner", "gain"):
+            SETTERS[name](world, part)
+    starts = (outdoor_c, world.cabin_c, world.coolant_c, world.water_c)
+    for second in (1, 2, 3, 60, 600):
+        world.advance(second * SECOND)
+        for celsius in (world.cabin_c, world.coolant_c, world.water_c):
+            assert min(starts) - 1e-6 <= celsius <= max(starts) + 1e-6
+
+
+# Time
+
+
+def test_state_moves_at_whole_seconds() -> None:
+    """Between whole seconds nothing moves; at the second it does."""
+    world = world_with()
+    at_start = readings(world)
+    world.advance(SECOND - 1)
+    assert readings(world) == at_start
+    world.advance(SECOND)
+    at_one = readings(world)
+    assert at_one["cabin_c"] < at_start["cabin_c"]
+    world.advance(2 * SECOND - 1)
+    assert readings(world) == at_one
+
+
+def test_time_does_not_go_back() -> None:
+    """The same moment again is fine; an earlier one is refused, even within one second."""
+    world = world_with()
+    world.advance(1_500_000)
+    world.advance(1_500_000)
+    with pytest.raises(ValueError, match="already at 1500000 us and cannot go back to 1499999 us"):
+        world.advance(1_499_999)
+
+
+moments = st.integers(0, 120 * SECOND)
+
+
+@given(
+    plan=plans(),
+    changes=st.lists(st.tuples(moments, inputs), max_size=10),
+    looks=st.lists(moments, max_size=30),
+)
+def test_who_asks_how_often_does_not_matter(
+    plan: VehiclePlan, changes: list[tuple[int, tuple[str, float]]], looks: list[int]
+) -> None:
+    """The same inputs at the same moments end in the same state to the last bit, however often time was asked for."""
+    weather = WeatherPlan(outdoor_c=-4.0, swing_amplitude_k=6.0)
+    ends: list[dict[str, float]] = []
+    for extra in ([], looks):
+        world = World(plan, weather)
+        agenda: list[tuple[int, int, tuple[str, float] | None]] = [
+            (time, place, change) for place, (time, change) in enumerate(changes)
+        ]
+        agenda += [(time, -1, None) for time in extra]
+        for time, _, change in sorted(agenda, key=lambda entry: entry[:2]):
+            world.advance(time)
+            if change is None:
+                readings(world)
+            else:
+                SETTERS[change[0]](world, change[1])
+        world.advance(120 * SECOND)
+        ends.append(readings(world))
+    assert ends[0] == ends[1]
+
+
+@given(st.permutations(sorted(SETTERS)), st.permutations(sorted(SETTERS)))
+def test_the_order_of_inputs_does_not_matter(first: list[str], second: list[str]) -> None:
+    """Devices that set their inputs in the same moment may do so in any order."""
+    ends = []
+    for order in (first, second):
+        world = world_with()
+        for name in order:
+            SETTERS[name](world, 0.1 + 0.07 * len(name))
+        world.advance(300 * SECOND)
+        ends.append(readings(world))
+    assert ends[0] == ends[1]
+
+
+# Battery and refusals, through the world
+
+
+def test_battery_answers_at_once() -> None:
+    """A load or a charger shows in voltage and current in the moment it is set; charge follows with time."""
+    world = world_with()
+    rest = world.battery_volts
+    world.set_load("heater", 8.0)
+    assert world.battery_amps == 8.0
+    assert world.battery_volts < rest
+    world.set_charge("shore", 14.4, 20.0)
+    assert (world.battery_amps, world.charge_amps("shore"), world.charge_amps("solar")) == (-12.0, 20.0, 0.0)
+    assert world.battery_volts > rest
+    assert world.battery_percent == 80.0
+    world.advance(360 * SECOND)
+    assert world.battery_percent == pytest.approx(80 + 12 * 0.1 * 0.95)  # 12 A into 100 Ah for 0.1 h, AGM
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda world: world.set_burner(1.1),
+        lambda world: world.set_cabin_fan(-0.1),
+        lambda world: world.set_vent("roof fan", -1.0),
+        lambda world: world.set_cabin_gain("people", float("nan")),
+        lambda world: world.set_load("lamp", -1.0),
+        lambda world: world.set_charge("shore", 14.4, -1.0),
+    ],
+)
+def test_impossible_inputs_are_refused(wrong: Callable[[World], Any]) -> None:
+    """An input outside its range is an error of the device that set it, and changes nothing."""
+    world, untouched = world_with(), world_with()
+    with pytest.raises(ValueError, match="give"):
+        wrong(world)
+    for each in (world, untouched):
+        each.advance(60 * SECOND)
+    assert readings(world) == readings(untouched)
