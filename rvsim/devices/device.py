@@ -133,7 +133,8 @@ class Device:
     def _take_up(self) -> None:
         if self.claimer.address is None:
             return
-        for function in self.plan.functions:
+        own = [function for function in self.plan.functions if not FUNCTIONS[function].shared]
+        for function in own or self.plan.functions:  # one who merely speaks for a battery is not its monitor
             self._plan_heartbeat(function)
         self.begin()
 

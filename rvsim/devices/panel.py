@@ -17,8 +17,10 @@ LOOK_US = 5 * SECOND
 REPEAT_US = 10 * SECOND
 """A command whose status does not follow is given again after this time. Invented."""
 GAIN_PERCENT_PER_K = 20.0
-FORWARD_PERCENT_PER_K = 0.8
+FORWARD_PERCENT_PER_K = 1.5
 """Heat given in advance for each kelvin between the set point and the air outside. Invented."""
+TRIM_PERCENT_PER_K, TRIM_LIMIT_PERCENT = 0.05, 30.0
+"""What each look adds for each kelvin that is still missing, and how far that may go. Invented."""
 STEP_PERCENT = 5.0
 LEAST_FAN_PERCENT = 30.0
 SAVING_FAN_PERCENT = 50.0
@@ -64,6 +66,7 @@ class Panel(Device):
             "set_point_temperature_heat": points.raw(self.settings.set_point_c),
             "set_point_temperature_cool": points.raw(self.settings.cool_above_c),
         }
+        self._heat = self._trim = 0.0
         self._fan_percent = 0.0
         self._heard: dict[tuple[str, int], tuple[int, dict[str, int]]] = {}
         self._given: dict[str, tuple[int, dict[str, int]]] = {}
@@ -130,7 +133,7 @@ class Panel(Device):
         return volts is None or volts < LOW_VOLTS
 
     def _decide(self) -> None:
-        heat = self._heat_percent()
+        heat = self._heat = self._heat_percent()
         fan = max(heat, LEAST_FAN_PERCENT) if heat else 0.0
         if self._saving():
             fan = min(fan, SAVING_FAN_PERCENT)
@@ -150,8 +153,13 @@ class Panel(Device):
         wanted = self._wanted("set_point_temperature_heat")
         outdoors = self._temperature(self.settings.outdoor_sensor)
         forward = FORWARD_PERCENT_PER_K * max(0.0, wanted - outdoors) if outdoors is not None else 0.0
-        percent = GAIN_PERCENT_PER_K * (wanted - indoors) + forward
-        return min(100.0, max(0.0, STEP_PERCENT * round(percent / STEP_PERCENT)))
+        missing = wanted - indoors
+        trim = self._trim + TRIM_PERCENT_PER_K * max(-1.0, min(1.0, missing))
+        self._trim = min(TRIM_LIMIT_PERCENT, max(-TRIM_LIMIT_PERCENT, trim))
+        percent = min(100.0, max(0.0, GAIN_PERCENT_PER_K * missing + forward + self._trim))
+        if 0 < percent < 100 and abs(percent - self._heat) < STEP_PERCENT:
+            return self._heat
+        return STEP_PERCENT * round(percent / STEP_PERCENT)
 
     def _roof_percent(self) -> float:
         """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""

@@ -74,7 +74,11 @@ class Port:
             BusError: the bus did not take it.
         """
         message = can.Message(
-            timestamp=frame.time / 1e6, arbitration_id=frame.identifier, is_extended_id=True, data=frame.data, check=True
+            timestamp=frame.time / 1e6,
+            arbitration_id=frame.identifier,
+            is_extended_id=True,
+            data=frame.data,
+            check=True,
         )
         try:
             self._bus.send(message)

@@ -3,12 +3,11 @@
 Knows: the JSON contract and how a change is said in one sentence. Does not know where events come from.
 """
 
-import json
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any, Protocol, TextIO
 
-from rvsim.logs.jsonl import frame_fields, line
+from rvsim.logs.jsonl import frame_fields, line, reading_fields
 from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, ReadingChanged, Watch
@@ -16,10 +15,6 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
-
-SCHEMA = 1
-WIDEST_NUMBER = 53
-"""Bits that every JSON reader keeps exactly; a wider raw value is written as hex."""
 
 
 class Sink(Protocol):
@@ -36,31 +31,6 @@ class Sink(Protocol):
 
     def flush(self) -> None:
         """Hand everything on to whoever reads."""
-
-
-def start_line(**parts: Any) -> str:
-    """Return the first line of every JSON stream of ours."""
-    return json.dumps({"type": "start", "schema": SCHEMA, **parts}, ensure_ascii=False) + "\n"
-
-
-def raw_value(reading: Reading) -> int | str | None:
-    """Return a reading's raw value as JSON has it: hex text where it is wider than every reader keeps exactly."""
-    if reading.raw is not None and reading.field.length > WIDEST_NUMBER:
-        return f"{reading.raw:0{(reading.field.length + 3) // 4}X}"
-    return reading.raw
-
-
-def reading_fields(reading: Reading) -> dict[str, Any]:
-    """Return what every JSON form says of one reading."""
-    return {
-        "field": reading.field.name,
-        "raw": raw_value(reading),
-        "value": reading.value,
-        "unit": reading.field.spoken_unit or None,
-        "state": str(reading.state),
-        "label": reading.label,
-        "origin": str(reading.field.origin),
-    }
 
 
 class JsonLines:

@@ -1,4 +1,4 @@
-"""The JSON form of a frame, one line each: what `--record x.jsonl` writes and `--json --every` prints.
+"""The JSON form of frames and readings: what `--record x.jsonl`, `--json` and `spell --json` write.
 
 Knows: the names and order of the keys. Does not know files or buses.
 """
@@ -7,8 +7,19 @@ import json
 from typing import Any
 
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import split
+
+SCHEMA = 1
+"""Number of the form; one higher whenever a reader would have to change."""
+_WIDEST_NUMBER = 53
+"""Bits that every JSON reader keeps exactly; a wider raw value is written as hex text."""
+
+
+def start_line(**parts: Any) -> str:
+    """Return the first line of every JSON stream of ours."""
+    return json.dumps({"type": "start", "schema": SCHEMA, **parts}, ensure_ascii=False) + "\n"
 
 
 def line(time: int, fields: dict[str, Any]) -> str:
@@ -30,4 +41,19 @@ def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -
         "destination": parts.destination,
         "channel": channel,
         "sent": sent,
+    }
+
+
+def reading_fields(reading: Reading) -> dict[str, Any]:
+    """Return what every JSON form says of one reading."""
+    field, raw = reading.field, reading.raw
+    wide = raw is not None and field.length > _WIDEST_NUMBER
+    return {
+        "field": field.name,
+        "raw": f"{raw:0{(field.length + 3) // 4}X}" if wide else raw,
+        "value": reading.value,
+        "unit": field.spoken_unit or None,
+        "state": str(reading.state),
+        "label": reading.label,
+        "origin": str(field.origin),
     }

@@ -1,10 +1,11 @@
-"""Durations as people write them in rigs and scenarios, and as integer microseconds.
+"""Quantities as people write them in rigs and scenarios, and as the program keeps and shows them.
 
-Knows: a number and a unit ("250ms", "20s", "1.5min", "2h"), exact in decimals. Does not know what lasts that long,
-nor any clock.
+Knows: durations, a number and a unit ("250ms", "20s", "1.5min", "2h"), exact in decimals and kept as integer
+microseconds; and how a value from a file is shown in an error line. Does not know what lasts that long, nor any clock.
 """
 
 import re
+from collections.abc import Mapping
 from typing import Annotated
 
 from pydantic import BeforeValidator
@@ -13,7 +14,7 @@ _MICROSECONDS = {"ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_600_000_
 LONGEST_US = 366 * 24 * 3_600_000_000
 """The longest duration that is read, a leap year: what is longer is a slip of the pen. Common practice, no source."""
 _LONGEST_TEXT = 40
-_WRITTEN = re.compile(r"(-?)(\d+)(?:\.(\d+))? ?([a-zµ]*)", re.ASCII | re.IGNORECASE)
+_WRITTEN = re.compile(r"(-?)(\d+)(?:\.(\d+))? ?([a-z]*)", re.ASCII | re.IGNORECASE)
 _HOW = 'write a number and its unit, ms, s, min or h, like "20s"'
 
 
@@ -25,15 +26,16 @@ def microseconds(written: str) -> int:
     """
     parts = _WRITTEN.fullmatch(written) if len(written) <= _LONGEST_TEXT else None
     if parts is None:
-        raise ValueError(f"this is not a duration; {_HOW}")
+        raise ValueError(f"{shown(written)} is not a duration; {_HOW}")
     sign, whole, decimals, unit = parts.groups(default="")
+    if sign:
+        raise ValueError(f'"{written}" is negative; {_HOW}')
     if not unit:
         raise ValueError(f'{written} has no unit; write the unit: "{written.strip()}s"')
     if unit not in _MICROSECONDS:
-        raise ValueError(f'"{written}" has an unknown unit; {_HOW}')
-    if sign:
-        raise ValueError(f'"{written}" is negative; {_HOW}')
-    exact, rest = divmod(int(whole + decimals) * _MICROSECONDS[unit], 10 ** len(decimals))
+        raise ValueError(f'"{written}" has the unknown unit {unit}; {_HOW}')
+    finest: int = 10 ** len(decimals)
+    exact, rest = divmod(int(whole + decimals) * _MICROSECONDS[unit], finest)
     if rest:
         raise ValueError(f'"{written}" is finer than a microsecond; write fewer decimals')
     if exact > LONGEST_US:
@@ -47,12 +49,26 @@ def spoken(time: int) -> str:
     return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") + "s"
 
 
+def shown(given: object, longest: int = _LONGEST_TEXT) -> str:
+    """Write a value from a file for an error line: short, on one line, with nothing a terminal would obey."""
+    if isinstance(given, str):
+        short = given if len(given) <= longest else given[:longest] + "..."
+        return f'"{short}"' if short.isprintable() else f'"{ascii(short)[1:-1]}"'
+    if isinstance(given, bool):
+        return "true" if given else "false"
+    if isinstance(given, int) and abs(given) >= 1 << 64:
+        return "a number beyond all use"
+    if isinstance(given, Mapping):
+        return "a table"
+    return "a list" if isinstance(given, list | tuple) else str(given)
+
+
 def _read(given: object) -> int:
     if isinstance(given, str):
         return microseconds(given)
     if isinstance(given, int | float) and not isinstance(given, bool):
-        return microseconds(f"{given:g}" if isinstance(given, float) else str(given)[:_LONGEST_TEXT])
-    raise ValueError(f"this is not a duration; {_HOW}")
+        return microseconds(shown(given))
+    raise ValueError(f"{shown(given)} is not a duration; {_HOW}")
 
 
 Duration = Annotated[int, BeforeValidator(_read)]

@@ -4,17 +4,15 @@ Knows: the faults a scenario can plan and what each does to a frame on its way o
 device, which never learns of it. Does not know when a run starts: the gate is told the time of each frame.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.shakedown.scenario import LoadedScenario, NoDataFault, SilentFault, WrongValueFault
+from rvsim.shakedown.scenario import Fault, LoadedScenario, SilentPlan, WrongValuePlan
 from rvsim.sim.bench import Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Special
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
-
-Fault = SilentFault | WrongValueFault | NoDataFault
 
 
 def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gate]]:
@@ -26,7 +24,7 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     """
     built: dict[str, list[Gate]] = {}
     problems = []
-    for number, fault in enumerate(loaded.scenario.fault, start=1):
+    for number, fault in enumerate(loaded.scenario.faults, start=1):
         try:
             built.setdefault(fault.device, []).append(_gate(fault, catalogue))
         except (InputError, ValueError) as error:
@@ -37,11 +35,11 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
 
 
 def _gate(fault: Fault, catalogue: Catalogue) -> Gate:
-    if isinstance(fault, SilentFault):
-        return _within(fault, lambda data: None)
+    if isinstance(fault, SilentPlan):
+        return _within(fault, lambda _: None)
     spec = catalogue.by_name(fault.message)
     field = _field(spec, fault.field)
-    if isinstance(fault, WrongValueFault):
+    if isinstance(fault, WrongValuePlan):
         raw = field.raw(fault.value)
     elif field.special is Special.NONE:
         raise ValueError(f"{fault.message} {fault.field} has no code for no data: choose another field")
@@ -58,8 +56,8 @@ def _field(spec: MessageSpec, name: str) -> FieldSpec:
     return spec.by_name[name]
 
 
-def _within(fault: Fault, change) -> Gate:  # type: ignore[no-untyped-def]
-    start, end = fault.start, fault.until
+def _within(fault: Fault, change: Callable[[bytes], bytes | None]) -> Gate:
+    start, end = fault.since, fault.until
 
     def gate(time: int, identifier: int, data: bytes) -> bytes | None:  # noqa: ARG001 - a silent device sends nothing
         acts = start <= time and (end is None or time < end)

@@ -76,6 +76,10 @@ class Bench:
         self.kernel.run_until(time)
         self.world.advance(time)
 
+    def put(self, identifier: int, data: bytes) -> None:
+        """Put a frame of a node that is not simulated onto the wires now."""
+        self._line.send(identifier, data, None)
+
     def _wake(self, planned: tuple[Device, Callable[[], None]]) -> None:
         self._run(*planned)
 

@@ -14,7 +14,7 @@ from rvsim.wire.spec import MessageSpec
 
 
 class Catalogue:
-    """The index of message definitions, from their compiled plain form."""
+    """The index of message definitions, from their compiled plain form; each DGN and each name is there once."""
 
     def __init__(self, messages: Sequence[Mapping[str, Any]]) -> None:
         self._plain = {message["dgn"]: message for message in messages}
@@ -25,8 +25,7 @@ class Catalogue:
         return len(self._plain)
 
     def __iter__(self) -> Iterator[MessageSpec]:
-        for dgn in self._plain:
-            yield self.by_name(self._plain[dgn]["name"])
+        yield from (self.by_name(name) for name in self._dgns)
 
     @property
     def names(self) -> list[str]:

@@ -11,13 +11,22 @@ from typing import Any
 
 from rvsim.wire.fields import FieldSpec
 
+_TAKEN = frozenset({"int", "refuse", "__debug__"})
+"""What a parameter must not hide from the generated function, or cannot be called."""
+
 Unpack = Callable[[bytes], tuple[int, ...]]
 Pack = Callable[..., bytes]
 
 
 def parameter(name: str) -> str:
-    """Return the keyword under which ``pack`` takes a field (a Python keyword gets an underscore)."""
-    return name + "_" if iskeyword(name) else name
+    """Return the keyword under which ``pack`` takes a field (a word that Python needs gets an underscore).
+
+    Raises:
+        ValueError: the name could not stand in the generated function.
+    """
+    if not (name.isidentifier() and name.isascii()):
+        raise ValueError(f"{name!r} cannot be the name of a field: letters, digits and underscores, no digit first")
+    return name + "_" if iskeyword(name) or name in _TAKEN else name
 
 
 def _extraction(field: FieldSpec) -> str:

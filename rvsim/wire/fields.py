@@ -10,7 +10,7 @@ counter or a bitmap may be all ones and mean just that.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from typing import NamedTuple
@@ -71,16 +71,12 @@ class FieldSpec:
     offset: int = 0
     decimals: int = 0
     unit: str = ""
-    labels: Mapping[int, str] = None  # type: ignore[assignment]
+    labels: Mapping[int, str] = field(default_factory=dict)
     special: Special = Special.NONE
     origin: Origin = Origin.USER
     label_origin: Origin = Origin.USER
     source: str = ""
     comment: str = ""
-
-    def __post_init__(self) -> None:
-        if self.labels is None:
-            object.__setattr__(self, "labels", {})
 
     @property
     def title(self) -> str:
@@ -135,7 +131,7 @@ class FieldSpec:
         if self.special is Special.NONE:
             return 0, self.all_ones
         top = _TOP_OF_TYPE.get(self.length, self.all_ones - 1)
-        return 0, max([top, *(raw for raw in self.labels if raw not in self.states)])
+        return 0, max([top, *(raw for raw in self.labels if raw <= self.all_ones and raw not in self.states)])
 
     def state(self, raw: int | None) -> State:
         """Classify a raw value, before any scaling; None is a field that the frame did not hold."""
@@ -150,10 +146,14 @@ class FieldSpec:
 
     def text(self, raw: int) -> str:
         """Write the value exactly, with as many decimals as the resolution has, without the unit."""
-        return _decimal(raw * self.scale + self.offset, self.decimals)
+        return self.text_of(raw * self.scale + self.offset)
+
+    def text_of(self, steps: int) -> str:
+        """Write a number of ``1 / unit_steps`` of the unit, as scale and offset are kept, exactly."""
+        return _decimal(steps, self.decimals)
 
     def brief(self, raw: int) -> str:
-        """Write the value for a person, rounded to the decimals that one step can change, with its unit."""
+        """Write the value for a person with its unit, rounded to the finest of 1, 0.1, 0.01 ... that a step fills."""
         shown = self.decimals
         while shown and self.scale > 10 ** (self.decimals - shown):
             shown -= 1
@@ -170,14 +170,17 @@ class FieldSpec:
         """Return the raw integer nearest to a value in ``unit``.
 
         Raises:
-            ValueError: the value is outside what the field can say.
+            ValueError: the value is outside what the field can say, or not a number.
         """
-        raw = round((value * self.unit_steps - self.offset) / self.scale)
         low, high = self.raw_limits
+        steps = value * self.unit_steps - self.offset
+        try:
+            raw = round(steps / self.scale if self.scale != 1 else steps)
+        except (ValueError, OverflowError):  # not a number, or beyond all numbers
+            raw = high + 1
         if not low <= raw <= high:
-            raise ValueError(
-                f"{self.title} {value} {self.spoken_unit} is outside {self.text(low)} to {self.text(high)}"
-            )
+            limits = f"{self.text(low)} to {self.text(high)} {self.spoken_unit}".rstrip()
+            raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw
 
     def measured(self, value: float | None) -> int:

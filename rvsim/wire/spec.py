@@ -54,6 +54,10 @@ class MessageSpec:
         """The fields by their names."""
         return {field.name: field for field in self.fields}
 
+    @cached_property
+    def _parameters(self) -> Mapping[str, str]:
+        return {field.name: parameter(field.name) for field in self.fields}
+
     def raws(self, data: bytes) -> tuple[int | None, ...]:
         """Return the raw integers in field order, None for each field that a short frame does not hold."""
         if len(data) >= self.needed:
@@ -73,22 +77,28 @@ class MessageSpec:
         Raises:
             ValueError: a name is unknown, or a raw integer does not fit.
         """
-        for name in raws:
-            if name not in self.by_name:
-                close = did_you_mean(name, self.by_name)
-                raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {', '.join(self.by_name)}")
-        return self.pack(**{parameter(name): raw for name, raw in raws.items()})
+        try:
+            named = {self._parameters[name]: raw for name, raw in raws.items()}
+        except KeyError as error:
+            name = error.args[0]
+            close = did_you_mean(name, self.by_name)
+            known = ", ".join(self.by_name)
+            raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {known}") from None
+        return self.pack(**named)
 
     def replace(self, data: bytes, name: str, raw: int) -> bytes:
-        """Return the bytes with one field changed and every other bit as it was."""
-        field = self.by_name[name]
-        if field.raw_in(data) is None:
+        """Return the bytes with one field changed and every other bit as it was.
+
+        Raises:
+            ValueError: the name is unknown, the raw integer does not fit, or the bytes do not hold the field.
+        """
+        ones = (1 << 8 * self.length) - 1
+        mask = ones & ~int.from_bytes(self.encode({name: 0}), "little")
+        new = mask & int.from_bytes(self.encode({name: raw}), "little")
+        if self.by_name[name].raw_in(data) is None:
             raise ValueError(f"{len(data)} bytes do not hold {self.name} {name}")
-        kept = int.from_bytes(data, "little")
-        was = int.from_bytes(self.encode({name: 0}), "little")
-        mask = ~was & (1 << 8 * self.length) - 1
-        new = int.from_bytes(self.encode({name: raw}), "little") & mask
-        return (kept & ~mask | new).to_bytes(len(data), "little")
+        kept = int.from_bytes(data, "little") & ~mask
+        return (kept | new).to_bytes(len(data), "little")
 
     def identifier(self, source: int, destination: int | None = None) -> int:
         """Return the 29-bit identifier under which ``source`` sends this message at its default priority."""

@@ -1,0 +1,14 @@
+"""Entry of the command ``rvsim`` and of ``python -m rvsim``."""
+
+import sys
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    from rvsim.faces.cli import run
+
+    sys.exit(run())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,174 @@
+"""The command line: reads options, puts a command together, ends with its exit code.
+
+Knows: commands and options. Everything heavy is imported inside the command that needs it, so that help and one
+frame taken apart come at once.
+"""
+
+import sys
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rvsim.errors import Exit
+from rvsim.faces import options
+from rvsim.faces.exits import ending, say
+
+if TYPE_CHECKING:
+    from rvsim.faces.output import Sink
+    from rvsim.shakedown.scenario import LoadedScenario
+    from rvsim.wire.catalogue import Catalogue
+
+EPILOG = (
+    "Data goes to stdout, everything else to stderr. Exit codes: 0 good, 1 the answer is not good, 2 usage or "
+    "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
+)
+
+app = typer.Typer(
+    name="rvsim",
+    help="RV-C-style CAN message simulator and decoder for bench testing.",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def run() -> int:
+    """Run the command line; return its exit code."""
+    try:
+        app(standalone_mode=True)
+    except SystemExit as left:
+        return left.code if isinstance(left.code, int) else Exit.GOOD
+    return Exit.GOOD
+
+
+def _leave(code: int) -> None:
+    raise typer.Exit(code)
+
+
+@app.command(epilog="rvsim bench heater_goes_quiet --seconds 120 --speed 20     rvsim bench --json --record night.log")
+def bench(
+    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")] = "winter_evening",
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    seconds: options.Seconds = None,
+    speed: options.Speed = "1",
+    seed: options.Seed = None,
+    record: options.Record = None,
+    dbc: options.Dbc = None,
+) -> None:
+    """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
+
+    def command() -> int:
+        options.one_form(plain, json, every)
+        return _bench(scenario, json, every, options.microseconds(seconds), options.speed_of(speed), seed, record, dbc)
+
+    _leave(ending(command))
+
+
+def _bench(
+    scenario: str,
+    json: bool,
+    every: bool,
+    end: int | None,
+    speed: float | None,
+    seed: int | None,
+    record: Path | None,
+    dbc: list[Path] | None,
+) -> int:
+    from rvsim.devices.registry import settings_models
+    from rvsim.faces.run import CHANNEL, Run
+    from rvsim.logs.jsonl import start_line
+    from rvsim.logs.record import Recorder
+    from rvsim.shakedown.scenario import load_scenario
+    from rvsim.wire.database import load
+
+    loaded = load_scenario(scenario, kinds=settings_models())
+    catalogue = load([*map(Path, loaded.rig.definitions), *(dbc or [])])
+    seed = loaded.scenario.seed if seed is None else seed
+    start = start_line(
+        version=_version(),
+        command="bench",
+        scenario=loaded.name,
+        seed=seed,
+        started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+    with ExitStack() as open_things:
+        recorder = None
+        if record is not None:
+            recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
+        sink = _sink(loaded, catalogue, start, json, every, seed)
+        run = Run(
+            loaded,
+            catalogue,
+            sink,
+            seed=seed,
+            recorder=recorder,
+            on_failure=lambda f: say(
+                f"the simulated device {f.device} stopped at {f.time / options.MICRO:.3f} s with "
+                f"{type(f.error).__name__}: {f.error}; the bench goes on without it"
+            ),
+        )
+        if speed is None:
+            run.virtual(loaded.scenario.lasts if end is None else end)
+        else:
+            run.paced(end, speed)
+    return Exit.GOOD
+
+
+def _sink(loaded: "LoadedScenario", catalogue: "Catalogue", start: str, json: bool, every: bool, seed: int) -> "Sink":
+    from rvsim.faces.output import JsonLines, Sentences
+    from rvsim.faces.run import CHANNEL
+
+    if json:
+        return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
+    opening = (
+        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}, seed {seed}.",
+        f"{len(loaded.rig.devices)} devices planned, all simulated; frames cross python-can's virtual bus.",
+    )
+    return Sentences(sys.stdout, opening)
+
+
+def _version() -> str:
+    from importlib.metadata import version
+
+    return version("rvsim-bench")
+
+
+@app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")
+def spell(
+    identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
+    data: Annotated[str, typer.Argument(metavar="DATA", help="The data bytes, in hex.")],
+    json: options.Json = False,
+    dbc: options.Dbc = None,
+) -> None:
+    """One frame taken apart, byte by byte, with the arithmetic."""
+
+    def command() -> int:
+        from rvsim.faces.spell import as_json, as_text, parse_frame
+        from rvsim.wire.database import load
+
+        frame = parse_frame(identifier, data)
+        catalogue = load(dbc or ())
+        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
+        return Exit.GOOD
+
+    _leave(ending(command))
+
+
+@app.command()
+def about() -> None:
+    """Versions, where definitions and scenarios were found, which interfaces can be opened."""
+
+    def command() -> int:
+        from rvsim.faces.about import lines
+        from rvsim.wire.database import load
+
+        print("\n".join(lines(load())))
+        return Exit.GOOD
+
+    _leave(ending(command))

@@ -1,0 +1,122 @@
+"""One run of the bench in front of a watch: in virtual time, or paced with python-can in between.
+
+Knows: how bench, port, feed, watch, recorder and the shown form are put together. Does not know options or
+files' names; `cli` reads those.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Protocol
+
+from rvsim.devices.device import SECOND, Site
+from rvsim.devices.registry import KINDS
+from rvsim.edge.feed import Feed, Watermark
+from rvsim.edge.port import Port
+from rvsim.faces.output import Sink
+from rvsim.shakedown.faults import gates
+from rvsim.shakedown.scenario import LoadedScenario
+from rvsim.sim.bench import Bench, Failure
+from rvsim.sim.clock import PacedClock
+from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import Frame
+
+CHANNEL = "rvsim"
+"""The virtual channel: spelled with letters, since python-can reads digits as numbers."""
+UNDER_WAY = 1000
+"""Frames that may be between bench and watch before the bench waits."""
+
+
+class Writes(Protocol):
+    """Something that keeps frames, such as a recorder."""
+
+    def write(self, frame: Frame) -> None:
+        """Keep a frame."""
+
+    def flush(self) -> None:
+        """Hand on what was kept."""
+
+
+class Run:
+    """A scenario on the bench and the watch in front of it."""
+
+    def __init__(
+        self,
+        loaded: LoadedScenario,
+        catalogue: Catalogue,
+        sink: Sink,
+        *,
+        seed: int,
+        recorder: Writes | None = None,
+        on_failure: Callable[[Failure], None] | None = None,
+        kinds: Mapping[str, type] = KINDS,
+    ) -> None:
+        self.watch = Watch(catalogue, loaded.rig)
+        self._sink = sink
+        self._recorder = recorder
+        self._carry: Callable[[Frame], None] = self._take
+        self.bench = Bench(
+            loaded.rig,
+            catalogue,
+            kinds,
+            weather=loaded.scenario.weather,
+            site=Site(shore_power=loaded.scenario.shore_power),
+            seed=seed,
+            gates=gates(loaded, catalogue),
+            on_frame=lambda frame: self._carry(frame),
+            on_failure=on_failure,
+        )
+
+    def virtual(self, end: int) -> None:
+        """Run to ``end`` (microseconds) as fast as the machine allows; nothing passes through python-can."""
+        self.bench.run_until(end)
+        self._finish(end)
+
+    def paced(self, end: int | None, speed: float, channel: str = CHANNEL) -> None:
+        """Run by the wall clock, every frame through python-can's virtual bus; without an end until interrupted.
+
+        Raises:
+            BusError: the bus failed.
+        """
+        clock = PacedClock(speed)
+        with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
+            feed = Feed(listener, self._take, self._advance)
+            self._carry = sender.send
+            moment = 0
+            while end is None or moment < end:
+                moment = self._next(moment, end)
+                clock.wait_until(moment)
+                self.bench.run_until(moment if moment == end else moment + 1)
+                feed.settle(Watermark(moment, sender.statistics.sent), UNDER_WAY)
+                self._flush()
+            feed.settle(Watermark(moment, sender.statistics.sent))
+        self._finish(moment)
+
+    def _next(self, moment: int, end: int | None) -> int:
+        """Return the time of the next thing to happen, or of a look around where nothing is planned any more."""
+        upcoming = self.bench.peek()
+        if upcoming is None:
+            upcoming = moment + SECOND
+        return upcoming if end is None else min(upcoming, end)
+
+    def _take(self, frame: Frame) -> None:
+        if self._recorder is not None:
+            self._recorder.write(frame)
+        self._sink.frame(frame)
+        events = self.watch.hear(frame)
+        if events:
+            self._sink.events(events)
+
+    def _advance(self, time: int) -> None:
+        events = self.watch.advance(time)
+        if events:
+            self._sink.events(events)
+
+    def _finish(self, end: int) -> None:
+        self._advance(end)
+        self._sink.end(end, self.watch)
+        self._flush()
+
+    def _flush(self) -> None:
+        self._sink.flush()
+        if self._recorder is not None:
+            self._recorder.flush()

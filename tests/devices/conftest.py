@@ -1,0 +1,69 @@
+"""A device alone on a bench, with the test as everybody else on the wires."""
+
+from collections.abc import Callable
+
+import pytest
+
+from rvsim.devices.device import SECOND, Site
+from rvsim.devices.registry import KINDS
+from rvsim.rig.model import Rig
+from rvsim.rig.vehicle import WeatherPlan
+from rvsim.sim.bench import Bench
+from rvsim.wire.database import load
+from rvsim.wire.ident import dgn_of
+
+
+class Alone:
+    """One simulated device; what it sends is kept as (seconds, DGN, bytes in hex)."""
+
+    def __init__(self, catalogue, device: dict, vehicle: dict, site: Site, weather: WeatherPlan):
+        rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One device", "device": [device], **vehicle})
+        self.sent: list[tuple[float, int, str]] = []
+        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, on_frame=self._note)
+        self.world = self.bench.world
+        self.source = device["address"]
+
+    def _note(self, frame):
+        if frame.identifier & 0xFF == self.source:
+            self.sent.append((frame.time / SECOND, dgn_of(frame.identifier), frame.data.hex(" ").upper()))
+
+    def until(self, seconds: float) -> "Alone":
+        """Run to a time."""
+        self.bench.run_until(round(seconds * SECOND))
+        return self
+
+    def put(self, identifier: int, data: str, wait: float = 0.01) -> "Alone":
+        """Put a hand-written frame on the wires and let it arrive."""
+        self.bench.put(identifier, bytes.fromhex(data))
+        return self.until(self.bench.kernel.now / SECOND + wait)
+
+    def of(self, dgn: int) -> list[tuple[float, str]]:
+        """What was sent with a DGN, as (seconds, bytes)."""
+        return [(time, data) for time, sent, data in self.sent if sent == dgn]
+
+    def last(self, dgn: int) -> str:
+        """The last bytes sent with a DGN."""
+        return self.of(dgn)[-1][1]
+
+
+@pytest.fixture(scope="session")
+def catalogue(tmp_path_factory):
+    """The shipped definitions."""
+    return load(cache=tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture
+def alone(catalogue) -> Callable[..., Alone]:
+    """Put one device on a bench of its own: ``alone("heater", furnace=1, water_heater=1)``."""
+
+    def put(kind, address=0x80, settings=None, vehicle=None, shore_power=True, outdoor_c=-6.0, **functions):
+        device = {
+            "name": kind.replace("_", " "),
+            "kind": kind,
+            "address": address,
+            "functions": functions,
+            "settings": settings or {},
+        }
+        return Alone(catalogue, device, vehicle or {}, Site(shore_power), WeatherPlan(outdoor_c=outdoor_c))
+
+    return put

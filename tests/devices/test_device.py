@@ -1,0 +1,84 @@
+"""What every simulated device does, shown on the simplest one with hand-written frames."""
+
+import itertools
+
+import pytest
+
+from rvsim.errors import InputError
+
+CLAIM, REQUEST, HEARTBEAT, AMBIENT = 0x0EE00, 0x0EA00, 0x1FECA, 0x1FF9C
+
+
+@pytest.fixture
+def sensor(alone):
+    """A temperature sensor at address 80 hex, instance 1."""
+    return alone("ambient", ambient_sensor=1)
+
+
+def test_it_claims_its_address_first_and_waits(sensor):
+    """The claim goes out at once; nothing else does for the 250 ms in which others may object."""
+    sensor.until(0.25)
+    assert [dgn for _, dgn, _ in sensor.sent] == [CLAIM]
+    sensor.until(2)
+    assert {dgn for _, dgn, _ in sensor.sent} == {CLAIM, HEARTBEAT, AMBIENT}
+
+
+def test_its_name_is_static_and_its_own(sensor, alone):
+    """Two devices of one seed have different NAMEs, neither of which asks to choose another address."""
+    other = alone("roof_fan", roof_fan=1).until(0.1)
+    names = [bytes.fromhex(one.until(0.1).last(CLAIM)) for one in (sensor, other)]
+    assert names[0] != names[1]
+    assert all(name[7] & 0x80 == 0 for name in names)
+
+
+@pytest.mark.parametrize("to", ["FF", "80"])
+def test_it_answers_a_request_for_its_claim(sensor, to):
+    """A request for EE00 (bytes 00 EE 00), to all or to it alone, is answered with the claim."""
+    sensor.until(3).put(int(f"18EA{to}F9", 16), "00 EE 00")
+    assert len(sensor.of(CLAIM)) == 2
+
+
+def test_it_does_not_answer_for_another(sensor):
+    """A request to another address, or for another DGN, brings no claim."""
+    sensor.until(3).put(0x18EA81F9, "00 EE 00").put(0x18EAFFF9, "EB FE 00")
+    assert len(sensor.of(CLAIM)) == 1
+
+
+def test_it_defends_its_address_against_a_higher_name(sensor):
+    """A claim of its address by a higher NAME is answered with its own claim, and it goes on."""
+    sensor.until(3).put(0x18EEFF80, "FF FF FF FF FF FF FF FF").until(20)
+    own, theirs, again = (data for _, data in sensor.of(CLAIM))
+    assert (theirs, again) == ("FF FF FF FF FF FF FF FF", own)
+    assert sensor.of(AMBIENT)[-1][0] > 15
+
+
+def test_it_gives_way_to_a_lower_name(sensor):
+    """A claim of its address by a lower NAME silences it, but for "cannot claim" from the null address."""
+    heard = []
+    sensor.bench._on_frame = lambda frame: heard.append(f"{frame.identifier:08X}")
+    sensor.until(3)
+    heard.clear()
+    sensor.put(0x18EEFF80, "00 00 00 00 00 00 00 00").until(30)
+    assert heard == ["18EEFF80", "18EEFFFE"]
+
+
+def test_its_heartbeat_says_that_nothing_is_wrong(sensor):
+    """DM_RV: on, active, lamps off, no established DSA (FF), SPN 7FFFF and FMI 1F (rv-c.com/node/522)."""
+    sensor.until(30)
+    times = [time for time, data in sensor.of(HEARTBEAT) if data == "05 FF FF FF FF FF FF FF"]
+    assert len(times) == len(sensor.of(HEARTBEAT)) == 6
+    # at least every 5 s (rv-c.com/node/82)
+    assert all(later - earlier <= 5.001 for earlier, later in itertools.pairwise(times))
+
+
+def test_it_speaks_at_its_gap(sensor):
+    """A status without news comes every 5 s, exactly."""
+    times = [time for time, _ in sensor.until(60).of(AMBIENT)]
+    assert [round(b - a, 3) for a, b in itertools.pairwise(times)] == [5.0] * (len(times) - 1)
+    assert len(times) >= 11
+
+
+def test_a_kind_needs_its_function(alone):
+    """A rig that leaves out the function of a kind is told which one to add."""
+    with pytest.raises(InputError, match=r'device "ambient": .* needs the function ambient_sensor: add'):
+        alone("ambient", control_panel=1)

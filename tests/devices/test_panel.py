@@ -1,0 +1,166 @@
+"""The panel, which knows only what the test tells it on the wires."""
+
+from itertools import pairwise
+
+import pytest
+
+THERMOSTAT, FURNACE_COMMAND, FAN_COMMAND, WATER_COMMAND = 0x1FFE2, 0x1FFE3, 0x1FEA6, 0x1FFF6
+FURNACE_AT_REST = (0x19FFE45E, "01 00 00 00 FF FF FF FF")
+FAN_OFF = (0x19FEA790, "01 14 00 FC 00 24 FF FF")
+BATTERY_12V6 = (0x19FFFD4A, "01 50 FC 00 00 94 35 77")
+WATER_OFF = (0x19FFF75E, "01 00 A0 29 E0 23 00 0C")
+
+
+def air(instance: int, celsius: float) -> tuple[int, str]:
+    """Return THERMOSTAT_AMBIENT_STATUS with a temperature in 1/32 K from -273 degC."""
+    return 0x19FF9C91, bytes([instance]).hex() + round((celsius + 273) * 32).to_bytes(2, "little").hex() + "FFFFFFFFFF"
+
+
+class Others:
+    """Everybody else: says the same things each two seconds until told otherwise."""
+
+    def __init__(self, panel):
+        self.panel = panel
+        self.says = {
+            "indoor": air(1, 18.0),
+            "outdoor": air(2, -6.0),
+            "furnace": FURNACE_AT_REST,
+            "roof fan": FAN_OFF,
+            "battery": BATTERY_12V6,
+            "water heater": WATER_OFF,
+        }
+
+    def until(self, seconds: int) -> None:
+        """Go on speaking until a time."""
+        now = int(self.panel.bench.kernel.now / 1e6) + 2
+        for second in range(now, seconds + 1, 2):
+            self.panel.until(second)
+            for identifier, data in self.says.values():
+                self.panel.put(identifier, data)
+
+
+@pytest.fixture
+def panel(alone):
+    """A panel that wants 21 degC."""
+    return alone("panel", control_panel=1, thermostat=1)
+
+
+@pytest.fixture
+def others(panel):
+    """Everybody else, who has been speaking for 20 s."""
+    others = Others(panel)
+    others.until(20)
+    return others
+
+
+def heat(panel) -> int:
+    """The heat that the panel asked for last, in percent."""
+    return int(panel.last(FURNACE_COMMAND).split()[3], 16) // 2
+
+
+def test_it_is_given_no_world(panel):
+    """A panel cannot read the physics: it has no world at all."""
+    assert not hasattr(panel.bench.devices[0], "world")
+
+
+def test_it_asks_for_heat_when_the_cabin_is_cold(panel, others):
+    """At 18 of 21 degC it asks furnace 1 for much heat, in automatic, with the fan to match."""
+    assert heat(panel) == 100
+    assert panel.last(FURNACE_COMMAND) == "01 FC C8 C8 FF FF FF FF"
+
+
+def test_it_asks_for_less_when_the_cabin_is_warm(panel, others):
+    """Near the set point the heat goes down, above it to nothing."""
+    others.says["indoor"] = air(1, 20.8)
+    others.until(40)
+    assert 20 <= heat(panel) <= 60
+    others.says["indoor"] = air(1, 24.0)
+    others.until(60)
+    assert panel.last(FURNACE_COMMAND) == "01 FC 00 00 FF FF FF FF"
+
+
+def test_it_gives_heat_in_advance_for_the_cold_outside(panel, others):
+    """The same cabin gets more heat in frost than in mild weather."""
+    others.says["indoor"] = air(1, 20.9)
+    others.until(40)
+    frost = heat(panel)
+    others.says["outdoor"] = air(2, 18.0)
+    others.until(60)
+    assert heat(panel) < frost - 15
+
+
+@pytest.mark.parametrize("lost", ["indoor", "furnace"])
+def test_it_does_not_heat_without_sensor_or_furnace(panel, others, lost):
+    """A sensor or furnace that has been quiet for more than 15 s ends the heat."""
+    del others.says[lost]
+    others.until(34)
+    assert heat(panel) == 100
+    others.until(44)
+    assert heat(panel) == 0
+
+
+def test_no_data_from_the_sensor_ends_the_heat_at_once(panel, others):
+    """A sensor that says "no data" has no temperature to heat by."""
+    others.says["indoor"] = (0x19FF9C91, "01 FF FF FF FF FF FF FF")
+    others.until(28)
+    assert heat(panel) == 0
+
+
+@pytest.mark.parametrize("change", [None, (0x19FFFD4A, "01 50 E6 00 00 94 35 77")], ids=["no figure", "11.5 V"])
+def test_it_saves_power_without_a_battery_figure_or_with_a_low_one(panel, others, change):
+    """Fans are held at half and the roof fan is off while the battery is low or unheard of."""
+    assert panel.last(FAN_COMMAND).startswith("01 D5 14")
+    others.says.pop("battery")
+    if change:
+        others.says["battery"] = change
+    others.until(44)
+    assert panel.last(FURNACE_COMMAND) == "01 FC 64 C8 FF FF FF FF"
+    assert panel.last(FAN_COMMAND).startswith("01 D4 00")
+
+
+def test_it_runs_the_roof_fan_only_while_it_hears_it(panel, others):
+    """A roof fan that has been quiet for more than 15 s is told to stop."""
+    del others.says["roof fan"]
+    others.until(44)
+    assert panel.last(FAN_COMMAND).startswith("01 D4 00")
+
+
+def test_it_cools_with_the_roof_fan_when_outside_is_cooler(panel, others):
+    """Above 25 degC with cooler air outside the roof fan runs at 80 %; with warmer air it does not."""
+    others.says["indoor"] = air(1, 28.0)
+    others.until(30)
+    assert panel.last(FAN_COMMAND).startswith("01 D5 A0")
+    others.says["outdoor"] = air(2, 30.0)
+    others.until(40)
+    assert panel.last(FAN_COMMAND).startswith("01 D5 14")
+
+
+def test_it_repeats_a_command_that_is_not_followed(panel, others):
+    """The water heater stays off, so it is told again each 10 s; once it follows, no more."""
+    others.until(60)
+    times = [time for time, _ in panel.of(WATER_COMMAND)]
+    assert len(times) >= 4
+    assert min(b - a for a, b in pairwise(times)) >= 9.9
+    assert panel.last(WATER_COMMAND) == "01 01 A0 29 FF FF FF FF"
+    others.says["water heater"] = (0x19FFF75E, "01 01 A0 29 E0 23 05 0C")
+    others.until(64)
+    told = len(panel.of(WATER_COMMAND))
+    others.until(100)
+    assert len(panel.of(WATER_COMMAND)) == told
+
+
+def test_it_obeys_a_new_set_point(panel, others):
+    """THERMOSTAT_COMMAND_1 for zone 1 with 15 degC (2400 hex) is stated at once and ends the heat; zone 2 is not it."""
+    panel.put(0x19FEF9F9, "02 FF FF 00 24 FF FF FF")
+    others.until(30)
+    assert heat(panel) == 100
+    panel.put(0x19FEF9F9, "01 FF FF 00 24 FF FF FF")
+    assert panel.last(THERMOSTAT)[9:14] == "00 24"
+    assert heat(panel) == 0
+
+
+def test_off_is_off(panel, others):
+    """Operating mode 0 (byte 1, low four bits) ends the heat."""
+    panel.put(0x19FEF9F9, "01 F0 FF FF FF FF FF FF")
+    assert heat(panel) == 0
+    assert panel.last(THERMOSTAT).split()[1] == "00"

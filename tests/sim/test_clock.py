@@ -1,0 +1,82 @@
+"""The clocks: how long is waited, without waiting."""
+
+import threading
+
+import pytest
+
+from rvsim.sim import clock as clock_module
+from rvsim.sim.clock import PacedClock, VirtualClock
+
+
+class FakeTime:
+    """A monotonic clock that moves only when somebody sleeps."""
+
+    def __init__(self):
+        self.ns = 5_000_000_000
+        self.slept = []
+
+    def monotonic_ns(self):
+        """Tell the time."""
+        return self.ns
+
+    def sleep(self, seconds):
+        """Let time go by."""
+        self.slept.append(round(seconds, 9))
+        self.ns += round(seconds * 1e9)
+
+
+@pytest.fixture
+def wall(monkeypatch) -> FakeTime:
+    """The wall clock in the hands of the test."""
+    fake = FakeTime()
+    monkeypatch.setattr(clock_module, "time", fake)
+    return fake
+
+
+def test_virtual_time_waits_for_nobody(wall):
+    """A virtual moment has come as soon as it is asked for."""
+    assert VirtualClock().wait_until(10**12)
+    assert wall.slept == []
+
+
+def test_paced_time_sleeps_what_is_left(wall):
+    """Each wait sleeps only until the moment's place on the wall clock, so errors do not add up."""
+    clock = PacedClock()
+    clock.wait_until(0)
+    clock.wait_until(2_000_000)
+    wall.ns += 300_000_000  # something took its time
+    clock.wait_until(3_000_000)
+    assert wall.slept == [2.0, 0.7]
+
+
+def test_speed_divides_the_wait(wall):
+    """At twenty times the wall clock two seconds take a tenth of one."""
+    clock = PacedClock(speed=20)
+    clock.wait_until(0)
+    clock.wait_until(2_000_000)
+    assert wall.slept == [0.1]
+
+
+def test_a_late_moment_does_not_wait(wall):
+    """A moment that has gone by on the wall clock returns at once."""
+    clock = PacedClock()
+    clock.wait_until(0)
+    wall.ns += 5_000_000_000
+    assert clock.wait_until(1_000_000)
+    assert wall.slept == []
+
+
+def test_a_wait_can_be_woken(wall):
+    """A set event ends the wait at once and says so."""
+    clock, wake = PacedClock(), threading.Event()
+    clock.wait_until(0)
+    wake.set()
+    assert not clock.wait_until(60_000_000, wake)
+    assert wall.slept == []
+
+
+@pytest.mark.parametrize("speed", [0, -1, float("nan")])
+def test_time_runs_forward(speed):
+    """A speed that is not above 0 is refused."""
+    with pytest.raises(ValueError, match="is not above 0"):
+        PacedClock(speed)

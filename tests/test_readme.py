@@ -1,0 +1,55 @@
+"""The README's examples print what the README says."""
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+README = Path(__file__).parent.parent / "README.md"
+CUT = "[...]"
+"""A line of the README that stands for any lines."""
+
+
+def examples() -> list[tuple[str, list[str]]]:
+    """Return each `$ command` of the README's console blocks with the lines under it."""
+    found: list[tuple[str, list[str]]] = []
+    for block in re.findall(r"```console\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL):
+        for line in block.rstrip("\n").split("\n"):
+            if line.startswith("$ "):
+                found.append((line[2:], []))
+            else:
+                found[-1][1].append(line)
+    return found
+
+
+def matches(expected: list[str], printed: list[str]) -> bool:
+    """Tell whether the printed lines are the expected ones, where a cut stands for any lines."""
+    pattern = "".join(r"(?:.*\n)*?" if line.strip() == CUT else re.escape(line) + r"\n" for line in expected)
+    return re.fullmatch(pattern, "".join(line + "\n" for line in printed)) is not None
+
+
+def test_there_are_examples():
+    """The README has examples, so that the next test tests something."""
+    assert len(examples()) >= 3
+
+
+@pytest.mark.parametrize(("command", "expected"), examples(), ids=lambda value: value if isinstance(value, str) else "")
+def test_an_example_prints_what_it_says(command, expected, tmp_path):
+    """Running an example's command prints the lines under it, on stdout and stderr together."""
+    program, *rest = shlex.split(command)
+    assert program == "rvsim"
+    done = subprocess.run(
+        [sys.executable, "-m", "rvsim", *rest],
+        cwd=tmp_path,
+        env={**os.environ, "XDG_CACHE_HOME": str(tmp_path), "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        timeout=120,
+        check=False,
+    )
+    assert matches(expected, done.stdout.rstrip("\n").split("\n")), done.stdout
