@@ -95,7 +95,7 @@ def _beside(given: object, info: ValidationInfo) -> object:
         return given
     path: Path = folder / given
     if not isfile(path):  # the pathlib twin raises on a name that is too long
-        raise ValueError(f"there is no file {shown(given)} there; name a DBC file, its path seen from this file")
+        raise ValueError(f"there is no file {shown(given)}; name a DBC file, its path seen from this file")
     return path
 
 

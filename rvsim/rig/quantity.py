@@ -31,7 +31,8 @@ def microseconds(written: str) -> int:
     if sign:
         raise ValueError(f'"{written}" is negative; {_HOW}')
     if not unit:
-        raise ValueError(f'{written} has no unit; write the unit: "{written.strip()}s"')
+        bare = written.strip()
+        raise ValueError(f'{bare} has no unit; write the unit: "{bare}s"')
     if unit not in _MICROSECONDS:
         raise ValueError(f'"{written}" has the unknown unit {unit}; {_HOW}')
     finest: int = 10 ** len(decimals)
@@ -66,8 +67,8 @@ def shown(given: object, longest: int = _LONGEST_TEXT) -> str:
 def _read(given: object) -> int:
     if isinstance(given, str):
         return microseconds(given)
-    if isinstance(given, int | float) and not isinstance(given, bool):
-        return microseconds(shown(given))
+    if isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < LONGEST_US:
+        return microseconds(str(given))
     raise ValueError(f"{shown(given)} is not a duration; {_HOW}")
 
 

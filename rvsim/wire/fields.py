@@ -153,7 +153,7 @@ class FieldSpec:
         return _decimal(steps, self.decimals)
 
     def brief(self, raw: int) -> str:
-        """Write the value for a person with its unit, rounded to the finest of 1, 0.1, 0.01 ... that a step fills."""
+        """Write the value for a person with its unit, rounded to the finest of 1, 0.1, 0.01 ... not below one step."""
         shown = self.decimals
         while shown and self.scale > 10 ** (self.decimals - shown):
             shown -= 1

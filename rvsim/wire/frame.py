@@ -18,4 +18,4 @@ class Frame(NamedTuple):
     data: bytes
 
     def __str__(self) -> str:
-        return f"{self.identifier:08X} {self.data.hex(' ').upper()}"
+        return f"{self.identifier:08X} {self.data.hex(' ').upper()}".rstrip()

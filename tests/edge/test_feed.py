@@ -1,0 +1,114 @@
+"""The feed: nobody is told a time before every frame of it has come in."""
+
+import pytest
+
+from rvsim.edge.feed import Feed, Watermark
+from rvsim.edge.port import Port
+from rvsim.errors import BusError
+from rvsim.wire.frame import Frame
+
+
+class Inbox:
+    """Stands in for a port: frames arrive when the test says so."""
+
+    def __init__(self):
+        self.waiting: list[Frame] = []
+        self.dropped = 0
+        self.error = None
+        self.late: list[Frame] = []
+        self.arrived = self
+
+    def take(self):
+        """Return what has arrived."""
+        frames, self.waiting = self.waiting, []
+        return frames
+
+    @property
+    def statistics(self):
+        """Only what the feed looks at."""
+        return self
+
+    def clear(self):
+        """Forget the last arrival."""
+
+    def wait(self, seconds):
+        """Let one late frame arrive, if there is one."""
+        if self.late:
+            self.waiting.append(self.late.pop(0))
+            return True
+        return False
+
+
+@pytest.fixture
+def log():
+    """What the watch was given and told."""
+    return []
+
+
+@pytest.fixture
+def inbox():
+    """A port in the hands of the test."""
+    return Inbox()
+
+
+@pytest.fixture
+def feed(inbox, log):
+    """The feed between both."""
+    return Feed(inbox, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"))
+
+
+def test_time_is_told_when_all_frames_are_in(feed, inbox, log):
+    """With two of two frames taken the watch may believe the watermark."""
+    inbox.waiting = [Frame(1, 5, b""), Frame(2, 5, b"")]
+    assert feed.pump(Watermark(10, 2)) == 0
+    assert log == [1, 2, "now 10"]
+
+
+def test_time_is_not_told_while_a_frame_is_under_way(feed, inbox, log):
+    """With one of two frames taken nothing is said of the time, until the other has come."""
+    inbox.waiting = [Frame(1, 5, b"")]
+    assert feed.pump(Watermark(10, 2)) == 1
+    assert log == [1]
+    inbox.waiting = [Frame(2, 5, b"")]
+    assert feed.pump(Watermark(20, 2)) == 0
+    assert log == [1, 2, "now 20"]
+
+
+def test_a_dropped_frame_is_not_waited_for(feed, inbox, log):
+    """Frames that the inbox had to drop count as taken, or time would stand still for ever."""
+    inbox.dropped = 1
+    inbox.waiting = [Frame(1, 5, b"")]
+    assert feed.pump(Watermark(10, 2)) == 0
+    assert log == [1, "now 10"]
+
+
+def test_settling_waits_for_what_is_missing(feed, inbox, log):
+    """Settle returns when at most so many frames are under way."""
+    inbox.late = [Frame(n, 5, b"") for n in (1, 2, 3)]
+    feed.settle(Watermark(10, 3), under_way=1)
+    assert log == [1, 2]
+    feed.settle(Watermark(10, 3))
+    assert log == [1, 2, 3, "now 10"]
+
+
+def test_frames_that_never_come_are_an_error(feed, inbox):
+    """A bus that swallows frames is said to be lost, not waited for without end."""
+    with pytest.raises(BusError, match="did not come back from the bus within 5 s"):
+        feed.settle(Watermark(10, 1))
+
+
+def test_a_reader_that_ended_is_an_error(feed, inbox):
+    """What ended the reader is said."""
+    inbox.error = "the plug was pulled"
+    with pytest.raises(BusError, match="the plug was pulled"):
+        feed.pump(Watermark(10, 0))
+
+
+def test_through_python_can(log):
+    """On the real virtual bus every frame is taken before its time is told."""
+    with Port("virtual", "feed_test", listen=False) as sender, Port("virtual", "feed_test") as port:
+        feed = Feed(port, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"))
+        for number in range(500):
+            sender.send(Frame(number, 0x19FFE45E, b"12345678"))
+        feed.settle(Watermark(500, 500))
+    assert log == [*range(500), "now 500"]

@@ -1,0 +1,92 @@
+"""The table of functions agrees with the tables of the standard that could be read, and is found from every side."""
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_command, by_dsa, by_status
+from rvsim.wire.fields import Origin
+
+VECTORS = Path(__file__).parents[1] / "vectors"
+
+# Default source addresses that are published, lowest of each function.
+PUBLISHED = {
+    "control_panel": 68,  # a device maker's manual
+    "dc_source": 69,  # rv-c.com/node/527
+    "tank": 72,  # rv-c.com/node/527
+    "thermostat": 88,  # profile prefix in rv-c.com/node/572
+}
+# From memory, and from memory but unsure: no outside source, kept here so that a slip is noticed.
+REMEMBERED = {"charger": (74, 75), "water_heater": (101, 102)}
+UNSURE = {"furnace": (94, 95, 96, 97, 98), "roof_fan": (), "ambient_sensor": ()}
+
+
+def test_published_default_source_addresses_are_the_published_ones():
+    """The lowest address of each function whose origin is published is the one in the source named beside it."""
+    assert {f.name: f.dsas[0] for f in FUNCTIONS.values() if f.origin is Origin.PUBLISHED} == PUBLISHED
+
+
+def test_what_is_not_published_says_so():
+    """Addresses from memory are marked as such, and a function without an established one has none."""
+    assert {f.name: f.dsas for f in FUNCTIONS.values() if f.origin is Origin.MEMORY} == REMEMBERED
+    assert {f.name: f.dsas for f in FUNCTIONS.values() if f.origin is Origin.UNSURE} == UNSURE
+    assert FUNCTIONS["thermostat"].dsas == (88, 89, 90, 91, 92)
+    assert all(f.source == "no default source address is established" for f in FUNCTIONS.values() if not f.dsas)
+
+
+def test_every_function_names_its_source():
+    """A published address has its page or kind of document beside it, the others say that they are from memory."""
+    for function in FUNCTIONS.values():
+        words = {Origin.PUBLISHED: ("rv-c.com", "maker"), Origin.MEMORY: ("memory",), Origin.UNSURE: ("unsure", "no ")}
+        assert any(word in function.source for word in words[function.origin]), function.name
+
+
+def test_every_message_is_in_the_table_of_messages():
+    """Status and command messages are names of the table of DGNs, commands sent as needed, statuses at a gap."""
+    with (VECTORS / "dgns.csv").open(encoding="utf-8", newline="") as file:
+        rules = {row["name"]: row["broadcast_gap_ms_or_rule"] for row in csv.DictReader(file)}
+    for function in FUNCTIONS.values():
+        assert all(rules[message] == "as needed" for message in function.commands)
+        assert all("ms" in rules[message] for message in function.statuses)
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_a_function_is_found_by_each_of_its_marks(name):
+    """By status, by command and by default source address, each leading back to it alone."""
+    function = FUNCTIONS[name]
+    assert function.name == name
+    assert [by_status(message) for message in function.statuses] == [function] * len(function.statuses)
+    assert [by_command(message) for message in function.commands] == [function] * len(function.commands)
+    assert [by_dsa(dsa) for dsa in function.dsas] == [function] * len(function.dsas)
+
+
+def test_what_no_function_has_finds_none():
+    """A message that is nobody's status or command and an address of no function give None."""
+    assert by_status("FURNACE_COMMAND") is None
+    assert by_command("FURNACE_STATUS") is None
+    assert by_dsa(255) is None
+
+
+def test_statuses_and_commands_are_told_apart():
+    """The pairs a panel works with."""
+    assert by_status("WATERHEATER_STATUS") is by_command("WATERHEATER_COMMAND") is FUNCTIONS["water_heater"]
+    assert by_status("CHARGER_STATUS_2") is FUNCTIONS["charger"]
+    assert by_status("DC_SOURCE_STATUS_2") is FUNCTIONS["dc_source"]
+    assert FUNCTIONS["control_panel"].statuses == FUNCTIONS["control_panel"].commands == ()
+
+
+def test_only_tanks_have_an_instance_zero_and_only_dc_sources_are_shared():
+    """Zero is seldom valid (rv-c.com/node/581); DC sources share an instance by device priority."""
+    assert {f.name for f in FUNCTIONS.values() if f.zero_allowed} == {"tank"}
+    assert {f.name for f in FUNCTIONS.values() if f.shared} == {"dc_source"}
+    assert {f.name: f.lowest_instance for f in FUNCTIONS.values() if f.name in ("tank", "furnace")} == {
+        "tank": 0,
+        "furnace": 1,
+    }
+    assert HIGHEST_INSTANCE == 250  # rv-c.com/book/export/html/81
+
+
+def test_titles_are_spoken():
+    """A title is the name with blanks, save for the abbreviation."""
+    assert {f.title for f in FUNCTIONS.values() if f.title != f.name.replace("_", " ")} == {"DC source"}

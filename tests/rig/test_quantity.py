@@ -1,0 +1,146 @@
+"""Durations are read exactly, and what is no duration is refused in plain words; values are shown safely."""
+
+import datetime
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import BaseModel, ValidationError
+
+from rvsim.rig.quantity import LONGEST_US, Duration, microseconds, shown, spoken
+
+# Seconds in a unit: the SI brochure (BIPM), table 8, for min and h.
+SECONDS = {"ms": Fraction(1, 1000), "s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
+HOW = 'write a number and its unit, ms, s, min or h, like "20s"'
+
+
+class Holder(BaseModel):
+    """Something that lasts."""
+
+    lasts: Duration
+
+
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        ("250ms", 250_000),
+        ("20s", 20_000_000),
+        ("20 s", 20_000_000),
+        ("1.5min", 90_000_000),
+        ("2h", 7_200_000_000),
+        ("0s", 0),
+        ("0.000001s", 1),
+        ("8784h", 366 * 86_400 * 1_000_000),
+    ],
+)
+def test_a_duration_is_a_number_and_a_unit(written, expected):
+    """Each unit is read, with decimals, down to a microsecond and up to a leap year."""
+    assert microseconds(written) == expected
+    assert Holder(lasts=written).lasts == expected
+    assert expected <= LONGEST_US
+
+
+@given(
+    whole=st.integers(0, 10**12),
+    decimals=st.text("0123456789", max_size=12),
+    unit=st.sampled_from(sorted(SECONDS)),
+)
+def test_a_duration_is_exact_or_refused(whole, decimals, unit):
+    """Against rational arithmetic: what is read is exact, what is refused has no exact microsecond or is too long."""
+    written = f"{whole}.{decimals}{unit}" if decimals else f"{whole}{unit}"
+    exact = (Fraction(whole) + Fraction(int(decimals or "0"), 10 ** len(decimals))) * SECONDS[unit] * 1_000_000
+    if exact.denominator == 1 and exact <= 366 * 86_400 * 1_000_000:
+        assert microseconds(written) == exact
+    else:
+        with pytest.raises(ValueError, match="finer than a microsecond" if exact.denominator > 1 else "a year"):
+            microseconds(written)
+
+
+@given(st.integers(0, LONGEST_US))
+def test_a_spoken_duration_is_read_back(time):
+    """What is written in seconds is read back to the microsecond."""
+    assert microseconds(spoken(time)) == time
+
+
+@pytest.mark.parametrize(
+    ("time", "text"), [(0, "0s"), (250_000, "0.25s"), (90_000_000, "90s"), (1, "0.000001s"), (100_000_000, "100s")]
+)
+def test_a_spoken_duration_has_no_idle_digits(time, text):
+    """Seconds, with as many decimals as are needed."""
+    assert spoken(time) == text
+
+
+@pytest.mark.parametrize(
+    ("written", "problem"),
+    [
+        ("20", '20 has no unit; write the unit: "20s"'),
+        ("20 ", '20 has no unit; write the unit: "20s"'),
+        (20, '20 has no unit; write the unit: "20s"'),
+        (1.5, '1.5 has no unit; write the unit: "1.5s"'),
+        ("20sec", f'"20sec" has the unknown unit sec; {HOW}'),
+        ("20S", f'"20S" has the unknown unit S; {HOW}'),
+        ("-20s", f'"-20s" is negative; {HOW}'),
+        (-20, f'"-20" is negative; {HOW}'),
+        ("soon", f'"soon" is not a duration; {HOW}'),
+        ("", f'"" is not a duration; {HOW}'),
+        ("1e3s", f'"1e3s" is not a duration; {HOW}'),
+        ("٢s", f'"٢s" is not a duration; {HOW}'),
+        ("1" * 41, f'"{"1" * 40}..." is not a duration; {HOW}'),
+        ("0.0000001s", '"0.0000001s" is finer than a microsecond; write fewer decimals'),
+        ("0.0001ms", '"0.0001ms" is finer than a microsecond; write fewer decimals'),
+        ("8784.001h", '"8784.001h" is longer than a year; write a shorter time'),
+        (True, f"true is not a duration; {HOW}"),
+        ([20], f"a list is not a duration; {HOW}"),
+        (float("nan"), f"nan is not a duration; {HOW}"),
+        (10**30, f"a number beyond all use is not a duration; {HOW}"),
+        (LONGEST_US, f"{LONGEST_US} is not a duration; {HOW}"),
+        (1 - LONGEST_US, f'"{1 - LONGEST_US}" is negative; {HOW}'),
+    ],
+)
+def test_what_is_no_duration_is_refused_in_plain_words(written, problem):
+    """Each mistake has its own line that says what to write."""
+    with pytest.raises(ValidationError) as refused:
+        Holder.model_validate({"lasts": written})
+    (error,) = refused.value.errors()
+    assert error["msg"] == f"Value error, {problem}"
+
+
+@given(st.text())
+def test_any_text_is_a_duration_or_refused(written):
+    """No text does anything else than give microseconds or a ValueError on one line."""
+    try:
+        assert 0 <= microseconds(written) <= LONGEST_US
+    except ValueError as error:
+        assert str(error).isprintable()
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        ("roof fan", '"roof fan"'),
+        ("a\x1b[31m\nb", '"a\\x1b[31m\\nb"'),
+        ("x" * 41, f'"{"x" * 40}..."'),
+        ("x" * 40, f'"{"x" * 40}"'),
+        (True, "true"),
+        (False, "false"),
+        (253, "253"),
+        ((1 << 64) - 1, "18446744073709551615"),
+        (1 << 64, "a number beyond all use"),
+        (-1 << 64, "a number beyond all use"),
+        pytest.param(16**5000, "a number beyond all use", id="too long to write"),
+        (21.5, "21.5"),
+        ({"a": 1}, "a table"),
+        ([1], "a list"),
+        ((1,), "a list"),
+        (datetime.date(2024, 2, 29), "2024-02-29"),
+    ],
+)
+def test_a_value_is_shown_short_and_safe(value, text):
+    """Texts are quoted, cut and stripped of what a terminal would obey; the rest is as a user would say it."""
+    assert shown(value) == text
+
+
+def test_a_longer_text_can_be_asked_for():
+    """A path is cut later than other texts."""
+    assert shown("x" * 60, 50) == f'"{"x" * 50}..."'

@@ -1,0 +1,164 @@
+"""The whole bench: what the devices do to each other, and only through frames."""
+
+import itertools
+
+import pytest
+
+from rvsim.devices.ambient import AmbientSensor
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import KINDS, settings_models
+from rvsim.rig.load import load_rig
+from rvsim.rig.vehicle import WeatherPlan
+from rvsim.sim.bench import Bench
+from rvsim.wire.database import load
+from rvsim.wire.ident import dgn_of
+
+PANEL, COMMANDS = 0x44, {0x1FFE3, 0x1FEA6, 0x1FFF6}
+DEVICES = ["control panel", "heater", "roof fan", "charger", "indoor sensor", "outdoor sensor"]
+
+
+@pytest.fixture(scope="module")
+def catalogue(tmp_path_factory):
+    """The shipped definitions."""
+    return load(cache=tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture
+def run(catalogue):
+    """Run the shipped vehicle: returns the bench and its frames."""
+
+    def go(seconds=60, seed=1, kinds=KINDS, gates=None, pieces=1, outdoor_c=-6.0, on_failure=None):
+        frames = []
+        rig = load_rig("ottersby", kinds=settings_models())
+        bench = Bench(
+            rig,
+            catalogue,
+            kinds,
+            weather=WeatherPlan(outdoor_c=outdoor_c),
+            seed=seed,
+            gates=gates,
+            on_frame=frames.append,
+            on_failure=on_failure,
+        )
+        for piece in range(1, pieces + 1):
+            bench.run_until(seconds * SECOND * piece // pieces)
+        return bench, frames
+
+    return go
+
+
+def cut(time, identifier, data):
+    """Let nothing through."""
+    return
+
+
+def panel_says(frames):
+    """What the panel commanded, as (DGN, bytes)."""
+    return [
+        (dgn_of(f.identifier), f.data)
+        for f in frames
+        if f.identifier & 0xFF == PANEL and dgn_of(f.identifier) in COMMANDS
+    ]
+
+
+def test_one_seed_gives_one_run(run):
+    """The same seed gives the same frames at the same microseconds, byte for byte; another seed gives others."""
+    assert run(120)[1] == run(120)[1]
+    assert run(10, seed=1)[1] != run(10, seed=2)[1]
+
+
+def test_pieces_do_not_change_a_run(run):
+    """A run cut into pieces is the same run."""
+    assert run(60)[1] == run(60, pieces=97)[1]
+
+
+def test_frames_do_not_overlap(run):
+    """On one pair of wires frames follow each other by at least the length of one (268 us for an empty one)."""
+    times = [frame.time for frame in run(60)[1]]
+    assert min(later - earlier for earlier, later in itertools.pairwise(times)) >= 268
+    assert times == sorted(times)
+
+
+def test_everyone_speaks(run):
+    """Six devices claim, and each of the planned messages is heard within ten seconds."""
+    _, frames = run(10)
+    assert len({f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x0EE00}) == 6
+    heard = {dgn_of(f.identifier) for f in frames}
+    assert heard >= {0x1FFE4, 0x1FFF7, 0x1FEA7, 0x1FFC7, 0x1FEA3, 0x1FFFD, 0x1FFFC, 0x1FF9C, 0x1FFE2, 0x1FECA}
+
+
+def test_the_cabin_comes_to_its_set_point_and_stays(run):
+    """The panel hears the sensor, the heater hears the panel, the cabin comes from 15 to the wanted 21 degC."""
+    bench, _ = run(2 * 3600)
+    assert bench.world.cabin_c == pytest.approx(21.0, abs=0.7)
+
+
+@pytest.mark.parametrize("device", DEVICES)
+def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, device):
+    """No device reads another's state: with one device's frames cut the panel acts otherwise and so does the cabin."""
+    whole, frames = run(1800)
+    without, fewer = run(1800, gates={device: [cut]})
+    assert panel_says(fewer) != panel_says(frames)
+    assert (without.world.cabin_c, without.world.battery_percent) != (whole.world.cabin_c, whole.world.battery_percent)
+
+
+def test_a_silent_heater_leaves_the_cabin_cold(run):
+    """The panel does not ask heat of a heater that it cannot hear."""
+    whole, _ = run(1800)
+    without, _ = run(1800, gates={"heater": [cut]})
+    assert without.world.cabin_c < whole.world.cabin_c - 5
+
+
+def test_a_gate_changes_what_reaches_the_wires(run):
+    """A fault's gate sees time, identifier and data, and what it returns is what all others hear."""
+    gate = lambda time, identifier, data: b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data  # noqa: E731
+    _, frames = run(30, gates={"indoor sensor": [gate]})
+    spoilt = [f.data for f in frames if f.identifier == 0x19FF9C91]
+    assert spoilt
+    assert all(data.startswith(b"\x01\x00\x00") for data in spoilt)
+
+
+class Broken(AmbientSensor):
+    """A sensor that raises after twenty seconds."""
+
+    def _feel(self):
+        if self.now > 20 * SECOND:
+            raise RuntimeError("the bead has come off")
+        super()._feel()
+
+
+def test_a_device_that_raises_is_taken_out_by_name(run):
+    """It is reported once, says no more, and all others go on."""
+    told = []
+    bench, frames = run(60, kinds={**KINDS, "ambient": Broken}, on_failure=told.append)
+    assert [(f.device, str(f.error)) for f in told] == [
+        (name, "the bead has come off") for name in ("indoor sensor", "outdoor sensor")
+    ]
+    assert [f.time // SECOND for f in bench.failures] == [20, 20]
+    late = {f.identifier & 0xFF for f in frames if f.time > 22 * SECOND}
+    assert late == {0x44, 0x5E, 0x90, 0x4A}
+
+
+def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
+    """A fan that breaks no longer takes current or moves air."""
+
+    class BrokenFan(KINDS["roof_fan"]):
+        def _run(self):
+            super()._run()
+            if self.now > 20 * SECOND:
+                raise RuntimeError("seized")
+
+    bench, _ = run(30, kinds={**KINDS, "roof_fan": BrokenFan})
+    other, _ = run(30, gates={"roof fan": [cut]})
+    assert bench.failures[0].device == "roof fan"
+    assert bench.world.battery_amps < other.world.battery_amps + 1
+    bench.kernel.run_until(31 * SECOND)
+
+
+def test_a_frame_from_outside_is_heard(run):
+    """A frame that is put onto the wires reaches the devices that listen to it."""
+    bench, frames = run(20)
+    bench.put(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))
+    bench.run_until(21 * SECOND)
+    answer = [f.data for f in frames if f.identifier == 0x19FFE244][-1]
+    assert answer[1] == 0
