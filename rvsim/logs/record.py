@@ -4,7 +4,8 @@ Knows: our own JSON lines and the text log that python-can writes; the suffix de
 mean. Times are seconds since the start of the run, so that one seed gives one file.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import TextIO
@@ -48,10 +49,8 @@ class Recorder:
         Raises:
             InputError: the disk is full, or the file went away.
         """
-        try:
+        with self._told():
             self._write(frame)
-        except OSError as error:
-            raise InputError(f"--record {self._path}: writing stopped ({error.strerror}): free space there") from None
 
     def _write_json(self, frame: Frame) -> None:
         self._file.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
@@ -68,12 +67,21 @@ class Recorder:
         )
 
     def flush(self) -> None:
-        """Hand everything written so far to the operating system."""
-        self._file.flush()
+        """Hand everything written so far to the operating system; raises as ``write`` does."""
+        with self._told():
+            self._file.flush()
 
     def close(self) -> None:
-        """Write out what is left and close the file."""
-        self._file.close()
+        """Write out what is left and close the file; raises as ``write`` does."""
+        with self._told():
+            self._file.close()
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            raise InputError(f"--record {self._path}: writing stopped ({error.strerror}): free space there") from None
 
     def __enter__(self) -> "Recorder":
         return self

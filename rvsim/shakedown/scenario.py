@@ -12,9 +12,10 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, Validati
 
 from rvsim import shipped
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.load import TomlFile, check, find, find_rig, read_toml
+from rvsim.rig.load import check, find, find_rig
 from rvsim.rig.model import Kinds, Line, Rig, Schema, Table, part
 from rvsim.rig.quantity import Duration, shown, spoken
+from rvsim.rig.toml_file import TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
 
 DEFAULT_SCENARIO = "winter_evening"

@@ -110,9 +110,10 @@ def test_what_is_no_duration_is_refused_in_plain_words(written, problem):
 def test_any_text_is_a_duration_or_refused(written):
     """No text does anything else than give microseconds or a ValueError on one line."""
     try:
-        assert 0 <= microseconds(written) <= LONGEST_US
+        answer = str(microseconds(written))
     except ValueError as error:
-        assert str(error).isprintable()
+        answer = str(error)
+    assert answer.isprintable()
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,169 @@
+"""Who is there, as records: one topic, one source address, one device.
+
+Knows: what is kept of each and the few questions that follow from it alone. Does not know how a source is told
+to be a planned device, nor when anybody is late; ``roll_call`` does. All ages are in bus time.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
+from rvsim.rig.model import DevicePlan
+from rvsim.watch.decode import Layout
+from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
+from rvsim.watch.transitions import FellSilent, GapExceeded, Presence, Topic
+from rvsim.watch.values import Values
+from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
+
+HEARTBEAT_FLOOR = 15 * SECOND
+"""Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
+
+
+class Part:
+    """One topic of one source: its frames, its rhythm, its values, and the device it is counted to.
+
+    ``data`` is what the last frame said, None where the next frame has to be looked at even if it says the same.
+    """
+
+    __slots__ = (
+        "armed", "data", "entry", "frame", "key", "late", "layout", "node", "number", "retired", "rhythm", "topic",
+        "values",
+    )  # fmt: skip
+
+    def __init__(self, number: int, node: "Node", key: bytes, layout: Layout, topic: Topic, frame: Frame) -> None:
+        self.number = number
+        self.node = node
+        self.key = key
+        self.layout = layout
+        self.topic = topic
+        self.frame = frame
+        self.data: bytes | None = None
+        spec = layout.spec
+        self.rhythm = Rhythm(spec is not None, spec.gap_us if spec else None)
+        self.values: Values | None = None
+        self.entry: Entry = node.nobody
+        self.late: GapExceeded | None = None
+        self.armed = False
+        self.retired = False
+
+    @property
+    def function(self) -> tuple[str, int] | None:
+        """The function and instance that this topic is the status of, None where it is no such thing."""
+        found = by_status(self.topic.message) if self.topic.message else None
+        return (found.name, self.topic.instance) if found and self.topic.instance is not None else None
+
+    @property
+    def says_who(self) -> bool:
+        """Tell whether this topic can show which planned device speaks."""
+        return self.function is not None or self.topic.dsa is not None
+
+
+class Node:
+    """One source address that was heard."""
+
+    def __init__(self, address: int) -> None:
+        self.address = address
+        self.name: Name | None = None
+        self.first_heard = 0
+        self.nobody = Entry(-1, f"address {address:02X} hex", None)
+        self.speaker: Entry | None = None
+        """Whom a frame without a word about its sender is counted to."""
+
+
+class Entry:
+    """One planned device, or one source that is none (yet)."""
+
+    def __init__(self, number: int, name: str, plan: DevicePlan | None, planned_gap: int | None = None) -> None:
+        self.number = number
+        self.name = name
+        self.plan = plan
+        self.planned_gap = planned_gap
+        """The slowest gap of the status messages of its planned functions."""
+        self.node: Node | None = None
+        self.by_dsa_only = False
+        self.state: Presence | None = None
+        self.parts: list[Part] = []
+        self.since = 0
+        """When it was first heard, or came back (frame time)."""
+        self.waiting_from = 0
+        """The moment from which its silence is counted before its first frame."""
+        self.late = 0
+        self.silence: FellSilent | None = None
+        self.strange: set[str | None] = set()
+        """The strange functions that stand open; None stands for the whole source."""
+        self.merged = False
+        self.armed = False
+
+    @property
+    def is_here(self) -> bool:
+        """Tell whether it is heard."""
+        return self.state in (Presence.PRESENT, Presence.LATE, Presence.UNPLANNED)
+
+    @property
+    def is_gone(self) -> bool:
+        """Tell whether it was found silent."""
+        return self.state in (Presence.SILENT, Presence.ASLEEP)
+
+    def last(self) -> int:
+        """Return the moment from which its silence counts."""
+        return max((part.rhythm.last for part in self.parts), default=self.waiting_from)
+
+    def last_frame(self) -> Frame | None:
+        """Return the last frame that is known to be its own."""
+        return max((part.frame for part in self.parts), key=lambda frame: frame.time, default=None)
+
+    def slowest_gap(self) -> int | None:
+        """Return the slowest gap of what it sends periodically, or is planned to; None where nothing is."""
+        gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.parts)]
+        return max((gap for gap in gaps if gap is not None), default=None)
+
+    def silence_limit(self) -> int:
+        """Return how long it may say nothing."""
+        return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * (self.slowest_gap() or 0))
+
+    def functions(self) -> Mapping[str, tuple[int, ...]]:
+        """Return the functions it was heard to speak for; none has instances that is known by its DSA alone."""
+        heard: dict[str, set[int]] = {}
+        for part in self.parts:
+            if part.function is not None:
+                heard.setdefault(part.function[0], set()).add(part.function[1])
+            elif part.topic.dsa is not None and (known := by_dsa(part.topic.dsa)):
+                heard.setdefault(known.name, set())
+        return {name: tuple(sorted(instances)) for name, instances in heard.items()}
+
+    def expected_functions(self) -> Iterator[str]:
+        """Yield the functions it is planned to have, as they are spoken."""
+        for name, instances in (self.plan.functions if self.plan else {}).items():
+            yield f"{FUNCTIONS[name].title} {', '.join(map(str, instances))}"
+
+
+class Attendance(NamedTuple):
+    """One line of the roll call.
+
+    ``device`` is the planned name, or ``address 9C hex``. ``source`` and ``last_heard`` (microseconds) are None for
+    a planned device that was not heard yet; so is ``state`` until its heartbeat limit has passed, and for a source
+    that has not said what it is yet. ``functions`` is what it was heard to speak for, with instances.
+    """
+
+    device: str
+    planned: bool
+    source: int | None
+    name: Name | None
+    functions: Mapping[str, tuple[int, ...]]
+    state: Presence | None
+    last_heard: int | None
+
+
+def attendance(entry: Entry) -> Attendance:
+    """Return an entry as a record."""
+    node, frame = entry.node, entry.last_frame()
+    return Attendance(
+        entry.name,
+        entry.plan is not None,
+        node.address if node else None,
+        node.name if node else None,
+        entry.functions(),
+        entry.state,
+        frame.time if frame else None,
+    )

@@ -1,0 +1,125 @@
+"""From a frame to what it is about: message, source, instance.
+
+Knows: where the instance stands, and that a node sends one DM_RV for each of its functions (rv-c.com/node/522), so
+the heartbeats of one source are told apart by their default source address. Does not know devices, time or what
+was said before.
+"""
+
+from typing import NamedTuple
+
+from rvsim.watch.transitions import Topic
+from rvsim.wire import ident
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import Special, State
+from rvsim.wire.spec import MessageSpec
+
+HEARTBEAT = "DM_RV"
+
+_NAMED_ONLY = {
+    0x0EC00: "INITIAL_PACKET",
+    0x0EB00: "DATA_PACKET",
+    0x0EF00: "PROPRIETARY_MESSAGE",
+    0x17F00: "GENERAL_RESET",
+    0x0FECA: "DM1",
+    0x0FEDA: "SOFTWARE_IDENTIFICATION",
+    0x0FEEB: "PRODUCT_IDENTIFICATION",
+}
+"""Messages of the shared layer that have a name but no layout here: packets of long messages (SAE J1939-21),
+proprietary content (the standard's page 18), reset, DM1 and texts (two or more device makers' RV-C appendices)."""
+
+_NOTHING = slice(64, 65)
+"""Picks no byte out of any frame."""
+
+
+class Layout(NamedTuple):
+    """How the frames of one DGN are taken apart.
+
+    ``apart`` picks the byte that tells topics of one source apart: the instance, the DSA of a heartbeat, or none.
+    ``instanced`` says that the first field is the instance, and so is no reading.
+    """
+
+    dgn: int
+    name: str | None
+    spec: MessageSpec | None
+    apart: slice
+    instanced: bool = False
+
+    @property
+    def is_heartbeat(self) -> bool:
+        """Tell whether ``apart`` picks a DSA."""
+        return self.name == HEARTBEAT and self.apart is not _NOTHING
+
+    def topic(self, source: int, data: bytes) -> Topic:
+        """Say what a frame of this DGN is about."""
+        instance = dsa = None
+        if self.spec is not None and self.instanced:
+            field = self.spec.fields[0]
+            raw = field.raw_in(data)
+            instance = raw if field.state(raw) is State.VALUE else None
+        elif self.is_heartbeat and data[self.apart]:
+            dsa = data[self.apart][0]
+        return Topic(source, self.dgn, self.name, instance, dsa)
+
+
+class Decoder:
+    """Knows the layout of each DGN that was met; messages without a definition have one too."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
+        self._layouts: dict[int, Layout] = {}
+
+    def layout(self, dgn: int) -> Layout:
+        """Return how frames of a DGN are taken apart."""
+        if dgn not in self._layouts:
+            self._layouts[dgn] = _layout(dgn, self._catalogue.by_dgn(dgn))
+        return self._layouts[dgn]
+
+
+def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
+    if spec is None:
+        return Layout(dgn, _NAMED_ONLY.get(dgn), None, _NOTHING)
+    if spec.name == HEARTBEAT and "dsa" in spec.by_name:
+        place = spec.by_name["dsa"].first_byte
+        return Layout(dgn, spec.name, spec, slice(place, place + 1))
+    instanced = is_instanced(spec)
+    return Layout(dgn, spec.name, spec, slice(0, 1) if instanced else _NOTHING, instanced)
+
+
+def is_instanced(spec: MessageSpec) -> bool:
+    """Tell whether a message's first field is its instance: so named, and standing in byte 0."""
+    return bool(spec.fields) and spec.fields[0].name.endswith("instance") and spec.fields[0].last_byte == 0
+
+
+_RIGHT_WHEN_SHORT = {0x0EA00: 3}
+"""The request for a DGN has three bytes in SAE J1939-21; RV-C's instance and bank behind them are its own."""
+
+
+class Length(NamedTuple):
+    """How the length of a frame is wrong: the bytes needed, and the fields that are missing."""
+
+    needed: int
+    missing: tuple[str, ...]
+
+
+def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
+    """Compare the length of a frame with what its message needs; None where nothing is wrong.
+
+    Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long.
+    """
+    if len(data) < min(8, spec.needed):
+        if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
+            return None
+        return Length(spec.needed, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
+    if any(byte != 0xFF for byte in data[spec.length :]):
+        return Length(spec.length, ())
+    return None
+
+
+def would_be_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
+    """Tell whether every missing field has a code for no data, so that leaving it out says the same."""
+    return all(spec.by_name[name].special is not Special.NONE for name in missing)
+
+
+def source_of(identifier: int) -> tuple[int, int]:
+    """Return the DGN and the source address of an identifier."""
+    return ident.dgn_of(identifier), identifier & 0xFF

@@ -1,0 +1,71 @@
+"""Flags: one noticed problem each, with its evidence and the next thing to try.
+
+Knows: the kinds of problem that are noticed so far and how serious each can be. Does not know what raises one;
+``rules`` does.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Severity(StrEnum):
+    """How serious a flag is."""
+
+    NOTICE = "notice"
+    """Worth knowing; nothing has to be done."""
+    WARNING = "warning"
+    """Something is not as it should be."""
+    FAULT = "fault"
+    """Something does not work."""
+
+
+class Kind(StrEnum):
+    """What sort of problem it is."""
+
+    SILENT_DEVICE = "silent-device"
+    LATE_MESSAGE = "late-message"
+    BUS_QUIET = "bus-quiet"
+    UNPLANNED_DEVICE = "unplanned-device"
+    BAD_VALUE = "bad-value"
+    NO_DATA = "no-data"
+    WRONG_LENGTH = "wrong-length"
+    UNKNOWN_MESSAGE = "unknown-message"
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One problem, raised once and cleared when its cause goes.
+
+    ``number`` counts from 1 in the order of raising. ``since`` and ``until`` are microseconds; ``since`` is when the
+    limit was passed, which can be a little before the moment at which that could be known. ``until`` is None while
+    the flag stands.
+    """
+
+    number: int
+    kind: Kind
+    subject: str
+    severity: Severity
+    since: int
+    text: str
+    advice: str
+    evidence: tuple[str, ...] = ()
+    until: int | None = None
+
+    def cleared(self, time: int) -> "Flag":
+        """Return the same flag, cleared at ``time``."""
+        return replace(self, until=time)
+
+
+class FlagRaised(NamedTuple):
+    """A flag was raised at ``time`` (microseconds)."""
+
+    time: int
+    flag: Flag
+
+
+class FlagCleared(NamedTuple):
+    """The cause of a flag has gone; ``flag`` has the number it was raised with, and ``until`` set."""
+
+    time: int
+    flag: Flag

@@ -1,0 +1,75 @@
+"""What a field can say and be believed.
+
+Knows: the limits of a rig (``MESSAGE.field`` goes before ``field``), limits that physics or practice set to a few
+fields, and the fields for which "no data" is a proper answer. Does not know what was said.
+"""
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from rvsim.rig.model import DevicePlan
+from rvsim.watch.transitions import Limits
+from rvsim.wire.spec import MessageSpec
+
+_PRACTICE = "common practice, no source"
+_AIR = Limits(-60, 85, _PRACTICE)
+"""No weather is colder, and sensors for vehicles end at 85 °C."""
+_UP_TO_48_V = Limits(0, 70, _PRACTICE)
+"""Any battery system of a vehicle, up to 48 V nominal on charge."""
+_HOUSE_12_V = Limits(0, 20, _PRACTICE)
+"""A 12 V house system on charge, with room for a spike; holds where a rig is given, whose battery is of 12 V."""
+_VOLTAGES = (
+    ("DC_SOURCE_STATUS_1", "dc_voltage"),
+    ("CHARGER_STATUS", "charge_voltage"),
+    ("CHARGER_STATUS_2", "charging_voltage"),
+)
+_GENERAL: Mapping[tuple[str, str], Limits] = {
+    ("THERMOSTAT_AMBIENT_STATUS", "ambient_temperature"): _AIR,
+    ("ROOF_FAN_STATUS_1", "ambient_temperature"): _AIR,
+    ("WATERHEATER_STATUS", "water_temperature"): Limits(-60, 130, _PRACTICE),
+    ("DC_SOURCE_STATUS_1", "dc_current"): Limits(-5000, 5000, _PRACTICE),
+    ("DC_SOURCE_STATUS_2", "source_temperature"): Limits(-60, 150, _PRACTICE),
+    ("DC_SOURCE_STATUS_2", "state_of_charge"): Limits(0, 110, _PRACTICE),
+    ("CHARGER_STATUS_2", "charger_temperature"): Limits(-60, 150, _PRACTICE),
+}
+_MAY_BE_EMPTY = frozenset({("DC_SOURCE_STATUS_2", "time_remaining")})
+"""Fields for which "no data" is a proper answer: there is no time remaining while no current flows."""
+
+
+class Expected(NamedTuple):
+    """What is expected of one field: its limits, and whether the rig requires it to carry a value.
+
+    ``may_be_empty`` says that "no data" after a value is nothing strange.
+    """
+
+    limits: Limits | None
+    required: bool
+    may_be_empty: bool
+
+
+def expected(spec: MessageSpec, plan: DevicePlan | None, twelve_volts: bool) -> tuple[Expected, ...]:
+    """Return what is expected of each field of a message, in field order.
+
+    Args:
+        spec: the message.
+        plan: the planned device that sends it, None for a source that is none.
+        twelve_volts: whether the house battery is known to be of 12 V.
+    """
+    return tuple(_expected(spec.name, field.name, plan, twelve_volts) for field in spec.fields)
+
+
+def _expected(message: str, field: str, plan: DevicePlan | None, twelve_volts: bool) -> Expected:
+    required = plan is not None and not {field, f"{message}.{field}"}.isdisjoint(plan.required)
+    limits = (_planned(message, field, plan) if plan else None) or _general(message, field, twelve_volts)
+    return Expected(limits, required, (message, field) in _MAY_BE_EMPTY)
+
+
+def _planned(message: str, field: str, plan: DevicePlan) -> Limits | None:
+    pair = plan.limits.get(f"{message}.{field}", plan.limits.get(field))
+    return Limits(*pair, "by the rig") if pair else None
+
+
+def _general(message: str, field: str, twelve_volts: bool) -> Limits | None:
+    if (message, field) in _VOLTAGES:
+        return _HOUSE_12_V if twelve_volts else _UP_TO_48_V
+    return _GENERAL.get((message, field))

@@ -1,0 +1,151 @@
+"""Ages and gaps: how regularly a message comes, how long the whole bus is usually quiet, and what is due when.
+
+Knows: bus time, in which ages are counted. It stands still while the whole bus is quiet: bus time is the frames'
+time less all the pauses so far. Does not know devices, flags or what a message says.
+
+The figures behind the limits are decisions of this project: three gaps missed in a row; a floor of 2 s, since a
+recorded vessel bus has pauses of up to 2.54 s and messages with gaps of up to four times their median; ten times
+the usual silence, at least 1 s, before a bus counts as quiet.
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from heapq import heappop, heappush, heapreplace
+from typing import Any, NamedTuple
+
+SECOND = 1_000_000
+MISSED_IN_A_ROW = 3
+LATE_FLOOR = 2 * SECOND
+GAPS_TO_KNOW = 10
+"""So many gaps must be known before a message's own median counts."""
+SILENCES_TO_KNOW = 20
+"""So many silences must be known before the bus's own median counts."""
+TALKERS = 2
+"""So many sources must be known, and must have missed a message, before a bus counts as quiet."""
+_GAPS_KEPT, _SILENCES_KEPT = 32, 256
+
+
+def _median_step(times: Iterable[int]) -> int:
+    ordered = list(times)
+    steps = sorted(after - before for before, after in zip(ordered, ordered[1:], strict=False))
+    return (steps[(len(steps) - 1) // 2] + steps[len(steps) // 2]) // 2
+
+
+class Rhythm:
+    """When the frames of one topic came, in bus time."""
+
+    __slots__ = ("_defined", "_promised", "_restarted", "times")
+
+    def __init__(self, defined: bool, promised: int | None) -> None:
+        """Take whether the message is defined, and the broadcast gap that its definition promises, None for none."""
+        self._defined = defined
+        self._promised = promised
+        self._restarted = -1
+        self.times: deque[int] = deque(maxlen=_GAPS_KEPT + 1)
+
+    @property
+    def last(self) -> int:
+        """The moment from which the age is counted: the last frame, or the return of its device."""
+        return max(self.times[-1], self._restarted)
+
+    def restart(self, now: int) -> None:
+        """Count the age from ``now`` on, without taking the pause for a gap."""
+        self._restarted = now
+
+    @property
+    def promised(self) -> bool:
+        """Tell whether the definition promises a broadcast gap."""
+        return self._promised is not None
+
+    def gap(self) -> int | None:
+        """Return the gap: the promised or the own median once known, whichever is longer.
+
+        None for a message that is defined without a gap ("as needed", "on request"), and for one that has no
+        definition as long as its own median is not known.
+        """
+        if self._promised is None and self._defined:
+            return None
+        own = _median_step(self.times) if len(self.times) > GAPS_TO_KNOW else None
+        return max(filter(None, (self._promised, own)), default=None)
+
+    def limit(self) -> int | None:
+        """Return the age beyond which the message is late."""
+        gap = self.gap()
+        return None if gap is None else max(MISSED_IN_A_ROW * gap, LATE_FLOOR)
+
+    def missed(self, now: int) -> int | None:
+        """Return the moment from which the next frame counts as missed, if it was not missed by ``now`` already.
+
+        Half a gap is allowed for: common practice, no source.
+        """
+        gap = self.gap()
+        if gap is None:
+            return None
+        moment = self.last + gap + gap // 2
+        return moment if moment > now else None
+
+
+class Silences:
+    """The usual silence between any two frames, by the times of the latest of them."""
+
+    def __init__(self) -> None:
+        self.times: deque[int] = deque(maxlen=_SILENCES_KEPT + 1)
+
+    def median(self) -> int | None:
+        """Return the median silence, None while too few are known."""
+        return _median_step(self.times) if len(self.times) > SILENCES_TO_KNOW else None
+
+
+def normal_silence(median: int) -> int:
+    """Return the longest silence that counts as normal."""
+    return max(10 * median, SECOND)
+
+
+class Duty(NamedTuple):
+    """A sort of deadline. Of deadlines at one moment those with the lower ``order`` come first.
+
+    ``fresh`` says when a subject's deadline really is, None where there is none any more; ``expire`` is called with
+    the subject, the time at which that is known, and the time of the deadline.
+    """
+
+    order: int
+    fresh: Callable[[Any], int | None]
+    expire: Callable[[Any, int, int], None]
+
+
+class Agenda:
+    """Deadlines in bus time. A deadline that moved on is looked at again when its old moment comes.
+
+    A deadline expires for the first moment after it.
+    """
+
+    def __init__(self) -> None:
+        self._heap: list[tuple[int, int, int, Any, Duty]] = []
+
+    @property
+    def first(self) -> int | None:
+        """The earliest moment at which something may be due."""
+        return self._heap[0][0] if self._heap else None
+
+    def put(self, due: int, duty: Duty, number: int, subject: Any) -> None:
+        """Plan a deadline; ``number`` is the subject's own among those of one duty, which has one deadline each."""
+        heappush(self._heap, (due, duty.order, number, subject, duty))
+
+    def due_before(self, now: int) -> int | None:
+        """Return the first deadline that has passed by ``now``, None where there is none."""
+        heap = self._heap
+        while heap and heap[0][0] < now:
+            due, order, number, subject, duty = heap[0]
+            fresh = duty.fresh(subject)
+            if fresh is None:
+                heappop(heap)
+            elif fresh > due:
+                heapreplace(heap, (fresh, order, number, subject, duty))
+            else:
+                return due
+        return None
+
+    def expire(self, time: int, since: int) -> None:
+        """Let the first deadline expire."""
+        _, _, _, subject, duty = heappop(self._heap)
+        duty.expire(subject, time, since)

@@ -1,0 +1,70 @@
+"""The JSON form of frames and readings, key by key."""
+
+import json
+
+import pytest
+
+from rvsim.logs.jsonl import frame_fields, line, reading_fields, start_line
+from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.frame import Frame
+
+
+def test_the_first_line_says_what_follows():
+    """The start line has its type, the number of the form, and what the command adds."""
+    assert json.loads(start_line(command="bench", seed=1, started=None)) == {
+        "type": "start",
+        "schema": 1,
+        "command": "bench",
+        "seed": 1,
+        "started": None,
+    }
+
+
+def test_times_have_all_their_microseconds():
+    """Seconds are written with six decimals, exactly, whatever a float would make of them."""
+    assert line(86_400_000_001, {"type": "x"}) == '{"t": 86400.000001, "type": "x"}\n'
+    assert line(1_250_000, {"type": "x"}) == '{"t": 1.250000, "type": "x"}\n'
+
+
+def test_a_broadcast_frame(catalogue):
+    """The keys and forms of a frame line; a broadcast has no destination."""
+    fields = frame_fields(Frame(0, 0x19FFE2A1, bytes.fromhex("0102FF")), catalogue, "rvsim", sent=False)
+    assert fields == {
+        "type": "frame",
+        "identifier": "19FFE2A1",
+        "bytes": "0102FF",
+        "dgn": "1FFE2",
+        "message": "THERMOSTAT_STATUS_1",
+        "source": 161,
+        "destination": None,
+        "channel": "rvsim",
+        "sent": False,
+    }
+
+
+def test_an_addressed_and_an_unknown_frame(catalogue):
+    """An addressed frame names its destination; an unknown DGN has no message."""
+    fields = frame_fields(Frame(0, 0x1DEFFF01, b""), catalogue, "x", sent=True)
+    assert (fields["dgn"], fields["destination"], fields["message"], fields["sent"]) == ("1EF00", 255, None, True)
+
+
+@pytest.mark.parametrize(
+    ("raw", "expected"),
+    [
+        (100, {"raw": 100, "value": 50.0, "state": "value"}),
+        (255, {"raw": 255, "value": None, "state": "no data"}),
+        (None, {"raw": None, "value": None, "state": "missing"}),
+    ],
+)
+def test_a_reading(catalogue, raw, expected):
+    """A reading has raw, value, unit, state, label and origin; no value unless the state is ``value``."""
+    field = catalogue.by_name("FURNACE_STATUS").by_name["heat_output_level"]
+    whole = {"field": "heat_output_level", "unit": "%", "label": None, "origin": "memory"}
+    assert reading_fields(Reading(field, raw, field.state(raw))) == {**whole, **expected}
+
+
+def test_a_number_that_json_readers_would_round_is_text():
+    """Beyond 53 bits a raw value is hex text of its full width."""
+    wide = FieldSpec("wide", 0, 64)
+    assert reading_fields(Reading(wide, 0xC0A0C800DDC1E240, State.VALUE))["raw"] == "C0A0C800DDC1E240"
+    assert reading_fields(Reading(FieldSpec("fits", 0, 53), 1, State.VALUE))["raw"] == 1

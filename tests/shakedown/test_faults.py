@@ -1,0 +1,87 @@
+"""Faults at the gate between a device and the wires."""
+
+from pathlib import Path
+
+import pytest
+
+from rvsim.errors import InputError
+from rvsim.rig.model import Rig
+from rvsim.shakedown.faults import gates
+from rvsim.shakedown.scenario import LoadedScenario, Scenario
+
+S = 1_000_000
+AMBIENT = 0x19FF9C92
+
+
+def loaded(*faults):
+    """A scenario with one device and these faults."""
+    rig = Rig.model_validate(
+        {
+            "schema": 1,
+            "name": "r",
+            "title": "R",
+            "device": [{"name": "sensor", "kind": "ambient", "address": 0x92, "functions": {"ambient_sensor": 2}}],
+        }
+    )
+    plan = {"schema": 1, "title": "T", "rig": "r", "lasts": "60s", "fault": [{"device": "sensor", **f} for f in faults]}
+    return LoadedScenario("t", Path("t.toml"), Scenario.model_validate(plan), rig)
+
+
+def gate(catalogue, **fault):
+    """The gate of one fault."""
+    (only,) = gates(loaded(fault), catalogue)["sensor"]
+    return only
+
+
+def test_silence_lets_nothing_through_while_it_lasts(catalogue):
+    """From its start to just before its end a silent device sends nothing; before and after it does."""
+    silent = gate(catalogue, fault="silent", **{"from": "20s", "until": "60s"})
+    passed = [silent(t, AMBIENT, b"data") for t in (20 * S - 1, 20 * S, 60 * S - 1, 60 * S)]
+    assert passed == [b"data", None, None, b"data"]
+
+
+def test_without_an_end_it_lasts(catalogue):
+    """A fault without ``until`` never ends."""
+    assert gate(catalogue, fault="silent", **{"from": "20s"})(10**12, AMBIENT, b"data") is None
+
+
+def test_a_wrong_value_changes_one_field(catalogue):
+    """900 degC is (900 + 273) x 32 = 37536 = 92A0 hex; the rest of the frame stays as it was."""
+    wrong = gate(
+        catalogue,
+        fault="wrong_value",
+        message="THERMOSTAT_AMBIENT_STATUS",
+        field="ambient_temperature",
+        value=900.0,
+        **{"from": "1s", "until": "2s"},
+    )
+    assert wrong(S, AMBIENT, bytes.fromhex("02602134FFFFFFAA")) == bytes.fromhex("02A09234FFFFFFAA")
+    assert wrong(2 * S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("026021FFFFFFFFFF")
+
+
+def test_no_data_is_all_ones(catalogue):
+    """A field that says "no data" is FFFF, and other messages of the device are left alone."""
+    nothing = gate(
+        catalogue, fault="no_data", message="THERMOSTAT_AMBIENT_STATUS", field="ambient_temperature", **{"from": "1s"}
+    )
+    assert nothing(S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("02FFFFFFFFFFFFFF")
+    assert nothing(S, 0x19FECA92, bytes.fromhex("0564FFFFFFFFFFFF")) == bytes.fromhex("0564FFFFFFFFFFFF")
+
+
+def test_every_impossible_fault_is_named_at_once(catalogue):
+    """Unknown messages and fields, values that cannot be said and fields without the code: a line for each."""
+    ambient = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
+    faults = [
+        {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATU", "field": "x", "from": "1s"},
+        {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "temperature", "from": "1s"},
+        {"fault": "wrong_value", **ambient, "value": 1e6, "from": "1s"},
+        {"fault": "no_data", "message": "DM_RV", "field": "spn", "from": "1s"},
+    ]
+    with pytest.raises(InputError) as caught:
+        gates(loaded(*faults), catalogue)
+    first, second, third, fourth = caught.value.problems
+    assert first.startswith("t.toml, fault 1 (no_data): no message is called THERMOSTAT_AMBIENT_STATU (did you mean")
+    assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in second
+    assert "it has: instance, ambient_temperature" in second
+    assert "is outside -273.00000 to 1774.81250" in third
+    assert "DM_RV spn has no code for no data: choose another field" in fourth

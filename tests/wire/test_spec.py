@@ -1,0 +1,225 @@
+"""rvsim.wire.spec: every shipped message encoded and decoded, against cantools field by field."""
+
+import math
+import re
+
+import cantools
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rvsim.shipped import dbc_files
+from rvsim.wire.fields import FieldSpec, Origin, Special, State
+from rvsim.wire.spec import MessageSpec
+
+THEIRS = {
+    message.name: message
+    for path in dbc_files()
+    for message in cantools.database.load_file(path, database_format="dbc", strict=True).messages
+}
+
+every_message = pytest.mark.parametrize("name", THEIRS)
+often = settings(deadline=None, max_examples=50)
+
+PLAIN = MessageSpec(
+    "PLAIN",
+    0x1FFFD,
+    6,
+    8,
+    (
+        FieldSpec("instance", 0, 8, special=Special.MEASURED),
+        FieldSpec("class", 8, 4, labels={2: "second"}),
+        FieldSpec("dc_voltage", 16, 16, scale=5, decimals=2, unit="V", special=Special.MEASURED),
+        FieldSpec("drift", 40, 8, signed=True),
+    ),
+)
+
+
+def raws_of(message):
+    """Draw any raw integers for the fields of a cantools message."""
+    return st.fixed_dictionaries({s.name: st.integers(0, (1 << s.length) - 1) for s in message.signals})
+
+
+def close(ours, theirs, raw, signal):
+    """Tell whether two values differ by no more than the rounding of cantools' product and sum."""
+    largest = max(abs(raw * signal.scale), abs(signal.offset), abs(theirs))
+    return abs(ours - theirs) <= 2 * math.ulp(largest)
+
+
+@every_message
+@often
+@given(data=st.data())
+def test_encoding_agrees_with_cantools(catalogue, name, data):
+    """Any raw integers give the bytes that cantools gives, unused bits as ones."""
+    raws = data.draw(raws_of(THEIRS[name]))
+    expected = THEIRS[name].encode(raws, scaling=False, strict=False, padding=True)
+    assert catalogue.by_name(name).encode(raws) == expected
+
+
+@every_message
+@often
+@given(data=st.binary(min_size=8, max_size=12))
+def test_decoding_agrees_with_cantools(catalogue, name, data):
+    """Any eight bytes, and any more behind them, give the raw integers and the values that cantools gives."""
+    theirs = THEIRS[name]
+    raws = theirs.decode(data, decode_choices=False, scaling=False)
+    values = theirs.decode(data, decode_choices=False, scaling=True)
+    readings = catalogue.by_name(name).decode(data)
+    assert {reading.field.name: reading.raw for reading in readings} == raws
+    for reading in readings:
+        signal = theirs.get_signal_by_name(reading.field.name)
+        assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name
+        assert reading.state == reading.field.state(reading.raw)
+        assert reading.label == (signal.choices or {}).get(reading.raw)
+
+
+@every_message
+@often
+@given(data=st.binary(max_size=7))
+def test_short_frames_give_the_whole_fields(catalogue, name, data):
+    """A frame of fewer bytes gives the fields it holds whole, as cantools does; the others are missing."""
+    held = THEIRS[name].decode(data, decode_choices=False, scaling=False, allow_truncated=True)
+    readings = catalogue.by_name(name).decode(data)
+    assert [reading.field.name for reading in readings] == [field.name for field in catalogue.by_name(name).fields]
+    for reading in readings:
+        assert reading.raw == held.get(reading.field.name)
+        assert (reading.state is State.MISSING) is (reading.field.name not in held)
+        assert reading.value is None or reading.state is State.VALUE
+
+
+@every_message
+def test_every_count_of_bytes_from_none_to_seven(catalogue, name):
+    """An empty frame gives no field, and each further byte those that end in it, as cantools does."""
+    for count in range(8):
+        held = THEIRS[name].decode(bytes(count), decode_choices=False, scaling=False, allow_truncated=True)
+        raws = catalogue.by_name(name).raws(bytes(count))
+        assert sum(raw is not None for raw in raws) == len(held)
+
+
+@every_message
+@often
+@given(data=st.data())
+def test_what_is_not_named_is_sent_as_ones(catalogue, name, data):
+    """Fields that are not named, and bits that belong to no field, are ones (rv-c.com/node/522)."""
+    spec = catalogue.by_name(name)
+    raws = data.draw(raws_of(THEIRS[name]))
+    named = data.draw(st.sets(st.sampled_from(sorted(raws))))
+    ones = {field.name: field.all_ones for field in spec.fields}
+    expected = THEIRS[name].encode(ones | {key: raws[key] for key in named}, scaling=False, strict=False, padding=True)
+    assert spec.encode({key: raws[key] for key in named}) == expected
+    assert spec.encode({}) == spec.pack() == b"\xff" * 8
+
+
+@every_message
+@often
+@given(data=st.data(), held=st.binary(min_size=8, max_size=10))
+def test_replacing_changes_one_field_only(catalogue, name, data, held):
+    """Replacing a field changes its bits and no other bit, in unused bits and bytes behind the message neither."""
+    spec = catalogue.by_name(name)
+    field = data.draw(st.sampled_from(spec.fields))
+    raw = data.draw(st.integers(0, field.all_ones))
+    changed = spec.replace(held, field.name, raw)
+    alone = {other.name: field.all_ones if other is field else 0 for other in spec.fields}
+    its_bits = THEIRS[name].encode(alone, scaling=False, strict=False, padding=False)
+    moved = int.from_bytes(held, "little") ^ int.from_bytes(changed, "little")
+    assert moved & ~int.from_bytes(its_bits, "little") == 0
+    assert field.raw_in(changed) == raw
+    assert len(changed) == len(held)
+
+
+@every_message
+def test_a_raw_integer_that_does_not_fit_is_refused(catalogue, name):
+    """One more than fits in any field is refused by the field's name."""
+    spec = catalogue.by_name(name)
+    for field in spec.fields:
+        text = f"{field.name}: raw value {field.all_ones + 1} does not fit in {field.length} bits"
+        with pytest.raises(ValueError, match=f"^{re.escape(text)}$"):
+            spec.encode({field.name: field.all_ones + 1})
+
+
+@every_message
+def test_the_head_agrees_with_cantools(catalogue, name):
+    """Number, priority, length, comment and place of definition are those of the file."""
+    spec, theirs = catalogue.by_name(name), THEIRS[name]
+    destination = 0xFF if theirs.frame_id >> 16 & 0xFF < 0xF0 else None
+    assert spec.identifier(theirs.frame_id & 0xFF, destination) == theirs.frame_id
+    assert (spec.name, spec.length, spec.comment) == (theirs.name, theirs.length, theirs.comment)
+    assert [field.comment for field in spec.fields] == [signal.comment or "" for signal in theirs.signals]
+    assert [field.unit for field in spec.fields] == [signal.unit or "" for signal in theirs.signals]
+
+
+def test_the_worked_frame_of_a_battery_maker(catalogue):
+    """A battery maker's RV-C appendix prints 01 78 14 01 00 94 35 77: instance 1, priority 120, 13.8 V, 0 A."""
+    data = bytes.fromhex("01 78 14 01 00 94 35 77")
+    spec = catalogue.by_name("DC_SOURCE_STATUS_1")
+    readings = {reading.field.name: reading for reading in spec.decode(data)}
+    assert [readings[name].raw for name in spec.by_name] == [1, 120, 276, 2000000000]
+    assert [readings[name].value for name in spec.by_name] == [1, 120, 13.8, 0.0]
+    assert readings["dc_voltage"].field.text(276) == "13.80"
+    assert spec.encode({"instance": 1, "device_priority": 120, "dc_voltage": 276, "dc_current": 2000000000}) == data
+    # the identifier: priority 6, DGN 1FFFDh, and the source address 45h that the same maker states
+    assert spec.identifier(0x45) == 0x19FFFD45
+
+
+def test_a_heartbeat_without_a_fault(catalogue):
+    """SPN 7FFFFh and FMI 1Fh when nothing is wrong (rv-c.com/node/522), whatever else is in the frame."""
+    raws = dict(zip(catalogue.by_name("DM_RV").by_name, catalogue.by_name("DM_RV").raws(b"\xff" * 8), strict=True))
+    assert (raws["spn"], raws["fmi"]) == (0x7FFFF, 0x1F)
+
+
+def test_special_codes_are_told_before_scaling():
+    """All ones in a voltage is no data and never 3276.75 V."""
+    (instance, second, voltage, drift) = PLAIN.decode(b"\xff" * 8)
+    assert (instance.state, voltage.state) == (State.NO_DATA, State.NO_DATA)
+    assert (instance.value, voltage.value) == (None, None)
+    assert (second.value, second.label) == (15, None)
+    assert drift.value == -1
+
+
+def test_a_field_with_a_name_python_needs_is_encoded_by_its_own_name():
+    """The underscore is for keyword arguments only."""
+    assert PLAIN.encode({"class": 2}) == PLAIN.pack(class_=2) == bytes.fromhex("FF F2 FF FF FF FF FF FF")
+    assert PLAIN.replace(bytes(8), "class", 2) == bytes.fromhex("00 02 00 00 00 00 00 00")
+    assert PLAIN.decode(bytes.fromhex("00 02"))[1].label == "second"
+
+
+def test_replacing_a_signed_field():
+    """A signed field is replaced bit by bit like any other."""
+    assert PLAIN.replace(bytes(8), "drift", -2) == bytes.fromhex("00 00 00 00 00 FE 00 00")
+    assert PLAIN.replace(b"\xff" * 6, "drift", 1) == bytes.fromhex("FF FF FF FF FF 01")
+
+
+@pytest.mark.parametrize("change", [PLAIN.encode, lambda raws: PLAIN.replace(bytes(8), *next(iter(raws.items())))])
+def test_an_unknown_field_is_refused_with_a_hint(change):
+    """The error names the message, the word, the closest field and all fields."""
+    text = "PLAIN has no field 'dc_volt' (did you mean \"dc_voltage\"?); it has: instance, class, dc_voltage, drift"
+    with pytest.raises(ValueError, match=f"^{re.escape(text)}$"):
+        change({"dc_volt": 1})
+
+
+def test_a_field_that_is_not_there_cannot_be_replaced():
+    """Bytes that end before the field are left alone."""
+    assert PLAIN.replace(bytes(4), "dc_voltage", 1) == bytes.fromhex("00 00 01 00")
+    with pytest.raises(ValueError, match=r"^3 bytes do not hold PLAIN dc_voltage$"):
+        PLAIN.replace(bytes(3), "dc_voltage", 1)
+
+
+def test_needed_bytes_end_with_the_last_field():
+    """Bytes behind the last field are not needed; a message without fields needs none."""
+    assert PLAIN.needed == 6
+    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).needed == 0
+    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).decode(b"") == ()
+
+
+def test_an_addressed_message_needs_its_destination(catalogue):
+    """An identifier of an addressed DGN has a destination, that of a broadcast has none."""
+    request = catalogue.by_name("REQUEST_FOR_DGN")
+    # memory (textbook form): F9h asks all nodes
+    assert request.identifier(0xF9, 0xFF) == 0x18EAFFF9
+    with pytest.raises(ValueError, match=r"^DGN 0EA00 hex needs a destination within 0\.\.255$"):
+        request.identifier(0xF9)
+
+
+def test_a_message_of_the_users_own_says_so():
+    """Without a word on gap and origin there is none, and the definition is the user's."""
+    assert (PLAIN.gap_us, PLAIN.rule, PLAIN.origin, PLAIN.source) == (None, "", Origin.USER, "")
