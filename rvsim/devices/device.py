@@ -94,6 +94,7 @@ class Device:
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], None]]] = []
         self.claimer = Claimer(self._own_name(), role.plan.address)
+        self._identifiers: dict[tuple[int, int], int] = {}
         self._broadcasts: dict[str, Broadcast] = {}
         self._listeners: dict[int, Callable[[bytes], None]] = {}
         for message, listener in self.hears().items():
@@ -187,8 +188,15 @@ class Device:
     def send(self, spec: MessageSpec, data: bytes, destination: int = GLOBAL) -> None:
         """Send one frame from the claimed address; a device without an address stays quiet."""
         if self.claimer.address is not None:
+            self.outbox.append((self._identifier(spec, destination), data))
+
+    def _identifier(self, spec: MessageSpec, destination: int) -> int:
+        """Return the identifier of a message of ours; each is worked out once, since an address never changes here."""
+        key = (spec.dgn, destination)
+        if key not in self._identifiers:
             to = destination if is_addressed(spec.dgn) else None
-            self.outbox.append((spec.identifier(self.claimer.address, to), data))
+            self._identifiers[key] = spec.identifier(self.plan.address, to)
+        return self._identifiers[key]
 
     def broadcast(self, message: str, build: Callable[[], bytes], key: str = "") -> None:
         """Send a message at its broadcast gap from now on, the first time at a moment of its own within a second.

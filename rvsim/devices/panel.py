@@ -68,7 +68,7 @@ class Panel(Device):
         }
         self._heat = self._trim = 0.0
         self._fan_percent = 0.0
-        self._heard: dict[tuple[str, int], tuple[int, dict[str, int]]] = {}
+        self._heard: dict[tuple[str, int | None], tuple[int, bytes]] = {}
         self._given: dict[str, tuple[int, dict[str, int]]] = {}
 
     def hears(self) -> dict[str, Callable[[bytes], None]]:
@@ -90,19 +90,22 @@ class Panel(Device):
     # What it hears.
 
     def _note(self, message: str) -> Callable[[bytes], None]:
-        spec = self.catalogue.by_name(message)
+        instance = self.catalogue.by_name(message).by_name["instance"]
 
         def note(data: bytes) -> None:
-            said = {r.field.name: r.raw for r in spec.decode(data) if r.state is State.VALUE and r.raw is not None}
-            if "instance" in said:
-                self._heard[message, said["instance"]] = (self.now, said)
+            number = instance.raw_in(data)
+            if instance.state(number) is State.VALUE:
+                self._heard[message, number] = (self.now, data)
 
         return note
 
     def _heard_of(self, message: str, instance: int) -> dict[str, int] | None:
         """Return the last values of a status message, None where it was never heard or has been quiet too long."""
-        when, said = self._heard.get((message, instance), (None, {}))
-        return said if when is not None and self.now - when <= LOST_AFTER_US else None
+        when, data = self._heard.get((message, instance), (None, b""))
+        if when is None or self.now - when > LOST_AFTER_US:
+            return None
+        said = self.catalogue.by_name(message).decode(data)
+        return {r.field.name: r.raw for r in said if r.state is State.VALUE and r.raw is not None}
 
     def _figure(self, message: str, instance: int, field: str) -> float | None:
         said = self._heard_of(message, instance)

@@ -1,10 +1,10 @@
 """Says what is installed and where things were found: the first answer to "why does it not see my file?"."""
 
+import logging
 import sys
 from collections import Counter
 from collections.abc import Iterator
 from importlib.metadata import version
-from importlib.util import find_spec
 
 from rvsim import shipped
 from rvsim.shakedown.scenario import shipped_scenarios
@@ -27,24 +27,23 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield f"definitions  {len(catalogue)} messages ({counted}) in {shipped.dbc_folder()}"
     yield f"scenarios    {', '.join(name for name, _ in shipped_scenarios())} in {shipped.scenario_folder()}"
     yield f"shipped      {shipped.origin()}"
-    yield f"interfaces   {', '.join(_openable())}"
+    yield f"interfaces   {', '.join(_adapters())}"
     yield "Listening is the default; this version sends on virtual buses only."
 
 
-def _openable() -> Iterator[str]:
-    """Name the python-can interfaces whose driver module can be imported; whether one is plugged in is not tried."""
+def _adapters() -> Iterator[str]:
+    """Name what python-can can open here: its virtual bus, and each adapter that a driver finds attached.
+
+    Two interfaces are not asked: they are networks and not adapters, and asking one of them takes seconds.
+    """
+    import can
     from can.interfaces import BACKENDS
 
-    for name, (module, _) in sorted(BACKENDS.items()):
-        if name == "virtual" or _imports(module):
-            yield name
-
-
-def _imports(module: str) -> bool:
+    yield "virtual (inside this program)"
+    logging.disable(logging.CRITICAL)  # drivers whose library is missing would each say so
     try:
-        if find_spec(module) is None:
-            return False
-        __import__(module)
-    except Exception:  # a driver module without its library raises whatever it likes
-        return False
-    return True
+        for name in sorted(set(BACKENDS) - {"virtual", "socketcand", "udp_multicast"}):
+            for found in can.detect_available_configs(name):
+                yield f"{name} {found.get('channel')}"
+    finally:
+        logging.disable(logging.NOTSET)

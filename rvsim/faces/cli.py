@@ -108,6 +108,7 @@ def _bench(
             sink,
             seed=seed,
             recorder=recorder,
+            every=every,
             on_failure=lambda f: say(
                 f"the simulated device {f.device} stopped at {f.time / options.MICRO:.3f} s with "
                 f"{type(f.error).__name__}: {f.error}; the bench goes on without it"
@@ -121,8 +122,9 @@ def _bench(
 
 
 def _sink(loaded: "LoadedScenario", catalogue: "Catalogue", start: str, json: bool, every: bool, seed: int) -> "Sink":
-    from rvsim.faces.output import JsonLines, Sentences
+    from rvsim.faces.output import JsonLines
     from rvsim.faces.run import CHANNEL
+    from rvsim.faces.sentences import Sentences
 
     if json:
         return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)

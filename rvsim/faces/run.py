@@ -4,7 +4,7 @@ Knows: how bench, port, feed, watch, recorder and the shown form are put togethe
 files' names; `cli` reads those.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Protocol
 
 from rvsim.devices.device import SECOND, Site
@@ -16,7 +16,7 @@ from rvsim.shakedown.faults import gates
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
-from rvsim.watch.watch import Watch
+from rvsim.watch.watch import ReadingChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 
@@ -47,12 +47,14 @@ class Run:
         *,
         seed: int,
         recorder: Writes | None = None,
+        every: bool = False,
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
     ) -> None:
         self.watch = Watch(catalogue, loaded.rig)
         self._sink = sink
         self._recorder = recorder
+        self._every = every
         self._carry: Callable[[Frame], None] = self._take
         self.bench = Bench(
             loaded.rig,
@@ -103,8 +105,17 @@ class Run:
             self._recorder.write(frame)
         self._sink.frame(frame)
         events = self.watch.hear(frame)
+        if self._every:
+            events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
             self._sink.events(events)
+
+    def _readings(self, frame: Frame) -> Iterator[ReadingChanged]:
+        """Return everything a frame says, changed or not."""
+        said = self.watch.readings(frame)
+        if said is not None:
+            for reading in said.readings:
+                yield ReadingChanged(said.time, said.device, said.source, said.spec, said.instance, reading, None)
 
     def _advance(self, time: int) -> None:
         events = self.watch.advance(time)

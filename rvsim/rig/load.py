@@ -52,14 +52,17 @@ def explain(error: ValidationError, file: TomlFile, model: type[BaseModel], kind
 
 def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kinds) -> tuple[int, str]:
     """Return the line of one mistake, and what to say of it."""
-    place = table = _found(one["loc"], file.data)
+    loc = one["loc"]
+    if one["type"] == "union_tag_invalid":
+        loc = (*loc, one["ctx"]["discriminator"].strip("'"))
+    place = table = _found(loc, file.data)
     if one["type"] == "extra_forbidden":
-        *above, key = one["loc"]
+        *above, key = loc
         table, words = place[:-1], _unknown_key(str(key), _known_keys(model, above, file.data, kinds))
     elif one["type"] == "missing":
-        words = f'the key "{one["loc"][-1]}" is missing; add it'
+        words = f'the key "{loc[-1]}" is missing; add it'
     else:
-        told = {"key": one["loc"][-1] if one["loc"] else "", "message": one["msg"], **one.get("ctx", {})}
+        told = {"key": loc[-1] if loc else "", "message": one["msg"], **one.get("ctx", {})}
         words = _words(one["type"], one["input"], told)
     return file.line(place), f"{file.where(place, *_spoken(table, file.data))}: {words}"
 

@@ -46,7 +46,11 @@ def _in_the_rig(name: str, info: ValidationInfo) -> str:
 
 
 def _inline(given: object, info: ValidationInfo) -> object:
-    return Rig.model_validate(given, context=info.context) if isinstance(given, Mapping) else given
+    if isinstance(given, Mapping):
+        return Rig.model_validate(given, context=info.context)
+    if not isinstance(given, str | Rig):
+        raise ValueError(f'{shown(given)} is no rig; write its name or path in quotes, like "my_van.toml", or a table')
+    return given
 
 
 Word = Annotated[str, AfterValidator(_word)]

@@ -7,11 +7,11 @@ to be a planned device, nor when anybody is late; ``roll_call`` does. All ages a
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
+from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
 from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
-from rvsim.watch.transitions import FellSilent, GapExceeded, Presence, Topic
+from rvsim.watch.transitions import FellSilent, GapExceeded, Presence, Stranger, Topic
 from rvsim.watch.values import Values
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
@@ -24,34 +24,48 @@ class Part:
     """One topic of one source: its frames, its rhythm, its values, and the device it is counted to.
 
     ``data`` is what the last frame said, None where the next frame has to be looked at even if it says the same.
+    ``unheeded`` says that only the time of the next frame counts: it has no definition, and that was told.
     """
 
     __slots__ = (
-        "armed", "data", "entry", "frame", "key", "late", "layout", "node", "number", "retired", "rhythm", "topic",
+        "data",
+        "entry",
+        "frame",
+        "function",
+        "key",
+        "late",
+        "layout",
+        "node",
+        "number",
+        "retired",
+        "rhythm",
+        "spoken",
+        "topic",
+        "unheeded",
         "values",
-    )  # fmt: skip
+    )
 
-    def __init__(self, number: int, node: "Node", key: bytes, layout: Layout, topic: Topic, frame: Frame) -> None:
+    def __init__(self, number: int, node: "Node", key: bytes, layout: Layout, frame: Frame) -> None:
         self.number = number
         self.node = node
         self.key = key
         self.layout = layout
-        self.topic = topic
         self.frame = frame
+        self.topic: Topic = layout.topic(node.address, frame.data)
+        self.function: Function | None = None
+        """The function that this topic is the status of."""
+        self.spoken = ""
+        """That function with its instance, as it is spoken: ``furnace 1``."""
+        function = by_status(self.topic.message) if self.topic.message else None
+        if function is not None and self.topic.instance is not None:
+            self.function, self.spoken = function, f"{function.title} {self.topic.instance}"
         self.data: bytes | None = None
-        spec = layout.spec
-        self.rhythm = Rhythm(spec is not None, spec.gap_us if spec else None)
+        self.unheeded = False
+        self.rhythm = Rhythm(layout.spec is not None, layout.spec.gap_us if layout.spec else None)
         self.values: Values | None = None
         self.entry: Entry = node.nobody
         self.late: GapExceeded | None = None
-        self.armed = False
         self.retired = False
-
-    @property
-    def function(self) -> tuple[str, int] | None:
-        """The function and instance that this topic is the status of, None where it is no such thing."""
-        found = by_status(self.topic.message) if self.topic.message else None
-        return (found.name, self.topic.instance) if found and self.topic.instance is not None else None
 
     @property
     def says_who(self) -> bool:
@@ -65,10 +79,13 @@ class Node:
     def __init__(self, address: int) -> None:
         self.address = address
         self.name: Name | None = None
-        self.first_heard = 0
+        self.claimed_at = 0
         self.nobody = Entry(-1, f"address {address:02X} hex", None)
+        """Whom a topic is counted to before anybody else."""
+        self.other_instances: set[str] = set()
+        """Functions that it speaks for under an instance that it may not have."""
         self.speaker: Entry | None = None
-        """Whom a frame without a word about its sender is counted to."""
+        """Whom a topic without a word about its sender is counted to."""
 
 
 class Entry:
@@ -83,27 +100,25 @@ class Entry:
         self.node: Node | None = None
         self.by_dsa_only = False
         self.state: Presence | None = None
+        self.heard = False
+        """Whether it is being heard: from its first frame until it is found silent."""
         self.parts: list[Part] = []
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
-        """The moment from which its silence is counted before its first frame."""
+        """The moment from which its silence, or the time to say what it is, counts."""
         self.late = 0
+        """How many of its topics are late."""
         self.silence: FellSilent | None = None
-        self.strange: set[str | None] = set()
-        """The strange functions that stand open; None stands for the whole source."""
+        self.strange: dict[str | None, Stranger] = {}
+        """The strange functions that stand open, by their spoken name; None is the whole source."""
         self.merged = False
-        self.armed = False
-
-    @property
-    def is_here(self) -> bool:
-        """Tell whether it is heard."""
-        return self.state in (Presence.PRESENT, Presence.LATE, Presence.UNPLANNED)
+        """Whether it turned out to be a planned device, which has taken over its topics."""
 
     @property
     def is_gone(self) -> bool:
         """Tell whether it was found silent."""
-        return self.state in (Presence.SILENT, Presence.ASLEEP)
+        return not self.heard and self.state is not None
 
     def last(self) -> int:
         """Return the moment from which its silence counts."""
@@ -126,8 +141,8 @@ class Entry:
         """Return the functions it was heard to speak for; none has instances that is known by its DSA alone."""
         heard: dict[str, set[int]] = {}
         for part in self.parts:
-            if part.function is not None:
-                heard.setdefault(part.function[0], set()).add(part.function[1])
+            if part.function is not None and part.topic.instance is not None:
+                heard.setdefault(part.function.name, set()).add(part.topic.instance)
             elif part.topic.dsa is not None and (known := by_dsa(part.topic.dsa)):
                 heard.setdefault(known.name, set())
         return {name: tuple(sorted(instances)) for name, instances in heard.items()}

@@ -1,76 +1,192 @@
-"""The roll call: which planned device speaks from which address, and who is present, late, silent or asleep.
+"""The roll call: who is present, late, silent or asleep, by the ages of what they say.
 
-Knows: identity goes from NAME to function and instance to address, never by the address alone. A source is bound
-to a planned device by a status message of one of its functions and instances; or, where only one planned device
-has the function, by the default source address in its heartbeat, which has no instance. Functions that devices
-share by design bind nobody, commands and requests bind nobody. Does not know what a message says beyond that, nor
-flags: it emits transitions.
+Knows: when a message is late and a device silent, and what a device's return changes. Does not know how a source
+is told to be a planned device (``identity`` does), nor flags: it emits transitions.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
-from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.rig.model import Rig
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Attendance, Entry, Node, Part, attendance
+from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, Attendance, Entry, Part, attendance
 from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import (
-    Cause,
-    Ended,
-    FellSilent,
-    GapExceeded,
-    Presence,
-    PresenceChanged,
-    Stranger,
-    Transition,
-)
+from rvsim.watch.transitions import Ended, FellSilent, GapExceeded, Presence, PresenceChanged, Transition
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
-from rvsim.wire.ident import NULL_ADDRESS
-from rvsim.wire.name import Name
 
-IDENTIFY_WITHIN = HEARTBEAT_FLOOR
-"""So long a source may take to say what it is: three heartbeats."""
+Emit = Callable[[Transition], None]
 
 
 class RollCall:
-    """Everyone who is planned or was heard."""
+    """Everyone who is planned or was heard. Ages are in bus time."""
 
-    def __init__(
-        self,
-        rig: Rig | None,
-        catalogue: Catalogue,
-        start: int,
-        agenda: Agenda,
-        emit: Callable[[Transition], None],
-        forget: Callable[[Part], None],
-    ) -> None:
-        self._planned_only = rig is not None
+    def __init__(self, rig: Rig | None, catalogue: Catalogue, start: int, agenda: Agenda, emit: Emit) -> None:
+        self._with_rig = rig is not None
         self._agenda = agenda
         self._emit = emit
-        self._forget = forget
-        self._nodes: dict[int, Node] = {}
         self._silence = Duty(0, self._silence_due, self._fall_silent)
         self._lateness = Duty(1, self._lateness_due, self._miss)
-        self._identity = Duty(2, self._identity_due, self._stay_unknown)
-        self._entries: list[Entry] = []
-        self._owners: dict[tuple[str, int], Entry] = {}
-        self._by_function: dict[str, list[Entry]] = {}
+        self.entries: list[Entry] = []
         for plan in rig.devices if rig else ():
-            gaps = [
-                catalogue.by_name(message).gap_us
-                for function in plan.functions
-                for message in FUNCTIONS[function].statuses
-                if message in catalogue.names
-            ]
-            entry = self._add(plan.name, start, plan, max((gap for gap in gaps if gap), default=None))
-            for function, instances in plan.functions.items():
-                self._by_function.setdefault(function, []).append(entry)
-                self._owners.update({(function, instance): entry for instance in instances})
-            self._arm_silence(entry)
+            entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
+            entry.waiting_from = start
+            self.arm_silence(entry)
 
-    def _add(self, name: str, waiting_from: int, plan=None, planned_gap: int | None = None) -> Entry:  # type: ignore[no-untyped-def]
-        entry = Entry(len(self._entries), name, plan, planned_gap)
-        entry.waiting_from = waiting_from
-        self._entries.append(entry)
+    def add(self, name: str, plan: DevicePlan | None = None, planned_gap: int | None = None) -> Entry:
+        """Add a planned device, or a source that is none."""
+        entry = Entry(len(self.entries), name, plan, planned_gap)
+        self.entries.append(entry)
         return entry
+
+    @property
+    def records(self) -> tuple[Attendance, ...]:
+        """The planned devices in the rig's order, then all others that were heard, in the order of hearing."""
+        return tuple(attendance(entry) for entry in self.entries if not entry.merged)
+
+    # Coming and going.
+
+    def arrive(self, entry: Entry, time: int, now: int) -> None:
+        """Note that a device is heard, for the first time or again; the ages of its messages restart."""
+        if entry.heard:
+            return
+        entry.heard = True
+        entry.since = time
+        entry.waiting_from = now
+        for part in entry.parts:
+            part.rhythm.restart(now)
+            self.arm_lateness(part)
+        self.arm_silence(entry)
+        known = entry.plan is not None or not self._with_rig
+        self._enter(entry, time, Presence.PRESENT if known else None)
+        if entry.silence is not None:
+            self._emit(Ended(time, entry.silence.cause))
+            entry.silence = None
+
+    def _enter(self, entry: Entry, time: int, state: Presence | None) -> None:
+        entry.state = state
+        if state is not None:
+            self._emit(PresenceChanged(time, entry.name, entry.node.address if entry.node else None, state))
+
+    def arm_silence(self, entry: Entry) -> None:
+        """See to it that the device's silence is noticed."""
+        if not self._agenda.has(self._silence, entry.number):
+            self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
+
+    def _silence_due(self, entry: Entry, passed: int) -> int | None:
+        if entry.merged or entry.is_gone:
+            return None
+        soonest = entry.last() + HEARTBEAT_FLOOR
+        return soonest if soonest > passed else entry.last() + entry.silence_limit()
+
+    def _fall_silent(self, entry: Entry, time: int, since: int) -> None:
+        for part in entry.parts:
+            part.data, part.unheeded = None, False
+        if not self._with_rig and entry.slowest_gap() is None:
+            return  # nothing that it has sent is to be repeated: there is no telling when it should speak
+        late = tuple(part.late for part in entry.parts if part.late is not None)
+        for one in late:
+            self._emit(Ended(time, one.cause))
+        for part in entry.parts:
+            part.late = None
+        for stranger in entry.strange.values():
+            self._emit(Ended(time, stranger.cause))
+        entry.strange.clear()
+        entry.late = 0
+        entry.heard = False
+        sleeps = entry.plan is not None and entry.plan.sleeps
+        self._enter(entry, time, Presence.ASLEEP if sleeps else Presence.SILENT)
+        if (entry.plan is not None or not self._with_rig) and not sleeps:
+            entry.silence = FellSilent(
+                time,
+                since,
+                entry.name,
+                tuple(entry.expected_functions()),
+                entry.slowest_gap(),
+                entry.silence_limit(),
+                entry.last_frame(),
+                late,
+            )
+            self._emit(entry.silence)
+
+    # Late and on time.
+
+    def arm_lateness(self, part: Part) -> None:
+        """See to it that the lateness of a periodic message is noticed."""
+        soonest = part.rhythm.shortest_limit
+        if soonest is not None and not self._agenda.has(self._lateness, part.number):
+            self._agenda.put(part.rhythm.last + soonest, self._lateness, part.number, part)
+
+    def _lateness_due(self, part: Part, passed: int) -> int | None:
+        entry, soonest = part.entry, part.rhythm.shortest_limit
+        judged = entry.heard and (entry.plan is not None or not self._with_rig)
+        if part.retired or soonest is None or not judged:
+            return None
+        last = part.rhythm.last
+        if last + soonest > passed:
+            return last + soonest
+        due = last + part.rhythm.limit()
+        if entry.plan is not None and entry.plan.sleeps and entry.last() <= due:
+            # It may be falling asleep: late is only what stays away while the device goes on speaking.
+            return max(due, entry.last() + entry.silence_limit())
+        return due
+
+    def _miss(self, part: Part, time: int, since: int) -> None:
+        part.data = None
+        if self._yields(part):
+            return
+        part.entry.late += 1
+        if part.entry.state is Presence.PRESENT:
+            self._enter(part.entry, time, Presence.LATE)
+        rhythm = part.rhythm
+        part.late = GapExceeded(time, since, part.entry.name, part.topic, rhythm.gap() or 0, rhythm.limit(), part.frame)
+        self._emit(part.late)
+
+    def _yields(self, part: Part) -> bool:
+        """Tell whether another node now speaks for what this one spoke for, in a function that is shared by design."""
+        if part.function is None or not part.function.shared:
+            return False
+        about = part.topic.dgn, part.topic.instance
+        return any(
+            (other.topic.dgn, other.topic.instance) == about and other.rhythm.last > part.rhythm.last
+            for entry in self.entries
+            if entry.heard
+            for other in entry.parts
+            if other is not part
+        )
+
+    def on_time(self, part: Part, time: int) -> None:
+        """Note that a message has come; one that was late is so no more."""
+        if part.late is not None:
+            self._emit(Ended(time, part.late.cause))
+            part.late = None
+            part.entry.late -= 1
+            if not part.entry.late and part.entry.state is Presence.LATE:
+                self._enter(part.entry, time, Presence.PRESENT)
+        self.arm_lateness(part)
+
+    def turn_unplanned(self, entry: Entry, time: int) -> None:
+        """Note that a source is known not to be in the rig."""
+        self._enter(entry, time, Presence.UNPLANNED)
+
+    # The whole bus.
+
+    def awaited(self, now: int) -> list[int]:
+        """Return, for each source, the moment from which it counts as having missed a message, in order.
+
+        Only messages count that were not missed by ``now`` already: what stays away while others speak is no sign
+        of a quiet bus.
+        """
+        moments: dict[int, int] = {}
+        for entry in self.entries:
+            for part in entry.parts if entry.heard else ():
+                moment = part.rhythm.missed(now)
+                if moment is not None:
+                    source = part.topic.source
+                    moments[source] = min(moment, moments.get(source, moment))
+        return sorted(moments.values())
+
+
+def _slowest_status(plan: DevicePlan, catalogue: Catalogue) -> int | None:
+    """Return the slowest gap of the status messages of a device's functions, of those that are defined."""
+    statuses = {message for function in plan.functions for message in FUNCTIONS[function].statuses}
+    gaps = [catalogue.by_name(message).gap_us for message in sorted(statuses.intersection(catalogue.names))]
+    return max((gap for gap in gaps if gap is not None), default=None)

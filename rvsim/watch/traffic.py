@@ -11,6 +11,7 @@ the usual silence, at least 1 s, before a bus counts as quiet.
 from collections import deque
 from collections.abc import Callable, Iterable
 from heapq import heappop, heappush, heapreplace
+from operator import sub
 from typing import Any, NamedTuple
 
 SECOND = 1_000_000
@@ -27,7 +28,7 @@ _GAPS_KEPT, _SILENCES_KEPT = 32, 256
 
 def _median_step(times: Iterable[int]) -> int:
     ordered = list(times)
-    steps = sorted(after - before for before, after in zip(ordered, ordered[1:], strict=False))
+    steps: list[int] = sorted(map(sub, ordered[1:], ordered))
     return (steps[(len(steps) - 1) // 2] + steps[len(steps) // 2]) // 2
 
 
@@ -53,9 +54,9 @@ class Rhythm:
         self._restarted = now
 
     @property
-    def promised(self) -> bool:
-        """Tell whether the definition promises a broadcast gap."""
-        return self._promised is not None
+    def shortest_limit(self) -> int | None:
+        """The limit of a message that keeps its promised gap, None for one that promises none."""
+        return None if self._promised is None else max(MISSED_IN_A_ROW * self._promised, LATE_FLOOR)
 
     def gap(self) -> int | None:
         """Return the gap: the promised or the own median once known, whichever is longer.
@@ -68,10 +69,9 @@ class Rhythm:
         own = _median_step(self.times) if len(self.times) > GAPS_TO_KNOW else None
         return max(filter(None, (self._promised, own)), default=None)
 
-    def limit(self) -> int | None:
-        """Return the age beyond which the message is late."""
-        gap = self.gap()
-        return None if gap is None else max(MISSED_IN_A_ROW * gap, LATE_FLOOR)
+    def limit(self) -> int:
+        """Return the age beyond which the message is late; of use where it is periodic."""
+        return max(MISSED_IN_A_ROW * (self.gap() or 0), LATE_FLOOR)
 
     def missed(self, now: int) -> int | None:
         """Return the moment from which the next frame counts as missed, if it was not missed by ``now`` already.
@@ -104,41 +104,49 @@ def normal_silence(median: int) -> int:
 class Duty(NamedTuple):
     """A sort of deadline. Of deadlines at one moment those with the lower ``order`` come first.
 
-    ``fresh`` says when a subject's deadline really is, None where there is none any more; ``expire`` is called with
-    the subject, the time at which that is known, and the time of the deadline.
+    ``fresh`` is told a moment that has passed and says when the subject's deadline really is, None where there is none
+    any more; where that is later than the moment, anything from the moment to the deadline will do. ``expire`` is
+    called with the subject, the time at which it is known that the deadline has passed, and the deadline.
     """
 
     order: int
-    fresh: Callable[[Any], int | None]
+    fresh: Callable[[Any, int], int | None]
     expire: Callable[[Any, int, int], None]
 
 
 class Agenda:
-    """Deadlines in bus time. A deadline that moved on is looked at again when its old moment comes.
-
-    A deadline expires for the first moment after it.
+    """Deadlines in bus time, one for each duty and subject. A deadline that has moved on is found out when its old
+    moment comes. A deadline expires for the first moment after it.
     """
 
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, int, Any, Duty]] = []
+        self._planned: set[tuple[int, int]] = set()
 
     @property
     def first(self) -> int | None:
         """The earliest moment at which something may be due."""
         return self._heap[0][0] if self._heap else None
 
+    def has(self, duty: Duty, number: int) -> bool:
+        """Tell whether this duty has a deadline for the subject with this number."""
+        return (duty.order, number) in self._planned
+
     def put(self, due: int, duty: Duty, number: int, subject: Any) -> None:
-        """Plan a deadline; ``number`` is the subject's own among those of one duty, which has one deadline each."""
-        heappush(self._heap, (due, duty.order, number, subject, duty))
+        """Plan a deadline, unless this duty has one for the subject; ``number`` is the subject's among its kind."""
+        if not self.has(duty, number):
+            self._planned.add((duty.order, number))
+            heappush(self._heap, (due, duty.order, number, subject, duty))
 
     def due_before(self, now: int) -> int | None:
         """Return the first deadline that has passed by ``now``, None where there is none."""
         heap = self._heap
         while heap and heap[0][0] < now:
             due, order, number, subject, duty = heap[0]
-            fresh = duty.fresh(subject)
+            fresh = duty.fresh(subject, due)
             if fresh is None:
                 heappop(heap)
+                self._planned.discard((order, number))
             elif fresh > due:
                 heapreplace(heap, (fresh, order, number, subject, duty))
             else:
@@ -147,5 +155,6 @@ class Agenda:
 
     def expire(self, time: int, since: int) -> None:
         """Let the first deadline expire."""
-        _, _, _, subject, duty = heappop(self._heap)
+        _, order, number, subject, duty = heappop(self._heap)
+        self._planned.discard((order, number))
         duty.expire(subject, time, since)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 
 from rvsim.watch.limits import Expected
 from rvsim.watch.transitions import DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
-from rvsim.wire.fields import FieldSpec, Reading, Special, State
+from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
@@ -33,7 +33,7 @@ class Values:
         self._instance_first = instanced
         self._expected = expected
         self._emit = emit
-        self._raws: tuple[object, ...] = (_NEVER,) * len(spec.fields)
+        self._raws: tuple[int | None, ...] | tuple[object, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, tuple[int, Reading]] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
         self.unsettled = False
@@ -45,46 +45,35 @@ class Values:
         self.unsettled = True
 
     def hear(self, frame: Frame, device: str, settled: bool) -> None:
-        """Take a frame: tell what changed, then what it says about right and wrong."""
+        """Take a frame: tell what changed, then judge what it says."""
         before, self._raws = self._raws, self._spec.raws(frame.data)
         again, self.unsettled = self.unsettled, False
-        news = [
-            (number, was)
-            for number, (was, raw) in enumerate(zip(before, self._raws, strict=True))
-            if (was != raw or again) and not (number == 0 and self._instance_first)
-        ]
-        for number, was in news:
-            self._tell(number, was, frame, device)
-        for number, _ in news:
-            self._judge(number, frame, device, settled)
+        looked_at: list[tuple[Reading, Expected]] = []
+        for field, was, raw, known in zip(self._spec.fields, before, self._raws, self._expected, strict=True):
+            if (was == raw and not again) or (self._instance_first and field is self._spec.fields[0]):
+                continue
+            reading = Reading(field, raw, field.state(raw))
+            looked_at.append((reading, known))
+            if was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
+                self._tell(reading, was, frame.time, device)
+        for reading, known in looked_at:
+            self._judge(reading, known, frame, device, settled)
 
-    def _reading(self, number: int, raw: object) -> Reading:
-        field: FieldSpec = self._spec.fields[number]
-        value = raw if isinstance(raw, int) else None
-        return Reading(field, value, field.state(value))
+    def _tell(self, reading: Reading, was: object, time: int, device: str) -> None:
+        field, topic = reading.field, self._topic
+        raw = was if isinstance(was, int) else None
+        previous = None if was is _NEVER else Reading(field, raw, field.state(raw))
+        self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous))
 
-    def _tell(self, number: int, was: object, frame: Frame, device: str) -> None:
-        if was == self._raws[number]:
-            return
-        reading = self._reading(number, self._raws[number])
-        if was is _NEVER and reading.state in _NO_NEWS:
-            return
-        previous = None if was is _NEVER else self._reading(number, was)
-        topic = self._topic
-        self._emit(
-            ReadingChanged(frame.time, device, topic.source, self._spec, topic.instance, reading, previous)
-        )
-
-    def _judge(self, number: int, frame: Frame, device: str, settled: bool) -> None:
-        reading, expected = self._reading(number, self._raws[number]), self._expected[number]
+    def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
         problem: RangeLeft | DataLost | None = None
         if reading.state is State.RESERVED:
             return
-        if _is_bad(reading, expected.limits):
-            limits = expected.limits if reading.state is State.VALUE else None
+        if _is_bad(reading, known.limits):
+            limits = known.limits if reading.state is State.VALUE else None
             problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
         elif reading.state in _SAYS_NOTHING:
-            problem = self._lost(reading, expected, frame, device)
+            problem = self._lost(reading, known, frame, device)
         if reading.state is State.VALUE:
             self._carried[reading.field.name] = (frame.time, reading)
         self._settle(reading.field.name, problem, frame.time, settled)

@@ -141,10 +141,18 @@ def _compile(path: Path, content: bytes) -> list[dict[str, Any]]:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
-    messages = [_message(path, message) for message in _parse(path, text) if message.is_extended_frame]
+    try:
+        messages = [_message(path, message) for message in _parse(path, text) if message.is_extended_frame]
+    except InputError as error:
+        raise InputError(*map(_one_line, error.problems)) from None
     if not messages:
         raise InputError(f"{path}: has no message with a 29-bit identifier: name a DBC file of an RV-C network")
     return messages
+
+
+def _one_line(text: str) -> str:
+    """Make a line fit to print: names and words of a file may hold line ends and control characters."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def _parse(path: Path, text: str) -> "list[Message]":
@@ -195,6 +203,8 @@ def _message(path: Path, message: "Message") -> dict[str, Any]:
     gap_ms = _stated(message, "BroadcastGap") or 0
     if not (isinstance(gap_ms, int | float) and 0 <= gap_ms <= _LONGEST_GAP_MS):
         raise InputError(f"{where}: attribute BroadcastGap is {gap_ms}: write milliseconds, at most a day")
+    if not re.fullmatch(r"\w+", message.name, re.ASCII):
+        raise InputError(f"{where}: a name has letters, digits and underscores: rename it")
     _check_names(where, [signal.name for signal in message.signals])
     return {
         "name": message.name,
@@ -223,6 +233,8 @@ def _check_names(where: str, names: Sequence[str]) -> None:
 
 
 def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
+    if signal.start < 0:
+        raise InputError(f"{where} starts at bit {signal.start}: the first bit of a message is 0")
     if signal.is_float:
         raise InputError(f"{where} is a float: define it as an integer with a scale")
     if not 1 / _LARGEST_NUMBER <= signal.scale <= _LARGEST_NUMBER:

@@ -122,7 +122,7 @@ class FieldSpec:
             states[self.all_ones - 2] = State.RESERVED
         return states
 
-    @property
+    @cached_property
     def raw_limits(self) -> tuple[int, int]:
         """The lowest and highest raw integer that is a value."""
         if self.signed:

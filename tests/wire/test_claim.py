@@ -13,7 +13,7 @@ from rvsim.wire.name import Name
 
 # can-j1939 2.0.12 test_ca.py (MIT); as a number 52FEC9825352D687h
 OWN = bytes.fromhex("87 D6 52 53 82 C9 FE 52")
-# one more and one less as a little-endian number, although the first byte says otherwise for the first
+# a higher and a lower number, although their first bytes say the opposite
 HIGHER = bytes.fromhex("00 D6 52 53 82 C9 FE 53")
 LOWER = bytes.fromhex("FF FF FF FF FF FF FF 51")
 

@@ -1,0 +1,166 @@
+"""A run in sentences: one for each change and each flag.
+
+Knows: how a change is said in the trade's words, and which movements of a number are too small to be said. Does not
+know where events come from.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import groupby
+from typing import TextIO
+
+from rvsim.rig.functions import by_command, by_dsa, by_status
+from rvsim.watch.flag import Flag, Severity
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, Presence, PresenceChanged, ReadingChanged, Watch
+from rvsim.wire.fields import Reading, State
+from rvsim.wire.frame import Frame
+from rvsim.wire.spec import MessageSpec
+
+NO_FAULT_SPN = 0x7FFFF
+"""What a heartbeat carries when nothing is wrong (rv-c.com/node/522)."""
+_TAGS = {Severity.NOTICE: "({})", Severity.WARNING: "<{}>", Severity.FAULT: "[{}]"}
+_LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
+"""A number is said again when it has moved by this much since it was last said. Our choice, for reading."""
+_SELDOM_SAID = frozenset({"device_priority", "charger_priority", "dc_source_instance", "heat_source"})
+"""Fields that never change while a vehicle is used; JSON has them."""
+
+
+class Sentences:
+    """A sentence for each change and each flag; small movements of a number are left out."""
+
+    def __init__(self, out: TextIO, opening: Iterable[str]) -> None:
+        self._out = out
+        self._said: dict[tuple[object, ...], Reading] = {}
+        self._seen: set[str] = set()
+        for text in opening:
+            out.write(f"{text}\n")
+
+    def frame(self, frame: Frame) -> None:
+        """Say nothing of single frames."""
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Say what changed; the readings of one frame make one sentence."""
+        for sentence_of, group in groupby(events, key=_belongs_to):
+            if sentence_of is None:
+                for event in group:
+                    self._say(event.time, self._sentence(event))
+            else:
+                self._say_readings([event for event in group if isinstance(event, ReadingChanged)])
+
+    def end(self, time: int, watch: Watch) -> None:
+        """Sum up: who is there and which flags still stand."""
+        planned = [entry for entry in watch.roll_call if entry.planned]
+        present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in planned)
+        counted = f"{present} of {len(planned)} planned devices present"
+        standing = ", ".join(f"{_tag(flag)} {flag.kind} {flag.subject}" for flag in watch.flags)
+        self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
+
+    def flush(self) -> None:
+        """Hand the sentences on."""
+        self._out.flush()
+
+    def _say(self, time: int, text: str) -> None:
+        self._out.write(f"{time / 1e6:8.1f} s  {text}\n")
+
+    def _say_readings(self, events: Sequence[ReadingChanged]) -> None:
+        news = {event.reading.field.name: event.reading for event in events if self._is_news(event)}
+        first = events[0]
+        said = _SPECIAL.get(first.spec.name, _listed)(news) if news else ""
+        if said:
+            self._say(first.time, f"{_speaker(first)}: {said}")
+
+    def _is_news(self, event: ReadingChanged) -> bool:
+        """Tell whether a reading says enough that is new, and remember it as said if so."""
+        if event.reading.field.name in _SELDOM_SAID:
+            return False
+        key = (event.source, event.spec.name, event.instance, event.reading.field.name)
+        before, now = self._said.get(key), event.reading
+        if before is not None and _alike(before, now):
+            return False
+        self._said[key] = now
+        return True
+
+    def _sentence(self, event: Event) -> str:
+        match event:
+            case PresenceChanged():
+                return self._presence(event)
+            case FlagRaised():
+                flag = event.flag
+                return f"{_tag(flag)} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
+            case FlagCleared():
+                return f"{_tag(event.flag)} cleared, {event.flag.subject}: {event.flag.kind}"
+        raise AssertionError(f"{type(event).__name__} is said elsewhere")
+
+    def _presence(self, event: PresenceChanged) -> str:
+        known = event.device in self._seen
+        self._seen.add(event.device)
+        where = f", address {event.source:02X} hex" if event.source is not None and not known else ""
+        match event.state:
+            case Presence.PRESENT:
+                return f"{event.device} is {'back' if known else 'here'}{where}"
+            case Presence.UNPLANNED:
+                return f"{event.device} is not in the rig"
+            case Presence.ASLEEP:
+                return f"{event.device} is asleep, by plan"
+        return f"{event.device} is {event.state}{where}"
+
+
+def _belongs_to(event: Event) -> tuple[object, ...] | None:
+    if isinstance(event, ReadingChanged):
+        return event.time, event.source, event.spec.dgn, event.instance
+    return None
+
+
+def _alike(before: Reading, now: Reading) -> bool:
+    """Tell whether two readings would be said alike, or differ by less than is worth a sentence."""
+    if before.value is None or now.value is None:
+        return before.state == now.state is not State.VALUE
+    if before.label is not None or now.label is not None:
+        return before.raw == now.raw
+    return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.spoken_unit, 0.0)
+
+
+def _tag(flag: Flag) -> str:
+    return _TAGS[flag.severity].format(flag.number)
+
+
+def _speaker(event: ReadingChanged) -> str:
+    """Say in the trade's words who speaks of what: ``control panel asks roof fan 1``, ``heater, furnace 1``."""
+    command, number = by_command(event.spec.name), "" if event.instance is None else f" {event.instance}"
+    if command is not None:
+        return f"{event.device} asks {command.title}{number}"
+    title = _title(event.spec)
+    return f"{event.device}{number}" if title == event.device else f"{event.device}, {title}{number}"
+
+
+def _title(spec: MessageSpec) -> str:
+    function = by_status(spec.name)
+    return function.title if function else _TITLES.get(spec.name, spec.name)
+
+
+def _listed(news: Mapping[str, Reading]) -> str:
+    return ", ".join(f"{reading.field.title} {reading.brief}" for reading in news.values())
+
+
+def _claim(news: Mapping[str, Reading]) -> str:
+    """Say the two parts of a NAME that tell one node from another."""
+    parts = (news.get("manufacturer_code"), news.get("serial_number"))
+    return _listed({reading.field.name: reading for reading in parts if reading is not None})
+
+
+def _heartbeat(news: Mapping[str, Reading]) -> str:
+    """Say what a function is doing and whether it reports a fault."""
+    said = [news[name].brief for name in ("operating_status_1", "operating_status_2") if name in news]
+    said += [f"{news[lamp].field.title} on" for lamp in ("yellow_lamp_status", "red_lamp_status") if _is_on(news, lamp)]
+    if "spn" in news:
+        fmi = f", FMI {news['fmi'].raw}" if "fmi" in news else ""
+        said.append("no fault" if news["spn"].raw == NO_FAULT_SPN else f"fault SPN {news['spn'].raw}{fmi}")
+    function = by_dsa(news["dsa"].raw) if "dsa" in news and news["dsa"].raw is not None else None
+    return (f"of the {function.title}, " if function and said else "") + ", ".join(said)
+
+
+def _is_on(news: Mapping[str, Reading], lamp: str) -> bool:
+    return lamp in news and news[lamp].raw == 1
+
+
+_TITLES = {"ADDRESS_CLAIM": "claims its address", "DM_RV": "heartbeat"}
+_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], str]] = {"ADDRESS_CLAIM": _claim, "DM_RV": _heartbeat}

@@ -1,0 +1,210 @@
+"""The rules: which transitions raise a flag, how serious it is, what it says and what to try next.
+
+Knows: the trade's words for each kind of problem. Does not know how a transition was found: those of a live bus and
+those of a captured log raise the same flags. A cause raises one flag, and that is cleared when the cause ends.
+"""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
+from rvsim.watch.traffic import SECOND
+from rvsim.watch.transitions import (
+    BusFellQuiet,
+    Cause,
+    DataLost,
+    Ended,
+    FellSilent,
+    GapExceeded,
+    LengthWrong,
+    Limits,
+    NameMissing,
+    Problem,
+    RangeLeft,
+    Stranger,
+)
+from rvsim.wire.fields import Origin, Reading
+from rvsim.wire.frame import Frame
+
+
+class _Draft(NamedTuple):
+    """A flag without its number."""
+
+    kind: Kind
+    subject: str
+    severity: Severity
+    text: str
+    advice: str
+    evidence: tuple[str, ...]
+
+
+class Rules:
+    """Turns problems and their ends into flags."""
+
+    def __init__(self) -> None:
+        self._flags: list[Flag] = []
+        self._standing: dict[Cause, int] = {}
+
+    @property
+    def everything(self) -> tuple[Flag, ...]:
+        """Every flag that was ever raised, by number."""
+        return tuple(self._flags)
+
+    @property
+    def standing(self) -> tuple[Flag, ...]:
+        """The flags that stand, by number."""
+        return tuple(flag for flag in self._flags if flag.until is None)
+
+    def take(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
+        """Raise or clear what a transition calls for; None where nothing changes."""
+        if isinstance(transition, Ended):
+            return self._clear(transition)
+        if transition.cause in self._standing:
+            return None
+        draft: _Draft = _DRAFTS[type(transition)](transition)
+        flag = Flag(
+            len(self._flags) + 1,
+            draft.kind,
+            draft.subject,
+            draft.severity,
+            transition.since,
+            draft.text,
+            draft.advice,
+            draft.evidence,
+        )
+        self._standing[transition.cause] = len(self._flags)
+        self._flags.append(flag)
+        return FlagRaised(transition.time, flag)
+
+    def _clear(self, ended: Ended) -> FlagCleared | None:
+        place = self._standing.pop(ended.cause, None)
+        if place is None:
+            return None
+        self._flags[place] = flag = self._flags[place].cleared(ended.time)
+        return FlagCleared(ended.time, flag)
+
+
+def _moment(time: int) -> str:
+    return f"{time // SECOND}.{time % SECOND // 1000:03d} s"
+
+
+def _span(length: int) -> str:
+    return f"{length / SECOND:.1f} s"
+
+
+def _gap(length: int | None) -> str:
+    return f", due every {length / SECOND:g} s" if length is not None else ""
+
+
+def _frame(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
+    return (f"{which} {frame} at {_moment(frame.time)}",) if frame is not None else ()
+
+
+def _silent(found: FellSilent) -> _Draft:
+    if found.last is None:
+        text = f"not heard at all for {_span(found.limit)}{_gap(found.gap)}"
+        wanted = f", and that it is set to {' and '.join(found.functions)}" if found.functions else ""
+        advice = f"see that it is fitted and powered: its fuse, its data plug, its drop{wanted}"
+    else:
+        text = f"nothing heard for {_span(found.limit)}{_gap(found.gap)}; last at {_moment(found.last.time)}"
+        advice = "its power and fuse first, then its data plug, then its drop"
+    late = (f"{one.topic} late since {_moment(one.since)}" for one in found.late)
+    evidence = (*_frame(found.last, "last frame"), *late)
+    return _Draft(Kind.SILENT_DEVICE, found.device, Severity.FAULT, text, advice, evidence)
+
+
+def _late(found: GapExceeded) -> _Draft:
+    text = f"{found.topic} not heard for {_span(found.limit)}{_gap(found.gap)}; last at {_moment(found.last.time)}"
+    advice = "its firmware or setting for this message; if more of its messages are late, its supply and its data plug"
+    evidence = _frame(found.last, "last frame")
+    return _Draft(Kind.LATE_MESSAGE, found.device, Severity.WARNING, text, advice, evidence)
+
+
+def _quiet(found: BusFellQuiet) -> _Draft:
+    text = (
+        f"nothing from anyone for {_span(found.silence)}, where {found.median / SECOND:.3f} s between frames is usual; "
+        f"last at {_moment(found.last.time)}"
+    )
+    advice = (
+        "the supply of the bus and the adapter first; then, with the power off, both terminators: 60 ohm across the "
+        "pair is right for two, and does not prove the connectors, the ground or the supply"
+    )
+    evidence = (*_frame(found.last, "last frame"), f"{found.missed} sources have missed a message")
+    return _Draft(Kind.BUS_QUIET, "bus", Severity.FAULT, text, advice, evidence)
+
+
+def _stranger(found: Stranger) -> _Draft:
+    if found.function is None:
+        text = f"not in the rig: it has not said what it is within {_span(found.waited)}"
+        advice = "find it by its NAME or by unplugging it; then add it to the rig, or take it off the bus"
+    elif found.holder is not None:
+        text = f"speaks as {found.function}, already spoken for by {found.holder}"
+        advice = f"one of the two is set wrong: give each its own instance, and see which one {found.function} is"
+    else:
+        text = f"speaks as {found.function}, which the rig does not have"
+        advice = "set its instance as planned, or add it to the rig"
+    evidence = _frame(found.last)
+    return _Draft(Kind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
+
+
+_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
+
+
+def _origin(reading: Reading) -> str:
+    """Say where the layout rests on memory, so that the definition may be what is wrong."""
+    return _DOUBT.get(reading.field.origin, "")
+
+
+def _between(limits: Limits | None, reading: Reading) -> str:
+    if limits is None:
+        return ""
+    return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
+
+
+def _bad(found: RangeLeft) -> _Draft:
+    reading = found.reading
+    text = f"{found.topic} {reading.field.title} {reading.brief}{_between(found.limits, reading)}{_origin(reading)}"
+    advice = "the sensor, its wire and its plug; compare with another reading of the same thing"
+    return _Draft(Kind.BAD_VALUE, found.device, Severity.WARNING, text, advice, _frame(found.last))
+
+
+def _no_data(found: DataLost) -> _Draft:
+    title = f"{found.topic} {found.reading.field.title}"
+    if found.before is not None:
+        text = f"{title} turned to no data; it said {found.before.brief} at {_moment(found.before_time)}"
+    else:
+        text = f"{title} says no data, and the rig requires a value"
+    advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"
+    text += _origin(found.reading)
+    return _Draft(Kind.NO_DATA, found.device, Severity.WARNING, text, advice, _frame(found.last))
+
+
+def _length(found: LengthWrong) -> _Draft:
+    if found.fields:
+        without = ", ".join(name.replace("_", " ") for name in found.fields)
+        text = f"{found.topic} has {found.length} bytes, its fields need {found.needed}; without {without}"
+    else:
+        text = f"{found.topic} has {found.length} bytes, more than the {found.needed} that are defined"
+    if found.harmless:
+        severity, advice = Severity.NOTICE, "nothing: what is missing counts as no data"
+    else:
+        severity, advice = Severity.WARNING, "its firmware, and whether the definition of this message is right"
+    return _Draft(Kind.WRONG_LENGTH, found.device, severity, text, advice, _frame(found.last))
+
+
+def _nameless(found: NameMissing) -> _Draft:
+    text = f"DGN {found.topic.dgn:05X} hex has no definition here"
+    advice = "nothing is wrong with the bus; to see what it says, give a DBC file that defines it"
+    return _Draft(Kind.UNKNOWN_MESSAGE, found.device, Severity.NOTICE, text, advice, _frame(found.last))
+
+
+_DRAFTS: dict[type, Callable[[Any], _Draft]] = {
+    FellSilent: _silent,
+    GapExceeded: _late,
+    BusFellQuiet: _quiet,
+    Stranger: _stranger,
+    RangeLeft: _bad,
+    DataLost: _no_data,
+    LengthWrong: _length,
+    NameMissing: _nameless,
+}

@@ -1,0 +1,348 @@
+"""A watch over one bus: frames and the time go in, events come out.
+
+Knows: how hearing, roll call and rules are put together, and when a deadline can be decided. Does not know a clock:
+the time is that of the frames, or it is told. The events do not depend on how frames and told times are batched.
+
+When a deadline passes while nothing is heard, it may be one device that is missing or the whole bus that is quiet.
+As long as both are possible nothing is decided: the next frame decides it, or the silence grows beyond what is
+normal for the bus; then ages stand still from the last frame on.
+"""
+
+from math import inf
+from typing import NamedTuple
+
+from rvsim.rig.model import Rig
+from rvsim.watch.attendance import Attendance, Node, Part
+from rvsim.watch.decode import Decoder, Layout, would_be_no_data, wrong_length
+from rvsim.watch.flag import Flag, FlagCleared, FlagRaised
+from rvsim.watch.identity import Identity
+from rvsim.watch.limits import expected
+from rvsim.watch.roll_call import RollCall
+from rvsim.watch.rules import Rules
+from rvsim.watch.traffic import SECOND, TALKERS, Agenda, Silences, normal_silence
+from rvsim.watch.transitions import (
+    BusFellQuiet,
+    Ended,
+    LengthWrong,
+    NameMissing,
+    Presence,
+    PresenceChanged,
+    ReadingChanged,
+    Transition,
+)
+from rvsim.watch.values import Values
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import Reading
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
+from rvsim.wire.spec import MessageSpec
+
+__all__ = [
+    "Decoded",
+    "Event",
+    "FlagCleared",
+    "FlagRaised",
+    "Presence",
+    "PresenceChanged",
+    "ReadingChanged",
+    "Statistics",
+    "Watch",
+]
+
+Event = PresenceChanged | ReadingChanged | FlagRaised | FlagCleared
+
+_RIGHT_IN_A_ROW = 3
+"""So many frames of the right length end a flag about the length. Common practice, no source."""
+
+
+class Decoded(NamedTuple):
+    """Everything that one frame says, with who said it; the instance is no reading."""
+
+    time: int
+    device: str
+    source: int
+    spec: MessageSpec
+    instance: int | None
+    readings: tuple[Reading, ...]
+
+
+class Statistics(NamedTuple):
+    """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by."""
+
+    frames: int
+    unknown: int
+    steps_back: int
+    sources: int
+    topics: int
+
+
+class _Stream:
+    """What one source sends under one DGN, whatever the priority and destination."""
+
+    __slots__ = ("apart", "layout", "length", "node", "parts", "right_in_a_row", "told_unknown")
+
+    def __init__(self, layout: Layout, node: Node) -> None:
+        self.layout = layout
+        self.apart = layout.apart
+        self.node = node
+        self.parts: dict[bytes, Part] = {}
+        self.length: LengthWrong | None = None
+        self.right_in_a_row = 0
+        self.told_unknown = False
+
+
+class _Quiet(NamedTuple):
+    """When the present silence becomes a quiet bus, and by which figures."""
+
+    moment: int
+    median: int
+    missed: int
+
+
+class Watch:
+    """Hears one bus. Times are integer microseconds and never go backwards: an older one counts as now.
+
+    Args:
+        catalogue: the message definitions.
+        rig: what is planned to be there; without it nothing is unplanned.
+        start: the time from which planned devices are waited for.
+    """
+
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0) -> None:
+        self._with_rig = rig is not None
+        self._decoder = Decoder(catalogue)
+        self._rules = Rules()
+        self._agenda = Agenda()
+        self._events: list[Event] = []
+        self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
+        self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
+        self._streams: dict[int, _Stream] = {}
+        self._by_sender: dict[tuple[int, int], _Stream] = {}
+        self._nodes: dict[int, Node] = {}
+        self._silences = Silences()
+        self._frame: Frame | None = None
+        self._now = self._last = start
+        self._still = 0
+        self._quiet: BusFellQuiet | None = None
+        self._weighed: tuple[int, _Quiet | None] = (-1, None)
+        self._frames = self._unknown = self._steps_back = self._parts = 0
+        self._alarm: float = inf
+        self._set_alarm()
+
+    # What goes in.
+
+    def hear(self, frame: Frame) -> list[Event]:
+        """Take the next frame and return what it, and the time up to it, have changed."""
+        time, identifier, data = frame
+        if time < self._now:
+            self._steps_back += 1
+            time = self._now
+            frame = Frame(time, identifier, data)
+        if time > self._alarm or time - self._last > SECOND:
+            self._settle(time, arriving=True)
+        self._now = self._last = time
+        self._frame = frame
+        self._frames += 1
+        self._silences.times.append(time)
+        stream = self._streams.get(identifier)
+        if stream is not None:
+            part = stream.parts.get(data[stream.apart])
+            if part is not None and (part.data == data or part.unheeded):
+                part.frame = frame
+                part.rhythm.times.append(time - self._still)
+                if part.unheeded:
+                    self._unknown += 1
+                return self._handed_over() if self._events else []
+        self._listen(frame, stream or self._stream(identifier))
+        return self._handed_over()
+
+    def advance(self, to: int) -> list[Event]:
+        """Learn that nothing with a time before ``to`` is still to come; return what follows from that."""
+        if to > self._now:
+            if to > self._alarm or to - self._last > SECOND:
+                self._settle(to, arriving=False)
+            self._now = to
+        return self._handed_over()
+
+    # What can be asked.
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """The flags that stand, by number."""
+        return self._rules.standing
+
+    @property
+    def everything(self) -> tuple[Flag, ...]:
+        """Every flag that was raised so far, by number; a cleared one has ``until``."""
+        return self._rules.everything
+
+    @property
+    def roll_call(self) -> tuple[Attendance, ...]:
+        """Planned devices in the rig's order, then all others that were heard."""
+        return self._roll_call.records
+
+    @property
+    def statistics(self) -> Statistics:
+        """What was taken in so far."""
+        return Statistics(self._frames, self._unknown, self._steps_back, len(self._nodes), self._parts)
+
+    def readings(self, frame: Frame) -> Decoded | None:
+        """Return everything that a frame says, changed or not; None where its message has no definition.
+
+        The device is the one that its topic is counted to now, so ask after ``hear``.
+        """
+        dgn, source = dgn_of(frame.identifier), frame.identifier & 0xFF
+        layout = self._decoder.layout(dgn)
+        if layout.spec is None:
+            return None
+        stream = self._by_sender.get((dgn, source))
+        part = stream.parts.get(frame.data[stream.apart]) if stream else None
+        return Decoded(
+            frame.time,
+            part.entry.name if part else f"address {source:02X} hex",
+            source,
+            layout.spec,
+            layout.topic(source, frame.data).instance,
+            layout.spec.decode(frame.data)[1 if layout.instanced else 0 :],
+        )
+
+    # Hearing.
+
+    def _stream(self, identifier: int) -> _Stream:
+        dgn, source = dgn_of(identifier), identifier & 0xFF
+        stream = self._by_sender.get((dgn, source))
+        if stream is None:
+            node = self._nodes.setdefault(source, Node(source))
+            stream = self._by_sender[dgn, source] = _Stream(self._decoder.layout(dgn), node)
+        self._streams[identifier] = stream
+        return stream
+
+    def _part(self, stream: _Stream, frame: Frame) -> Part:
+        key = frame.data[stream.apart]
+        part = stream.parts.get(key)
+        if part is None:
+            part = stream.parts[key] = Part(self._parts, stream.node, key, stream.layout, frame)
+            self._parts += 1
+        part.frame = frame
+        part.rhythm.times.append(frame.time - self._still)
+        return part
+
+    def _listen(self, frame: Frame, stream: _Stream) -> None:
+        """Take a frame that may say something new."""
+        part = self._part(stream, frame)
+        plain = self._identity.hear(part, frame.time)
+        spec = stream.layout.spec
+        if spec is None:
+            self._note_unknown(stream, part)
+            part.unheeded = plain
+        else:
+            self._roll_call.on_time(part, frame.time)
+            values = part.values
+            if values is None:
+                known = expected(spec, part.entry.plan, self._with_rig)
+                values = part.values = Values(spec, part.topic, stream.layout.instanced, known, self._emit)
+            if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
+                self._check_length(stream, spec, part, values)
+            values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
+            plain = plain and not values.unsettled and stream.length is None
+            part.data = frame.data if plain else None
+        self._set_alarm()
+
+    def _note_unknown(self, stream: _Stream, part: Part) -> None:
+        self._unknown += 1
+        if not stream.told_unknown and stream.layout.name is None:
+            self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
+            stream.told_unknown = True
+
+    def _check_length(self, stream: _Stream, spec: MessageSpec, part: Part, values: Values) -> None:
+        frame, found = part.frame, wrong_length(spec, part.frame.data)
+        if found is None:
+            stream.right_in_a_row += 1
+            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
+                self._emit(Ended(frame.time, stream.length.cause))
+                stream.length = None
+            return
+        stream.right_in_a_row = 0
+        if stream.length is None:
+            missing = found.missing
+            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
+            topic = part.topic._replace(instance=None, dsa=None)
+            stream.length = LengthWrong(
+                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
+            )
+            self._emit(stream.length)
+
+    def _forget(self, part: Part) -> None:
+        """Drop a topic that was given up: should it be heard again, it is a new one."""
+        self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
+
+    # The time.
+
+    def _settle(self, time: int, arriving: bool) -> None:
+        """Decide what can be decided now that the bus was silent from the last frame up to ``time``.
+
+        ``arriving`` says that a frame comes at ``time``, which ends the silence.
+        """
+        while self._quiet is None and (due := self._agenda.due_before(time - self._still)) is not None:
+            since = due + self._still
+            quiet = self._quiet_from() if since >= self._last else None
+            if quiet is None:
+                self._agenda.expire(max(since, self._last), since)
+            elif time > quiet.moment or not arriving:
+                break
+            else:
+                self._agenda.expire(time, since)
+        if self._quiet is None and time - self._last > SECOND:
+            self._fall_quiet(time)
+        if self._quiet is not None and arriving:
+            self._emit(Ended(time, self._quiet.cause))
+            self._quiet = None
+            self._still += time - self._last
+        self._set_alarm()
+
+    def _fall_quiet(self, time: int) -> None:
+        quiet = self._quiet_from()
+        if quiet is None or time <= quiet.moment or self._frame is None:
+            return
+        moment, last = quiet.moment, self._frame.time
+        normal = normal_silence(quiet.median)
+        self._quiet = BusFellQuiet(moment, moment, moment - last, normal, quiet.median, quiet.missed, self._frame)
+        self._emit(self._quiet)
+
+    def _quiet_from(self) -> _Quiet | None:
+        """Return when the silence since the last frame becomes a quiet bus; None where that cannot be told.
+
+        It can be told once the usual silence is known and as long as two sources still have something to miss.
+        """
+        if self._weighed[0] != self._frames:
+            self._weighed = (self._frames, self._weigh())
+        return self._weighed[1]
+
+    def _weigh(self) -> _Quiet | None:
+        median = self._silences.median()
+        if median is None:
+            return None
+        awaited = self._roll_call.awaited(self._last - self._still)
+        if len(awaited) < TALKERS:
+            return None
+        moment = max(self._last + normal_silence(median), awaited[TALKERS - 1] + self._still)
+        return _Quiet(moment, median, sum(one + self._still <= moment for one in awaited))
+
+    def _set_alarm(self) -> None:
+        """Note the first time after which something may be due."""
+        first = self._agenda.first
+        self._alarm = inf if first is None else first + self._still
+
+    # What comes out.
+
+    def _emit(self, transition: Transition) -> None:
+        if isinstance(transition, PresenceChanged | ReadingChanged):
+            self._events.append(transition)
+            return
+        event = self._rules.take(transition)
+        if event is not None:
+            self._events.append(event)
+
+    def _handed_over(self) -> list[Event]:
+        events, self._events = self._events, []
+        return events

@@ -1,0 +1,93 @@
+"""Encoding and decoding of every shipped message, against cantools on the same random data.
+
+python tests/benchmarks/bench_codec.py [FRAMES]
+
+Ours: ``pack`` with keywords and ``encode`` with a mapping; ``raws`` for the raw integers, ``decode`` for readings, and
+readings with the value of each. cantools: ``encode`` and ``decode`` of one message, without scaling and with it (the
+message is looked up before the clock runs, in both). Each figure is the median of several rounds in which all take
+turns, so that a busy moment of the machine falls on all of them.
+"""
+
+import random
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+import cantools
+
+from rvsim.shipped import dbc_files
+from rvsim.wire.database import load
+
+ROUNDS = 9
+AIMS = {"encode": 5, "decode": 2}
+"""What cantools' time without scaling is to be, at least, as a multiple of ours."""
+
+
+def ways(spec, theirs, frames, chance):
+    """Return what is timed for one message: name, what to call, what to call it with."""
+    raws = [{f.name: chance.randrange(f.all_ones + 1) for f in spec.fields} for _ in range(frames)]
+    values = [{f.name: f.value(row[f.name]) for f in spec.fields} for row in raws]
+    data = [spec.encode(row) for row in raws]
+    assert data == [theirs.encode(row, scaling=False, strict=False, padding=True) for row in raws]
+    return [
+        ("pack", lambda row: spec.pack(**row), raws),
+        ("encode", spec.encode, raws),
+        ("encode, cantools raw", lambda row: theirs.encode(row, scaling=False, strict=False, padding=True), raws),
+        ("encode, cantools", lambda row: theirs.encode(row, scaling=True, strict=False, padding=True), values),
+        ("raws", spec.raws, data),
+        ("decode", spec.decode, data),
+        ("decode with values", lambda held: [reading.value for reading in spec.decode(held)], data),
+        ("decode, cantools raw", lambda held: theirs.decode(held, decode_choices=False, scaling=False), data),
+        ("decode, cantools", lambda held: theirs.decode(held, decode_choices=False), data),
+    ]
+
+
+def timed(ways):
+    """Return the median microseconds of each way for one message, all taking turns."""
+    rounds = {name: [] for name, _, _ in ways}
+    for _ in range(ROUNDS):
+        for name, call, items in ways:
+            start = time.process_time()
+            for item in items:
+                call(item)
+            rounds[name].append((time.process_time() - start) / len(items) * 1e6)
+    return {name: median(taken) for name, taken in rounds.items()}
+
+
+def ratios(took):
+    """Return how many times longer cantools takes: without scaling for raw integers, with it for values."""
+    raw_encode, raw_decode = took["encode, cantools raw"], took["decode, cantools raw"]
+    return {
+        "pack": raw_encode / took["pack"],
+        "encode": raw_encode / took["encode"],
+        "encode, scaled": took["encode, cantools"] / took["encode"],
+        "raws": raw_decode / took["raws"],
+        "decode": raw_decode / took["decode"],
+        "decode, scaled": took["decode, cantools"] / took["decode"],
+        "values": took["decode, cantools"] / took["decode with values"],
+    }
+
+
+def main() -> None:
+    """Print one line of ratios for each message, then for all together with the microseconds."""
+    frames = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    chance = random.Random(1)
+    theirs = {m.name: m for path in dbc_files() for m in cantools.database.load_file(path).messages}
+    with tempfile.TemporaryDirectory() as folder:
+        catalogue = load(cache=Path(folder))
+    rows = {spec.name: timed(ways(spec, theirs[spec.name], frames, chance)) for spec in catalogue}
+    total = {name: sum(row[name] for row in rows.values()) / len(rows) for name in next(iter(rows.values()))}
+    heads = list(ratios(total))
+    print(f"How many times longer cantools takes ({frames} random frames a message, median of {ROUNDS} rounds)\n")
+    print(" " * 28 + "".join(f"{head:>16}" for head in heads))
+    for name, row in [*rows.items(), ("all", total)]:
+        print(f"{name:28}" + "".join(f"{ratio:16.1f}" for ratio in ratios(row).values()))
+    print("\nMicroseconds a frame, mean of all messages: " + "; ".join(f"{n} {t:.2f}" for n, t in total.items()))
+    for name, aim in AIMS.items():
+        print(f"aim: {name} at least {aim} times, reached {ratios(total)[name]:.1f}")
+
+
+if __name__ == "__main__":
+    main()

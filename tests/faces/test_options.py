@@ -1,0 +1,42 @@
+"""The checks of single options."""
+
+import pytest
+
+from rvsim.errors import InputError
+from rvsim.faces.options import microseconds, one_form, speed_of
+
+
+@pytest.mark.parametrize(("given", "expected"), [(None, None), (0.0, 0), (120.0, 120_000_000), (0.25, 250_000)])
+def test_seconds_become_microseconds(given, expected):
+    """A run's length in whole microseconds; none means until interrupted."""
+    assert microseconds(given) == expected
+
+
+@pytest.mark.parametrize("given", [-1.0, float("nan"), float("inf"), 1e12])
+def test_seconds_that_make_no_run(given):
+    """Negative, endless and absurd lengths are refused."""
+    with pytest.raises(InputError, match=r"--seconds .*: give a number from 0"):
+        microseconds(given)
+
+
+@pytest.mark.parametrize(("given", "expected"), [("1", 1.0), ("20", 20.0), ("0.5", 0.5), ("max", None)])
+def test_speed(given, expected):
+    """A factor of the wall clock, or no waiting at all."""
+    assert speed_of(given) == expected
+
+
+@pytest.mark.parametrize("given", ["0", "-2", "fast", "nan", "1e9", ""])
+def test_speed_that_is_none(given):
+    """Anything else says what to give."""
+    with pytest.raises(InputError, match=r'--speed .*: give a number above 0 .* or "max"'):
+        speed_of(given)
+
+
+def test_contradictions_are_refused():
+    """Two forms at once, or all readings without JSON, are refused; one form is fine."""
+    with pytest.raises(InputError, match="choose one"):
+        one_form(plain=True, json=True, every=False)
+    with pytest.raises(InputError, match="--every goes with --json"):
+        one_form(plain=True, json=False, every=True)
+    one_form(plain=False, json=True, every=True)
+    one_form(plain=False, json=False, every=False)

@@ -1,0 +1,133 @@
+"""A whole run: virtual and paced through python-can raise the same flags at the same simulated times."""
+
+import json
+from io import StringIO
+
+import pytest
+
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import KINDS, settings_models
+from rvsim.edge.port import Port
+from rvsim.faces.output import JsonLines
+from rvsim.faces.run import Run
+from rvsim.shakedown.scenario import load_scenario
+
+QUICK = 1e6
+"""So many times the wall clock that nobody waits: the paced code without its sleeping."""
+
+
+@pytest.fixture
+def lines(catalogue):
+    """Run a scenario and return its JSON lines as objects."""
+
+    def go(scenario, seconds=120, paced=None, seed=1, every=False, **more):
+        out = StringIO()
+        loaded = load_scenario(scenario, kinds=settings_models())
+        run = Run(loaded, catalogue, JsonLines(out, catalogue, "rvsim", "", every), seed=seed, every=every, **more)
+        if paced is None:
+            run.virtual(seconds * SECOND)
+        else:
+            run.paced(seconds * SECOND, paced, channel="test_run")
+        return [json.loads(text) for text in out.getvalue().splitlines()]
+
+    return go
+
+
+def of(lines, kind):
+    """The lines of one type."""
+    return [line for line in lines if line["type"] == kind]
+
+
+def flags(lines):
+    """What the flags did: (time, kind, subject, raised or cleared)."""
+    return [(line["t"], line["kind"], line["subject"], line["state"]) for line in of(lines, "flag")]
+
+
+def test_a_healthy_evening_raises_no_flag(lines):
+    """Ten minutes of the vehicle without faults: everyone present, no flag."""
+    healthy = lines("winter_evening", seconds=600)
+    assert flags(healthy) == []
+    present = [line["device"] for line in of(healthy, "presence") if line["state"] == "present"]
+    assert sorted(present) == [
+        "charger", "control panel", "heater", "indoor sensor", "outdoor sensor", "roof fan"
+    ]  # fmt: skip
+    assert len(of(healthy, "presence")) == 6
+
+
+def test_the_heater_goes_quiet_and_comes_back(lines):
+    """Silent by 36 s and cleared after its return at 60 s; the outdoor sensor's bad value and no data; nothing else."""
+    run = lines("heater_goes_quiet")
+    heater = [(line["t"], line["state"]) for line in of(run, "presence") if line["device"] == "heater"]
+    (silent,) = [t for t, state in heater if state == "silent"]
+    assert 20 + 15 - 5 < silent <= 36
+    assert 60 <= next(t for t, state in heater if t > silent and state == "present") < 66
+    found = flags(run)
+    assert {(kind, subject.split(",")[0]) for _, kind, subject, _ in found} <= {
+        ("silent-device", "heater"),
+        ("late-message", "heater"),
+        ("bad-value", "outdoor sensor"),
+        ("no-data", "outdoor sensor"),
+    }
+    times = {(kind, state): t for t, kind, _, state in found}
+    assert times["silent-device", "raised"] == silent
+    assert 60 <= times["silent-device", "cleared"] < 66
+    assert 90 <= times["bad-value", "raised"] <= 95 <= times["bad-value", "cleared"] <= 100.5
+    assert times["no-data", "raised"] == times["bad-value", "cleared"]
+    assert ("no-data", "cleared") not in times
+
+
+@pytest.mark.parametrize("scenario", ["heater_goes_quiet", "winter_evening"])
+def test_paced_through_python_can_and_virtual_are_one_run(lines, scenario):
+    """Frames, readings, presence and flags of a paced run are those of the virtual run, line by line."""
+    assert lines(scenario, paced=QUICK, every=True) == lines(scenario, every=True)
+
+
+def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
+    """However late frames come out of python-can, the run and its flags stay the same."""
+    take = Port.take
+    calls = []
+
+    def lazily(self):
+        calls.append(1)
+        return take(self) if len(calls) % 7 == 0 else []
+
+    expected = lines("heater_goes_quiet")
+    monkeypatch.setattr(Port, "take", lazily)
+    monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
+    assert lines("heater_goes_quiet", paced=QUICK) == expected
+
+
+def test_one_seed_one_run(lines):
+    """The same seed gives the same lines, another seed others."""
+    assert lines("heater_goes_quiet", every=True) == lines("heater_goes_quiet", every=True)
+    assert lines("winter_evening", 20, seed=2, every=True) != lines("winter_evening", 20, seed=3, every=True)
+
+
+def test_a_broken_device_shows_as_silent(lines):
+    """A simulated device that raises is reported by name, the run goes on, and the watch finds it silent."""
+
+    class Broken(KINDS["heater"]):
+        def _tend(self):
+            if self.now > 10 * SECOND:
+                raise RuntimeError("the glow pin is gone")
+            super()._tend()
+
+    told = []
+    run = lines("winter_evening", 60, kinds={**KINDS, "heater": Broken}, on_failure=told.append)
+    assert [(failure.device, str(failure.error)) for failure in told] == [("heater", "the glow pin is gone")]
+    assert {(kind, subject) for _, kind, subject, _ in flags(run) if kind == "silent-device"} == {
+        ("silent-device", "heater")
+    }
+
+
+def test_a_bench_without_devices_left_still_ends(lines):
+    """When every device has raised, a paced run goes on to its end instead of spinning or hanging."""
+
+    def nothing(kind):
+        def start(self):
+            raise RuntimeError("not fitted")
+
+        return type("Nothing", (kind,), {"start": start})
+
+    run = lines("winter_evening", 40, paced=QUICK, kinds={name: nothing(kind) for name, kind in KINDS.items()})
+    assert len([line for line in flags(run) if line[1] == "silent-device"]) == 6

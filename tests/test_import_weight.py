@@ -1,0 +1,49 @@
+"""What a command may import: help and spelling come at once, because nothing heavy is loaded for them."""
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("can", "cantools", "pydantic", "textual", "polars", "numpy", "rich", "asyncio")
+RUN = "from rvsim.faces.cli import app; app({}, standalone_mode=False)"
+CASES = {
+    "import rvsim.faces.cli": HEAVY,
+    RUN.format(["--help"]): HEAVY,
+    # the command line's own library checks arguments with pydantic
+    RUN.format(["spell", "19FFE45E", "00"]): tuple(name for name in HEAVY if name != "pydantic"),
+}
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_nothing_heavy_is_imported(code, tmp_path):
+    """After this code the named packages are not loaded; the definitions are read from the cache the second time."""
+    heavy = CASES[code]
+    program = (
+        "import sys\n"
+        "try:\n"
+        f" exec({code!r})\n"
+        "finally:\n"
+        f" print(sorted(m for m in {heavy!r} if m in sys.modules), file=sys.stderr)"
+    )
+    assert [said_by(program, tmp_path) for _ in range(2)][-1] == "[]"
+
+
+def test_cached_definitions_need_no_cantools(tmp_path):
+    """With a warm cache one frame is spelled without cantools ever being imported."""
+    program = (
+        f"import sys\n{RUN.format(['spell', '19FFE45E', '00'])}\nprint('cantools' in sys.modules, file=sys.stderr)"
+    )
+    assert [said_by(program, tmp_path) for _ in range(2)] == ["True", "False"]
+
+
+def said_by(program, cache):
+    """Run a program in an interpreter of its own and return the last line that it wrote to stderr."""
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        env={"XDG_CACHE_HOME": str(cache), "PYTHONPATH": ":".join(sys.path)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return done.stderr.splitlines()[-1]

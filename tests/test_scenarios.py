@@ -1,0 +1,90 @@
+"""Every rig and scenario that comes with the program loads, fits the devices there are, and says what it should."""
+
+import pytest
+
+from rvsim import shipped
+from rvsim.devices.registry import settings_models
+from rvsim.rig.load import load_rig
+from rvsim.shakedown.faults import gates
+from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
+from rvsim.wire.database import load
+
+SCENARIOS = sorted(path.stem for path in shipped.scenario_folder().glob("*.toml"))
+RIGS = sorted(path.stem for path in (shipped.scenario_folder() / "rigs").glob("*.toml"))
+SECOND = 1_000_000
+
+
+@pytest.fixture(scope="module")
+def catalogue(tmp_path_factory):
+    """Return the shipped message definitions."""
+    return load(cache=tmp_path_factory.mktemp("cache"))
+
+
+def test_the_shipped_files_are_these():
+    """Two scenarios and a rig; a new one is added here."""
+    assert SCENARIOS == ["heater_goes_quiet", "winter_evening"]
+    assert RIGS == ["ottersby"]
+    assert DEFAULT_SCENARIO in SCENARIOS
+
+
+def test_scenarios_are_listed_with_their_titles():
+    """The list has every file, sorted, with the title that stands in it."""
+    assert shipped_scenarios() == [(name, load_scenario(name).scenario.title) for name in SCENARIOS]
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_a_shipped_rig_loads_and_bears_its_name(name):
+    """Against the kinds of device that there are; the name in the file is the file's."""
+    assert load_rig(name, settings_models()).name == name
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_limits_and_required_fields_of_a_shipped_rig_are_defined(name, catalogue):
+    """Each is MESSAGE.field of a shipped definition, so a slip of the pen is not passed over in silence."""
+    for device in load_rig(name).devices:
+        for message, _, field in (one.partition(".") for one in (*device.limits, *device.required)):
+            assert field in catalogue.by_name(message).by_name
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_a_shipped_scenario_loads_and_its_faults_can_act(name, catalogue):
+    """Against the kinds of device and the messages that there are; no fault begins after the end."""
+    loaded = load_scenario(name, settings_models())
+    assert loaded.name == name
+    assert len(gates(loaded, catalogue)) <= len(loaded.scenario.faults)
+    assert all(fault.since < loaded.scenario.lasts for fault in loaded.scenario.faults)
+
+
+def test_the_shipped_rig_has_a_device_for_each_function():
+    """Who is who: names, kinds, addresses, functions and instances."""
+    devices = [(d.name, d.kind, d.address, dict(d.functions)) for d in load_rig("ottersby").devices]
+    assert devices == [
+        ("control panel", "panel", 0x44, {"control_panel": (1,), "thermostat": (1,)}),
+        ("heater", "heater", 0x5E, {"furnace": (1,), "water_heater": (1,)}),
+        ("roof fan", "roof_fan", 0x90, {"roof_fan": (1,)}),
+        ("charger", "charger", 0x4A, {"charger": (1,), "dc_source": (1,)}),
+        ("indoor sensor", "ambient", 0x91, {"ambient_sensor": (1,)}),
+        ("outdoor sensor", "ambient", 0x92, {"ambient_sensor": (2,)}),
+    ]
+
+
+def test_the_winter_evening_has_no_fault():
+    """Minus six outside, evening, shore power, two minutes, nothing wrong."""
+    scenario = load_scenario("winter_evening").scenario
+    assert (scenario.weather.outdoor_c, scenario.weather.start_hour) == (-6.0, 18.5)
+    assert (scenario.shore_power, scenario.lasts, scenario.faults) == (True, 120 * SECOND, ())
+
+
+def test_the_heater_goes_quiet_and_the_outdoor_sensor_goes_mad():
+    """Silent from 20 to 60 s; 900 degrees from 90 to 95 s, then no data to the end; the evening is the same."""
+    scenario, evening = load_scenario("heater_goes_quiet").scenario, load_scenario("winter_evening").scenario
+    assert (scenario.weather, scenario.lasts, scenario.rig) == (evening.weather, evening.lasts, evening.rig)
+    faults = [(f.fault, f.device, f.since / SECOND, f.until and f.until / SECOND) for f in scenario.faults]
+    assert faults == [
+        ("silent", "heater", 20, 60),
+        ("wrong_value", "outdoor sensor", 90, 95),
+        ("no_data", "outdoor sensor", 95, None),
+    ]
+    fields = {(f.message, f.field) for f in scenario.faults[1:]}
+    assert fields == {("THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")}
+    assert scenario.faults[1].value == 900.0

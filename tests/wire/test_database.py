@@ -1,0 +1,398 @@
+"""rvsim.wire.database: definition files of the user's own, read exactly or refused in one line."""
+
+import re
+from decimal import Decimal
+from pathlib import Path
+
+import cantools
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from rvsim.errors import InputError
+from rvsim.shipped import dbc_files
+from rvsim.wire.database import load
+from rvsim.wire.fields import Origin, Special
+
+# 99FFFDFEh: bit 31 marks a 29-bit identifier in a DBC file; below it priority 6, DGN 1FFFDh, source FEh
+SOURCE_STATUS = 0x99FFFDFE
+OWN = 0x99FF00FE
+
+FIELD = ' SG_ level : 0|8@1+ (1,0) [0|250] "" any\n'
+ATTRIBUTES = """
+BA_DEF_ BO_ "BroadcastGap" INT 0 65535;
+BA_DEF_ BO_ "Origin" ENUM "published","memory","unsure";
+BA_DEF_ BO_ "Source" STRING ;
+BA_DEF_ SG_ "SpecialCodes" ENUM "none","measured","commanded";
+BA_DEF_DEF_ "BroadcastGap" 0;
+BA_DEF_DEF_ "Origin" "unsure";
+BA_DEF_DEF_ "Source" "";
+BA_DEF_DEF_ "SpecialCodes" "none";
+"""
+
+
+def dbc(name="OWN_STATUS", number=OWN, fields=FIELD, more="", length=8):
+    """Write a definition file with one message."""
+    return f'VERSION ""\n\nBU_: any\n\nBO_ {number} {name}: {length} any\n{fields}{more}'
+
+
+@pytest.fixture
+def cache(tmp_path):
+    """Give a cache folder that does not exist yet."""
+    return tmp_path / "cache" / "rvsim"
+
+
+@pytest.fixture
+def own(tmp_path, cache):
+    """Load the shipped definitions and the given texts as the user's own files, a.dbc, b.dbc ..."""
+
+    def load_texts(*texts):
+        paths = []
+        for letter, text in zip("abc", texts, strict=False):
+            path = tmp_path / f"{letter}.dbc"
+            path.write_bytes(text if isinstance(text, bytes) else text.encode())
+            paths.append(path)
+        return load(paths, cache)
+
+    return load_texts
+
+
+def refused(call, *args):
+    """Return the lines in which the input is refused."""
+    with pytest.raises(InputError) as caught:
+        call(*args)
+    assert all("\n" not in line for line in caught.value.problems)
+    return list(caught.value.problems)
+
+
+def only_field(catalogue):
+    """Return the one field of the user's message."""
+    (field,) = catalogue.by_name("OWN_STATUS").fields
+    return field
+
+
+# --- the user's own files
+
+
+def test_the_shipped_definitions_are_there(catalogue):
+    """Without files of the user's own every message of the shipped files is there, and says from which."""
+    for path in dbc_files():
+        for message in cantools.database.load_file(path, database_format="dbc").messages:
+            assert catalogue.by_name(message.name).file == str(path)
+
+
+def test_where_a_shipped_definition_comes_from(catalogue):
+    """Origin, source, rule and gap of a shipped message and its fields are those that the file states."""
+    message = catalogue.by_name("DC_SOURCE_STATUS_1")
+    # 500 ms: two makers' RV-C appendices
+    assert (message.origin, message.gap_us, message.rule) == (Origin.PUBLISHED, 500_000, "500 ms")
+    assert message.source
+    voltage, current = message.fields[2:]
+    assert (voltage.scale, voltage.offset, voltage.decimals, voltage.unit) == (5, 0, 2, "V")
+    assert (current.scale, current.offset, current.decimals, current.unit) == (1, -2_000_000_000, 3, "A")
+    assert (voltage.origin, voltage.special) == (Origin.PUBLISHED, Special.MEASURED)
+    command = catalogue.by_name("FURNACE_COMMAND")
+    assert command.gap_us is None
+    assert command.by_name["operating_mode"].special is Special.COMMANDED
+
+
+def test_an_own_message_replaces_ours_by_number(own, catalogue):
+    """The user's definition of a DGN takes the place of ours, the other messages stay."""
+    merged = own(dbc("BATTERY", SOURCE_STATUS))
+    assert merged.by_dgn(0x1FFFD) is merged.by_name("BATTERY")
+    assert set(merged.names) == set(catalogue.names) - {"DC_SOURCE_STATUS_1"} | {"BATTERY"}
+    assert len(merged) == len(catalogue)
+
+
+def test_an_own_message_replaces_ours_by_name(own, catalogue):
+    """The user's definition of a name takes the place of ours: no name stands for two numbers."""
+    merged = own(dbc("DC_SOURCE_STATUS_1", OWN))
+    assert merged.by_dgn(0x1FF00) is merged.by_name("DC_SOURCE_STATUS_1")
+    assert merged.by_dgn(0x1FFFD) is None
+    assert sorted(merged.names) == sorted(catalogue.names)
+    assert [message.name for message in merged] == merged.names
+
+
+def test_an_own_message_is_the_users(own):
+    """Without attributes the origin is the user, there is no gap, and the codes are those usual for the width."""
+    message = own(dbc(more=f'CM_ BO_ {OWN} "what";\n')).by_name("OWN_STATUS")
+    assert (message.origin, message.source, message.gap_us, message.rule) == (Origin.USER, "", None, "")
+    assert (message.dgn, message.priority, message.length, message.comment) == (0x1FF00, 6, 8, "what")
+    assert message.file.endswith("a.dbc")
+    assert only_field(own(dbc())).origin is Origin.USER
+    assert only_field(own(dbc())).label_origin is Origin.USER
+
+
+@pytest.mark.parametrize(
+    ("name", "place", "special"),
+    [
+        ("OWN_STATUS", "0|8@1+", Special.MEASURED),
+        ("OWN_STATUS", "0|16@1+", Special.MEASURED),
+        ("OWN_STATUS", "0|32@1+", Special.MEASURED),
+        ("OWN_STATUS", "0|2@1+", Special.NONE),
+        ("OWN_STATUS", "0|24@1+", Special.NONE),
+        ("OWN_STATUS", "0|8@1-", Special.NONE),
+        ("OWN_COMMAND", "0|8@1+", Special.COMMANDED),
+        ("Own_Command_2", "0|8@1+", Special.COMMANDED),
+        ("OWN_COMMAND", "0|2@1+", Special.NONE),
+    ],
+)
+def test_special_codes_usual_for_a_width(own, name, place, special):
+    """Where a file says nothing, unsigned fields of 8, 16 and 32 bits have the codes of the standard's types."""
+    (field,) = own(dbc(name, fields=FIELD.replace("0|8@1+", place))).by_name(name).fields
+    assert field.special is special
+
+
+def test_an_own_file_may_state_our_attributes(own):
+    """Gap, origin, source and special codes are taken from the attributes, by place in a list of words too."""
+    stated = (
+        f'BA_ "BroadcastGap" BO_ {OWN} 250;\nBA_ "Origin" BO_ {OWN} 1;\nBA_ "Source" BO_ {OWN} "our manual";\n'
+        f'BA_ "SpecialCodes" SG_ {OWN} level 2;\n'
+    )
+    message = own(dbc(more=ATTRIBUTES + stated)).by_name("OWN_STATUS")
+    assert (message.gap_us, message.origin, message.source) == (250_000, Origin.MEMORY, "our manual")
+    assert message.fields[0].special is Special.COMMANDED
+
+
+def test_defaults_of_attributes_count(own):
+    """What the file sets for all messages and fields holds for those that state nothing."""
+    message = own(dbc(more=ATTRIBUTES)).by_name("OWN_STATUS")
+    assert (message.gap_us, message.origin) == (None, Origin.UNSURE)
+    assert message.fields[0].special is Special.NONE
+
+
+def test_names_of_codes_have_the_origin_of_the_field_unless_stated(own):
+    """LabelOrigin may differ from the field's origin; "same" is the field's."""
+    words = '"published","memory","unsure"'
+    define = (
+        f'BA_DEF_ SG_ "Origin" ENUM {words};\nBA_DEF_ SG_ "LabelOrigin" ENUM "same",{words};\n'
+        'BA_DEF_DEF_ "Origin" "published";\nBA_DEF_DEF_ "LabelOrigin" "same";\n'
+    )
+    assert only_field(own(dbc(more=define))).label_origin is Origin.PUBLISHED
+    field = only_field(own(dbc(more=define + f'BA_ "LabelOrigin" SG_ {OWN} level 2;\n')))
+    assert (field.origin, field.label_origin) == (Origin.PUBLISHED, Origin.MEMORY)
+
+
+def test_names_of_codes_and_long_names(own):
+    """Value tables name raw codes; a long name takes the place of the short one."""
+    name = f'BA_ "SystemSignalLongSymbol" SG_ {OWN} level "a_name_of_more_than_thirty_two_characters";\n'
+    more = f'VAL_ {OWN} level 0 "off" 1 "on" ;\n{LONG}{name}'
+    field = only_field(own(dbc(more=more)))
+    assert field.name == "a_name_of_more_than_thirty_two_characters"
+    assert field.labels == {0: "off", 1: "on"}
+
+
+@pytest.mark.parametrize(
+    ("scale", "offset", "kept"),
+    [
+        ("1", "0", (1, 0, 0)),
+        ("100", "0", (100, 0, 0)),
+        ("1E2", "-40", (100, -40, 0)),
+        ("0.05", "-1600", (5, -160000, 2)),
+        ("0.03125", "-273", (3125, -27300000, 5)),
+        ("1e-3", "-2000000", (1, -2000000000, 3)),
+        ("1E-05", "0.5", (1, 50000, 5)),
+        ("0.0078125", "0", (78125, 0, 7)),
+        ("2.50", "-0.125", (2500, -125, 3)),
+        ("1e-18", "1e18", (1, 10**36, 18)),
+    ],
+)
+def test_scales_are_kept_as_they_were_written(own, scale, offset, kept):
+    """Scale and offset become integers over a power of ten, whose quotient is the decimal number in the file."""
+    field = only_field(own(dbc(fields=FIELD.replace("(1,0)", f"({scale},{offset})"))))
+    assert (field.scale, field.offset, field.decimals) == kept
+    assert Decimal(field.scale).scaleb(-field.decimals) == Decimal(scale)
+    assert Decimal(field.offset).scaleb(-field.decimals) == Decimal(offset)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252"])
+def test_a_degree_sign_survives_in_either_encoding(own, encoding):
+    """Files come as UTF-8, with or without a mark at the start, and in the encoding of older tools."""
+    text = dbc(fields=FIELD.replace('""', '"°C"'))
+    assert only_field(own(text.encode(encoding))).unit == "°C"
+
+
+def test_frames_with_short_identifiers_are_left_out(own):
+    """An 11-bit message never meets an RV-C bus; the other messages of the file are taken."""
+    merged = own(dbc(more='\nBO_ 1024 SHORT: 8 any\n SG_ level : 0|8@1+ (1,0) [0|250] "" any\n'))
+    assert "OWN_STATUS" in merged.names
+    assert "SHORT" not in merged.names
+
+
+def test_places_in_both_byte_orders(own):
+    """cantools' start bits become places on one line of bits: most significant first for big-endian fields."""
+    fields = (
+        ' SG_ a : 12|12@1+ (1,0) [0|0] "" any\n SG_ b : 35|12@0+ (1,0) [0|0] "" any\n'
+        ' SG_ c : 55|16@0- (1,0) [0|0] "" any\n'
+    )
+    message = own(dbc(fields=fields)).by_name("OWN_STATUS")
+    places = [(field.first, field.length, field.big_endian, field.signed) for field in message.fields]
+    assert places == [(12, 12, False, False), (36, 12, True, False), (48, 16, True, True)]
+    data = bytes.fromhex("00 B0 0A 00 0D EF FF FE")
+    theirs = cantools.database.load_string(dbc(fields=fields), database_format="dbc").messages[0]
+    expected = theirs.decode(data, decode_choices=False, scaling=False)
+    assert {r.field.name: r.raw for r in message.decode(data)} == expected == {"a": 0xAB, "b": 0xDEF, "c": -2}
+
+
+# --- mistakes
+
+
+def test_one_number_in_two_own_files(own):
+    """One line names the number, both messages and both files."""
+    (line,) = refused(own, dbc("FIRST"), dbc("SECOND", OWN & ~0xFF | 0x21))
+    assert re.fullmatch(
+        r"DGN 1FF00 hex is defined twice, as FIRST in \S*a\.dbc and as SECOND in \S*b\.dbc: keep one of them", line
+    )
+
+
+def test_one_number_twice_in_one_file(own, caplog):
+    """Priority and source address make no difference; nothing else is said beside the one line."""
+    again = f"\nBO_ {OWN | 7 << 26} AGAIN: 8 any\n{FIELD}"
+    (line,) = refused(own, dbc(more=again))
+    assert re.fullmatch(r"DGN 1FF00 hex is defined twice, as OWN_STATUS in \S*a.dbc and as AGAIN in \S*a.dbc: .*", line)
+    (line,) = refused(own, dbc(more=f"\nBO_ {OWN} OWN_STATUS: 8 any\n{FIELD}"))
+    assert caplog.records == []
+
+
+def test_one_name_for_two_numbers(own):
+    """One line names the message, both numbers and both files."""
+    (line,) = refused(own, dbc(), dbc(number=SOURCE_STATUS))
+    assert re.fullmatch(
+        r"OWN_STATUS is defined twice, with DGN 1FF00 hex in \S*a\.dbc and with DGN 1FFFD hex in \S*b\.dbc: "
+        "keep one of them",
+        line,
+    )
+
+
+def test_every_double_definition_has_its_line(own):
+    """All of them are told at once."""
+    two = dbc(more=f"\nBO_ {SOURCE_STATUS} OTHER: 8 any\n{FIELD}")
+    assert len(refused(own, two, two)) == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        # line and column are those of the first character that fits nothing
+        (dbc(fields=FIELD.replace("level :", "level ")), r"line 6, column 13: not DBC from '0\|8@1\+ .*' on"),
+        (dbc(fields=FIELD.replace("level", "1st")), "line 6, column 6: not DBC from '1st : .*' on"),
+        ("this is a letter\n", "line 1, column 1: not DBC from 'this is a letter' on"),
+        (bytes(range(1, 256)), r"line 1, column 1: not DBC from '\\x01\\x02.*' on"),
+        (dbc(more='CM_ "a comment"'), "line 7, column 16: the last statement is not finished"),
+        (dbc(more='CM_ "a comment\n'), "line 7, column 5: not DBC from '\"a comment' on"),
+        (dbc(fields=" SG_ level : 0|8@1+ (1,0)\n\n"), "line 6, column 26: the last statement is not finished"),
+    ],
+)
+def test_a_file_that_is_not_dbc(own, text, where):
+    """One line names the file, the line, the column and what stands there."""
+    (line,) = refused(own, text)
+    assert re.fullmatch(rf"\S*a\.dbc, {where}: mend the file", line)
+
+
+def field(old, new, more=""):
+    """Write a definition file with one message whose field differs from the usual one."""
+    return dbc(fields=FIELD.replace(old, new), more=more)
+
+
+LONG = 'BA_DEF_ SG_ "SystemSignalLongSymbol" STRING ;\nBA_DEF_DEF_ "SystemSignalLongSymbol" "";\n'
+SECOND = ' SG_ second : 8|8@1+ (1,0) [0|250] "" any\n'
+
+WHOLE_FILE = [
+    (dbc(fields=FIELD + FIELD), "The signals level and level are overlapping in message OWN_STATUS: mend the file"),
+    (field("0|8", "60|8"), "The signal level does not fit in message OWN_STATUS: mend the file"),
+    (dbc(number=OWN & 0x7FFFFFFF), "Standard frame id 0x19ff00fe is more than 11 bits in message OWN_STATUS: "
+     f"for a 29-bit identifier write {OWN}, which is the number with bit 31 set"),
+    (dbc(more=f'BA_ "Foo" BO_ {OWN} 1;\n'), "uses 'Foo' without defining it: mend the file"),
+    (dbc(more=f'VAL_ {OWN} other 0 "x" ;\n'), f"unused VAL_ entries in DBC: VAL_ {OWN} other: mend the file"),
+    (dbc(more=ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level "measured";\n'),
+     "an attribute holds something else than the number it is defined as: mend it"),
+    (dbc(more=LONG.replace("Signal", "Message").replace("SG_", "BO_")
+         + f'BA_ "SystemMessageLongSymbol" BO_ {OWN} "x\ny";\n'),
+     "message x y: a name has letters, digits and underscores: rename it"),
+    (dbc(number=1024), "has no message with a 29-bit identifier: name a DBC file of an RV-C network"),
+    (b"", "has no message with a 29-bit identifier: name a DBC file of an RV-C network"),
+]  # fmt: skip
+
+ONE_MESSAGE = [
+    (dbc(fields="", length=0), " has 0 bytes: a frame holds 1 to 8"),
+    (dbc(fields="", length=9), " has 9 bytes: a frame holds 1 to 8"),
+    (field("level", "level m0", SECOND.replace("second", "second M")),
+     " is multiplexed, which is not supported: define the parts that you need as fields"),
+    (field("8@1+", "32@1-", f"SIG_VALTYPE_ {OWN} level : 1;\n"),
+     ": signal level is a float: define it as an integer with a scale"),
+    (field("0|8", "-1|8"), ": signal level starts at bit -1: the first bit of a message is 0"),
+    (field("(1,", "(0,"), ": signal level has the scale 0: write one above 0 (1e-18 to 1e18)"),
+    (field("(1,", "(-0.5,"), ": signal level has the scale -0.5: write one above 0 (1e-18 to 1e18)"),
+    (field("(1,", "(1e999,"), ": signal level has the scale inf: write one above 0 (1e-18 to 1e18)"),
+    (field(",0)", ",-1e999)"), ": signal level has the offset -inf: write one within -1e18 to 1e18"),
+    (field("8@1+", "8@1-", ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level 1;\n'),
+     ": signal level is signed and has special codes, which only unsigned fields have: choose one"),
+    (dbc(more=ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level 7;\n'),
+     ": signal level: attribute SpecialCodes is 7: write one of none, measured, commanded"),
+    (dbc(more='BA_DEF_ BO_ "Origin" STRING ;\nBA_DEF_DEF_ "Origin" "the moon";\n'),
+     ": attribute Origin is the moon: write one of published, memory, unsure, user"),
+    (dbc(more=ATTRIBUTES + f'BA_ "BroadcastGap" BO_ {OWN} -5;\n'),
+     ": attribute BroadcastGap is -5: write milliseconds, at most a day"),
+    (dbc(more=ATTRIBUTES + f'BA_ "BroadcastGap" BO_ {OWN} 86400001;\n'),
+     ": attribute BroadcastGap is 86400001: write milliseconds, at most a day"),
+    (dbc(more='BA_DEF_ BO_ "BroadcastGap" STRING ;\nBA_DEF_DEF_ "BroadcastGap" "often";\n'),
+     ": attribute BroadcastGap is often: write milliseconds, at most a day"),
+    (field("level", "class", SECOND.replace("second", "class_")),
+     ": signals class and class_ have too like names: rename one"),
+    (dbc(more=LONG + f'BA_ "SystemSignalLongSymbol" SG_ {OWN} level "a=print(1)";\n'),
+     ": 'a=print(1)' cannot be the name of a field: letters, digits and underscores, no digit first: rename it"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [(text, f": {what}") for text, what in WHOLE_FILE]
+    + [(text, f": message OWN_STATUS{what}") for text, what in ONE_MESSAGE],
+    ids=lambda item: item[2:50] if item[:2] == ": " else "",
+)
+def test_a_definition_that_cannot_be_used(own, tmp_path, text, line):
+    """One line names the file, the message and field, and what to do."""
+    assert refused(own, text) == [f"{tmp_path / 'a.dbc'}{line}"]
+
+
+def test_a_missing_file_and_a_folder(tmp_path, cache):
+    """One line says which file and why."""
+    (line,) = refused(load, [tmp_path / "gone.dbc"], cache)
+    assert line == f"{tmp_path / 'gone.dbc'}: cannot be read (No such file or directory): name a DBC file"
+    (line,) = refused(load, [tmp_path], cache)
+    assert line == f"{tmp_path}: cannot be read (Is a directory): name a DBC file"
+    (line,) = refused(load, [Path("a\0b")], cache)
+    assert "cannot be read (embedded null byte): name a DBC file" in line
+
+
+def test_a_file_larger_than_any_definition_file(tmp_path, cache):
+    """Something else than a definition file is not read to its end."""
+    path = tmp_path / "huge.dbc"
+    with path.open("wb") as file:
+        file.truncate((16 << 20) + 1)
+    (line,) = refused(load, [path], cache)
+    assert line == f"{path}: larger than 16 MiB, which no definition file is: name a DBC file"
+
+
+GOOD = dbc(more=f'VAL_ {OWN} level 0 "off" 1 "on" ;\nCM_ SG_ {OWN} level "how much";\n' + ATTRIBUTES).encode()
+
+
+@settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    at=st.integers(0, len(GOOD)),
+    gone=st.integers(0, 12),
+    new=st.binary(max_size=6)
+    | st.sampled_from([b"-", b"9", b'"', b";", b"e9", b"SG_", b"BO_ 1 x: 8 y\n", b"M", b"\n"]),
+)
+def test_a_damaged_file_is_read_or_refused_in_one_line(own, at, gone, new):
+    """Whatever stands in the file, it is taken and works, or is refused as input; nothing else is raised."""
+    try:
+        catalogue = own(GOOD[:at] + new + GOOD[at + gone :])
+    except InputError as error:
+        lines = "".join(error.problems).splitlines()
+    else:
+        lines = ["read"]
+        for message in catalogue:
+            assert len(message.encode({})) == message.length
+            assert len(message.decode(bytes(8))) == len(message.fields)
+    assert len(lines) == 1
