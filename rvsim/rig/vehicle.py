@@ -19,9 +19,9 @@ Hour = Annotated[float, Field(ge=0, lt=24)]
 
 
 class _Plan(BaseModel):
-    """Frozen; unknown keys, texts for numbers, infinities and not-a-number are refused."""
+    """Frozen; unknown keys and texts for numbers are refused. Every figure has both bounds, so none is infinite."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 class CabinPlan(_Plan):

@@ -1,6 +1,6 @@
-"""Turns the layout of a message into two Python functions: bytes to raw integers, and back.
+"""Turns the layout of a message into Python functions: bytes to raw integers or readings, and back.
 
-Knows: bit places, byte orders, widths. Does not know scales, codes or names' meaning. The functions are
+Knows: bit places, byte orders, widths. Does not know scales or what a field is about. The functions are
 generated once a message and compiled, because a general loop over fields is several times slower; the
 tests hold them against cantools field by field.
 """
@@ -9,13 +9,17 @@ from collections.abc import Callable, Sequence
 from keyword import iskeyword
 from typing import Any
 
-from rvsim.wire.fields import FieldSpec
+from rvsim.wire.fields import FieldSpec, Reading, State
 
 _TAKEN = frozenset({"int", "refuse", "__debug__"})
 """What a parameter must not hide from the generated function, or cannot be called."""
 
 Unpack = Callable[[bytes], tuple[int, ...]]
 Pack = Callable[..., bytes]
+Decode = Callable[[bytes], tuple[Reading, ...]]
+
+_TABLED = 8
+"""All readings of a field of so many bits are made beforehand; there are at most 256."""
 
 
 def parameter(name: str) -> str:
@@ -55,6 +59,21 @@ def compile_unpack(fields: Sequence[FieldSpec]) -> Unpack:
     body = "".join(_extraction(field) + "," for field in fields)
     unpack: Unpack = _compile(f"def function(d):\n return ({body})", {})
     return unpack
+
+
+def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
+    """Generate ``decode(data) -> (reading, ...)`` in the order of ``fields``; ``data`` must hold them all."""
+    names: dict[str, Any] = {"new": tuple.__new__, "Reading": Reading, "VALUE": State.VALUE}
+    body = ""
+    for place, field in enumerate(fields):
+        if field.length <= _TABLED and not field.signed:
+            names[f"t{place}"] = [Reading(field, raw, field.state(raw)) for raw in range(1 << field.length)]
+            body += f"t{place}[{_extraction(field)}],"
+        else:
+            names |= {f"f{place}": field, f"s{place}": field.states}
+            body += f"new(Reading,(f{place},(r:={_extraction(field)}),s{place}.get(r,VALUE))),"
+    decode: Decode = _compile(f"def function(d):\n return ({body})", names)
+    return decode
 
 
 def _placement(field: FieldSpec) -> str:

@@ -4,14 +4,14 @@ Knows: everything a definition says of one DGN, and how to decode a frame that i
 other messages, files or time.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from rvsim.errors import did_you_mean
 from rvsim.wire import ident
-from rvsim.wire.codec import Pack, Unpack, compile_pack, compile_unpack, parameter
-from rvsim.wire.fields import FieldSpec, Origin, Reading, State
+from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter
+from rvsim.wire.fields import FieldSpec, Origin, Reading
 
 
 @dataclass(frozen=True)
@@ -55,8 +55,13 @@ class MessageSpec:
         return {field.name: field for field in self.fields}
 
     @cached_property
-    def _parameters(self) -> Mapping[str, str]:
-        return {field.name: parameter(field.name) for field in self.fields}
+    def _decode_whole(self) -> Decode:
+        return compile_decode(self.fields)
+
+    @cached_property
+    def _renamed(self) -> Mapping[str, str]:
+        """The fields whose keyword is not their name."""
+        return {name: parameter(name) for name in self.by_name if parameter(name) != name}
 
     def raws(self, data: bytes) -> tuple[int | None, ...]:
         """Return the raw integers in field order, None for each field that a short frame does not hold."""
@@ -66,10 +71,10 @@ class MessageSpec:
 
     def decode(self, data: bytes) -> tuple[Reading, ...]:
         """Decode a frame's bytes into one reading for each field; never raises, whatever the length."""
-        return tuple(
-            Reading(field, raw, State.MISSING if raw is None else field.states.get(raw, State.VALUE))
-            for field, raw in zip(self.fields, self.raws(data), strict=True)
-        )
+        if len(data) >= self.needed:
+            return self._decode_whole(data)
+        found = zip(self.fields, self.raws(data), strict=True)
+        return tuple(Reading(field, raw, field.state(raw)) for field, raw in found)
 
     def encode(self, raws: Mapping[str, int]) -> bytes:
         """Encode raw integers by field name; a field that is not named is all ones.
@@ -77,14 +82,20 @@ class MessageSpec:
         Raises:
             ValueError: a name is unknown, or a raw integer does not fit.
         """
+        if self._renamed:
+            self._check_names(raws)
+            raws = {self._renamed.get(name, name): raw for name, raw in raws.items()}
         try:
-            named = {self._parameters[name]: raw for name, raw in raws.items()}
-        except KeyError as error:
-            name = error.args[0]
-            close = did_you_mean(name, self.by_name)
-            known = ", ".join(self.by_name)
-            raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {known}") from None
-        return self.pack(**named)
+            return self.pack(**raws)
+        except TypeError:  # asked for only now: looking up every name takes as long as packing
+            self._check_names(raws)
+            raise
+
+    def _check_names(self, names: Iterable[str]) -> None:
+        for name in names:
+            if name not in self.by_name:
+                close = did_you_mean(name, self.by_name)
+                raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {', '.join(self.by_name)}")
 
     def replace(self, data: bytes, name: str, raw: int) -> bytes:
         """Return the bytes with one field changed and every other bit as it was.

@@ -13,7 +13,7 @@ stays in the battery), surface charge and its decay, ageing, the capacity lost t
 protection that opens by voltage.
 """
 
-from math import exp, fsum, isfinite
+from math import exp, fsum, inf, isfinite
 from typing import NamedTuple
 
 from rvsim.rig.vehicle import BatteryPlan
@@ -41,7 +41,7 @@ _CHEMISTRIES = {
         # Fitted: 14.4 V at 80 % with a fifth of the capacity in amperes; 1.5 % of it left at full.
         take_volt_hours=1.74,
         take_margin=0.0174,
-        coldest_charge_c=-100.0,  # none
+        coldest_charge_c=-inf,
         takes_when_full=True,  # gassing and recombination, from memory
     ),
     "lfp": _Chemistry(
@@ -63,11 +63,12 @@ _CHEMISTRIES = {
 class _Level:
     """All chargers with one voltage limit: their limits in amperes, and what they give together."""
 
+    amps: float
+
     def __init__(self, volts: float, limits: dict[str, float]) -> None:
         self.volts = volts
         self.limits = limits
         self.most_amps = fsum(limits.values())
-        self.amps = 0.0
 
 
 class Battery:
@@ -76,11 +77,14 @@ class Battery:
     Volts and amps follow a new load or charger at once; charge and temperature move with `step`.
     """
 
+    volts: float
+    amps: float
+
     def __init__(self, plan: BatteryPlan) -> None:
         chemistry = _CHEMISTRIES[plan.chemistry]
         self._chemistry = chemistry
         self._full_as = plan.capacity_ah * 3600
-        self._charge_as = self._full_as * plan.start_percent / 100
+        self._charge_as = self._full_as * (plan.start_percent / 100)
         self._ohm = plan.internal_milliohm / 1000
         self._give_ohm = chemistry.give_volt_hours / plan.capacity_ah
         self._take_ohm = chemistry.take_volt_hours / plan.capacity_ah
@@ -90,14 +94,12 @@ class Battery:
         self._chargers: dict[str, tuple[float, float]] = {}
         self._levels: list[_Level] = []
         self.celsius = plan.start_c
-        self.volts = 0.0
-        self.amps = 0.0
         self._settle()
 
     @property
     def percent(self) -> float:
         """State of charge, 0 to 100."""
-        return 100 * self._charge_as / self._full_as
+        return 100 * (self._charge_as / self._full_as)
 
     def set_load(self, name: str, amps: float) -> None:
         """Let ``name`` draw this current from now on; 0 ends it.
@@ -139,11 +141,10 @@ class Battery:
 
     def step(self, around_c: float) -> None:
         """Let one second pass with the present currents, in air of ``around_c`` degrees."""
-        into_as = -self.amps
-        if into_as > 0:
-            self._charge_as = min(self._full_as, self._charge_as + into_as * self._chemistry.charge_efficiency)
-        elif into_as < 0:
-            self._charge_as = max(0.0, self._charge_as + into_as)
+        if self.amps < 0:
+            self._charge_as = min(self._full_as, self._charge_as - self.amps * self._chemistry.charge_efficiency)
+        else:
+            self._charge_as = max(0.0, self._charge_as - self.amps)
         self.celsius += (around_c - self.celsius) * self._nearer
         self._settle()
 

@@ -19,32 +19,43 @@ def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Ba
 
 
 def run(bank: Battery, seconds: int, around_c: float = 15.0) -> None:
-    """Let time pass."""
+    """Let time pass in air of that temperature."""
     for _ in range(seconds):
         bank.step(around_c)
 
 
 def hours_to(bank: Battery, volts: float) -> float:
-    """Time until the voltage has fallen to ``volts``."""
-    seconds = 0
+    """Time until the voltage has fallen to ``volts``, in steps of 10 s."""
+    tens = 0
     while bank.volts > volts:
-        bank.step(15.0)
-        seconds += 1
-    return seconds / HOUR
+        run(bank, 10)
+        tens += 1
+    return tens * 10 / HOUR
 
 
 # Rest voltage
 
 
-@pytest.mark.parametrize(("percent", "volts"), [(100, 12.85), (75, 12.55), (50, 12.25), (25, 11.95), (0, 11.65)])
-def test_agm_at_rest(percent: float, volts: float) -> None:
-    """A battery maker's AGM page, two hours at rest."""
-    assert battery("agm", percent).volts == pytest.approx(volts, abs=1e-9)
-
-
 @pytest.mark.parametrize(
-    ("percent", "low", "high"), [(100, 12.8, 13.2), (87.5, 12.6, 12.8), (62.5, 12.3, 12.6), (37.5, 12.0, 12.3)]
+    ("chemistry", "percent", "volts"),
+    [
+        # A battery maker's AGM page, two hours at rest.
+        ("agm", 100, 12.85),
+        ("agm", 75, 12.55),
+        ("agm", 50, 12.25),
+        ("agm", 25, 11.95),
+        ("agm", 0, 11.65),
+        # LFP: 3.40 V a cell when full (a battery information site's table), a pack maker's 10 V cut-off when empty.
+        ("lfp", 100, 4 * 3.40),
+        ("lfp", 0, 10.0),
+    ],
 )
+def test_rest_voltage(chemistry: str, percent: float, volts: float) -> None:
+    """At rest the voltage is that of the published row."""
+    assert battery(chemistry, percent).volts == pytest.approx(volts, abs=1e-9)
+
+
+@pytest.mark.parametrize(("percent", "low", "high"), [(87.5, 12.6, 12.8), (62.5, 12.3, 12.6), (37.5, 12.0, 12.3)])
 def test_agm_in_the_bands_of_another_table(percent: float, low: float, high: float) -> None:
     """A vehicle maker's owner's manual gives bands for AGM; the middle of each lies within 0.1 V of its band."""
     assert low - 0.1 <= battery("agm", percent).volts <= high + 0.1
@@ -54,11 +65,6 @@ def test_agm_in_the_bands_of_another_table(percent: float, low: float, high: flo
 def test_lfp_plateau(percent: float) -> None:
     """Between 30 and 90 % an LFP cell rests within 3.25 and 3.35 V, so voltage cannot tell the charge."""
     assert 4 * 3.25 - 1e-9 <= battery("lfp", percent).volts <= 4 * 3.35 + 1e-9
-
-
-def test_lfp_ends() -> None:
-    """Full rests at 3.40 V a cell (a battery information site's table), empty at a pack maker's 10 V cut-off."""
-    assert (battery("lfp", 100).volts, battery("lfp", 0).volts) == pytest.approx((4 * 3.40, 10.0))
 
 
 @pytest.mark.parametrize(
@@ -80,21 +86,26 @@ def test_more_charge_never_rests_lower(chemistry: str, data: st.DataObject) -> N
     assert battery(chemistry, low).volts <= battery(chemistry, high).volts + 1e-9
 
 
+@given(st.floats(1, 2000))
+def test_full_is_exactly_full(capacity_ah: float) -> None:
+    """A full battery reads 100 % and not a rounding more, whatever its size."""
+    assert battery("lfp", 100, capacity_ah=capacity_ah).percent == 100.0
+
+
 # Discharging
 
 
 @pytest.mark.parametrize("chemistry", ["agm", "lfp"])
-def test_counting_amperes_out(chemistry: str) -> None:
-    """10 A for one hour take 10 points from 100 Ah; for ten hours from 1000 Ah the same ten points."""
-    bank = battery(chemistry, 80)
-    bank.set_load("fridge", 10.0)
-    assert bank.amps == 10.0
+@pytest.mark.parametrize(
+    ("amps", "capacity_ah", "points"), [(10.0, 100.0, 10.0), (10.0, 1000.0, 1.0), (0.5, 5.0, 10.0)]
+)
+def test_counting_amperes_out(chemistry: str, amps: float, capacity_ah: float, points: float) -> None:
+    """10 A for one hour take 10 points from 100 Ah, 1 from 1000 Ah; half an ampere takes 10 from 5 Ah."""
+    bank = battery(chemistry, 80, capacity_ah=capacity_ah)
+    bank.set_load("fridge", amps)
+    assert bank.amps == amps
     run(bank, HOUR)
-    assert bank.percent == pytest.approx(70)
-    large = battery(chemistry, 80, capacity_ah=1000.0)
-    large.set_load("fridge", 10.0)
-    run(large, 10 * HOUR)
-    assert large.percent == pytest.approx(70)
+    assert bank.percent == pytest.approx(80 - points)
 
 
 @pytest.mark.parametrize(
@@ -178,11 +189,12 @@ def test_a_load_beyond_all_bounds() -> None:
 
 
 @pytest.mark.parametrize(("chemistry", "efficiency"), [("agm", 0.95), ("lfp", 0.99)])
-def test_counting_amperes_in(chemistry: str, efficiency: float) -> None:
-    """10 A for one hour bring ten points less the stated loss: 9.5 for AGM, 9.9 for LFP."""
-    bank = battery(chemistry, 40)
-    bank.set_charge("shore", 14.4, 10.0)
-    assert (bank.amps, bank.charge_amps("shore")) == (-10.0, 10.0)
+@pytest.mark.parametrize(("amps", "capacity_ah"), [(10.0, 100.0), (0.5, 5.0)])
+def test_counting_amperes_in(chemistry: str, efficiency: float, amps: float, capacity_ah: float) -> None:
+    """A tenth of the capacity in amperes brings ten points an hour less the stated loss: 9.5 for AGM, 9.9 for LFP."""
+    bank = battery(chemistry, 40, capacity_ah=capacity_ah)
+    bank.set_charge("shore", 14.4, amps)
+    assert (bank.amps, bank.charge_amps("shore")) == (-amps, amps)
     run(bank, HOUR)
     assert bank.percent == pytest.approx(40 + 10 * efficiency)
 
@@ -204,13 +216,12 @@ def test_constant_voltage(chemistry: str, percent: float) -> None:
     """Near full the charger holds its voltage, and the current is what the battery takes at it, ever less."""
     bank = battery(chemistry, percent)
     bank.set_charge("shore", 14.4, 40.0)
-    amps = []
+    earlier = 40.0
     for _ in range(5):
-        assert bank.volts == 14.4
-        assert bank.amps == -bank.charge_amps("shore")
-        amps.append(bank.charge_amps("shore"))
+        assert (bank.volts, bank.amps) == (14.4, -bank.charge_amps("shore"))
+        assert 0.0 < bank.charge_amps("shore") < earlier
+        earlier = bank.charge_amps("shore")
         run(bank, 30)
-    assert 40.0 > amps[0] > amps[1] > amps[2] > amps[3] > amps[4] > 0.0
 
 
 def test_constant_current_ends_where_it_was_fitted() -> None:
@@ -251,9 +262,7 @@ def test_lfp_takes_no_charge_below_freezing() -> None:
     run(bank, 60, around_c=-0.1)
     assert (bank.percent, bank.amps, bank.charge_amps("shore")) == (50.0, 0.0, 0.0)
     bank.set_load("heater", 25.0)
-    run(bank, 1, around_c=-0.1)
     assert bank.amps == 5.0
-    assert bank.percent < 50.0
 
 
 @pytest.mark.parametrize(("chemistry", "celsius"), [("lfp", 0.0), ("agm", -20.0), ("agm", -60.0)])
@@ -268,17 +277,17 @@ def test_charge_returns_when_the_battery_has_warmed() -> None:
     """A cold-soaked LFP battery in a warm cabin takes charge again once it has come above 0 C."""
     bank = battery("lfp", 50, start_c=-5.0, lag_hours=0.1)
     bank.set_charge("shore", 14.4, 10.0)
-    assert bank.amps == 0.0
-    run(bank, 600, around_c=15.0)
-    assert bank.celsius > 0
-    assert bank.amps == -10.0
+    run(bank, 30, around_c=15.0)
+    assert (bank.celsius < 0, bank.amps) == (True, 0.0)
+    run(bank, 570, around_c=15.0)
+    assert (bank.celsius > 0, bank.amps) == (True, -10.0)
 
 
 # Several chargers
 
 
 def test_charger_below_the_battery_gives_nothing() -> None:
-    """A charger whose limit lies below the battery's rest voltage gives no current and does not pull it down."""
+    """A charger with a limit below the battery's rest voltage gives no current and does not pull it down."""
     bank = battery("agm", 100)
     bank.set_charge("solar", 12.0, 20.0)
     assert (bank.charge_amps("solar"), bank.amps, bank.volts) == pytest.approx((0.0, 0.0, 12.85))
@@ -355,11 +364,10 @@ def test_impossible_loads_are_refused(amps: float) -> None:
 def test_temperature_follows_the_cabin() -> None:
     """After its lag the battery has come 1 - 1/e of the way to the air around it."""
     bank = battery("agm", 80, start_c=0.0, lag_hours=2.0)
-    run(bank, 2 * HOUR, around_c=20.0)
+    run(bank, 1, around_c=20.0)
+    assert bank.celsius == pytest.approx(20 / (2 * HOUR), rel=0.001)
+    run(bank, 2 * HOUR - 1, around_c=20.0)
     assert bank.celsius == pytest.approx(20 * (1 - 1 / e))
-
-
-amps_drawn = st.floats(0, 300)
 
 
 @given(
@@ -368,8 +376,10 @@ amps_drawn = st.floats(0, 300)
     celsius=st.floats(-30, 40),
     moves=st.lists(
         st.one_of(
-            st.tuples(st.just("load"), st.sampled_from("ab"), amps_drawn),
-            st.tuples(st.just("charge"), st.sampled_from("cd"), st.sampled_from([0.0, 12.2, 13.6, 14.4]), amps_drawn),
+            st.tuples(st.just("load"), st.sampled_from("ab"), st.floats(0, 300)),
+            st.tuples(
+                st.just("charge"), st.sampled_from("cd"), st.sampled_from([0.0, 12.2, 13.6, 14.4]), st.floats(0, 300)
+            ),
             st.tuples(st.just("wait"), st.integers(1, 200)),
         ),
         max_size=12,
@@ -389,10 +399,9 @@ def test_currents_always_agree(chemistry: str, percent: float, celsius: float, m
             chargers[move[0]] = (move[1], move[2])
         else:
             run(bank, move[0], around_c=celsius)
-        given_amps = 0.0
+        given_amps = sum(bank.charge_amps(name) for name in chargers)
         for name, (volts_limit, amps_limit) in chargers.items():
             amps = bank.charge_amps(name)
-            given_amps += amps
             assert 0 <= amps <= amps_limit * (1 + 1e-12)
             if 0 < amps < amps_limit * (1 - 1e-9):
                 assert bank.volts == volts_limit

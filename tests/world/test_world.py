@@ -15,22 +15,12 @@ SECOND = 1_000_000
 HOUR = 3600 * SECOND
 AIR_W_PER_LITRE_S_K = 1.08 * 0.29307107 / (0.47194745 * 5 / 9)  # the ASHRAE factor in metric units
 
-READINGS = (
-    "outdoor_c",
-    "cabin_c",
-    "coolant_c",
-    "water_c",
-    "fuel_litres_per_h",
-    "battery_volts",
-    "battery_amps",
-    "battery_percent",
-    "battery_c",
-)
+READINGS = "outdoor_c cabin_c coolant_c water_c fuel_litres_per_h battery_volts battery_amps battery_percent battery_c"
 
 
 def readings(world: World) -> dict[str, float]:
     """Everything a device could read."""
-    return {name: getattr(world, name) for name in READINGS} | world.heat_account()._asdict()
+    return {name: getattr(world, name) for name in READINGS.split()} | world.heat_account()._asdict()
 
 
 def world_with(
