@@ -101,7 +101,7 @@ def _bench(
         recorder = None
         if record is not None:
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        sink = _sink(loaded, catalogue, start, json, every, seed)
+        sink = _sink(loaded, catalogue, start, json, every, seed, speed)
         run = Run(
             loaded,
             catalogue,
@@ -121,16 +121,25 @@ def _bench(
     return Exit.GOOD
 
 
-def _sink(loaded: "LoadedScenario", catalogue: "Catalogue", start: str, json: bool, every: bool, seed: int) -> "Sink":
+def _sink(
+    loaded: "LoadedScenario",
+    catalogue: "Catalogue",
+    start: str,
+    json: bool,
+    every: bool,
+    seed: int,
+    speed: float | None,
+) -> "Sink":
     from rvsim.faces.output import JsonLines
     from rvsim.faces.run import CHANNEL
     from rvsim.faces.sentences import Sentences
 
     if json:
         return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
+    how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
     opening = (
-        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}, seed {seed}.",
-        f"{len(loaded.rig.devices)} devices planned, all simulated; frames cross python-can's virtual bus.",
+        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
+        f"{len(loaded.rig.devices)} devices planned, all simulated, seed {seed}, {how}.",
     )
     return Sentences(sys.stdout, opening)
 

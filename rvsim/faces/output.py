@@ -55,6 +55,7 @@ class JsonLines:
                     "source": event.source,
                     "message": event.spec.name,
                     "instance": event.instance,
+                    **({} if event.dsa is None else {"dsa": event.dsa}),
                     **reading_fields(event.reading),
                 }
             case PresenceChanged():

@@ -115,7 +115,9 @@ class Run:
         said = self.watch.readings(frame)
         if said is not None:
             for reading in said.readings:
-                yield ReadingChanged(said.time, said.device, said.source, said.spec, said.instance, reading, None)
+                yield ReadingChanged(
+                    said.time, said.device, said.source, said.spec, said.instance, reading, None, said.dsa
+                )
 
     def _advance(self, time: int) -> None:
         events = self.watch.advance(time)

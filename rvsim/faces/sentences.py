@@ -20,6 +20,8 @@ NO_FAULT_SPN = 0x7FFFF
 _TAGS = {Severity.NOTICE: "({})", Severity.WARNING: "<{}>", Severity.FAULT: "[{}]"}
 _LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
 """A number is said again when it has moved by this much since it was last said. Our choice, for reading."""
+_MAIN = ("operating_", "system_", "burner_")
+"""How the names of those two-bit codes begin that are always worth saying."""
 _SELDOM_SAID = frozenset({"device_priority", "charger_priority", "dc_source_instance", "heat_source"})
 """Fields that never change while a vehicle is used; JSON has them."""
 
@@ -72,9 +74,9 @@ class Sentences:
         """Tell whether a reading says enough that is new, and remember it as said if so."""
         if event.reading.field.name in _SELDOM_SAID:
             return False
-        key = (event.source, event.spec.name, event.instance, event.reading.field.name)
+        key = (event.source, event.spec.name, event.instance, event.dsa, event.reading.field.name)
         before, now = self._said.get(key), event.reading
-        if before is not None and _alike(before, now):
+        if _at_rest(now) if before is None else _alike(before, now):
             return False
         self._said[key] = now
         return True
@@ -106,8 +108,13 @@ class Sentences:
 
 def _belongs_to(event: Event) -> tuple[object, ...] | None:
     if isinstance(event, ReadingChanged):
-        return event.time, event.source, event.spec.dgn, event.instance
+        return event.time, event.source, event.spec.dgn, event.instance, event.dsa
     return None
+
+
+def _at_rest(reading: Reading) -> bool:
+    """Tell whether a two-bit code says "off" or "normal", which nobody needs to be told at first sight."""
+    return reading.field.length == 2 and reading.raw == 0 and not reading.field.name.startswith(_MAIN)
 
 
 def _alike(before: Reading, now: Reading) -> bool:
@@ -128,11 +135,14 @@ def _speaker(event: ReadingChanged) -> str:
     command, number = by_command(event.spec.name), "" if event.instance is None else f" {event.instance}"
     if command is not None:
         return f"{event.device} asks {command.title}{number}"
-    title = _title(event.spec)
+    title = _title(event.spec, event.dsa)
     return f"{event.device}{number}" if title == event.device else f"{event.device}, {title}{number}"
 
 
-def _title(spec: MessageSpec) -> str:
+def _title(spec: MessageSpec, dsa: int | None) -> str:
+    heard = by_dsa(dsa) if dsa is not None else None
+    if heard is not None:
+        return f"{heard.title}'s heartbeat"
     function = by_status(spec.name)
     return function.title if function else _TITLES.get(spec.name, spec.name)
 
@@ -154,8 +164,7 @@ def _heartbeat(news: Mapping[str, Reading]) -> str:
     if "spn" in news:
         fmi = f", FMI {news['fmi'].raw}" if "fmi" in news else ""
         said.append("no fault" if news["spn"].raw == NO_FAULT_SPN else f"fault SPN {news['spn'].raw}{fmi}")
-    function = by_dsa(news["dsa"].raw) if "dsa" in news and news["dsa"].raw is not None else None
-    return (f"of the {function.title}, " if function and said else "") + ", ".join(said)
+    return ", ".join(said)
 
 
 def _is_on(news: Mapping[str, Reading], lamp: str) -> bool:

@@ -147,7 +147,7 @@ class _Walk:
         self._table: Place = ()
         self._tables: dict[Place, int] = {}
         self._open: list[tuple[str, Place]] = []
-        self._place: Place = ()
+        self._place: Place
         self._brackets = 0
 
     def word(self, word: str, line: int) -> None:
@@ -166,7 +166,6 @@ class _Walk:
                 self._state, self._keys, self._brackets = "key", [], 0
         elif mark == "=":
             self._place = (*(self._open[-1][1] if self._open else self._table), *self._keys)
-            self._reach(line)
             self._state, self._keys = "value", []
         elif mark == "[" and self._state != "value":
             self._state, self._brackets = "header", self._brackets + 1

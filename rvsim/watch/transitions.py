@@ -60,7 +60,10 @@ class PresenceChanged(NamedTuple):
 
 
 class ReadingChanged(NamedTuple):
-    """A field says something else than in the frame before it; ``previous`` is None at first sight."""
+    """A field says something else than in the frame before it; ``previous`` is None at first sight.
+
+    ``dsa`` stands in a heartbeat instead of an instance: each function of a node has its own.
+    """
 
     time: int
     device: str
@@ -69,6 +72,7 @@ class ReadingChanged(NamedTuple):
     instance: int | None
     reading: Reading
     previous: Reading | None
+    dsa: int | None = None
 
 
 class GapExceeded(NamedTuple):

@@ -63,7 +63,7 @@ class Values:
         field, topic = reading.field, self._topic
         raw = was if isinstance(was, int) else None
         previous = None if was is _NEVER else Reading(field, raw, field.state(raw))
-        self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous))
+        self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous, topic.dsa))
 
     def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
         problem: RangeLeft | DataLost | None = None

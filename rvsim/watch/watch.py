@@ -64,6 +64,7 @@ class Decoded(NamedTuple):
     spec: MessageSpec
     instance: int | None
     readings: tuple[Reading, ...]
+    dsa: int | None
 
 
 class Statistics(NamedTuple):
@@ -197,13 +198,15 @@ class Watch:
             return None
         stream = self._by_sender.get((dgn, source))
         part = stream.parts.get(frame.data[stream.apart]) if stream else None
+        topic = layout.topic(source, frame.data)
         return Decoded(
             frame.time,
             part.entry.name if part else f"address {source:02X} hex",
             source,
             layout.spec,
-            layout.topic(source, frame.data).instance,
+            topic.instance,
             layout.spec.decode(frame.data)[1 if layout.instanced else 0 :],
+            topic.dsa,
         )
 
     # Hearing.

@@ -2,6 +2,7 @@
 
 import sys
 import tomllib
+from dataclasses import FrozenInstanceError
 
 import pytest
 from hypothesis import given, settings
@@ -83,7 +84,7 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path, written, monkeypatch):
     (tmp_path / "z.toml").mkdir()
     assert refused(tmp_path / "z.toml") == "z.toml is a folder; name a .toml file in it"
     latin = "x.toml, line 2: byte F6 hex is not UTF-8; save the file as UTF-8 text"
-    assert refused(written(b"a = 1\nb = '\xf6'")) == latin
+    assert refused(written(b"a = 1\nb = '\xf6'")) == refused(written(b"\n\xf6")) == latin
     too_large = "x.toml is larger than 1 MiB, which no rig or scenario is; name another file"
     assert refused(written("#" * (1 << 20) + "\n")) == too_large
     path = written("#" * (1 << 20))
@@ -103,6 +104,26 @@ def test_editors_marks_and_line_ends_do_not_matter(written):
     assert (file.line(("a",)), file.line(("b", "c"))) == (1, 3)
 
 
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("[b]", {("b",): 1}),
+        ("[[b]]", {("b",): 1, ("b", 0): 1}),
+        ("[b]\n[c]", {("b",): 1, ("c",): 2}),
+        ("[[b]]\n[[b.c]]\n[[b]]\n[[b.c]]\n[b.c.d]", {
+            ("b",): 1, ("b", 0): 1, ("b", 0, "c"): 2, ("b", 0, "c", 0): 2,
+            ("b", 1): 3, ("b", 1, "c"): 4, ("b", 1, "c", 0): 4, ("b", 1, "c", 0, "d"): 5,
+        }),
+        ("a.b = [[], {}, {c = {}}]", {
+            ("a",): 1, ("a", "b"): 1, ("a", "b", 0): 1, ("a", "b", 1): 1, ("a", "b", 2): 1, ("a", "b", 2, "c"): 1,
+        }),
+    ],
+)  # fmt: skip
+def test_headers_and_empty_values_have_their_lines(written, text, lines):
+    """A header first or last in a file, lists of tables within lists of tables, and values with nothing in them."""
+    assert read_toml(written(text)).lines == lines
+
+
 def test_lines_are_kept_down_to_a_depth(written):
     """What stands deeper than any rig goes has the line of what is around it."""
     file = read_toml(written("a = " + "[\n" * 30 + "1" + "]" * 30))
@@ -117,6 +138,8 @@ def test_a_file_says_where_something_stands(written):
     assert file.where(("b", "d", 3)) == f"{file.path}, line 2"
     assert file.where(("d",)) == str(file.path)
     assert file.line(("d",)) == 0
+    with pytest.raises(FrozenInstanceError):
+        file.text = ""
 
 
 KEYS = st.sampled_from(["a", "b-1", "_", '"a b"', "'c.d'", '"\\u00e9]"', '"="', "7"])
