@@ -1,4 +1,4 @@
-"""In a checkout, definitions and scenarios are found beside the package."""
+"""Definitions and scenarios are found, whether rvsim runs from a checkout or from an installed wheel."""
 
 from pathlib import Path
 
@@ -10,11 +10,20 @@ from rvsim.errors import InputError
 CHECKOUT = Path(__file__).parents[1]
 
 
-def test_a_checkout_is_known_as_such():
+def test_a_checkout_is_known_as_such(monkeypatch):
     """The folders beside the package are used, and the answer says so."""
+    monkeypatch.setattr(shipped, "_PACKAGE", CHECKOUT / "rvsim")
     assert shipped.origin() == "checkout"
     assert shipped.dbc_folder() == CHECKOUT / "dbc"
     assert shipped.scenario_folder() == CHECKOUT / "scenarios"
+
+
+def test_what_is_found_is_what_stands_in_the_checkout():
+    """Installed or not, the files found here are those of this checkout, byte for byte."""
+    for found, kept in ((shipped.dbc_folder(), "dbc"), (shipped.scenario_folder(), "scenarios")):
+        files = [path.relative_to(found) for path in sorted(found.rglob("*.*"))]
+        assert files == [path.relative_to(CHECKOUT / kept) for path in sorted((CHECKOUT / kept).rglob("*.*"))]
+        assert all((found / path).read_bytes() == (CHECKOUT / kept / path).read_bytes() for path in files)
 
 
 def test_definitions_are_listed_in_order():

@@ -147,7 +147,7 @@ def _meaning(reading: Reading, data: bytes) -> str:
     if not field.big_endian and len(held) > 2 and not field.length % 8:
         shown += f", low byte first: {raw:0{field.length // 4}X} hex"
     if reading.state is not State.VALUE:
-        named = f", {reading.label}" if reading.label and reading.label != reading.state else ""
+        named = f", {reading.shown_label}" if reading.shown_label else ""
         return f"{shown}: {reading.state}{named}"
     if reading.label is not None:
         return f"{shown}: {raw} = {reading.label}"

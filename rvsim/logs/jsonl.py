@@ -54,6 +54,6 @@ def reading_fields(reading: Reading) -> dict[str, Any]:
         "value": reading.value,
         "unit": field.spoken_unit or None,
         "state": str(reading.state),
-        "label": reading.label,
+        "label": reading.shown_label,
         "origin": str(field.origin),
     }

@@ -18,7 +18,7 @@ SECOND = 1_000_000
 MISSED_IN_A_ROW = 3
 LATE_FLOOR = 2 * SECOND
 GAPS_TO_KNOW = 10
-"""So many gaps must be known before a message's own median counts."""
+"""So many gaps must be known before a message's own rhythm counts."""
 SILENCES_TO_KNOW = 20
 """So many silences must be known before the bus's own median counts."""
 TALKERS = 2
@@ -26,9 +26,13 @@ TALKERS = 2
 _GAPS_KEPT, _SILENCES_KEPT = 32, 256
 
 
-def _median_step(times: Iterable[int]) -> int:
+def _steps(times: Iterable[int]) -> list[int]:
+    """Return the steps between successive times, the shortest first."""
     ordered = list(times)
-    steps: list[int] = sorted(map(sub, ordered[1:], ordered))
+    return sorted(map(sub, ordered[1:], ordered))
+
+
+def _median(steps: list[int]) -> int:
     return (steps[(len(steps) - 1) // 2] + steps[len(steps) // 2]) // 2
 
 
@@ -50,7 +54,7 @@ class Rhythm:
         return max(self.times[-1], self._restarted)
 
     def restart(self, now: int) -> None:
-        """Count the age from ``now`` on, without taking the pause for a gap."""
+        """Count the age from ``now`` on."""
         self._restarted = now
 
     @property
@@ -59,15 +63,18 @@ class Rhythm:
         return None if self._promised is None else max(MISSED_IN_A_ROW * self._promised, LATE_FLOOR)
 
     def gap(self) -> int | None:
-        """Return the gap: the promised or the own median once known, whichever is longer.
+        """Return the gap that can be relied on; None where none is known.
 
-        None for a message that is defined without a gap ("as needed", "on request"), and for one that has no
-        definition as long as its own median is not known.
+        For a message that promises a gap that is the promised one or its own median, whichever is longer. One that is
+        defined without a gap ("as needed", "on request") has none. For one without a definition it is the gap that
+        nine in ten of its own keep (common practice, no source): many come in bursts, of which a median tells nothing.
         """
         if self._promised is None and self._defined:
             return None
-        own = _median_step(self.times) if len(self.times) > GAPS_TO_KNOW else None
-        return max(filter(None, (self._promised, own)), default=None)
+        if len(self.times) <= GAPS_TO_KNOW:
+            return self._promised
+        steps = _steps(self.times)
+        return max(self._promised, _median(steps)) if self._promised is not None else steps[len(steps) * 9 // 10]
 
     def limit(self) -> int:
         """Return the age beyond which the message is late; of use where it is periodic."""
@@ -93,7 +100,7 @@ class Silences:
 
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
-        return _median_step(self.times) if len(self.times) > SILENCES_TO_KNOW else None
+        return _median(_steps(self.times)) if len(self.times) > SILENCES_TO_KNOW else None
 
 
 def normal_silence(median: int) -> int:

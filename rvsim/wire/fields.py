@@ -227,6 +227,11 @@ class Reading(NamedTuple):
         return self.field.labels.get(self.raw) if self.raw is not None else None
 
     @property
+    def shown_label(self) -> str | None:
+        """The name of a code where it says more than the state: in a command all ones mean unchanged, not no data."""
+        return None if self.state in (State.NO_DATA, State.UNCHANGED) else self.label
+
+    @property
     def brief(self) -> str:
         """The reading for a person: the code's name, the rounded value with its unit, or the state."""
         if self.state is not State.VALUE or self.raw is None:

@@ -127,6 +127,15 @@ def test_states_in_json(catalogue):
     assert fields(catalogue, "19FFE344", "01FFFFFFFFFFFFFF")["heat_output_level"]["state"] == "unchanged"
 
 
+def test_the_state_goes_before_the_name_of_a_code(catalogue):
+    """All ones in a two-bit command field mean unchanged, though the table calls the code no data; 2 is an error."""
+    mode = fields(catalogue, "19FFE344", "01FFFFFFFFFFFFFF")["operating_mode"]
+    assert (mode["raw"], mode["state"], mode["label"]) == (3, "unchanged", None)
+    lamp = fields(catalogue, "19FECA5E", "A564FFFFFFFFFFFF")
+    assert (lamp["red_lamp_status"]["state"], lamp["red_lamp_status"]["label"]) == ("out of range", "error")
+    assert "10: out of range, error" in text(catalogue, "19FECA5E", "A564FFFFFFFFFFFF")
+
+
 @given(st.integers(0, (1 << 29) - 1), st.binary(max_size=8))
 def test_any_frame_can_be_spelled(catalogue, identifier, data):
     """Whatever the identifier and however many bytes, both forms come out and agree on the message."""

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.wire.codec import compile_pack, compile_unpack, parameter
-from rvsim.wire.fields import FieldSpec
+from rvsim.wire.codec import compile_decode, compile_pack, compile_unpack, parameter
+from rvsim.wire.fields import FieldSpec, Reading, Special
 
 
 def dbc(fields, length=8):
@@ -38,7 +38,8 @@ def layouts(draw):
             width = draw(st.integers(1, 8 * end - place))
             if draw(st.integers(0, 4)):
                 name, signed = f"f{place}", draw(st.booleans())
-                fields.append(FieldSpec(name, place, width, big_endian=big, signed=signed))
+                special = Special.NONE if signed else draw(st.sampled_from(Special))
+                fields.append(FieldSpec(name, place, width, big_endian=big, signed=signed, special=special))
             place += width
         byte = end
     return fields, length
@@ -72,6 +73,20 @@ def test_unpacking_any_layout_agrees_with_cantools(data, layout):
     assert dict(zip([field.name for field in fields], raws, strict=True)) == expected
 
 
+@settings(deadline=None)
+@given(data=st.data(), layout=layouts())
+def test_readings_of_any_layout(data, layout):
+    """Readings hold the field, the raw integer that unpacking gives, and what that integer says about itself."""
+    fields, length = layout
+    held = data.draw(st.binary(min_size=length, max_size=length) | st.just(b"\xff" * length))
+    raws = compile_unpack(fields)(held)
+    readings = compile_decode(fields)(held)
+    assert readings == tuple(Reading(field, raw, field.state(raw)) for field, raw in zip(fields, raws, strict=True))
+    assert all(
+        type(reading) is Reading and reading.field is field for reading, field in zip(readings, fields, strict=True)
+    )
+
+
 @given(layout=layouts())
 def test_what_is_not_named_is_all_ones(layout):
     """Without a word every bit is set: no data, unchanged, unused (rv-c.com/node/522)."""
@@ -101,7 +116,7 @@ def test_unpacking_takes_bytes_beyond_the_last_field():
 def test_a_message_without_fields():
     """Its bytes are all ones, and nothing is read from them."""
     assert compile_pack([], 8)() == b"\xff" * 8
-    assert compile_unpack([])(b"") == ()
+    assert compile_unpack([])(b"") == compile_decode([])(b"") == ()
 
 
 UNSIGNED = [FieldSpec("a", 0, 8), FieldSpec("b", 8, 8), FieldSpec("c", 16, 3), FieldSpec("d", 24, 32)]
@@ -161,6 +176,7 @@ def test_a_field_may_be_called_like_anything_in_the_generated_function(big, sign
     packed = compile_pack(fields, 8)(**{parameter(name): i for i, name in enumerate(names)})
     assert packed == bytes(range(8))
     assert compile_unpack(fields)(packed) == tuple(range(8))
+    assert [reading.raw for reading in compile_decode(fields)(packed)] == list(range(8))
     with pytest.raises(ValueError, match=r"^function: raw value 256 does not fit in 8 bits$"):
         compile_pack(fields, 8)(function=256)
 
