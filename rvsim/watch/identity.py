@@ -2,8 +2,9 @@
 
 Knows: that an address alone never tells what a device is (rv-c.com/node/82). A source is bound to a planned device
 by a status message of one of the device's functions and instances; or, where only one planned device has the
-function, by the default source address in its heartbeat, which carries no instance. Functions that devices share by
-design bind nobody, nor do commands and requests. Does not know ages: it tells the roll call who has come.
+function, by the default source address in its heartbeat, which carries no instance. Of several devices with a
+function that has no status message at all, such as panels, the planned address chooses. Functions that devices share
+by design bind nobody, nor do commands and requests. Does not know ages: it tells the roll call who has come.
 """
 
 from collections.abc import Callable
@@ -19,9 +20,6 @@ from rvsim.watch.transitions import Ended, Stranger
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
-
-IDENTIFY_WITHIN = HEARTBEAT_FLOOR
-"""So long a source may take to say what it is: three heartbeats."""
 
 
 class _Objection(NamedTuple):
@@ -49,6 +47,8 @@ class Identity:
             for function, instances in entry.plan.functions.items() if entry.plan else ():
                 self._by_function.setdefault(function, []).append(entry)
                 self._owners.update({(function, instance): entry for instance in instances})
+        self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=HEARTBEAT_FLOOR)
+        """So long a source may take to say what it is: three heartbeats, or three of the slowest planned status."""
 
     def hear(self, part: Part, time: int) -> bool:
         """Count a topic that was just heard to its device.
@@ -93,12 +93,16 @@ class Identity:
         return None, _Objection(part.spoken, owner)
 
     def _by_heartbeat(self, part: Part) -> Entry | None:
-        function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
-        having = self._by_function.get(function.name, []) if function and not function.shared else []
-        if function is None or len(having) != 1 or function.name in part.node.other_instances:
+        node, function = part.node, by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+        if function is None or function.shared or function.name in node.other_instances:
             return None
-        entry, speaker = having[0], part.node.speaker
-        if entry.node is part.node:
+        having = self._by_function.get(function.name, [])
+        if not function.statuses and len(having) > 1:
+            having = [entry for entry in having if entry.plan is not None and entry.plan.address == node.address]
+        if len(having) != 1:
+            return None
+        entry, speaker = having[0], node.speaker
+        if entry.node is node:
             return entry
         if entry.heard or (speaker is not None and speaker.plan is not None and speaker.heard):
             return None
@@ -206,8 +210,12 @@ class Identity:
         """Return whom a topic without a word about its sender is counted to."""
         speaker = node.speaker
         if speaker is None or (speaker.plan is not None and speaker.is_gone):
-            speaker = node.speaker = self._roll_call.add(node.nobody.name)
-            speaker.node = node
+            planned = (entry for entry in self._roll_call.entries if entry.node is node and entry.plan is not None)
+            speaker = next((entry for entry in planned if entry.heard), None)
+            if speaker is None:
+                speaker = self._roll_call.add(node.nobody.name)
+                speaker.node = node
+            node.speaker = speaker
         return speaker
 
     # Sources that the rig does not have.
@@ -219,12 +227,12 @@ class Identity:
             return
         self._roll_call.arrive(entry, time, now)
         if entry.plan is None and self._with_rig:
-            self._agenda.put(now + IDENTIFY_WITHIN, self._naming, entry.number, entry)
+            self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:  # noqa: ARG002 - the deadline does not move on
         if entry.merged or entry.strange or not entry.heard:
             return None
-        return entry.waiting_from + IDENTIFY_WITHIN
+        return entry.waiting_from + self._time_to_say
 
     def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
         self._object(entry, None, time, since)
@@ -243,7 +251,7 @@ class Identity:
             entry.plan is not None,
             objection.function if objection is not None else None,
             f"{holder.name} (address {holder.node.address:02X} hex)" if holder and holder.node else None,
-            IDENTIFY_WITHIN,
+            self._time_to_say,
             entry.last_frame(),
         )
         entry.strange[key] = stranger

@@ -8,15 +8,16 @@ from collections.abc import Callable, Iterator
 
 from rvsim.watch.limits import Expected
 from rvsim.watch.transitions import DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
-from rvsim.wire.fields import Reading, Special, State
+from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
 Emit = Callable[[Transition], None]
 
-_SAYS_NOTHING = frozenset({State.NO_DATA, State.MISSING})
-_NO_NEWS = _SAYS_NOTHING | {State.UNCHANGED}
+_NO_NEWS = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 """What a field can say at first sight without being news."""
+_NOT_JUDGED = frozenset({State.RESERVED, State.MISSING})
+"""What tells neither good nor bad. That a frame is too short to hold a field is a matter of its length."""
 _NEVER = object()
 
 
@@ -67,22 +68,20 @@ class Values:
 
     def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
         problem: RangeLeft | DataLost | None = None
-        if reading.state is State.RESERVED:
+        if reading.state in _NOT_JUDGED:
             return
         if _is_bad(reading, known.limits):
             limits = known.limits if reading.state is State.VALUE else None
             problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
-        elif reading.state in _SAYS_NOTHING:
+        elif reading.state is State.NO_DATA:
             problem = self._lost(reading, known, frame, device)
-        if reading.state is State.VALUE:
-            self._carried[reading.field.name] = (frame.time, reading)
-        self._settle(reading.field.name, problem, frame.time, settled)
+        name = reading.field.name
+        if reading.state is State.VALUE and (problem is None or name not in self._carried):
+            self._carried[name] = (frame.time, reading)
+        self._settle(name, problem, frame.time, settled)
 
     def _lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
-        if reading.field.special is not Special.MEASURED:
-            return None
-        name = reading.field.name
-        known = self._carried.get(name)
+        known = self._carried.get(reading.field.name)
         if not expected.required and (known is None or expected.may_be_empty):
             return None
         time, before = known or (frame.time, None)

@@ -29,13 +29,13 @@ def test_it_lags_behind_the_air(alone):
         "ambient", settings={"place": "cabin"}, vehicle={"cabin": {"heat_capacity_j_per_k": 10_000.0}}, ambient_sensor=1
     )
     sensor.until(1)
-    felt, air = [], []
+    felt, around = [], []
     sensor.world.set_cabin_gain("test", 30_000.0)
     for second in range(2, 60):
         sensor.until(second)
-        air.append(sensor.world.cabin_c)
+        around.append(sensor.world.cabin_c)
     felt = [celsius(data) for _, data in sensor.of(AMBIENT)]
-    assert max(felt) < max(air) - 5
+    assert max(felt) < max(around) - 5
     assert felt == sorted(felt)
 
 

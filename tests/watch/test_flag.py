@@ -1,0 +1,41 @@
+"""Tests for flags."""
+
+import dataclasses
+
+import pytest
+
+from rvsim.watch.flag import Flag, Kind, Severity
+
+
+def flag() -> Flag:
+    """A flag that stands."""
+    return Flag(3, Kind.NO_DATA, "sensor", Severity.WARNING, 5_000_000, "says no data", "its wire", ("frame X",))
+
+
+def test_a_cleared_flag_is_the_same_flag_with_its_end():
+    """Number, words and beginning stay; only ``until`` is new, and the first one is left as it was."""
+    first = flag()
+    cleared = first.cleared(7_000_000)
+    assert cleared == dataclasses.replace(first, until=7_000_000)
+    assert (first.until, cleared.number) == (None, 3)
+
+
+def test_a_flag_cannot_be_changed():
+    """What was handed out stays as it is."""
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        flag().text = "else"
+
+
+def test_kinds_and_severities_are_the_words_that_are_printed():
+    """They can stand in a sentence and in JSON as they are."""
+    assert [str(kind) for kind in Kind] == [
+        "silent-device",
+        "late-message",
+        "bus-quiet",
+        "unplanned-device",
+        "bad-value",
+        "no-data",
+        "wrong-length",
+        "unknown-message",
+    ]
+    assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
