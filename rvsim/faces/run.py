@@ -84,12 +84,16 @@ class Run:
             feed = Feed(listener, self._take, self._advance)
             self._carry = sender.send
             moment = 0
-            while end is None or moment < end:
-                moment = self._next(moment, end)
-                clock.wait_until(moment)
-                self.bench.run_until(moment if moment == end else moment + 1)
-                feed.settle(Watermark(moment, sender.statistics.sent), UNDER_WAY)
-                self._flush()
+            try:
+                while end is None or moment < end:
+                    moment = self._next(moment, end)
+                    clock.wait_until(moment)
+                    self.bench.run_until(moment if moment == end else moment + 1)
+                    feed.settle(Watermark(moment, sender.statistics.sent), UNDER_WAY)
+                    self._flush()
+            except KeyboardInterrupt:
+                self._sum_up(moment)
+                raise
             feed.settle(Watermark(moment, sender.statistics.sent))
         self._finish(moment)
 
@@ -126,7 +130,10 @@ class Run:
 
     def _finish(self, end: int) -> None:
         self._advance(end)
-        self._sink.end(end, self.watch)
+        self._sum_up(end)
+
+    def _sum_up(self, time: int) -> None:
+        self._sink.end(time, self.watch)
         self._flush()
 
     def _flush(self) -> None:

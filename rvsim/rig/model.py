@@ -65,7 +65,7 @@ def _one_line(text: str) -> str:
 
 def _address(number: int) -> int:
     if not 0 <= number <= HIGHEST_ADDRESS:
-        given = f"0x{number:X}" if 0 <= number <= 0xFFFF else shown(number)
+        given = f"0x{number:X}" if 0 < number <= 0xFFFF else shown(number)
         raise ValueError(f"{given} is not an address that a device can have; write 0 to 0x{HIGHEST_ADDRESS:X} (253)")
     return number
 

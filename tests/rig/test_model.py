@@ -53,8 +53,10 @@ def problems(data, kinds=None, **context):
 
 def test_a_device_is_read_with_its_defaults():
     """Single instances become tuples; what is left out is empty or false."""
-    (plan,) = Rig.model_validate(rig(device(functions={"furnace": 1, "tank": [0, 1]}))).devices
-    assert plan.functions == {"furnace": (1,), "tank": (0, 1)}
+    whole = Rig.model_validate(rig(device(functions={"furnace": 1, "tank": [0, 250]})))
+    assert (whole.form, whole.name, whole.title) == (1, "small", "A small one")
+    (plan,) = whole.devices
+    assert plan.functions == {"furnace": (1,), "tank": (0, 250)}
     assert (plan.name, plan.kind, plan.address) == ("device 1", "plain", 0x81)
     assert (plan.zone, plan.sleeps, plan.settings, plan.limits, plan.required) == (None, False, {}, {}, ())
 
@@ -113,6 +115,7 @@ INSTANCE = "is not an instance; write a whole number, like 1, or several, like [
     [
         ({"address": 254}, ("address",), f"0xFE {ADDRESS}"),
         ({"address": -1}, ("address",), f"-1 {ADDRESS}"),
+        ({"address": 0xFFFF}, ("address",), f"0xFFFF {ADDRESS}"),
         ({"address": 0x10000}, ("address",), f"65536 {ADDRESS}"),
         ({"address": 1 << 70}, ("address",), f"a number beyond all use {ADDRESS}"),
         ({"name": " "}, ("name",), "this is empty; write a few words"),
@@ -254,6 +257,16 @@ def test_two_devices_cannot_have_the_same():
             ("device", 2, "functions", "furnace"),
             'furnace 1 is already a function of device 2 "device 1"; give each its own instance',
         ),
+    ]
+
+
+@pytest.mark.parametrize(("address", "instance"), [(0, 0), (253, 250)])
+def test_the_lowest_and_the_highest_can_clash(address, instance):
+    """The ends of what is valid are held against each other too."""
+    same = {"address": address, "functions": {"tank": instance}}
+    assert [place for place, _ in problems(rig(device(1, **same), device(2, **same)))] == [
+        ("device", 1, "address"),
+        ("device", 1, "functions", "tank"),
     ]
 
 

@@ -1,0 +1,190 @@
+"""Tests for the rules: from transitions to flags, with their words."""
+
+import pytest
+
+from rvsim.watch.flag import FlagCleared, FlagRaised
+from rvsim.watch.rules import Rules
+from rvsim.watch.transitions import (
+    BusFellQuiet,
+    DataLost,
+    Ended,
+    FellSilent,
+    GapExceeded,
+    LengthWrong,
+    Limits,
+    NameMissing,
+    RangeLeft,
+    Stranger,
+    Topic,
+)
+from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
+from rvsim.wire.frame import Frame
+
+SECOND = 1_000_000
+FRAME = Frame(19_812_345, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
+SHOWN = "19FFE45E 01 00 C8 64 FF FF FF FF at 19.812 s"
+TOPIC = Topic(0x5E, 0x1FFE4, "FURNACE_STATUS", 1)
+LATE = GapExceeded(35 * SECOND, 34 * SECOND, "heater", TOPIC, 500_000, 2 * SECOND, FRAME)
+SILENT = FellSilent(36 * SECOND, 35 * SECOND, "heater", ("furnace 1", "water heater 1"), 5 * SECOND, 15 * SECOND, FRAME)
+
+
+def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PUBLISHED) -> Reading:
+    """A temperature in whole degrees from -40."""
+    field = FieldSpec("air_temperature", 8, 8, offset=-40, unit="degC", special=Special.MEASURED, origin=origin)
+    return Reading(field, raw, state)
+
+
+def flag_of(transition):
+    """The flag that a transition raises."""
+    raised = Rules().take(transition)
+    assert isinstance(raised, FlagRaised)
+    assert (raised.time, raised.flag.since, raised.flag.until) == (transition.time, transition.since, None)
+    return raised.flag
+
+
+def said(transition) -> tuple[str, str, str, str]:
+    """Kind, subject, severity and text of the flag that a transition raises."""
+    flag = flag_of(transition)
+    return str(flag.kind), flag.subject, str(flag.severity), flag.text
+
+
+def test_a_silent_device():
+    """A fault with the last frame, and what was late before as evidence."""
+    assert said(SILENT._replace(late=(LATE,))) == (
+        "silent-device",
+        "heater",
+        "fault",
+        "nothing heard for 15.0 s, due every 5 s; last at 19.812 s",
+    )
+    flag = flag_of(SILENT._replace(late=(LATE,)))
+    assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS 1 late since 34.000 s")
+    assert "power and fuse first, then its data plug, then its drop" in flag.advice
+
+
+def test_a_device_that_was_never_heard():
+    """There is no last frame; the advice says what it should be set to."""
+    never = SILENT._replace(last=None, gap=None)
+    assert said(never)[3] == "not heard at all for 15.0 s"
+    assert flag_of(never).evidence == ()
+    assert flag_of(never).advice.endswith("and that it is set to furnace 1 and water heater 1")
+    assert flag_of(never._replace(functions=())).advice.endswith("its drop")
+    assert said(never._replace(gap=5 * SECOND))[3] == "not heard at all for 15.0 s, due every 5 s"
+
+
+def test_a_late_message():
+    """A warning with its gap."""
+    assert said(LATE) == (
+        "late-message",
+        "heater",
+        "warning",
+        "FURNACE_STATUS 1 not heard for 2.0 s, due every 0.5 s; last at 19.812 s",
+    )
+    assert flag_of(LATE).evidence == (f"last frame {SHOWN}",)
+    assert "setting for this message" in flag_of(LATE).advice
+
+
+def test_a_quiet_bus():
+    """One fault for all; the ohms are told with what they do not prove."""
+    quiet = BusFellQuiet(21 * SECOND, 21 * SECOND, 1_200_000, SECOND, 36_000, 4, FRAME)
+    text = "nothing from anyone for 1.2 s, where 0.036 s between frames is usual; last at 19.812 s"
+    assert said(quiet) == ("bus-quiet", "bus", "fault", text)
+    flag = flag_of(quiet)
+    assert flag.evidence == (f"last frame {SHOWN}", "4 sources have missed a message")
+    for words in ("adapter", "60 ohm", "does not prove the connectors, the ground or the supply", "power off"):
+        assert words in flag.advice
+
+
+@pytest.mark.parametrize(
+    ("function", "holder", "text", "advice"),
+    [
+        (None, None, "not in the rig: it has not said what it is within 15.0 s", "by unplugging it"),
+        ("furnace 2", None, "speaks as furnace 2, which the rig does not have", "set its instance as planned"),
+        (
+            "furnace 1",
+            "heater (address 5E hex)",
+            "speaks as furnace 1, already spoken for by heater (address 5E hex)",
+            "give each its own instance, and see which one furnace 1 is",
+        ),
+    ],
+)
+def test_a_device_that_is_not_planned(function, holder, text, advice):
+    """A warning in three forms."""
+    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND, FRAME)
+    assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
+    assert advice in flag_of(strange).advice
+    assert flag_of(strange).evidence == (f"frame {SHOWN}",)
+    assert flag_of(strange._replace(last=None)).evidence == ()
+
+
+@pytest.mark.parametrize(
+    ("reading", "limits", "text"),
+    [
+        (temperature(200), Limits(-60, 85, "by the rig"), "160 °C, outside -60 to 85 °C (by the rig)"),
+        (temperature(254, State.OUT_OF_RANGE), None, "out of range"),
+        (temperature(254, State.OUT_OF_RANGE, Origin.MEMORY), None, "out of range; layout from memory"),
+        (temperature(254, State.OUT_OF_RANGE, Origin.UNSURE), None, "out of range; layout not sure"),
+        (temperature(254, State.OUT_OF_RANGE, Origin.USER), None, "out of range"),
+        (Reading(FieldSpec("air_temperature", 0, 8), 9, State.VALUE), Limits(0, 2.5, "x"), "9, outside 0 to 2.5 (x)"),
+    ],
+)
+def test_a_bad_value(reading, limits, text):
+    """It says what was said, what is believed and by whom, and where the layout is not established."""
+    bad = RangeLeft(20, "heater", TOPIC, reading, limits, FRAME)
+    assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS 1 air temperature {text}")
+    assert flag_of(bad).evidence == (f"frame {SHOWN}",)
+    assert "sensor, its wire" in flag_of(bad).advice
+
+
+def test_a_value_that_turned_to_no_data():
+    """It says what it was, or that the rig requires it."""
+    gone = temperature(255, State.NO_DATA, Origin.MEMORY)
+    lost = DataLost(20, "heater", TOPIC, gone, temperature(61), 15_500_000, FRAME)
+    text = "FURNACE_STATUS 1 air temperature turned to no data; it said 21 °C at 15.500 s; layout from memory"
+    assert said(lost) == ("no-data", "heater", "warning", text)
+    assert flag_of(lost).evidence == (f"frame {SHOWN}",)
+    assert "sensor's wire and plug" in flag_of(lost).advice
+    never = lost._replace(before=None, reading=temperature(255, State.NO_DATA))
+    assert said(never)[3] == "FURNACE_STATUS 1 air temperature says no data, and the rig requires a value"
+
+
+def test_a_wrong_length():
+    """A warning; a notice where nothing is lost."""
+    short = LengthWrong(20, "heater", TOPIC, 2, 8, ("fan_speed", "level"), False, FRAME)
+    text = "FURNACE_STATUS 1 has 2 bytes, its fields need 8; without fan speed, level"
+    assert said(short) == ("wrong-length", "heater", "warning", text)
+    assert "definition" in flag_of(short).advice
+    assert flag_of(short).evidence == (f"frame {SHOWN}",)
+    harmless = short._replace(harmless=True)
+    assert said(harmless)[2] == "notice"
+    assert flag_of(harmless).advice.startswith("nothing")
+    long = short._replace(fields=(), length=8, needed=3)
+    assert said(long)[2:] == ("warning", "FURNACE_STATUS 1 has 8 bytes, more than the 3 that are defined")
+
+
+def test_an_unknown_message():
+    """A notice, and no reason to worry."""
+    unknown = NameMissing(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
+    assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex has no definition here")
+    assert "nothing is wrong with the bus" in flag_of(unknown).advice
+    assert flag_of(unknown).evidence == (f"frame {SHOWN}",)
+
+
+def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
+    """A cause raises one flag; when it has ended it can raise another."""
+    rules = Rules()
+    first, second = rules.take(SILENT), rules.take(LATE)
+    assert rules.take(SILENT._replace(time=99)) is None
+    cleared = rules.take(Ended(60 * SECOND, SILENT.cause))
+    assert isinstance(cleared, FlagCleared)
+    assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
+    assert (cleared.time, cleared.flag.until) == (60 * SECOND, 60 * SECOND)
+    assert rules.take(Ended(61 * SECOND, SILENT.cause)) is None
+    assert rules.standing == (second.flag,)
+    assert rules.everything == (cleared.flag, second.flag)
+    assert rules.take(SILENT).flag.number == 3
+    assert [flag.number for flag in rules.standing] == [2, 3]
+
+
+def test_the_end_of_what_never_began_changes_nothing():
+    """It is not an error either: a log can begin in the middle."""
+    assert Rules().take(Ended(1, SILENT.cause)) is None
