@@ -7,7 +7,7 @@ device, which never learns of it. Does not know when a run starts: the gate is t
 from collections.abc import Callable, Mapping
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.shakedown.scenario import Fault, LoadedScenario, SilentPlan, WrongValuePlan
+from rvsim.shakedown.scenario import Fault, LoadedScenario, NoDataPlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.sim.bench import Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Special
@@ -26,7 +26,7 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     problems = []
     for number, fault in enumerate(loaded.scenario.faults, start=1):
         try:
-            built.setdefault(fault.device, []).append(_gate(fault, catalogue))
+            built.setdefault(fault.device, []).append(gate_of(fault, catalogue))
         except (InputError, ValueError) as error:
             problems.append(f"{loaded.path}, fault {number} ({fault.fault}): {error}")
     if problems:
@@ -34,18 +34,29 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     return built
 
 
-def _gate(fault: Fault, catalogue: Catalogue) -> Gate:
+def gate_of(fault: Fault, catalogue: Catalogue) -> Gate:
+    """Return the gate of one fault.
+
+    Raises:
+        InputError: the message is not defined.
+        ValueError: the field is not, or cannot say what it should.
+    """
     if isinstance(fault, SilentPlan):
-        return _within(fault, lambda _: None)
+        return _within(fault, lambda identifier, data: None)  # noqa: ARG005 - nothing gets through
     spec = catalogue.by_name(fault.message)
     field = _field(spec, fault.field)
+    return _within(fault, _Changed(spec, field, _said_instead(fault, field)))
+
+
+def _said_instead(fault: WrongValuePlan | StuckPlan | NoDataPlan, field: FieldSpec) -> int | None:
+    """Return the raw value that a fault puts into a field, None for what the field says first."""
+    if isinstance(fault, StuckPlan):
+        return None
     if isinstance(fault, WrongValuePlan):
-        raw = field.raw(fault.value)
-    elif field.special is Special.NONE:
+        return field.raw(fault.value)
+    if field.special is Special.NONE:
         raise ValueError(f"{fault.message} {fault.field} has no code for no data: choose another field")
-    else:
-        raw = field.all_ones
-    return _replacing(fault, spec, field, raw)
+    return field.all_ones
 
 
 def _field(spec: MessageSpec, name: str) -> FieldSpec:
@@ -56,20 +67,26 @@ def _field(spec: MessageSpec, name: str) -> FieldSpec:
     return spec.by_name[name]
 
 
-def _within(fault: Fault, change: Callable[[bytes], bytes | None]) -> Gate:
+def _within(fault: Fault, change: Callable[[int, bytes], bytes | None]) -> Gate:
     start, end = fault.since, fault.until
 
-    def gate(time: int, identifier: int, data: bytes) -> bytes | None:  # noqa: ARG001 - a silent device sends nothing
-        acts = start <= time and (end is None or time < end)
-        return change(data) if acts else data
-
-    return gate
-
-
-def _replacing(fault: Fault, spec: MessageSpec, field: FieldSpec, raw: int) -> Gate:
-    within = _within(fault, lambda data: spec.replace(data, field.name, raw))
-
     def gate(time: int, identifier: int, data: bytes) -> bytes | None:
-        return within(time, identifier, data) if dgn_of(identifier) == spec.dgn else data
+        acts = start <= time and (end is None or time < end)
+        return change(identifier, data) if acts else data
 
     return gate
+
+
+class _Changed:
+    """Puts one raw value into a field; without one it keeps to what each frame of its kind said first."""
+
+    def __init__(self, spec: MessageSpec, field: FieldSpec, raw: int | None) -> None:
+        self._spec, self._field, self._raw = spec, field, raw
+        self._first: dict[tuple[int, bytes], int] = {}
+
+    def __call__(self, identifier: int, data: bytes) -> bytes:
+        said = self._field.raw_in(data)
+        if dgn_of(identifier) != self._spec.dgn or said is None:
+            return data
+        raw = self._first.setdefault((identifier, data[:1]), said) if self._raw is None else self._raw
+        return self._spec.replace(data, self._field.name, raw)

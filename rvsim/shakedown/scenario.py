@@ -89,6 +89,14 @@ class WrongValuePlan(FaultPlan):
     value: float
 
 
+class StuckPlan(FaultPlan):
+    """A field goes on saying what it said first while the fault lasts."""
+
+    fault: Literal["stuck"]
+    message: Word
+    field: Word
+
+
 class NoDataPlan(FaultPlan):
     """A field says "no data"."""
 
@@ -97,7 +105,7 @@ class NoDataPlan(FaultPlan):
     field: Word
 
 
-Fault = Annotated[SilentPlan | WrongValuePlan | NoDataPlan, Field(discriminator="fault")]
+Fault = Annotated[SilentPlan | WrongValuePlan | StuckPlan | NoDataPlan, Field(discriminator="fault")]
 
 
 class Scenario(Table):

@@ -55,7 +55,8 @@ class Bench:
         self._on_frame = on_frame
         self._on_failure = on_failure
         self._line = Line(self.kernel, self._deliver)
-        self._gates = {name: tuple(those) for name, those in (gates or {}).items()}
+        self.gates = {plan.name: list((gates or {}).get(plan.name, ())) for plan in rig.devices}
+        """What stands between each device and the wires, in this order; may be changed between two steps."""
         self.devices = [self._put_in(plan, kinds[plan.kind], catalogue, seed, site or Site()) for plan in rig.devices]
         self._listeners: dict[int, list[Device]] = {}
         for device in self.devices:
@@ -102,7 +103,7 @@ class Bench:
             self._send(device)
 
     def _send(self, device: Device) -> None:
-        gates = self._gates.get(device.name, ())
+        gates = self.gates[device.name]
         for identifier, sent in device.outbox:
             data: bytes | None = sent
             for gate in gates:

@@ -36,9 +36,21 @@ class PacedClock:
             raise ValueError(f"speed {speed} is not above 0")
         self.speed = speed
         self._started_ns: int | None = None
+        self._paused_ns: int | None = None
+
+    def pause(self) -> None:
+        """Let simulated time stand still until ``resume``: every wait lasts until it is woken."""
+        if self._paused_ns is None:
+            self._paused_ns = time.monotonic_ns()
+
+    def resume(self) -> None:
+        """Go on from where simulated time stood."""
+        if self._paused_ns is not None and self._started_ns is not None:
+            self._started_ns += time.monotonic_ns() - self._paused_ns
+        self._paused_ns = None
 
     def _wait_s(self, moment: int) -> float:
-        now = time.monotonic_ns()
+        now = time.monotonic_ns() if self._paused_ns is None else self._paused_ns
         if self._started_ns is None:
             self._started_ns = now
         return moment / 1e6 / self.speed - (now - self._started_ns) / 1e9
@@ -46,6 +58,8 @@ class PacedClock:
     def wait_until(self, moment: int, wake: threading.Event | None = None) -> bool:
         """Sleep until the moment has come; a moment already gone by returns at once."""
         wait = self._wait_s(moment)
+        if self._paused_ns is not None and wake is not None:
+            return not wake.wait()
         if wait <= 0:
             return True
         if wake is not None:

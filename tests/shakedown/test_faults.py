@@ -68,6 +68,23 @@ def test_no_data_is_all_ones(catalogue):
     assert nothing(S, 0x19FECA92, bytes.fromhex("0564FFFFFFFFFFFF")) == bytes.fromhex("0564FFFFFFFFFFFF")
 
 
+def test_a_stuck_field_keeps_to_what_it_said_first(catalogue):
+    """While it lasts the field repeats its first value of each instance; everything else in the frame moves on."""
+    stuck = gate(
+        catalogue,
+        fault="stuck",
+        message="THERMOSTAT_AMBIENT_STATUS",
+        field="ambient_temperature",
+        **{"from": "1s", "until": "5s"},
+    )
+    assert stuck(0, AMBIENT, bytes.fromhex("02002112FFFFFFFF")) == bytes.fromhex("02002112FFFFFFFF")
+    assert stuck(S, AMBIENT, bytes.fromhex("02602134FFFFFFFF")) == bytes.fromhex("02602134FFFFFFFF")
+    assert stuck(2 * S, AMBIENT, bytes.fromhex("02702156FFFFFFFF")) == bytes.fromhex("02602156FFFFFFFF")
+    assert stuck(3 * S, AMBIENT, bytes.fromhex("03702156FFFFFFFF")) == bytes.fromhex("03702156FFFFFFFF")
+    assert stuck(4 * S, AMBIENT, bytes.fromhex("0270")) == bytes.fromhex("0270")
+    assert stuck(5 * S, AMBIENT, bytes.fromhex("02702156FFFFFFFF")) == bytes.fromhex("02702156FFFFFFFF")
+
+
 def test_every_impossible_fault_is_named_at_once(catalogue):
     """Unknown messages and fields, values that cannot be said and fields without the code: a line for each."""
     ambient = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}

@@ -75,6 +75,21 @@ def test_a_wait_can_be_woken(wall):
     assert wall.slept == []
 
 
+def test_a_pause_does_not_count(wall):
+    """While paused nothing comes but a wake; afterwards time goes on from where it stood."""
+    clock, wake = PacedClock(), threading.Event()
+    clock.wait_until(0)
+    wall.ns += 1_000_000_000
+    clock.pause()
+    wall.ns += 50_000_000_000
+    clock.pause()
+    wake.set()
+    assert not clock.wait_until(500_000, wake)
+    clock.resume()
+    clock.wait_until(3_000_000)
+    assert wall.slept == [2.0]
+
+
 @pytest.mark.parametrize("speed", [0, -1, float("nan")])
 def test_time_runs_forward(speed):
     """A speed that is not above 0 is refused."""
