@@ -61,8 +61,13 @@ def test_the_shipped_rig_has_a_device_for_each_function():
     assert devices == [
         ("control panel", "panel", 0x44, {"control_panel": (1,), "thermostat": (1,)}),
         ("heater", "heater", 0x5E, {"furnace": (1,), "water_heater": (1,)}),
+        ("circulation pump", "circulation_pump", 0x95, {"circulation_pump": (1,)}),
         ("roof fan", "roof_fan", 0x90, {"roof_fan": (1,)}),
         ("charger", "charger", 0x4A, {"charger": (1,), "dc_source": (1,)}),
+        ("battery monitor", "battery_monitor", 0x45, {"battery_monitor": (1,), "dc_source": (1,)}),
+        ("fresh tank", "tank", 0x48, {"tank": (0,)}),
+        ("grey tank", "tank", 0x93, {"tank": (2,)}),
+        ("black tank", "tank", 0x94, {"tank": (1,)}),
         ("indoor sensor", "ambient", 0x91, {"ambient_sensor": (1,)}),
         ("outdoor sensor", "ambient", 0x92, {"ambient_sensor": (2,)}),
     ]

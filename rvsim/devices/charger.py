@@ -1,18 +1,14 @@
-"""A battery charger on shore power that also speaks for the house battery.
+"""A battery charger on shore power that also speaks for the house battery where nobody knows it better.
 
-Knows: bulk, absorption and float, and the charger and DC source messages. Does not know what draws from the
-battery. As a charger it speaks for the DC source with device priority 80, below a battery monitor.
-
-The sign of the DC current is that of one battery maker's RV-C appendix: positive out of the battery. The
-standard's own sense was not seen.
+Knows: bulk, absorption and float, and the charger messages. Does not know what draws from the battery. As a
+charger it speaks for the DC source with device priority 80, below a battery monitor.
 """
 
 from collections.abc import Callable
 
-from rvsim.devices.device import SECOND, Device, Role, Settings, commanded
+from rvsim.devices.dc_source import DcSettings, DcSource, Sensed
+from rvsim.devices.device import SECOND, Role, commanded
 
-PRIORITY_CHARGER = 80
-"""Device priority of a charger (a gateway maker's RV-C appendix)."""
 OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
 """Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
 TAIL = 0.04
@@ -20,48 +16,44 @@ TAIL = 0.04
 ABSORPTION_LIMIT_US = 4 * 3600 * SECOND
 """... or after this time. Common practice, no source."""
 DISABLE, ENABLE = 0, 1
-TO_EMPTY, TO_FULL = 0, 1
 
 
-class ChargerSettings(Settings):
+class ChargerSettings(DcSettings):
     """Size and set points. AGM: cyclic 14.7 and float 13.7 V at 20-30 degC are an industrial battery maker's table;
     14.4 is common practice, no source. Sizes are invented."""
 
     full_amps: float = 30.0
     absorption_volts: float = 14.4
     float_volts: float = 13.6
-    battery_ah: float = 100.0
     case_above_cabin_k: float = 10.0
 
 
-class Charger(Device):
+class Charger(DcSource):
     """Sends CHARGER_STATUS, CHARGER_STATUS_2, DC_SOURCE_STATUS_1 and _2; obeys CHARGER_COMMAND."""
 
     kind = "charger"
     Settings = ChargerSettings
+    priority = 80  # a charger's (a gateway maker's RV-C appendix)
 
     def __init__(self, role: Role) -> None:
         super().__init__(role)
         self._instance = self.instance("charger")
-        self._source = self.instance("dc_source")
         self._command = self.catalogue.by_name("CHARGER_COMMAND")
         self._status_1, self._status_2 = self.specs("CHARGER_STATUS", "CHARGER_STATUS_2")
-        self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
         self._enabled = 1
         self._stage = OFF
         self._absorbing_since = 0
 
     def hears(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its command."""
-        return {"CHARGER_COMMAND": self._obey}
+        """Listen to its command, and to others who speak for its battery."""
+        return {**super().hears(), "CHARGER_COMMAND": self._obey}
 
     def begin(self) -> None:
         """Tend the charge each second; say charger and battery at their gaps."""
         self.every(SECOND, self._tend)
         self.broadcast("CHARGER_STATUS", self._charger_status)
         self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
-        self.broadcast("DC_SOURCE_STATUS_1", self._dc_status_1)
-        self.broadcast("DC_SOURCE_STATUS_2", self._dc_status_2)
+        super().begin()
 
     def active(self, function: str) -> bool:
         """The charger is at its job while it charges; the battery is always there."""
@@ -124,8 +116,8 @@ class Charger(Device):
         fields = self._status_2.by_name
         return self._status_2.pack(
             charger_instance=self._instance,
-            dc_source_instance=self._source,
-            charger_priority=PRIORITY_CHARGER,
+            dc_source_instance=self.source,
+            charger_priority=self.priority,
             charging_voltage=fields["charging_voltage"].measured(self.world.battery_volts),
             charging_current=fields["charging_current"].measured(self._amps),
             charger_temperature=fields["charger_temperature"].measured(
@@ -133,31 +125,7 @@ class Charger(Device):
             ),
         )
 
-    def _dc_status_1(self) -> bytes:
-        fields = self._dc_1.by_name
-        return self._dc_1.pack(
-            instance=self._source,
-            device_priority=PRIORITY_CHARGER,
-            dc_voltage=fields["dc_voltage"].measured(self.world.battery_volts),
-            dc_current=fields["dc_current"].measured(self.world.battery_amps),
-        )
-
-    def _dc_status_2(self) -> bytes:
-        fields = self._dc_2.by_name
-        minutes, meaning = self._time_remaining()
-        return self._dc_2.pack(
-            instance=self._source,
-            device_priority=PRIORITY_CHARGER,
-            source_temperature=fields["source_temperature"].measured(self.world.battery_c),
-            state_of_charge=fields["state_of_charge"].measured(self.world.battery_percent),
-            time_remaining=fields["time_remaining"].measured(minutes),
-            time_remaining_interpretation=meaning,
-        )
-
-    def _time_remaining(self) -> tuple[float | None, int]:
-        """Return minutes to empty or to full at the present current; None while hardly any current flows."""
-        amps, held = self.world.battery_amps, self.world.battery_percent / 100
-        if abs(amps) < 0.1:
-            return None, TO_EMPTY
-        hours = (held if amps > 0 else 1 - held) * self.settings.battery_ah / abs(amps)
-        return min(hours * 60, 65530), TO_EMPTY if amps > 0 else TO_FULL
+    def sense(self) -> Sensed:
+        """Return the battery's true state, as if its measuring were perfect."""
+        world = self.world
+        return Sensed(world.battery_volts, world.battery_amps, world.battery_percent, world.battery_c)

@@ -61,10 +61,13 @@ class Role:
 
 @dataclass
 class Broadcast:
-    """One message that a device sends periodically: at its gap, and at once when ``Device.news`` says so."""
+    """One message that a device sends periodically: at its gap, and at once when ``Device.news`` says so.
+
+    ``build`` returns None where the device has nothing to say this time.
+    """
 
     spec: MessageSpec
-    build: Callable[[], bytes]
+    build: Callable[[], bytes | None]
     gap: int
     sent: int = -1
 
@@ -198,8 +201,10 @@ class Device:
             self._identifiers[key] = spec.identifier(self.plan.address, to)
         return self._identifiers[key]
 
-    def broadcast(self, message: str, build: Callable[[], bytes], key: str = "") -> None:
+    def broadcast(self, message: str, build: Callable[[], bytes | None], key: str = "") -> None:
         """Send a message at its broadcast gap from now on, the first time at a moment of its own within a second.
+
+        Where ``build`` returns None this turn is left out.
 
         Raises:
             ValueError: the message has no broadcast gap.
@@ -215,14 +220,18 @@ class Device:
         """Send a broadcast at once because something in it changed; the next one is due a whole gap later."""
         planned = self._broadcasts.get(message)
         if planned is not None and planned.sent >= 0:
-            planned.sent = self.now
-            self.send(planned.spec, planned.build())
+            self._say(planned)
+
+    def _say(self, planned: Broadcast) -> None:
+        planned.sent = self.now
+        data = planned.build()
+        if data is not None:
+            self.send(planned.spec, data)
 
     def _due(self, planned: Broadcast) -> None:
         rest = planned.sent + planned.gap - self.now if planned.sent >= 0 else 0
         if rest <= 0:
-            planned.sent = self.now
-            self.send(planned.spec, planned.build())
+            self._say(planned)
             rest = planned.gap
         self.timers.append((rest, lambda: self._due(planned)))
 

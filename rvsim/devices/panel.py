@@ -1,8 +1,8 @@
 """A control panel with the thermostat of one zone.
 
 Knows: only what it hears on the bus. Does not know the physics: it is given no `world`. It never runs what it
-cannot hear: a sensor, heater, fan or battery figure that has been quiet for three of its gaps counts as lost,
-and the panel does without it. Gains and limits are invented, for a small cabin.
+cannot hear: a sensor, heater, pump, fan, tank, charger or battery figure that has been quiet for three of its gaps
+counts as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
 """
 
 from collections.abc import Callable
@@ -24,12 +24,29 @@ TRIM_PERCENT_PER_K, TRIM_LIMIT_PERCENT = 0.05, 30.0
 STEP_PERCENT = 5.0
 LEAST_FAN_PERCENT = 30.0
 SAVING_FAN_PERCENT = 50.0
+ON_BATTERY_FAN_PERCENT = 80.0
+"""What the heater's fan may run at without a charger at work: half the power, by the third power. Invented."""
 LOW_VOLTS = 11.8
 """Below this, or without a battery figure, fans are held down. Common practice, no source: AGM at a quarter."""
 FRESH_AIR_PERCENT, COOLING_PERCENT, COOL_ABOVE_K = 10.0, 80.0, 2.0
 MODE_OFF, MODE_HEAT, MODE_AUTO = 0, 2, 3
 """Operating modes of the thermostat (numbers from memory)."""
-WATER_COMBUSTION = 1
+WATER_OFF, WATER_COMBUSTION = 0, 1
+PUMP_OFF, PUMP_ON = 0, 1
+CHARGING_FROM = 2
+"""Operating state of a charger from which it charges: 2 is bulk (numbers from memory)."""
+
+
+LISTENED_TO = (
+    "THERMOSTAT_AMBIENT_STATUS",
+    "FURNACE_STATUS",
+    "CIRCULATION_PUMP_STATUS",
+    "WATERHEATER_STATUS",
+    "TANK_STATUS",
+    "ROOF_FAN_STATUS_1",
+    "CHARGER_STATUS",
+    "DC_SOURCE_STATUS_1",
+)
 
 
 class PanelSettings(Settings):
@@ -45,10 +62,16 @@ class PanelSettings(Settings):
     water_heater: int = 1
     roof_fan: int = 1
     dc_source: int = 1
+    circulation_pump: int | None = None
+    """None: there is none, the heater circulates the coolant by itself."""
+    fresh_tank: int | None = None
+    """None: water is heated whether or not there is any."""
+    charger: int | None = None
+    """None: the fan may run at full on battery alone."""
 
 
 class Panel(Device):
-    """Sends THERMOSTAT_STATUS_1 and commands to heater and fan; obeys THERMOSTAT_COMMAND_1."""
+    """Sends THERMOSTAT_STATUS_1 and commands to heater, pump and fan; obeys THERMOSTAT_COMMAND_1."""
 
     kind = "panel"
     Settings = PanelSettings
@@ -73,14 +96,7 @@ class Panel(Device):
 
     def hears(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its own command and to the status of all that it depends on."""
-        return {
-            "THERMOSTAT_COMMAND_1": self._obey,
-            "THERMOSTAT_AMBIENT_STATUS": self._note("THERMOSTAT_AMBIENT_STATUS"),
-            "FURNACE_STATUS": self._note("FURNACE_STATUS"),
-            "WATERHEATER_STATUS": self._note("WATERHEATER_STATUS"),
-            "ROOF_FAN_STATUS_1": self._note("ROOF_FAN_STATUS_1"),
-            "DC_SOURCE_STATUS_1": self._note("DC_SOURCE_STATUS_1"),
-        }
+        return {"THERMOSTAT_COMMAND_1": self._obey, **{message: self._note(message) for message in LISTENED_TO}}
 
     def begin(self) -> None:
         """Decide every few seconds; say what is wanted at the gap."""
@@ -90,7 +106,7 @@ class Panel(Device):
     # What it hears.
 
     def _note(self, message: str) -> Callable[[bytes], None]:
-        instance = self.catalogue.by_name(message).by_name["instance"]
+        instance = self.catalogue.by_name(message).fields[0]  # the first of each, whatever it is called
 
         def note(data: bytes) -> None:
             number = instance.raw_in(data)
@@ -135,23 +151,36 @@ class Panel(Device):
         volts = self._figure("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
         return volts is None or volts < LOW_VOLTS
 
+    def _most_fan(self) -> float:
+        """Return the highest speed of the heater's fan that the supply allows."""
+        if self._saving():
+            return SAVING_FAN_PERCENT
+        if self.settings.charger is None:
+            return 100.0
+        said = self._heard_of("CHARGER_STATUS", self.settings.charger) or {}
+        return 100.0 if said.get("operating_state", 0) >= CHARGING_FROM else ON_BATTERY_FAN_PERCENT
+
+    def _can_heat(self) -> bool:
+        """Tell whether all that heating takes is heard: the furnace, and the pump if there is one."""
+        pump = self.settings.circulation_pump
+        pumped = pump is None or self._heard_of("CIRCULATION_PUMP_STATUS", pump) is not None
+        return pumped and self._heard_of("FURNACE_STATUS", self.settings.furnace) is not None
+
     def _decide(self) -> None:
         heat = self._heat = self._heat_percent()
-        fan = max(heat, LEAST_FAN_PERCENT) if heat else 0.0
-        if self._saving():
-            fan = min(fan, SAVING_FAN_PERCENT)
+        fan = min(max(heat, LEAST_FAN_PERCENT), self._most_fan()) if heat else 0.0
         if fan != self._fan_percent:
             self._fan_percent = fan
             self.news("THERMOSTAT_STATUS_1")
         self._command_furnace(heat, fan)
+        self._command_pump(heat > 0)
         self._command_water()
         self._command_roof_fan(self._roof_percent())
 
     def _heat_percent(self) -> float:
         """Return the heat to ask for, 0 to 100 in steps: in proportion, and in advance for the cold outside."""
         indoors = self._temperature(self.settings.indoor_sensor)
-        furnace = self._heard_of("FURNACE_STATUS", self.settings.furnace)
-        if indoors is None or furnace is None or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO):
+        if indoors is None or not self._can_heat() or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO):
             return 0.0
         wanted = self._wanted("set_point_temperature_heat")
         outdoors = self._temperature(self.settings.outdoor_sensor)
@@ -188,18 +217,30 @@ class Panel(Device):
             heat_output_level=round(heat / PERCENT),
         )
 
+    def _command_pump(self, needed: bool) -> None:
+        pump = self.settings.circulation_pump
+        if pump is None:
+            return
+        said = self._heard_of("CIRCULATION_PUMP_STATUS", pump)
+        wanted = {"output_status_command": PUMP_ON if needed else PUMP_OFF}
+        self._give("CIRCULATION_PUMP_COMMAND", _follows(said, wanted), instance=pump, **wanted)
+
+    def _has_water(self) -> bool:
+        """Tell whether the fresh tank is heard to hold any: without, there is nothing to heat."""
+        tank = self.settings.fresh_tank
+        return tank is None or bool(self._figure("TANK_STATUS", tank, "relative_level"))
+
     def _command_water(self) -> None:
         said = self._heard_of("WATERHEATER_STATUS", self.settings.water_heater)
         if said is None:
             return
         wanted = {
-            "operating_mode": WATER_COMBUSTION,
+            "operating_mode": WATER_COMBUSTION if self._has_water() else WATER_OFF,
             "set_point_temperature": self._set_point(
                 "WATERHEATER_COMMAND", "set_point_temperature", self.settings.water_c
             ),
         }
-        follows = all(said.get(name) == raw for name, raw in wanted.items())
-        self._give("WATERHEATER_COMMAND", follows, instance=self.settings.water_heater, **wanted)
+        self._give("WATERHEATER_COMMAND", _follows(said, wanted), instance=self.settings.water_heater, **wanted)
 
     def _command_roof_fan(self, percent: float) -> None:
         said = self._heard_of("ROOF_FAN_STATUS_1", self.settings.roof_fan)
@@ -210,8 +251,7 @@ class Panel(Device):
             "fan_speed_setting": round(percent / PERCENT),
             "wind_direction_switch": 0,
         }
-        follows = said is None or all(said.get(name) == raw for name, raw in wanted.items())
-        self._give("ROOF_FAN_COMMAND_1", follows, instance=self.settings.roof_fan, **wanted)
+        self._give("ROOF_FAN_COMMAND_1", _follows(said, wanted), instance=self.settings.roof_fan, **wanted)
 
     def _set_point(self, message: str, field: str, celsius: float) -> int:
         return self.catalogue.by_name(message).by_name[field].raw(celsius)
@@ -229,3 +269,8 @@ class Panel(Device):
 
     def _build(self) -> bytes:
         return self._status.pack(instance=self._zone, **self._state, fan_speed=round(self._fan_percent / PERCENT))
+
+
+def _follows(said: dict[str, int] | None, wanted: dict[str, int]) -> bool:
+    """Tell whether a device that is heard says what it was told; of one that is not, nothing can be told."""
+    return said is None or all(said.get(name) == raw for name, raw in wanted.items())

@@ -8,13 +8,19 @@ from collections.abc import Mapping
 from pydantic import BaseModel
 
 from rvsim.devices.ambient import AmbientSensor
+from rvsim.devices.battery_monitor import BatteryMonitor
 from rvsim.devices.charger import Charger
 from rvsim.devices.device import Device
 from rvsim.devices.heater import Heater
 from rvsim.devices.panel import Panel
+from rvsim.devices.pump import CirculationPump
 from rvsim.devices.roof_fan import RoofFan
+from rvsim.devices.tank import TankSensor
 
-KINDS: Mapping[str, type[Device]] = {kind.kind: kind for kind in (Panel, Heater, RoofFan, Charger, AmbientSensor)}
+KINDS: Mapping[str, type[Device]] = {
+    kind.kind: kind
+    for kind in (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor)
+}
 
 
 def settings_models() -> dict[str, type[BaseModel]]:

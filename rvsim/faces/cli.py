@@ -7,6 +7,7 @@ frame taken apart come at once.
 import sys
 from contextlib import ExitStack
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,6 +20,7 @@ from rvsim.faces.exits import ending, say
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
     from rvsim.shakedown.scenario import LoadedScenario
+    from rvsim.sim.bench import Failure
     from rvsim.wire.catalogue import Catalogue
 
 EPILOG = (
@@ -64,15 +66,15 @@ def bench(
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
 
     def command() -> int:
-        options.one_form(plain, json, every)
-        return _bench(scenario, json, every, options.microseconds(seconds), options.speed_of(speed), seed, record, dbc)
+        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        return _bench(scenario, form, every, options.microseconds(seconds), options.speed_of(speed), seed, record, dbc)
 
     _leave(ending(command))
 
 
 def _bench(
     scenario: str,
-    json: bool,
+    form: str,
     every: bool,
     end: int | None,
     speed: float | None,
@@ -84,11 +86,13 @@ def _bench(
     from rvsim.faces.run import CHANNEL, Run
     from rvsim.logs.jsonl import start_line
     from rvsim.logs.record import Recorder
+    from rvsim.rig.fields import check_fields
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
     loaded = load_scenario(scenario, kinds=settings_models())
-    catalogue = load([*map(Path, loaded.rig.definitions), *(dbc or [])])
+    catalogue = load([*loaded.rig.definitions, *(dbc or [])])
+    check_fields(loaded.rig, catalogue)
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         version=_version(),
@@ -101,19 +105,12 @@ def _bench(
         recorder = None
         if record is not None:
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        sink = _sink(loaded, catalogue, start, json, every, seed, speed)
-        run = Run(
-            loaded,
-            catalogue,
-            sink,
-            seed=seed,
-            recorder=recorder,
-            every=every,
-            on_failure=lambda f: say(
-                f"the simulated device {f.device} stopped at {f.time / options.MICRO:.3f} s with "
-                f"{type(f.error).__name__}: {f.error}; the bench goes on without it"
-            ),
-        )
+        make = partial(Run, loaded, catalogue, seed=seed, recorder=recorder)
+        if form == "screen" and speed is not None:
+            from rvsim.faces.screen.show import show
+
+            return show(loaded, make, end, speed)
+        run = make(_sink(loaded, catalogue, start, form, every, seed, speed), every=every, on_failure=_tell)
         if speed is None:
             run.virtual(loaded.scenario.lasts if end is None else end)
         else:
@@ -121,11 +118,15 @@ def _bench(
     return Exit.GOOD
 
 
+def _tell(failure: "Failure") -> None:
+    say(failure.sentence)
+
+
 def _sink(
     loaded: "LoadedScenario",
     catalogue: "Catalogue",
     start: str,
-    json: bool,
+    form: str,
     every: bool,
     seed: int,
     speed: float | None,
@@ -134,7 +135,7 @@ def _sink(
     from rvsim.faces.run import CHANNEL
     from rvsim.faces.sentences import Sentences
 
-    if json:
+    if form == "json":
         return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
     how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
     opening = (

@@ -12,7 +12,9 @@ from rvsim.errors import InputError
 
 MICRO = 1_000_000
 
-Plain = Annotated[bool, typer.Option("--plain", help="A sentence for each change and each flag (the default).")]
+Plain = Annotated[
+    bool, typer.Option("--plain", help="A sentence for each change and each flag instead of the live screen.")
+]
 Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program.")]
 Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
 Seconds = Annotated[
@@ -63,8 +65,8 @@ def speed_of(text: str) -> float | None:
     return speed
 
 
-def one_form(plain: bool, json: bool, every: bool) -> None:
-    """Refuse options that contradict each other.
+def one_form(plain: bool, json: bool, every: bool, terminal: bool) -> str:
+    """Return the form to show a run in: ``json``, ``plain``, or ``screen`` where there is a terminal to draw on.
 
     Raises:
         InputError: they do.
@@ -73,3 +75,4 @@ def one_form(plain: bool, json: bool, every: bool) -> None:
         raise InputError("--plain and --json cannot go together: choose one")
     if every and not json:
         raise InputError("--every goes with --json: add it, or leave --every out")
+    return "json" if json else "plain" if plain or not terminal else "screen"

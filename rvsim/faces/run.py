@@ -4,6 +4,8 @@ Knows: how bench, port, feed, watch, recorder and the shown form are put togethe
 files' names; `cli` reads those.
 """
 
+import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from typing import Protocol
 
@@ -24,6 +26,48 @@ CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
 UNDER_WAY = 1000
 """Frames that may be between bench and watch before the bench waits."""
+
+
+OWN_ADDRESS = 0xF9
+"""From here commands of the person at the bench come: 249, a service tool's address (SAE J1939; from memory)."""
+
+
+class Control:
+    """A hand on a paced run from another thread.
+
+    Whoever looks into the run holds ``lock``; whoever wants something done in it asks, and it is done between two
+    steps.
+    """
+
+    def __init__(self) -> None:
+        self.lock = threading.RLock()
+        self.wake = threading.Event()
+        self.stopped = False
+        self.paused = False
+        self._asked: deque[Callable[[], None]] = deque()
+
+    def ask(self, action: Callable[[], None]) -> None:
+        """Have something done by the run's own thread, soon."""
+        self._asked.append(action)
+        self.wake.set()
+
+    def stop(self) -> None:
+        """End the run after the present step."""
+        self.stopped = True
+        self.wake.set()
+
+    def pause(self, paused: bool) -> None:
+        """Let simulated time stand still, or go on."""
+        self.paused = paused
+        self.wake.set()
+
+    def answer(self, clock: PacedClock) -> None:
+        """Do what was asked; called by the run."""
+        self.wake.clear()
+        (clock.pause if self.paused else clock.resume)()
+        with self.lock:
+            while self._asked:
+                self._asked.popleft()()
 
 
 class Writes(Protocol):
@@ -52,6 +96,9 @@ class Run:
         kinds: Mapping[str, type] = KINDS,
     ) -> None:
         self.watch = Watch(catalogue, loaded.rig)
+        self.catalogue = catalogue
+        self.time = 0
+        """How far the run has come, in microseconds."""
         self._sink = sink
         self._recorder = recorder
         self._every = every
@@ -71,31 +118,36 @@ class Run:
     def virtual(self, end: int) -> None:
         """Run to ``end`` (microseconds) as fast as the machine allows; nothing passes through python-can."""
         self.bench.run_until(end)
+        self.time = end
         self._finish(end)
 
-    def paced(self, end: int | None, speed: float, channel: str = CHANNEL) -> None:
+    def paced(self, end: int | None, speed: float, channel: str = CHANNEL, control: Control | None = None) -> None:
         """Run by the wall clock, every frame through python-can's virtual bus; without an end until interrupted.
 
         Raises:
             BusError: the bus failed.
         """
-        clock = PacedClock(speed)
+        clock, control = PacedClock(speed), control or Control()
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
             feed = Feed(listener, self._take, self._advance)
             self._carry = sender.send
-            moment = 0
             try:
-                while end is None or moment < end:
-                    moment = self._next(moment, end)
-                    clock.wait_until(moment)
-                    self.bench.run_until(moment if moment == end else moment + 1)
-                    feed.settle(Watermark(moment, sender.statistics.sent), UNDER_WAY)
-                    self._flush()
+                while not control.stopped and (end is None or self.time < end):
+                    moment = self._next(self.time, end)
+                    if not clock.wait_until(moment, control.wake):
+                        control.answer(clock)
+                        continue
+                    with control.lock:
+                        self.bench.run_until(moment if moment == end else moment + 1)
+                        self.time = moment
+                        feed.settle(Watermark(moment, sender.statistics.sent), UNDER_WAY)
+                        self._flush()
             except KeyboardInterrupt:
-                self._sum_up(moment)
+                self._sum_up(self.time)
                 raise
-            feed.settle(Watermark(moment, sender.statistics.sent))
-        self._finish(moment)
+            with control.lock:
+                feed.settle(Watermark(self.time, sender.statistics.sent))
+                self._finish(self.time)
 
     def _next(self, moment: int, end: int | None) -> int:
         """Return the time of the next thing to happen, or of a look around where nothing is planned any more."""
@@ -108,6 +160,8 @@ class Run:
         if self._recorder is not None:
             self._recorder.write(frame)
         self._sink.frame(frame)
+        if frame.identifier & 0xFF == OWN_ADDRESS:
+            return  # our own voice is no stranger on the bus
         events = self.watch.hear(frame)
         if self._every:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]

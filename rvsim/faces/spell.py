@@ -114,7 +114,7 @@ def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
     for reading in readings:
         grade = reading.field.origin if reading.field.origin is not spec.origin else None
         note = f"  [{ORIGIN_WORDS[grade]}]" if grade is not None else ""
-        yield f"  {places[reading.field.name]:<{wide}}  {reading.field.title:<{long}}  {_meaning(reading, data)}{note}"
+        yield f"  {places[reading.field.name]:<{wide}}  {reading.field.title:<{long}}  {meaning(reading, data)}{note}"
     unused = _unused(spec, data)
     if unused:
         yield f"  {unused}"
@@ -138,7 +138,8 @@ def _place(field: FieldSpec) -> str:
     return text
 
 
-def _meaning(reading: Reading, data: bytes) -> str:
+def meaning(reading: Reading, data: bytes) -> str:
+    """Say what a reading's bits are and what they mean, with the arithmetic where there is any."""
     field, raw = reading.field, reading.raw
     if raw is None:
         return "missing: the frame is too short"

@@ -4,6 +4,8 @@ Knows: for each function its default source addresses (DSA), the messages in whi
 which instances it may have. Does not know any vehicle, nor which address a function is heard from: an address
 never tells what a device is (rv-c.com/node/82), a DSA in its heartbeat and an instance do.
 
+Who speaks for a battery (``dc_source``) need not be its monitor: a charger does too, but only a monitor has its DSA.
+
 Instances are 1..250 and zero is seldom valid (rv-c.com/node/581); that fresh water is tank 0 is from memory.
 """
 
@@ -90,14 +92,15 @@ _TABLE = (
         Origin.MEMORY,
         "from memory",
     ),
+    Function("battery_monitor", "battery monitor", (69,), (), (), Origin.PUBLISHED, "rv-c.com/node/527"),
     Function(
         "dc_source",
         "DC source",
-        (69,),
-        ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2"),
         (),
-        Origin.PUBLISHED,
-        "rv-c.com/node/527; that the highest device priority speaks for an instance: device makers' appendices",
+        ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_3"),
+        (),
+        Origin.UNSURE,
+        f"{_NOT_ESTABLISHED}; that the highest device priority speaks for an instance: device makers' appendices",
         shared=True,
     ),
     Function(
@@ -110,6 +113,15 @@ _TABLE = (
         _NOT_ESTABLISHED,
     ),
     Function("tank", "tank", (72,), ("TANK_STATUS",), (), Origin.PUBLISHED, "rv-c.com/node/527", zero_allowed=True),
+    Function(
+        "circulation_pump",
+        "circulation pump",
+        (),
+        ("CIRCULATION_PUMP_STATUS",),
+        ("CIRCULATION_PUMP_COMMAND",),
+        Origin.UNSURE,
+        _NOT_ESTABLISHED,
+    ),
 )
 
 FUNCTIONS: Mapping[str, Function] = {function.name: function for function in _TABLE}

@@ -60,7 +60,10 @@ def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kind
         *above, key = loc
         table, words = place[:-1], _unknown_key(str(key), _known_keys(model, above, file.data, kinds))
     elif one["type"] == "missing":
-        words = f'the key "{loc[-1]}" is missing; add it'
+        last = loc[-1]
+        words = (
+            f"item {last + 1} is missing; add it" if isinstance(last, int) else f'the key "{last}" is missing; add it'
+        )
     else:
         told = {"key": loc[-1] if loc else "", "message": one["msg"], **one.get("ctx", {})}
         words = _words(one["type"], one["input"], told)
@@ -69,9 +72,7 @@ def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kind
 
 def _has(data: Any, step: int | str) -> bool:
     """Tell whether a step of pydantic's location is one in the data; tags of unions and other marks are not."""
-    if isinstance(step, str):
-        return isinstance(data, Mapping) and step in data
-    return isinstance(data, list) and step < len(data)
+    return step in data if isinstance(data, Mapping) else isinstance(data, list) and step in range(len(data))
 
 
 def _found(loc: Place, data: Any) -> Place:

@@ -30,7 +30,7 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 from rvsim.errors import did_you_mean
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
 from rvsim.rig.quantity import shown
-from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, VehiclePlan
+from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 
 SCHEMA = 1
 """The number of the form in which rigs and scenarios are written."""
@@ -167,6 +167,8 @@ class DevicePlan(Table):
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
+    amps: Limits | None = None
+    """The current it takes by plan, at rest and at its fullest, for the ledger."""
     limits: dict[FieldName, Limits] = Field(default_factory=dict)
     """What a field of its messages can plausibly say, lowest and highest, in the field's unit."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()
@@ -222,6 +224,9 @@ class Rig(Table):
     coolant: CoolantPlan = CoolantPlan()
     hot_water: HotWaterPlan = HotWaterPlan()
     battery: BatteryPlan = BatteryPlan()
+    fresh_tank: TankPlan = TankPlan()
+    grey_tank: TankPlan = TankPlan()
+    black_tank: TankPlan = TankPlan()
     definitions: Annotated[
         tuple[Annotated[Path, BeforeValidator(_beside), Field(strict=False)], ...], Field(strict=False)
     ] = ()
@@ -230,7 +235,15 @@ class Rig(Table):
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle that its devices share."""
-        return VehiclePlan(cabin=self.cabin, coolant=self.coolant, hot_water=self.hot_water, battery=self.battery)
+        return VehiclePlan(
+            cabin=self.cabin,
+            coolant=self.coolant,
+            hot_water=self.hot_water,
+            battery=self.battery,
+            fresh_tank=self.fresh_tank,
+            grey_tank=self.grey_tank,
+            black_tank=self.black_tank,
+        )
 
     @field_validator("devices", mode="wrap")
     @classmethod

@@ -1,4 +1,4 @@
-"""The physics of a vehicle as a rig states it: cabin, coolant, hot water, battery; and the weather around it.
+"""The physics of a vehicle as a rig states it: cabin, coolant, hot water, battery, tanks; and the weather around it.
 
 Knows: the names, units and bounds of these figures, and a default for each. Does not know how anything
 changes with time (`world` does), nor which devices act on it.
@@ -92,6 +92,15 @@ class BatteryPlan(_Plan):
     """Time in which it comes 63 % nearer to the cabin's temperature. Invented: 25 kg at 0.9 kJ/(kg K), 1.6 W/K."""
 
 
+class TankPlan(_Plan):
+    """A water tank: fresh, grey or black."""
+
+    litres: float = Field(default=60.0, ge=1, le=2000)
+    """Invented van."""
+    start_percent: float = Field(default=50.0, ge=0, le=100)
+    """Invented."""
+
+
 class VehiclePlan(_Plan):
     """Everything about the vehicle that its devices share; a rig may leave out any part."""
 
@@ -99,6 +108,9 @@ class VehiclePlan(_Plan):
     coolant: CoolantPlan = CoolantPlan()
     hot_water: HotWaterPlan = HotWaterPlan()
     battery: BatteryPlan = BatteryPlan()
+    fresh_tank: TankPlan = TankPlan()
+    grey_tank: TankPlan = TankPlan()
+    black_tank: TankPlan = TankPlan()
 
 
 class WeatherPlan(_Plan):

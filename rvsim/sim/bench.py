@@ -31,6 +31,14 @@ class Failure(NamedTuple):
     device: str
     error: Exception
 
+    @property
+    def sentence(self) -> str:
+        """Say what happened, and that the bench goes on."""
+        return (
+            f"the simulated device {self.device} stopped at {self.time / 1e6:.3f} s with "
+            f"{type(self.error).__name__}: {self.error}; the bench goes on without it"
+        )
+
 
 class Bench:
     """One run of a rig. Advance it with ``run_until``; it has no clock of its own."""

@@ -8,6 +8,7 @@ As long as both are possible nothing is decided: the next frame decides it, or t
 normal for the bus; then ages stand still from the last frame on.
 """
 
+from collections.abc import Iterator
 from math import inf
 from typing import NamedTuple
 
@@ -28,6 +29,7 @@ from rvsim.watch.transitions import (
     Presence,
     PresenceChanged,
     ReadingChanged,
+    Topic,
     Transition,
 )
 from rvsim.watch.values import Values
@@ -46,6 +48,7 @@ __all__ = [
     "PresenceChanged",
     "ReadingChanged",
     "Statistics",
+    "Told",
     "Watch",
 ]
 
@@ -65,6 +68,16 @@ class Decoded(NamedTuple):
     instance: int | None
     readings: tuple[Reading, ...]
     dsa: int | None
+
+
+class Told(NamedTuple):
+    """What a device said last of one topic; ``gap`` is the usual time between two such frames, None if unknown."""
+
+    device: str
+    topic: Topic
+    spec: MessageSpec | None
+    frame: Frame
+    gap: int | None
 
 
 class Statistics(NamedTuple):
@@ -186,6 +199,13 @@ class Watch:
     def statistics(self) -> Statistics:
         """What was taken in so far."""
         return Statistics(self._frames, self._unknown, self._steps_back, len(self._nodes), self._parts)
+
+    def told(self, device: str | None = None) -> Iterator[Told]:
+        """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
+        for entry in self._roll_call.entries:
+            if device is None or entry.name == device:
+                for part in entry.parts:
+                    yield Told(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
 
     def readings(self, frame: Frame) -> Decoded | None:
         """Return everything that a frame says, changed or not; None where its message has no definition.

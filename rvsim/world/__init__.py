@@ -1,1 +1,1 @@
-"""The physics that the simulated devices share: weather, cabin, coolant, hot water, battery."""
+"""The physics that the simulated devices share: weather, cabin, coolant, hot water, battery, tanks."""

@@ -1,7 +1,7 @@
 """The coolant circuit: burner, fuel, and how well heat passes to cabin air and hot water.
 
 Knows: the properties of the glycol mix, the burner's heat and fuel, and the conductance of each exchanger
-with the present fan and circulation. Does not know the temperatures at the far ends (`world` couples
+with the present fan, circulation and pumps. Does not know the temperatures at the far ends (`world` couples
 them), nor when to burn: cutting out before the coolant boils is the heater's own task. Properties are
 those at 40 C at all temperatures; freezing and boiling are not modelled.
 """
@@ -60,6 +60,8 @@ class Coolant:
         self.burner_w = 0.0
         self.to_cabin_w_per_k = plan.hose_loss_w_per_k
         self.to_water_w_per_k = 0.0
+        self._fan_w_per_k = 0.0
+        self._pumps: dict[str, bool] = {}
 
     @property
     def fuel_litres_per_h(self) -> float:
@@ -82,7 +84,20 @@ class Coolant:
             ValueError: the fraction is not between 0 and 1.
         """
         exchanger = self._plan.cabin_exchanger_w_per_k * _checked("the cabin fan", fraction) ** _FAN_EXPONENT
-        self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + self._through(exchanger)
+        self._fan_w_per_k = self._through(exchanger)
+        self._settle_cabin()
+
+    def set_pump(self, name: str, running: bool) -> None:
+        """Let the flow to the cabin's exchanger depend on ``name`` from now on; with several, one that runs will do.
+
+        Without such a pump the heater's own sends coolant there always.
+        """
+        self._pumps[name] = running
+        self._settle_cabin()
+
+    def _settle_cabin(self) -> None:
+        flows = not self._pumps or any(self._pumps.values())
+        self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + (self._fan_w_per_k if flows else 0.0)
 
     def set_water_circulation(self, running: bool) -> None:
         """Send coolant through the hot-water exchanger, or stop it."""

@@ -1,8 +1,8 @@
 """The physics that the simulated devices share, moved on in steps of one second.
 
-Knows: how cabin, coolant, hot water and outdoor air exchange heat, and that the battery stands in the
-cabin. Does not know any device: whoever acts on the vehicle sets an input by name, and whoever senses
-reads a property. A device that dies sets its inputs to 0.
+Knows: how cabin, coolant, hot water and outdoor air exchange heat, that the battery stands in the cabin, and
+that people use water by the hour of the day. Does not know any device: whoever acts on the vehicle sets an
+input by name, and whoever senses reads a property. A device that dies sets its inputs to 0.
 
 Time: steps end at whole seconds of the run, whatever the moments at which `advance` is called, so the
 state depends only on the inputs and the second from which each holds. Temperatures and charge are those of
@@ -22,6 +22,7 @@ from rvsim.world.battery import Battery
 from rvsim.world.cabin import Cabin
 from rvsim.world.coolant import Coolant
 from rvsim.world.hot_water import HotWater
+from rvsim.world.tank import Water
 from rvsim.world.weather import Weather
 
 _MICROSECONDS = 1_000_000
@@ -58,6 +59,8 @@ class World:
         self._coolant = Coolant(plan.coolant)
         self._water = HotWater(plan.hot_water)
         self._battery = Battery(plan.battery)
+        tanks = {"fresh": plan.fresh_tank, "grey": plan.grey_tank, "black": plan.black_tank}
+        self._tanks = Water(tanks, weather.start_hour)
         self._now_us = 0
         self._second = 0
         self._burner_j = self._gains_j = self._outdoors_j = 0.0
@@ -125,6 +128,18 @@ class World:
         """Return the current that charger ``name`` gives now; 0 for one that is not charging."""
         return self._battery.charge_amps(name)
 
+    def tank_percent(self, name: str) -> float:
+        """Return how full the "fresh", "grey" or "black" water tank is, 0 to 100."""
+        return self._tanks.tanks[name].percent
+
+    def tank_litres(self, name: str) -> float:
+        """Return what the "fresh", "grey" or "black" water tank holds."""
+        return self._tanks.tanks[name].litres
+
+    def tank_size_litres(self, name: str) -> float:
+        """Return what the "fresh", "grey" or "black" water tank holds when it is full."""
+        return self._tanks.tanks[name].size_litres
+
     def heat_account(self) -> HeatAccount:
         """Return where the heat came from and went to so far."""
         bodies = (self._cabin, self._coolant, self._water)
@@ -143,6 +158,11 @@ class World:
     def set_water_circulation(self, running: bool) -> None:
         """Send coolant through the hot-water exchanger, or stop it."""
         self._coolant.set_water_circulation(running)
+        self._factors = self._eliminate()
+
+    def set_pump(self, name: str, running: bool) -> None:
+        """Let coolant flow to the cabin's exchanger only while ``name`` runs; without a pump it always does."""
+        self._coolant.set_pump(name, running)
         self._factors = self._eliminate()
 
     def set_vent(self, name: str, litres_per_s: float) -> None:
@@ -190,7 +210,7 @@ class World:
         mixing, standing, outward = coolant.to_water_w_per_k, water.to_cabin_w_per_k, cabin.to_outdoor_w_per_k
         burner_w, gains_w = coolant.burner_w, cabin.gains_w
         cabin_c, coolant_c, water_c = cabin.celsius, coolant.celsius, water.celsius
-        outdoor_at, battery_step = self._weather.outdoor_c, battery.step
+        outdoor_at, battery_step, use_water = self._weather.outdoor_c, battery.step, self._tanks.step
         for second in range(self._second + 1, last_second + 1):
             outdoor_c = outdoor_at(second)
             water_w = water_j * water_c
@@ -203,5 +223,6 @@ class World:
             self._gains_j += gains_w
             self._outdoors_j += outward * (cabin_c - outdoor_c)
             battery_step(cabin_c)
+            use_water(second)
         cabin.celsius, coolant.celsius, water.celsius = cabin_c, coolant_c, water_c
         self._second = last_second

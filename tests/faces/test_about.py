@@ -1,5 +1,6 @@
 """What `rvsim about` says."""
 
+import re
 from importlib.metadata import version
 
 from rvsim import shipped
@@ -12,7 +13,8 @@ def test_it_says_where_everything_was_found(catalogue):
     assert f"rvsim {version('rvsim-bench')}, Python 3." in said
     assert f"cantools {version('cantools')}" in said
     assert f"definitions  {len(catalogue)} messages (" in said
-    assert f"published) in {shipped.dbc_folder()}" in said
+    assert f") in {shipped.dbc_folder()}" in said
+    assert sum(int(n) for n in re.search(r"messages \((.*?)\)", said)[1].split() if n.isdigit()) == len(catalogue)
     assert str(shipped.scenario_folder()) in said
     (interfaces,) = (line for line in said.splitlines() if line.startswith("interfaces"))
     assert "virtual" in interfaces

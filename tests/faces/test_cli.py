@@ -47,7 +47,7 @@ def test_the_bench_in_sentences(rvsim):
     assert "fault, heater: nothing heard for" in out
     assert "Try next: " in out
     assert "cleared, heater: silent-device" in out
-    assert out.splitlines()[-1].startswith("   120.0 s  end: 6 of 6 planned devices present; flags still standing:")
+    assert out.splitlines()[-1].startswith("   120.0 s  end: 11 of 11 planned devices present; flags still standing:")
 
 
 def test_the_bench_as_json(rvsim):

@@ -35,8 +35,21 @@ def test_speed_that_is_none(given):
 def test_contradictions_are_refused():
     """Two forms at once, or all readings without JSON, are refused; one form is fine."""
     with pytest.raises(InputError, match="choose one"):
-        one_form(plain=True, json=True, every=False)
+        one_form(plain=True, json=True, every=False, terminal=True)
     with pytest.raises(InputError, match="--every goes with --json"):
-        one_form(plain=True, json=False, every=True)
-    one_form(plain=False, json=True, every=True)
-    one_form(plain=False, json=False, every=False)
+        one_form(plain=True, json=False, every=True, terminal=True)
+
+
+@pytest.mark.parametrize(
+    ("plain", "json", "terminal", "form"),
+    [
+        (False, False, True, "screen"),
+        (False, False, False, "plain"),
+        (True, False, True, "plain"),
+        (False, True, True, "json"),
+        (False, True, False, "json"),
+    ],
+)
+def test_the_form_of_a_run(plain, json, terminal, form):
+    """A terminal gets the screen unless another form is asked for; a pipe gets sentences."""
+    assert one_form(plain=plain, json=json, every=False, terminal=terminal) == form

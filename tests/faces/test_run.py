@@ -49,9 +49,10 @@ def test_a_healthy_evening_raises_no_flag(lines):
     assert flags(healthy) == []
     present = [line["device"] for line in of(healthy, "presence") if line["state"] == "present"]
     assert sorted(present) == [
-        "charger", "control panel", "heater", "indoor sensor", "outdoor sensor", "roof fan"
+        "battery monitor", "black tank", "charger", "circulation pump", "control panel", "fresh tank", "grey tank",
+        "heater", "indoor sensor", "outdoor sensor", "roof fan",
     ]  # fmt: skip
-    assert len(of(healthy, "presence")) == 6
+    assert len(of(healthy, "presence")) == 11
 
 
 def test_the_heater_goes_quiet_and_comes_back(lines):
@@ -130,4 +131,4 @@ def test_a_bench_without_devices_left_still_ends(lines):
         return type("Nothing", (kind,), {"start": start})
 
     run = lines("winter_evening", 40, paced=QUICK, kinds={name: nothing(kind) for name, kind in KINDS.items()})
-    assert len([line for line in flags(run) if line[1] == "silent-device"]) == 6
+    assert len([line for line in flags(run) if line[1] == "silent-device"]) == 11

@@ -14,13 +14,19 @@ VECTORS = Path(__file__).parents[1] / "vectors"
 # Default source addresses that are published, lowest of each function, and where.
 PUBLISHED = {
     "control_panel": (68, "a device maker's manual"),
-    "dc_source": (69, "rv-c.com/node/527"),
+    "battery_monitor": (69, "rv-c.com/node/527"),
     "tank": (72, "rv-c.com/node/527"),
     "thermostat": (88, "88: profile prefix in rv-c.com/node/572"),
 }
 # From memory, and from memory but unsure: no outside source, kept here so that a slip is noticed.
 REMEMBERED = {"charger": (74, 75), "water_heater": (101, 102)}
-UNSURE = {"furnace": (94, 95, 96, 97, 98), "roof_fan": (), "ambient_sensor": ()}
+UNSURE = {
+    "furnace": (94, 95, 96, 97, 98),
+    "roof_fan": (),
+    "ambient_sensor": (),
+    "dc_source": (),
+    "circulation_pump": (),
+}
 
 
 def test_published_default_source_addresses_are_the_published_ones():
@@ -34,7 +40,8 @@ def test_what_is_not_published_says_so():
     assert {f.name: f.dsas for f in FUNCTIONS.values() if f.origin is Origin.MEMORY} == REMEMBERED
     assert {f.name: f.dsas for f in FUNCTIONS.values() if f.origin is Origin.UNSURE} == UNSURE
     assert FUNCTIONS["thermostat"].dsas == (88, 89, 90, 91, 92)
-    assert all(f.source == "no default source address is established" for f in FUNCTIONS.values() if not f.dsas)
+    without = {f.source.partition("; ")[0] for f in FUNCTIONS.values() if not f.dsas}
+    assert without == {"no default source address is established"}
 
 
 def test_what_is_less_sure_than_the_lowest_is_said():
@@ -78,7 +85,9 @@ def test_statuses_and_commands_are_told_apart():
     """The pairs a panel works with."""
     assert by_status("WATERHEATER_STATUS") is by_command("WATERHEATER_COMMAND") is FUNCTIONS["water_heater"]
     assert by_status("CHARGER_STATUS_2") is FUNCTIONS["charger"]
-    assert by_status("DC_SOURCE_STATUS_2") is FUNCTIONS["dc_source"]
+    assert {by_status(f"DC_SOURCE_STATUS_{page}") for page in (1, 2, 3)} == {FUNCTIONS["dc_source"]}
+    assert by_status("CIRCULATION_PUMP_STATUS") is by_command("CIRCULATION_PUMP_COMMAND")
+    assert by_status("CIRCULATION_PUMP_STATUS") is FUNCTIONS["circulation_pump"]
     assert FUNCTIONS["control_panel"].statuses == FUNCTIONS["control_panel"].commands == ()
 
 
@@ -91,6 +100,13 @@ def test_only_tanks_have_an_instance_zero_and_only_dc_sources_are_shared():
         "furnace": 1,
     }
     assert HIGHEST_INSTANCE == 250  # rv-c.com/book/export/html/81
+
+
+def test_a_battery_is_spoken_for_by_several_but_has_one_monitor():
+    """The address of a battery monitor is no sign of the others: the monitor has a function of its own for it."""
+    assert by_dsa(69) is FUNCTIONS["battery_monitor"]
+    assert FUNCTIONS["battery_monitor"].statuses == FUNCTIONS["dc_source"].dsas == ()
+    assert not FUNCTIONS["battery_monitor"].shared
 
 
 def test_a_function_cannot_be_changed():

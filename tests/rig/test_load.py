@@ -32,6 +32,7 @@ class FanSettings(BaseModel):
     quiet: bool = False
     motors: list[Motor] = []
     made: bytes = b""
+    span: tuple[float, float] = (0, 1)
 
 
 class PlainSettings(BaseModel):
@@ -184,6 +185,24 @@ def test_a_sound_file_is_a_rig(written):
             "made = 2024-02-29",
             'line 21, device 2 "roof fan", settings.made: 2024-02-29 cannot be used: input should be a valid bytes',
         ),
+        ("blades = 4", "span = [1]", 'line 21, device 2 "roof fan", settings.span: item 2 is missing; add it'),
+        (
+            "blades = 4",
+            "span = [1, 2, 3]",
+            'line 21, device 2 "roof fan", settings.span: '
+            "a list cannot be used: tuple should have at most 2 items after validation, not 3",
+        ),
+        (
+            '"ROOF_FAN_STATUS_1.air_speed" = [',
+            '"the air" = 3\nx = [',
+            [
+                f'line 25, device 2 "roof fan", limits."the air": {text}'
+                for text in (
+                    '"the air" does not name a field; write it as field or MESSAGE.field',
+                    "3 is not a pair of limits; write the lowest and the highest: [low, high]",
+                )
+            ],
+        ),
         (
             '"air_speed"',
             '"air speed"',
@@ -234,7 +253,8 @@ def test_one_mistake_gives_one_line_at_its_place(written, old, new, line):
     """The line is that of the key, or of its table's header where the key is missing."""
     assert SOUND.count(old) >= 1
     before, _, after = SOUND.rpartition(old)
-    assert refused(written(before + new + after)) == [f"x.toml{'' if line[0] == ':' else ', '}{line}"]
+    lines = [line] if isinstance(line, str) else line
+    assert refused(written(before + new + after)) == [f"x.toml{'' if one[0] == ':' else ', '}{one}" for one in lines]
 
 
 def test_every_mistake_is_reported_at_once_in_the_order_of_the_file(written):

@@ -3,7 +3,7 @@
 import pytest
 from pydantic import BaseModel, ValidationError
 
-from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, VehiclePlan, WeatherPlan
+from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan, WeatherPlan
 
 # (plan, field, lowest allowed, highest allowed)
 BOUNDS = [
@@ -29,6 +29,8 @@ BOUNDS = [
     (BatteryPlan, "internal_milliohm", 0.1, 1000),
     (BatteryPlan, "start_c", -60, 60),
     (BatteryPlan, "lag_hours", 0.1, 48),
+    (TankPlan, "litres", 1, 2000),
+    (TankPlan, "start_percent", 0, 100),
     (WeatherPlan, "outdoor_c", -60, 60),
     (WeatherPlan, "swing_amplitude_k", 0, 30),
 ]
@@ -64,6 +66,9 @@ def test_a_rig_may_leave_everything_out() -> None:
             "start_c": 15.0,
             "lag_hours": 4.0,
         },
+        "fresh_tank": {"litres": 60.0, "start_percent": 50.0},
+        "grey_tank": {"litres": 60.0, "start_percent": 50.0},
+        "black_tank": {"litres": 60.0, "start_percent": 50.0},
     }
     assert WeatherPlan().model_dump() == {
         "outdoor_c": -5.0,
@@ -101,7 +106,9 @@ def test_hours_of_the_day(field: str) -> None:
             WeatherPlan.model_validate({field: hour})
 
 
-@pytest.mark.parametrize("plan", [CabinPlan, CoolantPlan, HotWaterPlan, BatteryPlan, VehiclePlan, WeatherPlan])
+@pytest.mark.parametrize(
+    "plan", [CabinPlan, CoolantPlan, HotWaterPlan, BatteryPlan, TankPlan, VehiclePlan, WeatherPlan]
+)
 def test_unknown_keys_are_refused(plan: type[BaseModel]) -> None:
     """A misspelt key is an error and never silently a default."""
     with pytest.raises(ValidationError) as refusal:

@@ -13,8 +13,20 @@ from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
 
-PANEL, COMMANDS = 0x44, {0x1FFE3, 0x1FEA6, 0x1FFF6}
-DEVICES = ["control panel", "heater", "roof fan", "charger", "indoor sensor", "outdoor sensor"]
+PANEL, COMMANDS = 0x44, {0x1FFE3, 0x1FEA6, 0x1FFF6, 0x1FE96}
+ACTED_ON = [
+    ["control panel"],
+    ["heater"],
+    ["circulation pump"],
+    ["roof fan"],
+    ["charger"],
+    ["fresh tank"],
+    ["indoor sensor"],
+    ["outdoor sensor"],
+    ["charger", "battery monitor"],
+]
+"""Whose frames somebody acts on. The charger speaks for the battery where the monitor does not, so that nothing but
+the figures' last digits changes without the monitor alone. Grey and black tank are there for people to read."""
 
 
 @pytest.fixture(scope="module")
@@ -80,11 +92,12 @@ def test_frames_do_not_overlap(run):
 
 
 def test_everyone_speaks(run):
-    """Six devices claim, and each of the planned messages is heard within ten seconds."""
+    """Eleven devices claim, and each of the planned messages is heard within ten seconds."""
     _, frames = run(10)
-    assert len({f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x0EE00}) == 6
+    assert len({f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x0EE00}) == 11
     heard = {dgn_of(f.identifier) for f in frames}
     assert heard >= {0x1FFE4, 0x1FFF7, 0x1FEA7, 0x1FFC7, 0x1FEA3, 0x1FFFD, 0x1FFFC, 0x1FF9C, 0x1FFE2, 0x1FECA}
+    assert heard >= {0x1FFFB, 0x1FFB7, 0x1FE97, 0x1FE96}
 
 
 def test_the_cabin_comes_to_its_set_point_and_stays(run):
@@ -93,13 +106,22 @@ def test_the_cabin_comes_to_its_set_point_and_stays(run):
     assert bench.world.cabin_c == pytest.approx(21.0, abs=0.7)
 
 
-@pytest.mark.parametrize("device", DEVICES)
-def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, device):
+@pytest.mark.parametrize("devices", ACTED_ON, ids=" and ".join)
+def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, devices):
     """No device reads another's state: with one device's frames cut the panel acts otherwise and so does the cabin."""
     whole, frames = run(1800)
-    without, fewer = run(1800, gates={device: [cut]})
+    without, fewer = run(1800, gates={device: [cut] for device in devices})
     assert panel_says(fewer) != panel_says(frames)
     assert (without.world.cabin_c, without.world.battery_percent) != (whole.world.cabin_c, whole.world.battery_percent)
+
+
+def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
+    """With the monitor heard the charger is quiet about DC source 1; with its frames cut it says all but status 3."""
+    for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
+        _, frames = run(20, gates=gates)
+        late = [f for f in frames if f.time > 2 * SECOND and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
+        assert {f.identifier & 0xFF for f in late} == speakers
+        assert {f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x1FFFB} == speakers - {0x4A}
 
 
 def test_a_silent_heater_leaves_the_cabin_cold(run):
@@ -136,7 +158,7 @@ def test_a_device_that_raises_is_taken_out_by_name(run):
     ]
     assert [f.time // SECOND for f in bench.failures] == [20, 20]
     late = {f.identifier & 0xFF for f in frames if f.time > 22 * SECOND}
-    assert late == {0x44, 0x5E, 0x90, 0x4A}
+    assert late == {0x44, 0x5E, 0x95, 0x90, 0x4A, 0x45, 0x48, 0x93, 0x94}
 
 
 def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):

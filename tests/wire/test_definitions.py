@@ -22,7 +22,14 @@ VECTORS = Path(__file__).parents[1] / "vectors"
 
 FILES = {
     "general": ("ADDRESS_CLAIM", "REQUEST_FOR_DGN", "ACKNOWLEDGMENT", "DM_RV"),
-    "power": ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "CHARGER_STATUS", "CHARGER_STATUS_2", "CHARGER_COMMAND"),
+    "power": (
+        "DC_SOURCE_STATUS_1",
+        "DC_SOURCE_STATUS_2",
+        "DC_SOURCE_STATUS_3",
+        "CHARGER_STATUS",
+        "CHARGER_STATUS_2",
+        "CHARGER_COMMAND",
+    ),
     "climate": (
         "THERMOSTAT_STATUS_1",
         "THERMOSTAT_COMMAND_1",
@@ -32,7 +39,13 @@ FILES = {
         "ROOF_FAN_STATUS_1",
         "ROOF_FAN_COMMAND_1",
     ),
-    "water": ("WATERHEATER_STATUS", "WATERHEATER_COMMAND"),
+    "water": (
+        "WATERHEATER_STATUS",
+        "WATERHEATER_COMMAND",
+        "TANK_STATUS",
+        "CIRCULATION_PUMP_STATUS",
+        "CIRCULATION_PUMP_COMMAND",
+    ),
 }
 MESSAGES = [name for names in FILES.values() for name in names]
 

@@ -97,7 +97,7 @@ def test_numbers_are_those_makers_print():
         if row["published_meaning"] in MESSAGES:
             pair = re.fullmatch(r"([0-9A-F]{5})h = (\d+)", row["can_id_or_dgn"])
             printed[row["published_meaning"]] = [int(pair[1], 16), int(pair[2])]
-    power = {"DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "CHARGER_STATUS", "CHARGER_STATUS_2"}
+    power = {"DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_3", "CHARGER_STATUS", "CHARGER_STATUS_2"}
     assert set(printed) == power | {"REQUEST_FOR_DGN", "ADDRESS_CLAIM", "DM_RV"}
     for name, pair in printed.items():
         ident = frame_id_unpack(MESSAGES[name].frame_id)

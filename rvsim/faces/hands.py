@@ -1,0 +1,82 @@
+"""What a person at the bench can do to it while it runs: faults by hand, and a warmer or cooler set point.
+
+Knows: that a fault by hand is the same fault that a scenario plans, and that a command by hand is a frame on the
+wires from a service tool's address. Does not know keys or screens. Each deed returns the sentence that tells it.
+"""
+
+from rvsim.faces.run import OWN_ADDRESS, Run
+from rvsim.shakedown.faults import gate_of
+from rvsim.shakedown.scenario import Fault, SilentPlan, StuckPlan, WrongValuePlan
+from rvsim.sim.bench import Gate
+from rvsim.wire.fields import State
+
+
+class Hands:
+    """Deeds on one run; to be called by the run's own thread, or while it stands still."""
+
+    def __init__(self, run: Run) -> None:
+        self._run = run
+        self._gates: dict[str, list[Gate]] = {}
+
+    def faulty(self, device: str) -> bool:
+        """Tell whether a device has a fault by hand."""
+        return bool(self._gates.get(device))
+
+    def hush(self, device: str) -> str:
+        """Take everything a device sends off the wires."""
+        return self._put(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "is hushed")
+
+    def bring_back(self, device: str) -> str:
+        """Take back every fault by hand of a device."""
+        gates = self._gates.pop(device, [])
+        if not gates:
+            return f"{device} has no fault by hand"
+        self._run.bench.gates[device] = [gate for gate in self._run.bench.gates[device] if gate not in gates]
+        return f"{device} is itself again"
+
+    def stick(self, device: str, message: str, field: str) -> str:
+        """Let a reading repeat what it says next."""
+        plan = {"fault": "stuck", "device": device, "message": message, "field": field, "from": "0s"}
+        return self._put(StuckPlan.model_validate(plan), f"sticks: {self._title(message, field)}")
+
+    def spoil(self, device: str, message: str, field: str) -> str:
+        """Let a reading say the highest value that its field can hold."""
+        spec = self._run.catalogue.by_name(message).by_name[field]
+        value = float(spec.value(spec.raw_limits[1]))
+        plan = {"fault": "wrong_value", "device": device, "message": message, "field": field, "value": value}
+        spoilt = WrongValuePlan.model_validate({**plan, "from": "0s"})
+        return self._put(spoilt, f"is spoilt: {self._title(message, field)} {spec.brief(spec.raw_limits[1])}")
+
+    def _title(self, message: str, field: str) -> str:
+        return self._run.catalogue.by_name(message).by_name[field].title
+
+    def _put(self, fault: Fault, said: str) -> str:
+        if fault.device not in self._run.bench.gates:
+            return f"{fault.device} is not simulated here"
+        gate = gate_of(fault, self._run.catalogue)
+        self._gates.setdefault(fault.device, []).append(gate)
+        self._run.bench.gates[fault.device].append(gate)
+        return f"{fault.device} {said}"
+
+    def warmer(self, kelvin: float) -> str:
+        """Command the first thermostat to a set point so much higher than it says now (lower, below 0)."""
+        for told in self._run.watch.told():
+            if (
+                told.topic.message == "THERMOSTAT_STATUS_1"
+                and told.spec is not None
+                and told.topic.instance is not None
+            ):
+                field = told.spec.by_name["set_point_temperature_heat"]
+                raw = field.raw_in(told.frame.data)
+                if field.state(raw) is State.VALUE and raw is not None:
+                    return self._set_point(told.topic.instance, float(field.value(raw)) + kelvin)
+        return "no thermostat has said its set point yet"
+
+    def _set_point(self, zone: int, celsius: float) -> str:
+        command = self._run.catalogue.by_name("THERMOSTAT_COMMAND_1")
+        field = command.by_name["set_point_temperature_heat"]
+        raw = field.raw(min(30.0, max(5.0, celsius)))
+        self._run.bench.put(
+            command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw)
+        )
+        return f"thermostat {zone} is asked for {field.brief(raw)}"

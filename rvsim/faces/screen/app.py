@@ -1,0 +1,223 @@
+"""The live screen: keys and palette, four looks a second.
+
+Knows: Textual. Does not know what a page says (`pages`), nor how the bench runs (`Control`). An error in here ends the
+screen, not the bench.
+"""
+
+import signal
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from functools import partial
+from typing import ClassVar
+
+from textual.app import App, ComposeResult, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from rvsim.errors import Exit
+from rvsim.faces.hands import Hands
+from rvsim.faces.run import Control
+from rvsim.faces.screen.lines import Line
+from rvsim.faces.screen.load import PairLoad
+from rvsim.faces.screen.pages import Row, body, foot, head
+from rvsim.faces.screen.scene import Page, Scene
+from rvsim.faces.screen.sheet import Sheet
+
+LOOKS_A_SECOND = 4
+HALF_A_DEGREE = 0.5
+
+DEEDS: tuple[tuple[str, str, str], ...] = (
+    ("up", "step(-1)", "Choose the device above"),
+    ("down", "step(1)", "Choose the device below"),
+    ("enter", "open", "Open or close the chosen device in its place"),
+    ("a", "page('Aboard')", "Aboard: everybody on the trunk"),
+    ("i", "page('It says')", "It says: all that the chosen device says"),
+    ("t", "page('Tape')", "Tape: its message byte by byte"),
+    ("l", "page('Ledger')", "Ledger: amperes given, taken and left"),
+    ("f", "page('Flags')", "Flags: everything that was noticed"),
+    ("question_mark", "page('Keys')", "Keys"),
+    ("n", "next_message", "Tape: the next message of the device"),
+    ("left", "piece(-1)", "Tape: open the byte to the left"),
+    ("right", "piece(1)", "Tape: open the byte to the right"),
+    ("o", "turn", "Order: as the rig lists them, by zone, trouble first"),
+    ("h", "hand('hush')", "Hush the chosen device"),
+    ("b", "hand('bring_back')", "Bring the chosen device back"),
+    ("k", "hand('stick')", "Stick a reading of the chosen device"),
+    ("x", "hand('spoil')", "Spoil a reading of the chosen device"),
+    ("w", "warmer(1)", "Warmer: the set point half a degree up"),
+    ("c", "warmer(-1)", "Cooler: the set point half a degree down"),
+    ("p", "pause", "Pause, or go on"),
+    ("escape", "page('Aboard')", "Back to Aboard"),
+    ("pageup", "scroll(-1)", "A page up"),
+    ("pagedown", "scroll(1)", "A page down"),
+    ("q", "quit_bench", "Quit"),
+)
+"""Key, action and name of everything that can be done; the palette lists them all."""
+
+
+class BenchScreen(App[int]):
+    """The screen over one run. ``look`` draws what is true now; the timer calls it."""
+
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(key, action, name, show=False) for key, action, name in DEEDS),
+        Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
+    ]
+    CSS = """
+    Screen { layout: vertical; }
+    #head { height: 3; }
+    #foot { height: auto; }
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        control: Control,
+        hands: Hands,
+        load: PairLoad,
+        clock: Callable[[], int],
+        *,
+        ascii_only: bool = False,
+    ) -> None:
+        super().__init__()
+        self.scene = scene
+        self._control, self._hands, self._load, self._clock = control, hands, load, clock
+        self._ascii = ascii_only
+        self.title = "rvsim"
+
+    def compose(self) -> ComposeResult:
+        """Three sheets: head, page, foot."""
+        for name in ("head", "page", "foot"):
+            yield Sheet(id=name, ascii_only=self._ascii)
+
+    def on_mount(self) -> None:
+        """Begin to look."""
+        with suppress(NotImplementedError, RuntimeError, ValueError):
+            import asyncio
+
+            asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, self.exit, int(Exit.INTERRUPTED))
+        self.set_interval(1 / LOOKS_A_SECOND, self.look)
+        self.call_after_refresh(self.look)
+
+    def on_resize(self) -> None:
+        """Draw for the new size at once."""
+        self.call_after_refresh(self.look)
+
+    def look(self) -> None:
+        """Draw everything as it is now."""
+        width = self.size.width
+        with self._control.lock:
+            self.scene.now, self.scene.paused = self._clock(), self._control.paused
+            self._sheet("head").show([partial(_same, line) for line in head(self.scene, self._load.percent(), width)])
+            lines = foot(self.scene, width)
+            most = max(2, self.size.height - 8)
+            self._sheet("foot").styles.height = min(len(lines), most)
+            self._sheet("foot").show([partial(_same, line) for line in lines[-most:]])
+            rows, chosen = body(self.scene, width)
+            keep = chosen if self.scene.page is Page.ABOARD else None
+            self._sheet("page").show([partial(self._locked, row) for row in rows], keep)
+
+    def _locked(self, row: Row) -> Line:
+        with self._control.lock:
+            return row()
+
+    def _sheet(self, name: str) -> Sheet:
+        return self.query_one(f"#{name}", Sheet)
+
+    # Deeds.
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Name every deed in the palette, with Textual's own after them."""
+        for key, action, name in DEEDS:
+            yield SystemCommand(name, f"key {key}", partial(self.run_action, action))
+        yield from super().get_system_commands(screen)
+
+    def action_step(self, by: int) -> None:
+        """Choose another device; on the pages without devices, scroll a line."""
+        if self.scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
+            with self._control.lock:
+                self.scene.step(by)
+        else:
+            self._sheet("page").scroll(by)
+        self.look()
+
+    def action_open(self) -> None:
+        """Open or close the chosen device."""
+        self.scene.toggle()
+        self.look()
+
+    def action_page(self, name: str) -> None:
+        """Go to a page; the key of the present page goes back to Aboard."""
+        page = Page(name)
+        self.scene.page = Page.ABOARD if page is self.scene.page else page
+        self._sheet("page").top = 0
+        self.look()
+
+    def action_next_message(self) -> None:
+        """Go to the device's next message."""
+        self.scene.topic, self.scene.piece = self.scene.topic + 1, None
+        self.look()
+
+    def action_piece(self, by: int) -> None:
+        """Open another byte of the tape."""
+        self.scene.piece = 0 if self.scene.piece is None else max(0, self.scene.piece + by)
+        self.look()
+
+    def action_turn(self) -> None:
+        """Go to the next order."""
+        self.scene.turn()
+        self.look()
+
+    def action_hand(self, deed: str) -> None:
+        """Do something to the chosen device."""
+        device = self.scene.chosen
+        if device is None:
+            return
+        if deed in ("hush", "bring_back"):
+            self._ask(partial(getattr(self._hands, deed), device))
+            return
+        with self._control.lock:
+            target = self.scene.target()
+        if target is None:
+            self.scene.deed = f"{device} has said no number yet"
+            self.look()
+        else:
+            self._ask(partial(getattr(self._hands, deed), device, target.message, target.field))
+
+    def action_warmer(self, by: int) -> None:
+        """Command the thermostat half a degree up or down."""
+        self._ask(partial(self._hands.warmer, by * HALF_A_DEGREE))
+
+    def _ask(self, deed: Callable[[], str]) -> None:
+        def do() -> None:
+            self.scene.deed = deed()
+
+        self._control.ask(do)
+        self.look()
+
+    def action_pause(self) -> None:
+        """Let simulated time stand still, or go on."""
+        self._control.pause(not self._control.paused)
+        self.look()
+
+    def action_scroll(self, pages: int) -> None:
+        """Move over the page."""
+        sheet = self._sheet("page")
+        if self.scene.page is Page.ABOARD:
+            with self._control.lock:
+                self.scene.step(pages * max(1, sheet.size.height - 2))
+        else:
+            sheet.scroll(pages * max(1, sheet.size.height - 2))
+        self.look()
+
+    def action_quit_bench(self) -> None:
+        """End the run."""
+        self.exit(int(Exit.GOOD))
+
+    def action_interrupt(self) -> None:
+        """End the run as Ctrl-C does everywhere."""
+        self.exit(int(Exit.INTERRUPTED))
+
+
+def _same(line: Line) -> Line:
+    return line

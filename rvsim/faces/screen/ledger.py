@@ -1,0 +1,75 @@
+"""The ledger: amperes given and taken, what is left for the house battery, what the battery counts.
+
+Knows: what devices say they give, what the rig plans them to take at their present effort, and the DC source with
+the highest priority. Does not know how it is drawn. The sense of the battery's current (positive out of the battery)
+is that of one battery maker's RV-C appendix.
+"""
+
+from typing import NamedTuple
+
+from rvsim.faces.screen.scene import Scene
+from rvsim.watch.attendance import Attendance
+from rvsim.watch.transitions import Presence
+
+
+class Ledger(NamedTuple):
+    """One sum of currents in amperes; ``counted`` is None while no DC source says its current."""
+
+    given: tuple[tuple[str, float], ...]
+    taken: tuple[tuple[str, float], ...]
+    unknown: tuple[str, ...]
+    """Devices for which the rig has no figure."""
+    silent: tuple[tuple[str, float], ...]
+    """What silent devices took when they were last heard: they may still be running."""
+    counted: float | None
+
+    @property
+    def left(self) -> float:
+        """What is left for the battery."""
+        return sum(amps for _, amps in self.given) - sum(amps for _, amps in self.taken)
+
+    @property
+    def missing(self) -> float | None:
+        """What is not accounted for."""
+        return None if self.counted is None else self.left - self.counted
+
+
+def ledger(scene: Scene) -> Ledger:
+    """Draw up the ledger of this moment."""
+    given, taken, unknown, silent = [], [], [], []
+    for device in scene.devices():
+        sayings = [words for _, words in scene.sayings(device)]
+        gives = [words.gives for words in sayings if words.gives is not None]
+        if gives and device.state is not Presence.SILENT:
+            given.append((device.device, sum(gives)))
+        takes = _takes(scene, device, [words.effort for words in sayings])
+        if takes is None:
+            if device.planned and not gives:
+                unknown.append(device.device)
+        elif device.state is Presence.SILENT:
+            silent.append((device.device, takes))
+        else:
+            taken.append((device.device, takes))
+    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), _counted(scene))
+
+
+def _takes(scene: Scene, device: Attendance, efforts: list[float | None]) -> float | None:
+    """Return what a device takes by plan at its present effort: between its rest and its full current."""
+    plan = scene.plans.get(device.device)
+    if plan is None or plan.amps is None:
+        return None
+    rest, full = plan.amps
+    known = [effort for effort in efforts if effort is not None]
+    return rest + (full - rest) * (sum(known) / len(known) if known else 0.0)
+
+
+def _counted(scene: Scene) -> float | None:
+    """Return the current into the house battery, as the DC source 1 with the highest priority says it."""
+    best: tuple[int, float] | None = None
+    for told in scene.watch.told():
+        if told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1 and told.spec is not None:
+            said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}
+            amps, rank = said["dc_current"].value, said["device_priority"].raw or 0
+            if amps is not None and (best is None or rank > best[0]):
+                best = (rank, -float(amps))
+    return None if best is None else best[1]

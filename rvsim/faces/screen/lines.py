@@ -1,0 +1,114 @@
+"""Lines of the screen as plain data, and the few shapes that are drawn with characters.
+
+Knows: spans of text with the name of a style, rails, drop-wire marks, cutting and wrapping, and the ASCII form of
+every sign we use. Does not know Textual, colours or what is said.
+"""
+
+from collections.abc import Iterable, Sequence
+from textwrap import wrap
+
+from rvsim.watch.flag import Flag, Severity
+from rvsim.watch.transitions import Presence
+
+Span = tuple[str, str]
+"""A text and the name of its style: plain, strong, dim, notice, warning, fault, chosen."""
+Line = tuple[Span, ...]
+
+_ASCII = str.maketrans(
+    {
+        "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",
+        "●": "o", "▒": ":", "·": ".", "°": " ", "×": "x", "▸": ">", "▾": "v", "…": "~",
+    }
+)  # fmt: skip
+MARKS = {
+    Presence.PRESENT: "╠═══",
+    Presence.LATE: "╠══~",
+    Presence.SILENT: "╠═ ═",
+    Presence.ASLEEP: "╠═ z",
+    Presence.UNPLANNED: "+═══",
+    None: "╠═ ?",
+}
+"""How the drop wire of a device is drawn; the word stands beside it always."""
+_TAGS = {Severity.NOTICE: "({})", Severity.WARNING: "<{}>", Severity.FAULT: "[{}]"}
+
+
+def plain(text: str) -> Line:
+    """Return a line of one style."""
+    return ((text, "plain"),)
+
+
+def text_of(line: Line) -> str:
+    """Return a line without its styles."""
+    return "".join(text for text, _ in line)
+
+
+def to_ascii(text: str) -> str:
+    """Return a text with every drawn sign as ASCII, same width."""
+    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+
+
+def cut(line: Line, width: int) -> Line:
+    """Return a line that is exactly ``width`` wide: cut with a mark, or filled up with blanks."""
+    left, spans = width, []
+    whole = sum(len(text) for text, _ in line)
+    for text, style in line:
+        if left <= 0:
+            break
+        kept = text[:left]
+        if len(kept) == left and whole > width:
+            kept = kept[:-1] + "…"
+        spans.append((kept, style))
+        left -= len(kept)
+    if left > 0:
+        spans.append((" " * left, "plain"))
+    return tuple(spans)
+
+
+def tag(flag: Flag) -> Span:
+    """Return the tag that ties a flag to its device: ``(n)``, ``<n>`` or ``[n]`` by severity."""
+    return _TAGS[flag.severity].format(flag.number), str(flag.severity)
+
+
+def beside(left: Line, right: Line, width: int) -> Line:
+    """Return a line with ``right`` at its right edge, which stays whole while ``left`` is cut."""
+    room = width - sum(len(text) for text, _ in right)
+    return (*cut(left, max(0, room)), *right) if right else cut(left, width)
+
+
+def rail(value: float | None, past: float | None, low: float, high: float, width: int) -> str:
+    """Draw a rail: ``├──▒──●──┤``, ● where the value is now and ▒ where it came from; an end holds what lies beyond."""
+    inner = max(1, width - 2)
+    signs = ["─"] * inner
+
+    def place(at: float) -> int:
+        share = (at - low) / (high - low) if high > low else 0.0
+        return min(inner - 1, max(0, round(share * (inner - 1))))
+
+    if past is not None:
+        signs[place(past)] = "▒"
+    if value is not None:
+        signs[place(value)] = "●"
+    return f"├{''.join(signs)}┤"
+
+
+def wrapped(text: str, width: int, first: str = "", later: str = "", style: str = "plain") -> list[Line]:
+    """Return a text as lines of at most ``width``, with what stands before the first and before each later one."""
+    room = max(10, width - max(len(first), len(later)))
+    pieces = wrap(text, room, break_long_words=True, break_on_hyphens=False) or [""]
+    return [((first if n == 0 else later, "dim"), (piece, style)) for n, piece in enumerate(pieces)]
+
+
+def joined(parts: Iterable[str], last: str = " and ") -> str:
+    """Join words as a person lists them."""
+    words: Sequence[str] = list(parts)
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + last + words[-1] if words else ""
+
+
+def ago(microseconds: int) -> str:
+    """Say a time span shortly: ``0.8 s``, ``43 s``, ``12 min``, ``3 h``."""
+    seconds = microseconds / 1e6
+    if seconds < 10:
+        return f"{seconds:.1f} s"
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"

@@ -1,0 +1,33 @@
+"""How busy the pair of wires is, second by second.
+
+Knows: the bits of a frame without stuff bits (67 + 8 a byte with the 3 bits between frames: Davis, Burns, Bril,
+Lukkien, Real-Time Systems 35(3), 2007), so what it tells is a lower bound. Does not know who sends.
+"""
+
+from rvsim.wire.frame import Frame
+
+BIT_RATE = 250_000
+SECOND = 1_000_000
+
+
+class PairLoad:
+    """Load over the last whole second, and the worst so far, in percent."""
+
+    def __init__(self) -> None:
+        self._second = 0
+        self._bits = 0
+        self._last = 0
+        self._worst = 0
+
+    def add(self, frame: Frame) -> None:
+        """Count a frame."""
+        second = frame.time // SECOND
+        if second != self._second:
+            self._last = self._bits if second == self._second + 1 else 0
+            self._worst = max(self._worst, self._bits)
+            self._second, self._bits = second, 0
+        self._bits += 67 + 8 * len(frame.data)
+
+    def percent(self) -> tuple[float, float]:
+        """Return the load of the last second and the worst one."""
+        return 100 * self._last / BIT_RATE, 100 * max(self._worst, self._bits) / BIT_RATE

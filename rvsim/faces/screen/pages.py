@@ -1,0 +1,299 @@
+"""The pages as rows: each row is a line that is made only when it is shown.
+
+Knows: the arrangement of every page. Does not know Textual; whoever asks for a row holds the run's lock.
+"""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from rvsim.faces.screen.ledger import ledger
+from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
+from rvsim.faces.screen.scene import Page, Scene
+from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.faces.spell import ORIGIN_WORDS
+from rvsim.watch.attendance import Attendance
+from rvsim.watch.flag import Flag
+from rvsim.watch.saying import Rail
+from rvsim.watch.transitions import Presence
+from rvsim.watch.watch import Told
+from rvsim.wire.fields import State
+
+Row = Callable[[], Line]
+WIDE = 120
+"""From this width on every device has its first rail beside it, and ledger and tape stand below."""
+KEYS = (
+    ("↑ ↓", "choose a device"),
+    ("enter", "open or close it in its place"),
+    ("a", "Aboard: everybody on the trunk"),
+    ("i", "It says: all that the chosen device says"),
+    ("t", "Tape: its message byte by byte; n the next message, ← → the byte"),
+    ("l", "Ledger: amperes given, taken and left"),
+    ("f", "Flags: everything that was noticed, with evidence and what to try next"),
+    ("o", "order: as the rig lists them, by zone, trouble first"),
+    ("h", "hush the device: nothing of it reaches the wires"),
+    ("k", "stick a reading: it repeats what it says next"),
+    ("x", "spoil a reading: it says the highest value it can"),
+    ("b", "bring the device back: take back hush, stick and spoil"),
+    ("w c", "warmer, cooler: command the thermostat half a degree up or down"),
+    ("p", "pause: simulated time stands still"),
+    ("ctrl+p", "every deed by name, and light or dark"),
+    ("q", "quit"),
+)
+
+
+def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
+    """Return the two lines at the top."""
+    load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
+    still = ", standing still" if scene.paused else ""
+    first = f"{scene.name}, {ago(scene.now)} in{still}, all simulated.   {scene.ended or load}"
+    planned = [one for one in scene.watch.roll_call if one.planned]
+    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in planned)
+    counts = _counts(scene.watch.flags)
+    second = f"{here} of {len(planned)} planned present; {counts}.   Order: {scene.order}."
+    return [cut(((first, "strong"),), width), cut(((second, "strong"),), width)]
+
+
+def _percent(value: float) -> str:
+    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def _counts(flags: tuple[Flag, ...]) -> str:
+    counted = []
+    for word in ("fault", "warning", "notice"):
+        number = sum(str(flag.severity) == word for flag in flags)
+        if number:
+            counted.append(f"{number} {word}{'s' if number > 1 else ''}")
+    return ", ".join(counted) or "no flag"
+
+
+def foot(scene: Scene, width: int) -> list[Line]:
+    """Return the lines at the bottom: what was done last, the tape, the keys."""
+    lines = []
+    if width >= WIDE and scene.page is Page.ABOARD:
+        lines += [*ledger_lines(scene, width), *tape_lines(scene, width)]
+    elif scene.page is Page.ABOARD:
+        lines += _short_tape(scene, width)
+    lines += [cut(((text, "fault"),), width) for text in scene.broken[-2:]]
+    lines.append(cut(((scene.deed, "strong"),), width))
+    hint = "enter open  t tape  l ledger  f flags  o order  h hush  b bring back  x spoil  ? keys"
+    return [*lines, cut(((hint, "dim"),), width)]
+
+
+def _short_tape(scene: Scene, width: int) -> list[Line]:
+    told = scene.spelled()
+    if told is None:
+        return [cut(plain(" Tape  nothing heard of it yet"), width), cut((), width)]
+    spelled = "".join(text for text, _ in running(told.spec, told.frame.data))
+    text = f"{told.topic} at {ago(told.frame.time)}: {spelled}"
+    return [cut(line, width) for line in (*wrapped(text, width, " Tape  ", "       "), ())[:2]]
+
+
+def body(scene: Scene, width: int) -> tuple[list[Row], int]:
+    """Return the rows of the page and the row of what is chosen."""
+    if scene.page is Page.ABOARD:
+        return _aboard(scene, width)
+    return [partial(cut, line, width) for line in _PAGES[scene.page](scene, width)], 0
+
+
+# Aboard.
+
+
+def _aboard(scene: Scene, width: int) -> tuple[list[Row], int]:
+    devices = scene.devices()
+    name = min(22, max((len(one.device) for one in devices), default=8))
+    rows: list[Row] = [partial(cut, ((" Ω  one end of the trunk, 120 ohm", "dim"),), width)]
+    at = 0
+    for device in devices:
+        if device.device == scene.chosen:
+            at = len(rows)
+        rows.append(partial(_device, scene, device, name, width))
+        if device.device in scene.opened:
+            rows += [partial(cut, line, width) for line in _in_place(scene, device, width)]
+    rows.append(partial(cut, ((" Ω  the other end, 120 ohm", "dim"),), width))
+    return rows, at
+
+
+def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
+    flags = scene.flags_of(device.device)
+    chosen = device.device == scene.chosen
+    state = str(device.state) if device.state is not None else "awaited"
+    worst = tag(flags[0])[1] if flags else "plain"
+    left: Line = (
+        ("▸" if chosen else " ", "chosen" if chosen else "plain"),
+        (MARKS[device.state], worst),
+        (f" {device.device[:name]:<{name}}  ", "chosen" if chosen else "plain"),
+        (f"{state:<10} ", worst),
+        (_sentence(scene, device), "plain"),
+    )
+    right: list[tuple[str, str]] = []
+    if width >= WIDE:
+        right.append((_first_rail(scene, device), "dim"))
+    for flag in flags[:3]:
+        right += [(" ", "plain"), tag(flag)]
+    return beside(left, tuple(right), width)
+
+
+def _sentence(scene: Scene, device: Attendance) -> str:
+    if device.state is Presence.SILENT:
+        return f"last heard at {ago(device.last_heard)}" if device.last_heard is not None else "never heard"
+    if device.state is Presence.UNPLANNED:
+        return "not in the rig" + (f"; speaks as {joined(device.functions)}" if device.functions else "")
+    if device.state is None:
+        return "not heard yet"
+    words = [w.sentence + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
+    said = "; ".join(word for word in words if word)
+    late = scene.overdue(device.device) if device.state is Presence.LATE else None
+    return said + (f", next was due {ago(late)} ago" if late is not None else "")
+
+
+def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> str:
+    """Say where an air temperature is going, in words."""
+    if not rails or rails[0].reading.field.name != "ambient_temperature":
+        return ""
+    change = scene.a_minute(device, title, rails[0])
+    if change is None or rails[0].reading.state is not State.VALUE:
+        return ""
+    if abs(change) < 0.05:
+        return ", steady"
+    return f", {'rising' if change > 0 else 'falling'} {abs(change):.1f} °C a minute"
+
+
+def _first_rail(scene: Scene, device: Attendance) -> str:
+    for title, words in scene.sayings(device):
+        if words.rails:
+            return "  " + _rail_text(scene, device.device, title, words.rails[0], 14)
+    return ""
+
+
+def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> str:
+    low, high = scene.limits(device, of)
+    value = of.reading.value
+    drawn = rail(None if value is None else float(value), scene.past(device, title, of), low, high, width)
+    return f"{low:>4g} {drawn} {high:g} {of.reading.field.spoken_unit}".rstrip()
+
+
+def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
+    """Return the lines under an open device: its flags with the next step, what it says on rails, who waits on it."""
+    lines: list[Line] = []
+    for flag in scene.flags_of(device.device):
+        mark, style = tag(flag)
+        text = f"{mark} {flag.severity} since {ago(flag.since)}: {flag.text}"
+        lines += wrapped(text, width, " ║ │  ", " ║ │    ", style)
+        lines += wrapped(f"Try next: {flag.advice}", width, " ║ │  ", " ║ │    ")
+    silent = device.state is Presence.SILENT and device.last_heard is not None
+    lines.append(
+        ((" ║ │  ", "dim"), (f"It last said, at {ago(device.last_heard or 0)}:" if silent else "It says:", "plain"))
+    )
+    for title, words in scene.sayings(device):
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {words.sentence}", "plain")))
+        for of in words.rails:
+            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
+            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{of.reading.brief:>12}  {drawn}", "plain")))
+    waiting = scene.waiting(device)
+    last = f"Waiting on it: {joined(waiting)}." if waiting else "Nobody was heard to command it."
+    lines.append(((" ║ │  ", "dim"), (last, "plain")))
+    lines[0] = ((" ║ ┌─ ", "dim"), *lines[0][1:])
+    lines[-1] = ((" ║ └─ ", "dim"), *lines[-1][1:])
+    return lines
+
+
+# The other pages.
+
+
+def says_lines(scene: Scene, width: int) -> list[Line]:
+    """Return all that the chosen device says: message by message, field by field, with where the layout comes from."""
+    lines: list[Line] = [((f"{scene.chosen} says", "strong"),)]
+    for told in scene.topics():
+        gap = f", every {told.gap / 1e6:.1f} s" if told.gap else ""
+        lines.append(((f" {told.topic}, {ago(max(0, scene.now - told.frame.time))} ago{gap}", "strong"),))
+        if told.spec is None:
+            lines.append(plain(f"   {told.frame.data.hex(' ').upper()}, which has no definition here"))
+            continue
+        for reading in told.spec.decode(told.frame.data):
+            style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
+            text = f"   {reading.field.title:<34} {reading.brief:<26} {ORIGIN_WORDS[reading.field.origin]}"
+            lines.append(((text[:width], style),))
+    return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
+
+
+def tape_lines(scene: Scene, width: int) -> list[Line]:
+    """Return the chosen message byte by byte, and the arithmetic of the open byte."""
+    told = scene.spelled()
+    if told is None:
+        return [plain("Tape  nothing heard of it yet")]
+    identifier = told.frame.identifier
+    origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {told.topic.dgn:05X}, from {told.topic.source:02X}"
+    lines = wrapped(
+        f"{told.topic}, {origin} ({told.device}), at {told.frame.time / 1e6:.1f} s", width, "Tape  ", "      "
+    )
+    chosen = None if scene.piece is None else _within(told, scene.piece)
+    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
+    lines += wrapped(spelled, width, "      ", "      ")
+    if told.spec is not None and chosen is not None:
+        for text in opened(told.spec, told.frame.data, chosen):
+            lines += wrapped(text, width, "      ", "        ")
+    elif scene.page is Page.TAPE:
+        lines.append(((f"      ← → opens a byte, n goes to the next of {len(scene.topics())} messages", "dim"),))
+    return lines
+
+
+def _within(told: Told, piece: int) -> int:
+    return min(piece, max(0, len(pieces(told.spec, told.frame.data)) - 1))
+
+
+def ledger_lines(scene: Scene, width: int) -> list[Line]:
+    """Return the ledger in three columns, and what silent devices may still take."""
+    sums = ledger(scene)
+    given = [f"{name:<18}{amps:6.1f}" for name, amps in sums.given]
+    taken = [f"{name:<18}{amps:6.1f}" for name, amps in sums.taken]
+    counted = "no figure" if sums.counted is None else f"{sums.counted:9.1f}"
+    missing = "no figure" if sums.missing is None else f"{sums.missing:9.1f}"
+    right = [
+        f"left for the battery {sums.left:9.1f}",
+        f"the battery counts   {counted}",
+        f"not accounted for    {missing}",
+    ]
+    lines: list[Line] = [(("Ledger, house battery, amps", "strong"),), ((f"  {'given':<26}{'taken':<26}", "dim"),)]
+    for n in range(max(len(given), len(taken), len(right))):
+        columns = [column[n] if n < len(column) else "" for column in (given, taken, right)]
+        lines.append(plain(f"  {columns[0]:<26}{columns[1]:<26}{columns[2]}"))
+    for name, amps in sums.silent:
+        lines += wrapped(
+            f"The {name} took {amps:.1f} A before it fell silent: it may still be running.", width, "  ", "  "
+        )
+    if sums.unknown:
+        lines += wrapped(f"No figure in the rig for {joined(sums.unknown)}.", width, "  ", "  ", "dim")
+    return lines
+
+
+def flag_lines(scene: Scene, width: int) -> list[Line]:
+    """Return every flag, those that stand first, with evidence and what to try next."""
+    flags = sorted(scene.watch.everything, key=lambda flag: (flag.until is not None, -flag.number))
+    lines: list[Line] = [] if flags else [plain("No flag so far.")]
+    for flag in flags:
+        mark, style = tag(flag)
+        until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
+        about = f"{mark} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
+        lines += wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
+        lines += wrapped(flag.text, width, "    ", "    ")
+        lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
+        for one in flag.evidence:
+            lines += wrapped(one, width, "    evidence: ", "      ", "dim")
+    return lines
+
+
+def key_lines(_: Scene, width: int) -> list[Line]:
+    """Return the keys."""
+    lines: list[Line] = [(("Keys", "strong"),)]
+    for key, does in KEYS:
+        lines += wrapped(does, width, f"  {key:<8}", " " * 10)
+    return lines
+
+
+_PAGES: Mapping[Page, Callable[[Scene, int], list[Line]]] = {
+    Page.SAYS: says_lines,
+    Page.TAPE: tape_lines,
+    Page.LEDGER: ledger_lines,
+    Page.FLAGS: flag_lines,
+    Page.KEYS: key_lines,
+}

@@ -1,0 +1,232 @@
+"""What the screen shows, and what is chosen in it; everything but the drawing.
+
+Knows: the devices in the chosen order, which of them is chosen, which are open, what each of them says, and the
+topic and byte that the tape spells. Does not know Textual, keys or colours. It reads the watch: whoever calls holds
+the run's lock.
+"""
+
+from collections.abc import Mapping, Sequence
+from enum import StrEnum
+from typing import NamedTuple
+
+from rvsim.faces.screen.tape import pieces
+from rvsim.faces.screen.trends import Trends
+from rvsim.rig.functions import FUNCTIONS, Function, by_command
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.watch.attendance import Attendance
+from rvsim.watch.flag import Flag
+from rvsim.watch.saying import Rail, Said, Saying, saying
+from rvsim.watch.watch import Told, Watch
+from rvsim.wire.fields import Reading, State
+
+LEFT_AFTER_US = 2_000_000
+"""A shared function that a device has not spoken for so long (or three gaps) is spoken for by another."""
+
+
+class Page(StrEnum):
+    """What fills the screen."""
+
+    ABOARD = "Aboard"
+    SAYS = "It says"
+    TAPE = "Tape"
+    LEDGER = "Ledger"
+    FLAGS = "Flags"
+    KEYS = "Keys"
+
+
+class Order(StrEnum):
+    """In which order the devices stand on the trunk."""
+
+    PLANNED = "as the rig lists them"
+    ZONE = "by zone"
+    TROUBLE = "trouble first"
+
+
+class Target(NamedTuple):
+    """The reading that a fault by hand befalls."""
+
+    message: str
+    field: str
+
+
+class Scene:
+    """The state of the screen over one watch."""
+
+    def __init__(self, name: str, watch: Watch, rig: Rig, broken: Sequence[str] = ()) -> None:
+        self.name = name
+        self.watch = watch
+        self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices}
+        self.trends = Trends()
+        self.page = Page.ABOARD
+        self.order = Order.PLANNED
+        self.opened: set[str] = set()
+        self.chosen: str | None = rig.devices[0].name if rig.devices else None
+        self.topic = 0
+        self.piece: int | None = None
+        self.deed = ""
+        """What was done last by hand."""
+        self.broken = broken
+        """A sentence for each simulated device that raised and was taken out."""
+        self.now = 0
+        self.paused = False
+        self.ended = ""
+
+    # Devices.
+
+    def devices(self) -> list[Attendance]:
+        """Return everybody in the chosen order; those that are not in the rig come last."""
+        listed = list(self.watch.roll_call)
+        if self.order is Order.ZONE:
+            return sorted(listed, key=lambda one: (not one.planned, self._zone(one.device)))
+        if self.order is Order.TROUBLE:
+            worst = self._worst()
+            return sorted(listed, key=lambda one: worst.get(one.device, 9))
+        return listed
+
+    def _zone(self, device: str) -> tuple[bool, str]:
+        zone = self.plans[device].zone if device in self.plans else ""
+        return not zone, zone or ""
+
+    def _worst(self) -> Mapping[str, int]:
+        ranks = {"fault": 0, "warning": 1, "notice": 2}
+        worst: dict[str, int] = {}
+        for flag in self.watch.flags:
+            worst[flag.subject] = min(worst.get(flag.subject, 9), ranks[flag.severity])
+        return worst
+
+    def flags_of(self, device: str) -> list[Flag]:
+        """Return the flags that stand for a device."""
+        return [flag for flag in self.watch.flags if flag.subject == device]
+
+    def step(self, by: int) -> None:
+        """Choose the next device, or the one before."""
+        names = [one.device for one in self.devices()]
+        if names:
+            at = names.index(self.chosen) if self.chosen in names else 0
+            self.choose(names[min(len(names) - 1, max(0, at + by))])
+
+    def choose(self, device: str) -> None:
+        """Choose a device; the tape goes to its main message."""
+        if device != self.chosen:
+            self.chosen, self.topic, self.piece = device, 0, None
+
+    def toggle(self) -> None:
+        """Open or close the chosen device in its place."""
+        if self.chosen is not None:
+            self.opened ^= {self.chosen}
+
+    def turn(self) -> None:
+        """Go to the next order."""
+        orders = list(Order)
+        self.order = orders[(orders.index(self.order) + 1) % len(orders)]
+
+    # What they say.
+
+    def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
+        """Return what each function of a device says, with the function's title and instance."""
+        plan = self.plans.get(device.device)
+        functions = plan.functions if plan is not None else device.functions
+        topics = list(self.watch.told(device.device))
+        spoken = []
+        for name, instances in functions.items():
+            for instance in instances:
+                said = self._said(topics, FUNCTIONS[name], instance)
+                if said:
+                    words = saying(FUNCTIONS[name], said)
+                    self._follow(device.device, instance, words.rails)
+                    spoken.append((f"{FUNCTIONS[name].title} {instance}", words))
+        return spoken
+
+    def _said(self, topics: Sequence[Told], function: Function, instance: int) -> Said:
+        """Return the last readings of a function by message and field.
+
+        What a device has left to a speaker of higher priority is not its word any more.
+        """
+        said: dict[str, dict[str, Reading]] = {}
+        for told in topics:
+            spec, age = told.spec, self.now - told.frame.time
+            left = function.shared and told.gap is not None and age > max(LEFT_AFTER_US, 3 * told.gap)
+            if spec is not None and spec.name in function.statuses and told.topic.instance == instance and not left:
+                said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
+        return said
+
+    def _follow(self, device: str, instance: int, rails: Sequence[Rail]) -> None:
+        for rail in rails:
+            if rail.reading.value is not None:
+                self.trends.note(
+                    (device, instance, rail.message, rail.reading.field.name), self.now, rail.reading.value
+                )
+
+    def past(self, device: str, title: str, rail: Rail) -> float | None:
+        """Return where a number on a rail came from."""
+        return self.trends.past(self._key(device, title, rail))
+
+    def a_minute(self, device: str, title: str, rail: Rail) -> float | None:
+        """Return how much a number on a rail changes in a minute."""
+        return self.trends.a_minute(self._key(device, title, rail))
+
+    def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
+        return device, int(title.rpartition(" ")[2]), rail.message, rail.reading.field.name
+
+    def limits(self, device: str, rail: Rail) -> tuple[float, float]:
+        """Return the ends of a rail: what the rig plans, else what is usual."""
+        plan, name = self.plans.get(device), rail.reading.field.name
+        limits = plan.limits if plan is not None else {}
+        low, high = limits.get(f"{rail.message}.{name}") or limits.get(name) or (rail.low, rail.high)
+        return float(low), float(high)
+
+    def waiting(self, device: Attendance) -> list[str]:
+        """Return who was heard to command a function of the device."""
+        plan = self.plans.get(device.device)
+        functions = plan.functions if plan is not None else device.functions
+        waiting: dict[str, None] = {}
+        for told in self.watch.told():
+            command = by_command(told.topic.message) if told.topic.message else None
+            if command is not None and told.topic.instance in functions.get(command.name, ()):
+                waiting[told.device] = None
+        return [name for name in waiting if name != device.device]
+
+    def overdue(self, device: str) -> int | None:
+        """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
+        due = [self.now - told.frame.time - told.gap for told in self.watch.told(device) if told.gap is not None]
+        return max((late for late in due if late > 0), default=None)
+
+    # The tape.
+
+    def topics(self) -> list[Told]:
+        """Return what the chosen device said last of each topic, its status messages first."""
+        topics = list(self.watch.told(self.chosen)) if self.chosen is not None else []
+        plan = self.plans.get(self.chosen or "")
+        functions = plan.functions if plan is not None else {}
+        statuses = [message for name in functions for message in FUNCTIONS[name].statuses]
+
+        def rank(told: Told) -> int:
+            message = told.topic.message
+            return statuses.index(message) if message in statuses else len(statuses)
+
+        return sorted(topics, key=rank)
+
+    def spelled(self) -> Told | None:
+        """Return what the tape spells."""
+        topics = self.topics()
+        return topics[self.topic % len(topics)] if topics else None
+
+    def target(self) -> Target | None:
+        """Return the reading that a fault by hand befalls: the tape's open byte, else the device's first number."""
+        told = self.spelled()
+        if self.page is Page.TAPE and told is not None and told.spec is not None:
+            found = _first_value(told, self.piece or 0)
+            if found is not None:
+                return found
+        device = next((one for one in self.watch.roll_call if one.device == self.chosen), None)
+        rails = [rail for _, words in self.sayings(device) for rail in words.rails] if device is not None else []
+        return Target(rails[0].message, rails[0].reading.field.name) if rails else None
+
+
+def _first_value(told: Told, piece: int) -> Target | None:
+    """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
+    for part in pieces(told.spec, told.frame.data)[piece:]:
+        for reading in part.readings:
+            if reading.state is State.VALUE and not reading.field.name.endswith("instance") and told.spec is not None:
+                return Target(told.spec.name, reading.field.name)
+    return None

@@ -1,0 +1,48 @@
+"""Where the numbers on rails came from.
+
+Knows: a minute or more of each number that stands on a rail, in bounded memory. Does not know who says it or how it
+is drawn.
+"""
+
+from collections import deque
+from typing import Any
+
+EVERY_US = 5_000_000
+"""One figure is kept in this time."""
+KEPT = 25
+"""Figures kept of each number: two minutes."""
+LEAST_SPAN_US = 50_000_000
+"""A trend is told once figures reach back this far."""
+MOST = 2_000
+"""Numbers that are followed at once; the one that was asked for longest ago goes first."""
+
+
+class Trends:
+    """The recent past of numbers, by any key."""
+
+    def __init__(self) -> None:
+        self._figures: dict[Any, deque[tuple[int, float]]] = {}
+
+    def note(self, key: Any, time: int, value: float) -> None:
+        """Keep a figure, if the last one is old enough."""
+        figures = self._figures.pop(key, None)
+        if figures is None:
+            figures = deque(maxlen=KEPT)
+            if len(self._figures) >= MOST:
+                del self._figures[next(iter(self._figures))]
+        self._figures[key] = figures
+        if not figures or time - figures[-1][0] >= EVERY_US:
+            figures.append((time, value))
+
+    def past(self, key: Any) -> float | None:
+        """Return the oldest figure that is kept."""
+        figures = self._figures.get(key)
+        return figures[0][1] if figures else None
+
+    def a_minute(self, key: Any) -> float | None:
+        """Return the change in a minute; None where the figures do not reach back far enough."""
+        figures = self._figures.get(key)
+        if not figures or figures[-1][0] - figures[0][0] < LEAST_SPAN_US:
+            return None
+        (then, before), (now, after) = figures[0], figures[-1]
+        return (after - before) * 60e6 / (now - then)

@@ -1,0 +1,190 @@
+"""What a function of a device says now: one sentence, what of it lies on a rail, and how hard it works.
+
+Knows: the words of the trade for each function, from the last readings of its status messages. Does not know who
+speaks, screens, or the past. A function that has no words of its own gets its fields listed, so a new kind of device
+is spoken of before anybody writes a line for it.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+from rvsim.rig.functions import Function
+from rvsim.wire.fields import Reading, State
+
+Said = Mapping[str, Mapping[str, Reading]]
+"""The last readings of one function: by message name, then by field name."""
+
+
+class Rail(NamedTuple):
+    """A number between two ends: where it is on its way from ``low`` to ``high``, in the field's unit."""
+
+    title: str
+    message: str
+    reading: Reading
+    low: float
+    high: float
+
+
+class Saying(NamedTuple):
+    """What a function says.
+
+    ``gives`` is the current it gives in amperes, where it says so. ``effort`` is the part of its full draw that its
+    state stands for, 0 to 1; None where it cannot be told.
+    """
+
+    sentence: str
+    rails: tuple[Rail, ...] = ()
+    gives: float | None = None
+    effort: float | None = None
+
+
+def saying(function: Function, said: Said) -> Saying:
+    """Put the last readings of a function into words."""
+    words = _WORDS.get(function.name)
+    spoken = words(_Last(said)) if words is not None else None
+    return spoken if spoken is not None else _listed(said)
+
+
+class _Last:
+    """The last readings of a function, with short ways to ask for one."""
+
+    def __init__(self, said: Said) -> None:
+        self._said = said
+
+    def reading(self, message: str, field: str) -> Reading | None:
+        """Return a reading, None where the message was never heard."""
+        return self._said.get(message, {}).get(field)
+
+    def number(self, message: str, field: str) -> float | None:
+        """Return a value, None where there is none."""
+        reading = self.reading(message, field)
+        return None if reading is None else reading.value
+
+    def text(self, message: str, field: str) -> str:
+        """Return a reading as it is spoken; its state where it has no value."""
+        reading = self.reading(message, field)
+        return "not heard" if reading is None else reading.brief
+
+    def rail(self, title: str, message: str, field: str, low: float, high: float) -> tuple[Rail, ...]:
+        """Return a reading on its rail, nothing where it was never heard."""
+        reading = self.reading(message, field)
+        return () if reading is None else (Rail(title, message, reading, low, high),)
+
+
+def _listed(said: Said) -> Saying:
+    spoken = [
+        f"{reading.field.title} {reading.brief}"
+        for readings in said.values()
+        for reading in readings.values()
+        if reading.state is State.VALUE and not reading.field.name.endswith(("instance", "priority"))
+    ]
+    return Saying(", ".join(spoken[:4]))
+
+
+def _thermostat(last: _Last) -> Saying | None:
+    message = "THERMOSTAT_STATUS_1"
+    if last.reading(message, "operating_mode") is None:
+        return None
+    wanted = last.text(message, "set_point_temperature_heat")
+    mode = last.reading(message, "operating_mode")
+    off = mode is not None and mode.raw == 0
+    rail = last.rail("set point", message, "set_point_temperature_heat", 5.0, 30.0)
+    return Saying("switched off" if off else f"wants {wanted} in the cabin", rail)
+
+
+def _sensor(last: _Last) -> Saying | None:
+    message, field = "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature"
+    rail = last.rail("air", message, field, -30.0, 50.0)
+    return Saying(last.text(message, field), rail) if rail else None
+
+
+def _furnace(last: _Last) -> Saying | None:
+    message = "FURNACE_STATUS"
+    heat = last.number(message, "heat_output_level")
+    if last.reading(message, "heat_output_level") is None:
+        return None
+    rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
+    rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
+    gives = f"gives {last.text(message, 'heat_output_level')} heat" if heat else "gives no heat"
+    fan = last.number(message, "circulation_fan_speed")
+    return Saying(gives, rails, effort=None if fan is None else (fan / 100) ** 3)
+
+
+def _water_heater(last: _Last) -> Saying | None:
+    message = "WATERHEATER_STATUS"
+    water = last.text(message, "water_temperature")
+    burner, mode = last.reading(message, "burner_status"), last.reading(message, "operating_mode")
+    if mode is None:
+        return None
+    lit = burner is not None and burner.raw == 1
+    doing = "burner lit" if lit else "off" if mode.raw == 0 else "burner out"
+    rails = last.rail("hot water", message, "water_temperature", 0.0, 80.0)
+    return Saying(f"water {water}, {doing}", rails, effort=float(lit))
+
+
+def _roof_fan(last: _Last) -> Saying | None:
+    message = "ROOF_FAN_STATUS_1"
+    on, speed = last.reading(message, "system_status"), last.number(message, "fan_speed_setting")
+    if on is None:
+        return None
+    rails = last.rail("its speed", message, "fan_speed_setting", 0.0, 100.0)
+    if on.raw != 1:
+        return Saying("off", rails, effort=0.0)
+    way = "in" if last.text(message, "wind_direction_switch") == "air in" else "out"
+    effort = None if speed is None else (speed / 100) ** 3
+    return Saying(f"blows {way} at {last.text(message, 'fan_speed_setting')}", rails, effort=effort)
+
+
+def _charger(last: _Last) -> Saying | None:
+    state = last.reading("CHARGER_STATUS", "operating_state")
+    message, volts, amps = "CHARGER_STATUS_2", "charging_voltage", "charging_current"
+    if last.reading(message, amps) is None:
+        message, volts, amps = "CHARGER_STATUS", "charge_voltage", "charge_current"
+    if state is None and last.reading(message, amps) is None:
+        return None
+    doing = "" if state is None else f"{'does not charge' if state.raw in (0, 1) else state.brief}, "
+    rails = last.rail("voltage", message, volts, 10.0, 16.0) + last.rail("current", message, amps, 0.0, 60.0)
+    return Saying(
+        f"{doing}{last.text(message, volts)}, gives {last.text(message, amps)}", rails, gives=last.number(message, amps)
+    )
+
+
+def _dc_source(last: _Last) -> Saying | None:
+    charge, volts = last.text("DC_SOURCE_STATUS_2", "state_of_charge"), last.text("DC_SOURCE_STATUS_1", "dc_voltage")
+    if last.reading("DC_SOURCE_STATUS_1", "dc_voltage") is None:
+        return None
+    rails = last.rail("voltage", "DC_SOURCE_STATUS_1", "dc_voltage", 10.0, 16.0)
+    rails += last.rail("charge", "DC_SOURCE_STATUS_2", "state_of_charge", 0.0, 100.0)
+    return Saying(f"battery {charge} full, {volts}", rails)
+
+
+def _tank(last: _Last) -> Saying | None:
+    message = "TANK_STATUS"
+    level, steps = last.number(message, "relative_level"), last.number(message, "resolution")
+    if level is None or not steps:
+        return (
+            Saying(f"level {last.text(message, 'relative_level')}") if last.reading(message, "relative_level") else None
+        )
+    rails = last.rail("level", message, "relative_level", 0.0, steps)
+    return Saying(f"{100 * level / steps:.0f} % full", rails)
+
+
+def _pump(last: _Last) -> Saying | None:
+    for field in ("output_status", "output_status_command"):
+        reading = last.reading("CIRCULATION_PUMP_STATUS", field)
+        if reading is not None:
+            return Saying("runs" if reading.raw == 1 else reading.brief, effort=float(reading.raw == 1))
+    return None
+
+
+_WORDS: Mapping[str, Callable[[_Last], Saying | None]] = {
+    "thermostat": _thermostat,
+    "ambient_sensor": _sensor,
+    "furnace": _furnace,
+    "water_heater": _water_heater,
+    "roof_fan": _roof_fan,
+    "charger": _charger,
+    "dc_source": _dc_source,
+    "tank": _tank,
+    "circulation_pump": _pump,
+}
