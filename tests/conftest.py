@@ -1,8 +1,13 @@
 """What many tests need: the shipped message definitions."""
 
 import pytest
+from hypothesis import settings
 
 from rvsim.wire.database import load
+
+
+settings.register_profile("rvsim", deadline=None)
+settings.load_profile("rvsim")  # no test asserts a time
 
 
 @pytest.fixture(scope="session")

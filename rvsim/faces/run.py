@@ -117,9 +117,14 @@ class Run:
 
     def virtual(self, end: int) -> None:
         """Run to ``end`` (microseconds) as fast as the machine allows; nothing passes through python-can."""
-        self.bench.run_until(end)
-        self.time = end
-        self._finish(end)
+        self.until(end)
+        self._sum_up(end)
+
+    def until(self, time: int) -> None:
+        """Go on in virtual time up to ``time`` (microseconds), without summing up."""
+        self.bench.run_until(time)
+        self.time = time
+        self._advance(time)
 
     def paced(self, end: int | None, speed: float, channel: str = CHANNEL, control: Control | None = None) -> None:
         """Run by the wall clock, every frame through python-can's virtual bus; without an end until interrupted.

@@ -167,8 +167,8 @@ class DevicePlan(Table):
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
-    amps: Limits | None = None
-    """The current it takes by plan, at rest and at its fullest, for the ledger."""
+    amps: dict[str, Limits] = Field(default_factory=dict)
+    """The current that each of its functions takes by plan, at rest and at its fullest."""
     limits: dict[FieldName, Limits] = Field(default_factory=dict)
     """What a field of its messages can plausibly say, lowest and highest, in the field's unit."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()
@@ -189,6 +189,15 @@ class DevicePlan(Table):
         if problems:
             raise _refuse("functions", problems)
         return {name: tuple(those) if isinstance(those, list | tuple) else (those,) for name, those in given.items()}
+
+    @field_validator("amps")
+    @classmethod
+    def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
+        functions = info.data.get("functions", {})
+        for name in amps:
+            if name not in functions:
+                raise ValueError(f"{shown(name)} is none of its functions; name one of {', '.join(functions)}")
+        return amps
 
     @field_validator("kind")
     @classmethod

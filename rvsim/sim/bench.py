@@ -74,6 +74,7 @@ class Bench:
 
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
+        self.world.set_load(plan.name, sum(rest for rest, _ in plan.amps.values()))  # until it says otherwise
         return kind(Role(plan, settings, catalogue, self.world, seed, site))
 
     def peek(self) -> int | None:

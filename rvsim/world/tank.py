@@ -7,6 +7,7 @@ leaks, filling up and draining are not modelled.
 Water is counted in whole microlitres, so that none is gained or lost however long a run lasts.
 """
 
+from bisect import bisect_right
 from collections.abc import Mapping
 
 from rvsim.rig.vehicle import TankPlan
@@ -25,6 +26,7 @@ _DAY = (
     (22.0, 0, 0),
 )
 """Two people: 36 litres into the grey and 10 into the black tank. Invented."""
+_STARTS = [round(hour * 3600) for hour, _, _ in _DAY]
 
 
 class Tank:
@@ -56,15 +58,24 @@ class Water:
     def __init__(self, plans: Mapping[str, TankPlan], start_hour: float) -> None:
         self.tanks = {name: Tank(plan) for name, plan in plans.items()}
         self._start_s = round(start_hour * 3600)
-        self._changes = [(round(hour * 3600), to_grey, to_black) for hour, to_grey, to_black in reversed(_DAY)]
+        self._to_grey = self._to_black = 0
+        self._until = 0
 
     def step(self, second: int) -> None:
-        """Let the people use water for one second, which ends ``second`` seconds after the start of the run."""
+        """Let the people use water for the next second, which ends ``second`` seconds after the start of the run."""
+        if second > self._until:
+            self._turn(second)
+        if self._to_grey:
+            self._use(self.tanks["grey"], self._to_grey)
+            self._use(self.tanks["black"], self._to_black)
+
+    def _turn(self, second: int) -> None:
+        """Take the use of the present part of the day, and note with which second that part ends."""
         clock = (self._start_s + second - 1) % _SECONDS_OF_DAY
-        to_grey, to_black = next((grey, black) for since, grey, black in self._changes if clock >= since)
-        if to_grey:
-            self._use(self.tanks["grey"], to_grey)
-            self._use(self.tanks["black"], to_black)
+        part = bisect_right(_STARTS, clock)
+        _, self._to_grey, self._to_black = _DAY[part - 1]
+        ends = _STARTS[part] if part < len(_STARTS) else _SECONDS_OF_DAY
+        self._until = second + ends - clock - 1
 
     def _use(self, drain: Tank, wanted: int) -> None:
         """Move fresh water into a drain: no more than there is, nor than there is room for."""

@@ -8,6 +8,8 @@ THERMOSTAT, FURNACE_COMMAND, FAN_COMMAND, WATER_COMMAND = 0x1FFE2, 0x1FFE3, 0x1F
 FURNACE_AT_REST = (0x19FFE45E, "01 00 00 00 FF FF FF FF")
 FAN_OFF = (0x19FEA790, "01 14 00 FC 00 24 FF FF")
 BATTERY_12V6 = (0x19FFFD4A, "01 50 FC 00 00 94 35 77")
+PUMP_COMMAND = 0x1FE96
+PUMP_OFF, PUMP_ON = (0x19FE9795, "01 F0 FF FF FF FF FF FF"), (0x19FE9795, "01 F1 FF FF FF FF FF FF")
 WATER_OFF = (0x19FFF75E, "01 00 A0 29 E0 23 00 0C")
 
 
@@ -164,3 +166,102 @@ def test_off_is_off(panel, others):
     panel.put(0x19FEF9F9, "01 F0 FF FF FF FF FF FF")
     assert heat(panel) == 0
     assert panel.last(THERMOSTAT).split()[1] == "00"
+
+
+# With a pump, a fresh tank or a charger that it is told to heed.
+
+
+@pytest.fixture
+def heeding(alone):
+    """Make a panel that heeds what the settings name, with everybody speaking for 20 s, these others among them."""
+
+    def make(says, **settings):
+        panel = alone("panel", settings=settings, control_panel=1, thermostat=1)
+        others = Others(panel)
+        others.says.update(says)
+        others.until(20)
+        return panel, others
+
+    return make
+
+
+def test_without_a_pump_in_its_settings_it_commands_none(panel, others):
+    """A pump that is there all the same is left alone, and heat does not depend on it."""
+    others.says["pump"] = PUMP_OFF
+    others.until(40)
+    assert panel.of(PUMP_COMMAND) == []
+    assert heat(panel) == 100
+
+
+def test_it_runs_the_pump_while_it_asks_for_heat(heeding):
+    """On with the heat, off without it; once the pump follows it is told no more, until then each 10 s."""
+    panel, others = heeding({"pump": PUMP_OFF}, circulation_pump=1)
+    assert heat(panel) == 100
+    assert {data for _, data in panel.of(PUMP_COMMAND)} == {"01 F1 FF FF FF FF FF FF"}
+    others.until(60)
+    times = [time for time, _ in panel.of(PUMP_COMMAND)]
+    assert len(times) >= 4
+    assert min(b - a for a, b in pairwise(times)) >= 9.9
+    others.says["pump"] = PUMP_ON
+    others.until(64)
+    told = len(panel.of(PUMP_COMMAND))
+    others.until(90)
+    assert len(panel.of(PUMP_COMMAND)) == told
+    others.says["indoor"] = air(1, 24.0)
+    others.until(98)
+    assert panel.last(PUMP_COMMAND) == "01 F0 FF FF FF FF FF FF"
+
+
+def test_it_asks_no_heat_without_the_pump_that_it_should_hear(heeding):
+    """A pump that has been quiet for more than 15 s, or another one alone, ends heat and the order to run."""
+    panel, others = heeding({"pump": PUMP_ON}, circulation_pump=1)
+    others.says["pump"] = (0x19FE9795, "02 F1 FF FF FF FF FF FF")
+    others.until(34)
+    assert heat(panel) == 100
+    others.until(44)
+    assert heat(panel) == 0
+    assert panel.last(PUMP_COMMAND) == "01 F0 FF FF FF FF FF FF"
+
+
+@pytest.mark.parametrize(
+    ("level", "mode"),
+    [("00 01 64 01", "01"), ("00 00 64 00", "00"), ("00 FF 64 01", "00"), ("02 32 64 01", "00")],
+    ids=["a little", "empty", "no data", "another tank"],
+)
+def test_it_heats_water_only_while_there_is_some(heeding, level, mode):
+    """Mode combustion (1) with a level in the fresh tank (tank 0), off (0) when it is empty or nobody can tell."""
+    tank = (0x19FFB748, f"{level} 00 46 00 FF")
+    panel, _ = heeding({"tank": tank, "water heater": (0x19FFF75E, "01 03 A0 29 E0 23 05 0C")}, fresh_tank=0)
+    assert panel.last(WATER_COMMAND) == f"01 {mode} A0 29 FF FF FF FF"
+
+
+def test_a_fresh_tank_that_is_lost_ends_the_hot_water(heeding):
+    """After more than 15 s of silence the water heater is told to stop; the cabin's heat goes on."""
+    panel, others = heeding({"tank": (0x19FFB748, "00 50 64 38 00 46 00 FF")}, fresh_tank=0)
+    assert panel.last(WATER_COMMAND).startswith("01 01")
+    del others.says["tank"]
+    others.until(44)
+    assert panel.last(WATER_COMMAND).startswith("01 00")
+    assert heat(panel) == 100
+
+
+@pytest.mark.parametrize(
+    ("state", "fan"),
+    [("02", "C8"), ("06", "C8"), ("01", "A0"), ("00", "A0"), ("FF", "A0")],
+    ids=["bulk", "float", "1", "0", "no data"],
+)
+def test_on_battery_alone_the_fan_is_held_at_80_percent(heeding, state, fan):
+    """Full (C8 hex) while charger 1 charges, 80 % (A0) while it does not, at the same heat."""
+    charger = (0x19FFC74A, f"01 20 01 58 7F C8 {state} 05")
+    panel, others = heeding({"charger": charger}, charger=1)
+    assert panel.last(FURNACE_COMMAND) == f"01 FC {fan} C8 FF FF FF FF"
+    del others.says["charger"]
+    others.until(44)
+    assert panel.last(FURNACE_COMMAND) == "01 FC A0 C8 FF FF FF FF"
+
+
+def test_a_low_battery_holds_the_fan_further_down(heeding):
+    """At 11.5 V (E6 hex in 50 mV) the half is the limit, on charge or not."""
+    charger = (0x19FFC74A, "01 E6 00 58 7F C8 02 05")
+    panel, _ = heeding({"charger": charger, "battery": (0x19FFFD4A, "01 50 E6 00 00 94 35 77")}, charger=1)
+    assert panel.last(FURNACE_COMMAND) == "01 FC 64 C8 FF FF FF FF"

@@ -174,7 +174,7 @@ def test_interrupting_ends_cleanly_with_130(tmp_path):
         run.send_signal(signal.SIGINT)
         out, err = run.communicate(timeout=20)
     assert run.returncode == 130
-    assert re.search(r"end: \d of 6 planned devices present; no flag stands\n$", out)
+    assert re.search(r"end: \d+ of \d+ planned devices present; no flag stands\n$", out)
     assert err == "rvsim: interrupted\n"
     recorded = (tmp_path / "x.log").read_text()
     assert recorded.count("18EEFF") >= 6

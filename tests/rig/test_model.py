@@ -77,16 +77,20 @@ def test_a_device_is_read_with_everything():
 
 
 def test_the_vehicle_is_read_from_the_tables_of_the_rig():
-    """Each of the four tables reaches the vehicle; left out, all are the defaults."""
+    """Each of the seven tables reaches the vehicle; left out, all are the defaults."""
     tables = {
         "cabin": {"volume_m3": 12},
         "coolant": {"litres": 7},
         "hot_water": {"litres": 8},
         "battery": {"capacity_ah": 90},
+        "fresh_tank": {"litres": 71},
+        "grey_tank": {"litres": 51},
+        "black_tank": {"litres": 19},
     }
     vehicle = Rig.model_validate(rig(device(), **tables)).vehicle
     figures = (vehicle.cabin.volume_m3, vehicle.coolant.litres, vehicle.hot_water.litres, vehicle.battery.capacity_ah)
     assert figures == (12, 7, 8, 90)
+    assert [tank.litres for tank in (vehicle.fresh_tank, vehicle.grey_tank, vehicle.black_tank)] == [71, 51, 19]
     assert Rig.model_validate(rig(device())).vehicle == VehiclePlan()
 
 

@@ -29,6 +29,14 @@ def test_the_longer_of_promise_and_median_counts():
     assert rhythm(*range(0, 11 * SECOND, SECOND)).gap() == 5 * SECOND
 
 
+def test_the_latest_gaps_count():
+    """Thirty-two of them: of 17 gaps of 20 s and then 16 of 6 s the first is forgotten, and the median is between."""
+    times = [0]
+    for gap in [20] * 17 + [6] * 16:
+        times.append(times[-1] + gap * SECOND)
+    assert rhythm(*times).gap() == 13 * SECOND
+
+
 def test_a_message_that_promises_nothing_has_no_gap_however_regular_it_is():
     """Commands and answers are sent when they are needed."""
     assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).gap() is None
@@ -76,6 +84,14 @@ def test_the_usual_silence_is_the_median_of_the_latest(steps):
         now += step
         heard.times.append(now)
     assert heard.median() == int(statistics.median(steps[-256:]))
+
+
+def test_the_latest_silences_count():
+    """Two hundred and fifty-six: of 129 of 3 ms and then 128 of 1 ms the first is forgotten."""
+    heard = Silences()
+    heard.times.extend([*range(0, 130 * 3000, 3000), *range(388_000, 388_000 + 128_000, 1000)])
+    assert len(heard.times) == 257
+    assert heard.median() == 2000
 
 
 def test_the_usual_silence_is_unknown_before_twenty():

@@ -378,6 +378,23 @@ def test_a_special_code_can_have_a_name():
     assert (reading.label, reading.brief) == ("sensor broken", "out of range")
 
 
+@pytest.mark.parametrize(
+    ("special", "raw", "shown"),
+    [
+        (Special.COMMANDED, 255, None),
+        (Special.MEASURED, 255, None),
+        (Special.MEASURED, 254, "broken"),
+        (Special.MEASURED, 7, "seven"),
+        (Special.NONE, 255, "none"),
+        (Special.MEASURED, None, None),
+    ],
+)
+def test_a_name_never_hides_no_data_or_unchanged(special, raw, shown):
+    """The name of all ones is not shown where the state says more: a command leaves the field as it is."""
+    field = FieldSpec("kind", 0, 8, labels={7: "seven", 254: "broken", 255: "none"}, special=special)
+    assert Reading(field, raw, field.state(raw)).shown_label == shown
+
+
 def test_names_and_units_as_spoken():
     """Underscores become spaces, and degrees get their sign."""
     assert VOLTAGE.title == "dc voltage"
@@ -388,4 +405,10 @@ def test_names_and_units_as_spoken():
 def test_a_field_of_the_users_own_says_so():
     """Without a word on its origin a definition is the user's."""
     assert (NUMBER.origin, NUMBER.label_origin, NUMBER.special) == (Origin.USER, Origin.USER, Special.NONE)
-    assert NUMBER.labels == {}
+    assert (NUMBER.labels, NUMBER.source, NUMBER.comment) == ({}, "", "")
+
+
+def test_a_definition_cannot_be_altered():
+    """Fields are shared by all readings, so none can be changed."""
+    with pytest.raises(AttributeError):
+        NUMBER.length = 22

@@ -33,9 +33,6 @@ def hours_to(bank: Battery, volts: float) -> float:
     return tens * 10 / HOUR
 
 
-# Rest voltage
-
-
 @pytest.mark.parametrize(
     ("chemistry", "percent", "volts"),
     [
@@ -346,9 +343,6 @@ def test_impossible_loads_are_refused(amps: float) -> None:
         bank.set_load("fridge", amps)
     bank.set_load("other", 1.0)
     assert bank.amps == 1.0
-
-
-# Always
 
 
 def test_temperature_follows_the_cabin() -> None:

@@ -101,6 +101,30 @@ def test_fan_and_circulation_end() -> None:
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, 0.0)
 
 
+def test_the_cabin_gets_heat_only_while_a_pump_runs() -> None:
+    """With a circulation pump in the circuit the cabin's exchanger passes heat while it runs, whatever the order.
+
+    The hoses and the hot water do not depend on it.
+    """
+    coolant, without = Coolant(CoolantPlan(hose_loss_w_per_k=3.0)), Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
+    for each in (coolant, without):
+        each.set_fan(1.0)
+        each.set_water_circulation(True)
+    full = without.to_cabin_w_per_k
+    assert coolant.to_cabin_w_per_k == full > 3.0
+    coolant.set_pump("pump", False)
+    assert coolant.to_cabin_w_per_k == 3.0
+    coolant.set_fan(0.5)
+    coolant.set_fan(1.0)
+    assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, without.to_water_w_per_k)
+    coolant.set_pump("pump", True)
+    assert coolant.to_cabin_w_per_k == full
+    coolant.set_pump("second pump", False)
+    assert coolant.to_cabin_w_per_k == full
+    coolant.set_pump("pump", False)
+    assert coolant.to_cabin_w_per_k == 3.0
+
+
 @pytest.mark.parametrize("fraction", [-0.01, 1.01, float("nan")])
 def test_impossible_outputs_are_refused(fraction: float) -> None:
     """Burner and fan run between nothing and full output; anything else is refused and changes nothing."""

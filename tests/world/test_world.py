@@ -20,7 +20,8 @@ READINGS = "outdoor_c cabin_c coolant_c water_c fuel_litres_per_h battery_volts 
 
 def readings(world: World) -> dict[str, float]:
     """Everything a device could read."""
-    return {name: getattr(world, name) for name in READINGS.split()} | world.heat_account()._asdict()
+    tanks = {name: world.tank_litres(name) for name in ("fresh", "grey", "black")}
+    return {name: getattr(world, name) for name in READINGS.split()} | world.heat_account()._asdict() | tanks
 
 
 def world_with(
@@ -227,6 +228,7 @@ SETTERS: dict[str, Callable[[World, float], None]] = {
     "burner": lambda world, part: world.set_burner(part),
     "fan": lambda world, part: world.set_cabin_fan(part),
     "circulation": lambda world, part: world.set_water_circulation(part > 0.5),
+    "pump": lambda world, part: world.set_pump("pump", part > 0.5),
     "vent": lambda world, part: world.set_vent("roof fan", 100 * part),
     "other vent": lambda world, part: world.set_vent("window", 20 * part),
     "gain": lambda world, part: world.set_cabin_gain("people", 2000 * part - 1000),
@@ -244,8 +246,7 @@ def test_no_heat_is_lost_in_the_books(
     """What burner and gains gave is what was stored and what left to the outside, for any vehicle and any inputs."""
     world = World(plan, WeatherPlan(outdoor_c=outdoor_c))
     start = world.heat_account()
-    second = 0
-    burner_j = 0.0
+    second, burner_j = 0, 0.0
     for (name, part), seconds in moves:
         SETTERS[name](world, part)
         litres_per_h = world.fuel_litres_per_h

@@ -114,8 +114,8 @@ class BenchScreen(App[int]):
             self._sheet("foot").styles.height = min(len(lines), most)
             self._sheet("foot").show([partial(_same, line) for line in lines[-most:]])
             rows, chosen = body(self.scene, width)
-            keep = chosen if self.scene.page is Page.ABOARD else None
-            self._sheet("page").show([partial(self._locked, row) for row in rows], keep)
+            aboard = self.scene.page is Page.ABOARD
+            self._sheet("page").show([partial(self._locked, row) for row in rows], chosen if aboard else None)
 
     def _locked(self, row: Row) -> Line:
         with self._control.lock:

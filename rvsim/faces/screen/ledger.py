@@ -5,10 +5,12 @@ the highest priority. Does not know how it is drawn. The sense of the battery's 
 is that of one battery maker's RV-C appendix.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from rvsim.faces.screen.scene import Scene
 from rvsim.watch.attendance import Attendance
+from rvsim.watch.saying import Saying
 from rvsim.watch.transitions import Presence
 
 
@@ -38,11 +40,11 @@ def ledger(scene: Scene) -> Ledger:
     """Draw up the ledger of this moment."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
-        sayings = [words for _, words in scene.sayings(device)]
-        gives = [words.gives for words in sayings if words.gives is not None]
+        sayings = scene.by_function(device)
+        gives = [words.gives for words in sayings.values() if words.gives is not None]
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
-        takes = _takes(scene, device, [words.effort for words in sayings])
+        takes = _takes(scene, device, sayings)
         if takes is None:
             if device.planned and not gives:
                 unknown.append(device.device)
@@ -53,14 +55,16 @@ def ledger(scene: Scene) -> Ledger:
     return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), _counted(scene))
 
 
-def _takes(scene: Scene, device: Attendance, efforts: list[float | None]) -> float | None:
-    """Return what a device takes by plan at its present effort: between its rest and its full current."""
+def _takes(scene: Scene, device: Attendance, sayings: Mapping[str, Saying]) -> float | None:
+    """Return what a device takes by plan at its present effort: each function between its rest and its fullest."""
     plan = scene.plans.get(device.device)
-    if plan is None or plan.amps is None:
+    if plan is None or not plan.amps:
         return None
-    rest, full = plan.amps
-    known = [effort for effort in efforts if effort is not None]
-    return rest + (full - rest) * (sum(known) / len(known) if known else 0.0)
+    total = 0.0
+    for function, (rest, full) in plan.amps.items():
+        effort = sayings[function].effort if function in sayings else None
+        total += rest + (full - rest) * (effort or 0.0)
+    return total
 
 
 def _counted(scene: Scene) -> float | None:

@@ -19,6 +19,9 @@ from rvsim.watch.watch import Told
 from rvsim.wire.fields import State
 
 Row = Callable[[], Line]
+RAIL_WIDTH, TAGS_WIDTH = 34, 7
+SMALL_AMPS = 0.1
+"""What takes less is gathered in one line of the ledger."""
 WIDE = 120
 """From this width on every device has its first rail beside it, and ledger and tape stand below."""
 KEYS = (
@@ -39,6 +42,15 @@ KEYS = (
     ("ctrl+p", "every deed by name, and light or dark"),
     ("q", "quit"),
 )
+
+
+HINTS = (
+    "enter open  t tape  i says  l ledger  f flags  o order  h hush  k stick  x spoil  b bring back  p pause  ? keys",
+    "enter open  t tape  l ledger  f flags  o order  h hush  b bring back  x spoil  p pause  ? keys",
+    "enter open  t tape  l ledger  o order  h hush  b bring back  x spoil  ? keys",
+    "enter  t l f o h b x  ? keys",
+)
+"""The line of keys at the bottom; the longest that fits is shown."""
 
 
 def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
@@ -75,7 +87,7 @@ def foot(scene: Scene, width: int) -> list[Line]:
         lines += _short_tape(scene, width)
     lines += [cut(((text, "fault"),), width) for text in scene.broken[-2:]]
     lines.append(cut(((scene.deed, "strong"),), width))
-    hint = "enter open  t tape  l ledger  f flags  o order  h hush  b bring back  x spoil  ? keys"
+    hint = next((one for one in HINTS if len(one) <= width), HINTS[-1])
     return [*lines, cut(((hint, "dim"),), width)]
 
 
@@ -85,32 +97,36 @@ def _short_tape(scene: Scene, width: int) -> list[Line]:
         return [cut(plain(" Tape  nothing heard of it yet"), width), cut((), width)]
     spelled = "".join(text for text, _ in running(told.spec, told.frame.data))
     text = f"{told.topic} at {ago(told.frame.time)}: {spelled}"
-    return [cut(line, width) for line in (*wrapped(text, width, " Tape  ", "       "), ())[:2]]
+    lines = wrapped(text, width - 1, " Tape  ", "       ")
+    if len(lines) > 2:
+        lines[1] = (*lines[1], ("…", "dim"))
+    return [cut(line, width) for line in (*lines, ())[:2]]
 
 
-def body(scene: Scene, width: int) -> tuple[list[Row], int]:
-    """Return the rows of the page and the row of what is chosen."""
+def body(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
+    """Return the rows of the page, and the first and last row of what is chosen."""
     if scene.page is Page.ABOARD:
         return _aboard(scene, width)
-    return [partial(cut, line, width) for line in _PAGES[scene.page](scene, width)], 0
+    return [partial(cut, line, width) for line in _PAGES[scene.page](scene, width)], (0, 0)
 
 
 # Aboard.
 
 
-def _aboard(scene: Scene, width: int) -> tuple[list[Row], int]:
+def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
     devices = scene.devices()
     name = min(22, max((len(one.device) for one in devices), default=8))
     rows: list[Row] = [partial(cut, ((" Ω  one end of the trunk, 120 ohm", "dim"),), width)]
-    at = 0
+    chosen = (0, 0)
     for device in devices:
-        if device.device == scene.chosen:
-            at = len(rows)
+        first = len(rows)
         rows.append(partial(_device, scene, device, name, width))
         if device.device in scene.opened:
             rows += [partial(cut, line, width) for line in _in_place(scene, device, width)]
+        if device.device == scene.chosen:
+            chosen = (first, len(rows) - 1)
     rows.append(partial(cut, ((" Ω  the other end, 120 ohm", "dim"),), width))
-    return rows, at
+    return rows, chosen
 
 
 def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
@@ -125,11 +141,12 @@ def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
         (f"{state:<10} ", worst),
         (_sentence(scene, device), "plain"),
     )
-    right: list[tuple[str, str]] = []
-    if width >= WIDE:
-        right.append((_first_rail(scene, device), "dim"))
-    for flag in flags[:3]:
-        right += [(" ", "plain"), tag(flag)]
+    right = [(f"  {_first_rail(scene, device):<{RAIL_WIDTH}}", "dim")] if width >= WIDE else []
+    tags = [tag(flag) for flag in flags[:2]]
+    right += [(" ", "plain"), *tags] if tags or width >= WIDE else []
+    room = TAGS_WIDTH - sum(len(text) for text, _ in tags)
+    if width >= WIDE and room > 0:
+        right.append((" " * room, "plain"))
     return beside(left, tuple(right), width)
 
 
@@ -161,7 +178,7 @@ def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> st
 def _first_rail(scene: Scene, device: Attendance) -> str:
     for title, words in scene.sayings(device):
         if words.rails:
-            return "  " + _rail_text(scene, device.device, title, words.rails[0], 14)
+            return _rail_text(scene, device.device, title, words.rails[0], 18)
     return ""
 
 
@@ -245,7 +262,10 @@ def ledger_lines(scene: Scene, width: int) -> list[Line]:
     """Return the ledger in three columns, and what silent devices may still take."""
     sums = ledger(scene)
     given = [f"{name:<18}{amps:6.1f}" for name, amps in sums.given]
-    taken = [f"{name:<18}{amps:6.1f}" for name, amps in sums.taken]
+    small = [amps for _, amps in sums.taken if amps < SMALL_AMPS]
+    taken = [f"{name:<18}{amps:6.1f}" for name, amps in sums.taken if amps >= SMALL_AMPS]
+    if small:
+        taken.append(f"{f'{len(small)} small ones':<18}{sum(small):6.1f}")
     counted = "no figure" if sums.counted is None else f"{sums.counted:9.1f}"
     missing = "no figure" if sums.missing is None else f"{sums.missing:9.1f}"
     right = [

@@ -5,7 +5,7 @@ topic and byte that the tape spells. Does not know Textual, keys or colours. It 
 the run's lock.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -124,18 +124,26 @@ class Scene:
 
     def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
         """Return what each function of a device says, with the function's title and instance."""
+        return [(f"{FUNCTIONS[name].title} {instance}", words) for name, instance, words in self._spoken(device)]
+
+    def by_function(self, device: Attendance) -> Mapping[str, Saying]:
+        """Return what each function of a device says, by the function's name; the first instance speaks for all."""
+        said: dict[str, Saying] = {}
+        for name, _, words in self._spoken(device):
+            said.setdefault(name, words)
+        return said
+
+    def _spoken(self, device: Attendance) -> Iterator[tuple[str, int, Saying]]:
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
         topics = list(self.watch.told(device.device))
-        spoken = []
         for name, instances in functions.items():
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
                 if said:
                     words = saying(FUNCTIONS[name], said)
                     self._follow(device.device, instance, words.rails)
-                    spoken.append((f"{FUNCTIONS[name].title} {instance}", words))
-        return spoken
+                    yield name, instance, words
 
     def _said(self, topics: Sequence[Told], function: Function, instance: int) -> Said:
         """Return the last readings of a function by message and field.

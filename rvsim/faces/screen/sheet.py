@@ -37,12 +37,13 @@ class Sheet(Widget):
         self.top = 0
         self._ascii = ascii_only
 
-    def show(self, rows: Sequence[Callable[[], Line]], keep: int | None = None) -> None:
-        """Show other rows; ``keep`` is a row that has to stay visible."""
+    def show(self, rows: Sequence[Callable[[], Line]], keep: tuple[int, int] | None = None) -> None:
+        """Show other rows; those from the first to the last of ``keep`` stay visible as far as they fit."""
         self.rows = rows
         height = max(1, self.size.height)
         if keep is not None:
-            self.top = min(keep, max(self.top, keep - height + 2))
+            first, last = keep
+            self.top = min(first, max(self.top, last - height + 2))
         self.top = max(0, min(self.top, len(rows) - height))
         self.refresh()
 

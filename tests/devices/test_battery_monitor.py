@@ -1,0 +1,112 @@
+"""The battery monitor, read by hand from its bytes."""
+
+import itertools
+from statistics import mean, pstdev
+
+import pytest
+
+DC_1, DC_2, DC_3, HEARTBEAT = 0x1FFFD, 0x1FFFC, 0x1FFFB, 0x1FECA
+
+
+def u16(data: str, place: int) -> int:
+    """Read two bytes, low byte first."""
+    raw = bytes.fromhex(data)
+    return raw[place] + 256 * raw[place + 1]
+
+
+def amps(data: str) -> float:
+    """Read the current of DC_SOURCE_STATUS_1: mA around 2,000,000 A."""
+    return int.from_bytes(bytes.fromhex(data)[4:8], "little") / 1000 - 2_000_000
+
+
+@pytest.fixture
+def monitor(alone):
+    """A monitor of a battery of 200 Ah at 80 %."""
+    return alone(
+        "battery_monitor",
+        address=0x45,
+        settings={"battery_ah": 200.0},
+        vehicle={"battery": {"capacity_ah": 200.0}},
+        battery_monitor=1,
+        dc_source=1,
+    )
+
+
+def test_it_has_the_priority_and_the_heartbeat_of_a_monitor(monitor):
+    """DC source 1, device priority 120 (78 hex) in all three messages; one heartbeat, DSA 69 (45 hex)."""
+    monitor.until(10)
+    assert {monitor.last(dgn)[:5] for dgn in (DC_1, DC_2, DC_3)} == {"01 78"}
+    assert {data[:5] for _, data in monitor.of(HEARTBEAT)} == {"05 45"}
+
+
+def test_its_shunt_sees_the_true_current(monitor):
+    """The mean of many figures is the battery's current, in and out; single ones differ by a few hundredths."""
+    monitor.until(2).world.set_load("lamp", 5.0)
+    monitor.until(60)
+    out = [amps(data) for time, data in monitor.of(DC_1) if time > 3]
+    assert mean(out) == pytest.approx(5.0, abs=0.01)
+    assert 0.005 < pstdev(out) < 0.05
+    volts = [u16(data, 2) * 0.05 for time, data in monitor.of(DC_1) if time > 3]
+    assert mean(volts) == pytest.approx(monitor.world.battery_volts, abs=0.03)
+    monitor.world.set_charge("shore", 14.4, 20.0)
+    monitor.until(62)
+    assert amps(monitor.last(DC_1)) == pytest.approx(-15.0, abs=0.1)
+
+
+def test_it_counts_what_goes_out(monitor):
+    """10 A for two hours are 20 of 200 Ah: from 160 Ah and 80 % to 140 Ah and 70 %, with 14 h to empty."""
+    monitor.until(3)
+    assert monitor.last(DC_3) == "01 78 FF A0 00 FF FF FF"
+    monitor.world.set_load("lamp", 10.0)
+    monitor.until(3 + 2 * 3600)
+    assert monitor.last(DC_3) == "01 78 FF 8C 00 FF FF FF"
+    data = monitor.last(DC_2)
+    assert int(data.split()[4], 16) == 140  # half percents
+    assert u16(data, 5) == pytest.approx(14 * 60, abs=5)
+    assert int(data.split()[7], 16) & 3 == 0  # to empty
+    assert u16(data, 2) / 32 - 273 == pytest.approx(monitor.world.battery_c, abs=0.1)
+
+
+def test_it_counts_what_goes_in_with_its_own_idea_of_the_losses(alone):
+    """20 A for an hour are 10 of 20 Ah where the monitor believes in half of them, whatever the battery stores."""
+    monitor = alone(
+        "battery_monitor",
+        settings={"battery_ah": 100.0, "charge_efficiency_percent": 50.0},
+        vehicle={"battery": {"start_percent": 30.0}},
+        battery_monitor=1,
+        dc_source=1,
+    ).until(3)
+    monitor.world.set_charge("shore", 15.0, 20.0)
+    monitor.until(3 + 3600)
+    assert monitor.world.battery_percent == pytest.approx(49.0, abs=0.1)
+    assert int(monitor.last(DC_2).split()[4], 16) / 2 == pytest.approx(40.0, abs=0.5)
+    assert u16(monitor.last(DC_3), 3) == 40
+    assert int(monitor.last(DC_2).split()[7], 16) & 3 == 1  # to full
+    assert u16(monitor.last(DC_2), 5) == pytest.approx(180, abs=2)  # 60 Ah at 20 A
+
+
+@pytest.mark.parametrize(("start", "charge", "load", "held"), [(99.0, 20.0, 0.0, "64"), (1.0, 0.0, 20.0, "00")])
+def test_its_count_ends_at_full_and_at_empty(alone, start, charge, load, held):
+    """A count that runs on is held at 100 and at 0 Ah of 100."""
+    vehicle = {"battery": {"capacity_ah": 1000.0, "start_percent": start}}
+    monitor = alone("battery_monitor", vehicle=vehicle, battery_monitor=1, dc_source=1).until(3)
+    monitor.world.set_charge("shore", 15.0, charge)
+    monitor.world.set_load("lamp", load)
+    monitor.until(3600)
+    assert monitor.last(DC_3).split()[3:5] == [held, "00"]
+
+
+def test_its_gaps_are_those_of_the_table(monitor):
+    """500 ms for each of the three."""
+    monitor.until(30)
+    for dgn in (DC_1, DC_2, DC_3):
+        times = [time for time, _ in monitor.of(dgn)]
+        assert {round(b - a, 2) for a, b in itertools.pairwise(times)} == {0.5}
+
+
+def test_it_gives_way_to_a_higher_priority(monitor):
+    """All three messages stop while one of priority 121 (79 hex) speaks for DC source 1."""
+    monitor.until(10).put(0x19FFFD46, "01 79 FC 00 00 94 35 77").until(20)
+    for dgn in (DC_1, DC_2, DC_3):
+        assert not [time for time, _ in monitor.of(dgn) if 10.01 < time < 15]
+        assert [time for time, _ in monitor.of(dgn) if time > 15]

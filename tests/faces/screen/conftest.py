@@ -1,0 +1,83 @@
+"""A bench in virtual time with a screen over it; nobody waits."""
+
+import asyncio
+from collections.abc import Callable
+
+import pytest
+
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import settings_models
+from rvsim.faces.hands import Hands
+from rvsim.faces.run import Control, Run
+from rvsim.faces.screen.app import BenchScreen
+from rvsim.faces.screen.scene import Scene
+from rvsim.faces.screen.show import LookIn
+from rvsim.shakedown.scenario import load_scenario
+
+
+class AtOnce(Control):
+    """Does what is asked at once: the run stands still between two steps anyway."""
+
+    def ask(self, action):
+        """Do it."""
+        action()
+
+
+class Watched:
+    """A run, its scene and a screen over it."""
+
+    def __init__(self, catalogue, scenario: str, seconds: float):
+        self.loaded = load_scenario(scenario, kinds=settings_models())
+        self.sink, self.control = LookIn(), AtOnce()
+        self.run = Run(self.loaded, catalogue, self.sink, seed=1)
+        self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
+        self.hands = Hands(self.run)
+        self.until(seconds)
+
+    def until(self, seconds: float) -> "Watched":
+        """Let simulated time go on."""
+        self.run.until(round(seconds * SECOND))
+        self.scene.now = self.run.time
+        return self
+
+    def app(self, **more) -> BenchScreen:
+        """Return a screen over the run; its timer stands still, tests look when they want to."""
+        app = BenchScreen(self.scene, self.control, self.hands, self.sink.load, lambda: self.run.time, **more)
+        app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]
+        return app
+
+
+@pytest.fixture
+def watched(catalogue) -> Callable[..., Watched]:
+    """Start a run: ``watched("heater_goes_quiet", 43)`` stands at 43 s."""
+
+    def start(scenario: str = "winter_evening", seconds: float = 30) -> Watched:
+        return Watched(catalogue, scenario, seconds)
+
+    return start
+
+
+@pytest.fixture
+def drive() -> Callable[..., list[str]]:
+    """Run a screen at a size, press keys, and return the lines of the terminal without blanks at their ends.
+
+    ``drive(app, (80, 24), "down", "enter")``; a key may also be a function, which is called with the pilot.
+    """
+
+    def run(app: BenchScreen, size: tuple[int, int], *keys) -> list[str]:
+        async def script() -> list[str]:
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause()
+                for key in keys:
+                    if callable(key):
+                        await key(pilot)
+                    else:
+                        await pilot.press(key)
+                    app.look()
+                    await pilot.pause()
+                strips = app.screen._compositor.render_strips()
+                return ["".join(segment.text for segment in strip).rstrip() for strip in strips]
+
+        return asyncio.run(script())
+
+    return run

@@ -1,0 +1,318 @@
+"""The screen with Textual's pilot: every key, every page at three sizes, over a bench in virtual time."""
+
+import asyncio
+import os
+from pathlib import Path
+
+import pytest
+
+from rvsim.errors import Exit
+from rvsim.faces.screen.app import DEEDS
+from rvsim.faces.screen.pages import KEYS
+from rvsim.faces.screen.scene import Order, Page
+from rvsim.rig.model import Rig
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import Frame
+
+GOLDEN = Path(__file__).parent / "golden"
+SIZES = [(80, 24), (100, 30), (140, 40)]
+
+
+@pytest.mark.parametrize(
+    ("name", "size", "keys"),
+    [
+        ("aboard", (80, 24), ()),
+        ("heater_open", (80, 24), ("down", "enter")),
+        ("heater_open", (140, 40), ("down", "enter", "right", "right")),
+        ("tape", (100, 30), ("down", "t", "right", "right")),
+        ("ledger", (100, 30), ("l",)),
+        ("flags", (100, 30), ("f",)),
+        ("keys", (80, 24), ("question_mark",)),
+    ],
+)
+def test_the_screen_is_as_it_was_agreed(watched, drive, name, size, keys):
+    """Whole screens at 43 s of the quiet heater, kept as text. RVSIM_GOLDEN=write keeps what is shown now."""
+    lines = "\n".join(drive(watched("heater_goes_quiet", 43).app(), size, *keys)) + "\n"
+    kept = GOLDEN / f"{name}_{size[0]}x{size[1]}.txt"
+    if os.environ.get("RVSIM_GOLDEN") == "write":
+        kept.parent.mkdir(exist_ok=True)
+        kept.write_text(lines, encoding="utf-8")
+    assert lines == kept.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("size", [*SIZES, (60, 12), (220, 60)])
+@pytest.mark.parametrize("page", list(Page))
+def test_every_page_fits_every_size(watched, drive, page, size):
+    """No page raises or overflows, from a corner of a terminal to a wall of one."""
+    watched_run = watched("heater_goes_quiet", 100)
+    watched_run.scene.page = page
+    lines = drive(watched_run.app(), size, "down", "enter")
+    assert len(lines) == size[1]
+    assert all(len(line) <= size[0] for line in lines)
+    assert "heater_goes_quiet, 100 s in" in lines[0]
+
+
+def test_without_box_drawing_everything_is_ascii(watched, drive):
+    """The same screen in pure ASCII, marks and rails included."""
+    lines = "\n".join(drive(watched("heater_goes_quiet", 43).app(ascii_only=True), (80, 24), "down", "enter"))
+    assert lines.isascii()
+    assert "|= =" in lines
+    assert "|===" in lines
+    assert "|-----o" in lines or "|o---" in lines
+
+
+def test_meaning_is_never_in_colour_alone(watched, drive, monkeypatch):
+    """With NO_COLOR the words and tags are the same."""
+    coloured = drive(watched("heater_goes_quiet", 43).app(), (100, 30))
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert drive(watched("heater_goes_quiet", 43).app(), (100, 30)) == coloured
+    assert any("silent" in line and line.endswith("[4]") for line in coloured)
+
+
+def test_light_and_dark_show_the_same_text(watched, drive):
+    """A light theme changes no character."""
+    light = watched("heater_goes_quiet", 43).app()
+    light.theme = "textual-light"
+    assert drive(light, (100, 30)) == drive(watched("heater_goes_quiet", 43).app(), (100, 30))
+
+
+def test_places_stay_while_values_change(watched, drive):
+    """A minute later every device stands in the same line and column, whatever it says."""
+    before = drive(watched("winter_evening", 60).app(), (100, 30))
+    after = drive(watched("winter_evening", 120).app(), (100, 30))
+    assert [line[:34] for line in before[3:17]] == [line[:34] for line in after[3:17]]
+
+
+# Keys.
+
+
+def test_up_and_down_choose_a_device(watched, drive):
+    """The arrow keys move the choice and stop at both ends."""
+    run = watched()
+    drive(run.app(), (80, 24), "up", "down", "down", "up")
+    assert run.scene.chosen == "heater"
+    drive(run.app(), (80, 24), *["down"] * 30)
+    assert run.scene.chosen == "outdoor sensor"
+
+
+def test_enter_opens_in_place_and_closes_again(watched, drive):
+    """Enter shows rails under the device, and a second one takes them away."""
+    run = watched()
+    opened = drive(run.app(), (80, 24), "down", "enter")
+    assert any("its fan" in line and "●" in line for line in opened)
+    assert not any("its fan" in line for line in drive(run.app(), (80, 24), "enter"))
+
+
+@pytest.mark.parametrize(
+    ("key", "page", "word"),
+    [
+        ("i", Page.SAYS, "control panel says"),
+        ("t", Page.TAPE, "THERMOSTAT_STATUS_1 1, 19FFE244"),
+        ("l", Page.LEDGER, "Ledger, house battery, amps"),
+        ("f", Page.FLAGS, "No flag so far."),
+        ("question_mark", Page.KEYS, "hush the device"),
+    ],
+)
+def test_a_key_opens_its_page_and_goes_back(watched, drive, key, page, word):
+    """The key of a page opens it; the same key, or escape, goes back aboard."""
+    run = watched()
+    lines = drive(run.app(), (100, 30), key)
+    assert run.scene.page is page
+    assert any(word in line for line in lines)
+    drive(run.app(), (100, 30), key)
+    assert run.scene.page is Page.ABOARD
+    drive(run.app(), (100, 30), key, "escape")
+    assert run.scene.page is Page.ABOARD
+
+
+def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
+    """Right opens a byte, further rights go on, left goes back; n spells the next message."""
+    run = watched()
+    third = drive(run.app(), (100, 30), "down", "t", "right", "right", "right")
+    assert any("circulation fan speed" in line and "× 0.5 =" in line for line in third)
+    back = drive(run.app(), (100, 30), "left")
+    assert any("operating mode  00: 0 = automatic" in line for line in back)
+    following = drive(run.app(), (100, 30), "n")
+    assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
+
+
+def test_the_order_turns(watched, drive):
+    """o goes from the rig's order to zones to trouble first and round again."""
+    run = watched("heater_goes_quiet", 43)
+    first = drive(run.app(), (100, 30), "o", "o")
+    assert run.scene.order is Order.TROUBLE
+    assert "heater" in first[4]
+    drive(run.app(), (100, 30), "o")
+    assert run.scene.order is Order.PLANNED
+
+
+def test_hush_and_bring_back(watched, drive):
+    """A hushed device is silent within its limit and is itself again when brought back."""
+    run = watched("winter_evening", 20)
+    assert any("heater is hushed" in line for line in drive(run.app(), (80, 24), "down", "h"))
+    run.until(50)
+    assert any("silent" in line and "[" in line for line in drive(run.app(), (80, 24)) if "heater " in line)
+    drive(run.app(), (80, 24), "b")
+    run.until(60)
+    assert any("present" in line for line in drive(run.app(), (80, 24)) if "heater " in line)
+
+
+def test_spoil_and_stick_befall_the_first_number(watched, drive):
+    """A spoilt indoor sensor says the highest value it can and is flagged; stuck, it repeats itself."""
+    run = watched("winter_evening", 20)
+    run.scene.choose("indoor sensor")
+    assert any("is spoilt: ambient temperature 1774.8 °C" in line for line in drive(run.app(), (80, 24), "x"))
+    run.until(30)
+    assert any("1774.8 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
+    assert any("sticks: ambient temperature" in line for line in drive(run.app(), (80, 24), "b", "k"))
+
+
+def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
+    """With a byte of the tape open, the fault befalls that byte's reading."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "t", "right", "right", "right", "x")
+    assert any("heater is spoilt: circulation fan speed 125 %" in line for line in lines)
+
+
+def test_warmer_and_cooler_command_the_thermostat(watched, drive):
+    """w and c change the set point by half a degree through a frame that the panel obeys, without any flag."""
+    run = watched("winter_evening", 20)
+    assert any("thermostat 1 is asked for 21.5 °C" in line for line in drive(run.app(), (80, 24), "w"))
+    run.until(21)
+    assert any("wants 21.5 °C" in line for line in drive(run.app(), (80, 24)))
+    drive(run.app(), (80, 24), "c")
+    run.until(60)
+    lines = drive(run.app(), (80, 24))
+    assert any("wants 21.0 °C" in line for line in lines)
+    assert "no flag" in lines[1]
+
+
+def test_pause_is_asked_of_the_run_and_said(watched, drive):
+    """p asks the run to stand still and the head says so; a second p lets it go on."""
+    run = watched()
+    assert "standing still" in drive(run.app(), (80, 24), "p")[0]
+    assert run.control.paused
+    assert "standing still" not in drive(run.app(), (80, 24), "p")[0]
+    assert not run.control.paused
+
+
+@pytest.mark.parametrize(("key", "code"), [("q", Exit.GOOD), ("ctrl+c", Exit.INTERRUPTED)])
+def test_leaving(watched, key, code):
+    """q leaves with 0 and Ctrl-C with 130."""
+
+    async def script():
+        app = watched().app()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.press(key)
+        return app.return_value
+
+    assert asyncio.run(script()) == code
+
+
+def test_pages_scroll(watched, drive):
+    """Page down moves over a long page and page up comes back."""
+    run = watched()
+    top = drive(run.app(), (80, 24), "i")
+    app = run.app()
+    run.scene.page = Page.SAYS
+    run.scene.choose("battery monitor")
+    there = drive(app, (80, 12), "pagedown")
+    assert there[3] != top[3]
+    assert "battery monitor says" in drive(run.app(), (80, 12), "pagedown", "pageup")[3]
+
+
+def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
+    """Every deed has a name in the palette, and every key that is told is bound."""
+    run = watched()
+
+    async def script():
+        app = run.app()
+        async with app.run_test(size=(80, 24)):
+            return [command.title for command in app.get_system_commands(app.screen)]
+
+    titles = asyncio.run(script())
+    assert {name for _, _, name in DEEDS} <= set(titles)
+    bound = {key for key, _, _ in DEEDS}
+    told = {key for keys, _ in KEYS for key in keys.split() if len(key) == 1 and key.isalpha()}
+    assert told <= bound
+    assert {key for key in bound if len(key) == 1} <= told | {"n"}
+
+
+# Trouble.
+
+
+def test_a_device_that_vanishes_while_open_stays_readable(watched, drive):
+    """An open device that falls silent keeps its place, its last words and its flag under it."""
+    run = watched("heater_goes_quiet", 15)
+    drive(run.app(), (100, 30), "down", "enter")
+    run.until(45)
+    lines = drive(run.app(), (100, 30))
+    assert any("silent" in line and "heater" in line for line in lines)
+    assert any("[4] fault since" in line for line in lines)
+    assert any("It last said, at" in line for line in lines)
+
+
+def test_a_stranger_is_shown_as_unplanned(watched, drive):
+    """A source that is not in the rig stands at the end with its own mark and no fault of the screen's."""
+    run = watched("winter_evening", 20)
+    run.run.watch.hear(Frame(20_500_000, 0x19FFE49C, bytes.fromhex("0700C864FFFFFFFF")))
+    run.scene.now = 20_500_000
+    lines = drive(run.app(), (100, 30))
+    (line,) = (line for line in lines if "address 9C hex" in line)
+    assert "+═══" in line
+    assert "unplanned" in line
+    run.scene.choose("address 9C hex")
+    for keys in (("enter",), ("i",), ("t", "right"), ("h",), ("x",)):
+        drive(run.app(), (100, 30), *keys, "escape")
+
+
+def test_two_hundred_devices(watched, drive, catalogue):
+    """A rig of two hundred sensors scrolls to its last one, and only what is visible is put into words."""
+    run = watched()
+    devices = [
+        {"name": f"sensor {n}", "kind": "ambient", "address": n, "functions": {"ambient_sensor": n + 1}}
+        for n in range(200)
+    ]
+    rig = Rig.model_validate({"schema": 1, "name": "big", "title": "Big", "device": devices})
+    watch = Watch(catalogue, rig)
+    for n in range(200):
+        watch.hear(Frame(n * 1000, 0x19FF9C00 | n, bytes([n + 1]) + bytes.fromhex("602EFFFFFFFFFF")))
+    scene = type(run.scene)("big", watch, rig)
+    spoken = []
+    scene.sayings = lambda device, say=scene.sayings: spoken.append(device.device) or say(device)
+    run.scene = scene
+    drive(run.app(), (80, 24))
+    assert 10 < len(set(spoken)) < 24
+    lines = drive(run.app(), (80, 24), *["pagedown"] * 15)
+    assert any("▸" in line and "sensor 199" in line for line in lines)
+
+
+def test_markup_in_names_is_text(watched, drive):
+    """A name that looks like markup is shown as it is."""
+    run = watched()
+    rig = Rig.model_validate(
+        {
+            "schema": 1,
+            "name": "m",
+            "title": "M",
+            "device": [{"name": "[red]odd[/x]", "kind": "ambient", "address": 1, "functions": {"ambient_sensor": 1}}],
+        }
+    )
+    run.scene = type(run.scene)("m", Watch(run.run.catalogue, rig), rig)
+    assert any("[red]odd[/x]" in line for line in drive(run.app(), (80, 24), "enter"))
+
+
+def test_a_run_that_ended_says_so(watched, drive):
+    """When the run is over or has failed, the head says so and the screen stays."""
+    run = watched()
+    run.scene.ended = "The run is over."
+    assert "The run is over." in drive(run.app(), (80, 24))[0]
+
+
+def test_a_simulated_device_that_broke_is_told_at_the_bottom(watched, drive):
+    """A simulated device that was taken out is told with its name."""
+    run = watched()
+    run.scene.broken = [
+        "the simulated device heater stopped at 3.000 s with ValueError: x; the bench goes on without it"
+    ]
+    assert any("the simulated device heater stopped" in line for line in drive(run.app(), (100, 30)))
