@@ -5,7 +5,6 @@ from hypothesis import settings
 
 from rvsim.wire.database import load
 
-
 settings.register_profile("rvsim", deadline=None)
 settings.load_profile("rvsim")  # no test asserts a time
 

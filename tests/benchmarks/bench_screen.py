@@ -1,0 +1,92 @@
+"""Processor share of the live screen at a full bus: 200 devices, 2,000 frames a simulated second, four looks a second.
+
+    python tests/benchmarks/bench_screen.py [SECONDS]
+
+Headless Textual draws the strips; a real terminal adds what it takes to write them. The baseline is the same watch
+without a screen.
+"""
+
+import asyncio
+import sys
+import time
+
+from rvsim.faces.hands import Hands
+from rvsim.faces.run import Control
+from rvsim.faces.screen.app import LOOKS_A_SECOND, BenchScreen
+from rvsim.faces.screen.load import PairLoad
+from rvsim.faces.screen.scene import Scene
+from rvsim.rig.model import Rig
+from rvsim.watch.watch import Watch
+from rvsim.wire.database import load
+from rvsim.wire.frame import Frame
+
+RATE, DEVICES = 2000, 200
+
+
+def frames(second: int) -> list[Frame]:
+    """Return one simulated second of a full bus: sensors whose readings change a little all the time."""
+    made = []
+    for n in range(RATE):
+        source = n % DEVICES
+        raw = 9376 + (second * 7 + n) % 64
+        data = bytes([source + 1, raw & 0xFF, raw >> 8]) + b"\xff" * 5
+        made.append(Frame(second * 1_000_000 + n * 1_000_000 // RATE, 0x19FF9C00 | source, data))
+    return made
+
+
+def setting(catalogue):
+    """Return a rig of many sensors and the watch over it."""
+    devices = [
+        {"name": f"sensor {n}", "kind": "ambient", "address": n, "functions": {"ambient_sensor": n + 1}}
+        for n in range(DEVICES)
+    ]
+    rig = Rig.model_validate({"schema": 1, "name": "full", "title": "A full bus", "device": devices})
+    return rig, Watch(catalogue, rig)
+
+
+def without(catalogue, seconds: int) -> float:
+    """Return processor seconds of the watch alone."""
+    _, watch = setting(catalogue)
+    batches = [frames(second) for second in range(seconds)]
+    start = time.process_time()
+    for batch in batches:
+        for frame in batch:
+            watch.hear(frame)
+    return time.process_time() - start
+
+
+async def with_screen(catalogue, seconds: int) -> float:
+    """Return processor seconds of watch and screen."""
+    rig, watch = setting(catalogue)
+    scene, sums, now = Scene("full bus", watch, rig), PairLoad(), [0]
+    app = BenchScreen(scene, Control(), Hands.__new__(Hands), sums, lambda: now[0])
+    app.set_interval = lambda *args, **kwargs: None
+    batches = [frames(second) for second in range(seconds)]
+    async with app.run_test(size=(100, 30)) as pilot:
+        await pilot.pause()
+        start = time.process_time()
+        for batch in batches:
+            for look in range(LOOKS_A_SECOND):
+                for frame in batch[look * RATE // LOOKS_A_SECOND : (look + 1) * RATE // LOOKS_A_SECOND]:
+                    sums.add(frame)
+                    watch.hear(frame)
+                    now[0] = frame.time
+                app.look()
+                await asyncio.sleep(0)
+                app.screen._compositor.render_strips()
+        return time.process_time() - start
+
+
+def main() -> None:
+    """Print shares of one core."""
+    seconds = int(sys.argv[1]) if len(sys.argv) > 1 else 30
+    catalogue = load()
+    alone = without(catalogue, seconds)
+    whole = asyncio.run(with_screen(catalogue, seconds))
+    print(f"{RATE} frames/s, {DEVICES} devices, {LOOKS_A_SECOND} looks a second, {seconds} simulated seconds")
+    print(f"watch alone (baseline)  {100 * alone / seconds:5.1f} % of a core")
+    print(f"watch and screen        {100 * whole / seconds:5.1f} % of a core  {whole / alone:4.1f} x")
+
+
+if __name__ == "__main__":
+    main()

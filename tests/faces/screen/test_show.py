@@ -1,0 +1,219 @@
+"""A run with a screen: who outlives whom, and the terminal afterwards."""
+
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import threading
+from functools import partial
+
+import pytest
+
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import settings_models
+from rvsim.errors import BusError
+from rvsim.faces.run import Run
+from rvsim.faces.screen import show as show_module
+from rvsim.faces.screen.app import BenchScreen
+from rvsim.faces.screen.show import LookIn, ascii_terminal, show
+from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import Frame
+
+QUICK = 1e6
+
+
+class Kept:
+    """A recorder that keeps frames in memory."""
+
+    def __init__(self):
+        self.frames: list[Frame] = []
+
+    def write(self, frame):
+        """Keep it."""
+        self.frames.append(frame)
+
+    def flush(self):
+        """Nothing waits."""
+
+
+@pytest.fixture
+def loaded():
+    """The healthy scenario."""
+    return load_scenario("winter_evening", kinds=settings_models())
+
+
+@pytest.fixture
+def kept():
+    """A recorder."""
+    return Kept()
+
+
+@pytest.fixture
+def make(loaded, catalogue, kept):
+    """Make the scenario's run with the recorder."""
+    return partial(Run, loaded, catalogue, seed=1, recorder=kept)
+
+
+def bench_over():
+    """Wait until the bench's thread has ended."""
+    for thread in threading.enumerate():
+        if thread.name == "bench":
+            thread.join(20)
+
+
+def test_an_error_in_the_screen_does_not_stop_the_recording(loaded, make, kept, monkeypatch, capsys):
+    """The screen fails at once; the bench runs to its end all the same and every frame is recorded."""
+
+    def fail(self):
+        raise RuntimeError("no such colour")
+
+    monkeypatch.setattr(BenchScreen, "run", fail)
+    assert show(loaded, make, 60 * SECOND, QUICK) == 0
+    assert kept.frames[-1].time > 59 * SECOND
+    err = capsys.readouterr().err
+    assert "RuntimeError: no such colour" in err
+    assert "the screen has failed; the bench and its recording go on" in err
+
+
+def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, monkeypatch, capsys):
+    """A screen that Textual ended after an error returns no code: the bench goes on then too."""
+    monkeypatch.setattr(BenchScreen, "run", lambda self: None)
+    monkeypatch.setattr(BenchScreen, "return_code", 1)
+    assert show(loaded, make, 60 * SECOND, QUICK) == 0
+    assert kept.frames[-1].time > 59 * SECOND
+    assert "the screen has failed" in capsys.readouterr().err
+
+
+def test_leaving_the_screen_ends_the_bench(loaded, make, monkeypatch):
+    """A run without an end is over when the screen is left, and its code is the screen's."""
+    monkeypatch.setattr(BenchScreen, "run", lambda self: 130)
+    assert show(loaded, make, None, 1.0) == 130
+    assert not any(thread.name == "bench" for thread in threading.enumerate())
+
+
+def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monkeypatch):
+    """The head says that the bench has failed; when the screen is left the error comes out with its exit code."""
+    said = []
+
+    def leave(self):
+        bench_over()
+        said.append(self.scene.ended)
+        return 0
+
+    def lost(self, *args, **more):
+        raise BusError("the plug was pulled")
+
+    monkeypatch.setattr(BenchScreen, "run", leave)
+    monkeypatch.setattr(Run, "paced", lost)
+    with pytest.raises(BusError, match="the plug was pulled"):
+        show(loaded, make, None, 1.0)
+    assert said == ["The bench has failed; q shows why."]
+
+
+def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
+    """After its last second the run is over and the screen says so."""
+    said = []
+
+    def leave(self):
+        bench_over()
+        said.append(self.scene.ended)
+        return 0
+
+    monkeypatch.setattr(BenchScreen, "run", leave)
+    assert show(loaded, make, 5 * SECOND, QUICK) == 0
+    assert said == ["The run is over."]
+
+
+def test_the_sink_keeps_nothing_but_the_load(loaded, catalogue):
+    """What a screen's sink holds does not grow with the run."""
+    sink = LookIn()
+    run = Run(loaded, catalogue, sink, seed=1)
+    sizes = []
+    for seconds in (600, 1200):
+        run.until(seconds * SECOND)
+        sizes.append((len(vars(sink)), len(vars(sink.load))))
+    assert sizes[0] == sizes[1]
+    assert sink.load.percent()[1] > 0
+
+
+@pytest.mark.parametrize(
+    ("encoding", "term", "expected"),
+    [
+        ("utf-8", "xterm-256color", False),
+        ("ascii", "xterm", True),
+        ("utf-8", "linux", True),
+        ("latin-1", "xterm", True),
+    ],
+)
+def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
+    """No UTF-8, or a bare console, means no box drawing."""
+
+    class Out:
+        pass
+
+    Out.encoding = encoding
+    monkeypatch.setattr(show_module.sys, "stdout", Out())
+    monkeypatch.setenv("TERM", term)
+    assert ascii_terminal() is expected
+
+
+class Terminal:
+    """`rvsim bench` in a pseudo-terminal."""
+
+    def __init__(self, tmp_path, *arguments):
+        self.master, slave = pty.openpty()
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "rvsim", "bench", *arguments],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            env={**os.environ, "TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8", "XDG_CACHE_HOME": str(tmp_path)},
+            cwd=tmp_path,
+        )
+        os.close(slave)
+        self.seen = b""
+
+    def until(self, text: bytes) -> None:
+        """Read what is drawn until a text has been seen."""
+        while text not in self.seen:
+            assert select.select([self.master], [], [], 20)[0], self.seen[-2000:]
+            self.seen += os.read(self.master, 65536)
+
+    def end(self) -> int:
+        """Read to the end and return the exit code."""
+        try:
+            while select.select([self.master], [], [], 20)[0]:
+                piece = os.read(self.master, 65536)
+                if not piece:
+                    break
+                self.seen += piece
+        except OSError:
+            pass  # the other end is closed
+        os.close(self.master)
+        return self.process.wait(20)
+
+
+LEFT = b"\x1b[?1049l"
+"""What gives the terminal its own screen back."""
+
+
+@pytest.mark.parametrize(
+    ("leave", "code"),
+    [
+        (lambda terminal: os.write(terminal.master, b"q"), 0),
+        (lambda terminal: os.write(terminal.master, b"\x03"), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 130),
+    ],
+    ids=["q", "Ctrl-C", "kill"],
+)
+def test_the_terminal_is_given_back(tmp_path, leave, code):
+    """However the screen is left, the terminal gets its own screen back and the recording is whole."""
+    terminal = Terminal(tmp_path, "--record", "x.log")
+    terminal.until(b"planned present")
+    leave(terminal)
+    assert terminal.end() == code
+    assert LEFT in terminal.seen
+    assert b"Traceback" not in terminal.seen
+    assert (tmp_path / "x.log").read_text().endswith("\n")
