@@ -39,7 +39,7 @@ class BatteryMonitor(DcSource):
     def begin(self) -> None:
         """Count each second; say the battery's state at the gaps."""
         super().begin()
-        self.after(SECOND, lambda: self.every(SECOND, self._count))
+        self.every(SECOND, self._count)
         self.broadcast("DC_SOURCE_STATUS_3", self._dc_status_3)
 
     def _count(self) -> None:

@@ -28,6 +28,8 @@ UNDER_WAY = 1000
 """Frames that may be between bench and watch before the bench waits."""
 
 
+TOGETHER_US = 2_000
+"""Faster than the wall clock, what falls within so many microseconds of it is done in one go."""
 OWN_ADDRESS = 0xF9
 """From here commands of the person at the bench come: 249, a service tool's address (SAE J1939; from memory)."""
 
@@ -133,15 +135,17 @@ class Run:
             BusError: the bus failed.
         """
         clock, control = PacedClock(speed), control or Control()
+        slack = round(TOGETHER_US * speed) if speed > 1 else 0
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
             feed = Feed(listener, self._take, self._advance)
             self._carry = sender.send
             try:
                 while not control.stopped and (end is None or self.time < end):
-                    moment = self._next(self.time, end)
-                    if not clock.wait_until(moment, control.wake):
+                    upcoming = self._next(self.time, end)
+                    if not clock.wait_until(upcoming + slack, control.wake):
                         control.answer(clock)
                         continue
+                    moment = min(max(upcoming, clock.reached()), upcoming + SECOND, *([] if end is None else [end]))
                     with control.lock:
                         self.bench.run_until(moment if moment == end else moment + 1)
                         self.time = moment

@@ -49,6 +49,10 @@ class PacedClock:
             self._started_ns += time.monotonic_ns() - self._paused_ns
         self._paused_ns = None
 
+    def reached(self) -> int:
+        """Return how far simulated time has come by the wall clock, in microseconds."""
+        return -round(self._wait_s(0) * self.speed * 1e6)
+
     def _wait_s(self, moment: int) -> float:
         now = time.monotonic_ns() if self._paused_ns is None else self._paused_ns
         if self._started_ns is None:

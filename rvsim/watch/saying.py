@@ -16,7 +16,10 @@ Said = Mapping[str, Mapping[str, Reading]]
 
 
 class Rail(NamedTuple):
-    """A number between two ends: where it is on its way from ``low`` to ``high``, in the field's unit."""
+    """A number between two ends: where it is on its way from ``low`` to ``high``, in the field's unit.
+
+    The ends are what is usual in a vehicle: common practice, no source.
+    """
 
     title: str
     message: str
@@ -81,15 +84,21 @@ def _listed(said: Said) -> Saying:
     return Saying(", ".join(spoken[:4]))
 
 
+def _fan_effort(percent: float | None) -> float | None:
+    """Return the part of its full draw that a fan takes at a speed: its third power (fan laws)."""
+    return None if percent is None else min(1.0, (percent / 100) ** 3)
+
+
 def _thermostat(last: _Last) -> Saying | None:
-    message = "THERMOSTAT_STATUS_1"
-    if last.reading(message, "operating_mode") is None:
-        return None
-    wanted = last.text(message, "set_point_temperature_heat")
+    message, field = "THERMOSTAT_STATUS_1", "set_point_temperature_heat"
     mode = last.reading(message, "operating_mode")
-    off = mode is not None and mode.raw == 0
-    rail = last.rail("set point", message, "set_point_temperature_heat", 5.0, 30.0)
-    return Saying("switched off" if off else f"wants {wanted} in the cabin", rail)
+    if mode is None:
+        return None
+    rail, wanted = last.rail("set point", message, field, 5.0, 30.0), last.text(message, field)
+    if mode.raw == 0:
+        return Saying("switched off", rail)
+    known = last.number(message, field) is not None
+    return Saying(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
 
 
 def _sensor(last: _Last) -> Saying | None:
@@ -100,26 +109,25 @@ def _sensor(last: _Last) -> Saying | None:
 
 def _furnace(last: _Last) -> Saying | None:
     message = "FURNACE_STATUS"
-    heat = last.number(message, "heat_output_level")
     if last.reading(message, "heat_output_level") is None:
         return None
+    heat, said = last.number(message, "heat_output_level"), last.text(message, "heat_output_level")
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
-    gives = f"gives {last.text(message, 'heat_output_level')} heat" if heat else "gives no heat"
-    fan = last.number(message, "circulation_fan_speed")
-    return Saying(gives, rails, effort=None if fan is None else (fan / 100) ** 3)
+    gives = f"heat {said}" if heat is None else f"gives {said} heat" if heat else "gives no heat"
+    return Saying(gives, rails, effort=_fan_effort(last.number(message, "circulation_fan_speed")))
 
 
 def _water_heater(last: _Last) -> Saying | None:
     message = "WATERHEATER_STATUS"
     water = last.text(message, "water_temperature")
-    burner, mode = last.reading(message, "burner_status"), last.reading(message, "operating_mode")
+    burner, mode = last.number(message, "burner_status"), last.reading(message, "operating_mode")
     if mode is None:
         return None
-    lit = burner is not None and burner.raw == 1
-    doing = "burner lit" if lit else "off" if mode.raw == 0 else "burner out"
+    known = "burner lit" if burner else "off" if mode.raw == 0 else "burner out"
+    doing = f"burner {last.text(message, 'burner_status')}" if burner is None else known
     rails = last.rail("hot water", message, "water_temperature", 0.0, 80.0)
-    return Saying(f"water {water}, {doing}", rails, effort=float(lit))
+    return Saying(f"water {water}, {doing}", rails, effort=burner)
 
 
 def _roof_fan(last: _Last) -> Saying | None:
@@ -128,11 +136,13 @@ def _roof_fan(last: _Last) -> Saying | None:
     if on is None:
         return None
     rails = last.rail("its speed", message, "fan_speed_setting", 0.0, 100.0)
-    if on.raw != 1:
+    if on.state is not State.VALUE:
+        return Saying(on.brief, rails)
+    if on.raw == 0:
         return Saying("off", rails, effort=0.0)
-    way = "in" if last.text(message, "wind_direction_switch") == "air in" else "out"
-    effort = None if speed is None else (speed / 100) ** 3
-    return Saying(f"blows {way} at {last.text(message, 'fan_speed_setting')}", rails, effort=effort)
+    way = {"air in": " in", "air out": " out"}.get(last.text(message, "wind_direction_switch"), "")
+    at = " at" if speed is not None else ", speed"
+    return Saying(f"blows{way}{at} {last.text(message, 'fan_speed_setting')}", rails, effort=_fan_effort(speed))
 
 
 def _charger(last: _Last) -> Saying | None:
@@ -142,20 +152,27 @@ def _charger(last: _Last) -> Saying | None:
         message, volts, amps = "CHARGER_STATUS", "charge_voltage", "charge_current"
     if state is None and last.reading(message, amps) is None:
         return None
-    doing = "" if state is None else f"{'does not charge' if state.raw in (0, 1) else state.brief}, "
     rails = last.rail("voltage", message, volts, 10.0, 16.0) + last.rail("current", message, amps, 0.0, 60.0)
-    return Saying(
-        f"{doing}{last.text(message, volts)}, gives {last.text(message, amps)}", rails, gives=last.number(message, amps)
-    )
+    gives, said = last.number(message, amps), last.text(message, amps)
+    current = f"current {said}" if gives is None else f"gives {said}"
+    return Saying(f"{_stage(state)}{last.text(message, volts)}, {current}", rails, gives=gives)
+
+
+def _stage(state: Reading | None) -> str:
+    """Say how a charger charges; 0 and 1 have several names in use, and charge in none of them."""
+    if state is None:
+        return ""
+    return f"{'does not charge' if state.raw in (0, 1) else state.shown_label or f'state {state.brief}'}, "
 
 
 def _dc_source(last: _Last) -> Saying | None:
-    charge, volts = last.text("DC_SOURCE_STATUS_2", "state_of_charge"), last.text("DC_SOURCE_STATUS_1", "dc_voltage")
     if last.reading("DC_SOURCE_STATUS_1", "dc_voltage") is None:
         return None
+    charge, volts = last.text("DC_SOURCE_STATUS_2", "state_of_charge"), last.text("DC_SOURCE_STATUS_1", "dc_voltage")
+    known = last.number("DC_SOURCE_STATUS_2", "state_of_charge") is not None
     rails = last.rail("voltage", "DC_SOURCE_STATUS_1", "dc_voltage", 10.0, 16.0)
     rails += last.rail("charge", "DC_SOURCE_STATUS_2", "state_of_charge", 0.0, 100.0)
-    return Saying(f"battery {charge} full, {volts}", rails)
+    return Saying(f"battery {charge} full, {volts}" if known else f"battery {volts}, charge {charge}", rails)
 
 
 def _tank(last: _Last) -> Saying | None:
@@ -173,7 +190,8 @@ def _pump(last: _Last) -> Saying | None:
     for field in ("output_status", "output_status_command"):
         reading = last.reading("CIRCULATION_PUMP_STATUS", field)
         if reading is not None:
-            return Saying("runs" if reading.raw == 1 else reading.brief, effort=float(reading.raw == 1))
+            effort = {0: 0.0, 1: 1.0}.get(-1 if reading.raw is None else reading.raw)
+            return Saying("runs" if reading.raw == 1 else reading.brief, effort=effort)
     return None
 
 

@@ -5,6 +5,8 @@ from statistics import mean, pstdev
 
 import pytest
 
+from rvsim.errors import InputError
+
 DC_1, DC_2, DC_3, HEARTBEAT = 0x1FFFD, 0x1FFFC, 0x1FFFB, 0x1FECA
 
 
@@ -83,6 +85,23 @@ def test_it_counts_what_goes_in_with_its_own_idea_of_the_losses(alone):
     assert u16(monitor.last(DC_3), 3) == 40
     assert int(monitor.last(DC_2).split()[7], 16) & 3 == 1  # to full
     assert u16(monitor.last(DC_2), 5) == pytest.approx(180, abs=2)  # 60 Ah at 20 A
+
+
+def test_its_own_idea_of_the_losses_is_that_of_lead_acid(alone):
+    """Left as it is, the count stays with a lead-acid battery that is charged for two hours."""
+    vehicle = {"battery": {"start_percent": 20.0}}
+    monitor = alone("battery_monitor", vehicle=vehicle, battery_monitor=1, dc_source=1).until(3)
+    monitor.world.set_charge("shore", 15.0, 20.0)
+    monitor.until(3 + 7200)
+    assert monitor.world.battery_percent == pytest.approx(58.0, abs=0.1)
+    assert int(monitor.last(DC_2).split()[4], 16) / 2 == pytest.approx(58.0, abs=0.5)
+
+
+def test_it_needs_both_functions(alone):
+    """To be known by its heartbeat it has to be planned as a monitor, and as speaking for a DC source."""
+    for functions, missing in (({"dc_source": 1}, "battery_monitor"), ({"battery_monitor": 1}, "dc_source")):
+        with pytest.raises(InputError, match=f"a simulated battery_monitor needs the function {missing}"):
+            alone("battery_monitor", **functions)
 
 
 @pytest.mark.parametrize(("start", "charge", "load", "held"), [(99.0, 20.0, 0.0, "64"), (1.0, 0.0, 20.0, "00")])

@@ -72,3 +72,10 @@ def test_it_says_no_time_while_hardly_any_current_flows(alone):
     charger.world.set_load("clock", 0.11)
     # 80 of 100 Ah (its setting) at 0.11 A are 43636 minutes (AA74 hex)
     assert charger.until(7).last(DC_2).split()[5:7] == ["74", "AA"]
+
+
+def test_the_longest_time_is_that_of_the_field(alone):
+    """800 of 1000 Ah at 0.2 A are 240,000 minutes: the field ends at 65530 (FFFA hex; rv-c.com/node/500)."""
+    charger = alone("charger", shore_power=False, settings={"battery_ah": 1000.0}, charger=1, dc_source=1)
+    charger.world.set_load("clock", 0.2)
+    assert charger.until(5).last(DC_2).split()[5:7] == ["FA", "FF"]

@@ -117,11 +117,14 @@ def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, dev
 
 def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
     """With the monitor heard the charger is quiet about DC source 1; with its frames cut it says all but status 3."""
+    given = []
+    note = lambda time, identifier, data: given.append(data) or data  # noqa: E731
     for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
-        _, frames = run(20, gates=gates)
+        _, frames = run(20, gates={"charger": [note], **gates})
         late = [f for f in frames if f.time > 2 * SECOND and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
         assert {f.identifier & 0xFF for f in late} == speakers
         assert {f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x1FFFB} == speakers - {0x4A}
+    assert {type(data) for data in given} == {bytes}  # being quiet is not even tried
 
 
 def test_a_silent_heater_leaves_the_cabin_cold(run):

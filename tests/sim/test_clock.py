@@ -75,6 +75,14 @@ def test_a_wait_can_be_woken(wall):
     assert wall.slept == []
 
 
+def test_it_tells_how_far_it_has_come(wall):
+    """Half a second of the wall clock at four times its speed is two seconds."""
+    clock = PacedClock(speed=4)
+    clock.wait_until(0)
+    wall.ns += 500_000_000
+    assert clock.reached() == 2_000_000
+
+
 def test_a_pause_does_not_count(wall):
     """While paused nothing comes but a wake; afterwards time goes on from where it stood."""
     clock, wake = PacedClock(), threading.Event()

@@ -8,10 +8,11 @@ is that of one battery maker's RV-C appendix.
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from rvsim.faces.screen.scene import Scene
+from rvsim.faces.screen.scene import LEFT_AFTER_US, Scene
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.saying import Saying
 from rvsim.watch.transitions import Presence
+from rvsim.watch.watch import Told
 
 
 class Ledger(NamedTuple):
@@ -37,9 +38,11 @@ class Ledger(NamedTuple):
 
 
 def ledger(scene: Scene) -> Ledger:
-    """Draw up the ledger of this moment."""
+    """Draw up the ledger of this moment, over everybody who was heard."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
+        if device.last_heard is None:
+            continue
         sayings = scene.by_function(device)
         gives = [words.gives for words in sayings.values() if words.gives is not None]
         if gives and device.state is not Presence.SILENT:
@@ -69,11 +72,17 @@ def _takes(scene: Scene, device: Attendance, sayings: Mapping[str, Saying]) -> f
 
 def _counted(scene: Scene) -> float | None:
     """Return the current into the house battery, as the DC source 1 with the highest priority says it."""
-    best: tuple[int, float] | None = None
+    best: tuple[float, float] | None = None
     for told in scene.watch.told():
-        if told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1 and told.spec is not None:
+        house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
+        if house and told.spec is not None and not _is_old(told, scene.now):
             said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}
-            amps, rank = said["dc_current"].value, said["device_priority"].raw or 0
+            amps, rank = said["dc_current"].value, said["device_priority"].value or 0
             if amps is not None and (best is None or rank > best[0]):
                 best = (rank, -float(amps))
     return None if best is None else best[1]
+
+
+def _is_old(told: Told, now: int) -> bool:
+    """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
+    return told.gap is not None and now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap)

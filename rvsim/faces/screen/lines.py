@@ -18,6 +18,7 @@ _ASCII = str.maketrans(
     {
         "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",
         "●": "o", "▒": ":", "·": ".", "°": " ", "×": "x", "▸": ">", "▾": "v", "…": "~",
+        "←": "<", "→": ">", "↑": "^", "↓": "v",
     }
 )  # fmt: skip
 MARKS = {
@@ -92,7 +93,10 @@ def rail(value: float | None, past: float | None, low: float, high: float, width
 
 
 def wrapped(text: str, width: int, first: str = "", later: str = "", style: str = "plain") -> list[Line]:
-    """Return a text as lines of at most ``width``, with what stands before the first and before each later one."""
+    """Return a text as lines of at most ``width``, with what stands before the first and before each later one.
+
+    Ten letters beside that are the least, however small the width.
+    """
     room = max(10, width - max(len(first), len(later)))
     pieces = wrap(text, room, break_long_words=True, break_on_hyphens=False) or [""]
     return [((first if n == 0 else later, "dim"), (piece, style)) for n, piece in enumerate(pieces)]

@@ -28,6 +28,11 @@ class PairLoad:
             self._second, self._bits = second, 0
         self._bits += 67 + 8 * len(frame.data)
 
-    def percent(self) -> tuple[float, float]:
-        """Return the load of the last second and the worst one."""
-        return 100 * self._last / BIT_RATE, 100 * max(self._worst, self._bits) / BIT_RATE
+    def percent(self, now: int = 0) -> tuple[float, float]:
+        """Return the load of the last whole second before ``now`` (microseconds) and the worst one.
+
+        Without ``now`` the last frame tells the time: then wires that have fallen quiet stay as busy as they were.
+        """
+        gone = now // SECOND - self._second
+        last = self._last if gone <= 0 else self._bits if gone == 1 else 0
+        return 100 * last / BIT_RATE, 100 * max(self._worst, self._bits) / BIT_RATE

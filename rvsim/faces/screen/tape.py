@@ -37,7 +37,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     readings = spec.decode(data)
     for first in sorted(set(starts.values())):
         last = max(byte for byte, start in starts.items() if start == first)
-        within = tuple(r for r in readings if first <= r.field.first_byte <= last and r.raw is not None)
+        within = tuple(r for r in readings if first <= r.field.first_byte <= last)
         gathered.append(Piece(first, last, data[first : last + 1], within))
     return gathered
 
@@ -45,7 +45,8 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
 def _shortly(field: FieldSpec) -> str:
     """Say a field's name in a word or two."""
     words = field.title.split()
-    return field.title if len(words) <= 2 or words[-1].isdigit() else " ".join(words[-2:])
+    whole = len(words) <= 2 or words[-1].isdigit() or words[-2] == "of"
+    return field.title if whole else " ".join(words[-2:])
 
 
 def _says(piece: Piece) -> str:

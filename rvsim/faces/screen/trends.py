@@ -10,11 +10,11 @@ from typing import Any
 EVERY_US = 5_000_000
 """One figure is kept in this time."""
 KEPT = 25
-"""Figures kept of each number: two minutes."""
+"""Figures kept of each number: two minutes. Older ones go, so that a look after a pause tells nothing stale."""
 LEAST_SPAN_US = 50_000_000
 """A trend is told once figures reach back this far."""
 MOST = 2_000
-"""Numbers that are followed at once; the one that was asked for longest ago goes first."""
+"""Numbers that are followed at once; the one that was noted longest ago goes first."""
 
 
 class Trends:
@@ -31,6 +31,8 @@ class Trends:
             if len(self._figures) >= MOST:
                 del self._figures[next(iter(self._figures))]
         self._figures[key] = figures
+        while figures and time - figures[0][0] > KEPT * EVERY_US:
+            figures.popleft()
         if not figures or time - figures[-1][0] >= EVERY_US:
             figures.append((time, value))
 
