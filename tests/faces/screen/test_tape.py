@@ -1,0 +1,262 @@
+"""The tape: bytes gathered into pieces that mean something, in one running line, and opened."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.faces.screen.lines import text_of
+from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.wire.fields import FieldSpec, Special
+from rvsim.wire.spec import MessageSpec
+
+DATA = st.binary(max_size=8)
+ITEM = re.compile(r"\[?((?:[0-9A-F]{2} )+)\S")
+"""An item of the line: bytes in capitals, then words; titles and states are in small letters."""
+
+
+@pytest.fixture
+def tape(catalogue):
+    """The running line of a message by its name."""
+
+    def spell(message: str | None, data: str, chosen: int | None = None) -> str:
+        spec = catalogue.by_name(message) if message else None
+        return text_of(running(spec, bytes.fromhex(data), chosen))
+
+    return spell
+
+
+@pytest.fixture
+def arithmetic(catalogue):
+    """The lines of an opened piece of a message by its name."""
+    return lambda message, data, chosen: opened(catalogue.by_name(message), bytes.fromhex(data), chosen)
+
+
+def bytes_in(line: str) -> bytes:
+    """The bytes that a running line shows."""
+    return b"".join(bytes.fromhex(ITEM.match(item)[1]) for item in line.split(" · ")) if line else b""
+
+
+# Every byte once.
+
+
+@given(st.data())
+def test_every_byte_stands_in_one_piece(catalogue, data):
+    """Any message, any bytes, any length: the pieces are the frame, in order, and hold each reading of theirs once."""
+    spec = data.draw(st.sampled_from(list(catalogue)))
+    frame = data.draw(DATA)
+    gathered = pieces(spec, frame)
+    assert b"".join(piece.held for piece in gathered) == frame
+    edges = [(piece.first, piece.last) for piece in gathered]
+    assert [first for first, _ in edges] == [0, *(last + 1 for _, last in edges[:-1])][: len(edges)]
+    for piece in gathered:
+        assert piece.held == frame[piece.first : piece.last + 1]
+        assert piece.bytes_text == " ".join(f"{byte:02X}" for byte in piece.held)
+    held = [reading for piece in gathered for reading in piece.readings]
+    assert held == [reading for reading in spec.decode(frame) if reading.field.first_byte < len(frame)]
+
+
+@given(st.data())
+def test_every_byte_stands_once_in_the_line(catalogue, data):
+    """Any message, any bytes, any length, with or without an open piece: the line shows the frame's bytes in order."""
+    spec = data.draw(st.none() | st.sampled_from(list(catalogue)))
+    frame = data.draw(DATA)
+    chosen = data.draw(st.none() | st.integers(0, 8))
+    line = text_of(running(spec, frame, chosen))
+    assert bytes_in(line) == frame
+    count = len(pieces(spec, frame))
+    assert line.count("[") == (chosen is not None and chosen < count)
+    if chosen is not None and chosen < count:
+        (bracketed,) = re.findall(r"\[(.*?)\](?: · |$)", line)
+        assert bytes_in(bracketed) == pieces(spec, frame)[chosen].held
+
+
+@given(st.data())
+def test_any_piece_can_be_opened(catalogue, data):
+    """Any message, any bytes, any piece: each of its readings has a line that begins with its name."""
+    spec, frame = data.draw(st.sampled_from(list(catalogue))), data.draw(st.binary(min_size=1, max_size=8))
+    chosen = data.draw(st.integers(0, 7))
+    gathered = pieces(spec, frame)
+    piece = gathered[min(chosen, len(gathered) - 1)]
+    lines = opened(spec, frame, chosen)
+    for reading, line in zip(piece.readings, lines[-len(piece.readings) :], strict=False):
+        assert line.startswith(f"{reading.field.title}  ")
+
+
+def test_bytes_that_share_a_field_belong_together(catalogue):
+    """In the heartbeat the SPN's nineteen bits stand in bytes 2 to 4 and the FMI in byte 4: one piece of three."""
+    edges = [(piece.first, piece.last) for piece in pieces(catalogue.by_name("DM_RV"), bytes(8))]
+    assert edges == [(0, 0), (1, 1), (2, 4), (5, 5), (6, 6), (7, 7)]
+    source = [(piece.first, piece.last) for piece in pieces(catalogue.by_name("DC_SOURCE_STATUS_1"), bytes(8))]
+    assert source == [(0, 0), (1, 1), (2, 3), (4, 7)]
+
+
+def test_chained_fields_are_one_piece():
+    """Fields that overlap one another byte by byte hang together from the first byte to the last."""
+    chain = MessageSpec("CHAIN", 0x1FF00, 6, 8, (FieldSpec("a", 4, 8), FieldSpec("b", 12, 8), FieldSpec("c", 20, 12)))
+    assert [(piece.first, piece.last) for piece in pieces(chain, bytes(6))] == [(0, 3), (4, 4), (5, 5)]
+
+
+# The running line.
+
+
+def test_a_frame_in_one_line(tape):
+    """Each byte is followed by its meaning; neighbours that say nothing are gathered."""
+    assert tape("FURNACE_STATUS", "01 00 C8 64 FF FF FF FF") == (
+        "01 instance 1 · 00 operating mode automatic, heat source combustion · C8 fan speed 100 % · "
+        "64 output level 50 % · FF FF FF no data · FF no field"
+    )
+
+
+def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
+    """It is taken out of the neighbours it would be gathered with, and is the only one in the style for that."""
+    spec, data = catalogue.by_name("FURNACE_STATUS"), "01 FF C8 64 FF FF FF FF"
+    assert tape("FURNACE_STATUS", data, 3).endswith(
+        "· C8 fan speed 100 % · [64 output level 50 %] · FF FF FF no data · FF no field"
+    )
+    assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data · [FF no data] · FF no data · FF no field")
+    assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1] · FF no data · C8 fan")
+    assert [style for _, style in running(spec, bytes.fromhex(data), 1)][:5] == [
+        "plain", "dim", "chosen", "dim", "plain",
+    ]  # fmt: skip
+    assert "[" not in tape("FURNACE_STATUS", data, 8)
+
+
+def test_what_says_nothing_is_gathered_only_with_its_like(tape):
+    """No data, unchanged and no field are three things; values are never gathered, even where they read alike."""
+    assert tape("THERMOSTAT_COMMAND_1", "01 FF FF C0 24 FF FF") == (
+        "01 instance 1 · FF FF unchanged · C0 24 temperature heat 21.0 °C · FF FF unchanged"
+    )
+    assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == "01 instance 1 · FF FF no data · FF FF no field"
+    same = MessageSpec(
+        "SAME", 0x1FF00, 6, 8, (FieldSpec("fresh_water_level", 0, 8), FieldSpec("grey_water_level", 8, 8))
+    )
+    assert text_of(running(same, b"\x05\x05")) == "05 water level 5 · 05 water level 5"
+
+
+def test_a_byte_with_one_value_among_no_data_tells_the_value(tape):
+    """Byte 1 of the roof fan's status holds four fields: only those that say something are told."""
+    assert tape("ROOF_FAN_STATUS_1", "01 FD") == "01 instance 1 · FD system status on"
+
+
+def test_a_field_that_is_cut_off_is_said_to_be_missing(tape, arithmetic):
+    """Its first byte belongs to a field, though the rest of it did not come."""
+    assert tape("TANK_STATUS", "00 05 14 28") == (
+        "00 instance fresh water · 05 relative level 5 · 14 resolution 20 · 28 absolute level missing"
+    )
+    (line,) = arithmetic("TANK_STATUS", "00 05 14 28", 3)
+    assert line.startswith("absolute level  missing: the frame is too short.")
+
+
+def test_names_are_said_shortly(tape):
+    """The last two words of a long name, unless they are no name by themselves."""
+    assert "A0 state of charge 80 %" in tape("DC_SOURCE_STATUS_2", "01 78 FF FF A0 FF FF FF")
+    assert "F4 operating status 1 off" in tape("DM_RV", "F4 4A")
+    assert "fan speed" in tape("FURNACE_STATUS", "01 00 C8")
+    assert "circulation" not in tape("FURNACE_STATUS", "01 00 C8")
+
+
+def test_a_message_without_a_definition(tape):
+    """Its bytes are one piece without a meaning; without bytes there is nothing to show."""
+    assert tape(None, "01 02 FF") == "01 02 FF no field"
+    assert tape(None, "01 02 FF", 0) == "[01 02 FF no field]"
+    assert tape(None, "") == tape("FURNACE_STATUS", "") == ""
+    assert [(piece.first, piece.last, piece.readings) for piece in pieces(None, b"\x01\x02")] == [(0, 1, ())]
+    assert pieces(None, b"") == []
+
+
+# Opened.
+
+
+def test_a_byte_becomes_its_arithmetic(arithmetic):
+    """64 hex is 100 half percents: 50 %, of 0 to 125 that the field can say, and where the layout comes from."""
+    assert arithmetic("FURNACE_STATUS", "01 00 C8 64 FF FF FF FF", 3) == [
+        "heat output level  64: 100 × 0.5 = 50.0 %.   Whole range 0.0 to 125.0 %.   layout from memory"
+    ]
+
+
+def test_the_published_battery_current(arithmetic):
+    """A battery maker's worked frame: 2000000000 is 0 A; the whole range is 4294967290 steps of a milliampere."""
+    (line,) = arithmetic("DC_SOURCE_STATUS_1", "01 78 14 01 00 94 35 77", 3)
+    assert "77359400 hex: 2000000000 × 0.001 - 2000000.000 = 0.000 A." in line
+    assert "Whole range -2000000.000 to 2294967.290 A.   layout published" in line
+
+
+def test_a_range_without_a_unit_ends_in_no_blank(arithmetic):
+    """A count of steps has no unit."""
+    (line,) = arithmetic("TANK_STATUS", "00 05 14", 2)
+    assert line == "resolution  14: 20.   Whole range 0 to 250.   layout from memory"
+
+
+def test_a_code_with_a_name_has_no_range(arithmetic):
+    """Codes are no numbers: a range of them would say nothing, whether or not the present one has a name."""
+    for code in ("03", "09"):
+        (line,) = arithmetic("CHARGER_STATUS", f"01 10 01 68 7E FF {code}", 4)
+        assert line.startswith(f"operating state  {code}: ")
+        assert line.endswith(".   layout from memory")
+        assert "range" not in line
+
+
+@pytest.mark.parametrize(
+    ("message", "data", "chosen", "split"),
+    [
+        ("ROOF_FAN_STATUS_1", "01 15 C8 01", 1, "15 hex = 00|01|01|01"),
+        ("ROOF_FAN_STATUS_1", "01 15 C8 05", 3, "05 hex = 00|0001|01"),
+        ("FURNACE_STATUS", "01 09", 1, "09 hex = 000010|01"),
+        ("THERMOSTAT_STATUS_1", "01 42", 1, "42 hex = 01|00|0010"),
+        ("DC_SOURCE_STATUS_1", "01 78 14 01", 2, None),
+        ("CIRCULATION_PUMP_STATUS", "01 F1", 1, None),
+    ],
+)
+def test_a_packed_byte_is_split_where_its_fields_meet(arithmetic, message, data, chosen, split):
+    """Bits are written most significant first; a byte with one field, or a field of several bytes, is not split.
+
+    By hand for the roof fan's byte 1, 15 hex: light 00, speed mode 01, fan mode 01, system status 01; in its byte 3
+    two bits belong to no field.
+    """
+    lines = arithmetic(message, data, chosen)
+    assert (lines[0] if " hex = " in lines[0] else None) == split
+
+
+def test_a_packed_byte_tells_each_of_its_fields(arithmetic):
+    """After the bits comes one line for each field, the least significant first."""
+    lines = arithmetic("ROOF_FAN_STATUS_1", "01 15 C8 01", 1)
+    assert [line.partition("  ")[0] for line in lines[1:]] == ["system status", "fan mode", "speed mode", "light"]
+    assert lines[1].startswith("system status  01: 1 = on.   layout ")
+
+
+def test_big_endian_bits_are_split_where_they_stand():
+    """Two big-endian fields in one byte: five bits, then three."""
+    spec = MessageSpec(
+        "BITS", 0x1FF00, 6, 8, (FieldSpec("five", 0, 5, big_endian=True), FieldSpec("three", 5, 3, big_endian=True))
+    )
+    assert opened(spec, b"\xa9", 0)[0] == "A9 hex = 10101|001"
+    assert [line[:12] for line in opened(spec, b"\xa9", 0)[1:]] == ["five  10101:", "three  001: "]
+
+
+def test_a_field_that_is_cut_off_in_a_packed_byte_does_not_mislead_the_split():
+    """Four bits, then twelve of which only four came."""
+    spec = MessageSpec("CUT", 0x1FF00, 6, 8, (FieldSpec("four", 0, 4), FieldSpec("twelve", 4, 12)))
+    assert opened(spec, b"\xa9", 0)[0] == "A9 hex = 1010|1001"
+
+
+def test_bits_that_belong_to_no_field(arithmetic):
+    """The furnace's byte 7 has no field."""
+    assert arithmetic("FURNACE_STATUS", "01 00 C8 64 FF FF FF FE", 7) == [
+        "FE: these bits belong to no field of this message."
+    ]
+
+
+def test_opening_beyond_the_last_piece_opens_the_last(arithmetic):
+    """And a frame without bytes has nothing to open."""
+    data = "01 00 C8"
+    assert arithmetic("FURNACE_STATUS", data, 9) == arithmetic("FURNACE_STATUS", data, 2)
+    assert arithmetic("FURNACE_STATUS", data, 2)[0].startswith("circulation fan speed  C8")
+    assert arithmetic("FURNACE_STATUS", "", 0) == ["The frame carries no data."]
+
+
+def test_a_field_of_the_users_own_file_says_so():
+    """Where the layout comes from goes with every reading."""
+    spec = MessageSpec("OWN", 0x1FF00, 6, 8, (FieldSpec("level", 0, 8, unit="L", special=Special.MEASURED),))
+    assert opened(spec, b"\x05", 0) == ["level  05: 5 L.   Whole range 0 to 250 L.   layout from your own definitions"]
