@@ -6,9 +6,13 @@ wires from a service tool's address. Does not know keys or screens. Each deed re
 
 from rvsim.faces.run import OWN_ADDRESS, Run
 from rvsim.shakedown.faults import gate_of
-from rvsim.shakedown.scenario import Fault, SilentPlan, StuckPlan, WrongValuePlan
+from rvsim.shakedown.scenario import Fault, OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.sim.bench import Gate
+from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
+
+COLDEST_C, WARMEST_C = 5.0, 30.0
+"""Set points that a room thermostat takes, from frost guard up. Common practice, no source."""
 
 
 class Hands:
@@ -17,6 +21,7 @@ class Hands:
     def __init__(self, run: Run) -> None:
         self._run = run
         self._gates: dict[str, list[Gate]] = {}
+        self._asked: dict[int, tuple[int, float]] = {}
 
     def faulty(self, device: str) -> bool:
         """Tell whether a device has a fault by hand."""
@@ -40,12 +45,25 @@ class Hands:
         return self._put(StuckPlan.model_validate(plan), f"sticks: {self._title(message, field)}")
 
     def spoil(self, device: str, message: str, field: str) -> str:
-        """Let a reading say the highest value that its field can hold."""
+        """Let a reading say what cannot be: the highest value of its field if that is beyond belief, else its code.
+
+        A field that has no code for "out of range" says its highest value all the same.
+        """
         spec = self._run.catalogue.by_name(message).by_name[field]
-        value = float(spec.value(spec.raw_limits[1]))
-        plan = {"fault": "wrong_value", "device": device, "message": message, "field": field, "value": value}
-        spoilt = WrongValuePlan.model_validate({**plan, "from": "0s"})
-        return self._put(spoilt, f"is spoilt: {self._title(message, field)} {spec.brief(spec.raw_limits[1])}")
+        top = spec.raw_limits[1]
+        plan = {"device": device, "message": message, "field": field, "from": "0s"}
+        if self._believed(device, message, field, float(spec.value(top))) and spec.code(State.OUT_OF_RANGE) is not None:
+            broken = OutOfRangePlan.model_validate({"fault": "out_of_range", **plan})
+            return self._put(broken, f"is spoilt: {self._title(message, field)} out of range")
+        spoilt = WrongValuePlan.model_validate({"fault": "wrong_value", "value": float(spec.value(top)), **plan})
+        return self._put(spoilt, f"is spoilt: {self._title(message, field)} {spec.brief(top)}")
+
+    def _believed(self, device: str, message: str, field: str, value: float) -> bool:
+        """Tell whether the watch would take a value for true."""
+        spec = self._run.catalogue.by_name(message)
+        known = expected(spec, self._run.plans.get(device), twelve_volts=True)
+        limits = known[spec.fields.index(spec.by_name[field])].limits
+        return limits is None or limits.low <= value <= limits.high
 
     def _title(self, message: str, field: str) -> str:
         return self._run.catalogue.by_name(message).by_name[field].title
@@ -69,13 +87,18 @@ class Hands:
                 field = told.spec.by_name["set_point_temperature_heat"]
                 raw = field.raw_in(told.frame.data)
                 if field.state(raw) is State.VALUE and raw is not None:
-                    return self._set_point(told.topic.instance, float(field.value(raw)) + kelvin)
+                    said = float(field.value(raw))
+                    when, asked = self._asked.get(told.topic.instance, (-1, said))
+                    answered = told.frame.time > when  # two quick presses are two steps
+                    return self._set_point(told.topic.instance, (said if answered else asked) + kelvin)
         return "no thermostat has said its set point yet"
 
     def _set_point(self, zone: int, celsius: float) -> str:
         command = self._run.catalogue.by_name("THERMOSTAT_COMMAND_1")
         field = command.by_name["set_point_temperature_heat"]
-        raw = field.raw(min(30.0, max(5.0, celsius)))
+        celsius = min(WARMEST_C, max(COLDEST_C, celsius))
+        raw = field.raw(celsius)
+        self._asked[zone] = (self._run.time, celsius)
         self._run.bench.put(
             command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw)
         )

@@ -99,6 +99,7 @@ class Run:
     ) -> None:
         self.watch = Watch(catalogue, loaded.rig)
         self.catalogue = catalogue
+        self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
         self._sink = sink

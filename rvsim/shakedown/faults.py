@@ -7,10 +7,18 @@ device, which never learns of it. Does not know when a run starts: the gate is t
 from collections.abc import Callable, Mapping
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.shakedown.scenario import Fault, LoadedScenario, NoDataPlan, SilentPlan, StuckPlan, WrongValuePlan
+from rvsim.shakedown.scenario import (
+    Fault,
+    LoadedScenario,
+    NoDataPlan,
+    OutOfRangePlan,
+    SilentPlan,
+    StuckPlan,
+    WrongValuePlan,
+)
 from rvsim.sim.bench import Gate
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import FieldSpec, Special
+from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
@@ -48,15 +56,17 @@ def gate_of(fault: Fault, catalogue: Catalogue) -> Gate:
     return _within(fault, _Changed(spec, field, _said_instead(fault, field)))
 
 
-def _said_instead(fault: WrongValuePlan | StuckPlan | NoDataPlan, field: FieldSpec) -> int | None:
+def _said_instead(fault: WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan, field: FieldSpec) -> int | None:
     """Return the raw value that a fault puts into a field, None for what the field says first."""
     if isinstance(fault, StuckPlan):
         return None
     if isinstance(fault, WrongValuePlan):
         return field.raw(fault.value)
-    if field.special is Special.NONE:
-        raise ValueError(f"{fault.message} {fault.field} has no code for no data: choose another field")
-    return field.all_ones
+    state = State.OUT_OF_RANGE if isinstance(fault, OutOfRangePlan) else State.NO_DATA
+    code = field.code(state)
+    if code is None:
+        raise ValueError(f"{fault.message} {fault.field} has no code for {state}: choose another field")
+    return code
 
 
 def _field(spec: MessageSpec, name: str) -> FieldSpec:

@@ -97,6 +97,14 @@ class StuckPlan(FaultPlan):
     field: Word
 
 
+class OutOfRangePlan(FaultPlan):
+    """A field says "out of range", as a sensor does that knows that it is broken."""
+
+    fault: Literal["out_of_range"]
+    message: Word
+    field: Word
+
+
 class NoDataPlan(FaultPlan):
     """A field says "no data"."""
 
@@ -105,7 +113,7 @@ class NoDataPlan(FaultPlan):
     field: Word
 
 
-Fault = Annotated[SilentPlan | WrongValuePlan | StuckPlan | NoDataPlan, Field(discriminator="fault")]
+Fault = Annotated[SilentPlan | WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan, Field(discriminator="fault")]
 
 
 class Scenario(Table):

@@ -139,6 +139,11 @@ class FieldSpec:
             return State.MISSING
         return self.states.get(raw, State.VALUE)
 
+    def code(self, state: State) -> int | None:
+        """Return the raw value that says ``state``, None where the field has none; unchanged counts as no data."""
+        wanted = (state, State.UNCHANGED) if state is State.NO_DATA else (state,)
+        return next((raw for raw, said in self.states.items() if said in wanted), None)
+
     def value(self, raw: int) -> int | float:
         """Return the value in ``unit``: an integer where the scale is whole, else the nearest float."""
         scaled = raw * self.scale + self.offset

@@ -155,12 +155,12 @@ def test_a_spoilt_reading_says_the_highest_value(evening):
     ("device", "message", "field", "shown", "held"),
     [
         ("battery monitor", "DC_SOURCE_STATUS_1", "dc_current", "2294967.290 A", "FA FF FF FF"),
-        ("heater", "FURNACE_STATUS", "heat_output_level", "125 %", "FA"),
+        ("heater", "FURNACE_STATUS", "heat_output_level", "out of range", "FE"),
         ("roof fan", "ROOF_FAN_STATUS_1", "dome_position", "14", None),
     ],
 )
 def test_every_width_of_field_can_be_spoilt(evening, device, message, field, shown, held):
-    """The sentence names the value as it will be read."""
+    """The sentence names the value as it will be read; where the highest is believable, the code for out of range."""
     run = evening(10)
     said = run.hands.spoil(device, message, field)
     assert said == f"{device} is spoilt: {field.replace('_', ' ')} {shown}"
@@ -202,6 +202,16 @@ def test_warmer_commands_the_thermostat_on_the_wires(evening):
     run.until(120)
     assert run.raised == []
     assert all(one.planned for one in run.run.watch.roll_call)
+
+
+def test_two_quick_presses_are_two_steps(evening):
+    """A second press before the thermostat has answered builds on the first."""
+    run = evening(30)
+    run.hands.warmer(0.5)
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.0 °C"
+    assert run.hands.warmer(-1.5) == "thermostat 1 is asked for 20.5 °C"
+    run.until(40)
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.0 °C"
 
 
 def test_cooler_is_the_same_downwards(evening):

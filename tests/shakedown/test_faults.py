@@ -85,6 +85,18 @@ def test_a_stuck_field_keeps_to_what_it_said_first(catalogue):
     assert stuck(5 * S, AMBIENT, bytes.fromhex("02702156FFFFFFFF")) == bytes.fromhex("02702156FFFFFFFF")
 
 
+def test_out_of_range_is_the_code_below_all_ones(catalogue):
+    """A field that says "out of range" is FFFE (uint16)."""
+    broken = gate(
+        catalogue,
+        fault="out_of_range",
+        message="THERMOSTAT_AMBIENT_STATUS",
+        field="ambient_temperature",
+        **{"from": "1s"},
+    )
+    assert broken(S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("02FEFFFFFFFFFFFF")
+
+
 def test_every_impossible_fault_is_named_at_once(catalogue):
     """Unknown messages and fields, values that cannot be said and fields without the code: a line for each."""
     ambient = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
@@ -93,12 +105,14 @@ def test_every_impossible_fault_is_named_at_once(catalogue):
         {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "temperature", "from": "1s"},
         {"fault": "wrong_value", **ambient, "value": 1e6, "from": "1s"},
         {"fault": "no_data", "message": "DM_RV", "field": "spn", "from": "1s"},
+        {"fault": "out_of_range", "message": "ROOF_FAN_STATUS_1", "field": "dome_position", "from": "1s"},
     ]
     with pytest.raises(InputError) as caught:
         gates(loaded(*faults), catalogue)
-    first, second, third, fourth = caught.value.problems
+    first, second, third, fourth, fifth = caught.value.problems
     assert first.startswith("t.toml, fault 1 (no_data): no message is called THERMOSTAT_AMBIENT_STATU (did you mean")
     assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in second
     assert "it has: instance, ambient_temperature" in second
     assert "is outside -273.00000 to 1774.81250" in third
     assert "DM_RV spn has no code for no data: choose another field" in fourth
+    assert "ROOF_FAN_STATUS_1 dome_position has no code for out of range: choose another field" in fifth

@@ -109,10 +109,17 @@ def joined(parts: Iterable[str], last: str = " and ") -> str:
 
 
 def ago(microseconds: int) -> str:
-    """Say a time span shortly: ``0.8 s``, ``43 s``, ``12 min``, ``3 h``."""
+    """Say a time span shortly: ``0.8 s``, ``43 s``, ``2 min 31 s``, ``3 h 05 min``, ``6 d 4 h``."""
     seconds = microseconds / 1e6
     if seconds < 10:
         return f"{seconds:.1f} s"
     if seconds < 120:
         return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"
+    if seconds < 7200:
+        return f"{int(seconds) // 60} min {int(seconds) % 60:02d} s"
+    minutes = int(seconds) // 60
+    return (
+        f"{minutes // 60} h {minutes % 60:02d} min"
+        if minutes < 2880
+        else f"{minutes // 1440} d {minutes % 1440 // 60} h"
+    )

@@ -266,8 +266,7 @@ def ledger_lines(scene: Scene, width: int) -> list[Line]:
     taken = [f"{name:<18}{amps:6.1f}" for name, amps in sums.taken if amps >= SMALL_AMPS]
     if small:
         taken.append(f"{f'{len(small)} small ones':<18}{sum(small):6.1f}")
-    counted = "no figure" if sums.counted is None else f"{sums.counted:9.1f}"
-    missing = "no figure" if sums.missing is None else f"{sums.missing:9.1f}"
+    counted, missing = _amps(sums.counted), _amps(sums.missing)
     right = [
         f"left for the battery {sums.left:9.1f}",
         f"the battery counts   {counted}",
@@ -284,6 +283,11 @@ def ledger_lines(scene: Scene, width: int) -> list[Line]:
     if sums.unknown:
         lines += wrapped(f"No figure in the rig for {joined(sums.unknown)}.", width, "  ", "  ", "dim")
     return lines
+
+
+def _amps(amps: float | None) -> str:
+    """Write a sum of the ledger; nothing is 0.0, not -0.0."""
+    return "no figure" if amps is None else f"{round(amps, 1) + 0.0:9.1f}"
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:

@@ -212,14 +212,18 @@ def test_words_can_be_joined_with_another_last_word():
         (10_000_000, "10 s"),
         (43_000_000, "43 s"),
         (119_000_000, "119 s"),
-        (120_000_000, "2 min"),
-        (7_140_000_000, "119 min"),
-        (7_200_000_000, "2 h"),
-        (10_800_000_000, "3 h"),
+        (120_000_000, "2 min 00 s"),
+        (151_900_000, "2 min 31 s"),
+        (7_199_000_000, "119 min 59 s"),
+        (7_200_000_000, "2 h 00 min"),
+        (11_100_000_000, "3 h 05 min"),
+        (172_799_000_000, "47 h 59 min"),
+        (172_800_000_000, "2 d 0 h"),
+        (532_800_000_000, "6 d 4 h"),
     ],
 )
 def test_a_time_span_is_said_shortly(microseconds, said):
-    """Tenths below ten seconds, then seconds to two minutes, minutes to two hours, hours."""
+    """Tenths below ten seconds, then seconds to two minutes, minutes and seconds to two hours, hours, days."""
     assert ago(microseconds) == said
 
 

@@ -1,8 +1,8 @@
 """How busy the pair of wires is, worked by hand.
 
-A frame with a 29-bit identifier and s bytes has at least 54 + 8 s + 13 bits with the space between frames: Davis, Burns,
-Bril, Lukkien, "Controller Area Network (CAN) schedulability analysis", Real-Time Systems 35(3), 2007, without the
-stuff bits. 67 bits are an empty frame, 131 a full one; one second at 250 kbit/s holds 250 000.
+A frame with a 29-bit identifier and s bytes has at least 54 + 8 s + 13 bits with the space between frames: Davis,
+Burns, Bril, Lukkien, "Controller Area Network (CAN) schedulability analysis", Real-Time Systems 35(3), 2007, without
+the stuff bits. 67 bits are an empty frame, 131 a full one; one second at 250 kbit/s holds 250 000.
 """
 
 import pytest
@@ -68,3 +68,4 @@ def test_a_clock_that_is_behind_the_frames_changes_nothing():
     """Frames may be ahead of whoever looks."""
     load = loaded((3, 100, 8), (4, 50, 8))
     assert load.percent(2 * SECOND) == load.percent() == pytest.approx((5.24, 5.24))
+    assert load.percent(4_500_000) == load.percent()
