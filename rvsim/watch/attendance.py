@@ -56,7 +56,7 @@ class Part:
         """The function that this topic is the status of."""
         self.spoken = ""
         """That function with its instance, as it is spoken: ``furnace 1``."""
-        function = by_status(self.topic.message) if self.topic.message else None
+        function = by_status(self.topic.message or "")
         if function is not None and self.topic.instance is not None:
             self.function, self.spoken = function, f"{function.title} {self.topic.instance}"
         self.data: bytes | None = None

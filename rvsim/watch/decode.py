@@ -8,9 +8,8 @@ was said before.
 from typing import NamedTuple
 
 from rvsim.watch.transitions import Topic
-from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import Special, State
+from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.spec import MessageSpec
 
 HEARTBEAT = "DM_RV"
@@ -35,28 +34,22 @@ class Layout(NamedTuple):
     """How the frames of one DGN are taken apart.
 
     ``apart`` picks the byte that tells topics of one source apart: the instance, the DSA of a heartbeat, or none.
-    ``instanced`` says that the first field is the instance, and so is no reading.
+    ``instance`` is the field of the instance, which is no reading; None where the message has none.
     """
 
     dgn: int
     name: str | None
     spec: MessageSpec | None
     apart: slice
-    instanced: bool = False
-
-    @property
-    def is_heartbeat(self) -> bool:
-        """Tell whether ``apart`` picks a DSA."""
-        return self.name == HEARTBEAT and self.apart is not _NOTHING
+    instance: FieldSpec | None = None
 
     def topic(self, source: int, data: bytes) -> Topic:
         """Say what a frame of this DGN is about."""
         instance = dsa = None
-        if self.spec is not None and self.instanced:
-            field = self.spec.fields[0]
-            raw = field.raw_in(data)
-            instance = raw if field.state(raw) is State.VALUE else None
-        elif self.is_heartbeat and data[self.apart]:
+        if self.instance is not None:
+            raw = self.instance.raw_in(data)
+            instance = raw if self.instance.state(raw) is State.VALUE else None
+        elif data[self.apart]:
             dsa = data[self.apart][0]
         return Topic(source, self.dgn, self.name, instance, dsa)
 
@@ -81,13 +74,14 @@ def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
     if spec.name == HEARTBEAT and "dsa" in spec.by_name:
         place = spec.by_name["dsa"].first_byte
         return Layout(dgn, spec.name, spec, slice(place, place + 1))
-    instanced = is_instanced(spec)
-    return Layout(dgn, spec.name, spec, slice(0, 1) if instanced else _NOTHING, instanced)
+    instance = instance_field(spec)
+    return Layout(dgn, spec.name, spec, slice(0, 1) if instance else _NOTHING, instance)
 
 
-def is_instanced(spec: MessageSpec) -> bool:
-    """Tell whether a message's first field is its instance: so named, and standing in byte 0."""
-    return bool(spec.fields) and spec.fields[0].name.endswith("instance") and spec.fields[0].last_byte == 0
+def instance_field(spec: MessageSpec) -> FieldSpec | None:
+    """Return the field that is the instance of a message: its first, so named, and standing in byte 0."""
+    first = spec.fields[0] if spec.fields else None
+    return first if first is not None and first.name.endswith("instance") and first.last_byte == 0 else None
 
 
 _RIGHT_WHEN_SHORT = {0x0EA00: 3}
@@ -106,7 +100,7 @@ def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
 
     Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long.
     """
-    if len(data) < min(8, spec.needed):
+    if len(data) < spec.needed:
         if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
             return None
         return Length(spec.needed, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
@@ -118,8 +112,3 @@ def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
 def would_be_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
     """Tell whether every missing field has a code for no data, so that leaving it out says the same."""
     return all(spec.by_name[name].special is not Special.NONE for name in missing)
-
-
-def source_of(identifier: int) -> tuple[int, int]:
-    """Return the DGN and the source address of an identifier."""
-    return ident.dgn_of(identifier), identifier & 0xFF

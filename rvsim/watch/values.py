@@ -5,10 +5,11 @@ is not judged. Does not know who speaks (the device's name is handed in), nor wh
 """
 
 from collections.abc import Callable, Iterator
+from typing import Any
 
 from rvsim.watch.limits import Expected
 from rvsim.watch.transitions import DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
-from rvsim.wire.fields import Reading, State
+from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
@@ -24,17 +25,22 @@ _NEVER = object()
 class Values:
     """The readings of one topic of one source."""
 
-    __slots__ = ("_carried", "_emit", "_expected", "_instance_first", "_open", "_raws", "_spec", "_topic", "unsettled")
+    __slots__ = ("_carried", "_emit", "_expected", "_instance", "_open", "_raws", "_spec", "_topic", "unsettled")
 
     def __init__(
-        self, spec: MessageSpec, topic: Topic, instanced: bool, expected: tuple[Expected, ...], emit: Emit
+        self,
+        spec: MessageSpec,
+        topic: Topic,
+        instance: FieldSpec | None,
+        expected: tuple[Expected, ...],
+        emit: Emit,
     ) -> None:
         self._spec = spec
         self._topic = topic
-        self._instance_first = instanced
+        self._instance = instance
         self._expected = expected
         self._emit = emit
-        self._raws: tuple[int | None, ...] | tuple[object, ...] = (_NEVER,) * len(spec.fields)
+        self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, tuple[int, Reading]] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
         self.unsettled = False
@@ -51,7 +57,7 @@ class Values:
         again, self.unsettled = self.unsettled, False
         looked_at: list[tuple[Reading, Expected]] = []
         for field, was, raw, known in zip(self._spec.fields, before, self._raws, self._expected, strict=True):
-            if (was == raw and not again) or (self._instance_first and field is self._spec.fields[0]):
+            if (was == raw and not again) or field is self._instance:
                 continue
             reading = Reading(field, raw, field.state(raw))
             looked_at.append((reading, known))
@@ -60,10 +66,9 @@ class Values:
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
 
-    def _tell(self, reading: Reading, was: object, time: int, device: str) -> None:
+    def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic
-        raw = was if isinstance(was, int) else None
-        previous = None if was is _NEVER else Reading(field, raw, field.state(raw))
+        previous = None if was is _NEVER else Reading(field, was, field.state(was))
         self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous, topic.dsa))
 
     def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:

@@ -225,7 +225,7 @@ class Watch:
             source,
             layout.spec,
             topic.instance,
-            layout.spec.decode(frame.data)[1 if layout.instanced else 0 :],
+            layout.spec.decode(frame.data)[1 if layout.instance else 0 :],
             topic.dsa,
         )
 
@@ -263,7 +263,7 @@ class Watch:
             values = part.values
             if values is None:
                 known = expected(spec, part.entry.plan, self._with_rig)
-                values = part.values = Values(spec, part.topic, stream.layout.instanced, known, self._emit)
+                values = part.values = Values(spec, part.topic, stream.layout.instance, known, self._emit)
             if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
                 self._check_length(stream, spec, part, values)
             values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.watch.decode import Decoder, is_instanced, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder, instance_field, would_be_no_data, wrong_length
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import FieldSpec, Special
 from rvsim.wire.spec import MessageSpec
@@ -32,14 +32,12 @@ def test_a_heartbeat_is_about_the_function_whose_address_it_carries(decoder):
     layout = decoder.layout(0x1FECA)
     assert layout.topic(0x5E, bytes([5, 94])) == Topic(0x5E, 0x1FECA, "DM_RV", dsa=94)
     assert layout.topic(0x5E, bytes([5])).dsa is None
-    assert layout.is_heartbeat
 
 
 def test_messages_without_an_instance_are_about_nothing_special(decoder):
     """A claim has none; an acknowledgment has one elsewhere, and it is not its own."""
     assert decoder.layout(0x0EE00).topic(0x44, bytes(8)) == Topic(0x44, 0x0EE00, "ADDRESS_CLAIM")
     assert decoder.layout(0x0E800).topic(0x44, bytes(8)) == Topic(0x44, 0x0E800, "ACKNOWLEDGMENT")
-    assert not decoder.layout(0x0EE00).is_heartbeat
 
 
 def test_an_unknown_message_has_no_name(decoder):
@@ -83,12 +81,22 @@ def spec(*fields: FieldSpec, name: str = "M", length: int = 8) -> MessageSpec:
 
 def test_only_a_first_field_in_byte_0_is_the_instance_of_a_message():
     """Not one that stands elsewhere, has another name, or is wider than the byte."""
-    assert is_instanced(spec(FieldSpec("tank_instance", 0, 8), FieldSpec("level", 8, 8)))
-    assert is_instanced(spec(FieldSpec("instance", 0, 4)))
-    assert not is_instanced(spec(FieldSpec("level", 0, 8), FieldSpec("instance", 8, 8)))
-    assert not is_instanced(spec(FieldSpec("instance", 8, 8)))
-    assert not is_instanced(spec(FieldSpec("instance", 0, 16)))
-    assert not is_instanced(spec())
+    assert instance_field(spec(FieldSpec("tank_instance", 0, 8), FieldSpec("level", 8, 8))).name == "tank_instance"
+    assert instance_field(spec(FieldSpec("instance", 0, 4))) is not None
+    assert instance_field(spec(FieldSpec("level", 0, 8), FieldSpec("instance", 8, 8))) is None
+    assert instance_field(spec(FieldSpec("instance", 8, 8))) is None
+    assert instance_field(spec(FieldSpec("instance", 0, 16))) is None
+    assert instance_field(spec()) is None
+
+
+def test_a_dsa_in_another_message_tells_no_topics_apart():
+    """Only heartbeats come once for each function."""
+
+    class Own:
+        def by_dgn(self, dgn):
+            return spec(FieldSpec("status", 0, 8), FieldSpec("dsa", 8, 8), name="ANSWER")
+
+    assert Decoder(Own()).layout(0x1FFFF).topic(1, bytes(8)) == Topic(1, 0x1FFFF, "ANSWER")
 
 
 def test_a_heartbeat_of_a_users_own_definition_may_lack_the_address(catalogue):
@@ -100,7 +108,6 @@ def test_a_heartbeat_of_a_users_own_definition_may_lack_the_address(catalogue):
 
     layout = Decoder(Own()).layout(0x1FECA)
     assert layout.topic(1, bytes(8)) == Topic(1, 0x1FECA, "DM_RV")
-    assert not layout.is_heartbeat
 
 
 def test_a_layout_is_looked_up_once():

@@ -124,7 +124,7 @@ def test_a_frame_too_short_for_a_field_is_a_matter_of_its_length(said, bus):
 
 def test_a_field_that_never_carried_a_value_is_not_missed(said):
     """Each maker supports some fields only."""
-    assert said(None, None, NO_DATA).flags == []
+    assert said(None, None, NO_DATA, RESERVED, NO_DATA).flags == []
 
 
 def test_a_required_field_is_missed_from_the_start(said, planned):
@@ -141,6 +141,12 @@ def test_limits_include_their_ends(said, planned):
     assert said(WARM, COOL, device=device).flags == []
     assert said(WARM + 1, device=device).flags == [(10.0, "raised", "bad-value", "sensor")]
     assert said(COOL - 1, device=device).flags == [(10.0, "raised", "bad-value", "sensor")]
+
+
+def test_a_code_for_out_of_range_is_outside_no_limits_of_ours(said):
+    """The sensor says it itself; a value is told with the limits it breaks."""
+    assert "outside" not in said(WARM, OUT_OF_RANGE).watch.flags[0].text
+    assert "outside -60 to 85" in said(WARM, IMPOSSIBLE).watch.flags[0].text
 
 
 def test_each_field_has_its_own_flag(bus):
@@ -161,6 +167,7 @@ def test_a_device_has_a_second_to_settle(bus):
     assert made.flags == []
     made.say(4, AMBIENT, 0x91, **wrong).say(5, AMBIENT, 0x91, **wrong)
     assert made.flags == [(4.0, "raised", "bad-value", "sensor")]
+    assert len(made.readings) == 1
 
 
 def test_a_good_value_in_the_first_second_leaves_nothing_to_judge(bus):

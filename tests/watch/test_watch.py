@@ -150,6 +150,13 @@ def test_what_was_taken_in_is_counted(bus):
     assert made.watch.statistics._asdict() == {"frames": 5, "unknown": 3, "steps_back": 0, "sources": 2, "topics": 3}
 
 
+def test_a_fault_in_a_heartbeat_begins_no_new_topic(bus):
+    """Status, number and lamps may change: it is the heartbeat of the same function."""
+    made = bus().heartbeat(0, 0x5E, 94).heartbeat(1, 0x5E, 101)
+    made.say(2, "DM_RV", 0x5E, dsa=94, spn=1, fmi=2, red_lamp_status=1)
+    assert made.watch.statistics.topics == 2
+
+
 def scenario(made, seed):
     """Frames of a bus on which everything goes wrong at some time, and the time at which it ends."""
     off = tuple((start, start + length) for start, length in seed)

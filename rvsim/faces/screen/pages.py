@@ -27,7 +27,8 @@ WIDE = 120
 KEYS = (
     ("↑ ↓", "choose a device"),
     ("enter", "open or close it in its place"),
-    ("a", "Aboard: everybody on the trunk"),
+    ("pgup pgdn", "a page up or down"),
+    ("a esc", "Aboard: everybody on the trunk"),
     ("i", "It says: all that the chosen device says"),
     ("t", "Tape: its message byte by byte; n the next message, ← → the byte"),
     ("l", "Ledger: amperes given, taken and left"),
@@ -310,7 +311,7 @@ def key_lines(_: Scene, width: int) -> list[Line]:
     """Return the keys."""
     lines: list[Line] = [(("Keys", "strong"),)]
     for key, does in KEYS:
-        lines += wrapped(does, width, f"  {key:<8}", " " * 10)
+        lines += wrapped(does, width, f"  {key:<10}", " " * 12)
     return lines
 
 
