@@ -15,9 +15,9 @@ from rvsim.edge.port import Port
 from rvsim.faces.hands import Hands
 from rvsim.faces.run import Control
 from rvsim.faces.screen.app import LOOKS_A_SECOND, BenchScreen
-from rvsim.faces.screen.load import PairLoad
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
+from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import Watch
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame

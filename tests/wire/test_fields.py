@@ -60,12 +60,7 @@ CODES = [
     (2, {0: VALUE, 1: VALUE, 2: OUT, 3: NO_DATA}),
     (8, {0: VALUE, 250: VALUE, 251: VALUE, 252: VALUE, 253: RESERVED, 254: OUT, 255: NO_DATA}),
     (16, {0: VALUE, 65530: VALUE, 65532: VALUE, 65533: RESERVED, 65534: OUT, 65535: NO_DATA}),
-    (
-        32,
-        {
-            0: VALUE, 4294967290: VALUE, 4294967292: VALUE, 4294967293: RESERVED, 4294967294: OUT, 4294967295: NO_DATA,
-        },
-    ),
+    (32, {0: VALUE, 4294967292: VALUE, 4294967293: RESERVED, 4294967294: OUT, 4294967295: NO_DATA}),
     # other widths know no data only
     (1, {0: VALUE, 1: NO_DATA}),
     (4, {0: VALUE, 13: VALUE, 14: VALUE, 15: NO_DATA}),
@@ -371,28 +366,22 @@ def test_a_reading_without_a_value(field, raw, words):
     assert (reading.value, reading.label, reading.brief) == (None, None, words)
 
 
-def test_a_special_code_can_have_a_name():
-    """A definition may name a special code; the state is still what is written."""
-    field = quantity(8, 1, labels={254: "sensor broken"})
-    reading = Reading(field, 254, field.state(254))
-    assert (reading.label, reading.brief) == ("sensor broken", "out of range")
-
-
 @pytest.mark.parametrize(
-    ("special", "raw", "shown"),
+    ("special", "raw", "label", "shown", "brief"),
     [
-        (Special.COMMANDED, 255, None),
-        (Special.MEASURED, 255, None),
-        (Special.MEASURED, 254, "broken"),
-        (Special.MEASURED, 7, "seven"),
-        (Special.NONE, 255, "none"),
-        (Special.MEASURED, None, None),
+        (Special.COMMANDED, 255, "none", None, "unchanged"),
+        (Special.MEASURED, 255, "none", None, "no data"),
+        (Special.MEASURED, 254, "broken", "broken", "out of range"),
+        (Special.MEASURED, 7, "seven", "seven", "seven"),
+        (Special.NONE, 255, "none", "none", "none"),
+        (Special.MEASURED, None, None, None, "missing"),
     ],
 )
-def test_a_name_never_hides_no_data_or_unchanged(special, raw, shown):
+def test_a_name_never_hides_no_data_or_unchanged(special, raw, label, shown, brief):
     """The name of all ones is not shown where the state says more: a command leaves the field as it is."""
     field = FieldSpec("kind", 0, 8, labels={7: "seven", 254: "broken", 255: "none"}, special=special)
-    assert Reading(field, raw, field.state(raw)).shown_label == shown
+    reading = Reading(field, raw, field.state(raw))
+    assert (reading.label, reading.shown_label, reading.brief) == (label, shown, brief)
 
 
 def test_names_and_units_as_spoken():

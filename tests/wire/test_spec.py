@@ -222,4 +222,11 @@ def test_an_addressed_message_needs_its_destination(catalogue):
 
 def test_a_message_of_the_users_own_says_so():
     """Without a word on gap and origin there is none, and the definition is the user's."""
-    assert (PLAIN.gap_us, PLAIN.rule, PLAIN.origin, PLAIN.source) == (None, "", Origin.USER, "")
+    assert (PLAIN.gap_us, PLAIN.rule, PLAIN.origin) == (None, "", Origin.USER)
+    assert (PLAIN.source, PLAIN.comment, PLAIN.file) == ("", "", "")
+
+
+def test_a_definition_cannot_be_altered():
+    """Messages are shared by all who decode, so none can be changed."""
+    with pytest.raises(AttributeError):
+        PLAIN.length = 7

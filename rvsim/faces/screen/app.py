@@ -18,10 +18,10 @@ from rvsim.errors import Exit
 from rvsim.faces.hands import Hands
 from rvsim.faces.run import Control
 from rvsim.faces.screen.lines import Line
-from rvsim.faces.screen.load import PairLoad
 from rvsim.faces.screen.pages import Row, body, foot, head
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.screen.sheet import Sheet
+from rvsim.watch.load import PairLoad
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
@@ -108,7 +108,9 @@ class BenchScreen(App[int]):
         width = self.size.width
         with self._control.lock:
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
-            self._sheet("head").show([partial(_same, line) for line in head(self.scene, self._load.percent(), width)])
+            self._sheet("head").show(
+                [partial(_same, line) for line in head(self.scene, self._load.percent(self.scene.now), width)]
+            )
             lines = foot(self.scene, width)
             most = max(2, self.size.height - 8)
             self._sheet("foot").styles.height = min(len(lines), most)

@@ -16,9 +16,9 @@ from rvsim.faces.exits import say
 from rvsim.faces.hands import Hands
 from rvsim.faces.run import Control, Run
 from rvsim.faces.screen.app import BenchScreen
-from rvsim.faces.screen.load import PairLoad
 from rvsim.faces.screen.scene import Scene
 from rvsim.shakedown.scenario import LoadedScenario
+from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
 

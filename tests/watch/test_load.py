@@ -7,7 +7,7 @@ the stuff bits. 67 bits are an empty frame, 131 a full one; one second at 250 kb
 
 import pytest
 
-from rvsim.faces.screen.load import PairLoad
+from rvsim.watch.load import PairLoad
 from rvsim.wire.frame import Frame
 
 SECOND = 1_000_000
