@@ -9,6 +9,10 @@ What it cannot see it sends as no data: the state of health, the relative capaci
 established) and the ripple, since no alternating current is simulated.
 """
 
+from typing import Annotated
+
+from pydantic import Field
+
 from rvsim.devices.dc_source import DcSettings, DcSource, Sensed
 from rvsim.devices.device import SECOND, Role
 
@@ -19,7 +23,7 @@ NOISE_A, NOISE_V = 0.02, 0.005
 class MonitorSettings(DcSettings):
     """How the count is kept."""
 
-    charge_efficiency_percent: float = 95.0
+    charge_efficiency_percent: Annotated[float, Field(gt=0, le=100)] = 95.0
     """What is counted of the amperes that go in. Common practice for lead-acid, no source."""
 
 

@@ -5,9 +5,12 @@ charger it speaks for the DC source with device priority 80, below a battery mon
 """
 
 from collections.abc import Callable
+from typing import Annotated
+
+from pydantic import Field
 
 from rvsim.devices.dc_source import DcSettings, DcSource, Sensed
-from rvsim.devices.device import SECOND, Role, commanded
+from rvsim.devices.device import SECOND, Role, Volts, commanded
 
 OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
 """Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
@@ -22,10 +25,10 @@ class ChargerSettings(DcSettings):
     """Size and set points. AGM: cyclic 14.7 and float 13.7 V at 20-30 degC are an industrial battery maker's table;
     14.4 is common practice, no source. Sizes are invented."""
 
-    full_amps: float = 30.0
-    absorption_volts: float = 14.4
-    float_volts: float = 13.6
-    case_above_cabin_k: float = 10.0
+    full_amps: Annotated[float, Field(gt=0, le=1000)] = 30.0
+    absorption_volts: Volts = 14.4
+    float_volts: Volts = 13.6
+    case_above_cabin_k: Annotated[float, Field(ge=0, le=60)] = 10.0
 
 
 class Charger(DcSource):

@@ -9,7 +9,9 @@ own sense was not seen.
 """
 
 from collections.abc import Callable
-from typing import ClassVar, NamedTuple
+from typing import Annotated, ClassVar, NamedTuple
+
+from pydantic import Field
 
 from rvsim.devices.device import SECOND, Device, Role, Settings
 from rvsim.wire.fields import State
@@ -27,7 +29,7 @@ TO_EMPTY, TO_FULL = 0, 1
 class DcSettings(Settings):
     """The battery as its speaker was set up to know it. The size is invented."""
 
-    battery_ah: float = 100.0
+    battery_ah: Annotated[float, Field(gt=0, le=2000)] = 100.0
 
 
 class Sensed(NamedTuple):

@@ -9,9 +9,9 @@ called again. It learns of other devices only through frames, and of the physics
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
@@ -27,6 +27,8 @@ from rvsim.world.world import World
 SECOND = 1_000_000
 PERCENT = 0.5
 """One raw step of a percent field (rv-c.com/node/569)."""
+GAP_UNSAID_US = 5 * SECOND
+"""Where the user's own definition of a message leaves its gap out; most status messages have it (from memory)."""
 NO_FAULT_SPN, NO_FAULT_FMI = 0x7FFFF, 0x1F
 """What the heartbeat carries when nothing is wrong (rv-c.com/node/522)."""
 COUNT_NOT_KNOWN = 127
@@ -37,7 +39,15 @@ INDUSTRY_GROUP = 0
 class Settings(BaseModel):
     """What a rig may set for one kind of device; each kind adds its own."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+Amps = Annotated[float, Field(ge=0, le=1000)]
+"""A current that a device of a small vehicle can draw or give; the bound only keeps slips of the pen out."""
+Volts = Annotated[float, Field(gt=5, lt=20)]
+"""A voltage of a 12 V system."""
+Instance = Annotated[int, Field(ge=0, le=250)]
+"""The instance of a function of another device (rv-c.com/book/export/html/81)."""
 
 
 @dataclass(frozen=True)
@@ -205,16 +215,11 @@ class Device:
         """Send a message at its broadcast gap from now on, the first time at a moment of its own within a second.
 
         Where ``build`` returns None this turn is left out.
-
-        Raises:
-            ValueError: the message has no broadcast gap.
         """
         spec = self.catalogue.by_name(message)
-        if spec.gap_us is None:
-            raise ValueError(f"{message} is not sent periodically")
-        planned = Broadcast(spec, build, spec.gap_us)
+        planned = Broadcast(spec, build, spec.gap_us or GAP_UNSAID_US)
         self._broadcasts[key or message] = planned
-        self.after(self.random.randrange(min(spec.gap_us, SECOND)), lambda: self._due(planned))
+        self.after(self.random.randrange(min(planned.gap, SECOND)), lambda: self._due(planned))
 
     def news(self, message: str) -> None:
         """Send a broadcast at once because something in it changed; the next one is due a whole gap later."""

@@ -9,7 +9,7 @@ A lockout is a safety function and is not reset here: a simulated heater starts 
 
 from collections.abc import Callable
 
-from rvsim.devices.device import PERCENT, SECOND, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
 
 LOWEST_VOLTS = 10.0
 """Below this the heater stops (three heater makers' fault-code tables: below 10 V)."""
@@ -28,10 +28,10 @@ WATER_OFF, WATER_BURNER_MODES = 0, frozenset({1, 3, 4, 5})
 class HeaterSettings(Settings):
     """What the heater draws. Defaults describe an invented heater; common practice, no source."""
 
-    electronics_amps: float = 0.1
-    pump_amps: float = 1.0
-    burner_amps: float = 2.5
-    fan_amps: float = 6.0
+    electronics_amps: Amps = 0.1
+    pump_amps: Amps = 1.0
+    burner_amps: Amps = 2.5
+    fan_amps: Amps = 6.0
 
 
 class Heater(Device):

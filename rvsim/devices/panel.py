@@ -6,8 +6,11 @@ counts as lost, and the panel does without it. Gains and limits are invented, fo
 """
 
 from collections.abc import Callable
+from typing import Annotated
 
-from rvsim.devices.device import PERCENT, SECOND, Device, Role, Settings, commanded
+from pydantic import Field
+
+from rvsim.devices.device import PERCENT, SECOND, Device, Instance, Role, Settings, commanded
 from rvsim.wire.fields import State
 from rvsim.wire.spec import MessageSpec
 
@@ -52,21 +55,21 @@ LISTENED_TO = (
 class PanelSettings(Settings):
     """Whom the panel listens to and commands, by instance, and what it wants."""
 
-    zone: int = 1
-    set_point_c: float = 21.0
-    cool_above_c: float = 25.0
-    water_c: float = 60.0
-    indoor_sensor: int = 1
-    outdoor_sensor: int = 2
-    furnace: int = 1
-    water_heater: int = 1
-    roof_fan: int = 1
-    dc_source: int = 1
-    circulation_pump: int | None = None
+    zone: Instance = 1
+    set_point_c: Annotated[float, Field(ge=5, le=35)] = 21.0
+    cool_above_c: Annotated[float, Field(ge=5, le=45)] = 25.0
+    water_c: Annotated[float, Field(ge=30, le=80)] = 60.0
+    indoor_sensor: Instance = 1
+    outdoor_sensor: Instance = 2
+    furnace: Instance = 1
+    water_heater: Instance = 1
+    roof_fan: Instance = 1
+    dc_source: Instance = 1
+    circulation_pump: Instance | None = None
     """None: there is none, the heater circulates the coolant by itself."""
-    fresh_tank: int | None = None
+    fresh_tank: Instance | None = None
     """None: water is heated whether or not there is any."""
-    charger: int | None = None
+    charger: Instance | None = None
     """None: the fan may run at full on battery alone."""
 
 

@@ -10,7 +10,7 @@ bench opens no others. Whoever sends onto a real bus must hold back messages who
 
 from collections.abc import Callable
 
-from rvsim.devices.device import Device, Role, Settings, commanded
+from rvsim.devices.device import Amps, Device, Role, Settings, commanded
 
 OFF, ON = 0, 1
 """The only codes it obeys: what a pump does in "test" was not seen."""
@@ -19,8 +19,8 @@ OFF, ON = 0, 1
 class PumpSettings(Settings):
     """What the pump draws. Defaults describe an invented 12 V pump; common practice, no source."""
 
-    amps: float = 1.5
-    electronics_amps: float = 0.02
+    amps: Amps = 1.5
+    electronics_amps: Amps = 0.02
 
 
 class CirculationPump(Device):

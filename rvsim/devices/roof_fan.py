@@ -6,8 +6,11 @@ why it is told to run.
 """
 
 from collections.abc import Callable
+from typing import Annotated
 
-from rvsim.devices.device import PERCENT, SECOND, Device, Role, Settings, commanded
+from pydantic import Field
+
+from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
 
 MODE_AUTO, MODE_FORCED = 0, 1
 
@@ -15,9 +18,9 @@ MODE_AUTO, MODE_FORCED = 0, 1
 class RoofFanSettings(Settings):
     """Size of the fan. Defaults describe an invented 12 V fan; common practice, no source."""
 
-    full_flow_litres_per_s: float = 150.0
-    full_amps: float = 3.0
-    electronics_amps: float = 0.05
+    full_flow_litres_per_s: Annotated[float, Field(ge=0, le=2000)] = 150.0
+    full_amps: Amps = 3.0
+    electronics_amps: Amps = 0.05
 
 
 class RoofFan(Device):

@@ -154,7 +154,7 @@ def _version() -> str:
 @app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")
 def spell(
     identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
-    data: Annotated[str, typer.Argument(metavar="DATA", help="The data bytes, in hex.")],
+    data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
     json: options.Json = False,
     dbc: options.Dbc = None,
 ) -> None:
@@ -164,7 +164,7 @@ def spell(
         from rvsim.faces.spell import as_json, as_text, parse_frame
         from rvsim.wire.database import load
 
-        frame = parse_frame(identifier, data)
+        frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
         return Exit.GOOD

@@ -29,6 +29,14 @@ def ending(command: Callable[[], int]) -> int:
         say("interrupted")
         return Exit.INTERRUPTED
     except BrokenPipeError:
-        # Whoever read our output has gone. Point stdout elsewhere, or the interpreter complains at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_stdout()  # whoever read our output has gone
         return Exit.GOOD
+    except OSError as error:
+        _drop_stdout()
+        say(f"the output could not be written ({error.strerror or error}): free space where it goes")
+        return Exit.USAGE
+
+
+def _drop_stdout() -> None:
+    """Point stdout elsewhere, or the interpreter complains at exit about what it could not write."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

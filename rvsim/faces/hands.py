@@ -20,7 +20,7 @@ class Hands:
 
     def __init__(self, run: Run) -> None:
         self._run = run
-        self._gates: dict[str, list[Gate]] = {}
+        self._gates: dict[str, dict[tuple[str, ...], Gate]] = {}
         self._asked: dict[int, tuple[int, float]] = {}
 
     def faulty(self, device: str) -> bool:
@@ -33,7 +33,7 @@ class Hands:
 
     def bring_back(self, device: str) -> str:
         """Take back every fault by hand of a device."""
-        gates = self._gates.pop(device, [])
+        gates = self._gates.pop(device, {}).values()
         if not gates:
             return f"{device} has no fault by hand"
         self._run.bench.gates[device] = [gate for gate in self._run.bench.gates[device] if gate not in gates]
@@ -71,9 +71,10 @@ class Hands:
     def _put(self, fault: Fault, said: str) -> str:
         if fault.device not in self._run.bench.gates:
             return f"{fault.device} is not simulated here"
-        gate = gate_of(fault, self._run.catalogue)
-        self._gates.setdefault(fault.device, []).append(gate)
-        self._run.bench.gates[fault.device].append(gate)
+        key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))
+        if key not in self._gates.setdefault(fault.device, {}):
+            gate = self._gates[fault.device][key] = gate_of(fault, self._run.catalogue)
+            self._run.bench.gates[fault.device].append(gate)
         return f"{fault.device} {said}"
 
     def warmer(self, kelvin: float) -> str:
@@ -99,7 +100,5 @@ class Hands:
         celsius = min(WARMEST_C, max(COLDEST_C, celsius))
         raw = field.raw(celsius)
         self._asked[zone] = (self._run.time, celsius)
-        self._run.bench.put(
-            command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw)
-        )
+        self._run.put(command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
         return f"thermostat {zone} is asked for {field.brief(raw)}"

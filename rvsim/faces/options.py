@@ -18,10 +18,18 @@ Plain = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program.")]
 Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
 Seconds = Annotated[
-    float | None, typer.Option("--seconds", metavar="N", help="Simulated seconds to run; without it until Ctrl-C.")
+    float | None,
+    typer.Option(
+        "--seconds", metavar="N", help="Simulated seconds to run; without it until you leave, or the scenario's length."
+    ),
 ]
 Speed = Annotated[
-    str, typer.Option("--speed", metavar="X", help='Simulated seconds for each real one; "max" does not wait at all.')
+    str,
+    typer.Option(
+        "--speed",
+        metavar="X",
+        help='Simulated seconds for each real one; "max" waits for nothing, and shows sentences.',
+    ),
 ]
 Seed = Annotated[
     int | None, typer.Option("--seed", metavar="N", help="Another seed than the scenario's for all that is random.")

@@ -9,7 +9,6 @@ from itertools import groupby
 from typing import TextIO
 
 from rvsim.rig.functions import by_command, by_dsa, by_status
-from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, Presence, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
@@ -17,7 +16,6 @@ from rvsim.wire.spec import MessageSpec
 
 NO_FAULT_SPN = 0x7FFFF
 """What a heartbeat carries when nothing is wrong (rv-c.com/node/522)."""
-_TAGS = {Severity.NOTICE: "({})", Severity.WARNING: "<{}>", Severity.FAULT: "[{}]"}
 _LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
 """A number is said again when it has moved by this much since it was last said. Our choice, for reading."""
 _MAIN = ("operating_", "system_", "burner_")
@@ -53,7 +51,7 @@ class Sentences:
         planned = [entry for entry in watch.roll_call if entry.planned]
         present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in planned)
         counted = f"{present} of {len(planned)} planned devices present"
-        standing = ", ".join(f"{_tag(flag)} {flag.kind} {flag.subject}" for flag in watch.flags)
+        standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 
     def flush(self) -> None:
@@ -87,9 +85,9 @@ class Sentences:
                 return self._presence(event)
             case FlagRaised():
                 flag = event.flag
-                return f"{_tag(flag)} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
+                return f"{flag.tag} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
             case FlagCleared():
-                return f"{_tag(event.flag)} cleared, {event.flag.subject}: {event.flag.kind}"
+                return f"{event.flag.tag} cleared, {event.flag.subject}: {event.flag.kind}"
         raise AssertionError(f"{type(event).__name__} is said elsewhere")
 
     def _presence(self, event: PresenceChanged) -> str:
@@ -124,10 +122,6 @@ def _alike(before: Reading, now: Reading) -> bool:
     if before.label is not None or now.label is not None:
         return before.raw == now.raw
     return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.spoken_unit, 0.0)
-
-
-def _tag(flag: Flag) -> str:
-    return _TAGS[flag.severity].format(flag.number)
 
 
 def _speaker(event: ReadingChanged) -> str:

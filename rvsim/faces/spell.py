@@ -16,6 +16,7 @@ from rvsim.wire.fields import FieldSpec, Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
+_HOLD_A_DGN = frozenset({"desired_dgn", "dgn_acknowledged"})
 ORIGIN_WORDS = {
     Origin.PUBLISHED: "published",
     Origin.MEMORY: "from memory",
@@ -80,6 +81,7 @@ def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
         yield "No message with this number is defined, so the bytes cannot be read."
         return
     yield from _fields(spec, frame.data)
+    yield from _named(spec, frame.data, catalogue)
     yield ""
     source = f" ({spec.source})" if spec.source not in ("", "memory") else ""
     yield f"Number and layout: {ORIGIN_WORDS[spec.origin]}{source}."
@@ -104,6 +106,8 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
         yield f"  {bits[13:21]}  PDU specific {specific:02X} hex"
     yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}), which does not tell what a device is"
     yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+    if identifier < 1 << 11:
+        yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
 
 
 def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
@@ -122,6 +126,14 @@ def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
         yield f"  The frame has {len(data)} bytes and the message {spec.length}: what is missing counts as no data."
     elif len(data) > spec.length:
         yield f"  The frame has {len(data)} bytes and the message {spec.length}: the rest has no meaning here."
+
+
+def _named(spec: MessageSpec, data: bytes, catalogue: Catalogue) -> Iterator[str]:
+    """Name the message that a DGN within the data stands for."""
+    for reading in spec.decode(data):
+        if reading.field.name in _HOLD_A_DGN and reading.raw is not None:
+            other = catalogue.by_dgn(reading.raw)
+            yield f"  The {reading.field.title} {reading.raw:05X} hex is {other.name if other else 'not known'}."
 
 
 def _place(field: FieldSpec) -> str:

@@ -193,7 +193,7 @@ class DevicePlan(Table):
     @field_validator("amps")
     @classmethod
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
-        functions = info.data.get("functions", {})
+        functions = info.data.get("functions", amps)  # where they are faulty themselves, that is told already
         for name in amps:
             if name not in functions:
                 raise ValueError(f"{shown(name)} is none of its functions; name one of {', '.join(functions)}")

@@ -7,6 +7,8 @@ device, which never learns of it. Does not know when a run starts: the gate is t
 from collections.abc import Callable, Mapping
 
 from rvsim.errors import InputError, did_you_mean
+from rvsim.rig.functions import FUNCTIONS, by_status
+from rvsim.rig.model import Rig
 from rvsim.shakedown.scenario import (
     Fault,
     LoadedScenario,
@@ -34,12 +36,31 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     problems = []
     for number, fault in enumerate(loaded.scenario.faults, start=1):
         try:
+            _check_sender(fault, loaded.rig)
             built.setdefault(fault.device, []).append(gate_of(fault, catalogue))
         except (InputError, ValueError) as error:
             problems.append(f"{loaded.path}, fault {number} ({fault.fault}): {error}")
     if problems:
         raise InputError(*problems)
     return built
+
+
+def _check_sender(fault: Fault, rig: Rig) -> None:
+    """Refuse a fault on a status message of a function that the device does not have: it would do nothing.
+
+    Raises:
+        ValueError: it is one.
+    """
+    if isinstance(fault, SilentPlan):
+        return
+    function = by_status(fault.message)
+    plan = next(device for device in rig.devices if device.name == fault.device)
+    if function is not None and function.name not in plan.functions:
+        sends = [message for name in plan.functions for message in FUNCTIONS[name].statuses]
+        raise ValueError(
+            f"{fault.device} is no {function.title} and never sends {fault.message}; "
+            f"it sends {', '.join(sends) or 'no status of its own'}"
+        )
 
 
 def gate_of(fault: Fault, catalogue: Catalogue) -> Gate:

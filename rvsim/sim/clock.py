@@ -1,27 +1,11 @@
 """How simulated time and the wall clock go together; the only file that sleeps.
 
-Knows: virtual time (nobody waits) and paced time (simulated microseconds against the machine's monotonic
-clock, at any speed). Does not know what happens at any time: the same kernel runs under both.
+Knows: paced time, simulated microseconds against the machine's monotonic clock at any speed. Virtual time needs no
+clock: nobody waits, and the same kernel runs. Does not know what happens at any time.
 """
 
 import threading
 import time
-from typing import Protocol
-
-
-class Clock(Protocol):
-    """Something that can be waited for."""
-
-    def wait_until(self, moment: int, wake: threading.Event | None = None) -> bool:
-        """Return True once ``moment`` (simulated microseconds) has come, False where ``wake`` was set before."""
-
-
-class VirtualClock:
-    """Every moment has come as soon as it is asked for."""
-
-    def wait_until(self, moment: int, wake: threading.Event | None = None) -> bool:  # noqa: ARG002 - the protocol's
-        """Return at once."""
-        return True
 
 
 class PacedClock:
@@ -60,7 +44,12 @@ class PacedClock:
         return moment / 1e6 / self.speed - (now - self._started_ns) / 1e9
 
     def wait_until(self, moment: int, wake: threading.Event | None = None) -> bool:
-        """Sleep until the moment has come; a moment already gone by returns at once."""
+        """Sleep until ``moment`` (simulated microseconds) has come, and return True; one gone by returns at once.
+
+        Where ``wake`` is set, before or meanwhile, return False: whoever set it wants something first.
+        """
+        if wake is not None and wake.is_set():
+            return False
         wait = self._wait_s(moment)
         if self._paused_ns is not None and wake is not None:
             return not wake.wait()

@@ -5,7 +5,7 @@ were planned, so a run is the same every time. Does not know what the actions do
 the wall clock between them.
 """
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from heapq import heappop, heappush
 from typing import Any
 
@@ -31,28 +31,9 @@ class Kernel:
         self._sequence += 1
         heappush(self._heap, (time, priority, self._sequence, action, argument))
 
-    def spawn(self, process: Generator[int, None, None], priority: int = 0) -> None:
-        """Start a process: a generator that yields how many microseconds it wants to rest each time."""
-        self._resume((process, priority))
-
-    def _resume(self, running: tuple[Generator[int, None, None], int]) -> None:
-        process, priority = running
-        for rest in process:
-            self.at(self.now + rest, self._resume, running, priority)
-            return
-
     def peek(self) -> int | None:
         """Return the time of the next action, None where nothing is planned."""
         return self._heap[0][0] if self._heap else None
-
-    def step(self) -> None:
-        """Run the next action.
-
-        Raises:
-            IndexError: nothing is planned.
-        """
-        self.now, _, _, action, argument = heappop(self._heap)
-        action(argument)
 
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""

@@ -1,8 +1,7 @@
 """The simulated pair of wires: one frame at a time, the lowest identifier first.
 
-Knows: how long a frame occupies the pair without stuff bits (67 + 8 bits a byte with the 3 bits between frames:
-Davis, Burns, Bril, Lukkien, Real-Time Systems 35(3), 2007, the unstuffed part of equation 1) and that waiting
-frames go by identifier. Does not know stuff bits, errors or acknowledgement, and hands a frame over at its end.
+Knows: how long a frame occupies the pair without stuff bits (`wire.timing`) and that waiting frames go by
+identifier. Does not know stuff bits, errors or acknowledgement, and hands a frame over at its end.
 """
 
 from collections.abc import Callable
@@ -10,9 +9,7 @@ from heapq import heappop, heappush
 
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.frame import Frame
-
-BITS_EMPTY = 67
-BIT_RATE = 250_000
+from rvsim.wire.timing import BIT_RATE, least_bits
 
 Deliver = Callable[[Frame, object], None]
 
@@ -37,8 +34,7 @@ class Line:
 
     def _start(self) -> None:
         identifier, _, data, sender = heappop(self._waiting)
-        bits = BITS_EMPTY + 8 * len(data)
-        end = self._kernel.now + bits * 1_000_000 // BIT_RATE
+        end = self._kernel.now + least_bits(len(data)) * 1_000_000 // BIT_RATE
         self._kernel.at(end, self._end, (Frame(end, identifier, data), sender))
 
     def _end(self, carried: tuple[Frame, object]) -> None:

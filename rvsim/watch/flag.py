@@ -33,6 +33,9 @@ class Kind(StrEnum):
     UNKNOWN_MESSAGE = "unknown-message"
 
 
+_BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}
+
+
 @dataclass(frozen=True, slots=True)
 class Flag:
     """One problem, raised once and cleared when its cause goes.
@@ -51,6 +54,12 @@ class Flag:
     advice: str
     evidence: tuple[str, ...] = ()
     until: int | None = None
+
+    @property
+    def tag(self) -> str:
+        """The number in the brackets of its severity: ``(n)`` notice, ``<n>`` warning, ``[n]`` fault."""
+        brackets = _BRACKETS[self.severity]
+        return f"{brackets[0]}{self.number}{brackets[1]}"
 
     def cleared(self, time: int) -> "Flag":
         """Return the same flag, cleared at ``time``."""

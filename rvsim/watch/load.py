@@ -1,12 +1,12 @@
 """How busy the pair of wires is, second by second.
 
-Knows: the bits of a frame without stuff bits (67 + 8 a byte with the 3 bits between frames: Davis, Burns, Bril,
-Lukkien, Real-Time Systems 35(3), 2007), so what it tells is a lower bound. Does not know who sends.
+Knows: the fewest bits that each frame takes (`wire.timing`), so what it tells is a lower bound. Does not know who
+sends.
 """
 
 from rvsim.wire.frame import Frame
+from rvsim.wire.timing import BIT_RATE, least_bits
 
-BIT_RATE = 250_000
 SECOND = 1_000_000
 
 
@@ -26,7 +26,7 @@ class PairLoad:
             self._last = self._bits if second == self._second + 1 else 0
             self._worst = max(self._worst, self._bits)
             self._second, self._bits = second, 0
-        self._bits += 67 + 8 * len(frame.data)
+        self._bits += least_bits(len(frame.data))
 
     def percent(self, now: int = 0) -> tuple[float, float]:
         """Return the load of the last whole second before ``now`` (microseconds) and the worst one.

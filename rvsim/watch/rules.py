@@ -4,6 +4,7 @@ Knows: the trade's words for each kind of problem. Does not know how a transitio
 those of a captured log raise the same flags. A cause raises one flag, and that is cleared when the cause ends.
 """
 
+from collections import deque
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
@@ -38,22 +39,27 @@ class _Draft(NamedTuple):
     evidence: tuple[str, ...]
 
 
+KEPT = 5_000
+"""Cleared flags that are remembered; the oldest go first, so a week's run has bounded memory."""
+
+
 class Rules:
     """Turns problems and their ends into flags."""
 
     def __init__(self) -> None:
-        self._flags: list[Flag] = []
-        self._standing: dict[Cause, int] = {}
+        self._raised = 0
+        self._standing: dict[Cause, Flag] = {}
+        self._cleared: deque[Flag] = deque(maxlen=KEPT)
 
     @property
     def everything(self) -> tuple[Flag, ...]:
-        """Every flag that was ever raised, by number."""
-        return tuple(self._flags)
+        """The flags that stand and the last ones that were cleared, by number."""
+        return tuple(sorted((*self._cleared, *self._standing.values()), key=lambda flag: flag.number))
 
     @property
     def standing(self) -> tuple[Flag, ...]:
         """The flags that stand, by number."""
-        return tuple(flag for flag in self._flags if flag.until is None)
+        return tuple(self._standing.values())
 
     def take(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
         """Raise or clear what a transition calls for; None where nothing changes."""
@@ -62,8 +68,9 @@ class Rules:
         if transition.cause in self._standing:
             return None
         draft: _Draft = _DRAFTS[type(transition)](transition)
+        self._raised += 1
         flag = Flag(
-            len(self._flags) + 1,
+            self._raised,
             draft.kind,
             draft.subject,
             draft.severity,
@@ -72,15 +79,15 @@ class Rules:
             draft.advice,
             draft.evidence,
         )
-        self._standing[transition.cause] = len(self._flags)
-        self._flags.append(flag)
+        self._standing[transition.cause] = flag
         return FlagRaised(transition.time, flag)
 
     def _clear(self, ended: Ended) -> FlagCleared | None:
-        place = self._standing.pop(ended.cause, None)
-        if place is None:
+        standing = self._standing.pop(ended.cause, None)
+        if standing is None:
             return None
-        self._flags[place] = flag = self._flags[place].cleared(ended.time)
+        flag = standing.cleared(ended.time)
+        self._cleared.append(flag)
         return FlagCleared(ended.time, flag)
 
 
@@ -171,7 +178,7 @@ def _bad(found: RangeLeft) -> _Draft:
 def _no_data(found: DataLost) -> _Draft:
     title = f"{found.topic} {found.reading.field.title}"
     if found.before is not None:
-        text = f"{title} turned to no data; it said {found.before.brief} at {_moment(found.before_time)}"
+        text = f"{title} turned to no data; it had said {found.before.brief}"
     else:
         text = f"{title} says no data, and the rig requires a value"
     advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"

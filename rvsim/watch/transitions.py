@@ -191,7 +191,6 @@ class DataLost(NamedTuple):
     topic: Topic
     reading: Reading
     before: Reading | None
-    before_time: int
     last: Frame
 
     @property

@@ -41,7 +41,7 @@ class Values:
         self._expected = expected
         self._emit = emit
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
-        self._carried: dict[str, tuple[int, Reading]] = {}
+        self._carried: dict[str, Reading] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
         self.unsettled = False
         """Whether something was seen that is judged only once the device has settled."""
@@ -82,15 +82,14 @@ class Values:
             problem = self._lost(reading, known, frame, device)
         name = reading.field.name
         if reading.state is State.VALUE and (problem is None or name not in self._carried):
-            self._carried[name] = (frame.time, reading)
+            self._carried[name] = reading
         self._settle(name, problem, frame.time, settled)
 
     def _lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
-        known = self._carried.get(reading.field.name)
-        if not expected.required and (known is None or expected.may_be_empty):
+        before = self._carried.get(reading.field.name)
+        if not expected.required and (before is None or expected.may_be_empty):
             return None
-        time, before = known or (frame.time, None)
-        return DataLost(frame.time, device, self._topic, reading, before, time, frame)
+        return DataLost(frame.time, device, self._topic, reading, before, frame)
 
     def _settle(self, name: str, problem: RangeLeft | DataLost | None, time: int, settled: bool) -> None:
         """Bring what stands open for a field in line with what its last reading shows."""

@@ -1,6 +1,8 @@
 """What every simulated device does, shown on the simplest one with hand-written frames."""
 
 import itertools
+from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -76,6 +78,15 @@ def test_it_speaks_at_its_gap(sensor):
     times = [time for time, _ in sensor.until(60).of(AMBIENT)]
     assert [round(b - a, 3) for a, b in itertools.pairwise(times)] == [5.0] * (len(times) - 1)
     assert len(times) >= 11
+
+
+def test_a_gap_that_the_users_definition_leaves_out_is_five_seconds(alone, catalogue, monkeypatch):
+    """A user's own definition that says no gap does not stop the device: it speaks every 5 s."""
+    spec = catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
+    monkeypatch.setitem(catalogue._built, spec.dgn, replace(spec, gap_us=None))
+    times = [time for time, _ in alone("ambient", ambient_sensor=1).until(30).of(AMBIENT)]
+    assert [round(b - a, 3) for a, b in pairwise(times)] == [5.0] * (len(times) - 1)
+    assert len(times) >= 5
 
 
 def test_a_kind_needs_its_function(alone):

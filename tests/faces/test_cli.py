@@ -181,6 +181,22 @@ def test_interrupting_ends_cleanly_with_130(tmp_path):
     assert recorded.endswith("\n")
 
 
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no device that is always full")
+def test_a_full_disk_for_stdout_is_one_clear_line():
+    """Output that cannot be written ends with one line and exit code 2, not with a traceback."""
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "rvsim", "bench", "--plain", "--seconds", "300", "--speed", "max"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr.startswith("rvsim: the output could not be written (No space left on device)")
+    assert len(done.stderr.splitlines()) == 1
+
+
 def test_a_reader_that_goes_away_is_no_error():
     """`rvsim bench --json | head -1` ends without a traceback and with exit code 0."""
     with process("bench", "--json", "--speed", "1000") as run:

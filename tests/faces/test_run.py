@@ -9,7 +9,7 @@ from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.edge.port import Port
 from rvsim.faces.output import JsonLines
-from rvsim.faces.run import Run
+from rvsim.faces.run import Control, Run
 from rvsim.shakedown.scenario import load_scenario
 
 QUICK = 1e6
@@ -119,6 +119,39 @@ def test_a_broken_device_shows_as_silent(lines):
     assert {(kind, subject) for _, kind, subject, _ in flags(run) if kind == "silent-device"} == {
         ("silent-device", "heater")
     }
+
+
+def test_a_device_at_the_service_address_is_heard(catalogue):
+    """Only our own frames are not counted; a planned device at F9 is present like any other."""
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    plans = [
+        plan.model_copy(update={"address": 0xF9}) if plan.name == "indoor sensor" else plan
+        for plan in loaded.rig.devices
+    ]
+    moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
+    run = Run(moved, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
+    run.until(20 * SECOND)
+    run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
+    run.until(60 * SECOND)
+    assert run.watch.flags == ()
+    assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
+    assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.told())
+
+
+def test_a_pause_is_answered_however_far_behind(catalogue):
+    """A run that cannot keep up with its speed still does what it is asked, and stands still when told to."""
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
+    control, done = Control(), []
+
+    def stop():
+        done.append(run.time)
+        control.stop()
+
+    control.ask(stop)
+    run.paced(3600 * SECOND, QUICK, channel="test_pause", control=control)
+    assert done == [0]
+    assert run.time < 3600 * SECOND
 
 
 def test_a_bench_without_devices_left_still_ends(lines):

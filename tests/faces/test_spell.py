@@ -99,6 +99,18 @@ def test_short_and_long_frames_are_spelled_as_far_as_they_go(catalogue):
     assert "The frame has 3 bytes and the message 8" in spelled
 
 
+def test_a_dgn_within_the_data_is_named(catalogue):
+    """A request from F9 to all for EE00 (low byte first: 00 EE 00) asks for the address claim."""
+    assert "The desired dgn 0EE00 hex is ADDRESS_CLAIM." in text(catalogue, "18EAFFF9", "00EE00")
+    assert "The desired dgn 0FEEE hex is not known." in text(catalogue, "18EAFFF9", "EEFE00")
+
+
+def test_a_number_of_eleven_bits_is_wondered_at(catalogue):
+    """7FF fits in 11 bits, which this network does not use."""
+    assert "may be an 11-bit identifier" in text(catalogue, "7FF", "00")
+    assert "11-bit" not in text(catalogue, "800", "00")
+
+
 def test_the_json_form(catalogue):
     """The keys of the contract, on a recorded address claim from a vessel (gpsd 3.22 test data)."""
     spelled = json.loads(as_json(parse_frame("18EEFF11", "40E2C1DD00C8A0C0"), catalogue))

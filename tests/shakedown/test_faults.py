@@ -105,14 +105,16 @@ def test_every_impossible_fault_is_named_at_once(catalogue):
         {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "temperature", "from": "1s"},
         {"fault": "wrong_value", **ambient, "value": 1e6, "from": "1s"},
         {"fault": "no_data", "message": "DM_RV", "field": "spn", "from": "1s"},
-        {"fault": "out_of_range", "message": "ROOF_FAN_STATUS_1", "field": "dome_position", "from": "1s"},
+        {"fault": "out_of_range", "message": "DM_RV", "field": "fmi", "from": "1s"},
+        {"fault": "no_data", "message": "FURNACE_STATUS", "field": "heat_output_level", "from": "1s"},
     ]
     with pytest.raises(InputError) as caught:
         gates(loaded(*faults), catalogue)
-    first, second, third, fourth, fifth = caught.value.problems
+    first, second, third, fourth, fifth, sixth = caught.value.problems
     assert first.startswith("t.toml, fault 1 (no_data): no message is called THERMOSTAT_AMBIENT_STATU (did you mean")
     assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in second
     assert "it has: instance, ambient_temperature" in second
     assert "is outside -273.00000 to 1774.81250" in third
     assert "DM_RV spn has no code for no data: choose another field" in fourth
-    assert "ROOF_FAN_STATUS_1 dome_position has no code for out of range: choose another field" in fifth
+    assert "DM_RV fmi has no code for out of range: choose another field" in fifth
+    assert "sensor is no furnace and never sends FURNACE_STATUS; it sends THERMOSTAT_AMBIENT_STATUS" in sixth

@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from rvsim.sim import clock as clock_module
-from rvsim.sim.clock import PacedClock, VirtualClock
+from rvsim.sim.clock import PacedClock
 
 
 class FakeTime:
@@ -31,12 +31,6 @@ def wall(monkeypatch) -> FakeTime:
     fake = FakeTime()
     monkeypatch.setattr(clock_module, "time", fake)
     return fake
-
-
-def test_virtual_time_waits_for_nobody(wall):
-    """A virtual moment has come as soon as it is asked for."""
-    assert VirtualClock().wait_until(10**12)
-    assert wall.slept == []
 
 
 def test_paced_time_sleeps_what_is_left(wall):
@@ -73,6 +67,17 @@ def test_a_wait_can_be_woken(wall):
     wake.set()
     assert not clock.wait_until(60_000_000, wake)
     assert wall.slept == []
+
+
+def test_a_wake_goes_before_a_moment_that_is_late(wall):
+    """However far behind the clock is, whoever woke it is answered first."""
+    clock, wake = PacedClock(), threading.Event()
+    clock.wait_until(0)
+    wall.ns += 60_000_000_000
+    wake.set()
+    assert not clock.wait_until(1_000_000, wake)
+    wake.clear()
+    assert clock.wait_until(1_000_000, wake)
 
 
 def test_it_tells_how_far_it_has_come(wall):

@@ -42,42 +42,18 @@ def test_a_run_stops_before_its_end(log):
     assert (log, kernel.peek()) == (["at five"], None)
 
 
-def test_a_step_runs_one_action(log):
-    """``step`` runs the next action only."""
-    kernel = Kernel()
-    kernel.at(5, log.append, "first")
-    kernel.at(7, log.append, "second")
-    kernel.step()
-    assert (log, kernel.now) == (["first"], 5)
-
-
-def test_a_process_rests_as_long_as_it_says(log):
-    """A generator that yields microseconds is resumed after them, exactly, any number of times."""
+def test_a_period_of_a_tenth_is_exact(log):
+    """100,000 periods of 0.1 s are 10,000 s; counted in floating-point seconds one of them gets lost."""
     kernel = Kernel()
 
-    def process():
-        while True:
-            log.append(kernel.now)
-            yield 100_000
+    def again(_):
+        log.append(kernel.now)
+        kernel.at(kernel.now + 100_000, again)
 
-    kernel.spawn(process())
+    again(None)
     kernel.run_until(10_000_000_000)
-    # 100,000 periods of 0.1 s are 10,000 s; counted in floating-point seconds one of them gets lost (0.1 is not exact).
     assert len(log) == 100_000
     assert log[-1] == 9_999_900_000
-
-
-def test_a_process_that_ends_is_over(log):
-    """A generator that returns leaves nothing planned."""
-    kernel = Kernel()
-
-    def process():
-        yield 5
-        log.append(kernel.now)
-
-    kernel.spawn(process())
-    kernel.run_until(100)
-    assert (log, kernel.peek()) == ([5], None)
 
 
 @pytest.mark.parametrize("time", [-1, 1.5, "2", True])

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.watch.flag import FlagCleared, FlagRaised
-from rvsim.watch.rules import Rules
+from rvsim.watch.rules import KEPT, Rules
 from rvsim.watch.transitions import (
     BusFellQuiet,
     DataLost,
@@ -138,8 +138,8 @@ def test_a_bad_value(reading, limits, text):
 def test_a_value_that_turned_to_no_data():
     """It says what it was, or that the rig requires it."""
     gone = temperature(255, State.NO_DATA, Origin.MEMORY)
-    lost = DataLost(20, "heater", TOPIC, gone, temperature(61), 15_500_000, FRAME)
-    text = "FURNACE_STATUS 1 air temperature turned to no data; it said 21 °C at 15.500 s; layout from memory"
+    lost = DataLost(20, "heater", TOPIC, gone, temperature(61), FRAME)
+    text = "FURNACE_STATUS 1 air temperature turned to no data; it had said 21 °C; layout from memory"
     assert said(lost) == ("no-data", "heater", "warning", text)
     assert flag_of(lost).evidence == (f"frame {SHOWN}",)
     assert "sensor's wire and plug" in flag_of(lost).advice
@@ -188,3 +188,15 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
 def test_the_end_of_what_never_began_changes_nothing():
     """It is not an error either: a log can begin in the middle."""
     assert Rules().take(Ended(1, SILENT.cause)) is None
+
+
+def test_cleared_flags_are_kept_in_bounds():
+    """However often a cause comes and goes, a bounded number of cleared flags is remembered, the newest ones."""
+    rules = Rules()
+    for n in range(KEPT + 50):
+        found = FellSilent(n, n, "heater", (), None, 15_000_000, None)
+        rules.take(found)
+        rules.take(Ended(n, found.cause))
+    assert len(rules.everything) == KEPT
+    assert [rules.everything[0].number, rules.everything[-1].number] == [51, KEPT + 50]
+    assert rules.standing == ()

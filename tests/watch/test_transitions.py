@@ -29,7 +29,7 @@ def range_left(topic, reading):
 
 def data_lost(topic, reading):
     """A reading that turned to no data."""
-    return DataLost(1, "heater", topic, reading, None, 0, FRAME)
+    return DataLost(1, "heater", topic, reading, None, FRAME)
 
 
 def stranger(planned, function, source=1):

@@ -101,12 +101,12 @@ def test_a_bad_value_that_turns_to_no_data_changes_its_flag(said):
         (25.0, "raised", "bad-value", "sensor"),
         (30.0, "cleared", "bad-value", "sensor"),
     ]
-    assert "it said 21.0 °C at 10.000 s" in made.watch.everything[1].text
+    assert "it had said 21.0 °C" in made.watch.everything[1].text
 
 
 def test_a_field_that_was_never_good_is_remembered_by_what_it_said(said):
     """There is nothing better to tell."""
-    assert "it said 900.0 °C at 10.000 s" in said(IMPOSSIBLE, NO_DATA).watch.everything[1].text
+    assert "it had said 900.0 °C" in said(IMPOSSIBLE, NO_DATA).watch.everything[1].text
 
 
 def test_a_reserved_code_tells_neither_good_nor_bad(said):

@@ -81,6 +81,7 @@ class BenchScreen(App[int]):
     ) -> None:
         super().__init__()
         self.scene = scene
+        scene.by_hand = hands.faulty
         self._control, self._hands, self._load, self._clock = control, hands, load, clock
         self._ascii = ascii_only
         self.title = "rvsim"
@@ -181,7 +182,7 @@ class BenchScreen(App[int]):
         with self._control.lock:
             target = self.scene.target()
         if target is None:
-            self.scene.deed = f"{device} has said no number yet"
+            self.scene.deed = f"{device} says no number here: open the tape (t) and choose a byte"
             self.look()
         else:
             self._ask(partial(getattr(self._hands, deed), device, target.message, target.field))
@@ -194,12 +195,16 @@ class BenchScreen(App[int]):
         def do() -> None:
             self.scene.deed = deed()
 
-        self._control.ask(do)
+        if self.scene.ended:
+            self.scene.deed = "The run is over: nothing can be done to it any more."
+        else:
+            self._control.ask(do)
         self.look()
 
     def action_pause(self) -> None:
         """Let simulated time stand still, or go on."""
-        self._control.pause(not self._control.paused)
+        if not self.scene.ended:
+            self._control.pause(not self._control.paused)
         self.look()
 
     def action_scroll(self, pages: int) -> None:

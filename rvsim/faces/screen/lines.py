@@ -7,7 +7,7 @@ every sign we use. Does not know Textual, colours or what is said.
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
-from rvsim.watch.flag import Flag, Severity
+from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 
 Span = tuple[str, str]
@@ -30,7 +30,6 @@ MARKS = {
     None: "╠═ ?",
 }
 """How the drop wire of a device is drawn; the word stands beside it always."""
-_TAGS = {Severity.NOTICE: "({})", Severity.WARNING: "<{}>", Severity.FAULT: "[{}]"}
 
 
 def plain(text: str) -> Line:
@@ -67,7 +66,7 @@ def cut(line: Line, width: int) -> Line:
 
 def tag(flag: Flag) -> Span:
     """Return the tag that ties a flag to its device: ``(n)``, ``<n>`` or ``[n]`` by severity."""
-    return _TAGS[flag.severity].format(flag.number), str(flag.severity)
+    return flag.tag, str(flag.severity)
 
 
 def beside(left: Line, right: Line, width: int) -> Line:

@@ -1,6 +1,7 @@
-"""The pages as rows: each row is a line that is made only when it is shown.
+"""The pages as rows: a device on the trunk is put into words only when its row is shown.
 
-Knows: the arrangement of every page. Does not know Textual; whoever asks for a row holds the run's lock.
+Knows: the arrangement of every page; open devices and the pages of one device are made whole. Does not know Textual;
+whoever asks for a row holds the run's lock.
 """
 
 from collections.abc import Callable, Mapping
@@ -20,6 +21,8 @@ from rvsim.wire.fields import State
 
 Row = Callable[[], Line]
 RAIL_WIDTH, TAGS_WIDTH = 34, 7
+LEDGER_WIDTH = 88
+"""From this width on the sums of the ledger stand beside its columns, below it under them."""
 SMALL_AMPS = 0.1
 """What takes less is gathered in one line of the ledger."""
 WIDE = 120
@@ -57,12 +60,16 @@ HINTS = (
 def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     """Return the two lines at the top."""
     load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
-    still = ", standing still" if scene.paused else ""
-    first = f"{scene.name}, {ago(scene.now)} in{still}, all simulated.   {scene.ended or load}"
+    still = ", standing still" if scene.paused and not scene.ended else ""
+    short = f"{scene.name}, {ago(scene.now)} in{still}.   {scene.ended or load}"
+    long = f"{scene.name}, {ago(scene.now)} in{still}, all simulated.   {scene.ended or load}"
+    first = long if len(long) <= width else short
     planned = [one for one in scene.watch.roll_call if one.planned]
     here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in planned)
     counts = _counts(scene.watch.flags)
-    second = f"{here} of {len(planned)} planned present; {counts}.   Order: {scene.order}."
+    by_hand = sum(scene.by_hand(one.device) for one in planned)
+    hands = f"; {by_hand} disturbed by hand" if by_hand else ""
+    second = f"{here} of {len(planned)} planned present; {counts}{hands}.   Order: {scene.order}."
     return [cut(((first, "strong"),), width), cut(((second, "strong"),), width)]
 
 
@@ -140,6 +147,7 @@ def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
         (MARKS[device.state], worst),
         (f" {device.device[:name]:<{name}}  ", "chosen" if chosen else "plain"),
         (f"{state:<10} ", worst),
+        ("by hand: " if scene.by_hand(device.device) else "", "strong"),
         (_sentence(scene, device), "plain"),
     )
     right = [(f"  {_first_rail(scene, device):<{RAIL_WIDTH}}", "dim")] if width >= WIDE else []
@@ -218,7 +226,7 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
 # The other pages.
 
 
-def says_lines(scene: Scene, width: int) -> list[Line]:
+def says_lines(scene: Scene, _: int) -> list[Line]:
     """Return all that the chosen device says: message by message, field by field, with where the layout comes from."""
     lines: list[Line] = [((f"{scene.chosen} says", "strong"),)]
     for told in scene.topics():
@@ -229,8 +237,8 @@ def says_lines(scene: Scene, width: int) -> list[Line]:
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
-            text = f"   {reading.field.title:<34} {reading.brief:<26} {ORIGIN_WORDS[reading.field.origin]}"
-            lines.append(((text[:width], style),))
+            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[reading.field.origin]}"
+            lines.append(((text, style),))
     return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
 
 
@@ -241,9 +249,7 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
         return [plain("Tape  nothing heard of it yet")]
     identifier = told.frame.identifier
     origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {told.topic.dgn:05X}, from {told.topic.source:02X}"
-    lines = wrapped(
-        f"{told.topic}, {origin} ({told.device}), at {told.frame.time / 1e6:.1f} s", width, "Tape  ", "      "
-    )
+    lines = wrapped(f"{told.topic}, {origin} ({told.device}), at {ago(told.frame.time)}", width, "Tape  ", "      ")
     chosen = None if scene.piece is None else _within(told, scene.piece)
     spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
     lines += wrapped(spelled, width, "      ", "      ")
@@ -274,10 +280,15 @@ def ledger_lines(scene: Scene, width: int) -> list[Line]:
         f"not accounted for    {missing}",
     ]
     lines: list[Line] = [(("Ledger, house battery, amps", "strong"),), ((f"  {'given':<26}{'taken':<26}", "dim"),)]
-    for n in range(max(len(given), len(taken), len(right))):
-        columns = [column[n] if n < len(column) else "" for column in (given, taken, right)]
+    beside_them = right if width >= LEDGER_WIDTH else []
+    for n in range(max(len(given), len(taken), len(beside_them))):
+        columns = [column[n] if n < len(column) else "" for column in (given, taken, beside_them)]
         lines.append(plain(f"  {columns[0]:<26}{columns[1]:<26}{columns[2]}"))
+    if not beside_them:
+        lines += [plain(f"  {text}") for text in right]
     for name, amps in sums.silent:
+        if amps < SMALL_AMPS:
+            continue
         lines += wrapped(
             f"The {name} took {amps:.1f} A before it fell silent: it may still be running.", width, "  ", "  "
         )

@@ -5,7 +5,7 @@ topic and byte that the tape spells. Does not know Textual, keys or colours. It 
 the run's lock.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -70,6 +70,8 @@ class Scene:
         self.now = 0
         self.paused = False
         self.ended = ""
+        self.by_hand: Callable[[str], bool] = lambda _: False
+        """Whether a device is disturbed by hand."""
 
     # Devices.
 

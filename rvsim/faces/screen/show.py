@@ -77,13 +77,15 @@ def show(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, spee
     thread = threading.Thread(target=bench, name="bench", daemon=True)
     app = BenchScreen(scene, control, Hands(run), sink.load, lambda: run.time, ascii_only=ascii_terminal())
     thread.start()
-    code = _screen(app)
-    if code is None:
-        say("the screen has failed; the bench and its recording go on, Ctrl-C ends them")
-        _wait(thread)
-        code = int(Exit.GOOD)
-    control.stop()
-    thread.join()
+    try:
+        code = _screen(app)
+        if code is None:
+            say("the screen has failed; the bench and its recording go on, Ctrl-C ends them")
+            _wait(thread)
+            code = int(Exit.GOOD)
+    finally:
+        control.stop()
+        thread.join()
     if failed:
         raise failed[0]
     return code

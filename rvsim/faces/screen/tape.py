@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from rvsim.faces.screen.lines import Line, Span
 from rvsim.faces.spell import ORIGIN_WORDS, meaning
-from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.fields import Reading, State
 from rvsim.wire.spec import MessageSpec
 
 
@@ -42,17 +42,10 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     return gathered
 
 
-def _shortly(field: FieldSpec) -> str:
-    """Say a field's name in a word or two."""
-    words = field.title.split()
-    whole = len(words) <= 2 or words[-1].isdigit() or words[-2] == "of"
-    return field.title if whole else " ".join(words[-2:])
-
-
 def _says(piece: Piece) -> str:
     telling = [r for r in piece.readings if r.state not in (State.NO_DATA, State.UNCHANGED)]
     if telling:
-        return ", ".join(f"{_shortly(r.field)} {r.brief}" for r in telling)
+        return ", ".join(f"{r.field.title} {r.brief}" for r in telling)
     return str(piece.readings[0].state) if piece.readings else "no field"
 
 

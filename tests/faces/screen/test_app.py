@@ -136,6 +136,43 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
     assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
 
 
+@pytest.mark.parametrize("size", SIZES)
+def test_the_sums_of_the_ledger_are_never_cut(watched, drive, size):
+    """At every size the three sums that the page is for stand there with their figures."""
+    lines = drive(watched("winter_evening", 60).app(), size, "l")
+    for words in ("left for the battery", "the battery counts", "not accounted for"):
+        (line,) = (line for line in lines if words in line)
+        float(line.split(words)[1])
+
+
+def test_what_is_disturbed_by_hand_is_marked(watched, drive):
+    """A hushed device is marked as by hand, and counted at the top, until it is brought back."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "h", "h", "h")
+    assert "1 disturbed by hand" in lines[1]
+    assert any("heater" in line and "by hand:" in line for line in lines)
+    assert len(run.run.bench.gates["heater"]) == 1
+    assert not any("by hand" in line for line in drive(run.app(), (100, 30), "b"))
+
+
+def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
+    """When the run is over a deed says so, and pausing does nothing."""
+    run = watched()
+    run.scene.ended = "The run is over."
+    assert any("nothing can be done to it any more" in line for line in drive(run.app(), (100, 30), "h"))
+    assert "standing still" not in drive(run.app(), (100, 30), "p")[0]
+    assert not run.hands.faulty("control panel")
+
+
+def test_a_device_without_a_number_is_sent_to_the_tape(watched, drive):
+    """The pump says no number aboard; its bytes can be spoilt on the tape."""
+    run = watched()
+    run.scene.choose("circulation pump")
+    assert any("open the tape (t)" in line for line in drive(run.app(), (100, 30), "x"))
+    lines = drive(run.app(), (100, 30), "t", "right", "right", "x")
+    assert any("circulation pump is spoilt" in line for line in lines)
+
+
 def test_nothing_missing_is_zero(watched, drive):
     """On a healthy evening the ledger comes out even, and an even ledger never says -0.0."""
     for seconds in (600, 605, 610, 615):
@@ -216,6 +253,12 @@ def test_leaving(watched, key, code):
         return app.return_value
 
     assert asyncio.run(script()) == code
+
+
+def test_the_origin_of_a_layout_is_never_cut(watched, drive):
+    """At 80 columns "not sure" is still there."""
+    lines = drive(watched("winter_evening", 30).app(), (80, 40), "down", "i")
+    assert any(line.endswith("from memory, not sure") for line in lines if "dead band" in line)
 
 
 def test_pages_scroll(watched, drive):

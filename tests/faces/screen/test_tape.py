@@ -104,8 +104,8 @@ def test_chained_fields_are_one_piece():
 def test_a_frame_in_one_line(tape):
     """Each byte is followed by its meaning; neighbours that say nothing are gathered."""
     assert tape("FURNACE_STATUS", "01 00 C8 64 FF FF FF FF") == (
-        "01 instance 1 · 00 operating mode automatic, heat source combustion · C8 fan speed 100 % · "
-        "64 output level 50 % · FF FF FF no data · FF no field"
+        "01 instance 1 · 00 operating mode automatic, heat source combustion · C8 circulation fan speed 100 % · "
+        "64 heat output level 50 % · FF FF FF no data · FF no field"
     )
 
 
@@ -113,7 +113,7 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
     """It is taken out of the neighbours it would be gathered with, and is the only one in the style for that."""
     spec, data = catalogue.by_name("FURNACE_STATUS"), "01 FF C8 64 FF FF FF FF"
     assert tape("FURNACE_STATUS", data, 3).endswith(
-        "· C8 fan speed 100 % · [64 output level 50 %] · FF FF FF no data · FF no field"
+        "· C8 circulation fan speed 100 % · [64 heat output level 50 %] · FF FF FF no data · FF no field"
     )
     assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data · [FF no data] · FF no data · FF no field")
     assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1] · FF no data · C8 fan")
@@ -126,7 +126,7 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
 def test_what_says_nothing_is_gathered_only_with_its_like(tape):
     """No data, unchanged and no field are three things; values are never gathered, even where they read alike."""
     assert tape("THERMOSTAT_COMMAND_1", "01 FF FF C0 24 FF FF") == (
-        "01 instance 1 · FF FF unchanged · C0 24 temperature heat 21.0 °C · FF FF unchanged"
+        "01 instance 1 · FF FF unchanged · C0 24 set point temperature heat 21.0 °C · FF FF unchanged"
     )
     assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == "01 instance 1 · FF FF no data · FF FF no field"
     same = MessageSpec(
@@ -149,12 +149,11 @@ def test_a_field_that_is_cut_off_is_said_to_be_missing(tape, arithmetic):
     assert line.startswith("absolute level  missing: the frame is too short.")
 
 
-def test_names_are_said_shortly(tape):
-    """The last two words of a long name, unless they are no name by themselves."""
+def test_names_are_said_whole(tape):
+    """A name cut short could say something else: "AC power failure" is no "power failure"."""
     assert "A0 state of charge 80 %" in tape("DC_SOURCE_STATUS_2", "01 78 FF FF A0 FF FF FF")
-    assert "F4 operating status 1 off" in tape("DM_RV", "F4 4A")
-    assert "fan speed" in tape("FURNACE_STATUS", "01 00 C8")
-    assert "circulation" not in tape("FURNACE_STATUS", "01 00 C8")
+    assert "C8 circulation fan speed 100 %" in tape("FURNACE_STATUS", "01 00 C8")
+    assert "dc power failure DC power present" in tape("WATERHEATER_STATUS", "01 01 A0 29 00 24 05 0C")
 
 
 def test_a_message_without_a_definition(tape):
