@@ -116,7 +116,7 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
         "· C8 circulation fan speed 100 % · [64 heat output level 50 %] · FF FF FF no data · FF no field"
     )
     assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data · [FF no data] · FF no data · FF no field")
-    assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1] · FF no data · C8 fan")
+    assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1] · FF no data · C8 circulation fan")
     assert [style for _, style in running(spec, bytes.fromhex(data), 1)][:5] == [
         "plain", "dim", "chosen", "dim", "plain",
     ]  # fmt: skip
@@ -132,7 +132,7 @@ def test_what_says_nothing_is_gathered_only_with_its_like(tape):
     same = MessageSpec(
         "SAME", 0x1FF00, 6, 8, (FieldSpec("fresh_water_level", 0, 8), FieldSpec("grey_water_level", 8, 8))
     )
-    assert text_of(running(same, b"\x05\x05")) == "05 water level 5 · 05 water level 5"
+    assert text_of(running(same, b"\x05\x05")) == "05 fresh water level 5 · 05 grey water level 5"
 
 
 def test_a_byte_with_one_value_among_no_data_tells_the_value(tape):

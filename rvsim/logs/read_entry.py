@@ -1,0 +1,179 @@
+"""What a captured log holds, entry by entry, and how its numbers are read from text.
+
+Knows: the kinds of entries that no frame is made of, exact times, hexadecimal bytes. Does not know any format, nor
+files.
+"""
+
+import re
+from binascii import unhexlify
+from decimal import ROUND_HALF_UP, Decimal
+from enum import StrEnum
+from typing import ClassVar, NamedTuple, Protocol
+
+IDENTIFIER_LIMIT = 1 << 29
+ERROR_FLAG = 0x2000_0000
+"""Bit of an identifier that marks an error frame in candump text (Linux, include/uapi/linux/can.h)."""
+LONGEST_DATA = 8
+"""Bytes of a classic frame at most (ISO 11898-1); a length code of 9 to 15 means 8 as well."""
+
+_TIME = re.compile(rb"(\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
+_TIME_LIMIT = 10**18
+"""Microseconds; 31,700 years. What is beyond is no time but a spoilt line."""
+_HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
+
+
+class Kind(StrEnum):
+    """Why an entry of a log is no frame for us."""
+
+    STANDARD = "11-bit"
+    """A data frame with an 11-bit identifier."""
+    REMOTE = "remote"
+    """A frame that asks for data and holds none."""
+    ERROR = "error"
+    """An error frame, as the adapter reported it."""
+    FD = "FD"
+    """A frame with flexible data rate."""
+    EVENT = "event"
+    """What the logging program noted beside the frames: statistics, states, comments with a time."""
+
+
+class Entry(NamedTuple):
+    """One classic data frame with a 29-bit identifier; time in microseconds as the log counts, None where untold."""
+
+    time: int | None
+    identifier: int
+    data: bytes
+    channel: bytes | None
+
+
+class Skip(NamedTuple):
+    """An entry that was understood and is no such frame; an event has no time, so that it never starts a log."""
+
+    time: int | None
+    kind: Kind
+    channel: bytes | None
+
+
+Found = Entry | Skip | None
+"""What one line held; None for headers, comments and blank lines."""
+
+
+class Unreadable(ValueError):
+    """A piece of a log that could not be read; its text says why, in trade English."""
+
+
+class LineReader(Protocol):
+    """One text format. Made anew for each log, since some formats announce things in their first lines."""
+
+    kind: ClassVar[str]
+    """What the format is called in messages."""
+    origin: int
+    """Microseconds since the epoch at which the log's own times are zero; 0 where they count from the epoch."""
+
+    @staticmethod
+    def knows(line: bytes) -> bool:
+        """Tell whether the line is one that only this format has."""
+
+    def read(self, line: bytes) -> Found:
+        """Read one line, given with its line end.
+
+        Raises:
+            Unreadable: it is not what the format allows.
+        """
+
+
+def microseconds(text: bytes, power: int = 6) -> int:
+    """Return a decimal number as integer microseconds, rounded half up where it has more digits.
+
+    ``power`` is 6 for a text in seconds, 3 for milliseconds.
+
+    Raises:
+        Unreadable: it is not a number, or is too large to be a time.
+    """
+    match = _TIME.fullmatch(text)
+    if not match:
+        raise Unreadable(f"{shown(text)} is not a time")
+    whole, fraction = match.groups()
+    if fraction and len(fraction) == power and match.end(2) == len(text):
+        return int(whole + fraction)
+    value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
+    if value >= _TIME_LIMIT:
+        raise Unreadable(f"{shown(text)} is too large to be a time")
+    return value
+
+
+def hexadecimal(text: bytes) -> int:
+    """Return an identifier of one to eight hexadecimal digits; a sign, a blank or an underscore is none.
+
+    Raises:
+        Unreadable: it is anything else.
+    """
+    if not _HEX.fullmatch(text):
+        raise Unreadable(f"identifier {shown(text)} is not hexadecimal")
+    return int(text, 16)
+
+
+def data_of(text: bytes) -> bytes:
+    """Return the bytes that hexadecimal digits without blanks stand for.
+
+    Raises:
+        Unreadable: odd number of digits, a sign that is no digit, or more than eight bytes.
+    """
+    if len(text) % 2:
+        raise Unreadable(f"odd number of data digits ({len(text)})")
+    try:
+        data = unhexlify(text)
+    except ValueError:
+        raise Unreadable(f"data {shown(text)} is not hexadecimal") from None
+    return at_most_eight(data)
+
+
+def at_most_eight(data: bytes) -> bytes:
+    """Return the data of a classic frame.
+
+    Raises:
+        Unreadable: more than eight bytes.
+    """
+    if len(data) > LONGEST_DATA:
+        raise Unreadable(f"{len(data)} data bytes, more than a classic frame holds")
+    return data
+
+
+def data_of_pairs(pairs: list[bytes], count: int) -> bytes:
+    """Return ``count`` bytes (at most eight, whatever the length code says) written as two digits each.
+
+    Raises:
+        Unreadable: too few, or one that is not two hexadecimal digits.
+    """
+    wanted = pairs[: min(count, LONGEST_DATA)]
+    enough(len(wanted), count)
+    if any(len(pair) != 2 for pair in wanted):
+        raise Unreadable("a data byte is not two digits")
+    return data_of(b"".join(wanted))
+
+
+def enough(held: int, count: int) -> None:
+    """Check that a line holds the bytes its length code promises.
+
+    Raises:
+        Unreadable: it does not.
+    """
+    if held < min(count, LONGEST_DATA):
+        raise Unreadable(f"{held} data bytes where {min(count, LONGEST_DATA)} were promised")
+
+
+def within_29_bits(identifier: int) -> int:
+    """Return the identifier.
+
+    Raises:
+        Unreadable: it does not fit in 29 bits.
+    """
+    if identifier >= IDENTIFIER_LIMIT:
+        raise Unreadable(f"identifier {identifier:X} does not fit in 29 bits")
+    return identifier
+
+
+def shown(text: bytes) -> str:
+    """Return a piece of a log as it can be shown in a message: short, and in plain ASCII signs."""
+    piece = text[:40].decode("ascii", "backslashreplace")
+    return '"' + "".join(sign if sign.isprintable() else "?" for sign in piece) + '"'

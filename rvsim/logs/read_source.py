@@ -1,0 +1,83 @@
+"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip.
+
+Knows: how to read on without end in bounded memory, and to say what stopped it. Does not know what the bytes mean.
+"""
+
+import io
+import zlib
+from collections.abc import Iterator
+from itertools import chain
+from typing import BinaryIO
+
+BLOCK = 1 << 18
+"""Bytes read at once, about what stays in a processor's cache."""
+LONGEST_LINE = 1 << 16
+"""Bytes of a line at most; what is longer is no line of any text format."""
+_GZIP = b"\x1f\x8b"
+_GZIP_WINDOW = 31
+"""How zlib is told to expect a gzip header (zlib manual, inflateInit2)."""
+_BOM = b"\xef\xbb\xbf"
+
+
+class Source:
+    """The bytes of one file, once, from its beginning; ``broken`` says why they ended early, if they did."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self.broken: str | None = None
+        self._read = getattr(file, "read1", file.read)
+        blocks = self._plain()
+        start = b""
+        while len(start) < len(_GZIP) and (block := next(blocks, b"")):
+            start += block
+        self.gzip = start.startswith(_GZIP)
+        blocks = chain([start], blocks)
+        self._blocks: Iterator[bytes] = self._unpacked(blocks) if self.gzip else blocks
+
+    def blocks(self) -> Iterator[bytes]:
+        """Go through the bytes, in blocks of any size; only one caller can."""
+        return self._blocks
+
+    def _plain(self) -> Iterator[bytes]:
+        try:
+            while block := self._read(BLOCK):
+                yield block
+        except (OSError, ValueError) as error:  # a ValueError: the file was closed under us
+            self.broken = f"reading stopped ({getattr(error, 'strerror', None) or error})"
+
+    def _unpacked(self, blocks: Iterator[bytes]) -> Iterator[bytes]:
+        """Unpack one gzip stream after the other, as they follow in files that were appended to."""
+        unpack = zlib.decompressobj(_GZIP_WINDOW)
+        try:
+            for packed in blocks:
+                while packed:
+                    yield unpack.decompress(packed, BLOCK)
+                    packed = unpack.unconsumed_tail
+                    if unpack.eof:
+                        packed = unpack.unused_data.lstrip(b"\0")  # some disks and tapes fill up with zeros
+                        unpack = zlib.decompressobj(_GZIP_WINDOW)
+                        started = bool(packed)
+                    else:
+                        started = True
+            if started:
+                self.broken = self.broken or "the gzip file is cut off"
+        except zlib.error:
+            self.broken = "the gzip file is damaged: what was read shortly before may be wrong"
+
+
+def lines(blocks: Iterator[bytes]) -> Iterator[bytes]:
+    """Cut blocks into lines, each with its line end; only the last may have none.
+
+    A line longer than ``LONGEST_LINE`` comes shortened, and is still longer than that.
+    """
+    rest = b""
+    first = True
+    for block in blocks:
+        found = io.BytesIO(rest + block).readlines()
+        rest = b"" if not found or found[-1].endswith(b"\n") else found.pop()
+        if first and found:
+            found[0] = found[0].removeprefix(_BOM)
+            first = False
+        yield from found
+        rest = rest[: LONGEST_LINE + 1]
+    if rest:
+        yield rest.removeprefix(_BOM) if first else rest

@@ -1,0 +1,205 @@
+"""Captured logs with one whole entry in each line: candump text, comma-separated values, our own JSON lines.
+
+Knows: the three formats, candump's in both its forms. Does not know files. Layouts: can-utils (lib.c and candump.c) for
+candump text, the writers of python-can 4.6 for the suffix R or T and for comma-separated values, `jsonl.py` for ours.
+"""
+
+import json
+import re
+from binascii import a2b_base64, unhexlify
+from datetime import datetime
+from typing import Any, ClassVar
+
+from rvsim.logs.read_entry import (
+    ERROR_FLAG,
+    Entry,
+    Found,
+    Kind,
+    Skip,
+    Unreadable,
+    data_of,
+    data_of_pairs,
+    hexadecimal,
+    microseconds,
+    shown,
+    within_29_bits,
+)
+
+_EXTENDED_DIGITS = 4
+"""Digits from which on an identifier has 29 bits; writers use three and eight."""
+
+
+class Candump:
+    """Text of candump: `(seconds) channel identifier#data`, or with blanks and a length as on the screen.
+
+    The screen form may have no times at all, or local dates.
+    """
+
+    kind: ClassVar[str] = "candump text"
+    origin = 0
+
+    # The shape of nearly every line; all others take the careful way.
+    _usual = re.compile(rb"\((\d{1,12})\.(\d{6})\) (\S+) ([01][0-9A-Fa-f]{7})#([0-9A-Fa-f]{0,16})(?: [RT])?\r?\n")
+    _compact = re.compile(rb"\s*\(([^()]*)\)\s+(\S+)\s+(\w+)#(\S*)(\s*)(?:[RTrt]\s*)?")
+    _screen = re.compile(
+        rb"\s*(?:\(([^()]*)\)\s+)?(\S+)\s+(?:[RT]X\s+\S\s+\S\s+)?([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})\s+\[(\d{1,2})\](.*)",
+        re.DOTALL,
+    )
+    _date = re.compile(rb"(\d{4}-\d\d-\d\d \d\d:\d\d:\d\d)\.(\d{6})")
+
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
+        """Tell whether the line has one of the two forms."""
+        return bool(cls._compact.fullmatch(line) or cls._screen.fullmatch(line))
+
+    def read(self, line: bytes) -> Found:
+        """Read one line of either form."""
+        usual = self._usual.fullmatch(line)
+        if usual:
+            whole, fraction, channel, identifier, digits = usual.groups()
+            if not len(digits) & 1:
+                return Entry(int(whole + fraction), int(identifier, 16), unhexlify(digits), channel)
+        if not line.strip() or line.startswith(b"#"):
+            return None
+        if compact := self._compact.fullmatch(line):
+            return self._read_compact(*compact.groups(), line)
+        if screen := self._screen.fullmatch(line):
+            return self._read_screen(*screen.groups())
+        raise Unreadable(f"{shown(line)} is not a line of {self.kind}")
+
+    def _read_compact(
+        self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes, line: bytes
+    ) -> Found:
+        at, number = self._time(time), hexadecimal(identifier)
+        if number & ERROR_FLAG:
+            return Skip(at, Kind.ERROR, channel)
+        if body.startswith(b"#"):
+            return Skip(at, Kind.FD, channel)
+        if body[:1] in (b"R", b"r"):
+            return Skip(at, Kind.REMOTE, channel)
+        if len(identifier) < _EXTENDED_DIGITS:
+            return Skip(at, Kind.STANDARD, channel)
+        data = data_of(body.partition(b"_")[0])  # behind the underscore: a length code above 8
+        if not after and len(data) < 8:
+            raise Unreadable("the last line has no line end: its frame may be cut off")
+        return Entry(at, within_29_bits(number), data, channel)
+
+    def _read_screen(
+        self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes
+    ) -> Found:
+        at, number = None if time is None else self._time(time), int(identifier, 16)
+        if number & ERROR_FLAG:
+            return Skip(at, Kind.ERROR, channel)
+        if len(length) == 2:  # [08]: two digits are written for FD frames only
+            return Skip(at, Kind.FD, channel)
+        if rest.split()[:1] == [b"remote"]:
+            return Skip(at, Kind.REMOTE, channel)
+        if len(identifier) < _EXTENDED_DIGITS:
+            return Skip(at, Kind.STANDARD, channel)
+        pairs, quote, _ = rest.partition(b"'")  # candump can add the bytes as letters, in quotes
+        held = pairs.split()
+        if len(held) > int(length):
+            raise Unreadable(f"{len(held)} data bytes where {int(length)} were promised")
+        return Entry(at, within_29_bits(number), data_of_pairs(held, int(length)), channel)
+
+    def _time(self, text: bytes) -> int:
+        date = self._date.fullmatch(text)
+        if not date:
+            return microseconds(text)
+        try:
+            return int(datetime.fromisoformat(date[1].decode()).timestamp()) * 1_000_000 + int(date[2])
+        except (ValueError, OverflowError, OSError):
+            raise Unreadable(f"{shown(text)} is not a date") from None
+
+
+class CommaSeparated:
+    """Comma-separated values in python-can's seven columns, the data in base 64."""
+
+    kind: ClassVar[str] = "comma-separated values (.csv)"
+    origin = 0
+
+    _header = b"timestamp,arbitration_id,extended,remote,error,dlc,data"
+    _row = re.compile(rb"([^,\s]+),(?:0x)?([0-9A-Fa-f]+),([01]),([01]),([01]),(\d{1,2}),([0-9A-Za-z+/=]*)\s*")
+
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
+        """Tell whether the line is the header or has seven such columns."""
+        return line.strip() == cls._header or bool(cls._row.fullmatch(line))
+
+    def read(self, line: bytes) -> Found:
+        """Read one row; the header may come again where files were joined."""
+        if line.strip() in (b"", self._header):
+            return None
+        row = self._row.fullmatch(line)
+        if not row:
+            raise Unreadable(f"{shown(line)} does not have the seven columns")
+        time, identifier, extended, remote, error, length, text = row.groups()
+        at = microseconds(time)
+        if error == b"1":
+            return Skip(at, Kind.ERROR, None)
+        if int(length) > 8:  # the format has no other mark of an FD frame
+            return Skip(at, Kind.FD, None)
+        if remote == b"1":
+            return Skip(at, Kind.REMOTE, None)
+        if extended == b"0":
+            return Skip(at, Kind.STANDARD, None)
+        return Entry(at, within_29_bits(hexadecimal(identifier)), self._data(text, int(length)), None)
+
+    @staticmethod
+    def _data(text: bytes, length: int) -> bytes:
+        try:
+            data = a2b_base64(text, strict_mode=True) if text else b""
+        except ValueError:
+            raise Unreadable(f"data {shown(text)} is not in base 64") from None
+        if len(data) != length:
+            raise Unreadable(f"{len(data)} data bytes where {length} were promised")
+        return data
+
+
+class JsonLines:
+    """Our own JSON lines; whatever else they say beside frames is passed over."""
+
+    kind: ClassVar[str] = "JSON lines of rvsim (.jsonl)"
+
+    def __init__(self) -> None:
+        self.origin = 0
+
+    @staticmethod
+    def knows(line: bytes) -> bool:
+        """Tell whether the line starts as ours do."""
+        return line.startswith((b'{"t": ', b'{"type": "start"'))
+
+    def read(self, line: bytes) -> Found:
+        """Read one object; times stay texts, so that none passes through a float."""
+        if not line.strip():
+            return None
+        try:
+            said = json.loads(line.decode(), parse_float=str)
+            kind = said["type"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            raise Unreadable(f"{shown(line)} is not a JSON object with a type") from None
+        if kind == "start":
+            self.origin = _epoch(said.get("started"))
+        return self._frame(said) if kind == "frame" else None
+
+    @staticmethod
+    def _frame(said: dict[str, Any]) -> Entry:
+        parts = [said.get(key) for key in ("t", "identifier", "bytes", "channel")]
+        time, identifier, data, channel = (str(part).encode("ascii", "replace") for part in parts)
+        if None in parts[:3]:
+            raise Unreadable("a frame without its time, identifier or bytes")
+        return Entry(
+            microseconds(time),
+            within_29_bits(hexadecimal(identifier)),
+            data_of(data),
+            None if parts[3] is None else channel,
+        )
+
+
+def _epoch(started: object) -> int:
+    """Return a start as our JSON lines write it, in microseconds since the epoch; 0 in virtual time."""
+    try:
+        start = datetime.fromisoformat(str(started))
+        return int(start.replace(microsecond=0).timestamp()) * 1_000_000 + start.microsecond
+    except (ValueError, OverflowError, OSError):
+        return 0
