@@ -24,7 +24,7 @@ from rvsim.wire.frame import Frame
 
 CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
-UNDER_WAY = 1000
+UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
 
 
@@ -103,6 +103,8 @@ class Run:
         self._own: deque[tuple[int, bytes]] = deque()
         self.time = 0
         """How far the run has come, in microseconds."""
+        self.heard = 0
+        """How far the watch has come: frames on their way through python-can are not heard yet."""
         self._sink = sink
         self._recorder = recorder
         self._every = every
@@ -151,6 +153,9 @@ class Run:
                     upcoming = self._next(self.time, end)
                     if not clock.wait_until(upcoming + slack, control.wake):
                         control.answer(clock)
+                        with control.lock:  # whoever stands still sees everything that was sent before
+                            feed.settle(Watermark(self.time, sender.statistics.sent))
+                            self._flush()
                         continue
                     moment = min(max(upcoming, clock.reached()), upcoming + SECOND, *([] if end is None else [end]))
                     with control.lock:
@@ -176,6 +181,7 @@ class Run:
         if self._recorder is not None:
             self._recorder.write(frame)
         self._sink.frame(frame)
+        self.heard = max(self.heard, frame.time)
         if self._own and (frame.identifier, frame.data) in self._own:
             self._own.remove((frame.identifier, frame.data))
             return  # our own voice is no stranger on the bus
@@ -195,6 +201,7 @@ class Run:
                 )
 
     def _advance(self, time: int) -> None:
+        self.heard = max(self.heard, time)
         events = self.watch.advance(time)
         if events:
             self._sink.events(events)

@@ -190,7 +190,7 @@ def _pump(last: _Last) -> Saying | None:
     for field in ("output_status", "output_status_command"):
         reading = last.reading("CIRCULATION_PUMP_STATUS", field)
         if reading is not None:
-            effort = {0: 0.0, 1: 1.0}.get(-1 if reading.raw is None else reading.raw)
+            effort = float(reading.raw) if reading.raw in (0, 1) else None
             return Saying("runs" if reading.raw == 1 else reading.brief, effort=effort)
     return None
 

@@ -83,6 +83,23 @@ def test_paced_through_python_can_and_virtual_are_one_run(lines, scenario):
     assert lines(scenario, paced=QUICK, every=True) == lines(scenario, every=True)
 
 
+def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
+    """While frames are on their way the watch is behind the bench, and says how far it has come itself."""
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
+    take, told = Port.take, []
+
+    def one_look_late(self):
+        told.append((run.heard, max((t.frame.time for t in run.watch.told()), default=0)))
+        return take(self) if len(told) % 5 == 0 else []
+
+    monkeypatch.setattr(Port, "take", one_look_late)
+    monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
+    run.paced(20 * SECOND, QUICK, channel="test_heard")
+    assert run.heard == 20 * SECOND
+    assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
+
+
 def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
     """However late frames come out of python-can, the run and its flags stay the same."""
     take = Port.take

@@ -75,7 +75,7 @@ def show(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, spee
             scene.ended = "The bench has failed; q shows why."
 
     thread = threading.Thread(target=bench, name="bench", daemon=True)
-    app = BenchScreen(scene, control, Hands(run), sink.load, lambda: run.time, ascii_only=ascii_terminal())
+    app = BenchScreen(scene, control, Hands(run), sink.load, lambda: run.heard, ascii_only=ascii_terminal())
     thread.start()
     try:
         code = _screen(app)
