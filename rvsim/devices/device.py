@@ -7,7 +7,7 @@ called again. It learns of other devices only through frames, and of the physics
 """
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar
 
@@ -93,6 +93,8 @@ class Device:
     kind: ClassVar[str]
     Settings: ClassVar[type[BaseModel]] = Settings
     uses_world: ClassVar[bool] = True
+    partners: ClassVar[Mapping[str, str]] = {}
+    """Settings that name an instance of another device's function: setting to function."""
 
     def __init__(self, role: Role) -> None:
         self.name = role.plan.name

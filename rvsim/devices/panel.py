@@ -5,8 +5,8 @@ cannot hear: a sensor, heater, pump, fan, tank, charger or battery figure that h
 counts as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
 """
 
-from collections.abc import Callable
-from typing import Annotated
+from collections.abc import Callable, Mapping
+from typing import Annotated, ClassVar
 
 from pydantic import Field
 
@@ -79,6 +79,17 @@ class Panel(Device):
     kind = "panel"
     Settings = PanelSettings
     uses_world = False
+    partners: ClassVar[Mapping[str, str]] = {
+        "indoor_sensor": "ambient_sensor",
+        "outdoor_sensor": "ambient_sensor",
+        "furnace": "furnace",
+        "water_heater": "water_heater",
+        "roof_fan": "roof_fan",
+        "dc_source": "dc_source",
+        "circulation_pump": "circulation_pump",
+        "fresh_tank": "tank",
+        "charger": "charger",
+    }
 
     def __init__(self, role: Role) -> None:
         super().__init__(role)

@@ -82,7 +82,7 @@ def _bench(
     record: Path | None,
     dbc: list[Path] | None,
 ) -> int:
-    from rvsim.devices.registry import settings_models
+    from rvsim.devices.registry import missing_partners, settings_models
     from rvsim.faces.run import CHANNEL, Run
     from rvsim.logs.jsonl import start_line
     from rvsim.logs.record import Recorder
@@ -93,6 +93,7 @@ def _bench(
     loaded = load_scenario(scenario, kinds=settings_models())
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_fields(loaded.rig, catalogue)
+    say(*missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         version=_version(),

@@ -3,7 +3,8 @@
 import pytest
 from pydantic import ValidationError
 
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import KINDS, missing_partners, settings_models
+from rvsim.rig.load import load_rig
 
 
 def test_each_kind_stands_under_its_own_name():
@@ -11,6 +12,15 @@ def test_each_kind_stands_under_its_own_name():
     for name, kind in KINDS.items():
         assert kind.kind == name
         settings_models()[name]()
+
+
+def test_a_setting_that_names_nobody_is_told():
+    """A panel that is to command furnace 7 of a rig without one is told of; the shipped rig has everybody."""
+    shipped = load_rig("ottersby", kinds=settings_models())
+    assert list(missing_partners(shipped)) == []
+    panel = shipped.devices[0].model_copy(update={"settings": {**shipped.devices[0].settings, "furnace": 7}})
+    rig = shipped.model_copy(update={"devices": (panel, *shipped.devices[1:])})
+    assert list(missing_partners(rig)) == ["control panel is set to furnace 7, and no device of the rig is furnace 7"]
 
 
 @pytest.mark.parametrize(
