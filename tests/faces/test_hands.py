@@ -171,6 +171,24 @@ def test_every_width_of_field_can_be_spoilt(evening, device, message, field, sho
     assert held is None or all(held in data for data in sent)
 
 
+def test_faults_by_hand_add_up(evening):
+    """Three fields of one device, two of them with one name in two messages: each is spoilt with its own code.
+
+    Out of range is FE hex in eight bits and 2 in two bits, which are the lowest of the furnace's byte 1.
+    """
+    run = evening(10)
+    for message, field in (
+        ("FURNACE_STATUS", "operating_mode"),
+        ("FURNACE_STATUS", "heat_output_level"),
+        ("WATERHEATER_STATUS", "operating_mode"),
+    ):
+        run.hands.spoil("heater", message, field)
+    run.until(20)
+    furnace, water = (run.sent(HEATER, dgn, since=10) for dgn in (FURNACE, 0x1FFF7))
+    assert {(int(data[3:5], 16) & 3, data[9:11]) for data in furnace} == {(2, "FE")}
+    assert {data[3:5] for data in water} == {"FE"}
+
+
 @pytest.mark.parametrize(
     ("deed", "about"),
     [

@@ -338,16 +338,11 @@ def test_a_field_is_there_once_its_last_byte_is(count):
 
 
 def test_a_reading_with_a_value():
-    """A value has a number; without a name for its code it is written with its unit."""
+    """A value has a number, and is written by the name of its code if there is one, else with its unit."""
     reading = Reading(VOLTAGE, 277, VOLTAGE.state(277))
     assert (reading.value, reading.label, reading.brief) == (13.85, None, "13.9 V")
-
-
-def test_a_reading_with_a_named_code():
-    """A code with a name is written by its name."""
     reading = Reading(SWITCH, 1, SWITCH.state(1))
     assert (reading.value, reading.label, reading.brief) == (1, "on", "on")
-    assert Reading(SWITCH, 0, SWITCH.state(0)).brief == "auto"
 
 
 @pytest.mark.parametrize(

@@ -8,11 +8,10 @@ is that of one battery maker's RV-C appendix.
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from rvsim.faces.screen.scene import LEFT_AFTER_US, Scene
+from rvsim.faces.screen.scene import Scene
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.saying import Saying
 from rvsim.watch.transitions import Presence
-from rvsim.watch.watch import Told
 
 
 class Ledger(NamedTuple):
@@ -75,14 +74,9 @@ def _counted(scene: Scene) -> float | None:
     best: tuple[float, float] | None = None
     for told in scene.watch.told():
         house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
-        if house and told.spec is not None and not _is_old(told, scene.now):
+        if house and told.spec is not None and not scene.is_old(told):
             said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}
             amps, rank = said["dc_current"].value, said["device_priority"].value or 0
             if amps is not None and (best is None or rank > best[0]):
                 best = (rank, -float(amps))
     return None if best is None else best[1]
-
-
-def _is_old(told: Told, now: int) -> bool:
-    """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
-    return told.gap is not None and now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap)

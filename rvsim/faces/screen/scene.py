@@ -147,6 +147,10 @@ class Scene:
                     self._follow(device.device, instance, words.rails)
                     yield name, instance, words
 
+    def is_old(self, told: Told) -> bool:
+        """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
+        return told.gap is not None and self.now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap)
+
     def _said(self, topics: Sequence[Told], function: Function, instance: int) -> Said:
         """Return the last readings of a function by message and field.
 
@@ -154,8 +158,7 @@ class Scene:
         """
         said: dict[str, dict[str, Reading]] = {}
         for told in topics:
-            spec, age = told.spec, self.now - told.frame.time
-            left = function.shared and told.gap is not None and age > max(LEFT_AFTER_US, 3 * told.gap)
+            spec, left = told.spec, function.shared and self.is_old(told)
             if spec is not None and spec.name in function.statuses and told.topic.instance == instance and not left:
                 said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
         return said

@@ -142,6 +142,30 @@ def test_a_speaker_without_priority_counts_where_it_is_alone(house):
     assert house("charger").hear(NO_PRIORITY_1_OUT).sums().counted == pytest.approx(-1.0)
 
 
+def test_the_lowest_priority_is_more_than_none(house):
+    """Priority 1, spoken second, counts before a speaker that names no priority."""
+    lowest = (0x19FFFD45, "01 01 10 01 D8 57 35 77")
+    assert house("charger", "monitor").hear(NO_PRIORITY_1_OUT, lowest).sums().counted == pytest.approx(15.4)
+
+
+def test_of_two_with_one_priority_the_first_heard_counts(house):
+    """So that the figure does not jump between them."""
+    equal = (0x19FFFD4A, "01 78 10 01 E8 97 35 77")
+    assert house("charger", "monitor").hear(MONITOR_15_4_IN, equal).sums().counted == pytest.approx(15.4)
+
+
+def test_a_word_counts_for_two_seconds_or_three_of_its_gaps(house):
+    """Said each half second it holds for two seconds; from a monitor that speaks every two seconds, for six."""
+    heard = house("charger", "monitor").hear(MONITOR_15_4_IN, at=1).go_on(GIVES_18, until=3)
+    assert heard.sums().counted == pytest.approx(15.4)
+    slow = house("charger", "monitor")
+    for second in range(0, 42, 2):
+        slow.hear(MONITOR_15_4_IN, at=second)
+    slow.scene.now = 40 * SECOND
+    assert slow.go_on(GIVES_18, until=46).sums().counted == pytest.approx(15.4)
+    assert slow.go_on(GIVES_18, until=47).sums().counted is None
+
+
 def test_a_monitor_without_data_leaves_the_count_to_the_charger(house):
     """Who says no current does not count."""
     assert house("charger", "monitor").hear(MONITOR_NO_DATA, CHARGER_1_OUT).sums().counted == pytest.approx(-1.0)

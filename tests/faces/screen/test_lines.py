@@ -127,9 +127,9 @@ def test_wrapped_by_hand():
 
 
 def drawn_signs() -> set[str]:
-    """Every sign beyond ASCII in a text of the program that is not a docstring."""
-    signs = set()
-    for path in Path(rvsim.__file__).parent.rglob("*.py"):
+    """Every sign beyond ASCII in a text of the program, but for docstrings and for words that logs are searched for."""
+    signs, package = set(), Path(rvsim.__file__).parent
+    for path in set(package.rglob("*.py")) - set((package / "logs").rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         told = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
         for node in ast.walk(tree):
