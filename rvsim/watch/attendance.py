@@ -37,7 +37,6 @@ class Part:
         "layout",
         "node",
         "number",
-        "retired",
         "rhythm",
         "spoken",
         "topic",
@@ -65,7 +64,6 @@ class Part:
         self.values: Values | None = None
         self.entry: Entry = node.nobody
         self.late: GapExceeded | None = None
-        self.retired = False
 
     @property
     def says_who(self) -> bool:
@@ -106,7 +104,7 @@ class Entry:
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
-        """The moment from which its silence, or the time to say what it is, counts."""
+        """The moment from which its silence counts before its first frame."""
         self.late = 0
         """How many of its topics are late."""
         self.silence: FellSilent | None = None

@@ -183,7 +183,6 @@ class Identity:
             entry.node.speaker = None
 
     def _give_up(self, part: Part, time: int) -> None:
-        part.retired = True
         if part.late is not None:
             self._emit(Ended(time, part.late.cause))
         for problem in part.values.give_up() if part.values else ():
@@ -229,10 +228,8 @@ class Identity:
         if entry.plan is None and self._with_rig:
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
-    def _naming_due(self, entry: Entry, passed: int) -> int | None:  # noqa: ARG002 - the deadline does not move on
-        if entry.merged or entry.strange or not entry.heard:
-            return None
-        return entry.waiting_from + self._time_to_say
+    def _naming_due(self, entry: Entry, passed: int) -> int | None:
+        return passed if entry.heard and not entry.merged and not entry.strange else None
 
     def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
         self._object(entry, None, time, since)

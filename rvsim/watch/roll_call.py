@@ -50,7 +50,6 @@ class RollCall:
             return
         entry.heard = True
         entry.since = time
-        entry.waiting_from = now
         for part in entry.parts:
             part.rhythm.restart(now)
             self.arm_lateness(part)
@@ -72,7 +71,7 @@ class RollCall:
             self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
 
     def _silence_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or entry.is_gone:
+        if entry.merged:
             return None
         soonest = entry.last() + HEARTBEAT_FLOOR
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
@@ -112,13 +111,13 @@ class RollCall:
     def arm_lateness(self, part: Part) -> None:
         """See to it that the lateness of a periodic message is noticed."""
         soonest = part.rhythm.shortest_limit
-        if soonest is not None and not self._agenda.has(self._lateness, part.number):
+        if soonest is not None:
             self._agenda.put(part.rhythm.last + soonest, self._lateness, part.number, part)
 
     def _lateness_due(self, part: Part, passed: int) -> int | None:
         entry, soonest = part.entry, part.rhythm.shortest_limit
         judged = entry.heard and (entry.plan is not None or not self._with_rig)
-        if part.retired or soonest is None or not judged:
+        if soonest is None or not judged:
             return None
         last = part.rhythm.last
         if last + soonest > passed:

@@ -93,7 +93,7 @@ class Statistics(NamedTuple):
 class _Stream:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "layout", "length", "node", "parts", "right_in_a_row", "told_unknown")
+    __slots__ = ("apart", "layout", "length", "node", "parts", "right_in_a_row")
 
     def __init__(self, layout: Layout, node: Node) -> None:
         self.layout = layout
@@ -102,7 +102,6 @@ class _Stream:
         self.parts: dict[bytes, Part] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
-        self.told_unknown = False
 
 
 class _Quiet(NamedTuple):
@@ -141,7 +140,6 @@ class Watch:
         self._weighed: tuple[int, _Quiet | None] = (-1, None)
         self._frames = self._unknown = self._steps_back = self._parts = 0
         self._alarm: float = inf
-        self._set_alarm()
 
     # What goes in.
 
@@ -256,7 +254,7 @@ class Watch:
         plain = self._identity.hear(part, frame.time)
         spec = stream.layout.spec
         if spec is None:
-            self._note_unknown(stream, part)
+            self._note_unknown(part)
             part.unheeded = plain
         else:
             self._roll_call.on_time(part, frame.time)
@@ -271,11 +269,10 @@ class Watch:
             part.data = frame.data if plain else None
         self._set_alarm()
 
-    def _note_unknown(self, stream: _Stream, part: Part) -> None:
+    def _note_unknown(self, part: Part) -> None:
         self._unknown += 1
-        if not stream.told_unknown and stream.layout.name is None:
+        if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
-            stream.told_unknown = True
 
     def _check_length(self, stream: _Stream, spec: MessageSpec, part: Part, values: Values) -> None:
         frame, found = part.frame, wrong_length(spec, part.frame.data)
@@ -306,7 +303,7 @@ class Watch:
 
         ``arriving`` says that a frame comes at ``time``, which ends the silence.
         """
-        while self._quiet is None and (due := self._agenda.due_before(time - self._still)) is not None:
+        while (due := self._agenda.due_before(time - self._still)) is not None:
             since = due + self._still
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:

@@ -90,6 +90,87 @@ def test_a_message_that_comes_back_is_late_no_more(bus):
     ]
 
 
+def test_a_message_can_be_late_again(bus):
+    """Each time is a flag of its own, and the device is late and present in turn; also after it was silent."""
+    made = bus("heater")
+    made.run(
+        200,
+        made.every(1, "DM_RV", 0x5E, 0.1, ((100, 120),), dsa=94, operating_status_1=1),
+        made.every(5, "FURNACE_STATUS", 0x5E, 0.5, ((11, 40), (51, 80), (91, 160))),
+        made.every(5, "WATERHEATER_STATUS", 0x5E, 0.6, ((91, 180),)),
+    )
+    assert made.presence == [
+        (0.1, "heater", "present"),
+        (25.5, "heater", "late"),
+        (40.5, "heater", "present"),
+        (65.5, "heater", "late"),
+        (80.5, "heater", "present"),
+        (105.5, "heater", "late"),
+        (114.1, "heater", "silent"),
+        (120.1, "heater", "present"),
+        (135.1, "heater", "late"),
+        (180.6, "heater", "present"),
+    ]
+    assert [(time, what) for time, what, kind, _ in made.flags if kind == "late-message"] == [
+        (25.5, "raised"),
+        (40.5, "cleared"),
+        (65.5, "raised"),
+        (80.5, "cleared"),
+        (105.5, "raised"),
+        (105.6, "raised"),
+        (114.1, "cleared"),
+        (114.1, "cleared"),
+        (135.1, "raised"),
+        (135.1, "raised"),
+        (160.5, "cleared"),
+        (180.6, "cleared"),
+    ]
+
+
+def test_the_heartbeat_of_one_function_can_be_late(bus):
+    """While that of the other goes on."""
+    made = bus("heater")
+    made.run(
+        40,
+        made.every(5, "DM_RV", 0x5E, 0.0, dsa=94, operating_status_1=1),
+        made.every(5, "DM_RV", 0x5E, 1.0, ((11, 99),), dsa=101, operating_status_1=1),
+    )
+    assert made.flags == [(21.0, "raised", "late-message", "heater")]
+    assert made.watch.flags[0].text.startswith("DM_RV of the water heater not heard")
+
+
+def test_a_second_furnace_1_does_not_speak_for_the_first(bus):
+    """Only functions that are shared by design let another speak: this one is late, whoever else says furnace 1."""
+    made = bus("heater")
+    made.run(
+        40,
+        made.every(5, "WATERHEATER_STATUS", 0x5E, 0.0),
+        made.every(5, "FURNACE_STATUS", 0x5E, 1.0, ((11, 99),)),
+        made.every(5, "FURNACE_STATUS", 0x70, 2.0),
+    )
+    assert ((21.0, "raised", "late-message", "heater")) in made.flags
+
+
+def test_who_is_not_planned_is_never_late(bus):
+    """It stays unplanned, whatever it leaves out."""
+    made = bus("sensor")
+    made.run(
+        40,
+        made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x91, 0.0),
+        made.every(5, "FURNACE_STATUS", 0x70, 2.0, ((11, 99),)),
+        made.every(5, "WATERHEATER_STATUS", 0x70, 3.0),
+    )
+    assert {kind for _, _, kind, _ in made.flags} == {"unplanned-device"}
+    assert made.presence[-1] == (2.0, "address 70 hex", "unplanned")
+
+
+def test_who_turned_out_to_be_a_planned_device_is_not_missed_as_somebody_else(bus):
+    """What was an address is the device from then on."""
+    made = bus("panel").say(0, "FURNACE_COMMAND", 0x44, instance=1)
+    made.run(60, made.every(5, "DM_RV", 0x44, 1.0, dsa=68, operating_status_1=1))
+    assert made.presence == [(1.0, "panel", "present")]
+
+
 def test_a_message_that_is_slower_than_it_promises_is_learnt(bus):
     """Status every 16 s instead of 5 s: late until ten of its gaps are known, then not any more."""
     made = bus("heater").run(400, *_beside(bus, ("FURNACE_STATUS", 16.0)))

@@ -1,6 +1,7 @@
 """Tests for the watch as a whole: the quiet bus, time, batches, lengths, unknown messages, a recorded bus."""
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -35,8 +36,18 @@ def test_a_bus_that_falls_quiet_is_one_flag_and_nobody_is_missed(bus):
     # The last frame came at 19.7 s, the median silence is 0.1 s, so 1 s is the longest that is normal.
     assert made.flags == [(20.7, "raised", "bus-quiet", "bus"), (50.0, "cleared", "bus-quiet", "bus")]
     assert made.watch.everything[0].since == 20_700_000
+    assert "nothing from anyone for 1.0 s" in made.watch.everything[0].text
     assert "0.100 s between frames is usual" in made.watch.everything[0].text
     assert made.watch.everything[0].evidence[1] == "3 sources have missed a message"
+
+
+def test_a_silence_of_exactly_what_is_normal_is_normal(bus):
+    """Quiet is longer than that; and the time told is enough to know it, without any deadline."""
+    made = bus()
+    for number in range(60):
+        made.hear(Frame(number * 50_000, 0x09F80102 + number % 2, bytes(8)))
+    assert not {kind for _, _, kind, _ in made.until(3.95).flags} & {"bus-quiet"}
+    assert made.until(3.950001).flags[-1] == (3.95, "raised", "bus-quiet", "bus")
 
 
 def test_ages_go_on_from_where_they_stood(bus):
@@ -54,6 +65,24 @@ def test_ages_go_on_from_where_they_stood(bus):
     ]
     assert silent == [(61.0, "raised")]
     assert made.watch.everything[1].since == 60_600_000
+
+
+def test_ages_after_a_pause_count_from_the_frames_after_it(bus):
+    """Whether a message repeats itself or says something new each time."""
+    for raws in ([9000] * 200, range(9000, 9200)):
+        made = busy(bus(), off=((20, 50),), until=49.9).forget()
+        for second, raw in zip(range(50, 100), raws, strict=False):
+            made.say(second, AMBIENT, 0x91, instance=1, ambient_temperature=raw)
+            made.say(second + 0.3, DC, 0x4A, instance=1).say(second + 0.7, DC, 0x46, instance=2)
+            made.say(second + 0.8, DC, 0x47, instance=3)
+        assert made.flags == [(50.0, "cleared", "bus-quiet", "bus")]
+        made.forget().run(
+            120,
+            *(made.every(0.5, DC, source, 100.0, instance=n) for n, source in enumerate((0x4A, 0x46, 0x47), 1)),
+            begin=100,
+        )
+        assert [(kind, who) for _, what, kind, who in made.flags] == [("silent-device", "address 91 hex")]
+        assert made.watch.flags[-1].since == 114_000_000
 
 
 def test_a_quiet_bus_of_one_talker_is_a_silent_device(bus):
@@ -130,6 +159,13 @@ def test_a_silence_of_two_who_have_much_to_say_may_be_the_bus(bus):
     assert late.watch.everything[0].since == 20_000_000
 
 
+def test_a_deadline_is_noticed_as_soon_as_the_time_is_told(bus):
+    """With one talker there is nothing to wait for, even shortly after a frame."""
+    made = bus().say(0, DC, 0x4A, instance=1).say(1.5, FURNACE, 0x4A, instance=1)
+    assert made.until(2).flags == []
+    assert made.until(2.1).flags == [(2.0, "raised", "late-message", "address 4A hex")]
+
+
 # Time and batches.
 
 
@@ -155,6 +191,23 @@ def test_a_fault_in_a_heartbeat_begins_no_new_topic(bus):
     made = bus().heartbeat(0, 0x5E, 94).heartbeat(1, 0x5E, 101)
     made.say(2, "DM_RV", 0x5E, dsa=94, spn=1, fmi=2, red_lamp_status=1)
     assert made.watch.statistics.topics == 2
+
+
+def test_a_device_was_heard_last_when_it_spoke_last(bus):
+    """Also where it said the same again, or something without a definition."""
+    made = bus("sensor").say(1, AMBIENT, 0x91, instance=1).hear(Frame(2 * SECOND, 0x09F80102, bytes(8)))
+    made.say(4, AMBIENT, 0x91, instance=1).hear(Frame(6 * SECOND, 0x09F80102, bytes(8)))
+    made.say(9, AMBIENT, 0x91, instance=1)
+    assert [record.last_heard for record in made.watch.roll_call] == [9 * SECOND, 6 * SECOND]
+    assert made.until(30).watch.flags[-1].evidence == ("last frame 19FF9C91 01 FF FF FF FF FF FF FF at 9.000 s",)
+
+
+def test_a_battery_of_24_volts_is_strange_only_where_the_rig_says_12(bus):
+    """Without a rig nobody knows what the system is."""
+    for devices, kinds in [((), set()), (("charger",), {"bad-value"})]:
+        made = bus(*devices).say(0, "CHARGER_STATUS", 0x4A, charger_instance=1)
+        made.say(1.5, DC, 0x4A, instance=1, dc_voltage=540)
+        assert {flag.kind for flag in made.watch.flags} == kinds
 
 
 def scenario(made, seed):
@@ -322,6 +375,28 @@ def test_what_a_short_frame_leaves_out_decides_how_serious_it_is(bus, planned):
     assert made.watch.flags[0].severity == "warning"
     made = bus().say(0, "ADDRESS_CLAIM", 0x5E, 7)
     assert made.watch.flags[0].severity == "warning"
+
+
+def test_short_frames_that_hold_all_fields_are_right(bus):
+    """However many come in a row."""
+    made = bus()
+    for second in range(6):
+        made.say(second, AMBIENT, 0x91, 3, instance=1, ambient_temperature=9000)
+    assert made.flags == []
+
+
+def test_a_frame_that_is_longer_than_its_message_is_a_warning(catalogue):
+    """Nobody knows what the rest says."""
+
+    class Own:
+        names = ()
+
+        def by_dgn(self, dgn):
+            return replace(catalogue.by_name(AMBIENT), length=3)
+
+    watch = Watch(Own())
+    watch.hear(Frame(0, 0x19FF9C91, bytes.fromhex("010000AAFFFFFFFF")))
+    assert [(flag.kind, flag.severity) for flag in watch.flags] == [("wrong-length", "warning")]
 
 
 def test_a_request_of_three_bytes_is_right(bus):
