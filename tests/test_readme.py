@@ -32,20 +32,26 @@ def matches(expected: list[str], printed: list[str]) -> bool:
     return re.fullmatch(pattern, "".join(line + "\n" for line in printed)) is not None
 
 
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """One folder for all examples: a later one may read what an earlier one has recorded."""
+    return tmp_path_factory.mktemp("readme")
+
+
 def test_there_are_examples():
     """The README has examples, so that the next test tests something."""
     assert len(examples()) >= 3
 
 
 @pytest.mark.parametrize(("command", "expected"), examples(), ids=lambda value: value if isinstance(value, str) else "")
-def test_an_example_prints_what_it_says(command, expected, tmp_path):
+def test_an_example_prints_what_it_says(command, expected, folder):
     """Running an example's command prints the lines under it, on stdout and stderr together."""
     program, *rest = shlex.split(command)
     assert program == "rvsim"
     done = subprocess.run(
         [sys.executable, "-m", "rvsim", *rest],
-        cwd=tmp_path,
-        env={**os.environ, "XDG_CACHE_HOME": str(tmp_path), "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        cwd=folder,
+        env={**os.environ, "XDG_CACHE_HOME": str(folder), "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",

@@ -173,6 +173,35 @@ def spell(
     _leave(ending(command))
 
 
+@app.command(epilog="rvsim survey night.log --rig ottersby     rvsim survey - --json < night.log")
+def survey(
+    log: Annotated[str, typer.Argument(metavar="LOG", help='A captured log, whatever its name; "-" is stdin.')],
+    rig: Annotated[str | None, typer.Option("--rig", metavar="RIG", help="Hold the log against this rig.")] = None,
+    json: options.Json = False,
+    dbc: options.Dbc = None,
+) -> None:
+    """A captured log: who was there, what they said, what is wrong."""
+
+    def command() -> int:
+        from rvsim.faces.survey import as_json, as_text
+        from rvsim.logs.read import open_log
+        from rvsim.logs.survey import survey as surveyed
+        from rvsim.rig.fields import check_fields
+        from rvsim.rig.load import load_rig
+        from rvsim.wire.database import load
+
+        planned = load_rig(rig) if rig is not None else None
+        catalogue = load([*(planned.definitions if planned else ()), *(dbc or [])])
+        if planned is not None:
+            check_fields(planned, catalogue)
+        with open_log(sys.stdin.buffer) if log == "-" else open_log(Path(log), log) as opened:
+            found = surveyed(opened.frames(), catalogue, planned)
+            print(as_json(opened, found) if json else "\n".join(as_text(opened, found)))
+        return Exit.GOOD
+
+    _leave(ending(command))
+
+
 @app.command()
 def about() -> None:
     """Versions, where definitions and scenarios were found, which interfaces can be opened."""

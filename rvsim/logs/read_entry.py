@@ -58,7 +58,7 @@ Found = Entry | Skip | None
 """What one line held; None for headers, comments and blank lines."""
 
 
-class Unreadable(ValueError):
+class UnreadableError(ValueError):
     """A piece of a log that could not be read; its text says why, in trade English."""
 
 
@@ -70,15 +70,17 @@ class LineReader(Protocol):
     origin: int
     """Microseconds since the epoch at which the log's own times are zero; 0 where they count from the epoch."""
 
-    @staticmethod
-    def knows(line: bytes) -> bool:
+    def __init__(self) -> None: ...
+
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
         """Tell whether the line is one that only this format has."""
 
     def read(self, line: bytes) -> Found:
         """Read one line, given with its line end.
 
         Raises:
-            Unreadable: it is not what the format allows.
+            UnreadableError: it is not what the format allows.
         """
 
 
@@ -88,17 +90,17 @@ def microseconds(text: bytes, power: int = 6) -> int:
     ``power`` is 6 for a text in seconds, 3 for milliseconds.
 
     Raises:
-        Unreadable: it is not a number, or is too large to be a time.
+        UnreadableError: it is not a number, or is too large to be a time.
     """
     match = _TIME.fullmatch(text)
     if not match:
-        raise Unreadable(f"{shown(text)} is not a time")
+        raise UnreadableError(f"{shown(text)} is not a time")
     whole, fraction = match.groups()
-    if fraction and len(fraction) == power and match.end(2) == len(text):
-        return int(whole + fraction)
+    if fraction and len(fraction) <= power and match.end(2) == len(text):
+        return int(whole + fraction.ljust(power, b"0"))
     value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
     if value >= _TIME_LIMIT:
-        raise Unreadable(f"{shown(text)} is too large to be a time")
+        raise UnreadableError(f"{shown(text)} is too large to be a time")
     return value
 
 
@@ -106,10 +108,10 @@ def hexadecimal(text: bytes) -> int:
     """Return an identifier of one to eight hexadecimal digits; a sign, a blank or an underscore is none.
 
     Raises:
-        Unreadable: it is anything else.
+        UnreadableError: it is anything else.
     """
     if not _HEX.fullmatch(text):
-        raise Unreadable(f"identifier {shown(text)} is not hexadecimal")
+        raise UnreadableError(f"identifier {shown(text)} is not hexadecimal")
     return int(text, 16)
 
 
@@ -117,59 +119,51 @@ def data_of(text: bytes) -> bytes:
     """Return the bytes that hexadecimal digits without blanks stand for.
 
     Raises:
-        Unreadable: odd number of digits, a sign that is no digit, or more than eight bytes.
+        UnreadableError: odd number of digits, a sign that is no digit, or more than eight bytes.
     """
     if len(text) % 2:
-        raise Unreadable(f"odd number of data digits ({len(text)})")
+        raise UnreadableError(f"odd number of data digits ({len(text)})")
     try:
         data = unhexlify(text)
     except ValueError:
-        raise Unreadable(f"data {shown(text)} is not hexadecimal") from None
-    return at_most_eight(data)
-
-
-def at_most_eight(data: bytes) -> bytes:
-    """Return the data of a classic frame.
-
-    Raises:
-        Unreadable: more than eight bytes.
-    """
+        raise UnreadableError(f"data {shown(text)} is not hexadecimal") from None
     if len(data) > LONGEST_DATA:
-        raise Unreadable(f"{len(data)} data bytes, more than a classic frame holds")
+        raise UnreadableError(f"{len(data)} data bytes, more than a classic frame holds")
     return data
 
 
-def data_of_pairs(pairs: list[bytes], count: int) -> bytes:
-    """Return ``count`` bytes (at most eight, whatever the length code says) written as two digits each.
+def data_of_pairs(pairs: list[bytes], length_code: int) -> bytes:
+    """Return as many bytes as the length code promises, written as two digits each.
 
     Raises:
-        Unreadable: too few, or one that is not two hexadecimal digits.
+        UnreadableError: too few, or one that is not two hexadecimal digits.
     """
-    wanted = pairs[: min(count, LONGEST_DATA)]
-    enough(len(wanted), count)
-    if any(len(pair) != 2 for pair in wanted):
-        raise Unreadable("a data byte is not two digits")
+    wanted = pairs[: promised(len(pairs), length_code)]
+    if not {*map(len, wanted)} <= {2}:
+        raise UnreadableError("a data byte is not two digits")
     return data_of(b"".join(wanted))
 
 
-def enough(held: int, count: int) -> None:
-    """Check that a line holds the bytes its length code promises.
+def promised(held: int, length_code: int) -> int:
+    """Return how many data bytes a length code promises: eight at most.
 
     Raises:
-        Unreadable: it does not.
+        UnreadableError: fewer are there.
     """
-    if held < min(count, LONGEST_DATA):
-        raise Unreadable(f"{held} data bytes where {min(count, LONGEST_DATA)} were promised")
+    count = min(length_code, LONGEST_DATA)
+    if held < count:
+        raise UnreadableError(f"{held} data bytes where {count} were promised")
+    return count
 
 
 def within_29_bits(identifier: int) -> int:
     """Return the identifier.
 
     Raises:
-        Unreadable: it does not fit in 29 bits.
+        UnreadableError: it does not fit in 29 bits.
     """
     if identifier >= IDENTIFIER_LIMIT:
-        raise Unreadable(f"identifier {identifier:X} does not fit in 29 bits")
+        raise UnreadableError(f"identifier {identifier:X} does not fit in 29 bits")
     return identifier
 
 

@@ -6,10 +6,11 @@ Knows: how to read on without end in bounded memory, and to say what stopped it.
 import io
 import zlib
 from collections.abc import Iterator
+from contextlib import suppress
 from itertools import chain
 from typing import BinaryIO
 
-BLOCK = 1 << 18
+BLOCK = 1 << 16
 """Bytes read at once, about what stays in a processor's cache."""
 LONGEST_LINE = 1 << 16
 """Bytes of a line at most; what is longer is no line of any text format."""
@@ -47,21 +48,31 @@ class Source:
     def _unpacked(self, blocks: Iterator[bytes]) -> Iterator[bytes]:
         """Unpack one gzip stream after the other, as they follow in files that were appended to."""
         unpack = zlib.decompressobj(_GZIP_WINDOW)
-        try:
-            for packed in blocks:
-                while packed:
+        inside = False
+        for packed in blocks:
+            while packed:
+                inside = True
+                before = unpack.copy()
+                try:
                     yield unpack.decompress(packed, BLOCK)
-                    packed = unpack.unconsumed_tail
-                    if unpack.eof:
-                        packed = unpack.unused_data.lstrip(b"\0")  # some disks and tapes fill up with zeros
-                        unpack = zlib.decompressobj(_GZIP_WINDOW)
-                        started = bool(packed)
-                    else:
-                        started = True
-            if started:
-                self.broken = self.broken or "the gzip file is cut off"
-        except zlib.error:
-            self.broken = "the gzip file is damaged: what was read shortly before may be wrong"
+                except zlib.error:
+                    self.broken = "the gzip file is damaged: what was read shortly before may be wrong"
+                    yield from _up_to_the_damage(before, packed)
+                    return
+                packed = unpack.unconsumed_tail
+                if unpack.eof:
+                    packed = unpack.unused_data.lstrip(b"\0")  # some writers fill up with zeros
+                    unpack = zlib.decompressobj(_GZIP_WINDOW)
+                    inside = False
+        if inside:
+            self.broken = self.broken or "the gzip file is cut off"
+
+
+def _up_to_the_damage(unpack: "zlib._Decompress", packed: bytes) -> Iterator[bytes]:
+    """Unpack byte by byte what comes before the byte that cannot be unpacked."""
+    with suppress(zlib.error):
+        for place in range(len(packed)):
+            yield unpack.decompress(packed[place : place + 1])
 
 
 def lines(blocks: Iterator[bytes]) -> Iterator[bytes]:

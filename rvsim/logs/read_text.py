@@ -16,7 +16,7 @@ from rvsim.logs.read_entry import (
     Found,
     Kind,
     Skip,
-    Unreadable,
+    UnreadableError,
     data_of,
     data_of_pairs,
     hexadecimal,
@@ -49,8 +49,11 @@ class Candump:
 
     @classmethod
     def knows(cls, line: bytes) -> bool:
-        """Tell whether the line has one of the two forms."""
-        return bool(cls._compact.fullmatch(line) or cls._screen.fullmatch(line))
+        """Tell whether the line can be read in one of the two forms."""
+        try:
+            return cls().read(line) is not None
+        except UnreadableError:
+            return False
 
     def read(self, line: bytes) -> Found:
         """Read one line of either form."""
@@ -62,14 +65,12 @@ class Candump:
         if not line.strip() or line.startswith(b"#"):
             return None
         if compact := self._compact.fullmatch(line):
-            return self._read_compact(*compact.groups(), line)
+            return self._read_compact(*compact.groups())
         if screen := self._screen.fullmatch(line):
             return self._read_screen(*screen.groups())
-        raise Unreadable(f"{shown(line)} is not a line of {self.kind}")
+        raise UnreadableError(f"{shown(line)} is not a line of {self.kind}")
 
-    def _read_compact(
-        self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes, line: bytes
-    ) -> Found:
+    def _read_compact(self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes) -> Found:
         at, number = self._time(time), hexadecimal(identifier)
         if number & ERROR_FLAG:
             return Skip(at, Kind.ERROR, channel)
@@ -81,12 +82,10 @@ class Candump:
             return Skip(at, Kind.STANDARD, channel)
         data = data_of(body.partition(b"_")[0])  # behind the underscore: a length code above 8
         if not after and len(data) < 8:
-            raise Unreadable("the last line has no line end: its frame may be cut off")
+            raise UnreadableError("the last line has no line end: its frame may be cut off")
         return Entry(at, within_29_bits(number), data, channel)
 
-    def _read_screen(
-        self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes
-    ) -> Found:
+    def _read_screen(self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes) -> Found:
         at, number = None if time is None else self._time(time), int(identifier, 16)
         if number & ERROR_FLAG:
             return Skip(at, Kind.ERROR, channel)
@@ -96,10 +95,9 @@ class Candump:
             return Skip(at, Kind.REMOTE, channel)
         if len(identifier) < _EXTENDED_DIGITS:
             return Skip(at, Kind.STANDARD, channel)
-        pairs, quote, _ = rest.partition(b"'")  # candump can add the bytes as letters, in quotes
-        held = pairs.split()
+        held = rest.split(b"'")[0].split()  # candump can add the bytes as letters, in quotes
         if len(held) > int(length):
-            raise Unreadable(f"{len(held)} data bytes where {int(length)} were promised")
+            raise UnreadableError(f"{len(held)} data bytes where {int(length)} were promised")
         return Entry(at, within_29_bits(number), data_of_pairs(held, int(length)), channel)
 
     def _time(self, text: bytes) -> int:
@@ -109,7 +107,7 @@ class Candump:
         try:
             return int(datetime.fromisoformat(date[1].decode()).timestamp()) * 1_000_000 + int(date[2])
         except (ValueError, OverflowError, OSError):
-            raise Unreadable(f"{shown(text)} is not a date") from None
+            raise UnreadableError(f"{shown(text)} is not a date") from None
 
 
 class CommaSeparated:
@@ -132,7 +130,7 @@ class CommaSeparated:
             return None
         row = self._row.fullmatch(line)
         if not row:
-            raise Unreadable(f"{shown(line)} does not have the seven columns")
+            raise UnreadableError(f"{shown(line)} does not have the seven columns")
         time, identifier, extended, remote, error, length, text = row.groups()
         at = microseconds(time)
         if error == b"1":
@@ -150,9 +148,9 @@ class CommaSeparated:
         try:
             data = a2b_base64(text, strict_mode=True) if text else b""
         except ValueError:
-            raise Unreadable(f"data {shown(text)} is not in base 64") from None
+            raise UnreadableError(f"data {shown(text)} is not in base 64") from None
         if len(data) != length:
-            raise Unreadable(f"{len(data)} data bytes where {length} were promised")
+            raise UnreadableError(f"{len(data)} data bytes where {length} were promised")
         return data
 
 
@@ -164,8 +162,8 @@ class JsonLines:
     def __init__(self) -> None:
         self.origin = 0
 
-    @staticmethod
-    def knows(line: bytes) -> bool:
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
         """Tell whether the line starts as ours do."""
         return line.startswith((b'{"t": ', b'{"type": "start"'))
 
@@ -177,7 +175,7 @@ class JsonLines:
             said = json.loads(line.decode(), parse_float=str)
             kind = said["type"]
         except (ValueError, KeyError, TypeError, RecursionError):
-            raise Unreadable(f"{shown(line)} is not a JSON object with a type") from None
+            raise UnreadableError(f"{shown(line)} is not a JSON object with a type") from None
         if kind == "start":
             self.origin = _epoch(said.get("started"))
         return self._frame(said) if kind == "frame" else None
@@ -185,9 +183,9 @@ class JsonLines:
     @staticmethod
     def _frame(said: dict[str, Any]) -> Entry:
         parts = [said.get(key) for key in ("t", "identifier", "bytes", "channel")]
-        time, identifier, data, channel = (str(part).encode("ascii", "replace") for part in parts)
+        time, identifier, data, channel = (str(part).encode("utf-8", "replace") for part in parts)
         if None in parts[:3]:
-            raise Unreadable("a frame without its time, identifier or bytes")
+            raise UnreadableError("a frame without its time, identifier or bytes")
         return Entry(
             microseconds(time),
             within_29_bits(hexadecimal(identifier)),

@@ -82,8 +82,8 @@ class Node:
         """Whom a topic is counted to before anybody else."""
         self.other_instances: set[str] = set()
         """Functions that it speaks for under an instance that it may not have."""
-        self.speaker: Entry | None = None
-        """Whom a topic without a word about its sender is counted to."""
+        self.stranger: Entry | None = None
+        """Whom its topics are counted to as long as no planned device is heard from it."""
 
 
 class Entry:
@@ -104,7 +104,7 @@ class Entry:
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
-        """The moment from which its silence counts before its first frame."""
+        """The moment from which it is waited for: with its first frame, or with a word about who it is."""
         self.late = 0
         """How many of its topics are late."""
         self.silence: FellSilent | None = None

@@ -101,10 +101,10 @@ class Identity:
             having = [entry for entry in having if entry.plan is not None and entry.plan.address == node.address]
         if len(having) != 1:
             return None
-        entry, speaker = having[0], node.speaker
+        entry = having[0]
         if entry.node is node:
             return entry
-        if entry.heard or (speaker is not None and speaker.plan is not None and speaker.heard):
+        if entry.heard or self._heard_from(node) is not None:
             return None
         entry.by_dsa_only = True
         return entry
@@ -143,17 +143,14 @@ class Identity:
     # Binding and leaving.
 
     def _bind(self, entry: Entry, part: Part, time: int) -> None:
-        node, speaker = part.node, part.node.speaker
+        node = part.node
         if part.entry is entry and entry.node is node and entry.heard:
             return
-        if entry.node is not None and entry.node is not node:
+        if entry.node is not node:
             self._leave(entry, time)
         entry.node = node
-        since = time
-        if speaker is None or speaker.plan is None or speaker.is_gone:
-            node.speaker = entry
-        if speaker is not None and speaker.plan is None:
-            since = self._absorb(speaker, entry, time)
+        stranger, node.stranger = node.stranger, None
+        since = self._absorb(stranger, entry, time) if stranger is not None else time
         self._give(part, entry, time)
         self._roll_call.arrive(entry, time, part.rhythm.times[-1])
         entry.since = min(since, entry.since)
@@ -179,8 +176,6 @@ class Identity:
         entry.parts.clear()
         entry.late = 0
         entry.heard = False
-        if entry.node is not None and entry.node.speaker is entry:
-            entry.node.speaker = None
 
     def _give_up(self, part: Part, time: int) -> None:
         if part.late is not None:
@@ -205,17 +200,20 @@ class Identity:
             part.values.expect(expected(part.layout.spec, entry.plan, self._with_rig))
             part.data = None
 
+    def _heard_from(self, node: Node) -> Entry | None:
+        """Return the planned device that is heard from a node; of several the first in the rig."""
+        at_node = (entry for entry in self._roll_call.entries if entry.node is node and entry.plan is not None)
+        return next((entry for entry in at_node if entry.heard), None)
+
     def _speaker(self, node: Node) -> Entry:
         """Return whom a topic without a word about its sender is counted to."""
-        speaker = node.speaker
-        if speaker is None or (speaker.plan is not None and speaker.is_gone):
-            planned = (entry for entry in self._roll_call.entries if entry.node is node and entry.plan is not None)
-            speaker = next((entry for entry in planned if entry.heard), None)
-            if speaker is None:
-                speaker = self._roll_call.add(node.nobody.name)
-                speaker.node = node
-            node.speaker = speaker
-        return speaker
+        planned = self._heard_from(node)
+        if planned is not None:
+            return planned
+        if node.stranger is None:
+            node.stranger = self._roll_call.add(node.nobody.name)
+            node.stranger.node = node
+        return node.stranger
 
     # Sources that the rig does not have.
 
@@ -226,10 +224,13 @@ class Identity:
             return
         self._roll_call.arrive(entry, time, now)
         if entry.plan is None and self._with_rig:
+            entry.waiting_from = now
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        return passed if entry.heard and not entry.merged and not entry.strange else None
+        if entry.merged or entry.strange or not entry.heard:
+            return None
+        return max(passed, entry.waiting_from + self._time_to_say)
 
     def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
         self._object(entry, None, time, since)

@@ -48,7 +48,8 @@ class Bus:
 
     def __init__(self, catalogue, *devices: dict, start: float = 0):
         self.catalogue = catalogue
-        self.watch = Watch(catalogue, rig_of(*devices) if devices else None, round(start * SECOND))
+        self.rig = rig_of(*devices) if devices else None
+        self.watch = Watch(catalogue, self.rig, round(start * SECOND))
         self.events = []
 
     def frame(self, seconds: float, message: str, source: int, length: int = 8, **raws: int) -> Frame:
@@ -127,6 +128,16 @@ class Bus:
             if isinstance(e, ReadingChanged)
         ]
 
+    @property
+    def who(self) -> dict[str, int | None]:
+        """Who is planned, and where each is heard."""
+        return {record.device: record.source for record in self.watch.roll_call if record.planned}
+
+    @property
+    def others(self) -> dict[str, str | None]:
+        """Who else is there, with the state."""
+        return {record.device: record.state for record in self.watch.roll_call if not record.planned}
+
     def forget(self) -> "Bus":
         """Start a new list of facts."""
         self.events = []
@@ -143,13 +154,13 @@ def _planned(device: str | dict, **more: object) -> dict:
     return {"name": device, **DEVICES[device], **more} if isinstance(device, str) else device
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def planned() -> Callable[..., dict]:
     """Return a planned device by name, with something more or else: ``planned("heater", sleeps=True)``."""
     return _planned
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def bus(catalogue) -> Callable[..., Bus]:
     """Make a bus, with the devices of a rig (by name, or planned ones) or without one."""
 

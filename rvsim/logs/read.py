@@ -1,0 +1,231 @@
+"""Captured logs as frames: what a log is, which format it has, and what in it could not be read.
+
+Knows: how a format is recognised by its content, and how to count. Does not know what frames mean. Nothing in a log
+stops the reading; what is no frame is counted, what could not be read is told by its place.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+from types import TracebackType
+from typing import BinaryIO
+
+from rvsim.errors import InputError
+from rvsim.logs.read_blf import KIND as BLF_KIND
+from rvsim.logs.read_blf import MAGIC as BLF_MAGIC
+from rvsim.logs.read_blf import Blf
+from rvsim.logs.read_entry import Entry, Found, LineReader, Skip, UnreadableError
+from rvsim.logs.read_headed import Asc, Trc
+from rvsim.logs.read_source import LONGEST_LINE, Source, lines
+from rvsim.logs.read_text import Candump, CommaSeparated, JsonLines
+from rvsim.wire.frame import Frame
+
+FORMATS: tuple[type[LineReader], ...] = (JsonLines, CommaSeparated, Candump, Trc, Asc)
+"""The text formats, in the order in which they are tried."""
+TOLD = 100
+"""How many unreadable places are kept; all are counted."""
+LOOKED_AT = 1 << 16
+"""Bytes in which a log has to show its format."""
+FIRST_DATE = 631_152_000 * 1_000_000
+"""1990-01-01 in microseconds since the epoch: an earlier time is no date but counted from some start (python-can draws
+the same line in can/io/blf.py)."""
+
+
+@dataclass(frozen=True)
+class Statistics:
+    """What was found in a log so far."""
+
+    frames: int
+    """Frames given: classic data frames with 29-bit identifiers."""
+    skipped: dict[str, int]
+    """How many entries of other kinds: 11-bit, remote, error, FD, event."""
+    steps_back: int
+    """How often a time is earlier than the one before it."""
+    untimed: int
+    """Frames without a time of their own; they were given that of the entry before."""
+    unreadable: tuple[tuple[int, str], ...]
+    """The first places that could not be read, and why: the line, in .blf the byte at which a container starts."""
+    unreadable_count: int
+    first: int | None
+    """Time of the first frame as the log counts, in microseconds: what to add to get its own times back."""
+    started: int | None
+    """The same in microseconds since the epoch; None where the log has only relative times."""
+    channels: tuple[str, ...]
+    """Channels as the log names them, in the order in which they came up."""
+
+
+class Log:
+    """One captured log, read once from beginning to end; close it, or use it in a ``with`` block."""
+
+    def __init__(
+        self,
+        name: str,
+        kind: str,
+        source: Source,
+        reader: "LineReader | Blf | None",
+        blocks: Iterator[bytes],
+        file: BinaryIO | None,
+    ) -> None:
+        self.name = name
+        self.kind = kind
+        self._source, self._reader, self._blocks, self._file = source, reader, blocks, file
+        self._frames = self._steps_back = self._untimed = self._unreadable_count = 0
+        self._skipped: Counter[str] = Counter()
+        self._unreadable: list[tuple[int, str]] = []
+        self._first: int | None = None
+        self._origin = 0
+        self._last = 0
+        self._channels: dict[bytes | None, None] = {}
+
+    def frames(self) -> Iterator[Frame]:
+        """Go through the frames in the order of the file, in microseconds since the log's first frame of any kind.
+
+        A frame that the log dates before its first one has a negative time. The second call gives nothing more.
+        """
+        where = 0
+        for where, found in self._entries():
+            if isinstance(found, Entry):
+                time, identifier, data, channel = found
+                self._frames += 1
+                self._channels[channel] = None
+                if time is None:
+                    self._untimed += 1
+                    time = self._last
+                yield Frame(time - self._start(time), identifier, data)
+            elif found:
+                self._pass_over(where, found)
+        if self._source.broken:
+            self._pass_over(where + 1, UnreadableError(self._source.broken))
+        self.close()
+
+    def _pass_over(self, where: int, found: Skip | UnreadableError) -> None:
+        """Count what is no frame, and keep its place where it could not be read."""
+        if isinstance(found, Skip):
+            self._skipped[found.kind] += 1
+            self._channels[found.channel] = None
+            if found.time is not None:
+                self._start(found.time)
+            return
+        self._unreadable_count += 1
+        if len(self._unreadable) < TOLD:
+            self._unreadable.append((where, str(found)))
+
+    def _start(self, time: int) -> int:
+        """Take in the time of an entry and return that of the first one."""
+        if self._first is None:
+            self._first = self._last = time
+            self._origin = self._reader.origin if self._reader else 0
+        if time < self._last:
+            self._steps_back += 1
+        self._last = time
+        return self._first
+
+    def _entries(self) -> Iterator[tuple[int, Found | UnreadableError]]:
+        if isinstance(self._reader, Blf):
+            return self._reader.entries(self._blocks)
+        return _by_line(self._reader, self._blocks) if self._reader else iter(())
+
+    @property
+    def statistics(self) -> Statistics:
+        """What was found so far; all of it once the frames have come to their end."""
+        started = None if self._first is None else self._origin + self._first
+        return Statistics(
+            frames=self._frames,
+            skipped=dict(self._skipped),
+            steps_back=self._steps_back,
+            untimed=self._untimed,
+            unreadable=tuple(self._unreadable),
+            unreadable_count=self._unreadable_count,
+            first=self._first,
+            started=started if started is not None and started >= FIRST_DATE else None,
+            channels=tuple(channel.decode("utf-8", "replace") for channel in self._channels if channel is not None),
+        )
+
+    def close(self) -> None:
+        """Close the file, unless the caller opened it."""
+        if self._file:
+            self._file.close()
+
+    def __enter__(self) -> "Log":
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+
+def open_log(path_or_file: Path | BinaryIO, name: str = "-") -> Log:
+    """Open a captured log and recognise its format by its first bytes; ``name`` is for a file that is already open.
+
+    An empty log is one without frames.
+
+    Raises:
+        InputError: it is missing, a folder, not readable, or no log of a known format.
+    """
+    opened: BinaryIO | None = None
+    if isinstance(path_or_file, Path):
+        name, opened = str(path_or_file), _opened(path_or_file)
+        path_or_file = opened
+    source = Source(path_or_file)
+    head, kind, reader = _recognised(source.blocks())
+    if reader is None and head.strip():
+        if opened:
+            opened.close()
+        raise InputError(
+            f"{name}: no log of a known format: give one of {', '.join(map(_format, FORMATS))}, {BLF_KIND}"
+        )
+    return Log(name, kind + (", gzip" if source.gzip else ""), source, reader, chain([head], source.blocks()), opened)
+
+
+def _opened(path: Path) -> BinaryIO:
+    if path.is_dir():
+        raise InputError(f"{path}: a folder: name a log in it")
+    try:
+        return path.open("rb")
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file: check the name") from None
+    except (OSError, ValueError) as error:  # a ValueError: a sign that no name can have
+        raise InputError(f"{path}: cannot be read ({getattr(error, 'strerror', None) or error})") from None
+
+
+def _format(reader: type[LineReader]) -> str:
+    return reader.kind
+
+
+def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | Blf | None"]:
+    """Return what had to be read to know the format, the format's name and a reader of it, None if it is unknown."""
+    head = b""
+    for block in blocks:
+        head += block
+        if head.startswith(BLF_MAGIC):
+            return head, BLF_KIND, Blf()
+        # A line that has no end yet may be a part of one, and then of any format.
+        reader = _line_reader(head[: head.rfind(b"\n") + 1])
+        if reader:
+            return head, reader.kind, reader
+        if len(head) >= LOOKED_AT:
+            break
+    reader = _line_reader(head)
+    return head, reader.kind if reader else "empty", reader
+
+
+def _line_reader(head: bytes) -> LineReader | None:
+    """Return a reader of the first format that one of the lines shows."""
+    for line in lines(iter([head])):
+        for format_ in FORMATS:
+            if format_.knows(line):
+                return format_()
+    return None
+
+
+def _by_line(reader: LineReader, blocks: Iterator[bytes]) -> Iterator[tuple[int, Found | UnreadableError]]:
+    """Go through the lines of a text log with their numbers, counted from 1."""
+    read = reader.read
+    for number, line in enumerate(lines(blocks), 1):
+        try:
+            if len(line) > LONGEST_LINE:
+                raise UnreadableError(f"a line of more than {LONGEST_LINE} bytes")
+            yield number, read(line)
+        except UnreadableError as why:
+            yield number, why

@@ -1,0 +1,117 @@
+"""Logs surveyed: counts by hand, and the same flags as the live run of the same frames."""
+
+from pathlib import Path
+
+import pytest
+
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import settings_models
+from rvsim.faces.run import Run
+from rvsim.logs.read import open_log
+from rvsim.logs.survey import Heard, Message, survey
+from rvsim.rig.load import load_rig
+from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import Frame
+
+MARINE = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
+
+
+class Kept:
+    """A sink that keeps frames."""
+
+    def __init__(self):
+        self.frames = []
+
+    def frame(self, frame):
+        """Keep it."""
+        self.frames.append(frame)
+
+    def events(self, events):
+        """Not asked."""
+
+    def end(self, time, watch):
+        """Not asked."""
+
+    def flush(self):
+        """Nothing waits."""
+
+
+@pytest.fixture(scope="module")
+def quiet(catalogue):
+    """The frames of the quiet heater, and the flags of the live run."""
+    kept = Kept()
+    run = Run(load_scenario("heater_goes_quiet", kinds=settings_models()), catalogue, kept, seed=1)
+    run.until(120 * SECOND)
+    return kept.frames, run.watch.everything
+
+
+def test_a_log_raises_the_flags_of_the_live_run(catalogue, quiet):
+    """Frame by frame out of a log the same transitions raise the same flags at the same times."""
+    frames, flags = quiet
+    assert survey(frames, catalogue, load_rig("ottersby")).flags == flags
+
+
+def test_a_healthy_log_raises_none(catalogue, quiet):
+    """The first fifteen seconds, before the heater goes quiet, raise nothing."""
+    assert survey([f for f in quiet[0] if f.time < 15 * SECOND], catalogue, load_rig("ottersby")).flags == ()
+
+
+def test_who_was_there(catalogue, quiet):
+    """Eleven addresses with their NAMEs, planned names, and every planned device heard."""
+    found = survey(quiet[0], catalogue, load_rig("ottersby"))
+    assert len(found.sources) == 11
+    assert all(source.name is not None for source in found.sources)
+    assert found.absent == ()
+    heater = next(source for source in found.sources if source.address == 0x5E)
+    assert [one.device for one in heater.devices] == ["heater"]
+    assert survey([], catalogue, load_rig("ottersby")).absent == tuple(d.name for d in load_rig("ottersby").devices)
+
+
+def test_a_recorded_bus_counts_as_by_hand(catalogue):
+    """Frames, seconds and sources of the vessel's log against a count of its lines; nobody silent, nothing late."""
+    lines = MARINE.read_text().splitlines()
+    times = [float(line[1:18]) for line in lines]
+    with open_log(MARINE) as log:
+        found = survey(log.frames(), catalogue)
+    assert found.frames == len(lines)
+    assert found.seconds == pytest.approx(times[-1] - times[0], abs=1e-5)
+    assert {f"{source.address:02X}" for source in found.sources} == {
+        line.split()[2].split("#")[0][6:8] for line in lines
+    }
+    assert {flag.kind for flag in found.flags} <= {"unknown-message", "bus-quiet"}
+    # "a real marine bus of this size carried 2.7 %"; without stuff bits it is less
+    assert 2.0 < found.average_percent < 2.7
+    battery = next(source for source in found.sources if source.address == 0xB0)
+    assert battery.messages[Message(0x1F212, None, None)].count == sum("F212B0#" in line for line in lines)
+
+
+def test_gaps_by_hand():
+    """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
+    heard = Heard()
+    for second in (0, 1, 2, 5, 6):
+        heard.note(second * SECOND)
+    assert (heard.count, heard.median, heard.worst) == (5, SECOND, 3 * SECOND)
+    once = Heard()
+    once.note(5)
+    assert (once.count, once.median, once.worst) == (1, None, 0)
+
+
+def test_gaps_are_kept_in_bounds():
+    """A long log keeps a bounded sample of gaps, and the median of a steady message stays exact."""
+    heard = Heard()
+    for n in range(100_000):
+        heard.note(n * 500)
+    assert len(heard.gaps) <= 8192
+    assert heard.median == 500
+
+
+def test_an_empty_log(catalogue):
+    """No frame, no load, nobody."""
+    found = survey([], catalogue)
+    assert (found.frames, found.seconds, found.average_percent, found.sources, found.flags) == (0, 0.0, 0.0, (), ())
+
+
+def test_the_load_is_a_lower_bound(catalogue):
+    """Ten full frames in exactly one second are 1310 bits of 250,000."""
+    frames = [Frame(n * SECOND // 9, 0x19FFE45E, bytes(8)) for n in range(10)]
+    assert survey(frames, catalogue).average_percent == pytest.approx(100 * 1310 / 250_000)

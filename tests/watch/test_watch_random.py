@@ -1,0 +1,105 @@
+"""Tests for the watch against random input: batches of frames and times, frames of all kinds."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.wire.frame import Frame
+
+SECOND = 1_000_000
+AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
+
+
+def scenario(made, seed):
+    """Frames of a bus on which everything goes wrong at some time, and the time at which it ends."""
+    off = tuple((start, start + length) for start, length in seed)
+    frames = made.frames(
+        120,
+        made.every(0.5, DC, 0x4A, 0.0, off[:1]),
+        made.every(5, "CHARGER_STATUS", 0x4A, 0.3, off[:1], charger_instance=1),
+        made.every(0.5, DC, 0x46, 0.1, off[1:2], instance=2),
+        made.every(5, FURNACE, 0x5E, 0.2, off[2:3]),
+        made.every(5, AMBIENT, 0x91, 0.4, off, ambient_temperature=9000),
+        made.every(5, AMBIENT, 0x92, 0.4, off[1:], instance=2),
+        made.every(1, "REQUEST_FOR_DGN", 0x9C, 30.0, off[:2], desired_dgn=0xEE00),
+        made.every(3, "DM_RV", 0x44, 0.6, off[2:], dsa=68),
+    )
+    quiet = off[-1]
+    return [frame for frame in frames if not quiet[0] <= frame.time / SECOND < quiet[1]]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
+    st.booleans(),
+    st.data(),
+)
+def test_events_do_not_depend_on_batches(catalogue, bus, seed, with_rig, data):
+    """Whatever is told of the time in between: the same events in the same order, and their times never go back."""
+    made = bus(*(("charger", "heater", "sensor", "panel") if with_rig else ()))
+    frames, rig = scenario(made, seed), made.rig
+    plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
+    once = [event for frame in frames for event in plain.hear(frame)] + plain.advance(130 * SECOND)
+    batched, before = [], 0
+    for frame in [*frames, None]:
+        end = frame.time if frame else 130 * SECOND
+        for step in sorted(data.draw(st.lists(st.integers(before, end), max_size=3))) if end - before > SECOND else []:
+            batched += told.advance(step)
+        batched += told.hear(frame) if frame else told.advance(end)
+        before = end
+    assert batched == once
+    times = [event.time for event in once]
+    assert times == sorted(times)
+    assert told.roll_call == plain.roll_call
+
+
+FRAMES = st.lists(
+    st.tuples(
+        st.integers(0, 20 * SECOND),
+        st.sampled_from([0x19FFE4, 0x19FF9C, 0x19FECA, 0x19FFFD, 0x19FFC7, 0x18EEFF, 0x18EAFF, 0x19FFE3, 0x09F801]),
+        st.sampled_from([0x44, 0x4A, 0x5E, 0x91, 0xFE]),
+        st.binary(max_size=8)
+        | st.builds(
+            lambda first, second, rest: bytes([first, second]) + rest,
+            st.sampled_from([1, 2, 255]),
+            st.sampled_from([68, 94, 101, 255]),
+            st.binary(min_size=6, max_size=6),
+        ),
+    ),
+    max_size=60,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(FRAMES, st.booleans())
+def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
+    """Flags are numbered as they are raised and cleared once; every event and record fits what went before."""
+    made = bus(*(("charger", "heater", "sensor", "panel") if with_rig else ()))
+    time, open_flags, raised = 0, {}, []
+    for step, dgn, source, data in heard:
+        time += step
+        frame = Frame(time, dgn << 8 | source, data)
+        for event in [*made.watch.hear(frame), *made.watch.advance(time + step // 2)]:
+            if isinstance(event, FlagRaised):
+                raised.append(event.flag.number)
+                open_flags[event.flag.number] = event.flag
+                assert event.flag.until is None
+                assert event.flag.since <= event.time
+            elif isinstance(event, FlagCleared):
+                assert open_flags.pop(event.flag.number) == event.flag.cleared(None)
+                assert event.flag.until == event.time
+        assert made.watch.readings(frame) is None or made.watch.readings(frame).time == time
+    assert raised == list(range(1, len(raised) + 1))
+    assert {flag.number for flag in made.watch.flags} == set(open_flags)
+    assert [flag.number for flag in made.watch.everything] == raised
+    assert len({record.device for record in made.watch.roll_call}) == len(made.watch.roll_call)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, SECOND), st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), max_size=30))
+def test_any_frame_can_be_heard(catalogue, heard):
+    """Any identifier, any length, any bytes."""
+    watch = Watch(catalogue)
+    for time, identifier, data in sorted(heard):
+        watch.hear(Frame(time, identifier, data))
+    assert watch.statistics.frames == len(heard)
