@@ -244,15 +244,7 @@ class Rig(Table):
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle that its devices share."""
-        return VehiclePlan(
-            cabin=self.cabin,
-            coolant=self.coolant,
-            hot_water=self.hot_water,
-            battery=self.battery,
-            fresh_tank=self.fresh_tank,
-            grey_tank=self.grey_tank,
-            black_tank=self.black_tank,
-        )
+        return VehiclePlan(**{name: getattr(self, name) for name in VehiclePlan.model_fields})
 
     @field_validator("devices", mode="wrap")
     @classmethod
