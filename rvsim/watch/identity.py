@@ -218,17 +218,18 @@ class Identity:
     # Sources that the rig does not have.
 
     def _come(self, entry: Entry, time: int, now: int) -> None:
+        """Let an unknown source come; a planned device has come when it was bound."""
         if entry.heard:
             if not self._with_rig:
                 self._roll_call.arm_silence(entry)
             return
         self._roll_call.arrive(entry, time, now)
-        if entry.plan is None and self._with_rig:
+        if self._with_rig:
             entry.waiting_from = now
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or entry.strange or not entry.heard:
+        if entry.merged or not entry.heard:
             return None
         return max(passed, entry.waiting_from + self._time_to_say)
 

@@ -127,6 +127,25 @@ def test_a_message_can_be_late_again(bus):
     ]
 
 
+def test_a_message_that_says_something_new_each_time_can_be_late_again(bus):
+    """What it says has nothing to do with when it comes."""
+    made = bus("sensor")
+    temperatures = iter(range(9000, 9100))
+    for second in range(90):
+        made.heartbeat(second, 0x91, 255)
+        if second % 5 == 0 and not 10 < second < 40 and not 60 < second < 80:
+            made.say(
+                second + 0.5, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=next(temperatures)
+            )
+    assert made.presence == [
+        (0.5, "sensor", "present"),
+        (25.5, "sensor", "late"),
+        (40.5, "sensor", "present"),
+        (75.5, "sensor", "late"),
+        (80.5, "sensor", "present"),
+    ]
+
+
 def test_the_heartbeat_of_one_function_can_be_late(bus):
     """While that of the other goes on."""
     made = bus("heater")

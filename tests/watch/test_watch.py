@@ -77,6 +77,19 @@ def test_readings_of_who_was_never_heard_carry_the_address(bus):
     assert made.watch.readings(made.frame(2, AMBIENT, 0x91, instance=7)).device == "address 91 hex"
 
 
+def test_what_each_device_said_last_can_be_asked(bus):
+    """Of all devices or of one, topic by topic, with the gap by which it is due again."""
+    made = bus("sensor", "heater").say(0, FURNACE, 0x5E, instance=1).say(1, AMBIENT, 0x91, instance=1)
+    made.hear(Frame(2 * SECOND, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
+    assert [(told.device, str(told.topic), told.gap) for told in made.watch.told()] == [
+        ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND),
+        ("heater", "FURNACE_STATUS 1", 5 * SECOND),
+        ("heater", "DGN 1F801 hex", None),
+    ]
+    furnace, unknown = made.watch.told("heater")
+    assert (furnace.spec.name, furnace.frame.time, unknown.spec) == (FURNACE, 3 * SECOND, None)
+
+
 # Lengths.
 
 
@@ -111,7 +124,7 @@ def test_short_frames_that_hold_all_fields_are_right(bus):
     """However many come in a row."""
     made = bus()
     for second in range(6):
-        made.say(second, AMBIENT, 0x91, 3, instance=1, ambient_temperature=9000)
+        made.say(second, AMBIENT, 0x91, 3, instance=1, ambient_temperature=9000 + second)
     assert made.flags == []
 
 

@@ -90,6 +90,14 @@ def test_a_bus_that_is_usually_slow_may_be_silent_for_longer(bus):
     assert made.flags == [(27.0, "raised", "bus-quiet", "bus"), (30.0, "cleared", "bus-quiet", "bus")]
 
 
+def test_a_slow_bus_is_quiet_after_its_limit_and_not_at_it(bus):
+    """A deadline has passed for the first moment after it."""
+    made = bus()
+    slow = made.every(1, FURNACE, 0x5E, 0.0, ((20, 30),)), made.every(1, AMBIENT, 0x91, 0.5, ((20, 30),))
+    assert made.run(27, *slow).flags == []
+    assert made.until(27.000001).flags == [(27.0, "raised", "bus-quiet", "bus")]
+
+
 def test_a_bus_that_speaks_in_bursts_is_not_quiet_in_between(bus):
     """Everything within 0.3 s, then nothing until the next 5 s: the median is small, and nothing is missed."""
     made = bus()
