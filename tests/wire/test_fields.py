@@ -79,8 +79,7 @@ def test_special_codes_of_measured_fields(length, codes):
 def test_special_codes_of_commanded_fields(length, codes):
     """In a command all ones leave a field unchanged (from memory); the other codes are those of a measured field."""
     field = FieldSpec("x", 0, length, special=Special.COMMANDED)
-    wanted = {raw: State.UNCHANGED if state is NO_DATA else state for raw, state in codes.items()}
-    assert {raw: field.state(raw) for raw in codes} == wanted
+    assert {raw: field.state(raw) for raw in codes} == codes | {(1 << length) - 1: State.UNCHANGED}
 
 
 @pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
@@ -93,6 +92,14 @@ def test_plain_fields_have_no_special_codes(length, codes):
         field.measured(None)
 
 
+def test_the_code_for_a_state():
+    """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data"."""
+    asked = [State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
+    assert [VOLTAGE.code(state) for state in asked] == [65535, 65534, 65533, None, None]
+    assert [SWITCH.code(state) for state in asked] == [3, 2, None, 3, None]
+    assert [NUMBER.code(state) for state in asked] == [None] * 5
+
+
 def test_a_field_that_the_frame_did_not_hold_is_missing():
     """No raw integer is not the same as no data."""
     assert VOLTAGE.state(None) is State.MISSING
@@ -100,8 +107,7 @@ def test_a_field_that_the_frame_did_not_hold_is_missing():
 
 def test_states_in_the_words_of_the_output():
     """The states are spelled as the JSON contract has them."""
-    words = ["value", "no data", "out of range", "reserved", "unchanged", "missing"]
-    assert [str(state) for state in State] == words
+    assert [str(s) for s in State] == ["value", "no data", "out of range", "reserved", "unchanged", "missing"]
     assert [str(special) for special in Special] == ["none", "measured", "commanded"]
     assert [str(origin) for origin in Origin] == ["published", "memory", "unsure", "user"]
 
@@ -125,7 +131,7 @@ def test_a_named_code_counts_as_a_value():
 
 
 def test_signed_fields_reach_below_zero():
-    """Two's complement, and no special codes."""
+    """Two's complement."""
     assert FieldSpec("x", 0, 8, signed=True).raw_limits == (-128, 127)
 
 
@@ -386,13 +392,9 @@ def test_names_and_units_as_spoken():
     assert (TEMPERATURE.unit, VOLTAGE.unit_steps, NUMBER.unit_steps) == ("degC", 100, 1)
 
 
-def test_a_field_of_the_users_own_says_so():
-    """Without a word on its origin a definition is the user's."""
+def test_a_field_of_the_users_own():
+    """Without a word on its origin a definition is the user's; shared by all readings, it cannot be altered."""
     assert (NUMBER.origin, NUMBER.label_origin, NUMBER.special) == (Origin.USER, Origin.USER, Special.NONE)
     assert (NUMBER.labels, NUMBER.source, NUMBER.comment) == ({}, "", "")
-
-
-def test_a_definition_cannot_be_altered():
-    """Fields are shared by all readings, so none can be changed."""
     with pytest.raises(AttributeError):
         NUMBER.length = 22

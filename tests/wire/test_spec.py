@@ -189,12 +189,32 @@ def test_replacing_a_signed_field():
     assert PLAIN.replace(b"\xff" * 6, "drift", 1) == bytes.fromhex("FF FF FF FF FF 01")
 
 
+@every_message
+def test_no_message_takes_a_field_it_does_not_have(catalogue, name):
+    """Whatever the message, an unknown field is refused and nothing is encoded."""
+    with pytest.raises(ValueError, match=f"^{name} has no field 'nonsense'; it has: "):
+        catalogue.by_name(name).encode({"nonsense": 1})
+
+
 @pytest.mark.parametrize("change", [PLAIN.encode, lambda raws: PLAIN.replace(bytes(8), *next(iter(raws.items())))])
 def test_an_unknown_field_is_refused_with_a_hint(change):
     """The error names the message, the word, the closest field and all fields."""
     text = "PLAIN has no field 'dc_volt' (did you mean \"dc_voltage\"?); it has: instance, class, dc_voltage, drift"
     with pytest.raises(ValueError, match=f"^{re.escape(text)}$"):
         change({"dc_volt": 1})
+
+
+def test_a_keyword_is_no_name_of_a_field():
+    """A field is encoded by its own name only, not by the keyword that stands for it."""
+    with pytest.raises(ValueError, match=r"^PLAIN has no field 'class_' \(did you mean \"class\"\?\)"):
+        PLAIN.encode({"class_": 2})
+
+
+def test_a_raw_value_is_an_integer(catalogue):
+    """Something else than an integer is refused and never rounded in secret."""
+    for spec in (PLAIN, catalogue.by_name("DC_SOURCE_STATUS_1")):
+        with pytest.raises(TypeError):
+            spec.encode({"instance": 1.5})
 
 
 def test_a_field_that_is_not_there_cannot_be_replaced():
