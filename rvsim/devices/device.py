@@ -116,7 +116,9 @@ class Device:
             self._listeners[self.catalogue.by_name(message).dgn] = listener
 
     def _own_name(self) -> Name:
-        """Return an invented NAME: static address, serial number drawn from the seed, manufacturer code 0."""
+        """Return the planned NAME, or an invented one: static, serial number from the seed, manufacturer code 0."""
+        if self.plan.claimed_name is not None:
+            return self.plan.claimed_name
         return Name(
             serial_number=self.random.randrange(1, 1 << 21), compatibility_field_4=INDUSTRY_GROUP, manufacturer_code=0
         )

@@ -8,19 +8,28 @@ takes up to a second, and periodic tasks catch up in bursts. The reader here nev
 error is kept and counted, and shows in ``statistics``.
 """
 
+import logging
 import threading
 from collections import deque
+from collections.abc import Callable, Mapping
 from types import TracebackType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import can
 
+from rvsim.edge.drivers import one_line
 from rvsim.errors import BusError
+from rvsim.sim.clock import PacedClock
 from rvsim.wire.frame import Frame
+
+# What drivers log would stand on stderr, in the middle of the screen, unless somebody takes it.
+logging.getLogger("can").addHandler(logging.NullHandler())
 
 INBOX = 20_000
 """Frames that may wait: ten seconds of a full bus at 250 kbit/s."""
 _POLL_S = 0.1
+_STEP_US = 1_000_000
+"""Time stamps that go back by more are no late frame: a clock was set, or a counter began anew (our choice)."""
 
 
 class PortStatistics(NamedTuple):
@@ -31,7 +40,9 @@ class PortStatistics(NamedTuple):
     dropped: int
     """Frames that found the inbox full."""
     skipped: int
-    """Remote, error and 11-bit frames, which this network does not use."""
+    """Remote, 11-bit and FD frames, which this network does not use."""
+    errors: int
+    """Error frames: the adapter saw a frame spoilt on the wires."""
     error: str | None
     """What ended the reader, None while it reads."""
 
@@ -39,33 +50,51 @@ class PortStatistics(NamedTuple):
 class Port:
     """An open bus; close it, or use it in a ``with`` block. Only a port opened with ``listen`` receives.
 
+    ``options`` are handed to python-can's bus class as they are; its configuration files and variables are left out,
+    for they could change a bench's own bus. ``monotonic_ns`` is what arrivals are timed by.
+
+    Frames carry the time stamps of the interface. Where its first frame is stamped 0 it has no clock: then every
+    frame carries its time of arrival. On the virtual bus 0 is a simulated time like any other.
+
     Raises:
         BusError: python-can could not open the bus.
     """
 
-    def __init__(self, interface: str, channel: str, *, listen: bool = True, inbox: int = INBOX) -> None:
+    def __init__(
+        self,
+        interface: str,
+        channel: str | int | None,
+        *,
+        listen: bool = True,
+        inbox: int = INBOX,
+        options: Mapping[str, Any] | None = None,
+        monotonic_ns: Callable[[], int] | None = None,
+    ) -> None:
         self.arrived = threading.Event()
         """Set when a frame has come in; whoever waits for it clears it."""
         self._inbox: deque[Frame] = deque()
         self._limit = inbox
-        self._sent = self._received = self._dropped = self._skipped = 0
+        self._sent = self._received = self._dropped = self._skipped = self._errors = 0
         self._error: str | None = None
         self._closing = False
-        self._bus = self._open(interface, channel)
+        self._monotonic_ns = monotonic_ns or _machine_clock()
+        self._stamped: bool | None = True if interface == "virtual" else None
+        self._ahead: int | None = None  # microseconds from a time stamp to the arrival that had the shortest way
+        self._last = 0
+        self._bus = self._open(interface, channel, options or {})
         self._reader: threading.Thread | None = None
         if listen:
             self._reader = threading.Thread(target=self._read, name=f"port {channel}", daemon=True)
             self._reader.start()
 
     @staticmethod
-    def _open(interface: str, channel: str) -> can.BusABC:
-        """Open the bus without the user's python-can configuration, which could change a bench's own bus."""
+    def _open(interface: str, channel: str | int | None, options: Mapping[str, Any]) -> can.BusABC:
+        kept = {"preserve_timestamps": True} if interface == "virtual" else {}
         try:
-            if interface == "virtual":
-                return can.Bus(interface="virtual", channel=channel, preserve_timestamps=True, ignore_config=True)
-            return can.Bus(interface=interface, channel=channel, ignore_config=True)
+            return can.Bus(interface=interface, channel=channel, ignore_config=True, **{**kept, **options})
         except Exception as error:  # drivers raise whatever they like
-            raise BusError(f"{interface} {channel}: the bus could not be opened ({error})") from error
+            where = interface if channel is None else f"{interface} {channel}"
+            raise BusError(f"{where}: the bus could not be opened ({one_line(error)})") from error
 
     def send(self, frame: Frame) -> None:
         """Send one frame, its simulated time kept where the interface keeps it. Nothing else in the program sends.
@@ -97,29 +126,53 @@ class Port:
     @property
     def statistics(self) -> PortStatistics:
         """Return the counts so far."""
-        return PortStatistics(self._sent, self._received, self._dropped, self._skipped, self._error)
+        return PortStatistics(self._sent, self._received, self._dropped, self._skipped, self._errors, self._error)
+
+    def now(self) -> int | None:
+        """Return the present moment in microseconds as the time stamps of frames count it, None before the first one.
+
+        It comes from the frame that took the shortest way from its stamp to its arrival, so a late delivery does not
+        shift it, and no frame taken so far is later. Stamps that go back by more than a second start it anew.
+        """
+        ahead = self._ahead
+        return None if ahead is None else self._monotonic_ns() // 1000 - ahead
 
     def _read(self) -> None:
         while not self._closing:
             try:
                 message = self._bus.recv(_POLL_S)
+                if message is not None:
+                    self._keep(message)
             except Exception as error:  # a driver's error ends the reading, and is told instead of raised into nowhere
-                self._error = str(error) or type(error).__name__
+                self._error = one_line(error)
                 self.arrived.set()
                 return
-            if message is not None:
-                self._keep(message)
 
     def _keep(self, message: can.Message) -> None:
-        if not message.is_extended_id or message.is_remote_frame or message.is_error_frame or message.is_fd:
+        if message.is_error_frame:
+            self._errors += 1
+        elif not message.is_extended_id or message.is_remote_frame or message.is_fd:
             self._skipped += 1
-        elif len(self._inbox) >= self._limit:
-            self._dropped += 1
         else:
-            frame = Frame(round(message.timestamp * 1e6), message.arbitration_id, bytes(message.data))
-            self._inbox.append(frame)
-            self._received += 1
+            time = self._timed(message.timestamp)
+            if len(self._inbox) >= self._limit:
+                self._dropped += 1
+            else:
+                self._inbox.append(Frame(time, message.arbitration_id, bytes(message.data)))
+                self._received += 1
         self.arrived.set()
+
+    def _timed(self, stamp_s: float) -> int:
+        """Return a frame's time in microseconds, and learn from it how stamps and arrivals go together."""
+        arrival = self._monotonic_ns() // 1000
+        if self._stamped is None:
+            self._stamped = stamp_s != 0
+        time = round(stamp_s * 1e6) if self._stamped else arrival
+        ahead = arrival - time
+        if self._ahead is None or ahead < self._ahead or time < self._last - _STEP_US:
+            self._ahead = ahead
+        self._last = time
+        return time
 
     def close(self) -> None:
         """Stop reading, then close the bus; may be called twice."""
@@ -134,3 +187,10 @@ class Port:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def _machine_clock() -> Callable[[], int]:
+    """Return a clock that begins at 0 now; the machine's own is asked in one place of the program only."""
+    clock = PacedClock()
+    clock.reached()
+    return lambda: clock.reached() * 1000

@@ -96,7 +96,6 @@ def _bench(
     say(*missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
-        version=_version(),
         command="bench",
         scenario=loaded.name,
         seed=seed,
@@ -108,9 +107,9 @@ def _bench(
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
         make = partial(Run, loaded, catalogue, seed=seed, recorder=recorder)
         if form == "screen" and speed is not None:
-            from rvsim.faces.screen.show import show
+            from rvsim.faces.screen.show import show_bench
 
-            return show(loaded, make, end, speed)
+            return show_bench(loaded, make, end, speed)
         run = make(_sink(loaded, catalogue, start, form, every, seed, speed), every=every, on_failure=_tell)
         if speed is None:
             run.virtual(loaded.scenario.lasts if end is None else end)
@@ -146,12 +145,6 @@ def _sink(
     return Sentences(sys.stdout, opening)
 
 
-def _version() -> str:
-    from importlib.metadata import version
-
-    return version("rvsim-bench")
-
-
 @app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")
 def spell(
     identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
@@ -173,31 +166,76 @@ def spell(
     _leave(ending(command))
 
 
-@app.command(epilog="rvsim survey night.log --rig ottersby     rvsim survey - --json < night.log")
+@app.command(epilog="rvsim survey night.log --rig ottersby     rvsim survey trip.log --draft-rig my_van.toml")
 def survey(
-    log: Annotated[str, typer.Argument(metavar="LOG", help='A captured log, whatever its name; "-" is stdin.')],
-    rig: Annotated[str | None, typer.Option("--rig", metavar="RIG", help="Hold the log against this rig.")] = None,
+    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help='Captured logs; "-" is stdin.')],
+    rig: options.Rig = None,
     json: options.Json = False,
+    draft_rig: Annotated[
+        Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
+    ] = None,
     dbc: options.Dbc = None,
 ) -> None:
-    """A captured log: who was there, what they said, what is wrong."""
+    """Captured logs: who was there, what they said, what is wrong; each log for itself."""
 
     def command() -> int:
-        from rvsim.faces.survey import as_json, as_text
-        from rvsim.logs.read import open_log
-        from rvsim.logs.survey import survey as surveyed
-        from rvsim.rig.fields import check_fields
-        from rvsim.rig.load import load_rig
-        from rvsim.wire.database import load
+        from rvsim.faces.from_log import survey_logs
 
-        planned = load_rig(rig) if rig is not None else None
-        catalogue = load([*(planned.definitions if planned else ()), *(dbc or [])])
-        if planned is not None:
-            check_fields(planned, catalogue)
-        with open_log(sys.stdin.buffer) if log == "-" else open_log(Path(log), log) as opened:
-            found = surveyed(opened.frames(), catalogue, planned)
-            print(as_json(opened, found) if json else "\n".join(as_text(opened, found)))
-        return Exit.GOOD
+        return survey_logs(logs, rig, json, draft_rig, dbc or [])
+
+    _leave(ending(command))
+
+
+@app.command(epilog="rvsim replay night.log --rig ottersby --from 600 --speed 20     rvsim replay night.log --json")
+def replay(
+    log: Annotated[str, typer.Argument(metavar="LOG", help='A captured log, whatever its name; "-" is stdin.')],
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    rig: options.Rig = None,
+    speed: options.Speed = "1",
+    begin: options.From = None,
+    end: options.To = None,
+    loop: options.Loop = False,
+    dbc: options.Dbc = None,
+) -> None:
+    """A captured log into the live view, as it was recorded or faster; nothing is sent."""
+
+    def command() -> int:
+        from rvsim.faces.from_log import replay_log
+
+        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        return replay_log(log, form, every, rig, options.speed_of(speed), options.part(begin, end), loop, dbc or [])
+
+    _leave(ending(command))
+
+
+@app.command(
+    epilog="rvsim listen --interface socketcan --channel can0 --rig ottersby     rvsim listen --record trip.log --plain"
+)
+def listen(
+    interface: options.Interface = None,
+    channel: options.Channel = None,
+    bitrate: options.BitRate = None,
+    adapter_option: options.AdapterOptions = None,
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    rig: options.Rig = None,
+    seconds: options.Seconds = None,
+    record: options.Record = None,
+    dbc: options.Dbc = None,
+) -> None:
+    """A bus, decoded live; never transmits."""
+
+    def command() -> int:
+        from rvsim.edge.settings import resolve
+        from rvsim.faces.from_bus import listen_bus
+
+        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        end = options.microseconds(seconds)
+        settings = resolve(interface, channel, bitrate, adapter_option or ())
+        return listen_bus(settings, form, every, rig, end, record, dbc or [])
 
     _leave(ending(command))
 

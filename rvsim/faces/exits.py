@@ -6,12 +6,15 @@ Knows: errors to exit codes, an interrupted run, and a reader that went away (`|
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 
 from rvsim.errors import Exit, InputError, RvsimError
 
 
 def say(*lines: str) -> None:
-    """Write lines for the person to stderr; stdout is for data."""
+    """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
+    with suppress(OSError, ValueError):
+        sys.stdout.flush()
     for text in lines:
         print(f"rvsim: {text}", file=sys.stderr)
 

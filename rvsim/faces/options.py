@@ -23,6 +23,15 @@ Seconds = Annotated[
         "--seconds", metavar="N", help="Simulated seconds to run; without it until you leave, or the scenario's length."
     ),
 ]
+Rig = Annotated[
+    str | None, typer.Option("--rig", metavar="RIG", help="Hold what is heard against this rig: a name, or a file.")
+]
+From = Annotated[
+    float | None,
+    typer.Option("--from", metavar="S", help="Begin so many seconds after the log's first frame; the rest is heard."),
+]
+To = Annotated[float | None, typer.Option("--to", metavar="S", help="End so many seconds after the log's first frame.")]
+Loop = Annotated[bool, typer.Option("--loop", help="Begin again at the end, until you leave.")]
 Speed = Annotated[
     str,
     typer.Option(
@@ -37,14 +46,26 @@ Seed = Annotated[
 Record = Annotated[
     Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl or .log).")
 ]
+Interface = Annotated[
+    str | None,
+    typer.Option("--interface", metavar="NAME", help="The python-can interface, as python-can's configuration has it."),
+]
+Channel = Annotated[str | None, typer.Option("--channel", metavar="NAME", help="The channel of the interface.")]
+BitRate = Annotated[
+    int | None, typer.Option("--bitrate", metavar="N", help="Bits per second; 250000 on RV-C, and without this option.")
+]
+AdapterOptions = Annotated[
+    list[str] | None,
+    typer.Option("--adapter-option", metavar="K=V", help="Something else that the driver takes. May be repeated."),
+]
 Dbc = Annotated[
     list[Path] | None,
     typer.Option("--dbc", metavar="FILE", help="Your own message definitions; they replace ours. May be repeated."),
 ]
 
 
-def microseconds(seconds: float | None) -> int | None:
-    """Return a run's length in microseconds.
+def microseconds(seconds: float | None, option: str = "--seconds") -> int | None:
+    """Return the seconds of an option in microseconds.
 
     Raises:
         InputError: it is below 0, or no number.
@@ -52,8 +73,20 @@ def microseconds(seconds: float | None) -> int | None:
     if seconds is None:
         return None
     if not 0 <= seconds <= 1e9:
-        raise InputError(f"--seconds {seconds:g}: give a number from 0 to 1000000000")
+        raise InputError(f"{option} {seconds:g}: give a number from 0 to 1000000000")
     return round(seconds * MICRO)
+
+
+def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
+    """Return the part of a log that ``--from`` and ``--to`` name, in microseconds.
+
+    Raises:
+        InputError: it ends before it begins, or one of them is no time.
+    """
+    first, last = microseconds(begin, "--from") or 0, microseconds(end, "--to")
+    if last is not None and last <= first:
+        raise InputError(f"--to {end:g}: give more than {first / MICRO:g}, where it begins")
+    return first, last
 
 
 def speed_of(text: str) -> float | None:

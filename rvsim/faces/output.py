@@ -32,14 +32,16 @@ class Sink(Protocol):
 class JsonLines:
     """One JSON object a line; with ``every`` also each frame and each reading of it."""
 
-    def __init__(self, out: TextIO, catalogue: Catalogue, channel: str, start: str, every: bool = False) -> None:
-        self._out, self._catalogue, self._channel, self._every = out, catalogue, channel, every
+    def __init__(
+        self, out: TextIO, catalogue: Catalogue, channel: str, start: str, every: bool = False, sent: bool = True
+    ) -> None:
+        self._out, self._catalogue, self._channel, self._every, self._sent = out, catalogue, channel, every, sent
         out.write(start)
 
     def frame(self, frame: Frame) -> None:
         """Write a frame line, with ``every``."""
         if self._every:
-            self._out.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, sent=True)))
+            self._out.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
 
     def events(self, events: Sequence[Event]) -> None:
         """Write a line for each event."""

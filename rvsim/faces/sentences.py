@@ -49,8 +49,9 @@ class Sentences:
     def end(self, time: int, watch: Watch) -> None:
         """Sum up: who is there and which flags still stand."""
         planned = [entry for entry in watch.roll_call if entry.planned]
-        present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in planned)
-        counted = f"{present} of {len(planned)} planned devices present"
+        known = planned or watch.roll_call
+        present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in known)
+        counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
         standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 

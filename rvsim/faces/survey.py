@@ -4,13 +4,17 @@ Knows: the JSON contract and the order in which support reads a survey. Does not
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from rvsim.faces.flags import gathered, tags
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
-from rvsim.logs.survey import Heard, Message, Source, Survey
+from rvsim.logs.survey import Heard, Load, Message, Source, Survey
+from rvsim.rig.functions import FUNCTIONS
+from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.transitions import Topic
 
 
 def as_json(log: Log, found: Survey) -> str:
@@ -23,9 +27,12 @@ def as_json(log: Log, found: Survey) -> str:
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
             "bus_load": {
-                "average_percent": round(found.average_percent, 3),
-                "worst_second_percent": round(found.worst_percent, 3),
+                "average_percent": round(found.average.least, 3),
+                "average_percent_at_most": round(found.average.most, 3),
+                "worst_second_percent": round(found.worst.least, 3),
+                "worst_second_percent_at_most": round(found.worst.most, 3),
             },
+            "accepted": found.accepted,
             "devices": [_device(source) for source in found.sources],
             "flags": [
                 {
@@ -62,6 +69,7 @@ def _device(source: Source) -> dict[str, Any]:
                 "dgn": f"{message.dgn:05X}",
                 "message": message.name,
                 "instance": message.instance,
+                **({} if message.dsa is None else {"dsa": message.dsa}),
                 "count": heard.count,
                 "median_gap_ms": None if heard.median is None else heard.median / 1000,
                 "worst_gap_ms": heard.worst / 1000 if heard.count > 1 else None,
@@ -72,29 +80,44 @@ def _device(source: Source) -> dict[str, Any]:
 
 
 def as_text(log: Log, found: Survey) -> Iterator[str]:
-    """Return the survey in words."""
+    """Return the survey in words: what it comes to, who was there, what was noticed."""
+    yield f"{log.name}, {log.kind}: {found.frames} frames in {_span(found.seconds)} from {_addresses(found)}."
+    if not found.frames:
+        yield "There is nothing in it to tell."
+        yield from _left_out(log)
+        return
     yield (
-        f"{log.name}, {log.kind}: {found.frames} frames in {found.seconds:.1f} s from {len(found.sources)} addresses; "
-        f"the pair at least {found.average_percent:.1f} % busy, {found.worst_percent:.1f} % in its worst second."
+        f"The pair was {_between(found.average)} % busy on average and {_between(found.worst)} % in its worst second "
+        "(stuff bits are not counted one by one)."
     )
     yield from _left_out(log)
     yield ""
+    yield "In short"
+    yield from (f"  {text}" for text in _in_short(found))
+    yield ""
     yield "Who was there"
     for source in found.sources:
-        who = ", ".join(one.device for one in source.devices if one.planned) or "not known by a rig"
-        name = source.name
-        claimed = "" if name is None else f"; NAME: maker {name.manufacturer_code}, serial number {name.serial_number}"
-        yield f"  address {source.address:02X} hex: {who}{claimed}"
-        for message, heard in source.messages.items():
-            yield f"    {_spoken(message)}: {_how_often(heard)}"
-    if found.absent:
-        yield f"  never heard: {', '.join(found.absent)}"
+        yield from _who(source, bool(found.planned))
     yield ""
     yield "What was noticed" if found.flags else "Nothing was noticed that is wrong."
-    for flag in found.flags:
-        until = f" until {flag.until / 1e6:.1f} s" if flag.until is not None else ", to the end"
-        yield f"  {flag.tag} {flag.severity}, {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s{until})"
-        yield f"      Try next: {flag.advice}"
+    for group in gathered(found.flags):
+        yield from _noticed(group)
+
+
+def _span(seconds: float) -> str:
+    """Say a length of time: ``119.7 s``, ``3 min 35 s``, ``23 h 59 min``."""
+    if seconds < 120:
+        return f"{seconds:.1f} s"
+    minutes = int(seconds) // 60
+    return f"{minutes} min {int(seconds) % 60:02d} s" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _addresses(found: Survey) -> str:
+    return f"{len(found.sources)} address{'' if len(found.sources) == 1 else 'es'}"
+
+
+def _between(load: Load) -> str:
+    return f"{load.least:.1f} to {load.most:.1f}"
 
 
 def _left_out(log: Log) -> Iterator[str]:
@@ -107,14 +130,107 @@ def _left_out(log: Log) -> Iterator[str]:
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  left out: {skipped}"
+    if counts.steps_back:
+        yield f"  the time went back {counts.steps_back} times; such frames count as sent at the time before"
+    if counts.untimed:
+        yield f"  {counts.untimed} frames had no time of their own and got that of the one before"
+
+
+# What it comes to.
+
+
+def _in_short(found: Survey) -> Iterator[str]:
+    if found.planned:
+        heard = found.planned - len(found.absent)
+        yield f"{heard} of {found.planned} planned devices were heard" + (
+            f"; never heard: {', '.join(found.absent)}." if found.absent else "."
+        )
+    for group in gathered(found.flags):
+        if group[0].kind != Kind.UNKNOWN_MESSAGE:
+            yield f"{tags(group)} {group[0].severity}: {_whom(group)}."
+    unknown = sum(message.name is None for source in found.sources for message in source.messages)
+    known = sum(len(source.messages) for source in found.sources) - unknown
+    if unknown:
+        yield f"{unknown} of {unknown + known} messages have no name here; a DBC file that defines them can be given."
+    if found.accepted:
+        yield f"{found.accepted} flags are not told: the rig accepts them."
+    if not found.planned:
+        yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
+    if all(flag.severity is Severity.NOTICE for flag in found.flags):
+        yield "Nothing is wrong by these rules."
+
+
+IN_SHORT = {
+    Kind.SILENT_DEVICE: "fell silent",
+    Kind.LATE_MESSAGE: "did not send in time",
+    Kind.BUS_QUIET: "was quiet for longer than is usual",
+    Kind.UNPLANNED_DEVICE: "is not as planned",
+    Kind.SHARED_ADDRESS: "is claimed by more than one unit",
+    Kind.BAD_VALUE: "said what cannot be",
+    Kind.NO_DATA: "lost a reading",
+    Kind.WRONG_LENGTH: "sent frames of the wrong length",
+}
+"""What each kind of flag says of its subject."""
+
+
+def _whom(group: Sequence[Flag]) -> str:
+    subjects = list(dict.fromkeys(flag.subject for flag in group))
+    times = f", {len(group)} times" if len(group) > len(subjects) else ""
+    whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
+    return f"{whom} {IN_SHORT[group[0].kind]}{times}"
+
+
+# Who was there.
+
+
+def _who(source: Source, with_rig: bool) -> Iterator[str]:
+    name = source.name
+    known = [one.device for one in source.devices if one.planned]
+    who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
+    speaks = [
+        f"{FUNCTIONS[function].title}{''.join(f' {instance}' for instance in instances)}"
+        for one in source.devices
+        for function, instances in one.functions.items()
+    ]
+    if speaks:
+        who.append(f"speaks as {', '.join(speaks)}")
+    if name is not None:
+        who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
+    yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")
+    width = max(len(_spoken(message)) for message in source.messages)
+    for message, heard in source.messages.items():
+        yield f"    {_spoken(message):<{width}}  {_how_often(heard)}"
 
 
 def _spoken(message: Message) -> str:
-    name = message.name or f"DGN {message.dgn:05X} hex, without a definition"
-    return name if message.instance is None else f"{name} {message.instance}"
+    """Name a message as it is spoken of: with its instance, a heartbeat with its function."""
+    return str(Topic(0, *message)) + ("" if message.name else ", no name here")
 
 
 def _how_often(heard: Heard) -> str:
-    if heard.median is None:
+    """Say how often a message came: its usual gap, or that it comes in bursts, and the worst gap."""
+    mean, median = heard.mean, heard.median
+    if mean is None or median is None:
         return "once"
-    return f"{heard.count} times, usually every {heard.median / 1e6:.2f} s, {heard.worst / 1e6:.2f} s at worst"
+    usual = f"every {_gap(median)}" if 3 * median >= mean else f"in bursts, every {_gap(mean)} on average"
+    return f"{heard.count} times, {usual}, {_gap(heard.worst)} at worst"
+
+
+def _gap(microseconds: float) -> str:
+    return f"{microseconds / 1000:.0f} ms" if microseconds < 999_500 else f"{microseconds / 1e6:.2f} s"
+
+
+# What was noticed.
+
+_LISTED = 8
+"""Flags of one group that are written out; the rest is counted, and in the JSON form."""
+
+
+def _noticed(group: Sequence[Flag]) -> Iterator[str]:
+    yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
+    for flag in group[:_LISTED]:
+        until = f"until {flag.until / 1e6:.1f} s" if flag.until is not None else "to the end"
+        yield f"      {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s {until})"
+    if len(group) > _LISTED:
+        yield f"      and {len(group) - _LISTED} more of the kind"
+    yield f"      Try next: {group[0].advice}"

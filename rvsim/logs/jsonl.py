@@ -4,6 +4,7 @@ Knows: the names and order of the keys. Does not know files or buses.
 """
 
 import json
+from importlib.metadata import version
 from typing import Any
 
 from rvsim.wire.catalogue import Catalogue
@@ -17,9 +18,10 @@ _WIDEST_NUMBER = 53
 """Bits that every JSON reader keeps exactly; a wider raw value is written as hex text."""
 
 
-def start_line(**parts: Any) -> str:
+def start_line(command: str, **parts: Any) -> str:
     """Return the first line of every JSON stream of ours."""
-    return json.dumps({"type": "start", "schema": SCHEMA, **parts}, ensure_ascii=False) + "\n"
+    head = {"type": "start", "schema": SCHEMA, "version": version("rvsim-bench"), "command": command}
+    return json.dumps({**head, **parts}, ensure_ascii=False) + "\n"
 
 
 def line(time: int, fields: dict[str, Any]) -> str:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
+from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag
 from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
@@ -18,7 +19,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.name import Name
-from rvsim.wire.timing import BIT_RATE, least_bits
+from rvsim.wire.timing import BIT_RATE, most_bits
 
 _GAPS = 8192
 """So many gaps of a message are kept whole; beyond, every second one goes and the median is that of a sample."""
@@ -29,6 +30,7 @@ class Heard:
     """One message of one source and instance: times in microseconds."""
 
     count: int = 0
+    first: int = 0
     last: int = 0
     worst: int = 0
     gaps: "array[int]" = field(default_factory=lambda: array("q"))
@@ -36,7 +38,9 @@ class Heard:
 
     def note(self, time: int) -> None:
         """Count a frame."""
-        if self.count:
+        if not self.count:
+            self.first = time
+        else:
             gap = time - self.last
             self.worst = max(self.worst, gap)
             if self.count % self._stride == 0:
@@ -51,13 +55,27 @@ class Heard:
         ordered = sorted(self.gaps)
         return ordered[len(ordered) // 2] if ordered else None
 
+    @property
+    def mean(self) -> float | None:
+        """The usual time between two frames on average, in microseconds; None for a message that came once."""
+        return (self.last - self.first) / (self.count - 1) if self.count > 1 else None
+
 
 class Message(NamedTuple):
-    """Which message: its DGN, its name where it has one, and the instance it speaks of."""
+    """Which message: its DGN, its name where it has one, the instance it speaks of, in a heartbeat the DSA."""
 
     dgn: int
     name: str | None
     instance: int | None
+    dsa: int | None = None
+
+
+@dataclass(frozen=True)
+class Load:
+    """How busy the pair was, in percent: between ``least``, without stuff bits, and ``most``, with all there can be."""
+
+    least: float
+    most: float
 
 
 @dataclass(frozen=True)
@@ -72,55 +90,63 @@ class Source:
 
 @dataclass(frozen=True)
 class Survey:
-    """What a log holds. ``average_percent`` and ``worst_percent`` are lower bounds, without stuff bits."""
+    """What a log holds."""
 
     frames: int
     seconds: float
-    average_percent: float
-    worst_percent: float
+    average: Load
+    worst: Load
+    """The worst second."""
     sources: tuple[Source, ...]
+    planned: int
+    """How many devices a rig plans; 0 without one."""
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
+    accepted: int
+    """How many flags the rig's accepted trouble has kept back."""
 
 
 def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
     """Hold a log against the rules, and against a rig where one is given."""
-    watch, load = Watch(catalogue, rig), PairLoad()
+    watch, decoder = Watch(catalogue, rig), Decoder(catalogue)
+    loads = PairLoad(), PairLoad(most_bits)
     heard: dict[int, dict[Message, Heard]] = {}
     flags: dict[int, Flag] = {}
-    count = bits = 0
+    count = 0
     first, last = None, 0
     for frame in frames:
         first = frame.time if first is None else first
         last = max(last, frame.time)
-        count, bits = count + 1, bits + least_bits(len(frame.data))
-        load.add(frame)
-        by_message = heard.setdefault(frame.identifier & 0xFF, {})
-        by_message.setdefault(_message(frame, catalogue), Heard()).note(frame.time)
+        count += 1
+        for load in loads:
+            load.add(frame)
+        source = frame.identifier & 0xFF
+        topic = decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
+        message = Message(*topic[1:])
+        heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
         _collect(watch.hear(frame), flags)
     _collect(watch.advance(last), flags)
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
-    sources = tuple(_source(address, heard[address], roll_call) for address in sorted(heard))
-    absent = tuple(one.device for one in roll_call if one.planned and one.last_heard is None)
-    average = 100 * bits / BIT_RATE / seconds if seconds else 0.0
-    return Survey(count, seconds, average, load.percent()[1], sources, absent, tuple(flags.values()))
+    average = [100 * load.total / BIT_RATE / seconds if seconds else 0.0 for load in loads]
+    return Survey(
+        frames=count,
+        seconds=seconds,
+        average=Load(*average),
+        worst=Load(*(load.percent()[1] for load in loads)),
+        sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
+        planned=sum(one.planned for one in roll_call),
+        absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
+        flags=tuple(flags.values()),
+        accepted=watch.statistics.accepted,
+    )
 
 
 def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
     for event in events:
         if isinstance(event, FlagRaised | FlagCleared):
             flags[event.flag.number] = event.flag
-
-
-def _message(frame: Frame, catalogue: Catalogue) -> Message:
-    dgn = dgn_of(frame.identifier)
-    spec = catalogue.by_dgn(dgn)
-    if spec is None:
-        return Message(dgn, None, None)
-    instanced = bool(spec.fields) and spec.fields[0].name.endswith("instance") and spec.fields[0].first == 0
-    return Message(dgn, spec.name, spec.fields[0].raw_in(frame.data) if instanced else None)
 
 
 def _source(address: int, messages: Mapping[Message, Heard], roll_call: tuple[Attendance, ...]) -> Source:

@@ -1,13 +1,14 @@
 """Holds the field names in a rig against the message definitions.
 
-Knows: that ``limits`` and ``required`` name ``MESSAGE.field``, or a field alone. Does not know files; the definitions
+Knows: that ``limits`` and ``required`` name ``MESSAGE.field``, or a field alone, and what is accepted a message and its
+field. Does not know files; the definitions
 are known only once the rig is read, since it may bring its own.
 """
 
 from collections.abc import Iterator
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.model import Rig
+from rvsim.rig.model import AcceptedPlan, Rig
 from rvsim.wire.catalogue import Catalogue
 
 
@@ -25,8 +26,28 @@ def check_fields(rig: Rig, catalogue: Catalogue) -> None:
         for name in names
         for problem in _problems(name, fields, catalogue)
     ]
+    problems += [
+        f'rig "{rig.name}", accepted {number}: {problem}'
+        for number, one in enumerate(rig.accepted, 1)
+        for problem in _not_accepted(one, catalogue)
+    ]
     if problems:
         raise InputError(*problems)
+
+
+def _not_accepted(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:
+    """A DGN may have no definition; a field is known only where it has one."""
+    if one.message is None:
+        return
+    if one.dgn is None and one.message not in catalogue.names:
+        yield f"no message is called {one.message}{did_you_mean(one.message, catalogue.names)}; correct the name"
+        return
+    spec = catalogue.by_name(one.message) if one.dgn is None else catalogue.by_dgn(one.dgn)
+    if one.field is not None and spec is None:
+        yield f"DGN {one.message} hex has no definition here, so no field {one.field} either; give a DBC file for it"
+    elif one.field is not None and spec is not None and one.field not in spec.by_name:
+        known = spec.by_name
+        yield f"{spec.name} has no field {one.field}{did_you_mean(one.field, known)}; it has {', '.join(known)}"
 
 
 def _problems(name: str, fields: set[str], catalogue: Catalogue) -> Iterator[str]:

@@ -12,24 +12,26 @@ name (without it kinds and settings are taken as they are), and ``folder``, wher
 from collections.abc import Iterator, Mapping
 from os.path import isfile
 from pathlib import Path
-from typing import Annotated, Any, NamedTuple, TypeVar
+from typing import Annotated, Any, TypeVar
 
 from pydantic import (
     AfterValidator,
     BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     ValidationInfo,
     ValidatorFunctionWrapHandler,
     field_validator,
 )
-from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.accepted import AcceptedPlan
+from rvsim.rig.claimed import ClaimedName
+from rvsim.rig.clashes import clashes
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
-from rvsim.rig.quantity import shown
+from rvsim.rig.quantity import Duration, shown
+from rvsim.rig.table import Line, Problem, Table, part, refuse
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 
 SCHEMA = 1
@@ -38,29 +40,28 @@ HIGHEST_ADDRESS = 253
 """254 says "no address" and 255 "everyone" (SAE J1939-81)."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
+__all__ = [
+    "HIGHEST_ADDRESS",
+    "SCHEMA",
+    "AcceptedPlan",
+    "Address",
+    "DevicePlan",
+    "FieldName",
+    "Kinds",
+    "Limits",
+    "Line",
+    "Rig",
+    "Schema",
+    "Table",
+    "part",
+]
 _Model = TypeVar("_Model", bound=BaseModel)
-
-
-class Table(BaseModel):
-    """A table of a rig or scenario file: frozen; unknown keys and texts for numbers are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
 def _known_schema(number: int) -> int:
     if number != SCHEMA:
         raise ValueError(f"{shown(number)} is not a form that this rvsim reads; write schema = {SCHEMA}")
     return number
-
-
-def _one_line(text: str) -> str:
-    if not text.strip():
-        raise ValueError("this is empty; write a few words")
-    if not text.isprintable():
-        raise ValueError(f"{shown(text)} has a line break or another control character; write plain words")
-    if text != text.strip():
-        raise ValueError(f"{shown(text)} has blanks around it; remove them")
-    return text
 
 
 def _address(number: int) -> int:
@@ -100,38 +101,10 @@ def _beside(given: object, info: ValidationInfo) -> object:
 
 
 Schema = Annotated[int, AfterValidator(_known_schema)]
-Line = Annotated[str, AfterValidator(_one_line)]
-"""Words on one line, safe to print."""
 Address = Annotated[int, AfterValidator(_address)]
 FieldName = Annotated[str, AfterValidator(_names_a_field)]
 """``MESSAGE.field``, or ``field`` for every message of the device that has it."""
 Limits = Annotated[tuple[float, float], BeforeValidator(_pair), AfterValidator(_in_order)]
-
-
-class _Problem(NamedTuple):
-    """One mistake, with its place below the value that is being checked."""
-
-    place: tuple[int | str, ...]
-    text: str
-    given: object
-
-
-def _refuse(title: str, problems: list[_Problem], found: ValidationError | None = None) -> ValidationError:
-    """Put mistakes of our own and those that pydantic found into one error."""
-    details = found.errors(include_url=False) if found else []
-    theirs = [
-        InitErrorDetails(
-            type=PydanticCustomError(one["type"], one["msg"], one.get("ctx")),
-            loc=one["loc"],
-            input=one["input"],
-        )
-        for one in details
-    ]
-    ours = [
-        InitErrorDetails(type=PydanticCustomError("value_error", "{error}", {"error": text}), loc=place, input=given)
-        for place, text, given in problems
-    ]
-    return ValidationError.from_exception_data(title, theirs + ours)
 
 
 def _instance_problems(function: str, given: object) -> Iterator[str]:
@@ -157,12 +130,14 @@ class DevicePlan(Table):
     """One planned device. ``settings`` are those of the simulated device that can stand in for it."""
 
     name: Line
-    kind: Line
-    """Which simulated device stands in for it."""
+    kind: Line = Field(default="", validate_default=True)
+    """Which simulated device stands in for it; empty where none does, and then it cannot be simulated."""
     address: Address
     """The address it prefers; it is heard wherever it has claimed one."""
-    functions: Mapping[str, tuple[int, ...]]
-    """The instances of each function."""
+    claimed_name: ClaimedName | None = None
+    """The NAME that it claims an address with: that alone tells which unit it is."""
+    functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
+    """The instances of each function. Without any it is known by its NAME, or by where it is heard."""
     zone: Line | None = None
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
@@ -184,10 +159,10 @@ class DevicePlan(Table):
         if not isinstance(given, Mapping):
             return given
         problems = [
-            _Problem((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
+            Problem((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
         ]
         if problems:
-            raise _refuse("functions", problems)
+            raise refuse("functions", problems)
         return {name: tuple(those) if isinstance(those, list | tuple) else (those,) for name, those in given.items()}
 
     @field_validator("amps")
@@ -195,14 +170,24 @@ class DevicePlan(Table):
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
         functions = info.data.get("functions", amps)  # where they are faulty themselves, that is told already
         for name in amps:
+            if not functions:
+                raise ValueError(f"{shown(name)} is none of its functions; it has none yet, so add them first")
             if name not in functions:
                 raise ValueError(f"{shown(name)} is none of its functions; name one of {', '.join(functions)}")
         return amps
 
-    @field_validator("kind")
+    @field_validator("kind", mode="wrap")
     @classmethod
-    def _known_kind(cls, kind: str, info: ValidationInfo) -> str:
+    def _known_kind(cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> str:
         kinds = _kinds(info)
+        if given == "":
+            if kinds:
+                raise ValueError(
+                    f'it cannot be simulated without a kind; add one, like kind = "{next(iter(kinds))}"; '
+                    f"the kinds are {', '.join(kinds)}"
+                )
+            return ""
+        kind: str = check(given)
         if kinds and kind not in kinds:
             raise ValueError(f"{shown(kind)} is unknown{did_you_mean(kind, kinds)}; the kinds are {', '.join(kinds)}")
         return kind
@@ -240,65 +225,47 @@ class Rig(Table):
         tuple[Annotated[Path, BeforeValidator(_beside), Field(strict=False)], ...], Field(strict=False)
     ] = ()
     """The user's own DBC files."""
+    longest_pause: Duration = 0
+    """The longest pause of the whole bus that is normal here, in microseconds; 0 where the rig says nothing of it."""
+    accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
+    """Known trouble that is not to be told."""
 
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle that its devices share."""
         return VehiclePlan(**{name: getattr(self, name) for name in VehiclePlan.model_fields})
 
+    @field_validator("accepted")
+    @classmethod
+    def _of_its_devices(cls, accepted: tuple[AcceptedPlan, ...], info: ValidationInfo) -> tuple[AcceptedPlan, ...]:
+        devices = info.data.get("devices")  # where they are faulty themselves, that is told already
+        names = [device.name for device in devices] if devices is not None else []
+        problems = [
+            Problem(
+                (number, "device"),
+                f"{shown(one.device)} is not in the rig{did_you_mean(one.device, names)}; "
+                f"its devices are {', '.join(names)}",
+                one.device,
+            )
+            for number, one in enumerate(accepted)
+            if devices is not None and one.device is not None and one.device not in names
+        ]
+        if problems:
+            raise refuse("accepted", problems)
+        return accepted
+
     @field_validator("devices", mode="wrap")
     @classmethod
     def _checked_together(cls, given: Any, check: ValidatorFunctionWrapHandler) -> tuple[DevicePlan, ...]:
         if isinstance(given, list | tuple) and len(given) > HIGHEST_ADDRESS + 1:
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
-        clashes = list(_clashes(given)) if isinstance(given, list | tuple) else []
+        both = list(clashes(given)) if isinstance(given, list | tuple) else []
         try:
             devices: tuple[DevicePlan, ...] = check(given)
         except ValidationError as found:
-            raise _refuse("device", clashes, found) from None
-        if clashes:
-            raise _refuse("device", clashes)
+            raise refuse("device", both, found) from None
+        if both:
+            raise refuse("device", both)
         if not devices:
             raise ValueError("a rig needs at least one device; write a table [[device]]")
         return devices
-
-
-def part(entry: object, key: str) -> Any:
-    """Return what a device has under a key, read or not yet read; None where there is nothing."""
-    return entry.get(key) if isinstance(entry, Mapping) else getattr(entry, key, None)
-
-
-class _Claim(NamedTuple):
-    """Something that only one device may have; ``thing`` tells one from another."""
-
-    place: tuple[str, ...]
-    thing: tuple[str, object]
-    words: str
-    advice: str
-
-
-def _claims(entry: object) -> Iterator[_Claim]:
-    name, address, functions = (part(entry, key) for key in ("name", "address", "functions"))
-    if isinstance(name, str):
-        yield _Claim(("name",), ("name", name), f"{shown(name)} is already the name", "give each its own name")
-    if type(address) is int and 0 <= address <= HIGHEST_ADDRESS:
-        words = f"0x{address:02X} is already the address"
-        yield _Claim(("address",), ("address", address), words, "give each its own address")
-    for name, given in functions.items() if isinstance(functions, Mapping) else ():
-        if name not in FUNCTIONS or FUNCTIONS[name].shared:
-            continue
-        for instance in given if isinstance(given, list | tuple) else (given,):
-            if type(instance) is int and 0 <= instance <= HIGHEST_INSTANCE:
-                words = f"{FUNCTIONS[name].title} {instance} is already a function"
-                yield _Claim(("functions", name), (name, instance), words, "give each its own instance")
-
-
-def _clashes(entries: list[object] | tuple[object, ...]) -> Iterator[_Problem]:
-    """Find what two devices cannot both have, in devices that may not be read yet or be wrong otherwise."""
-    owners: dict[tuple[str, object], int] = {}
-    for number, entry in enumerate(entries):
-        for place, thing, words, advice in _claims(entry):
-            first = owners.setdefault(thing, number)
-            if first != number:
-                owner = f"device {first + 1} {shown(part(entries[first], 'name'))}"
-                yield _Problem((number, *place), f"{words} of {owner}; {advice}", thing)

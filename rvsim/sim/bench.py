@@ -10,6 +10,7 @@ from contextlib import suppress
 from typing import Any, NamedTuple
 
 from rvsim.devices.device import Device, Role, Site
+from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.kernel import Kernel
@@ -40,6 +41,14 @@ class Failure(NamedTuple):
         )
 
 
+def _kind(plan: DevicePlan, kinds: Iterable[str]) -> str:
+    if not plan.kind:
+        raise InputError(
+            f'device "{plan.name}" cannot be simulated without a kind; add one to it in the rig: {", ".join(kinds)}'
+        )
+    return plan.kind
+
+
 class Bench:
     """One run of a rig. Advance it with ``run_until``; it has no clock of its own."""
 
@@ -56,6 +65,11 @@ class Bench:
         on_frame: Callable[[Frame], None] | None = None,
         on_failure: Callable[[Failure], None] | None = None,
     ) -> None:
+        """Put everything together.
+
+        Raises:
+            InputError: a device has no kind, or lacks a function that its kind needs.
+        """
         self.kernel = Kernel()
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
@@ -65,7 +79,9 @@ class Bench:
         self._line = Line(self.kernel, self._deliver)
         self.gates = {plan.name: list((gates or {}).get(plan.name, ())) for plan in rig.devices}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
-        self.devices = [self._put_in(plan, kinds[plan.kind], catalogue, seed, site or Site()) for plan in rig.devices]
+        self.devices = [
+            self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in rig.devices
+        ]
         self._listeners: dict[int, list[Device]] = {}
         for device in self.devices:
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:

@@ -7,6 +7,9 @@ clock: nobody waits, and the same kernel runs. Does not know what happens at any
 import threading
 import time
 
+TOGETHER_US = 2_000
+"""Faster than the wall clock, what falls within so many microseconds of it is done in one go."""
+
 
 class PacedClock:
     """Simulated time runs at ``speed`` times the wall clock, from the first wait on.
@@ -32,6 +35,28 @@ class PacedClock:
         if self._paused_ns is not None and self._started_ns is not None:
             self._started_ns += time.monotonic_ns() - self._paused_ns
         self._paused_ns = None
+
+    @property
+    def slack(self) -> int:
+        """How much simulated time, in microseconds, is worth no wait of its own."""
+        return round(TOGETHER_US * self.speed) if self.speed > 1 else 0
+
+    def pace(self, speed: float) -> None:
+        """Go on at another speed, from the moment that was reached.
+
+        Raises:
+            ValueError: the speed is not above 0.
+        """
+        moment = self.reached()
+        if not speed > 0:
+            raise ValueError(f"speed {speed} is not above 0")
+        self.speed = speed
+        self.jump(moment)
+
+    def jump(self, moment: int) -> None:
+        """Let simulated time be ``moment`` (microseconds) now."""
+        now = time.monotonic_ns() if self._paused_ns is None else self._paused_ns
+        self._started_ns = now - round(moment * 1000 / self.speed)
 
     def reached(self) -> int:
         """Return how far simulated time has come by the wall clock, in microseconds."""

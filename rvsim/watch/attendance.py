@@ -64,6 +64,7 @@ class Part:
         self.values: Values | None = None
         self.entry: Entry = node.nobody
         self.late: GapExceeded | None = None
+        node.parts.add(self)
 
     @property
     def says_who(self) -> bool:
@@ -78,6 +79,10 @@ class Node:
         self.address = address
         self.name: Name | None = None
         self.claimed_at = 0
+        self.claimant: Entry | None = None
+        """The planned device whose NAME it claims."""
+        self.parts: set[Part] = set()
+        """Its topics, whoever they are counted to."""
         self.nobody = Entry(-1, f"address {address:02X} hex", None)
         """Whom a topic is counted to before anybody else."""
         self.other_instances: set[str] = set()
@@ -96,7 +101,8 @@ class Entry:
         self.planned_gap = planned_gap
         """The slowest gap of the status messages of its planned functions."""
         self.node: Node | None = None
-        self.by_dsa_only = False
+        self.unsure = False
+        """Whether it is taken to be where it is heard by its heartbeat or its address alone."""
         self.state: Presence | None = None
         self.heard = False
         """Whether it is being heard: from its first frame until it is found silent."""

@@ -21,12 +21,13 @@ class Severity(StrEnum):
 
 
 class Kind(StrEnum):
-    """What sort of problem it is."""
+    """What sort of problem it is. A rig knows these words too (`rig.accepted`)."""
 
     SILENT_DEVICE = "silent-device"
     LATE_MESSAGE = "late-message"
     BUS_QUIET = "bus-quiet"
     UNPLANNED_DEVICE = "unplanned-device"
+    SHARED_ADDRESS = "shared-address"
     BAD_VALUE = "bad-value"
     NO_DATA = "no-data"
     WRONG_LENGTH = "wrong-length"
@@ -42,7 +43,8 @@ class Flag:
 
     ``number`` counts from 1 in the order of raising. ``since`` and ``until`` are microseconds; ``since`` is when the
     limit was passed, which can be a little before the moment at which that could be known. ``until`` is None while
-    the flag stands.
+    the flag stands. ``message`` (its name, or its DGN as five hex digits) and ``field`` are None where a flag is about
+    none: with kind and subject they are what a rig can accept.
     """
 
     number: int
@@ -54,6 +56,8 @@ class Flag:
     advice: str
     evidence: tuple[str, ...] = ()
     until: int | None = None
+    message: str | None = None
+    field: str | None = None
 
     @property
     def tag(self) -> str:

@@ -1,18 +1,21 @@
 """Who speaks from an address: the way from NAME to function and instance to address.
 
-Knows: that an address alone never tells what a device is (rv-c.com/node/82). A source is bound to a planned device
-by a status message of one of the device's functions and instances; or, where only one planned device has the
-function, by the default source address in its heartbeat, which carries no instance. Of several devices with a
-function that has no status message at all, such as panels, the planned address chooses. Functions that devices share
-by design bind nobody, nor do commands and requests. Does not know ages: it tells the roll call who has come.
+Knows: that an address alone never tells what a device is (rv-c.com/node/82). A source that claims a planned NAME is
+that device, whatever it speaks as. Else it is bound to a planned device by a status message of one of the device's
+functions and instances, unless it is known to have another NAME; or, where only one planned device has the function, by
+the default source address in its heartbeat, which carries no instance. Of several devices with a function that has no
+status message at all, such as panels, the planned address chooses. Functions that devices share by design bind nobody,
+nor do commands and requests. A planned device that has no function of its own is what is heard from its address, as
+long as nothing else is known of that. Does not know ages: it tells the roll call who has come.
 """
 
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.rig.functions import by_dsa
+from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part
+from rvsim.watch.contest import Contests
 from rvsim.watch.limits import expected
 from rvsim.watch.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
@@ -40,13 +43,21 @@ class Identity:
         self._agenda = agenda
         self._emit = emit
         self._forget = forget
+        self._contests = Contests(roll_call, agenda, emit)
         self._naming = Duty(2, self._naming_due, self._stay_unknown)
+        self._by_name: dict[Name, Entry] = {}
+        self._by_address: dict[int, Entry] = {}
+        """The planned devices that have no function of their own."""
         self._owners: dict[tuple[str, int], Entry] = {}
         self._by_function: dict[str, list[Entry]] = {}
         for entry in roll_call.entries:
             for function, instances in entry.plan.functions.items() if entry.plan else ():
                 self._by_function.setdefault(function, []).append(entry)
                 self._owners.update({(function, instance): entry for instance in instances})
+            if entry.plan is not None and all(FUNCTIONS[name].shared for name in entry.plan.functions):
+                self._by_address[entry.plan.address] = entry
+            if entry.plan is not None and entry.plan.claimed_name is not None:
+                self._by_name[entry.plan.claimed_name] = entry
         self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=HEARTBEAT_FLOOR)
         """So long a source may take to say what it is: three heartbeats, or three of the slowest planned status."""
 
@@ -56,16 +67,20 @@ class Identity:
         Returns:
             Whether the same frame again could change nothing here.
         """
-        node, now = part.node, part.rhythm.times[-1]
+        node, now, claims = part.node, part.rhythm.times[-1], part.topic.dgn == ADDRESS_CLAIM
+        if claims:
+            self._contests.claim(part, time)
         if node.address >= NULL_ADDRESS:
-            return True
-        if part.topic.dgn == ADDRESS_CLAIM:
+            return not claims
+        if claims:
             self._take_name(part, time, now)
         owner, objection = self._who(part) if self._with_rig else (None, None)
         if objection is not None:
             self._doubt(part, time, now)
         if owner is None and part.entry.is_gone and part.entry.plan is not None:
             owner = part.entry  # back with something that it had said before from here
+        if owner is None and part.entry.plan is None and self._by_address:
+            owner = self._by_place(node)
         if owner is not None:
             self._bind(owner, part, time)
         elif part.entry is node.nobody:
@@ -73,24 +88,30 @@ class Identity:
         self._come(part.entry, time, now)
         if objection is not None:
             self._object(part.entry, objection, time, time)
-        return objection is None and (part.entry.plan is not None or not (self._with_rig and part.says_who))
+        known = part.entry.plan is not None or not (self._with_rig and part.says_who)
+        return objection is None and known and not claims  # a claim matters however often it is repeated
 
     # Who it is.
 
     def _who(self, part: Part) -> tuple[Entry | None, _Objection | None]:
-        """Return the planned device that a topic shows to be its sender, or what the sender may not speak for."""
-        function, instance = part.function, part.topic.instance
+        """Return the planned device that a topic shows to be its sender, and what the sender may not speak for."""
+        node, function, instance = part.node, part.function, part.topic.instance
+        claimant = node.claimant
+        if claimant is not None and not (part.topic.dgn == ADDRESS_CLAIM or self._may_bind(claimant, node)):
+            claimant = None
+        if claimant is not None:
+            claimant.unsure = False
         if function is None or instance is None:
-            return self._by_heartbeat(part), None
+            return claimant or self._by_heartbeat(part), None
         owner = self._owners.get((function.name, instance))
         if owner is None:
-            return None, _Objection(part.spoken, None)
-        if function.shared:
-            return None, None
-        if self._may_bind(owner, part.node):
-            owner.by_dsa_only = False
+            return claimant, _Objection(part.spoken, None)
+        if function.shared or owner is claimant:
+            return claimant, None
+        if claimant is None and not _other_unit(owner, node) and self._may_bind(owner, node):
+            owner.unsure = False
             return owner, None
-        return None, _Objection(part.spoken, owner)
+        return claimant, _Objection(part.spoken, owner)
 
     def _by_heartbeat(self, part: Part) -> Entry | None:
         node, function = part.node, by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
@@ -102,31 +123,56 @@ class Identity:
         if len(having) != 1:
             return None
         entry = having[0]
+        if _other_unit(entry, node):
+            return None
         if entry.node is node:
             return entry
-        if entry.heard or self._heard_from(node) is not None:
+        if entry.heard or self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
             return None
-        entry.by_dsa_only = True
+        entry.unsure = True
+        return entry
+
+    def _by_place(self, node: Node) -> Entry | None:
+        """Return the planned device that is known by its address alone, where nobody else is known to speak there."""
+        entry = self._by_address.get(node.address)
+        if entry is None or _other_unit(entry, node):
+            return None
+        if entry.heard:
+            return entry if entry.node is node else None
+        if self._roll_call.heard_from(node) is not None:
+            return None
+        entry.unsure = True
         return entry
 
     def _may_bind(self, entry: Entry, node: Node) -> bool:
         """Tell whether a status message can bind a device to a node: it is heard from nowhere else, or has moved."""
         other = entry.node
-        if other is None or other is node or not entry.heard or entry.by_dsa_only:
+        if other is None or other is node or not entry.heard or entry.unsure:
             return True
         return node.name is not None and node.name == other.name and entry.last() < node.claimed_at
 
     def _take_name(self, part: Part, time: int, now: int) -> None:
-        """Note the NAME that a node claims; one that differs from that of a silent device means another node."""
+        """Note the NAME that a node claims; one that differs from that of a silent device means another node.
+
+        Whoever is known to have another NAME, or was taken to be there while the NAME is that of another planned
+        device, speaks there no more.
+        """
         node = part.node
         if len(part.frame.data) != 8:
             return
         before, node.name, node.claimed_at = node.name, Name.from_bytes(part.frame.data), now
-        if before is None or before == node.name:
+        if before == node.name:
             return
-        node.other_instances.clear()
+        node.claimant = self._by_name.get(node.name)
+        if before is not None:
+            node.other_instances.clear()
         for entry in self._roll_call.entries:
-            if entry.plan is not None and entry.node is node and entry.is_gone:
+            if entry.plan is None or entry.node is not node or entry is node.claimant:
+                continue
+            wrong = node.claimant is not None or entry.plan.claimed_name is not None
+            if wrong and entry.heard:
+                self._unseat(entry, part, time, now)
+            elif entry.is_gone and (wrong or before is not None):
                 self._leave(entry, time, keep=part)
 
     def _doubt(self, part: Part, time: int, now: int) -> None:
@@ -136,9 +182,13 @@ class Identity:
             return
         node.other_instances.add(function.name)
         for entry in self._by_function.get(function.name, []):
-            if entry.node is node and entry.by_dsa_only and entry.heard:
-                self._leave(entry, time, keep=part)
-                entry.node, entry.state, entry.waiting_from = None, None, now
+            if entry.node is node and entry.unsure and entry.heard:
+                self._unseat(entry, part, time, now)
+
+    def _unseat(self, entry: Entry, part: Part, time: int, now: int) -> None:
+        """Take back that a device is heard: what was taken for it is somebody else."""
+        self._leave(entry, time, keep=part)
+        entry.node, entry.state, entry.waiting_from = None, None, now
 
     # Binding and leaving.
 
@@ -148,6 +198,9 @@ class Identity:
             return
         if entry.node is not node:
             self._leave(entry, time)
+        placed = self._by_address.get(node.address)
+        if placed is not None and placed is not entry and placed.node is node and placed.heard:
+            self._unseat(placed, part, time, part.rhythm.times[-1])
         entry.node = node
         stranger, node.stranger = node.stranger, None
         since = self._absorb(stranger, entry, time) if stranger is not None else time
@@ -200,14 +253,9 @@ class Identity:
             part.values.expect(expected(part.layout.spec, entry.plan, self._with_rig))
             part.data = None
 
-    def _heard_from(self, node: Node) -> Entry | None:
-        """Return the planned device that is heard from a node; of several the first in the rig."""
-        at_node = (entry for entry in self._roll_call.entries if entry.node is node and entry.plan is not None)
-        return next((entry for entry in at_node if entry.heard), None)
-
     def _speaker(self, node: Node) -> Entry:
         """Return whom a topic without a word about its sender is counted to."""
-        planned = self._heard_from(node)
+        planned = self._roll_call.heard_from(node)
         if planned is not None:
             return planned
         if node.stranger is None:
@@ -242,6 +290,7 @@ class Identity:
         if key in entry.strange or entry.node is None:
             return
         holder = objection.holder if objection is not None else None
+        there = holder is not None and holder.heard
         stranger = Stranger(
             time,
             since,
@@ -252,8 +301,16 @@ class Identity:
             f"{holder.name} (address {holder.node.address:02X} hex)" if holder and holder.node else None,
             self._time_to_say,
             entry.last_frame(),
+            holder.name if holder is not None and not there else None,
+            entry.node.name,
         )
         entry.strange[key] = stranger
         if entry.plan is None:
             self._roll_call.turn_unplanned(entry, time)
         self._emit(stranger)
+
+
+def _other_unit(entry: Entry, node: Node) -> bool:
+    """Tell whether a node is known to have another NAME than a device is planned to have."""
+    planned = entry.plan.claimed_name if entry.plan is not None else None
+    return planned is not None and node.name is not None and node.name != planned

@@ -1,8 +1,10 @@
 """How busy the pair of wires is, second by second.
 
-Knows: the fewest bits that each frame takes (`wire.timing`), so what it tells is a lower bound. Does not know who
+Knows: the fewest or the most bits that each frame takes (`wire.timing`), so what it tells is a bound. Does not know who
 sends.
 """
+
+from collections.abc import Callable
 
 from rvsim.wire.frame import Frame
 from rvsim.wire.timing import BIT_RATE, least_bits
@@ -11,9 +13,12 @@ SECOND = 1_000_000
 
 
 class PairLoad:
-    """Load over the last whole second, and the worst so far, in percent."""
+    """Load over the last whole second, and the worst so far, in percent; ``bits`` of a frame's length is the bound."""
 
-    def __init__(self) -> None:
+    def __init__(self, bits: Callable[[int], int] = least_bits) -> None:
+        self._bits_of = bits
+        self.total = 0
+        """All bits so far."""
         self._second = 0
         self._bits = 0
         self._last = 0
@@ -26,7 +31,9 @@ class PairLoad:
             self._last = self._bits if second == self._second + 1 else 0
             self._worst = max(self._worst, self._bits)
             self._second, self._bits = second, 0
-        self._bits += least_bits(len(frame.data))
+        bits = self._bits_of(len(frame.data))
+        self._bits += bits
+        self.total += bits
 
     def percent(self, now: int = 0) -> tuple[float, float]:
         """Return the load of the last whole second before ``now`` (microseconds) and the worst one.

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Attendance, Entry, Part, attendance
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, Attendance, Entry, Node, Part, attendance
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, FellSilent, GapExceeded, Presence, PresenceChanged, Transition
 from rvsim.wire.catalogue import Catalogue
@@ -41,6 +41,11 @@ class RollCall:
     def records(self) -> tuple[Attendance, ...]:
         """The planned devices in the rig's order, then all others that were heard, in the order of hearing."""
         return tuple(attendance(entry) for entry in self.entries if not entry.merged)
+
+    def heard_from(self, node: Node) -> Entry | None:
+        """Return the planned device that is heard from a node; of several the first in the rig."""
+        at_node = (entry for entry in self.entries if entry.node is node and entry.plan is not None)
+        return next((entry for entry in at_node if entry.heard), None)
 
     # Coming and going.
 
@@ -118,10 +123,14 @@ class RollCall:
         entry, soonest = part.entry, part.rhythm.shortest_limit
         judged = entry.heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged:
+            part.unheeded = False  # the next frame is listened to, and looked after again
             return None
         last = part.rhythm.last
         if last + soonest > passed:
             return last + soonest
+        if not part.rhythm.is_periodic:
+            part.unheeded = False
+            return None
         due = last + part.rhythm.limit()
         if entry.plan is not None and entry.plan.sleeps and entry.last() <= due:
             # It may be falling asleep: late is only what stays away while the device goes on speaking.
@@ -129,7 +138,7 @@ class RollCall:
         return due
 
     def _miss(self, part: Part, time: int, since: int) -> None:
-        part.data = None
+        part.data, part.unheeded = None, False
         if self._yields(part):
             return
         part.entry.late += 1

@@ -5,12 +5,16 @@ those of a captured log raise the same flags. A cause raises one flag, and that 
 """
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
+from rvsim.rig.accepted import AcceptedPlan
+from rvsim.rig.claimed import written
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
+    AboutMessage,
+    AddressShared,
     BusFellQuiet,
     Cause,
     DataLost,
@@ -26,6 +30,7 @@ from rvsim.watch.transitions import (
 )
 from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 
 
 class _Draft(NamedTuple):
@@ -44,9 +49,13 @@ KEPT = 5_000
 
 
 class Rules:
-    """Turns problems and their ends into flags."""
+    """Turns problems and their ends into flags, but for those that are accepted."""
 
-    def __init__(self) -> None:
+    def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
+        self.accepted = 0
+        """How many flags were not raised because they are accepted."""
+        self._accepted = tuple(accepted)
+        self._untold: set[Cause] = set()
         self._raised = 0
         self._standing: dict[Cause, Flag] = {}
         self._cleared: deque[Flag] = deque(maxlen=KEPT)
@@ -65,9 +74,15 @@ class Rules:
         """Raise or clear what a transition calls for; None where nothing changes."""
         if isinstance(transition, Ended):
             return self._clear(transition)
-        if transition.cause in self._standing:
+        if transition.cause in self._standing or transition.cause in self._untold:
             return None
         draft: _Draft = _DRAFTS[type(transition)](transition)
+        message = transition.topic[1:3] if isinstance(transition, AboutMessage) else None
+        field = transition.reading.field.name if isinstance(transition, RangeLeft | DataLost) else None
+        if any(one.covers(draft.kind, draft.subject, message, field) for one in self._accepted):
+            self.accepted += 1
+            self._untold.add(transition.cause)
+            return None
         self._raised += 1
         flag = Flag(
             self._raised,
@@ -78,11 +93,14 @@ class Rules:
             draft.text,
             draft.advice,
             draft.evidence,
+            message=(message[1] or f"{message[0]:05X}") if message else None,
+            field=field,
         )
         self._standing[transition.cause] = flag
         return FlagRaised(transition.time, flag)
 
     def _clear(self, ended: Ended) -> FlagCleared | None:
+        self._untold.discard(ended.cause)
         standing = self._standing.pop(ended.cause, None)
         if standing is None:
             return None
@@ -100,7 +118,7 @@ def _span(length: int) -> str:
 
 
 def _gap(length: int | None) -> str:
-    return f", due every {length / SECOND:g} s" if length is not None else ""
+    return f", due every {length / SECOND:.3g} s" if length is not None else ""
 
 
 def _frame(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
@@ -140,8 +158,20 @@ def _quiet(found: BusFellQuiet) -> _Draft:
     return _Draft(Kind.BUS_QUIET, "bus", Severity.FAULT, text, advice, evidence)
 
 
+def _unit(name: Name) -> str:
+    return f"maker {name.manufacturer_code}, serial number {name.serial_number}"
+
+
 def _stranger(found: Stranger) -> _Draft:
-    if found.function is None:
+    if found.instead_of is not None and found.name is not None:
+        text = f"another unit than the planned {found.instead_of} speaks as {found.function}: {_unit(found.name)}"
+        advice = "set its instance as planned, or correct the rig"
+        if not found.planned:
+            advice = (
+                f'a replaced unit? then write its NAME in the rig: claimed_name = "{written(found.name)}" for '
+                f"{found.instead_of}; if it is not, give it an instance of its own, or take it off the bus"
+            )
+    elif found.function is None:
         text = f"not in the rig: it has not said what it is within {_span(found.waited)}"
         advice = "find it by its NAME or by unplugging it; then add it to the rig, or take it off the bus"
     elif found.holder is not None:
@@ -152,6 +182,16 @@ def _stranger(found: Stranger) -> _Draft:
         advice = "set its instance as planned, or add it to the rig"
     evidence = _frame(found.last)
     return _Draft(Kind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
+
+
+def _shared(found: AddressShared) -> _Draft:
+    units = " and ".join(_unit(name) for name in found.names)
+    text = f"{len(found.names)} units claim address {found.source:02X} hex, and none gives way: {units}"
+    advice = (
+        "give one of them another address, or find the one that does not arbitrate: unplug one and see which one goes"
+    )
+    names = tuple(f"NAME {written(name)}" for name in found.names)
+    return _Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, advice, names)
 
 
 _DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
@@ -210,6 +250,7 @@ _DRAFTS: dict[type, Callable[[Any], _Draft]] = {
     GapExceeded: _late,
     BusFellQuiet: _quiet,
     Stranger: _stranger,
+    AddressShared: _shared,
     RangeLeft: _bad,
     DataLost: _no_data,
     LengthWrong: _length,

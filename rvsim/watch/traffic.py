@@ -23,6 +23,9 @@ SILENCES_TO_KNOW = 20
 """So many silences must be known before the bus's own median counts."""
 TALKERS = 2
 """So many sources must be known, and must have missed a message, before a bus counts as quiet."""
+STEADY = 60 * SECOND
+"""So long a message without a definition must have kept its rhythm before it counts as periodic: what a person causes
+by holding a button is over by then. Our choice."""
 _GAPS_KEPT, _SILENCES_KEPT = 32, 256
 
 
@@ -39,13 +42,15 @@ def _median(steps: list[int]) -> int:
 class Rhythm:
     """When the frames of one topic came, in bus time."""
 
-    __slots__ = ("_defined", "_promised", "_restarted", "times")
+    __slots__ = ("_defined", "_promised", "_restarted", "begun", "times")
 
     def __init__(self, defined: bool, promised: int | None) -> None:
         """Take whether the message is defined, and the broadcast gap that its definition promises, None for none."""
         self._defined = defined
         self._promised = promised
         self._restarted = -1
+        self.begun: int | None = None
+        """When the first frame came."""
         self.times: deque[int] = deque(maxlen=_GAPS_KEPT + 1)
 
     @property
@@ -59,8 +64,27 @@ class Rhythm:
 
     @property
     def shortest_limit(self) -> int | None:
-        """The limit of a message that keeps its promised gap, None for one that promises none."""
-        return None if self._promised is None else max(MISSED_IN_A_ROW * self._promised, LATE_FLOOR)
+        """The shortest age at which the message can be late, None for one that is sent as needed."""
+        if self._promised is None and self._defined:
+            return None
+        return max(MISSED_IN_A_ROW * (self._promised or 0), LATE_FLOOR)
+
+    @property
+    def is_periodic(self) -> bool:
+        """Tell whether the message can be expected at all: it promises a gap, or has kept one for a minute.
+
+        One without a definition has to have kept it in each of the gaps that are remembered.
+        """
+        if self._promised is not None:
+            return True
+        if (
+            self._defined
+            or self.begun is None
+            or self.times[-1] - self.begun < STEADY
+            or len(self.times) <= GAPS_TO_KNOW
+        ):
+            return False
+        return _steps(self.times)[-1] <= self.limit()
 
     def gap(self) -> int | None:
         """Return the gap that can be relied on; None where none is known.

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from rvsim.rig.functions import by_dsa
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
 
 Cause = tuple[object, ...]
@@ -135,7 +136,9 @@ class Stranger(NamedTuple):
     """A source, or a function and instance, that the rig does not have.
 
     ``device`` is the planned device that speaks, where it is one. ``function`` (spoken, with its instance) is None
-    for a source that has not said what it is within ``waited``; ``holder`` is who already speaks for it.
+    for a source that has not said what it is within ``waited``; ``holder`` is who already speaks for it. ``instead_of``
+    is the planned device whose function it is, where that is not heard and is known not to be the source; ``name`` is
+    the source's NAME.
     """
 
     time: int
@@ -147,11 +150,28 @@ class Stranger(NamedTuple):
     holder: str | None
     waited: int
     last: Frame | None
+    instead_of: str | None = None
+    name: Name | None = None
 
     @property
     def cause(self) -> Cause:
         """One for each unknown source, and one for each strange function of a planned device."""
         return (Stranger, self.source, self.function) if self.planned else (Stranger, self.source)
+
+
+class AddressShared(NamedTuple):
+    """More than one NAME claims an address, and none of them gives way; ``names`` has them as they came."""
+
+    time: int
+    since: int
+    device: str
+    source: int
+    names: tuple[Name, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """One for each address."""
+        return AddressShared, self.source
 
 
 class Limits(NamedTuple):
@@ -256,5 +276,7 @@ class Ended(NamedTuple):
     cause: Cause
 
 
-Problem = GapExceeded | FellSilent | BusFellQuiet | Stranger | RangeLeft | DataLost | LengthWrong | NameMissing
+AboutMessage = GapExceeded | RangeLeft | DataLost | LengthWrong | NameMissing
+"""The problems that have a ``topic``."""
+Problem = FellSilent | BusFellQuiet | Stranger | AddressShared | AboutMessage
 Transition = PresenceChanged | ReadingChanged | Problem | Ended

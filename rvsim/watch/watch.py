@@ -81,13 +81,16 @@ class Told(NamedTuple):
 
 
 class Statistics(NamedTuple):
-    """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by."""
+    """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by;
+    ``accepted`` flags were not raised because the rig accepts them.
+    """
 
     frames: int
     unknown: int
     steps_back: int
     sources: int
     topics: int
+    accepted: int
 
 
 class _Stream:
@@ -124,11 +127,12 @@ class Watch:
     def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0) -> None:
         self._with_rig = rig is not None
         self._decoder = Decoder(catalogue)
-        self._rules = Rules()
+        self._rules = Rules(rig.accepted if rig else ())
         self._agenda = Agenda()
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
+        self._longest_pause = rig.longest_pause if rig else 0
         self._streams: dict[int, _Stream] = {}
         self._by_sender: dict[tuple[int, int], _Stream] = {}
         self._nodes: dict[int, Node] = {}
@@ -196,7 +200,9 @@ class Watch:
     @property
     def statistics(self) -> Statistics:
         """What was taken in so far."""
-        return Statistics(self._frames, self._unknown, self._steps_back, len(self._nodes), self._parts)
+        return Statistics(
+            self._frames, self._unknown, self._steps_back, len(self._nodes), self._parts, self._rules.accepted
+        )
 
     def told(self, device: str | None = None) -> Iterator[Told]:
         """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
@@ -243,6 +249,7 @@ class Watch:
         part = stream.parts.get(key)
         if part is None:
             part = stream.parts[key] = Part(self._parts, stream.node, key, stream.layout, frame)
+            part.rhythm.begun = frame.time - self._still
             self._parts += 1
         part.frame = frame
         part.rhythm.times.append(frame.time - self._still)
@@ -255,6 +262,7 @@ class Watch:
         spec = stream.layout.spec
         if spec is None:
             self._note_unknown(part)
+            self._roll_call.on_time(part, frame.time)
             part.unheeded = plain
         else:
             self._roll_call.on_time(part, frame.time)
@@ -295,6 +303,7 @@ class Watch:
     def _forget(self, part: Part) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
         self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
+        part.node.parts.discard(part)
 
     # The time.
 
@@ -312,21 +321,23 @@ class Watch:
                 break
             else:
                 self._agenda.expire(time, since)
-        if self._quiet is None and time - self._last > SECOND:
-            self._fall_quiet(time)
-        if self._quiet is not None and arriving:
-            self._emit(Ended(time, self._quiet.cause))
-            self._quiet = None
-            self._still += time - self._last
+        quiet = self._quiet_from() if time - self._last > SECOND else None
+        if quiet is not None and time > quiet.moment:
+            self._be_quiet(quiet, time)
+            if arriving:
+                if self._quiet is not None:
+                    self._emit(Ended(time, self._quiet.cause))
+                    self._quiet = None
+                self._still += time - self._last
         self._set_alarm()
 
-    def _fall_quiet(self, time: int) -> None:
-        quiet = self._quiet_from()
-        if quiet is None or time <= quiet.moment or self._frame is None:
+    def _be_quiet(self, quiet: _Quiet, time: int) -> None:
+        """Tell once that the bus is quiet; not as long as the rig calls such a pause normal."""
+        moment = max(quiet.moment, self._last + self._longest_pause)
+        if self._quiet is not None or time <= moment or self._frame is None:
             return
-        moment, last = quiet.moment, self._frame.time
-        normal = normal_silence(quiet.median)
-        self._quiet = BusFellQuiet(moment, moment, moment - last, normal, quiet.median, quiet.missed, self._frame)
+        silence, normal = moment - self._last, max(normal_silence(quiet.median), self._longest_pause)
+        self._quiet = BusFellQuiet(moment, moment, silence, normal, quiet.median, quiet.missed, self._frame)
         self._emit(self._quiet)
 
     def _quiet_from(self) -> _Quiet | None:

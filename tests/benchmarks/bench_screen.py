@@ -12,9 +12,8 @@ import time
 
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
-from rvsim.faces.hands import Hands
-from rvsim.faces.run import Control
-from rvsim.faces.screen.app import LOOKS_A_SECOND, BenchScreen
+from rvsim.faces.control import Control
+from rvsim.faces.screen.app import LOOKS_A_SECOND, LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.watch.load import PairLoad
@@ -23,17 +22,6 @@ from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
 
 RATE, DEVICES = 2000, 200
-
-
-class NoHands(Hands):
-    """Nobody disturbs this bus."""
-
-    def __init__(self) -> None:
-        """Have nothing to disturb."""
-
-    def faulty(self, device: str) -> bool:
-        """Nothing is disturbed."""
-        return False
 
 
 def frames(second: int) -> list[Frame]:
@@ -72,7 +60,7 @@ async def with_screen(catalogue, seconds: int) -> float:
     """Return processor seconds of watch and screen."""
     rig, watch = setting(catalogue)
     scene, sums, now = Scene("full bus", watch, rig), PairLoad(), [0]
-    app = BenchScreen(scene, Control(), NoHands(), sums, lambda: now[0])
+    app = LiveScreen(scene, Control(), sums, lambda: now[0])
     app.set_interval = lambda *args, **kwargs: None
     batches = [frames(second) for second in range(seconds)]
     sending = 0.0

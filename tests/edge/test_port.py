@@ -1,11 +1,19 @@
 """The port on python-can's virtual bus, with python-can's own objects on the other side."""
 
+import logging
+import queue
+import socket
+import sys
 import threading
+from types import SimpleNamespace
+from typing import ClassVar
 
 import can
 import pytest
+from can.interfaces import BACKENDS
 
 from rvsim.edge.port import Port
+from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, Exit
 from rvsim.wire.frame import Frame
 
@@ -66,14 +74,16 @@ def test_a_full_inbox_drops_and_counts(channel, other):
 
 
 def test_other_kinds_of_frame_are_left_out_and_counted(channel, other):
-    """11-bit, remote and error frames are no frames of this network."""
+    """11-bit, remote and FD frames are no frames of this network; error frames are counted apart."""
     with Port("virtual", channel) as port:
         other.send(can.Message(arbitration_id=0x123, is_extended_id=False))
         other.send(can.Message(arbitration_id=0x18EAFF00, is_remote_frame=True))
+        other.send(can.Message(arbitration_id=0x18EAFF00, is_fd=True))
         other.send(can.Message(arbitration_id=0x18EAFF00, is_error_frame=True))
+        other.send(can.Message(arbitration_id=0x123, is_extended_id=False, is_error_frame=True))
         other.send(can.Message(arbitration_id=0x18EAFF00, data=[1]))
         assert [frame.data for frame in taken(port, 1)] == [b"\x01"]
-        assert port.statistics.skipped == 3
+        assert (port.statistics.skipped, port.statistics.errors) == (3, 2)
 
 
 def test_a_port_that_only_sends_reads_nothing(channel, other):
@@ -120,3 +130,224 @@ def test_a_bus_that_refuses_a_frame_is_one_clear_error(channel):
     port.close()
     with pytest.raises(BusError, match="a frame could not be sent"):
         port.send(Frame(0, 1, b""))
+
+
+class Adapter(can.BusABC):
+    """A driver in the hands of the test: gives out what is put into it, and keeps what it was opened with."""
+
+    opened: ClassVar[list] = []
+
+    def __init__(self, channel="first", **options):
+        self.waiting = queue.SimpleQueue()
+        self.sent = []
+        self.channel_info = f"adapter {channel}"
+        Adapter.opened.append((self, channel, options))
+        super().__init__(channel)
+
+    def _recv_internal(self, timeout):
+        try:
+            return self.waiting.get(timeout=timeout), True
+        except queue.Empty:
+            return None, True
+
+    def send(self, msg, timeout=None):
+        """Keep what is sent."""
+        self.sent.append(msg)
+
+
+@pytest.fixture
+def driver(monkeypatch):
+    """The test's own driver, known to python-can as the interface "adapter"."""
+    monkeypatch.setitem(sys.modules, "adapter_driver", SimpleNamespace(Adapter=Adapter))
+    monkeypatch.setitem(BACKENDS, "adapter", ("adapter_driver", "Adapter"))
+    monkeypatch.setattr(Adapter, "opened", [])
+    return Adapter
+
+
+class Wall:
+    """A clock and a driver: each frame arrives when the test says so, in microseconds."""
+
+    def __init__(self, driver, **more):
+        self.time_us = 0
+        self.port = Port("adapter", None, monotonic_ns=lambda: self.time_us * 1000 + 999, **more)
+        ((self.bus, *_),) = driver.opened
+
+    def frame(self, arrival_us: int, stamp_s: float) -> int:
+        """Let a frame arrive and return the time that it carries."""
+        self.time_us = arrival_us
+        self.bus.waiting.put(can.Message(timestamp=stamp_s, arbitration_id=0x19FFE45E))
+        (frame,) = taken(self.port, 1)
+        return frame.time
+
+
+@pytest.fixture
+def wall(driver):
+    """A port on the test's own driver and clock."""
+    wall = Wall(driver)
+    with wall.port:
+        yield wall
+
+
+def test_now_is_unknown_before_the_first_frame(wall):
+    """Only a frame tells how the interface counts time; one that is none of this network's does not."""
+    assert wall.port.now() is None
+    wall.bus.waiting.put(can.Message(timestamp=5, is_error_frame=True))
+    assert wall.port.arrived.wait(5)
+    assert wall.port.now() is None
+
+
+def test_now_counts_as_the_time_stamps_do(wall):
+    """The present moment goes on from the first frame's stamp by the machine's clock."""
+    assert wall.frame(1_000, 500.25) == 500_250_000
+    assert wall.port.now() == 500_250_000
+    wall.time_us = 4_000
+    assert wall.port.now() == 500_253_000
+
+
+def test_a_late_delivery_does_not_shift_the_present(wall):
+    """The frame with the shortest way counts: a later one on time corrects, one held up does not."""
+    wall.frame(1_000_000, 10.0)
+    wall.frame(2_100_000, 11.0)
+    assert wall.port.now() == 11_100_000
+    wall.frame(2_900_000, 12.0)
+    assert wall.port.now() == 12_000_000
+    wall.frame(4_000_000, 13.0)
+    assert wall.port.now() == 13_100_000
+
+
+def test_an_interface_whose_clock_was_set_back_is_followed(wall):
+    """Stamps that go back by more than a second begin anew; frames out of order by less do not."""
+    wall.frame(1_000_000, 100.0)
+    wall.frame(1_000_000, 99.0)
+    assert wall.port.now() == 100_000_000
+    wall.frame(2_000_000, 97.999999)
+    assert wall.port.now() == 97_999_999
+    wall.frame(3_500_000, 99.0)
+    assert wall.port.now() == 99_499_999
+
+
+def test_an_interface_without_a_clock_gets_arrival_times(wall):
+    """A first frame stamped 0 tells that all will be: frames carry their arrival, whatever comes later."""
+    assert wall.frame(1_000, 0.0) == 1_000
+    assert wall.frame(2_500, 0.0) == 2_500
+    assert wall.frame(3_500, 7.0) == 3_500
+    wall.time_us = 4_000
+    assert wall.port.now() == 4_000
+
+
+def test_a_stamp_of_zero_later_on_is_a_stamp(wall):
+    """The first frame decides."""
+    wall.frame(1_000, 0.5)
+    assert wall.frame(2_000, 0.0) == 0
+
+
+def test_frames_that_are_dropped_tell_the_time_too(driver):
+    """A full inbox does not stop the clock."""
+    wall = Wall(driver, inbox=0)
+    with wall.port:
+        wall.bus.waiting.put(can.Message(timestamp=3, arbitration_id=1))
+        assert wall.port.arrived.wait(5)
+        assert wall.port.now() == 3_000_000
+
+
+def test_on_the_virtual_bus_zero_is_a_time(channel, other, monkeypatch):
+    """Simulated time begins at 0 and is kept; by itself a port takes the machine's clock, at its pace."""
+    machine = SimpleNamespace(monotonic_ns=lambda: 77_000_000_000)
+    monkeypatch.setattr("rvsim.sim.clock.time", machine)
+    with Port("virtual", channel) as port:
+        other.send(can.Message(timestamp=0, arbitration_id=1))
+        assert taken(port, 1)[0].time == 0
+        machine.monotonic_ns = lambda: 77_000_123_000
+        assert port.now() == 123
+
+
+def test_a_frame_that_makes_no_sense_ends_the_reading_and_says_why(wall):
+    """The reader's thread raises nothing, whatever a driver hands over."""
+    wall.bus.waiting.put(can.Message(timestamp=float("nan"), arbitration_id=1))
+    assert wall.port.arrived.wait(5)
+    assert wall.port.statistics.error == "cannot convert float NaN to integer"
+
+
+def test_options_are_handed_to_the_driver(driver):
+    """The bus class gets them as they are, nothing is added on a real interface, and sending works as ever."""
+    with Port("adapter", 3, listen=False, options={"bitrate": 250_000, "listen_only": True}) as port:
+        port.send(Frame(0, 0x18EAFF00, b"\x01"))
+    with Port("adapter", None, listen=False):
+        pass
+    (bus, *first), (_, *second) = driver.opened
+    assert (first, second) == ([3, {"bitrate": 250_000, "listen_only": True}], ["first", {}])
+    assert [bytes(message.data) for message in bus.sent] == [b"\x01"]
+
+
+def test_an_option_of_the_virtual_bus_may_be_set_otherwise(channel, other):
+    """Simulated time is kept on the virtual bus unless an option says it is not."""
+    with Port("virtual", channel, listen=False, options={"preserve_timestamps": False}) as port:
+        port.send(Frame(1, 1, b""))
+    assert other.recv(5).timestamp > 1
+
+
+def test_configuration_of_the_machine_is_left_out(channel, other, monkeypatch):
+    """What the environment says of a bus does not reach a port."""
+    monkeypatch.setenv("CAN_CHANNEL", "elsewhere")
+    monkeypatch.setenv("CAN_CONFIG", '{"preserve_timestamps": false}')
+    with Port("virtual", channel, listen=False) as port:
+        port.send(Frame(1, 1, b""))
+    assert other.recv(5).timestamp == 1e-6
+
+
+def test_an_interface_that_fails_without_a_channel_is_named_alone():
+    """A driver's own channel has no name here; what the driver says is one line."""
+    with pytest.raises(BusError) as caught:
+        Port("slcan", None)
+    assert str(caught.value).startswith("slcan: the bus could not be opened (")
+    assert "\n" not in str(caught.value)
+
+
+def test_what_drivers_log_is_nobodys_unless_asked_for():
+    """A driver's log does not fall through to stderr."""
+    assert any(isinstance(handler, logging.NullHandler) for handler in logging.getLogger("can").handlers)
+
+
+class Daemon(threading.Thread):
+    """A bus on this machine's loopback, as the daemon of that name serves it; all that is written to it is kept."""
+
+    def __init__(self):
+        super().__init__(daemon=True)
+        self.server = socket.create_server(("127.0.0.1", 0))
+        self.port = self.server.getsockname()[1]
+        self.ready = threading.Event()
+        self.written = []
+
+    def run(self):
+        """Serve one client until it leaves."""
+        with self.server, self.server.accept()[0] as client:
+            client.sendall(b"< hi >")
+            for _ in range(2):
+                self.written.append(client.recv(256))
+                client.sendall(b"< ok >")
+            self.ready.wait(5)
+            client.sendall(b"< frame 19FFE45E 1.000000 0100C864FFFFFFFF >< error 20000004 1.100000 >")
+            client.sendall(b"< frame 123 1.200000 00 >< frame 18EAFF21 1.250001 EBFE00 >")
+            while rest := client.recv(256):
+                self.written.append(rest)
+
+
+def test_listening_to_another_driver_writes_nothing_but_its_opening(monkeypatch):
+    """From the options to the frames, over a driver with a wire of its own: what it wrote is the opening alone."""
+    for variable in ("CAN_INTERFACE", "CAN_CHANNEL", "CAN_BITRATE", "CAN_CONFIG"):
+        monkeypatch.delenv(variable, raising=False)
+    monkeypatch.setattr("can.util.CONFIG_FILES", [])
+    daemon = Daemon()
+    daemon.start()
+    settings = resolve("socketcand", "can0", None, ["host=127.0.0.1", f"port={daemon.port}"])
+    with Port(settings.interface, settings.channel, options=settings.options) as port:
+        daemon.ready.set()
+        frames = taken(port, 2)
+        assert (port.statistics.skipped, port.statistics.errors, port.statistics.sent) == (1, 1, 0)
+    daemon.join(5)
+    assert frames == [
+        Frame(1_000_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF")),
+        Frame(1_250_001, 0x18EAFF21, bytes.fromhex("EBFE00")),
+    ]
+    assert not daemon.is_alive()
+    assert b"".join(daemon.written) == b"< open can0 >< rawmode >"

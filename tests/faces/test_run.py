@@ -8,8 +8,9 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.edge.port import Port
+from rvsim.faces.control import Control
 from rvsim.faces.output import JsonLines
-from rvsim.faces.run import Control, Run
+from rvsim.faces.run import Run
 from rvsim.shakedown.scenario import load_scenario
 
 QUICK = 1e6

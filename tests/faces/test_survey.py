@@ -1,12 +1,15 @@
 """A survey as a person and as a program get it."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from rvsim.faces.cli import app
+from rvsim.faces.survey import IN_SHORT
+from rvsim.watch.flag import Kind
 
 MARINE = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
 
@@ -30,12 +33,119 @@ def test_a_recording_surveyed_in_words(rvsim):
     rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max", "--record", "q.log")
     code, out, err = rvsim("survey", "q.log", "--rig", "ottersby")
     assert (code, err) == (0, "")
-    assert out.startswith("q.log, candump text: ")
-    assert "  address 5E hex: heater; NAME: maker 0, serial number " in out
-    assert "    FURNACE_STATUS 1: " in out
-    assert "[4] fault, heater: nothing heard for 15.0 s" in out
-    assert "until 60.5 s)" in out
-    assert "Try next: its power and fuse first" in out
+    lines = out.splitlines()
+    assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
+    assert re.match(
+        r"The pair was 0\.\d to 0\.\d % busy on average and \d\.\d to \d\.\d % in its worst second", lines[1]
+    )
+    assert "  11 of 11 planned devices were heard." in lines
+    assert "  [4] fault: heater fell silent." in lines
+    assert "  <1> to <3> warning: heater did not send in time, 3 times." in lines
+    assert any(
+        line.startswith("  address 5E hex: heater; speaks as water heater 1, furnace 1; NAME: maker 0, serial number ")
+        for line in lines
+    )
+    assert any(
+        re.fullmatch(r" {4}FURNACE_STATUS 1 +\d+ times, every 5\.00 s, 45\.00 s at worst", line) for line in lines
+    )
+    at = lines.index("  [4] fault, silent-device")
+    assert lines[at + 1].startswith("      heater: nothing heard for 15.0 s, due every 5 s")
+    assert lines[at + 1].endswith("until 60.5 s)")
+    assert lines[at + 2] == "      Try next: its power and fuse first, then its data plug, then its drop"
+    assert lines.index("  [4] fault, silent-device") < lines.index("  <1> to <3> warning, late-message")
+
+
+def test_a_recorded_bus_reads_well(rvsim):
+    """Bursts are told from steady messages, notices of one kind stand together, and no rig is said to be known."""
+    code, out, err = rvsim("survey", str(MARINE))
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert any(
+        re.fullmatch(r" +DGN 1F801 hex, no name here +2040 times, every 100 ms, 2\.57 s at worst", x) for x in lines
+    )
+    assert any("1FA04 hex, no name here" in x and "4517 times, in bursts, every 47 ms on average" in x for x in lines)
+    assert "  address 11 hex: NAME: maker 1774, serial number 123456" in lines
+    assert "  [11] to [14] fault: the whole bus was quiet for longer than is usual, 4 times." in lines
+    assert "  (1) to (10) notice, unknown-message" in lines
+    assert "      and 2 more of the kind" in lines
+    assert any(line.startswith("  No rig was given") for line in lines)
+
+
+def test_a_healthy_recording_says_so(rvsim):
+    """With its rig: everyone heard, nothing wrong."""
+    rvsim("bench", "--seconds", "60", "--speed", "max", "--record", "h.jsonl")
+    code, out, _ = rvsim("survey", "h.jsonl", "--rig", "ottersby")
+    assert code == 0
+    assert "  Nothing is wrong by these rules." in out.splitlines()
+    assert out.splitlines()[-1] == "Nothing was noticed that is wrong."
+
+
+def test_planned_devices_that_never_spoke(rvsim):
+    """They are named at the top."""
+    rvsim("bench", "--seconds", "60", "--speed", "max", "--record", "h.log")
+    kept = [line for line in Path("h.log").read_text().splitlines() if "93#" not in line]
+    Path("h.log").write_text("\n".join(kept) + "\n")
+    _, out, _ = rvsim("survey", "h.log", "--rig", "ottersby")
+    assert "  10 of 11 planned devices were heard; never heard: grey tank." in out.splitlines()
+
+
+def test_an_empty_log(rvsim):
+    """It is a log without frames, and no error."""
+    Path("empty.log").write_text("")
+    code, out, _ = rvsim("survey", "empty.log")
+    assert code == 0
+    assert "0 frames" in out
+    assert "There is nothing in it to tell." in out
+
+
+def test_several_logs_each_for_itself(rvsim):
+    """In words one after the other; as JSON one object a line, in the order given."""
+    rvsim("bench", "--seconds", "20", "--speed", "max", "--record", "one.log")
+    rvsim("bench", "--seconds", "40", "--speed", "max", "--record", "two.log")
+    _, out, _ = rvsim("survey", "one.log", "two.log", "--json")
+    assert [json.loads(line)["log"] for line in out.splitlines()] == ["one.log", "two.log"]
+    _, out, _ = rvsim("survey", "two.log", "one.log")
+    assert re.findall(r"^(\w+\.log), candump text", out, re.MULTILINE) == ["two.log", "one.log"]
+
+
+def test_every_kind_of_flag_can_be_said_in_short():
+    """But for messages without a name, which are counted."""
+    assert set(IN_SHORT) == set(Kind) - {Kind.UNKNOWN_MESSAGE}
+
+
+# Drafted rigs.
+
+
+@pytest.mark.parametrize("log", [str(MARINE), "-"])
+def test_a_survey_with_a_rig_drafted_from_the_log_raises_nothing(rvsim, log):
+    """From a file and from stdin; the second survey has no flag, and the file says what it accepts."""
+    piped = {"input": MARINE.read_bytes()} if log == "-" else {}
+    code, _, err = rvsim("survey", log, "--draft-rig", "drafted.toml", **piped)
+    assert code == 0
+    assert err == (
+        "rvsim: a rig learnt from the log is in drafted.toml; read its comments, then hold logs against it: "
+        "--rig drafted.toml\n"
+    )
+    code, out, _ = rvsim("survey", str(MARINE), "--rig", "drafted.toml", "--json")
+    assert (code, json.loads(out)["flags"]) == (0, [])
+    assert "[[accepted]]" in Path("drafted.toml").read_text()
+    _, out, _ = rvsim("survey", str(MARINE), "--rig", "drafted.toml")
+    assert "Nothing was noticed that is wrong." in out
+    assert "  10 flags are not told: the rig accepts them." in out.splitlines()
+
+
+def test_a_draft_destroys_nothing(rvsim):
+    """A file that is there stays as it is; the name has to be a rig's; and only one log can be learnt from."""
+    Path("mine.toml").write_text("# mine")
+    code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.toml")
+    assert (code, Path("mine.toml").read_text()) == (2, "# mine")
+    assert err == "rvsim: --draft-rig mine.toml: the file is there already; name another, or move it away\n"
+    code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.txt")
+    assert (code, "a name that ends in .toml" in err) == (2, True)
+    code, _, err = rvsim("survey", str(MARINE), str(MARINE), "--draft-rig", "new.toml")
+    assert (code, "learns from one log" in err) == (2, True)
+    code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "none/new.toml")
+    assert (code, "cannot be written" in err) == (2, True)
 
 
 def test_a_survey_as_json(rvsim):
@@ -43,10 +153,24 @@ def test_a_survey_as_json(rvsim):
     code, out, _ = rvsim("survey", str(MARINE), "--json")
     found = json.loads(out)
     assert code == 0
-    assert set(found) == {"schema", "log", "frames", "seconds", "unreadable", "bus_load", "devices", "flags"}
+    assert set(found) == {
+        "schema",
+        "log",
+        "frames",
+        "seconds",
+        "unreadable",
+        "bus_load",
+        "accepted",
+        "devices",
+        "flags",
+    }
     claimed = next(device for device in found["devices"] if device["source"] == 0x11)
     assert (claimed["name"]["manufacturer_code"], claimed["name"]["serial_number"]) == (1774, 123456)
     message = claimed["messages"][-1]
+    assert found["bus_load"].keys() == {
+        "average_percent", "average_percent_at_most", "worst_second_percent", "worst_second_percent_at_most",
+    }  # fmt: skip
+    assert 2.3 < found["bus_load"]["average_percent"] < 2.7 < found["bus_load"]["average_percent_at_most"] < 3.0
     assert set(message) == {"dgn", "message", "instance", "count", "median_gap_ms", "worst_gap_ms"}
     assert all({"kind", "subject", "since", "until"} <= set(flag) for flag in found["flags"])
 

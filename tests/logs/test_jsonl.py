@@ -1,6 +1,7 @@
 """The JSON form of frames and readings, key by key."""
 
 import json
+from importlib.metadata import version
 
 import pytest
 
@@ -10,10 +11,11 @@ from rvsim.wire.frame import Frame
 
 
 def test_the_first_line_says_what_follows():
-    """The start line has its type, the number of the form, and what the command adds."""
+    """The start line has its type, the number of the form, the version, and what the command adds."""
     assert json.loads(start_line(command="bench", seed=1, started=None)) == {
         "type": "start",
         "schema": 1,
+        "version": version("rvsim-bench"),
         "command": "bench",
         "seed": 1,
         "started": None,

@@ -1,6 +1,7 @@
 """Recordings: read back by python-can and by a JSON reader."""
 
 import json
+from importlib.metadata import version
 from pathlib import Path
 
 import can
@@ -42,7 +43,7 @@ def test_python_can_reads_the_text_log_back(recorded):
 def test_json_lines_have_a_start_and_one_object_a_frame(recorded):
     """The first line says what follows, then each frame has its line."""
     lines = [json.loads(text) for text in recorded("x.jsonl").read_text().splitlines()]
-    assert lines[0] == {"type": "start", "schema": 1, "command": "bench"}
+    assert lines[0] == {"type": "start", "schema": 1, "version": version("rvsim-bench"), "command": "bench"}
     assert [
         (round(each["t"] * 1e6), int(each["identifier"], 16), bytes.fromhex(each["bytes"])) for each in lines[1:]
     ] == [tuple(frame) for frame in FRAMES]

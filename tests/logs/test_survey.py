@@ -80,7 +80,7 @@ def test_a_recorded_bus_counts_as_by_hand(catalogue):
     }
     assert {flag.kind for flag in found.flags} <= {"unknown-message", "bus-quiet"}
     # "a real marine bus of this size carried 2.7 %"; without stuff bits it is less
-    assert 2.0 < found.average_percent < 2.7
+    assert 2.0 < found.average.least < 2.7 < found.average.most < 3.1
     battery = next(source for source in found.sources if source.address == 0xB0)
     assert battery.messages[Message(0x1F212, None, None)].count == sum("F212B0#" in line for line in lines)
 
@@ -91,9 +91,10 @@ def test_gaps_by_hand():
     for second in (0, 1, 2, 5, 6):
         heard.note(second * SECOND)
     assert (heard.count, heard.median, heard.worst) == (5, SECOND, 3 * SECOND)
+    assert heard.mean == 1.5 * SECOND
     once = Heard()
     once.note(5)
-    assert (once.count, once.median, once.worst) == (1, None, 0)
+    assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
 
 
 def test_gaps_are_kept_in_bounds():
@@ -108,10 +109,12 @@ def test_gaps_are_kept_in_bounds():
 def test_an_empty_log(catalogue):
     """No frame, no load, nobody."""
     found = survey([], catalogue)
-    assert (found.frames, found.seconds, found.average_percent, found.sources, found.flags) == (0, 0.0, 0.0, (), ())
+    assert (found.frames, found.seconds, found.average.least, found.sources, found.flags) == (0, 0.0, 0.0, (), ())
 
 
-def test_the_load_is_a_lower_bound(catalogue):
-    """Ten full frames in exactly one second are 1310 bits of 250,000."""
+def test_the_load_lies_between_bounds(catalogue):
+    """Ten full frames in exactly one second are 1310 to 1600 bits of 250,000."""
     frames = [Frame(n * SECOND // 9, 0x19FFE45E, bytes(8)) for n in range(10)]
-    assert survey(frames, catalogue).average_percent == pytest.approx(100 * 1310 / 250_000)
+    found = survey(frames, catalogue)
+    assert (found.average.least, found.average.most) == pytest.approx((0.524, 0.64))
+    assert (found.worst.least, found.worst.most) == pytest.approx((9 * 0.0524, 9 * 0.064))

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan, Rig, part
 from rvsim.rig.vehicle import VehiclePlan
+from rvsim.wire.name import Name
 
 
 class FanSettings(BaseModel):
@@ -264,16 +265,6 @@ def test_two_devices_cannot_have_the_same():
     ]
 
 
-@pytest.mark.parametrize(("address", "instance"), [(0, 0), (253, 250)])
-def test_the_lowest_and_the_highest_can_clash(address, instance):
-    """The ends of what is valid are held against each other too."""
-    same = {"address": address, "functions": {"tank": instance}}
-    assert [place for place, _ in problems(rig(device(1, **same), device(2, **same)))] == [
-        ("device", 1, "address"),
-        ("device", 1, "functions", "tank"),
-    ]
-
-
 def test_dc_sources_share_an_instance_by_design():
     """Two devices may both be DC source 1: the one with the highest device priority speaks."""
     both = [device(1, functions={"dc_source": 1}), device(2, functions={"dc_source": [1]})]
@@ -332,3 +323,69 @@ def test_definitions_lie_beside_the_rig(tmp_path):
         (("definitions", 1), f'there is no file "{"x" * 40}..."{missing}'),
     ]
     assert problems(rig(device(), definitions=[3]), folder=tmp_path)[0][0] == ("definitions", 0)
+
+
+def test_a_device_may_be_known_by_its_name_or_its_address_alone():
+    """Without a kind and without functions; then no current can be planned for them."""
+    name = "00000000DDC1E240"
+    bare = [{"name": "a", "address": 1}, {"name": "b", "address": 2, "claimed_name": name, "functions": {}}]
+    first, second = Rig.model_validate(rig(*bare)).devices
+    assert (first.kind, first.functions, first.claimed_name) == ("", {}, None)
+    assert second.claimed_name == Name(serial_number=123456, manufacturer_code=1774)
+    assert problems(rig({**bare[0], "amps": {"furnace": [1, 2]}})) == [
+        (("device", 0, "amps"), '"furnace" is none of its functions; it has none yet, so add them first')
+    ]
+    assert problems(rig({**bare[0], "claimed_name": 5}))[0][0] == ("device", 0, "claimed_name")
+    assert [place for place, _ in problems(rig(bare[1], {**bare[1], "name": "c", "address": 3}))] == [
+        ("device", 1, "claimed_name")
+    ]
+
+
+def test_what_is_to_be_simulated_needs_a_kind():
+    """Left out or empty, it is refused where kinds are given, with what to add."""
+    for bare in ({"name": "a", "address": 1}, {"name": "a", "address": 1, "kind": ""}):
+        assert problems(rig(bare), KINDS) == [
+            (
+                ("device", 0, "kind"),
+                'it cannot be simulated without a kind; add one, like kind = "fan"; the kinds are fan, plain',
+            )
+        ]
+        assert Rig.model_validate(rig(bare)).devices[0].kind == ""
+
+
+def test_the_longest_pause_is_a_duration():
+    """Nothing is said of it where it is left out."""
+    assert Rig.model_validate(rig(device())).longest_pause == 0
+    assert Rig.model_validate(rig(device(), longest_pause="2.6s")).longest_pause == 2_600_000
+    assert problems(rig(device(), longest_pause=2.6)) == [
+        (("longest_pause",), '2.6 has no unit; write the unit: "2.6s"')
+    ]
+
+
+def test_what_is_accepted_is_of_devices_of_the_rig():
+    """Every entry that is not is told; where the devices are wrong themselves, only that is."""
+    accepted = [
+        {"flag": "bus-quiet"},
+        {"flag": "silent-device", "device": "device 1", "reason": "it is in the workshop"},
+    ]
+    assert len(Rig.model_validate(rig(device(), accepted=accepted)).accepted) == 2
+    assert Rig.model_validate(rig(device())).accepted == ()
+    accepted += [{"flag": "no-data", "device": "devise 1"}, {"flag": "no-data", "device": "x"}]
+    assert problems(rig(device(), device(2), accepted=accepted)) == [
+        (
+            ("accepted", 2, "device"),
+            '"devise 1" is not in the rig (did you mean "device 1"?); its devices are device 1, device 2',
+        ),
+        (("accepted", 3, "device"), '"x" is not in the rig; its devices are device 1, device 2'),
+    ]
+    assert [place for place, _ in problems(rig(device(address=300), accepted=accepted))] == [("device", 0, "address")]
+    assert problems(rig(device(), accepted=[{"flag": "no"}]))[0][0] == ("accepted", 0, "flag")
+
+
+def test_amps_are_of_its_functions():
+    """At rest and at its fullest; of any other function they are refused."""
+    plan = DevicePlan.model_validate(device(amps={"tank": [0.1, 2]}))
+    assert plan.amps == {"tank": (0.1, 2.0)}
+    assert problems(rig(device(amps={"furnace": [0.1, 2]}))) == [
+        (("device", 0, "amps"), '"furnace" is none of its functions; name one of tank')
+    ]

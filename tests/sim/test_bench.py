@@ -7,7 +7,9 @@ import pytest
 from rvsim.devices.ambient import AmbientSensor
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
+from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
@@ -187,3 +189,14 @@ def test_a_frame_from_outside_is_heard(run):
     bench.run_until(21 * SECOND)
     answer = [f.data for f in frames if f.identifier == 0x19FFE244][-1]
     assert answer[1] == 0
+
+
+def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
+    """The line names it and the kinds there are."""
+    plain = {"schema": 1, "name": "a", "title": "A", "device": [{"name": "thing", "address": 2}]}
+    with pytest.raises(InputError) as refused:
+        Bench(Rig.model_validate(plain), catalogue, KINDS)
+    assert str(refused.value) == (
+        'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, circulation_pump, '
+        "roof_fan, charger, battery_monitor, tank, ambient"
+    )

@@ -108,3 +108,49 @@ def test_time_runs_forward(speed):
     """A speed that is not above 0 is refused."""
     with pytest.raises(ValueError, match="is not above 0"):
         PacedClock(speed)
+
+
+def test_another_speed_goes_on_from_where_it_was(wall):
+    """Two seconds at once, then two more at four times the speed take half a second."""
+    clock = PacedClock()
+    clock.wait_until(0)
+    clock.wait_until(2_000_000)
+    clock.pace(4)
+    assert clock.reached() == 2_000_000
+    clock.wait_until(4_000_000)
+    assert wall.slept == [2.0, 0.5]
+
+
+def test_another_speed_while_standing_still(wall):
+    """Nothing is lost or gained in a pause."""
+    clock = PacedClock()
+    clock.wait_until(0)
+    clock.wait_until(1_000_000)
+    clock.pause()
+    wall.ns += 7_000_000_000
+    clock.pace(2)
+    clock.resume()
+    clock.wait_until(3_000_000)
+    assert wall.slept == [1.0, 1.0]
+
+
+def test_jumping_to_another_moment(wall):
+    """From there on it goes at its speed."""
+    clock = PacedClock(speed=2)
+    clock.jump(60_000_000)
+    assert clock.reached() == 60_000_000
+    clock.wait_until(61_000_000)
+    assert wall.slept == [0.5]
+
+
+@pytest.mark.parametrize("speed", [0, -1])
+def test_another_speed_is_above_nought(wall, speed):
+    """As the first one."""
+    with pytest.raises(ValueError, match="not above 0"):
+        PacedClock().pace(speed)
+
+
+@pytest.mark.parametrize(("speed", "slack"), [(0.5, 0), (1, 0), (20, 40_000)])
+def test_slack_is_two_milliseconds_of_the_wall(speed, slack):
+    """Faster than the wall clock, what falls within 2 ms of it is worth no wait."""
+    assert PacedClock(speed).slack == slack

@@ -68,7 +68,7 @@ class Bus:
 
     def claim(self, seconds: float, source: int, serial: int) -> "Bus":
         """Let a source claim its address with a NAME."""
-        return self.say(seconds, "ADDRESS_CLAIM", source, **_name(serial))
+        return self.say(seconds, "ADDRESS_CLAIM", source, **self.unit(serial))
 
     def hear(self, frame: Frame) -> "Bus":
         """Hear a frame."""
@@ -79,6 +79,13 @@ class Bus:
         """Tell the time."""
         self.events += self.watch.advance(round(seconds * SECOND))
         return self
+
+    @staticmethod
+    def unit(serial: int) -> dict[str, int]:
+        """Return the parts of a NAME of which only the serial number is not zero."""
+        parts = ("manufacturer_code", "node_instance", "function_instance", "reserved_bit", "arbitrary_address_capable")
+        numbered = {f"compatibility_field_{number}": 0 for number in range(1, 5)}
+        return {"serial_number": serial, **dict.fromkeys(parts, 0), **numbered}
 
     @staticmethod
     def every(gap: float, message: str, source: int, first: float = 0.0, off=(), **raws: int) -> Sender:
@@ -142,12 +149,6 @@ class Bus:
         """Start a new list of facts."""
         self.events = []
         return self
-
-
-def _name(serial: int) -> dict[str, int]:
-    parts = ("manufacturer_code", "node_instance", "function_instance", "reserved_bit", "arbitrary_address_capable")
-    numbered = {f"compatibility_field_{number}": 0 for number in range(1, 5)}
-    return {"serial_number": serial, **dict.fromkeys(parts, 0), **numbered}
 
 
 def _planned(device: str | dict, **more: object) -> dict:

@@ -4,6 +4,7 @@ import dataclasses
 
 import pytest
 
+from rvsim.rig.accepted import FLAG_KINDS
 from rvsim.watch.flag import Flag, Kind, Severity
 
 
@@ -33,9 +34,15 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "late-message",
         "bus-quiet",
         "unplanned-device",
+        "shared-address",
         "bad-value",
         "no-data",
         "wrong-length",
         "unknown-message",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
+
+
+def test_a_rig_can_accept_every_kind():
+    """The rig, which lies below, has the same words in the same order."""
+    assert tuple(str(kind) for kind in Kind) == FLAG_KINDS

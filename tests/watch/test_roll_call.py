@@ -293,6 +293,50 @@ def test_without_a_rig_unknown_messages_show_a_rhythm(bus, catalogue):
     assert made.presence[2:] == [(70.0, "address 02 hex", "present")]
 
 
+def steady(made, until, gap=1.0, first=0.0):
+    """Let an unknown message come from address 02, its bytes ever changing."""
+    frame, count = made.frame(0, "DM_RV", 0x02), round((until - first) / gap)
+    for n in range(count):
+        time = round((first + n * gap) * 1_000_000)
+        made.hear(frame._replace(time=time, identifier=0x09F80102, data=n.to_bytes(8, "big")))
+    return made
+
+
+def test_a_message_without_a_definition_that_kept_its_rhythm_for_a_minute_can_be_late(bus):
+    """A second apart for 70 s, then no more while the source goes on: late after three seconds, until it comes."""
+    made = bus()
+    steady(made, 70)
+    frame = made.frame(0, "DM_RV", 0x02)
+    for second in range(70, 90):
+        made.hear(frame._replace(time=second * 1_000_000 + 1, identifier=0x09F81402))
+    late = [(time, state) for time, _, state in made.presence]
+    assert late == [(0.0, "present"), (72.0, "late")]
+    made.hear(frame._replace(time=90_500_000, identifier=0x09F80102))
+    assert made.presence[-1][2] == "present"
+
+
+def test_what_kept_its_rhythm_for_less_than_a_minute_is_not_waited_for(bus):
+    """A held button sends for some seconds, and then no more."""
+    made = bus()
+    steady(made, 58)
+    frame = made.frame(0, "DM_RV", 0x02)
+    for second in range(58, 80):
+        made.hear(frame._replace(time=second * 1_000_000, identifier=0x09F81402))
+    assert [state for _, _, state in made.presence] == ["present"]
+
+
+def test_what_comes_in_fits_and_starts_is_not_waited_for(bus):
+    """Sixteen frames in a row, again and again with pauses of many seconds: no rhythm that could be missed."""
+    made = bus()
+    frame = made.frame(0, "DM_RV", 0x02)
+    for quarter in range(1200):
+        time = quarter * 250_000
+        made.hear(frame._replace(time=time, identifier=0x09F81402))
+        if quarter < 800 and quarter % 80 < 16:
+            made.hear(frame._replace(time=time + 1, identifier=0x09F80102))
+    assert [state for _, _, state in made.presence] == ["present"]
+
+
 def test_who_yields_a_shared_function_is_not_late(bus):
     """Of several that can speak for a battery, the one of the highest priority does."""
     made = bus("charger", "monitor")

@@ -2,9 +2,11 @@
 
 import pytest
 
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.flag import FlagCleared, FlagRaised
 from rvsim.watch.rules import KEPT, Rules
 from rvsim.watch.transitions import (
+    AddressShared,
     BusFellQuiet,
     DataLost,
     Ended,
@@ -19,6 +21,7 @@ from rvsim.watch.transitions import (
 )
 from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 
 SECOND = 1_000_000
 FRAME = Frame(19_812_345, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
@@ -200,3 +203,68 @@ def test_cleared_flags_are_kept_in_bounds():
     assert len(rules.everything) == KEPT
     assert [rules.everything[0].number, rules.everything[-1].number] == [51, KEPT + 50]
     assert rules.standing == ()
+
+
+def test_another_unit_than_the_planned_one():
+    """With its maker and serial number; for a stranger also the line that a rig needs after an exchange."""
+    name = Name(serial_number=123456, manufacturer_code=1774)
+    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
+    text = "another unit than the planned heater speaks as furnace 1: maker 1774, serial number 123456"
+    assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
+    assert flag_of(strange).advice == (
+        'a replaced unit? then write its NAME in the rig: claimed_name = "00000000DDC1E240" for heater; '
+        "if it is not, give it an instance of its own, or take it off the bus"
+    )
+    assert said(strange._replace(planned=True))[3] == text
+    assert flag_of(strange._replace(planned=True)).advice == "set its instance as planned, or correct the rig"
+
+
+def test_a_shared_address():
+    """A fault with the units and their NAMEs."""
+    shared = AddressShared(9, 8, "heater", 0x5E, (Name(5, 7), Name(6, 8)))
+    text = "2 units claim address 5E hex, and none gives way: maker 7, serial number 5 and maker 8, serial number 6"
+    assert said(shared) == ("shared-address", "heater", "fault", text)
+    assert flag_of(shared).evidence == ("NAME 0000000000E00005", "NAME 0000000001000006")
+    assert flag_of(shared).advice.startswith("give one of them another address")
+
+
+BAD = RangeLeft(20, "heater", TOPIC, temperature(254, State.OUT_OF_RANGE), None, FRAME)
+LOST = DataLost(20, "heater", TOPIC, temperature(255, State.NO_DATA), None, FRAME)
+SHORT = LengthWrong(20, "heater", TOPIC._replace(instance=None), 2, 8, (), False, FRAME)
+UNKNOWN = NameMissing(20, "heater", Topic(2, 0x1F801, None), FRAME)
+
+
+@pytest.mark.parametrize(
+    ("transition", "message", "field"),
+    [
+        (SILENT, None, None),
+        (LATE, "FURNACE_STATUS", None),
+        (BAD, "FURNACE_STATUS", "air_temperature"),
+        (LOST, "FURNACE_STATUS", "air_temperature"),
+        (SHORT, "FURNACE_STATUS", None),
+        (UNKNOWN, "1F801", None),
+    ],
+)
+def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message, field):
+    """Its message, by DGN where it has no name, and its field: accepting just that keeps it, and only it, untold."""
+    flag = flag_of(transition)
+    assert (flag.message, flag.field) == (message, field)
+    plan = AcceptedPlan(flag=flag.kind, device=flag.subject, message=message, field=field)
+    rules = Rules([plan])
+    assert rules.take(transition) is None
+    assert rules.take(transition._replace(device="roof fan")) is None or rules.accepted == 1
+    assert rules.accepted == 1
+    others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
+    assert all(isinstance(Rules([plan]).take(one), FlagRaised) for one in others)
+
+
+def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
+    """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
+    rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
+    assert [rules.take(SILENT), rules.take(SILENT), rules.accepted] == [None, None, 1]
+    assert rules.take(Ended(60 * SECOND, SILENT.cause)) is None
+    assert [rules.take(SILENT), rules.accepted] == [None, 2]
+    assert rules.take(LATE).flag.number == 1
+    assert rules.take(SILENT._replace(device="roof fan")).flag.number == 2
+    assert rules.everything == rules.standing
+    assert len(rules.standing) == 2

@@ -50,6 +50,23 @@ def test_an_undefined_message_is_known_by_the_gap_that_nine_in_ten_keep():
     assert rhythm(*pairs[:10], defined=False, promised=None).gap() is None
 
 
+def test_what_can_be_expected_at_all():
+    """What promises a gap, or has kept one for a minute in every gap that is remembered; not what is sent as needed."""
+    minute = [SECOND * number for number in range(62)]
+    assert rhythm(0).is_periodic
+    assert not rhythm(*minute, promised=None).is_periodic
+    undefined = rhythm(*minute, defined=False, promised=None)
+    assert not undefined.is_periodic  # nobody knows since when
+    undefined.begun = 0
+    assert undefined.is_periodic
+    assert (undefined.shortest_limit, undefined.limit()) == (2 * SECOND, 3 * SECOND)
+    undefined.begun = 2 * SECOND
+    assert not undefined.is_periodic
+    torn = rhythm(*minute[:50], *(time + 3 * SECOND for time in minute[50:]), defined=False, promised=None)
+    torn.begun = 0
+    assert not torn.is_periodic  # one gap of four seconds
+
+
 def test_a_message_is_late_after_three_gaps_and_never_before_two_seconds():
     """Three of 5 s; two seconds for one of 100 ms."""
     assert rhythm(0).limit() == 15 * SECOND == rhythm(0).shortest_limit

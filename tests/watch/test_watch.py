@@ -2,10 +2,12 @@
 
 from dataclasses import replace
 
+from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 
 SECOND = 1_000_000
+HEAD = {"schema": 1, "name": "test", "title": "Test rig"}
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
 
 
@@ -26,7 +28,8 @@ def test_what_was_taken_in_is_counted(bus):
     made = bus().say(1, FURNACE, 0x5E, instance=1).say(2, FURNACE, 0x5E, instance=2)
     for second in (3, 4, 5):
         made.hear(Frame(second * SECOND, 0x09F80102, bytes([second] * 8)))
-    assert made.watch.statistics._asdict() == {"frames": 5, "unknown": 3, "steps_back": 0, "sources": 2, "topics": 3}
+    counts = {"frames": 5, "unknown": 3, "steps_back": 0, "sources": 2, "topics": 3, "accepted": 0}
+    assert made.watch.statistics._asdict() == counts
 
 
 def test_a_fault_in_a_heartbeat_begins_no_new_topic(bus):
@@ -51,6 +54,17 @@ def test_a_battery_of_24_volts_is_strange_only_where_the_rig_says_12(bus):
         made = bus(*devices).say(0, "CHARGER_STATUS", 0x4A, charger_instance=1)
         made.say(1.5, DC, 0x4A, instance=1, dc_voltage=540)
         assert {flag.kind for flag in made.watch.flags} == kinds
+
+
+def test_what_the_rig_accepts_is_counted_and_not_told(bus, planned):
+    """Neither raised nor cleared, each time it begins; who is there is told as ever."""
+    made = bus(planned("sensor"))
+    made.rig = Rig.model_validate({**HEAD, "device": [planned("sensor")], "accepted": [{"flag": "silent-device"}]})
+    made.watch = Watch(made.catalogue, made.rig)
+    for start in (0, 40, 80):
+        made.say(start, AMBIENT, 0x91, instance=1).until(start + 30)
+    assert (made.flags, made.watch.everything, made.watch.statistics.accepted) == ([], (), 3)
+    assert [state for _, _, state in made.presence] == ["present", "silent"] * 3
 
 
 # What a frame says, changed or not.

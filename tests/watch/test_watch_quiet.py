@@ -1,5 +1,9 @@
 """Tests for the bus that falls quiet as a whole, and for the ages that stand still meanwhile."""
 
+import pytest
+
+from rvsim.rig.model import Rig
+from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 
 SECOND = 1_000_000
@@ -157,3 +161,20 @@ def test_a_deadline_is_noticed_as_soon_as_the_time_is_told(bus):
     made = bus().say(0, DC, 0x4A, instance=1).say(1.5, FURNACE, 0x4A, instance=1)
     assert made.until(2).flags == []
     assert made.until(2.1).flags == [(2.0, "raised", "late-message", "address 4A hex")]
+
+
+@pytest.mark.parametrize(("pause", "flags"), [("29.3s", []), ("29.299999s", [49.999999]), ("0.5s", [28.2])])
+def test_a_rig_says_how_long_a_pause_is_normal(bus, planned, pause, flags):
+    """From the last frame at 20.7 s on; without it, 1.5 of the charger's gaps of 5 s. Ages stand still all the same."""
+    head = {"schema": 1, "name": "test", "title": "Test rig", "longest_pause": pause}
+    made = bus()
+    made.watch = Watch(made.catalogue, Rig.model_validate({**head, "device": [planned("charger"), planned("sensor")]}))
+    off = ((21, 50),)
+    made.run(
+        70,
+        made.every(1, "CHARGER_STATUS", 0x4A, 0.7, off, charger_instance=1),
+        *(made.every(0.5, AMBIENT, 0x91, 0.1 * number, off) for number in range(3)),
+    )
+    assert [time for time, what, *_ in made.flags if what == "raised"] == flags
+    assert {kind for _, _, kind, _ in made.flags} <= {"bus-quiet"}
+    assert [state for _, _, state in made.presence] == ["present"] * 2

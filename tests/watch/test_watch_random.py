@@ -1,5 +1,7 @@
 """Tests for the watch against random input: batches of frames and times, frames of all kinds."""
 
+import itertools
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -24,6 +26,10 @@ def scenario(made, seed):
         made.every(1, "REQUEST_FOR_DGN", 0x9C, 30.0, off[:2], desired_dgn=0xEE00),
         made.every(3, "DM_RV", 0x44, 0.6, off[2:], dsa=68),
     )
+    claims = zip(itertools.cycle((5, 6, 7)), itertools.cycle((0x5E, 0x70, 0x5E, 0xFE, 0x4A)), off * 3, strict=False)
+    frames += [made.frame(start + number / 7, "ADDRESS_CLAIM", source, **made.unit(serial))
+               for number, (serial, source, (start, _)) in enumerate(claims)]  # fmt: skip
+    frames.sort(key=lambda frame: frame.time)
     quiet = off[-1]
     return [frame for frame in frames if not quiet[0] <= frame.time / SECOND < quiet[1]]
 
@@ -34,9 +40,9 @@ def scenario(made, seed):
     st.booleans(),
     st.data(),
 )
-def test_events_do_not_depend_on_batches(catalogue, bus, seed, with_rig, data):
+def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig, data):
     """Whatever is told of the time in between: the same events in the same order, and their times never go back."""
-    made = bus(*(("charger", "heater", "sensor", "panel") if with_rig else ()))
+    made = bus(*(("charger", planned("heater", claimed_name=f"{5:016X}"), "sensor", "panel") if with_rig else ()))
     frames, rig = scenario(made, seed), made.rig
     plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
     once = [event for frame in frames for event in plain.hear(frame)] + plain.advance(130 * SECOND)

@@ -44,7 +44,7 @@ def test_a_recorded_bus_misses_nobody(marine):
         ("address 11 hex", "present"),
     ]
     assert {flag.kind for flag in watch.everything} == {"unknown-message", "bus-quiet"}
-    assert watch.statistics == (9883, 9882, 0, 4, 11)
+    assert watch.statistics == (9883, 9882, 0, 4, 11, 0)
 
 
 def test_a_recorded_bus_is_quiet_in_its_pauses_only(marine):

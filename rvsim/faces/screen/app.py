@@ -1,7 +1,7 @@
 """The live screen: keys and palette, four looks a second.
 
-Knows: Textual. Does not know what a page says (`pages`), nor how the bench runs (`Control`). An error in here ends the
-screen, not the bench.
+Knows: Textual. Does not know what a page says (`pages`), nor what runs behind it: a bench, a log or a bus, in the hand
+of a `Control`. An error in here ends the screen, not what runs.
 """
 
 import signal
@@ -15,52 +15,27 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from rvsim.errors import Exit
+from rvsim.faces.control import Control
 from rvsim.faces.hands import Hands
-from rvsim.faces.run import Control
+from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line
 from rvsim.faces.screen.pages import Row, body, foot, head
-from rvsim.faces.screen.scene import Page, Scene
+from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.watch.load import PairLoad
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
-
-DEEDS: tuple[tuple[str, str, str], ...] = (
-    ("up", "step(-1)", "Choose the device above"),
-    ("down", "step(1)", "Choose the device below"),
-    ("enter", "open", "Open or close the chosen device in its place"),
-    ("a", "page('Aboard')", "Aboard: everybody on the trunk"),
-    ("i", "page('It says')", "It says: all that the chosen device says"),
-    ("t", "page('Tape')", "Tape: its message byte by byte"),
-    ("l", "page('Ledger')", "Ledger: amperes given, taken and left"),
-    ("f", "page('Flags')", "Flags: everything that was noticed"),
-    ("question_mark", "page('Keys')", "Keys"),
-    ("n", "next_message", "Tape: the next message of the device"),
-    ("left", "piece(-1)", "Tape: open the byte to the left"),
-    ("right", "piece(1)", "Tape: open the byte to the right"),
-    ("o", "turn", "Order: as the rig lists them, by zone, trouble first"),
-    ("h", "hand('hush')", "Hush the chosen device"),
-    ("b", "hand('bring_back')", "Bring the chosen device back"),
-    ("k", "hand('stick')", "Stick a reading of the chosen device"),
-    ("x", "hand('spoil')", "Spoil a reading of the chosen device"),
-    ("w", "warmer(1)", "Warmer: the set point half a degree up"),
-    ("c", "warmer(-1)", "Cooler: the set point half a degree down"),
-    ("p", "pause", "Pause, or go on"),
-    ("escape", "page('Aboard')", "Back to Aboard"),
-    ("pageup", "scroll(-1)", "A page up"),
-    ("pagedown", "scroll(1)", "A page down"),
-    ("q", "quit_bench", "Quit"),
-)
-"""Key, action and name of everything that can be done; the palette lists them all."""
+SLOWEST, FASTEST = 1 / 16, 1_000_000.0
+"""Speeds that keys can choose."""
 
 
-class BenchScreen(App[int]):
+class LiveScreen(App[int]):
     """The screen over one run. ``look`` draws what is true now; the timer calls it."""
 
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(key, action, name, show=False) for key, action, name in DEEDS),
+        *(Binding(deed.key, deed.action, deed.name, show=False) for deed in DEEDS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
     CSS = """
@@ -73,16 +48,19 @@ class BenchScreen(App[int]):
         self,
         scene: Scene,
         control: Control,
-        hands: Hands,
         load: PairLoad,
         clock: Callable[[], int],
         *,
+        hands: Hands | None = None,
+        next_flag: Callable[[], None] | None = None,
         ascii_only: bool = False,
     ) -> None:
         super().__init__()
         self.scene = scene
-        scene.by_hand = hands.faulty
-        self._control, self._hands, self._load, self._clock = control, hands, load, clock
+        if hands is not None:
+            scene.by_hand = hands.faulty
+        self._control, self._load, self._clock = control, load, clock
+        self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only
         self.title = "rvsim"
 
@@ -109,6 +87,7 @@ class BenchScreen(App[int]):
         width = self.size.width
         with self._control.lock:
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
+            self.scene.speed = self._control.speed
             self._sheet("head").show(
                 [partial(_same, line) for line in head(self.scene, self._load.percent(self.scene.now), width)]
             )
@@ -130,9 +109,9 @@ class BenchScreen(App[int]):
     # Deeds.
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Name every deed in the palette, with Textual's own after them."""
-        for key, action, name in DEEDS:
-            yield SystemCommand(name, f"key {key}", partial(self.run_action, action))
+        """Name everything that can be done here in the palette, with Textual's own after it."""
+        for deed in available(self.scene.mode):
+            yield SystemCommand(deed.name, f"key {deed.key}", partial(self.run_action, deed.action))
         yield from super().get_system_commands(screen)
 
     def action_step(self, by: int) -> None:
@@ -174,7 +153,8 @@ class BenchScreen(App[int]):
     def action_hand(self, deed: str) -> None:
         """Do something to the chosen device."""
         device = self.scene.chosen
-        if device is None:
+        if device is None or self._hands is None:
+            self._no_hands()
             return
         if deed in ("hush", "bring_back"):
             self._ask(partial(getattr(self._hands, deed), device))
@@ -189,23 +169,56 @@ class BenchScreen(App[int]):
 
     def action_warmer(self, by: int) -> None:
         """Command the thermostat half a degree up or down."""
+        if self._hands is None:
+            self._no_hands()
+            return
         self._ask(partial(self._hands.warmer, by * HALF_A_DEGREE))
+
+    def _no_hands(self) -> None:
+        what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
+        self.scene.deed = f"{what} cannot be disturbed; rvsim bench can."
+        self.look()
 
     def _ask(self, deed: Callable[[], str]) -> None:
         def do() -> None:
             self.scene.deed = deed()
 
         if self.scene.ended:
-            self.scene.deed = "The run is over: nothing can be done to it any more."
+            self.scene.deed = "It is over: nothing can be done to it any more."
         else:
             self._control.ask(do)
         self.look()
 
     def action_pause(self) -> None:
-        """Let simulated time stand still, or go on."""
-        if not self.scene.ended:
+        """Let simulated time, or that of a log, stand still, or go on."""
+        if self.scene.mode is Mode.BUS:
+            self.scene.deed = "A bus does not stand still."
+        elif not self.scene.ended:
             self._control.pause(not self._control.paused)
         self.look()
+
+    def action_pace(self, factor: float) -> None:
+        """Let time run faster or slower."""
+        if self.scene.mode is Mode.BUS:
+            self.scene.deed = "A bus has its own time."
+        elif not self.scene.ended:
+            self._control.pace(min(FASTEST, max(SLOWEST, self._control.speed * factor)))
+            self.scene.deed = f"{self._control.speed:g} x real time"
+        self.look()
+
+    def action_next_flag(self) -> None:
+        """Go on to where the next flag is raised, and stand still there."""
+        go = self._next_flag
+        if go is None:
+            self.scene.deed = "Only a log can go on to its next flag."
+            self.look()
+            return
+
+        def do() -> str:
+            go()
+            return "On to the next flag."
+
+        self._ask(do)
 
     def action_scroll(self, pages: int) -> None:
         """Move over the page."""
@@ -217,7 +230,7 @@ class BenchScreen(App[int]):
             sheet.scroll(pages * max(1, sheet.size.height - 2))
         self.look()
 
-    def action_quit_bench(self) -> None:
+    def action_leave(self) -> None:
         """End the run."""
         self.exit(int(Exit.GOOD))
 

@@ -7,9 +7,11 @@ whoever asks for a row holds the run's lock.
 from collections.abc import Callable, Mapping
 from functools import partial
 
+from rvsim.faces.flags import gathered, tags
+from rvsim.faces.screen.keys import hint, keys
 from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
-from rvsim.faces.screen.scene import Page, Scene
+from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.spell import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
@@ -25,51 +27,32 @@ LEDGER_WIDTH = 88
 """From this width on the sums of the ledger stand beside its columns, below it under them."""
 SMALL_AMPS = 0.1
 """What takes less is gathered in one line of the ledger."""
+MOST_MESSAGES = 6
+"""Messages that are named in place of a device that nobody has words for."""
 WIDE = 120
 """From this width on every device has its first rail beside it, and ledger and tape stand below."""
-KEYS = (
-    ("↑ ↓", "choose a device"),
-    ("enter", "open or close it in its place"),
-    ("pgup pgdn", "a page up or down"),
-    ("a esc", "Aboard: everybody on the trunk"),
-    ("i", "It says: all that the chosen device says"),
-    ("t", "Tape: its message byte by byte; n the next message, ← → the byte"),
-    ("l", "Ledger: amperes given, taken and left"),
-    ("f", "Flags: everything that was noticed, with evidence and what to try next"),
-    ("o", "order: as the rig lists them, by zone, trouble first"),
-    ("h", "hush the device: nothing of it reaches the wires"),
-    ("k", "stick a reading: it repeats what it says next"),
-    ("x", "spoil a reading: it says the highest value it can"),
-    ("b", "bring the device back: take back hush, stick and spoil"),
-    ("w c", "warmer, cooler: command the thermostat half a degree up or down"),
-    ("p", "pause: simulated time stands still"),
-    ("ctrl+p", "every deed by name, and light or dark"),
-    ("q", "quit"),
-)
-
-
-HINTS = (
-    "enter open  t tape  i says  l ledger  f flags  o order  h hush  k stick  x spoil  b bring back  p pause  ? keys",
-    "enter open  t tape  l ledger  f flags  o order  h hush  b bring back  x spoil  p pause  ? keys",
-    "enter open  t tape  l ledger  o order  h hush  b bring back  x spoil  ? keys",
-    "enter  t l f o h b x  ? keys",
-)
-"""The line of keys at the bottom; the longest that fits is shown."""
 
 
 def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     """Return the two lines at the top."""
     load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
     still = ", standing still" if scene.paused and not scene.ended else ""
-    short = f"{scene.name}, {ago(scene.now)} in{still}.   {scene.ended or load}"
-    long = f"{scene.name}, {ago(scene.now)} in{still}, all simulated.   {scene.ended or load}"
-    first = long if len(long) <= width else short
+    still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
+    long, shorter = f"{still}, {scene.mode}", f"{still}, {scene.mode.partition(',')[0]}"
+    loads = (load, load, load, f"Pair {_percent(busy[0])} % busy.")
+    firsts = [
+        f"{scene.name}, {ago(scene.now)} in{more}.   {scene.ended or busy_words}"
+        for more, busy_words in zip((long, shorter, still, still), loads, strict=True)
+    ]
+    first = next((one for one in firsts if len(one) <= width), firsts[-1])
     planned = [one for one in scene.watch.roll_call if one.planned]
-    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in planned)
+    known = planned or scene.watch.roll_call
+    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
     counts = _counts(scene.watch.flags)
     by_hand = sum(scene.by_hand(one.device) for one in planned)
     hands = f"; {by_hand} disturbed by hand" if by_hand else ""
-    second = f"{here} of {len(planned)} planned present; {counts}{hands}.   Order: {scene.order}."
+    whose = "planned" if planned else "heard"
+    second = f"{here} of {len(known)} {whose} present; {counts}{hands}.   Order: {scene.order_words}."
     return [cut(((first, "strong"),), width), cut(((second, "strong"),), width)]
 
 
@@ -95,8 +78,7 @@ def foot(scene: Scene, width: int) -> list[Line]:
         lines += _short_tape(scene, width)
     lines += [cut(((text, "fault"),), width) for text in scene.broken[-2:]]
     lines.append(cut(((scene.deed, "strong"),), width))
-    hint = next((one for one in HINTS if len(one) <= width), HINTS[-1])
-    return [*lines, cut(((hint, "dim"),), width)]
+    return [*lines, cut(((hint(scene.mode, width), "dim"),), width)]
 
 
 def _short_tape(scene: Scene, width: int) -> list[Line]:
@@ -124,7 +106,9 @@ def body(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
 def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
     devices = scene.devices()
     name = min(22, max((len(one.device) for one in devices), default=8))
-    rows: list[Row] = [partial(cut, ((" Ω  one end of the trunk, 120 ohm", "dim"),), width)]
+    ohms = ", 120 ohm" if scene.mode is Mode.BENCH else ""
+    rows: list[Row] = [partial(cut, ((f" Ω  one end of the trunk{ohms}", "dim"),), width)]
+    rows += [partial(cut, line, width) for line in _of_the_bus(scene, devices, width)]
     chosen = (0, 0)
     for device in devices:
         first = len(rows)
@@ -133,8 +117,27 @@ def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
             rows += [partial(cut, line, width) for line in _in_place(scene, device, width)]
         if device.device == scene.chosen:
             chosen = (first, len(rows) - 1)
-    rows.append(partial(cut, ((" Ω  the other end, 120 ohm", "dim"),), width))
+    rows.append(partial(cut, ((f" Ω  the other end{ohms}", "dim"),), width))
     return rows, chosen
+
+
+def _of_the_bus(scene: Scene, devices: list[Attendance], width: int) -> list[Line]:
+    """Return the flags that stand for no device: those of the whole bus."""
+    names = {one.device for one in devices}
+    return _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
+
+
+def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
+    """Return flags with the next step; those of one kind stand together."""
+    lines: list[Line] = []
+    for group in gathered(flags):
+        first = group[0]
+        style = tag(first)[1]
+        for number, flag in enumerate(group):
+            head = f"{tags(group)} {first.severity} since {ago(first.since)}: " if number == 0 else ""
+            lines += wrapped(head + flag.text, width, edge, edge + "  ", style)
+        lines += wrapped(f"Try next: {first.advice}", width, edge, edge + "  ")
+    return lines
 
 
 def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
@@ -167,9 +170,17 @@ def _sentence(scene: Scene, device: Attendance) -> str:
     if device.state is None:
         return "not heard yet"
     words = [w.sentence + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
-    said = "; ".join(word for word in words if word)
+    said = "; ".join(word for word in words if word) or _counted(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return said + (f", next was due {ago(late)} ago" if late is not None else "")
+
+
+def _counted(scene: Scene, device: Attendance) -> str:
+    """Say what can be said of a device that speaks for no function that has words here."""
+    told = list(scene.watch.told(device.device))
+    unknown = sum(one.spec is None for one in told)
+    messages = f"{len(told)} message{'' if len(told) == 1 else 's'}"
+    return messages + (f", {unknown} without a definition here" if unknown else "")
 
 
 def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> str:
@@ -200,27 +211,36 @@ def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> s
 
 def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
     """Return the lines under an open device: its flags with the next step, what it says on rails, who waits on it."""
-    lines: list[Line] = []
-    for flag in scene.flags_of(device.device):
-        mark, style = tag(flag)
-        text = f"{mark} {flag.severity} since {ago(flag.since)}: {flag.text}"
-        lines += wrapped(text, width, " ║ │  ", " ║ │    ", style)
-        lines += wrapped(f"Try next: {flag.advice}", width, " ║ │  ", " ║ │    ")
+    lines = _flags_in_place(scene.flags_of(device.device), width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
-    lines.append(
-        ((" ║ │  ", "dim"), (f"It last said, at {ago(device.last_heard or 0)}:" if silent else "It says:", "plain"))
-    )
-    for title, words in scene.sayings(device):
+    sayings = scene.sayings(device)
+    if sayings:
+        said = f"It last said, at {ago(device.last_heard or 0)}:" if silent else "It says:"
+        lines.append(((" ║ │  ", "dim"), (said, "plain")))
+    else:
+        lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _messages(scene, device)]
+    for title, words in sayings:
         lines.append(((" ║ │    ", "dim"), (f"{title}: {words.sentence}", "plain")))
         for of in words.rails:
             drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
             lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{of.reading.brief:>12}  {drawn}", "plain")))
+    if device.name is not None:
+        name = device.name
+        claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."
+        lines.append(((" ║ │  ", "dim"), (claimed, "plain")))
     waiting = scene.waiting(device)
     last = f"Waiting on it: {joined(waiting)}." if waiting else "Nobody was heard to command it."
     lines.append(((" ║ │  ", "dim"), (last, "plain")))
     lines[0] = ((" ║ ┌─ ", "dim"), *lines[0][1:])
     lines[-1] = ((" ║ └─ ", "dim"), *lines[-1][1:])
     return lines
+
+
+def _messages(scene: Scene, device: Attendance) -> list[str]:
+    """Say which messages come of a device that speaks for no function that has words here."""
+    told = list(scene.watch.told(device.device))
+    texts = [f"{one.topic}" + (f", every {one.gap / 1e6:.1f} s" if one.gap else "") for one in told[:MOST_MESSAGES]]
+    return texts + ([f"and {len(told) - MOST_MESSAGES} more"] if len(told) > MOST_MESSAGES else [])
 
 
 # The other pages.
@@ -318,10 +338,10 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
     return lines
 
 
-def key_lines(_: Scene, width: int) -> list[Line]:
+def key_lines(scene: Scene, width: int) -> list[Line]:
     """Return the keys."""
     lines: list[Line] = [(("Keys", "strong"),)]
-    for key, does in KEYS:
+    for key, does in keys(scene.mode):
         lines += wrapped(does, width, f"  {key:<10}", " " * 12)
     return lines
 

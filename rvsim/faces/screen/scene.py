@@ -34,6 +34,14 @@ class Page(StrEnum):
     KEYS = "Keys"
 
 
+class Mode(StrEnum):
+    """Where the frames come from, as the first line says it."""
+
+    BENCH = "all simulated"
+    LOG = "from a log"
+    BUS = "listening only, nothing is sent"
+
+
 class Order(StrEnum):
     """In which order the devices stand on the trunk."""
 
@@ -52,22 +60,26 @@ class Target(NamedTuple):
 class Scene:
     """The state of the screen over one watch."""
 
-    def __init__(self, name: str, watch: Watch, rig: Rig, broken: Sequence[str] = ()) -> None:
+    def __init__(
+        self, name: str, watch: Watch, rig: Rig | None, broken: Sequence[str] = (), mode: Mode = Mode.BENCH
+    ) -> None:
         self.name = name
+        self.mode = mode
         self.watch = watch
-        self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices}
+        self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.trends = Trends()
         self.page = Page.ABOARD
         self.order = Order.PLANNED
         self.opened: set[str] = set()
-        self.chosen: str | None = rig.devices[0].name if rig.devices else None
+        self.chosen: str | None = next(iter(self.plans), None)
         self.topic = 0
         self.piece: int | None = None
         self.deed = ""
         """What was done last by hand."""
         self.broken = broken
-        """A sentence for each simulated device that raised and was taken out."""
+        """A sentence for each simulated device that raised and was taken out, or for what is wrong with the bus."""
         self.now = 0
+        self.speed = 1.0
         self.paused = False
         self.ended = ""
         self.by_hand: Callable[[str], bool] = lambda _: False
@@ -78,6 +90,8 @@ class Scene:
     def devices(self) -> list[Attendance]:
         """Return everybody in the chosen order; those that are not in the rig come last."""
         listed = list(self.watch.roll_call)
+        if self.chosen is None and listed:
+            self.chosen = listed[0].device
         if self.order is Order.ZONE:
             return sorted(listed, key=lambda one: (not one.planned, self._zone(one.device)))
         if self.order is Order.TROUBLE:
@@ -99,6 +113,11 @@ class Scene:
     def flags_of(self, device: str) -> list[Flag]:
         """Return the flags that stand for a device."""
         return [flag for flag in self.watch.flags if flag.subject == device]
+
+    @property
+    def order_words(self) -> str:
+        """Say the order; without a rig nobody lists devices but the bus."""
+        return "as first heard" if self.order is Order.PLANNED and not self.plans else str(self.order)
 
     def step(self, by: int) -> None:
         """Choose the next device, or the one before."""

@@ -1,8 +1,8 @@
 """A paced run with the live screen in front of it.
 
-Knows: the run in a thread of its own, the screen in the main thread, and what happens when one of them ends first: an
-error in the screen leaves the bench and its recording going, an error in the bench ends the screen. Does not know how
-anything is drawn.
+Knows: what runs (a bench, a log, a bus) in a thread of its own, the screen in the main thread, and what happens when
+one of them ends first: an error in the screen leaves the run and its recording going, an error in the run is shown
+and told when the screen is left. Does not know how anything is drawn.
 """
 
 import locale
@@ -12,12 +12,17 @@ import threading
 from collections.abc import Callable, Sequence
 
 from rvsim.errors import Exit
+from rvsim.faces.control import Control
 from rvsim.faces.exits import say
 from rvsim.faces.hands import Hands
-from rvsim.faces.run import Control, Run
-from rvsim.faces.screen.app import BenchScreen
-from rvsim.faces.screen.scene import Scene
+from rvsim.faces.listen import Listen
+from rvsim.faces.replay import Replay
+from rvsim.faces.run import Run
+from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.scene import Mode, Scene
+from rvsim.rig.model import Rig
 from rvsim.shakedown.scenario import LoadedScenario
+from rvsim.watch.flag import Flag
 from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
@@ -49,38 +54,52 @@ def ascii_terminal() -> bool:
     return "utf" not in encoding or os.environ.get("TERM", "") in ("dumb", "linux", "vt100")
 
 
-def show(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, speed: float) -> int:
-    """Run with a screen until the screen is left; return the exit code.
+def show(
+    scene: Scene,
+    load: PairLoad,
+    control: Control,
+    run: Callable[[], None],
+    clock: Callable[[], int],
+    *,
+    over: str = "The run is over.",
+    hands: Hands | None = None,
+    next_flag: Callable[[], None] | None = None,
+) -> int:
+    """Let something run in a thread of its own with a screen in front, until the screen is left.
 
     Args:
-        loaded: the scenario.
-        make: makes its run, given a sink and ``on_failure``.
-        end: when it ends, in microseconds; None is until the screen is left.
-        speed: simulated seconds for each real one.
+        scene: what is shown of its watch.
+        load: how busy the pair is.
+        control: the hand on it.
+        run: runs it, to its end or until ``control`` stops it.
+        clock: how far the watch has come, in microseconds.
+        over: what the screen says at its end.
+        hands: what can be done to a bench.
+        next_flag: lets a log go on to its next flag.
+
+    Returns:
+        The exit code.
 
     Raises:
-        RvsimError: the bench ended with it.
+        RvsimError: what ran ended with it.
     """
-    sink, control, broken = LookIn(), Control(), []
-    run = make(sink, on_failure=lambda failure: broken.append(failure.sentence))
-    scene = Scene(loaded.name, run.watch, loaded.rig, broken)
     failed: list[BaseException] = []
 
-    def bench() -> None:
+    def running() -> None:
         try:
-            run.paced(end, speed, control=control)
-            scene.ended = "The run is over."
-        except BaseException as error:  # whatever ends the bench is raised again in the main thread
+            run()
+            scene.ended = over
+        except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
-            scene.ended = "The bench has failed; q shows why."
+            scene.ended = "It has failed; q shows why."
 
-    thread = threading.Thread(target=bench, name="bench", daemon=True)
-    app = BenchScreen(scene, control, Hands(run), sink.load, lambda: run.heard, ascii_only=ascii_terminal())
+    thread = threading.Thread(target=running, name="run", daemon=True)
+    app = LiveScreen(scene, control, load, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
     thread.start()
     try:
         code = _screen(app)
         if code is None:
-            say("the screen has failed; the bench and its recording go on, Ctrl-C ends them")
+            say("the screen has failed; what runs behind it and its recording go on, Ctrl-C ends them")
             _wait(thread)
             code = int(Exit.GOOD)
     finally:
@@ -91,11 +110,73 @@ def show(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, spee
     return code
 
 
-def _screen(app: BenchScreen) -> int | None:
+def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, speed: float) -> int:
+    """Run a scenario with a screen in front; ``make`` makes its run, given a sink and ``on_failure``.
+
+    Raises:
+        RvsimError: the bench ended with it.
+    """
+    broken: list[str] = []
+    sink, control = LookIn(), Control(speed)
+    run = make(sink, on_failure=lambda failure: broken.append(failure.sentence))
+    scene = Scene(loaded.name, run.watch, loaded.rig, broken)
+    return show(
+        scene,
+        sink.load,
+        control,
+        lambda: run.paced(end, speed, control=control),
+        lambda: run.heard,
+        hands=Hands(run),
+    )
+
+
+def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed: float) -> int:
+    """Go through a log with a screen in front.
+
+    Raises:
+        RvsimError: the log could not be read to its end.
+    """
+    control = Control(speed)
+    scene = Scene(name, replay.watch, rig, mode=Mode.LOG)
+
+    def found(flag: Flag | None) -> None:
+        scene.deed = "No further flag." if flag is None else f"{flag.tag} {flag.kind}, {flag.subject}: {flag.text}"
+
+    replay.on_found = found
+    return show(
+        scene,
+        sink.load,
+        control,
+        lambda: replay.paced(control),
+        lambda: replay.heard,
+        over="The log is at its end.",
+        next_flag=replay.next_flag,
+    )
+
+
+def show_listen(name: str, listen: Listen, sink: LookIn, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
+    """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
+
+    Raises:
+        BusError: the bus was lost.
+    """
+    control = Control()
+    scene = Scene(name, listen.watch, rig, said, Mode.BUS)
+    return show(
+        scene,
+        sink.load,
+        control,
+        lambda: listen.run(end, control),
+        lambda: listen.heard,
+        over="The time is over.",
+    )
+
+
+def _screen(app: LiveScreen) -> int | None:
     """Run the screen; return its exit code, None where it failed; Textual has given the terminal back and told what."""
     try:
         code = app.run()
-    except Exception as error:  # the bench must outlive the screen
+    except Exception as error:  # the run must outlive the screen
         say(f"{type(error).__name__}: {error}")
         return None
     return None if app.return_code not in (0, None) and code is None else int(code or 0)

@@ -55,7 +55,7 @@ def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None) ->
     held: list[str] = []
     word = ""
     for number, piece in enumerate(pieces(spec, data)):
-        says, is_chosen = _says(piece), number == chosen
+        says, is_chosen = "without a definition here" if spec is None else _says(piece), number == chosen
         if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
             spans += _item(held, word, False)
             held = []

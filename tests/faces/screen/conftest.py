@@ -7,9 +7,10 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
+from rvsim.faces.control import Control
 from rvsim.faces.hands import Hands
-from rvsim.faces.run import Control, Run
-from rvsim.faces.screen.app import BenchScreen
+from rvsim.faces.run import Run
+from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import LookIn
 from rvsim.shakedown.scenario import load_scenario
@@ -40,9 +41,9 @@ class Watched:
         self.scene.now = self.run.time
         return self
 
-    def app(self, **more) -> BenchScreen:
+    def app(self, **more) -> LiveScreen:
         """Return a screen over the run; its timer stands still, tests look when they want to."""
-        app = BenchScreen(self.scene, self.control, self.hands, self.sink.load, lambda: self.run.time, **more)
+        app = LiveScreen(self.scene, self.control, self.sink.load, lambda: self.run.time, hands=self.hands, **more)
         app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]
         return app
 
@@ -64,7 +65,7 @@ def drive() -> Callable[..., list[str]]:
     ``drive(app, (80, 24), "down", "enter")``; a key may also be a function, which is called with the pilot.
     """
 
-    def run(app: BenchScreen, size: tuple[int, int], *keys) -> list[str]:
+    def run(app: LiveScreen, size: tuple[int, int], *keys) -> list[str]:
         async def script() -> list[str]:
             async with app.run_test(size=size) as pilot:
                 await pilot.pause()

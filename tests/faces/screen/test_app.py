@@ -7,9 +7,8 @@ from pathlib import Path
 import pytest
 
 from rvsim.errors import Exit
-from rvsim.faces.screen.app import DEEDS
-from rvsim.faces.screen.pages import KEYS
-from rvsim.faces.screen.scene import Order, Page
+from rvsim.faces.screen.keys import available, keys
+from rvsim.faces.screen.scene import Mode, Order, Page
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
@@ -19,7 +18,7 @@ SIZES = [(80, 24), (100, 30), (140, 40)]
 
 
 @pytest.mark.parametrize(
-    ("name", "size", "keys"),
+    ("name", "size", "pressed"),
     [
         ("aboard", (80, 24), ()),
         ("heater_open", (80, 24), ("down", "enter")),
@@ -30,9 +29,9 @@ SIZES = [(80, 24), (100, 30), (140, 40)]
         ("keys", (80, 24), ("question_mark",)),
     ],
 )
-def test_the_screen_is_as_it_was_agreed(watched, drive, name, size, keys):
+def test_the_screen_is_as_it_was_agreed(watched, drive, name, size, pressed):
     """Whole screens at 43 s of the quiet heater, kept as text. RVSIM_GOLDEN=write keeps what is shown now."""
-    lines = "\n".join(drive(watched("heater_goes_quiet", 43).app(), size, *keys)) + "\n"
+    lines = "\n".join(drive(watched("heater_goes_quiet", 43).app(), size, *pressed)) + "\n"
     kept = GOLDEN / f"{name}_{size[0]}x{size[1]}.txt"
     if os.environ.get("RVSIM_GOLDEN") == "write":
         kept.parent.mkdir(exist_ok=True)
@@ -283,9 +282,11 @@ def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
             return [command.title for command in app.get_system_commands(app.screen)]
 
     titles = asyncio.run(script())
-    assert {name for _, _, name in DEEDS} <= set(titles)
-    bound = {key for key, _, _ in DEEDS}
-    told = {key for keys, _ in KEYS for key in keys.split() if len(key) == 1 and key.isalpha()}
+    here = list(available(Mode.BENCH))
+    assert {deed.name for deed in here} <= set(titles)
+    assert "Go on to the next flag and stand still there" not in titles
+    bound = {deed.key for deed in here}
+    told = {key for named, _ in keys(Mode.BENCH) for key in named.split() if len(key) == 1 and key.isalpha()}
     assert told <= bound
     assert {key for key in bound if len(key) == 1} <= told | {"n"}
 
@@ -314,8 +315,8 @@ def test_a_stranger_is_shown_as_unplanned(watched, drive):
     assert "+═══" in line
     assert "unplanned" in line
     run.scene.choose("address 9C hex")
-    for keys in (("enter",), ("i",), ("t", "right"), ("h",), ("x",)):
-        drive(run.app(), (100, 30), *keys, "escape")
+    for pressed in (("enter",), ("i",), ("t", "right"), ("h",), ("x",)):
+        drive(run.app(), (100, 30), *pressed, "escape")
 
 
 def test_two_hundred_devices(watched, drive, catalogue):

@@ -16,8 +16,8 @@ from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
 from rvsim.faces.run import Run
 from rvsim.faces.screen import show as show_module
-from rvsim.faces.screen.app import BenchScreen
-from rvsim.faces.screen.show import LookIn, ascii_terminal, show
+from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 
@@ -59,7 +59,7 @@ def make(loaded, catalogue, kept):
 def bench_over():
     """Wait until the bench's thread has ended."""
     for thread in threading.enumerate():
-        if thread.name == "bench":
+        if thread.name == "run":
             thread.join(20)
 
 
@@ -69,28 +69,28 @@ def test_an_error_in_the_screen_does_not_stop_the_recording(loaded, make, kept, 
     def fail(self):
         raise RuntimeError("no such colour")
 
-    monkeypatch.setattr(BenchScreen, "run", fail)
-    assert show(loaded, make, 60 * SECOND, QUICK) == 0
+    monkeypatch.setattr(LiveScreen, "run", fail)
+    assert show_bench(loaded, make, 60 * SECOND, QUICK) == 0
     assert kept.frames[-1].time > 59 * SECOND
     err = capsys.readouterr().err
     assert "RuntimeError: no such colour" in err
-    assert "the screen has failed; the bench and its recording go on" in err
+    assert "the screen has failed; what runs behind it and its recording go on" in err
 
 
 def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, monkeypatch, capsys):
     """A screen that Textual ended after an error returns no code: the bench goes on then too."""
-    monkeypatch.setattr(BenchScreen, "run", lambda self: None)
-    monkeypatch.setattr(BenchScreen, "return_code", 1)
-    assert show(loaded, make, 60 * SECOND, QUICK) == 0
+    monkeypatch.setattr(LiveScreen, "run", lambda self: None)
+    monkeypatch.setattr(LiveScreen, "return_code", 1)
+    assert show_bench(loaded, make, 60 * SECOND, QUICK) == 0
     assert kept.frames[-1].time > 59 * SECOND
     assert "the screen has failed" in capsys.readouterr().err
 
 
 def test_leaving_the_screen_ends_the_bench(loaded, make, monkeypatch):
     """A run without an end is over when the screen is left, and its code is the screen's."""
-    monkeypatch.setattr(BenchScreen, "run", lambda self: 130)
-    assert show(loaded, make, None, 1.0) == 130
-    assert not any(thread.name == "bench" for thread in threading.enumerate())
+    monkeypatch.setattr(LiveScreen, "run", lambda self: 130)
+    assert show_bench(loaded, make, None, 1.0) == 130
+    assert not any(thread.name == "run" for thread in threading.enumerate())
 
 
 def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monkeypatch):
@@ -105,11 +105,11 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
     def lost(self, *args, **more):
         raise BusError("the plug was pulled")
 
-    monkeypatch.setattr(BenchScreen, "run", leave)
+    monkeypatch.setattr(LiveScreen, "run", leave)
     monkeypatch.setattr(Run, "paced", lost)
     with pytest.raises(BusError, match="the plug was pulled"):
-        show(loaded, make, None, 1.0)
-    assert said == ["The bench has failed; q shows why."]
+        show_bench(loaded, make, None, 1.0)
+    assert said == ["It has failed; q shows why."]
 
 
 def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
@@ -121,8 +121,8 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
         said.append(self.scene.ended)
         return 0
 
-    monkeypatch.setattr(BenchScreen, "run", leave)
-    assert show(loaded, make, 5 * SECOND, QUICK) == 0
+    monkeypatch.setattr(LiveScreen, "run", leave)
+    assert show_bench(loaded, make, 5 * SECOND, QUICK) == 0
     assert said == ["The run is over."]
 
 

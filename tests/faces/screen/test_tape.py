@@ -158,8 +158,8 @@ def test_names_are_said_whole(tape):
 
 def test_a_message_without_a_definition(tape):
     """Its bytes are one piece without a meaning; without bytes there is nothing to show."""
-    assert tape(None, "01 02 FF") == "01 02 FF no field"
-    assert tape(None, "01 02 FF", 0) == "[01 02 FF no field]"
+    assert tape(None, "01 02 FF") == "01 02 FF without a definition here"
+    assert tape(None, "01 02 FF", 0) == "[01 02 FF without a definition here]"
     assert tape(None, "") == tape("FURNACE_STATUS", "") == ""
     assert [(piece.first, piece.last, piece.readings) for piece in pieces(None, b"\x01\x02")] == [(0, 1, ())]
     assert pieces(None, b"") == []

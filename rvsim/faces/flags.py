@@ -1,0 +1,26 @@
+"""Flags gathered for reading: those of one kind with one advice stand together, the worst first.
+
+Knows: what a reader would otherwise read many times over. Does not know screens or files.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from rvsim.watch.flag import Flag, Severity
+
+_WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
+
+
+def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
+    """Gather flags of one kind, severity and advice; the worst groups first, within a group by number."""
+    groups: dict[tuple[str, str, str], list[Flag]] = {}
+    for flag in flags:
+        groups.setdefault((str(flag.severity), flag.kind, flag.advice), []).append(flag)
+    return sorted(groups.values(), key=lambda group: _WORST_FIRST.index(group[0].severity))
+
+
+def tags(group: Sequence[Flag]) -> str:
+    """Write the tags of a group: ``[3]``, ``(1) (4)``, or ``(1) to (6)`` where they follow each other."""
+    numbers = [flag.number for flag in group]
+    if len(group) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):
+        return f"{group[0].tag} to {group[-1].tag}"
+    return " ".join(flag.tag for flag in group)

@@ -1,0 +1,70 @@
+"""Listening put together from its options: rig, definitions, port, watch, recording, and the form to show it in.
+
+Knows: what `listen` needs and says at its end. Does not know option texts, nor how a bus is gone through (`listen`).
+"""
+
+import sys
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rvsim.edge.port import Port
+from rvsim.edge.settings import BusSettings
+from rvsim.errors import Exit
+from rvsim.faces.control import Control
+from rvsim.faces.exits import say
+from rvsim.faces.hearing import Hearing
+from rvsim.faces.listen import Listen
+from rvsim.faces.output import JsonLines, Sink
+from rvsim.faces.planned import against, planned
+from rvsim.faces.sentences import Sentences
+from rvsim.logs.jsonl import start_line
+from rvsim.logs.record import Recorder
+from rvsim.watch.watch import Watch
+
+
+def listen_bus(
+    settings: BusSettings,
+    form: str,
+    every: bool,
+    rig: str | None,
+    end: int | None,
+    record: Path | None,
+    dbc: list[Path],
+) -> int:
+    """Listen to a bus in front of a watch; return the exit code.
+
+    Raises:
+        InputError: the rig, a definition or the recording cannot be used.
+        BusError: the bus could not be opened, or was lost.
+    """
+    plan, catalogue = planned(rig, dbc)
+    say(*settings.said)
+    channel = settings.interface if settings.channel is None else f"{settings.interface} {settings.channel}"
+    begun = datetime.now(UTC).isoformat(timespec="seconds")
+    start = start_line("listen", bus=channel, scenario=None, seed=None, started=begun)
+    watch = Watch(catalogue, plan)
+    with ExitStack() as open_things:
+        recorder = None
+        if record is not None:
+            named = str(settings.channel or settings.interface)
+            recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=named, sent=False))
+        port = open_things.enter_context(Port(settings.interface, settings.channel, options=settings.options))
+        bit_rate = settings.options.get("bitrate")
+        if form == "screen":
+            from rvsim.faces.screen.show import LookIn, show_listen
+
+            sink, said = LookIn(), list[str]()
+            listen = Listen(port, Hearing(watch, sink, recorder), channel, bit_rate, said.append)
+            code = show_listen(channel, listen, sink, plan, end, said)
+        else:
+            if form == "json":
+                shown: Sink = JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
+            else:
+                shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",))
+            shown.flush()
+            Listen(port, Hearing(watch, shown, recorder, every), channel, bit_rate, say).run(end, Control())
+            code = Exit.GOOD
+        counts = port.statistics
+        say(f"Listening only. Nothing has been sent: {counts.sent} frames sent, {counts.received} heard.")
+    return code

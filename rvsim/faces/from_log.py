@@ -1,0 +1,141 @@
+"""Surveying and replaying put together from their options: rig, definitions, watch, the form to show it in.
+
+Knows: what the commands that read a log have in common. Does not know option texts, nor how a log is gone through
+(`survey`, `replay`).
+"""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from shutil import copyfileobj
+from tempfile import TemporaryDirectory
+
+from rvsim.errors import Exit, InputError
+from rvsim.faces.control import Control
+from rvsim.faces.exits import say
+from rvsim.faces.hearing import Hearing
+from rvsim.faces.output import JsonLines, Sink
+from rvsim.faces.planned import against, planned
+from rvsim.faces.progress import told
+from rvsim.faces.replay import Replay, Rounds
+from rvsim.faces.sentences import Sentences
+from rvsim.faces.survey import as_json, as_text
+from rvsim.logs.draft import draft_rig
+from rvsim.logs.jsonl import start_line
+from rvsim.logs.read import Log, open_log
+from rvsim.logs.survey import survey
+from rvsim.rig.model import Rig
+from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
+
+MOST_PLACES = 5
+"""So many places of damage are named; all are counted."""
+
+
+def opener(log: str) -> Callable[[], Log]:
+    """Return what opens a log, or stdin, once for each time it is gone through."""
+    return (lambda: open_log(sys.stdin.buffer)) if log == "-" else lambda: open_log(Path(log), log)
+
+
+def survey_logs(logs: list[str], rig: str | None, json: bool, draft: Path | None, dbc: list[Path]) -> int:
+    """Survey logs, each for itself; return the exit code.
+
+    Raises:
+        InputError: a log, the rig or a definition cannot be used, or a drafted rig cannot be written.
+    """
+    if draft is not None and len(logs) > 1:
+        raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
+    if draft is not None and draft.suffix != ".toml":
+        raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
+    if draft is not None and draft.exists():
+        raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
+    plan, catalogue = planned(rig, dbc)
+    for number, log in enumerate(logs):
+        with again(log, twice=draft is not None) as open_again:
+            with open_again() as opened:
+                found = survey(told(opened.frames(), f"frames of {opened.name} read"), catalogue, plan)
+            if number and not json:
+                print()
+            print(as_json(opened, found) if json else "\n".join(as_text(opened, found)))
+            if draft is not None:
+                _write(draft, draft_rig(lambda: open_again().frames(), catalogue, opened.name))
+    return Exit.GOOD
+
+
+@contextmanager
+def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
+    """Give what opens a log as often as it is wanted; for more than once stdin is kept in a file meanwhile."""
+    if log != "-" or not twice:
+        yield opener(log)
+        return
+    with ExitStack() as open_things:
+        copy = Path(open_things.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
+        with copy.open("wb") as file:
+            copyfileobj(sys.stdin.buffer, file)
+        yield lambda: open_log(open_things.enter_context(copy.open("rb")))
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"--draft-rig {path}: cannot be written ({error.strerror}): name another file") from None
+    say(f"a rig learnt from the log is in {path}; read its comments, then hold logs against it: --rig {path}")
+
+
+def replay_log(
+    log: str,
+    form: str,
+    every: bool,
+    rig: str | None,
+    speed: float | None,
+    part: tuple[int, int | None],
+    loop: bool,
+    dbc: list[Path],
+) -> int:
+    """Go through a log in front of a watch; return the exit code.
+
+    Raises:
+        InputError: the log, the rig or a definition cannot be used, or options do not go together.
+    """
+    if loop and (log == "-" or speed is None):
+        other = "stdin, which can be read once" if log == "-" else "--speed max, which would never end"
+        raise InputError(f"--loop does not go with {other}: leave one of them out")
+    plan, catalogue = planned(rig, dbc)
+    watch = Watch(catalogue, plan)
+    with Rounds(opener(log), *part, loop) as rounds:
+        if form == "screen" and speed is not None:
+            from rvsim.faces.screen.show import LookIn, show_replay
+
+            sink = LookIn()
+            return show_replay(Path(log).name, Replay(rounds, Hearing(watch, sink)), sink, plan, speed)
+        replay = Replay(rounds, Hearing(watch, _log_sink(rounds.log, catalogue, plan, form, every, speed), every=every))
+        if speed is None:
+            replay.virtual()
+        else:
+            replay.paced(Control(speed))
+        _tell_damage(rounds.log)
+    return Exit.GOOD
+
+
+def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every: bool, speed: float | None) -> Sink:
+    """Return what shows a log: JSON lines or sentences."""
+    if form == "json":
+        begun = log.statistics.started
+        started = None if begun is None else datetime.fromtimestamp(begun / 1e6, UTC).isoformat(timespec="microseconds")
+        channel = next(iter(log.statistics.channels), "")
+        start = start_line("replay", log=log.name, scenario=None, seed=None, started=started)
+        return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
+    how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
+    return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))
+
+
+def _tell_damage(log: Log) -> None:
+    """Say on stderr what of a log could not be read."""
+    counts = log.statistics
+    for place, why in counts.unreadable[:MOST_PLACES]:
+        say(f"{log.name}, line {place}: {why}")
+    if counts.unreadable_count > MOST_PLACES:
+        say(f"{log.name}: {counts.unreadable_count - MOST_PLACES} more places could not be read")

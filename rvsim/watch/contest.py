@@ -1,0 +1,111 @@
+"""Two NAMEs on one address: whose contest ends by the rules, and whose does not.
+
+Knows: where each NAME was claimed last, and that a node which loses a contest claims another address or says, from the
+null address, that it cannot claim (SAE J1939-81). Does not know which planned device a NAME belongs to.
+
+The rules give 250 ms for objections (SAE J1939-81; rv-c.com/book/export/html/17). Both get 2 s here, so that slow nodes
+have room: our decision.
+"""
+
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, Node, Part
+from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.transitions import AddressShared, Ended
+from rvsim.wire.ident import NULL_ADDRESS
+from rvsim.wire.name import Name
+
+TIME_TO_YIELD = 2 * SECOND
+_MOST = 8
+"""So many NAMEs are remembered of one address, the newest: our decision, against floods."""
+
+
+class _Claims:
+    """The NAMEs that claimed one address and have not left it, the first first."""
+
+    def __init__(self, node: Node) -> None:
+        self.node = node
+        self.names: list[Name] = []
+        self.since = 0
+        """When the last of them came, in bus time."""
+        self.shared: AddressShared | None = None
+
+
+class Contests:
+    """Every address claim of a bus."""
+
+    def __init__(self, roll_call: RollCall, agenda: Agenda, emit: Emit) -> None:
+        self._roll_call = roll_call
+        self._agenda = agenda
+        self._emit = emit
+        self._yielding = Duty(3, self._yield_due, self._judge)
+        self._silence = Duty(4, self._silence_due, self._end)
+        self._claims: dict[int, _Claims] = {}
+        self._places: dict[Name, int] = {}
+
+    def claim(self, part: Part, time: int) -> None:
+        """Take in a claim that was just heard; one that has not eight bytes claims nothing."""
+        node, data, now = part.node, part.frame.data, part.rhythm.times[-1]
+        if len(data) != 8 or node.address > NULL_ADDRESS:
+            return
+        name = Name.from_bytes(data)
+        before = self._places.pop(name, None)
+        if before is not None and before != node.address:
+            self._depart(name, self._claims[before], time)
+        if node.address == NULL_ADDRESS:
+            return
+        self._places[name] = node.address
+        claims = self._claims.setdefault(node.address, _Claims(node))
+        if name in claims.names:
+            return
+        if claims.names and not self._heard_before(part, now):
+            self._end(claims, time, now)
+        claims.names.append(name)
+        if len(claims.names) > _MOST:
+            self._places.pop(claims.names.pop(0), None)
+        if len(claims.names) > 1 and claims.shared is None:
+            claims.since = now
+            self._agenda.put(now + TIME_TO_YIELD, self._yielding, node.address, claims)
+
+    def _heard_before(self, part: Part, now: int) -> bool:
+        """Tell whether somebody was still heard from an address when this claim came from it."""
+        times = [one.rhythm.times[-1] for one in part.node.parts if one is not part]
+        if len(part.rhythm.times) > 1:
+            times.append(part.rhythm.times[-2])
+        return bool(times) and now - max(times) <= _limit(part.node)
+
+    def _depart(self, name: Name, claims: _Claims, time: int) -> None:
+        """Note that a NAME was claimed elsewhere, or cannot be claimed."""
+        claims.names.remove(name)
+        if len(claims.names) < 2 and claims.shared is not None:
+            self._emit(Ended(time, claims.shared.cause))
+            claims.shared = None
+
+    # What is due.
+
+    def _yield_due(self, claims: _Claims, passed: int) -> int | None:
+        return max(passed, claims.since + TIME_TO_YIELD) if len(claims.names) > 1 else None
+
+    def _judge(self, claims: _Claims, time: int, since: int) -> None:
+        node = claims.node
+        subject = (self._roll_call.heard_from(node) or node.nobody).name
+        claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))
+        self._emit(claims.shared)
+        self._agenda.put(self._silent_from(node), self._silence, node.address, claims)
+
+    def _silent_from(self, node: Node) -> int:
+        return max((part.rhythm.times[-1] for part in node.parts), default=0) + _limit(node)
+
+    def _silence_due(self, claims: _Claims, passed: int) -> int | None:
+        return max(passed, self._silent_from(claims.node)) if claims.shared is not None else None
+
+    def _end(self, claims: _Claims, time: int, _since: int) -> None:
+        """Forget who claimed an address from which nobody is heard any more."""
+        for name in tuple(claims.names):
+            del self._places[name]
+            self._depart(name, claims, time)
+
+
+def _limit(node: Node) -> int:
+    """Return how long a node may say nothing: three heartbeats, or three of its slowest gap."""
+    slowest = max((part.rhythm.gap() or 0 for part in node.parts), default=0)
+    return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)

@@ -1,0 +1,37 @@
+"""What can be done on which screen, and how it is called."""
+
+import pytest
+
+from rvsim.faces.screen.keys import available, hint, keys
+from rvsim.faces.screen.scene import Mode
+
+
+@pytest.mark.parametrize(
+    ("mode", "here", "not_here"),
+    [
+        (Mode.BENCH, {"h", "b", "k", "x", "w", "c", "p", "plus", "minus"}, {"g"}),
+        (Mode.LOG, {"p", "plus", "minus", "g"}, {"h", "b", "k", "x", "w", "c"}),
+        (Mode.BUS, {"t", "l", "f", "q"}, {"h", "b", "k", "x", "w", "c", "p", "plus", "minus", "g"}),
+    ],
+)
+def test_only_what_can_be_done_is_offered(mode, here, not_here):
+    """A bench can be disturbed, a log can go on to its next flag, a bus can only be watched."""
+    bound = {deed.key for deed in available(mode)}
+    assert here <= bound
+    assert not bound & not_here
+    told = {key for named, _ in keys(mode) for key in named.split()}
+    signs = {"plus": "+", "minus": "-"}
+    assert {signs.get(key, key) for key in here} <= told
+    assert not told & {signs.get(key, key) for key in not_here}
+
+
+@pytest.mark.parametrize("mode", list(Mode))
+def test_hints_fit_and_name_only_what_is_there(mode):
+    """The longest line that fits is shown, down to a narrow one; each begins with opening and has the keys."""
+    for width in (40, 60, 80, 100, 140):
+        assert len(hint(mode, width)) <= max(width, 28)
+        assert "? keys" in hint(mode, width)
+    assert len(hint(mode, 140)) > len(hint(mode, 40))
+    words = hint(mode, 140)
+    assert ("h hush" in words) == (mode is Mode.BENCH)
+    assert ("g next flag" in words) == (mode is Mode.LOG)

@@ -1,0 +1,192 @@
+"""The same screen over a log and over a bus: what it says of them, and what cannot be done there."""
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from rvsim.faces.control import Control
+from rvsim.faces.hearing import Hearing
+from rvsim.faces.replay import Replay, Rounds
+from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.scene import Mode, Scene
+from rvsim.faces.screen.show import LookIn, show_replay
+from rvsim.logs.read import open_log
+from rvsim.rig.load import load_rig
+from rvsim.watch.load import PairLoad
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import Frame
+
+SECOND = 1_000_000
+MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
+
+
+class Shown:
+    """The vessel's log up to some second, with a screen over it."""
+
+    def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, said=()):
+        self.watch, self.load, self.control, self.asked = Watch(catalogue, rig), PairLoad(), Control(), []
+        self.scene = Scene("vessel.log", self.watch, rig, said, mode)
+        self.seconds = seconds
+        with open_log(MARINE) as log:
+            for frame in log.frames():
+                if frame.time > seconds * SECOND:
+                    break
+                self.watch.hear(frame)
+                self.load.add(frame)
+        self.watch.advance(round(seconds * SECOND))
+
+    def app(self):
+        """A screen that looks when the test wants it to."""
+        go = (lambda: self.asked.append("next flag")) if self.scene.mode is Mode.LOG else None
+        app = LiveScreen(self.scene, self.control, self.load, lambda: round(self.seconds * SECOND), next_flag=go)
+        app.set_interval = lambda *args, **kwargs: None
+        return app
+
+
+@pytest.fixture
+def vessel(catalogue):
+    """Stand somewhere in the vessel's log."""
+
+    def stand(seconds=17.0, mode=Mode.LOG, **more):
+        return Shown(catalogue, seconds, mode, **more)
+
+    return stand
+
+
+def test_a_log_without_a_rig(vessel, drive):
+    """Addresses as they were first heard; nothing is called simulated, planned, or known to be 120 ohm."""
+    lines = drive(vessel().app(), (100, 24))
+    assert lines[0].startswith("vessel.log, 17 s in, from a log.   Pair ")
+    assert lines[1] == "4 of 4 heard present; 10 notices.   Order: as first heard."
+    assert lines[3] == " Ω  one end of the trunk"
+    assert "address 02 hex  present    6 messages, 6 without a definition here" in lines[4]
+    assert lines[4].startswith("▸")
+    assert "simulated" not in "".join(lines)
+
+
+def test_a_device_that_nobody_has_words_for_is_opened(vessel, drive):
+    """Its notices stand together with one advice, then its messages with their gaps, and its NAME if it claimed one."""
+    text = "\n".join(drive(vessel().app(), (100, 40), "enter", "down", "down", "down", "enter"))
+    assert "(1) to (6) notice since 0.0 s: DGN 1F801 hex has no definition here" in text
+    assert text.count("Try next: nothing is wrong with the bus") == 2
+    assert "DGN 1F801 hex, every 0.1 s" in text
+    assert "Its NAME: maker 1774, serial number 123456." in text
+    assert "It says:" not in text
+
+
+def test_a_flag_of_the_whole_bus_stands_on_the_trunk(vessel, drive):
+    """In a pause of the bus: under the end of the trunk, with what to try next."""
+    lines = drive(vessel(61.7).app(), (100, 24))
+    assert lines[4].startswith(" ║ [12] fault since 62 s: nothing from anyone for 1.0 s")
+    assert any(line.startswith(" ║ Try next: the supply of the bus") for line in lines)
+
+
+def test_a_log_held_against_a_rig(vessel, drive):
+    """Then planned devices are listed, and strangers behind them."""
+    lines = drive(vessel(30, rig=load_rig("ottersby")).app(), (100, 30))
+    assert lines[1].startswith("0 of 11 planned present; ")
+    assert sum("silent     never heard" in line for line in lines) == 11
+    assert sum("unplanned" in line for line in lines) == 4
+
+
+@pytest.mark.parametrize("key", ["h", "b", "k", "x", "w", "c"])
+@pytest.mark.parametrize(("mode", "what"), [(Mode.LOG, "A log"), (Mode.BUS, "A bus that is listened to")])
+def test_what_is_not_simulated_cannot_be_disturbed(vessel, drive, mode, what, key):
+    """The key says so, and nothing else happens."""
+    lines = drive(vessel(mode=mode).app(), (100, 24), key)
+    assert f"{what} cannot be disturbed; rvsim bench can." in lines
+
+
+def test_pause_speed_and_the_next_flag_are_asked_of_a_log(vessel, drive):
+    """p stands still, + and - change the speed, g is asked of what runs; the first line shows it."""
+    run = vessel()
+    lines = drive(run.app(), (100, 24), "p", "plus", "plus", "minus", "plus")
+    assert run.control.paused
+    assert run.control.speed == 4
+    assert lines[0].startswith("vessel.log, 17 s in, 4 x, standing still, from a log.")
+    drive(run.app(), (100, 24), "g")
+    run.control.answer(FakeClock())
+    assert run.asked == ["next flag"]
+
+
+class FakeClock:
+    """A clock that takes everything."""
+
+    speed = 4.0
+
+    def pause(self):
+        """Stand still."""
+
+    def resume(self):
+        """Go on."""
+
+
+def test_speed_has_its_bounds(vessel, drive):
+    """From a sixteenth of real time to a million times."""
+    run = vessel()
+    drive(run.app(), (100, 24), *["minus"] * 9)
+    assert run.control.speed == 1 / 16
+    drive(run.app(), (100, 24), *["plus"] * 40)
+    assert run.control.speed == 1_000_000
+
+
+def test_a_bus_has_its_own_time(vessel, drive):
+    """It neither stands still nor goes faster, has no next flag, and the first line says that nothing is sent."""
+    run = vessel(mode=Mode.BUS, said=["slcan tty0: nothing heard for 5 s."])
+    lines = drive(run.app(), (120, 30))
+    assert "listening only, nothing is sent" in lines[0]
+    assert "slcan tty0: nothing heard for 5 s." in lines
+    assert "A bus does not stand still." in drive(run.app(), (100, 24), "p")
+    assert "A bus has its own time." in drive(run.app(), (100, 24), "plus")
+    assert "Only a log can go on to its next flag." in drive(run.app(), (100, 24), "g")
+    assert (run.control.paused, run.control.speed) == (False, 1.0)
+
+
+def test_narrow_terminals_keep_what_matters(vessel, drive):
+    """At 80 columns with pause and speed the load is still whole; narrower still it is the present one alone."""
+    run = vessel()
+    run.control.pause(True)
+    run.control.pace(4)
+    assert (
+        drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.6 % busy, 2.7 % at worst."
+    )
+    assert drive(run.app(), (64, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.6 % busy."
+
+
+def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
+    """What `g` has found stands at the bottom; at the end of the log there is no further one."""
+    sink, said = LookIn(), []
+    replay = Replay(Rounds(lambda: open_log(MARINE), start=20 * SECOND), Hearing(Watch(catalogue), sink))
+
+    def screen(self):
+        async def script():
+            async with self.run_test(size=(100, 24)) as pilot:
+                while self.scene.deed in ("", "On to the next flag.") or len(said) < 5:
+                    if self.scene.deed != "On to the next flag.":
+                        said.append(self.scene.deed)
+                        await pilot.press("g")
+                    await pilot.pause(0.01)
+                    if "No further" in self.scene.deed or self.scene.ended:
+                        break
+                said.append(self.scene.deed)
+
+        asyncio.run(script())
+        return 0
+
+    monkeypatch.setattr(LiveScreen, "run", screen)
+    assert show_replay("vessel.log", replay, sink, None, 1.0) == 0
+    found = [deed.split(":")[0] for deed in said if "bus-quiet" in deed]
+    assert found == ["[11] bus-quiet, bus", "[12] bus-quiet, bus", "[13] bus-quiet, bus", "[14] bus-quiet, bus"]
+
+
+def test_a_stranger_in_an_empty_list_is_chosen_when_it_comes(catalogue, drive):
+    """Without a rig nobody is there at first; the first to be heard is chosen."""
+    run = Shown(catalogue, 0.0)
+    run.watch = Watch(catalogue)
+    run.scene = Scene("empty", run.watch, None, (), Mode.BUS)
+    assert run.scene.chosen is None
+    assert drive(run.app(), (80, 24))[1].startswith("0 of 0 heard present")
+    run.watch.hear(Frame(0, 0x19FFE45E, bytes(8)))
+    drive(run.app(), (80, 24))
+    assert run.scene.chosen == "address 5E hex"

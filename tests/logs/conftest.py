@@ -1,0 +1,80 @@
+"""Recorded logs, and rigs learnt from logs."""
+
+from pathlib import Path
+
+import pytest
+
+from rvsim.devices.device import SECOND
+from rvsim.devices.registry import settings_models
+from rvsim.faces.run import Run
+from rvsim.logs.draft import draft_rig
+from rvsim.logs.read import open_log
+from rvsim.rig.fields import check_fields
+from rvsim.rig.load import load_rig
+from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import is_addressed
+
+MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
+
+
+class Kept:
+    """A sink that keeps frames."""
+
+    def __init__(self):
+        self.frames = []
+
+    def frame(self, frame):
+        """Keep it."""
+        self.frames.append(frame)
+
+    def events(self, events):
+        """Not asked."""
+
+    def end(self, time, watch):
+        """Not asked."""
+
+    def flush(self):
+        """Nothing waits."""
+
+
+@pytest.fixture(scope="session")
+def recorded(catalogue):
+    """Return the frames of two minutes of a shipped scenario."""
+
+    def record(scenario):
+        kept = Kept()
+        Run(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=1).until(120 * SECOND)
+        return kept.frames
+
+    made = {scenario: record(scenario) for scenario in ("winter_evening", "heater_goes_quiet")}
+    made["marine"] = list(open_log(MARINE).frames())
+    return made
+
+
+@pytest.fixture(scope="session")
+def learn(catalogue, tmp_path_factory):
+    """Draft a rig from frames, twice to see that it is the same, and read it as a file; returns text and rig."""
+
+    def go(frames, name="drive.log"):
+        text = draft_rig(lambda: frames, catalogue, name)
+        assert draft_rig(lambda: iter(frames), catalogue, name) == text
+        path = tmp_path_factory.getbasetemp() / "learnt.toml"
+        path.write_text(text, encoding="utf-8")
+        rig = load_rig(path)
+        check_fields(rig, catalogue)
+        return text, rig
+
+    return go
+
+
+@pytest.fixture
+def say(catalogue):
+    """Return a frame by seconds, message, source and raw values."""
+
+    def build(seconds, message, source, **raws):
+        spec = catalogue.by_name(message)
+        to = 0xFF if is_addressed(spec.dgn) else None
+        return Frame(round(seconds * SECOND), spec.identifier(source, to), spec.pack(**raws))
+
+    return build
