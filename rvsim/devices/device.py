@@ -13,15 +13,25 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from rvsim.devices.answers import Answers, asks_for_claim
+from rvsim.devices.troubles import DM1, Troubles
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.claim import OBJECTION_US, Claimer
+from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.diagnostics import Trouble
 from rvsim.wire.fields import Special, State
-from rvsim.wire.ident import GLOBAL, is_addressed, split
+from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
 from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
+from rvsim.wire.texts import (
+    PRODUCT_IDENTIFICATION,
+    SOFTWARE_IDENTIFICATION,
+    Product,
+    pack_product,
+    pack_software,
+)
 from rvsim.world.world import World
 
 SECOND = 1_000_000
@@ -29,9 +39,8 @@ PERCENT = 0.5
 """One raw step of a percent field (rv-c.com/node/569)."""
 GAP_UNSAID_US = 5 * SECOND
 """Where the user's own definition of a message leaves its gap out; most status messages have it (from memory)."""
-NO_FAULT_SPN, NO_FAULT_FMI = 0x7FFFF, 0x1F
-"""What the heartbeat carries when nothing is wrong (rv-c.com/node/522)."""
-COUNT_NOT_KNOWN = 127
+MAKE, SOFTWARE = "rvsim bench", "1.0"
+"""What simulated devices say they are: nobody's product."""
 INDUSTRY_GROUP = 0
 """Industry group "global" in the NAME; the value that RV-C nodes use is not established."""
 
@@ -108,19 +117,27 @@ class Device:
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], None]]] = []
-        self.claimer = Claimer(self._own_name(), role.plan.address)
-        self._identifiers: dict[tuple[int, int], int] = {}
+        self.claimer = Claimer(self._own_name(), role.plan.address, self.random.randrange)
+        self._claim_due: int | None = None
+        self._works = False
+        self._identifiers: dict[tuple[int, int, int], int] = {}
         self._broadcasts: dict[str, Broadcast] = {}
         self._listeners: dict[int, Callable[[bytes], None]] = {}
+        self._troubles = Troubles()
+        self._telling = False
+        self._answers = Answers(self, self.catalogue, self.random.randrange)
         for message, listener in self.hears().items():
             self._listeners[self.catalogue.by_name(message).dgn] = listener
 
     def _own_name(self) -> Name:
-        """Return the planned NAME, or an invented one: static, serial number from the seed, manufacturer code 0."""
+        """Return the planned NAME, or an invented one: serial number from the seed, manufacturer code 0."""
         if self.plan.claimed_name is not None:
             return self.plan.claimed_name
         return Name(
-            serial_number=self.random.randrange(1, 1 << 21), compatibility_field_4=INDUSTRY_GROUP, manufacturer_code=0
+            serial_number=self.random.randrange(1, 1 << 21),
+            manufacturer_code=0,
+            compatibility_field_4=INDUSTRY_GROUP,
+            arbitrary_address_capable=int(self.plan.dynamic),
         )
 
     # What a kind of device fills in.
@@ -145,12 +162,25 @@ class Device:
 
     def start(self) -> None:
         """Claim the address; begin to speak when the time for objections is over."""
-        self.outbox += self.claimer.start()
-        self.after(OBJECTION_US, self._take_up)
+        self.outbox += self.claimer.start(self.now)
+        self._follow_claim()
+
+    def _follow_claim(self) -> None:
+        """Begin to work when the address is held for the first time; be called when the claim has something to do."""
+        self._answers.moved()
+        if self.claimer.address is not None and not self._works:
+            self._works = True
+            self._take_up()
+        due = self.claimer.due()
+        if due is not None and due != self._claim_due:
+            self.after(due - self.now, self._claim_is_due)
+        self._claim_due = due
+
+    def _claim_is_due(self) -> None:
+        self.outbox += self.claimer.expire(self.now)
+        self._follow_claim()
 
     def _take_up(self) -> None:
-        if self.claimer.address is None:
-            return
         own = [function for function in self.plan.functions if not FUNCTIONS[function].shared]
         for function in own or self.plan.functions:  # one who merely speaks for a battery is not its monitor
             self._plan_heartbeat(function)
@@ -158,17 +188,87 @@ class Device:
 
     @property
     def listens_to(self) -> frozenset[int]:
-        """The DGNs whose frames the host has to hand to this device, beyond the claim and requests for it."""
-        return frozenset(self._listeners)
+        """The DGNs whose frames the host has to hand to this device, beyond the claim."""
+        return frozenset(self._listeners) | self._answers.heard
 
     def hear(self, identifier: int, data: bytes) -> None:
         """Take a frame of another node."""
-        parts = split(identifier)
-        listener = self._listeners.get(parts.dgn)
-        if listener is not None and self.claimer.address is not None:
+        dgn = dgn_of(identifier)
+        listener = self._listeners.get(dgn)
+        if listener is not None and self.claimer.standing is not Standing.CANNOT_CLAIM:
             listener(data)
+        elif dgn in self._answers.heard and not asks_for_claim(dgn, data):
+            self._answers.hear(identifier, data)
         else:
-            self.outbox += self.claimer.hear(identifier, data)
+            self.outbox += self.claimer.hear(self.now, identifier, data)
+            self._follow_claim()
+
+    # What it answers.
+
+    @property
+    def address(self) -> int | None:
+        """The address it speaks from, None as long as it has none."""
+        return self.claimer.address
+
+    def texts(self) -> Mapping[int, bytes]:
+        """Return its product and software identification and its report of faults, by DGN."""
+        title = self.kind.replace("_", " ")
+        return {
+            PRODUCT_IDENTIFICATION: pack_product(
+                Product(MAKE, f"simulated {title}", str(self.claimer.name.serial_number), "1")
+            ),
+            SOFTWARE_IDENTIFICATION: pack_software(f"{title} {SOFTWARE}"),
+            DM1: self._troubles.dm1(),
+        }
+
+    def say_again(self, dgn: int, instance: int | None) -> bool:
+        """Send what it broadcasts under a DGN now, of one instance or of all; tell whether there was anything."""
+        asked = [one for one in self._broadcasts.values() if one.spec.dgn == dgn and one.sent >= 0]
+        if instance is not None:
+            asked = [one for one in asked if self._is_of(one, instance)]
+        for one in asked:
+            self._say(one)
+        return bool(asked)
+
+    @staticmethod
+    def _is_of(planned: Broadcast, instance: int) -> bool:
+        first, data = planned.spec.fields[0], planned.build()
+        return not first.name.endswith("instance") or data is None or first.raw_in(data) == instance
+
+    def reset(self, *, faults: bool, reboot: bool) -> None:
+        """Forget its faults, claim its address anew, or both."""
+        if faults:
+            for function in self._troubles.functions:
+                self.withdraw(function)
+        if reboot:
+            self.outbox += self.claimer.start(self.now)
+            self._follow_claim()
+
+    # What it reports of itself.
+
+    def report(self, function: str, trouble: Trouble, red: bool) -> None:
+        """Report a fault of one of its functions from now on, with the red lamp or the yellow one."""
+        self._troubles.put(function, trouble, red)
+        self._tell_troubles(function)
+
+    def withdraw(self, function: str, trouble: Trouble | None = None) -> None:
+        """Report a fault no more, or none of a function's any more."""
+        self._troubles.take_back(function, trouble)
+        self._tell_troubles(function)
+
+    def _tell_troubles(self, function: str) -> None:
+        """Say at once what has changed, then each second as long as there is a fault (SAE J1939-73, from memory)."""
+        self.news(f"DM_RV {function}")
+        self._answers.send(DM1, self._troubles.dm1())
+        if self._troubles and not self._telling:
+            self._telling = True
+            self.after(SECOND, self._tell_again)
+
+    def _tell_again(self) -> None:
+        self._telling = bool(self._troubles)
+        if self._telling:
+            self._answers.send(DM1, self._troubles.dm1())
+            self.after(SECOND, self._tell_again)
 
     # What a kind of device uses.
 
@@ -204,15 +304,16 @@ class Device:
 
     def send(self, spec: MessageSpec, data: bytes, destination: int = GLOBAL) -> None:
         """Send one frame from the claimed address; a device without an address stays quiet."""
-        if self.claimer.address is not None:
-            self.outbox.append((self._identifier(spec, destination), data))
+        source = self.claimer.address
+        if source is not None:
+            self.outbox.append((self._identifier(spec, source, destination), data))
 
-    def _identifier(self, spec: MessageSpec, destination: int) -> int:
-        """Return the identifier of a message of ours; each is worked out once, since an address never changes here."""
-        key = (spec.dgn, destination)
+    def _identifier(self, spec: MessageSpec, source: int, destination: int) -> int:
+        """Return the identifier of a message of ours; each is worked out once for an address."""
+        key = (spec.dgn, source, destination)
         if key not in self._identifiers:
             to = destination if is_addressed(spec.dgn) else None
-            self._identifiers[key] = spec.identifier(self.plan.address, to)
+            self._identifiers[key] = spec.identifier(source, to)
         return self._identifiers[key]
 
     def broadcast(self, message: str, build: Callable[[], bytes | None], key: str = "") -> None:
@@ -253,12 +354,8 @@ class Device:
             return spec.pack(
                 operating_status_1=1,
                 operating_status_2=int(self.active(function)),
-                yellow_lamp_status=0,
-                red_lamp_status=0,
                 dsa=dsa,
-                spn=NO_FAULT_SPN,
-                fmi=NO_FAULT_FMI,
-                occurrence_count=COUNT_NOT_KNOWN,
+                **self._troubles.next_of(function),
             )
 
         self.broadcast("DM_RV", build, key=f"DM_RV {function}")

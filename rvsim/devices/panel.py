@@ -13,10 +13,13 @@ from pydantic import Field
 from rvsim.devices.device import PERCENT, SECOND, Device, Instance, Role, Settings, commanded
 from rvsim.wire.fields import State
 from rvsim.wire.spec import MessageSpec
+from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
 LOST_AFTER_US = 15 * SECOND
 """Three heartbeats of 5 s, the gap by which every device speaks (rv-c.com/node/82); three is our decision."""
 LOOK_US = 5 * SECOND
+ASKS_US = 3 * SECOND
+"""After so long it asks who is there: by then everybody has an address. Our choice."""
 REPEAT_US = 10 * SECOND
 """A command whose status does not follow is given again after this time. Invented."""
 GAIN_PERCENT_PER_K = 20.0
@@ -116,6 +119,12 @@ class Panel(Device):
         """Decide every few seconds; say what is wanted at the gap."""
         self.broadcast("THERMOSTAT_STATUS_1", self._build)
         self.after(2 * SECOND, lambda: self.every(LOOK_US, self._decide))
+        self.after(ASKS_US, self._ask_who_is_there)
+
+    def _ask_who_is_there(self) -> None:
+        """Ask everybody once for a product identification, as panels do after switching on."""
+        request = self.catalogue.by_name("REQUEST_FOR_DGN")
+        self.send(request, request.pack(desired_dgn=PRODUCT_IDENTIFICATION))
 
     # What it hears.
 

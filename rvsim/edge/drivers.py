@@ -80,6 +80,13 @@ def options_of(driver: type[can.BusABC]) -> set[str]:
     return {name for name in names - {"self"} if not name.startswith("_")}
 
 
+def required_of(driver: type[can.BusABC]) -> list[str]:
+    """Return the parameters without which a bus class cannot be made."""
+    named = (inspect.Parameter.POSITIONAL_OR_KEYWORD, inspect.Parameter.KEYWORD_ONLY)
+    parameters = inspect.signature(driver).parameters.values()
+    return [one.name for one in parameters if one.kind in named and one.default is one.empty]
+
+
 def _looked_up(constructor: Callable[..., None], rest: str) -> set[str]:
     """Return the names that a constructor looks up in its ``**kwargs``: some drivers declare hardly any parameter."""
     try:
@@ -99,5 +106,9 @@ def _looked_up(constructor: Callable[..., None], rest: str) -> set[str]:
 
 
 def one_line(error: Exception) -> str:
-    """Return what an error says, on one line; the name of its kind where it says nothing."""
-    return " ".join(str(error).split()) or type(error).__name__
+    """Return what an error says, on one line; the name of its kind where it says nothing.
+
+    Some drivers write where in their code it happened behind it; that is left out.
+    """
+    said, _, _ = str(error).partition("Traceback (most recent call last)")
+    return " ".join(said.split()) or type(error).__name__

@@ -28,6 +28,11 @@ logging.getLogger("can").addHandler(logging.NullHandler())
 INBOX = 20_000
 """Frames that may wait: ten seconds of a full bus at 250 kbit/s."""
 _POLL_S = 0.1
+_AT_ONCE_NS, _WAITED_NS = 1_000_000, 25_000_000
+"""A driver that comes back without a frame in less time has not waited; one that took more has. In between it may have
+waited as long as it was set to by an option, or the machine was busy: that tells nothing. Our choice."""
+_EMPTY_ANSWERS = 1000
+"""So many times in a row a driver may come back at once without a frame, which takes two seconds at most."""
 _STEP_US = 1_000_000
 """Time stamps that go back by more are no late frame: a clock was set, or a counter began anew (our choice)."""
 
@@ -81,7 +86,11 @@ class Port:
         self._stamped: bool | None = True if interface == "virtual" else None
         self._ahead: int | None = None  # microseconds from a time stamp to the arrival that had the shortest way
         self._last = 0
+        self._empty = 0  # how often in a row the driver came back at once with nothing
         self._bus = self._open(interface, channel, options or {})
+        # python-can asks again and again until the time is up, so only here it shows that nobody is there any more.
+        self._ask = self._bus._recv_internal
+        self._bus._recv_internal = self._ask_and_weigh  # type: ignore[method-assign]
         self._reader: threading.Thread | None = None
         if listen:
             self._reader = threading.Thread(target=self._read, name=f"port {channel}", daemon=True)
@@ -94,7 +103,9 @@ class Port:
             return can.Bus(interface=interface, channel=channel, ignore_config=True, **{**kept, **options})
         except Exception as error:  # drivers raise whatever they like
             where = interface if channel is None else f"{interface} {channel}"
-            raise BusError(f"{where}: the bus could not be opened ({one_line(error)})") from error
+            raise BusError(
+                f"{where}: the bus could not be opened ({one_line(error)}); {_next_step(interface)}"
+            ) from error
 
     def send(self, frame: Frame) -> None:
         """Send one frame, its simulated time kept where the interface keeps it. Nothing else in the program sends.
@@ -148,6 +159,29 @@ class Port:
                 self.arrived.set()
                 return
 
+    def _ask_and_weigh(self, timeout: float | None) -> tuple[can.Message | None, bool]:
+        """Ask the driver once, and find out whether it still waits for anything.
+
+        A connection that the other side has closed, or an adapter that was pulled out, can always be read and holds
+        nothing: some drivers then say at once that there was no frame, for ever.
+
+        Raises:
+            can.CanOperationError: it does not wait any more.
+        """
+        began = self._monotonic_ns()
+        answer = self._ask(timeout)
+        if answer[0] is not None:
+            self._empty = 0
+        elif timeout is not None and timeout >= _POLL_S / 2:  # a shorter wait tells little
+            took = self._monotonic_ns() - began
+            self._empty = 0 if took >= _WAITED_NS else self._empty + (took < _AT_ONCE_NS)
+            if self._empty >= _EMPTY_ANSWERS:
+                raise can.CanOperationError(
+                    "the driver brings nothing and waits for nothing: the other side has closed the connection, or the "
+                    "adapter was pulled out"
+                )
+        return answer
+
     def _keep(self, message: can.Message) -> None:
         if message.is_error_frame:
             self._errors += 1
@@ -187,6 +221,14 @@ class Port:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def _next_step(interface: str) -> str:
+    """Say what to look at when a bus cannot be opened."""
+    if interface in ("socketcand", "udp_multicast"):
+        return "see that the other side runs and that the network reaches it"
+    ready = "its link is up" if interface == "socketcan" else "its driver is installed"
+    return f'see that the adapter is plugged in and {ready}; "rvsim about" lists what can be opened here'
 
 
 def _machine_clock() -> Callable[[], int]:

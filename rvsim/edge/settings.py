@@ -4,18 +4,16 @@ Knows: python-can's rules for finding a bus, and the one bit rate of RV-C. Every
 with its origin, and what a driver would silently ignore is refused. Does not open a bus.
 """
 
-import inspect
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import can
 from can import BitTiming, BitTimingFd, BusState, util
 from can.interfaces import BACKENDS
 from can.typechecking import BitTimingDict, BitTimingFdDict
 
 from rvsim.edge.configuration import Named, collect
-from rvsim.edge.drivers import LISTENING, load, one_line, options_of
+from rvsim.edge.drivers import LISTENING, load, one_line, options_of, required_of
 from rvsim.errors import InputError, did_you_mean
 from rvsim.wire.timing import BIT_RATE
 
@@ -58,8 +56,8 @@ def resolve(
     With ``listening`` the adapter's own listening mode is set where its driver has one, unless the user set it.
 
     Raises:
-        InputError: no interface, an unknown one, an option that the driver does not take, an impossible bit rate,
-            configuration that cannot be read.
+        InputError: no interface, an unknown one, an option that the driver does not take, one missing that it needs,
+            an impossible bit rate, configuration that cannot be read.
         BusError: the driver's library is missing.
     """
     given = _given(interface, channel, bitrate, adapter_options)
@@ -73,7 +71,8 @@ def resolve(
     settled = config["channel"]
     if name in _NAMED_CHANNELS and "channel" in named:
         settled = named["channel"].value
-    _check_channel(settled, name, driver)
+    required = required_of(driver)
+    _check_channel(settled, name, required)
     options = {key: config[key] for key in config if key in takes and key not in _OWN_OPTIONS}
     said = [f"interface: {name} ({named['interface'].origin})", _said_channel(settled, named)]
     said += [f"{key}: {_shown(config[key])} ({named[key].origin})" for key in sorted(options) if key in named]
@@ -84,6 +83,7 @@ def resolve(
         said.append(_said_outside(name, settled, listening) + _unused(rate))
     if listening:
         said.append(_settle_listening(name, options, named, takes))
+    _check_required(name, required, options)
     return BusSettings(name, settled, options, tuple(said), name == "virtual")
 
 
@@ -140,10 +140,16 @@ def _refuse_unknown(named: Mapping[str, Named], name: str, takes: set[str], timi
         raise InputError(*problems)
 
 
-def _check_channel(channel: str | int | None, name: str, driver: type[can.BusABC]) -> None:
-    parameter = inspect.signature(driver).parameters.get("channel")
-    if channel is None and parameter is not None and parameter.default is parameter.empty:
+def _check_channel(channel: str | int | None, name: str, required: Sequence[str]) -> None:
+    if channel is None and "channel" in required:
         raise InputError(f"{name}: no channel is named; give --channel, or set CAN_CHANNEL")
+
+
+def _check_required(name: str, required: Sequence[str], options: Mapping[str, Any]) -> None:
+    missing = [one for one in required if one not in options and one not in _OWN_OPTIONS]
+    if missing:
+        give = " ".join(f"--adapter-option {one}=..." for one in missing)
+        raise InputError(f"{name}: it cannot be opened without {' and '.join(missing)}; give {give}")
 
 
 def _check_bit_rate(rate: Any, named: Mapping[str, Named]) -> None:

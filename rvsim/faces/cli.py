@@ -176,7 +176,7 @@ def survey(
     ] = None,
     dbc: options.Dbc = None,
 ) -> None:
-    """Captured logs: who was there, what they said, what is wrong; each log for itself."""
+    """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
 
     def command() -> int:
         from rvsim.faces.from_log import survey_logs
@@ -222,7 +222,7 @@ def listen(
     json: options.Json = False,
     every: options.Every = False,
     rig: options.Rig = None,
-    seconds: options.Seconds = None,
+    seconds: options.Listening = None,
     record: options.Record = None,
     dbc: options.Dbc = None,
 ) -> None:

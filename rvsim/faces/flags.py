@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from rvsim.watch.flag import Flag, Severity
 
+MOST_TAGS = 4
 _WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
 
 
@@ -19,8 +20,10 @@ def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
 
 
 def tags(group: Sequence[Flag]) -> str:
-    """Write the tags of a group: ``[3]``, ``(1) (4)``, or ``(1) to (6)`` where they follow each other."""
+    """Write the tags of a group: ``[3]``, ``(1) (4)``, ``(1) to (6)`` in a row, ``(1) and 130 more`` out of order."""
     numbers = [flag.number for flag in group]
     if len(group) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):
         return f"{group[0].tag} to {group[-1].tag}"
+    if len(group) > MOST_TAGS:
+        return f"{group[0].tag} and {len(group) - 1} more"
     return " ".join(flag.tag for flag in group)

@@ -4,6 +4,7 @@ Knows: what `listen` needs and says at its end. Does not know option texts, nor 
 """
 
 import sys
+from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
@@ -50,21 +51,28 @@ def listen_bus(
             named = str(settings.channel or settings.interface)
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=named, sent=False))
         port = open_things.enter_context(Port(settings.interface, settings.channel, options=settings.options))
-        bit_rate = settings.options.get("bitrate")
+
+        def listening(sink: Sink, tell: Callable[[str], None]) -> Listen:
+            hearing = Hearing(watch, sink, recorder, every)
+            return Listen(port, hearing, channel, settings.options.get("bitrate"), tell, virtual=settings.virtual)
+
         if form == "screen":
             from rvsim.faces.screen.show import LookIn, show_listen
 
-            sink, said = LookIn(), list[str]()
-            listen = Listen(port, Hearing(watch, sink, recorder), channel, bit_rate, said.append)
-            code = show_listen(channel, listen, sink, plan, end, said)
+            said: list[str] = []
+            look = LookIn()
+            code = show_listen(channel, listening(look, said.append), look, plan, end, said)
+            say(*said)
         else:
             if form == "json":
                 shown: Sink = JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
             else:
                 shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",))
             shown.flush()
-            Listen(port, Hearing(watch, shown, recorder, every), channel, bit_rate, say).run(end, Control())
+            listening(shown, say).run(end, Control())
             code = Exit.GOOD
         counts = port.statistics
-        say(f"Listening only. Nothing has been sent: {counts.sent} frames sent, {counts.received} heard.")
+        odd = {"spoilt": counts.errors, "left out": counts.skipped, "lost here": counts.dropped}
+        more = "".join(f", {number} {what}" for what, number in odd.items() if number)
+        say(f"Listening only. Nothing has been sent: {counts.sent} frames sent, {counts.received} heard{more}.")
     return code

@@ -21,17 +21,14 @@ from rvsim.faces.planned import against, planned
 from rvsim.faces.progress import told
 from rvsim.faces.replay import Replay, Rounds
 from rvsim.faces.sentences import Sentences
-from rvsim.faces.survey import as_json, as_text
-from rvsim.logs.draft import draft_rig
+from rvsim.faces.survey import as_json, as_text, left_out
+from rvsim.logs.draft import Draft, learn_rig
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.read import Log, open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
-
-MOST_PLACES = 5
-"""So many places of damage are named; all are counted."""
 
 
 def opener(log: str) -> Callable[[], Log]:
@@ -52,15 +49,24 @@ def survey_logs(logs: list[str], rig: str | None, json: bool, draft: Path | None
     if draft is not None and draft.exists():
         raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
     plan, catalogue = planned(rig, dbc)
+    problems: list[str] = []
     for number, log in enumerate(logs):
-        with again(log, twice=draft is not None) as open_again:
-            with open_again() as opened:
-                found = survey(told(opened.frames(), f"frames of {opened.name} read"), catalogue, plan)
-            if number and not json:
-                print()
-            print(as_json(opened, found) if json else "\n".join(as_text(opened, found)))
-            if draft is not None:
-                _write(draft, draft_rig(lambda: open_again().frames(), catalogue, opened.name))
+        try:
+            with again(log, twice=draft is not None) as open_again:
+                with open_again() as opened:
+                    found = survey(told(opened.frames(), f"frames of {opened.name} read"), catalogue, plan)
+                if draft is not None:
+                    _write(draft, learn_rig(lambda: open_again().frames(), catalogue, opened.name))
+        except InputError as error:
+            if len(logs) == 1:
+                raise
+            problems += error.problems
+            continue
+        if number and not json:
+            print()
+        print(as_json(opened, found) if json else "\n".join(as_text(opened, found, catalogue)))
+    if problems:
+        raise InputError(*problems)
     return Exit.GOOD
 
 
@@ -77,12 +83,15 @@ def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
         yield lambda: open_log(open_things.enter_context(copy.open("rb")))
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, learnt: Draft) -> None:
     try:
-        path.write_text(text, encoding="utf-8")
+        path.write_text(learnt.text, encoding="utf-8")
     except OSError as error:
         raise InputError(f"--draft-rig {path}: cannot be written ({error.strerror}): name another file") from None
     say(f"a rig learnt from the log is in {path}; read its comments, then hold logs against it: --rig {path}")
+    if learnt.accepted:
+        faults = f", {learnt.faults} of them to do with faults" if learnt.faults else ""
+        say(f"what was noticed in this log stands there as accepted, in {learnt.accepted} entries{faults}")
 
 
 def replay_log(
@@ -100,6 +109,8 @@ def replay_log(
     Raises:
         InputError: the log, the rig or a definition cannot be used, or options do not go together.
     """
+    if log == "-" and form == "screen":
+        form = "plain"  # the keys of a screen would come from the log
     if loop and (log == "-" or speed is None):
         other = "stdin, which can be read once" if log == "-" else "--speed max, which would never end"
         raise InputError(f"--loop does not go with {other}: leave one of them out")
@@ -110,14 +121,17 @@ def replay_log(
             from rvsim.faces.screen.show import LookIn, show_replay
 
             sink = LookIn()
-            return show_replay(Path(log).name, Replay(rounds, Hearing(watch, sink)), sink, plan, speed)
-        replay = Replay(rounds, Hearing(watch, _log_sink(rounds.log, catalogue, plan, form, every, speed), every=every))
-        if speed is None:
-            replay.virtual()
+            code = show_replay(Path(log).name, Replay(rounds, Hearing(watch, sink)), sink, plan, speed)
         else:
-            replay.paced(Control(speed))
-        _tell_damage(rounds.log)
-    return Exit.GOOD
+            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed)
+            replay = Replay(rounds, Hearing(watch, sentences, every=every))
+            if speed is None:
+                replay.virtual()
+            else:
+                replay.paced(Control(speed))
+            code = Exit.GOOD
+        say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log)))
+    return code
 
 
 def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every: bool, speed: float | None) -> Sink:
@@ -130,12 +144,3 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every
         return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
     return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))
-
-
-def _tell_damage(log: Log) -> None:
-    """Say on stderr what of a log could not be read."""
-    counts = log.statistics
-    for place, why in counts.unreadable[:MOST_PLACES]:
-        say(f"{log.name}, line {place}: {why}")
-    if counts.unreadable_count > MOST_PLACES:
-        say(f"{log.name}: {counts.unreadable_count - MOST_PLACES} more places could not be read")

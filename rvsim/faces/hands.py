@@ -6,7 +6,7 @@ wires from a service tool's address. Does not know keys or screens. Each deed re
 
 from rvsim.faces.run import OWN_ADDRESS, Run
 from rvsim.shakedown.faults import gate_of
-from rvsim.shakedown.scenario import Fault, OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
+from rvsim.shakedown.scenario import GatedFault, OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.sim.bench import Gate
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
@@ -68,7 +68,7 @@ class Hands:
     def _title(self, message: str, field: str) -> str:
         return self._run.catalogue.by_name(message).by_name[field].title
 
-    def _put(self, fault: Fault, said: str) -> str:
+    def _put(self, fault: GatedFault, said: str) -> str:
         if fault.device not in self._run.bench.gates:
             return f"{fault.device} is not simulated here"
         key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))

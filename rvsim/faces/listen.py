@@ -21,6 +21,7 @@ Our choice; adapters were not measured."""
 SILENCE_S = 5.0
 """Without a frame for so long from the start, what to try is said: heartbeats come at least every 5 s
 (rv-c.com/node/82)."""
+_WIRES = "CAN high and CAN low, which may be swapped; both terminators"
 
 
 class Listen:
@@ -31,6 +32,7 @@ class Listen:
         hearing: hears the frames.
         bus: the bus in words, for what is said.
         bit_rate: the bits per second that were asked for, None where the interface has none.
+        virtual: whether it is the bus inside this program.
         say: is told each sentence for the person, once.
         clock: monotonic nanoseconds.
     """
@@ -42,12 +44,15 @@ class Listen:
         bus: str,
         bit_rate: int | None,
         say: Callable[[str], None],
+        *,
+        virtual: bool = False,
         clock: Callable[[], int] = time.monotonic_ns,
     ) -> None:
         self._port, self._hearing, self._say, self._clock = port, hearing, say, clock
         self.watch = hearing.watch
         self._bus = bus if bit_rate is None else f"{bus} at {bit_rate} bit/s"
         self._bit_rate = bit_rate
+        self._virtual = virtual
         self._started = clock()
         self._origin: int | None = None
         self._told: set[str] = set()
@@ -117,13 +122,16 @@ class Listen:
         if counts.dropped > self._dropped:
             self._dropped = counts.dropped
             self._once("dropped", f"{self._bus}: frames were lost here, this machine is too slow; flags may be false")
+        if counts.received and counts.errors:
+            self._once("among", f"{self._bus}: spoilt frames among the valid ones. Try next: {_WIRES}")
         if counts.received:
             return
         if counts.errors:
             self._once("errors", self._spoilt(counts.errors))
         elif counts.skipped:
             self._once(
-                "skipped", f"{self._bus}: only frames that RV-C does not use come in, 11-bit ones; is it the right bus?"
+                "skipped",
+                f"{self._bus}: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right bus?",
             )
         elif self._elapsed() >= SILENCE_S * 1e6:
             self._once("silence", *self._silent())
@@ -136,18 +144,16 @@ class Listen:
 
     def _spoilt(self, errors: int) -> str:
         rate = f"the bit rate, which is {self._bit_rate} here and 250000 on RV-C; " if self._bit_rate else ""
-        return (
-            f"{self._bus}: the adapter reports {errors} spoilt frames and no valid one. Try next: {rate}"
-            "CAN high and CAN low, which may be swapped; both terminators"
-        )
+        told = f"the adapter reports spoilt frames ({errors} so far) and no valid one"
+        return f"{self._bus}: {told}. Try next: {rate}{_WIRES}"
 
     def _silent(self) -> tuple[str, ...]:
         heard = f"{self._bus}: nothing heard for {SILENCE_S:.0f} s. "
-        if self._bus.startswith("virtual"):
+        if self._virtual:
             return (heard + "A virtual bus reaches nobody outside this program",)
         return (
             heard + "Try next: is the network powered; CAN high, CAN low and ground of the adapter; the bit rate, "
             "which is 250000 on RV-C",
-            "if only one device is on this bus: an adapter that only listens acknowledges nothing, so nothing valid "
-            "can arrive from that device; power a second one",
+            "if only one device is on this bus, and the adapter only listens, nobody acknowledges its frames and "
+            "nothing valid can arrive; power a second device",
         )

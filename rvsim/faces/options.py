@@ -23,6 +23,9 @@ Seconds = Annotated[
         "--seconds", metavar="N", help="Simulated seconds to run; without it until you leave, or the scenario's length."
     ),
 ]
+Listening = Annotated[
+    float | None, typer.Option("--seconds", metavar="N", help="Seconds to listen; without it until you leave.")
+]
 Rig = Annotated[
     str | None, typer.Option("--rig", metavar="RIG", help="Hold what is heard against this rig: a name, or a file.")
 ]
@@ -37,7 +40,7 @@ Speed = Annotated[
     typer.Option(
         "--speed",
         metavar="X",
-        help='Simulated seconds for each real one; "max" waits for nothing, and shows sentences.',
+        help='Simulated seconds, or seconds of a log, for each real one; "max" waits for nothing, and shows sentences.',
     ),
 ]
 Seed = Annotated[
@@ -102,7 +105,9 @@ def speed_of(text: str) -> float | None:
     except ValueError:
         speed = 0.0
     if not 0 < speed <= 1e6:
-        raise InputError(f'--speed {text}: give a number above 0 (1 is real time, 20 is twenty times), or "max"')
+        raise InputError(
+            f'--speed {text}: give a number above 0 and up to 1000000 (1 is real time, 20 is twenty times), or "max"'
+        )
     return speed
 
 

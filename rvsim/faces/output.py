@@ -8,7 +8,7 @@ from typing import Any, Protocol, TextIO
 
 from rvsim.logs.jsonl import frame_fields, line, reading_fields
 from rvsim.watch.flag import Flag
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, ReadingChanged, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 
@@ -62,6 +62,14 @@ class JsonLines:
                 }
             case PresenceChanged():
                 return {"type": "presence", "device": event.device, "source": event.source, "state": str(event.state)}
+            case NodeDescribed():
+                return {
+                    "type": "identity",
+                    "device": event.device,
+                    "source": event.source,
+                    "product": None if event.product is None else event.product._asdict(),
+                    "software": event.software,
+                }
             case FlagRaised() | FlagCleared():
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 

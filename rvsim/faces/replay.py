@@ -94,6 +94,11 @@ class Replay:
         """Told the flag that was looked for, None where the log ends without another."""
 
     @property
+    def ends_with_log(self) -> bool:
+        """Tell whether it goes to the end of the log."""
+        return self._stop is None
+
+    @property
     def heard(self) -> int:
         """How far the watch has come."""
         return self._hearing.time

@@ -13,7 +13,7 @@ from rvsim.edge.port import Port
 from rvsim.faces.control import Control
 from rvsim.faces.hearing import Hearing, Writes
 from rvsim.faces.output import Sink
-from rvsim.shakedown.faults import gates
+from rvsim.shakedown.faults import acts, gates
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
@@ -59,6 +59,7 @@ class Run:
             site=Site(shore_power=loaded.scenario.shore_power),
             seed=seed,
             gates=gates(loaded, catalogue),
+            acts=acts(loaded),
             on_frame=lambda frame: self._carry(frame),
             on_failure=on_failure,
         )

@@ -8,14 +8,23 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO
 
+from rvsim.faces.marks import LEGEND, mark
 from rvsim.rig.functions import by_command, by_dsa, by_status
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, Presence, PresenceChanged, ReadingChanged, Watch
+from rvsim.watch.watch import (
+    Event,
+    FlagCleared,
+    FlagRaised,
+    NodeDescribed,
+    Presence,
+    PresenceChanged,
+    ReadingChanged,
+    Watch,
+)
+from rvsim.wire.diagnostics import NO_FAULT_SPN, Trouble
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-NO_FAULT_SPN = 0x7FFFF
-"""What a heartbeat carries when nothing is wrong (rv-c.com/node/522)."""
 _LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
 """A number is said again when it has moved by this much since it was last said. Our choice, for reading."""
 _MAIN = ("operating_", "system_", "burner_")
@@ -31,7 +40,7 @@ class Sentences:
         self._out = out
         self._said: dict[tuple[object, ...], Reading] = {}
         self._seen: set[str] = set()
-        for text in opening:
+        for text in (*opening, LEGEND):
             out.write(f"{text}\n")
 
     def frame(self, frame: Frame) -> None:
@@ -67,7 +76,8 @@ class Sentences:
         first = events[0]
         said = _SPECIAL.get(first.spec.name, _listed)(news) if news else ""
         if said:
-            self._say(first.time, f"{_speaker(first)}: {said}")
+            sign = mark(reading.field.origin for reading in news.values())
+            self._say(first.time, f"{_speaker(first)}: {said}{sign}")
 
     def _is_news(self, event: ReadingChanged) -> bool:
         """Tell whether a reading says enough that is new, and remember it as said if so."""
@@ -84,6 +94,9 @@ class Sentences:
         match event:
             case PresenceChanged():
                 return self._presence(event)
+            case NodeDescribed():
+                software = f"; its software: {', '.join(event.software)}" if event.software else ""
+                return f"{event.device} is {event.product or 'no product that it names'}{software}"
             case FlagRaised():
                 flag = event.flag
                 return f"{flag.tag} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
@@ -94,7 +107,8 @@ class Sentences:
     def _presence(self, event: PresenceChanged) -> str:
         known = event.device in self._seen
         self._seen.add(event.device)
-        where = f", address {event.source:02X} hex" if event.source is not None and not known else ""
+        stranger = event.source is not None and event.device == f"address {event.source:02X} hex"
+        where = f", address {event.source:02X} hex" if event.source is not None and not known and not stranger else ""
         match event.state:
             case Presence.PRESENT:
                 return f"{event.device} is {'back' if known else 'here'}{where}"
@@ -157,9 +171,17 @@ def _heartbeat(news: Mapping[str, Reading]) -> str:
     said = [news[name].brief for name in ("operating_status_1", "operating_status_2") if name in news]
     said += [f"{news[lamp].field.title} on" for lamp in ("yellow_lamp_status", "red_lamp_status") if _is_on(news, lamp)]
     if "spn" in news:
-        fmi = f", FMI {news['fmi'].raw}" if "fmi" in news else ""
-        said.append("no fault" if news["spn"].raw == NO_FAULT_SPN else f"fault SPN {news['spn'].raw}{fmi}")
+        spn, fmi = news["spn"].raw, news["fmi"].raw if "fmi" in news else None
+        named = f"fault {Trouble(spn, fmi)}" if isinstance(spn, int) and isinstance(fmi, int) else f"fault SPN {spn}"
+        said.append("no fault" if spn == NO_FAULT_SPN else named)
     return ", ".join(said)
+
+
+def _report(news: Mapping[str, Reading]) -> str:
+    """Say which lamps of a DM1 are on; its faults are flags."""
+    return ", ".join(
+        f"{reading.field.title} on" for name, reading in news.items() if "lamp" in name and reading.raw == 1
+    )
 
 
 def _is_on(news: Mapping[str, Reading], lamp: str) -> bool:
@@ -167,4 +189,8 @@ def _is_on(news: Mapping[str, Reading], lamp: str) -> bool:
 
 
 _TITLES = {"ADDRESS_CLAIM": "claims its address", "DM_RV": "heartbeat"}
-_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], str]] = {"ADDRESS_CLAIM": _claim, "DM_RV": _heartbeat}
+_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], str]] = {
+    "ADDRESS_CLAIM": _claim,
+    "DM_RV": _heartbeat,
+    "DM1": _report,
+}

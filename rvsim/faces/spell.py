@@ -10,13 +10,15 @@ from itertools import pairwise
 
 from rvsim.errors import InputError
 from rvsim.logs.jsonl import SCHEMA, reading_fields
+from rvsim.rig.functions import by_dsa
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.diagnostics import FAILURE_MODES
 from rvsim.wire.fields import FieldSpec, Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-_HOLD_A_DGN = frozenset({"desired_dgn", "dgn_acknowledged"})
+_HOLD_A_DGN = frozenset({"desired_dgn", "dgn_acknowledged", "dgn_of_the_long_message"})
 ORIGIN_WORDS = {
     Origin.PUBLISHED: "published",
     Origin.MEMORY: "from memory",
@@ -80,11 +82,14 @@ def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     if spec is None:
         yield "No message with this number is defined, so the bytes cannot be read."
         return
-    yield from _fields(spec, frame.data)
-    yield from _named(spec, frame.data, catalogue)
+    if spec.fields:
+        yield from _fields(spec, frame.data)
+        yield from _named(spec, frame.data, catalogue)
+    else:
+        yield "This message is known by its name only, so the bytes cannot be read."
     yield ""
     source = f" ({spec.source})" if spec.source not in ("", "memory") else ""
-    yield f"Number and layout: {ORIGIN_WORDS[spec.origin]}{source}."
+    yield f"Number{' and layout' if spec.fields else ''}: {ORIGIN_WORDS[spec.origin]}{source}."
     if spec.comment:
         yield spec.comment
 
@@ -129,8 +134,12 @@ def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
 
 
 def _named(spec: MessageSpec, data: bytes, catalogue: Catalogue) -> Iterator[str]:
-    """Name the message that a DGN within the data stands for."""
+    """Name the message that a DGN within the data stands for, the function of a DSA, and a failure mode."""
     for reading in spec.decode(data):
+        if reading.field.name == "dsa" and reading.raw is not None and (function := by_dsa(reading.raw)) is not None:
+            yield f"  The dsa {reading.raw} is that of a {function.title} ({function.source})."
+        if reading.field.name == "fmi" and reading.raw is not None and reading.raw in FAILURE_MODES:
+            yield f"  FMI {reading.raw}: {FAILURE_MODES[reading.raw]} (SAE J1939-73)."
         if reading.field.name in _HOLD_A_DGN and reading.raw is not None:
             other = catalogue.by_dgn(reading.raw)
             yield f"  The {reading.field.title} {reading.raw:05X} hex is {other.name if other else 'not known'}."

@@ -9,12 +9,14 @@ from dataclasses import asdict
 from typing import Any
 
 from rvsim.faces.flags import gathered, tags
+from rvsim.faces.marks import LEGEND, mark_of
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Load, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.watch.flag import Flag, Kind, Severity
 from rvsim.watch.transitions import Topic
+from rvsim.wire.catalogue import Catalogue
 
 
 def as_json(log: Log, found: Survey) -> str:
@@ -32,7 +34,10 @@ def as_json(log: Log, found: Survey) -> str:
                 "worst_second_percent": round(found.worst.least, 3),
                 "worst_second_percent_at_most": round(found.worst.most, 3),
             },
-            "accepted": found.accepted,
+            "damage": _damage(log),
+            "accepted": [
+                {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
+            ],
             "devices": [_device(source) for source in found.sources],
             "flags": [
                 {
@@ -53,11 +58,23 @@ def as_json(log: Log, found: Survey) -> str:
     )
 
 
+def _damage(log: Log) -> dict[str, Any]:
+    """Return how much of a log could not be read, or was no frame of this network."""
+    counts = log.statistics
+    return {
+        "unreadable": counts.unreadable_count,
+        "skipped": {kind: number for kind, number in counts.skipped.items() if number},
+        "steps_back": counts.steps_back,
+        "untimed": counts.untimed,
+        "clock_sets": counts.clock_set_count,
+    }
+
+
 def _device(source: Source) -> dict[str, Any]:
     return {
         "source": source.address,
         "name": None if source.name is None else asdict(source.name),
-        "product": None,
+        "product": next((str(one.product) for one in source.devices if one.product is not None), None),
         "functions": [
             {"function": name, "instance": instance}
             for one in source.devices
@@ -70,6 +87,7 @@ def _device(source: Source) -> dict[str, Any]:
                 "message": message.name,
                 "instance": message.instance,
                 **({} if message.dsa is None else {"dsa": message.dsa}),
+                **({"part": message.part} if message.part else {}),
                 "count": heard.count,
                 "median_gap_ms": None if heard.median is None else heard.median / 1000,
                 "worst_gap_ms": heard.worst / 1000 if heard.count > 1 else None,
@@ -79,29 +97,35 @@ def _device(source: Source) -> dict[str, Any]:
     }
 
 
-def as_text(log: Log, found: Survey) -> Iterator[str]:
+def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
     """Return the survey in words: what it comes to, who was there, what was noticed."""
     yield f"{log.name}, {log.kind}: {found.frames} frames in {_span(found.seconds)} from {_addresses(found)}."
     if not found.frames:
-        yield "There is nothing in it to tell."
-        yield from _left_out(log)
+        yield "There is nothing in it to tell: is it the right log, or was the wrong bus or a filter recorded?"
+        yield from left_out(log)
         return
     yield (
         f"The pair was {_between(found.average)} % busy on average and {_between(found.worst)} % in its worst second "
         "(stuff bits are not counted one by one)."
     )
-    yield from _left_out(log)
+    yield from left_out(log)
     yield ""
     yield "In short"
     yield from (f"  {text}" for text in _in_short(found))
     yield ""
-    yield "Who was there"
+    yield f"Who was there.   {LEGEND}"
     for source in found.sources:
-        yield from _who(source, bool(found.planned))
+        yield from _who(source, bool(found.planned), catalogue)
     yield ""
-    yield "What was noticed" if found.flags else "Nothing was noticed that is wrong."
-    for group in gathered(found.flags):
-        yield from _noticed(group)
+    yield (
+        "What was noticed"
+        if found.flags
+        else "Nothing was noticed that the rig does not accept."
+        if (found.accepted)
+        else "Nothing was noticed that is wrong."
+    )
+    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
+        yield from _noticed(group, found.flags)
 
 
 def _span(seconds: float) -> str:
@@ -120,7 +144,7 @@ def _between(load: Load) -> str:
     return f"{load.least:.1f} to {load.most:.1f}"
 
 
-def _left_out(log: Log) -> Iterator[str]:
+def left_out(log: Log) -> Iterator[str]:
     """Say what could not be read, and what was no frame of this network."""
     counts = log.statistics
     for line, why in counts.unreadable[:5]:
@@ -130,8 +154,13 @@ def _left_out(log: Log) -> Iterator[str]:
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  left out: {skipped}"
+    for line, back in counts.clock_sets[:5]:
+        yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across it are not known"
+    if counts.clock_set_count > 5:
+        yield f"  and {counts.clock_set_count - 5} more times"
     if counts.steps_back:
-        yield f"  the time went back {counts.steps_back} times; such frames count as sent at the time before"
+        often = "once" if counts.steps_back == 1 else f"{counts.steps_back} times"
+        yield f"  the time went back a little {often}; such frames count as sent at the time before"
     if counts.untimed:
         yield f"  {counts.untimed} frames had no time of their own and got that of the one before"
 
@@ -145,7 +174,9 @@ def _in_short(found: Survey) -> Iterator[str]:
         yield f"{heard} of {found.planned} planned devices were heard" + (
             f"; never heard: {', '.join(found.absent)}." if found.absent else "."
         )
-    for group in gathered(found.flags):
+    if found.seconds < SHORTEST_S:
+        yield f"Less than {SHORTEST_S} s: too short to say who is missing."
+    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
         if group[0].kind != Kind.UNKNOWN_MESSAGE:
             yield f"{tags(group)} {group[0].severity}: {_whom(group)}."
     unknown = sum(message.name is None for source in found.sources for message in source.messages)
@@ -153,13 +184,17 @@ def _in_short(found: Survey) -> Iterator[str]:
     if unknown:
         yield f"{unknown} of {unknown + known} messages have no name here; a DBC file that defines them can be given."
     if found.accepted:
-        yield f"{found.accepted} flags are not told: the rig accepts them."
+        told = ", ".join(f"{kind} {subject}{_times(count)}" for (kind, subject), count in found.accepted.items())
+        yield f"Not told, since the rig accepts it: {told}."
     if not found.planned:
         yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
-    if all(flag.severity is Severity.NOTICE for flag in found.flags):
+    quiet = all(flag.severity is Severity.NOTICE for flag in found.flags) and not found.absent and not found.accepted
+    if quiet and found.seconds >= SHORTEST_S:
         yield "Nothing is wrong by these rules."
 
 
+SHORTEST_S = 15
+"""Seconds below which nobody can be missed: three heartbeats of 5 s (rv-c.com/node/82)."""
 IN_SHORT = {
     Kind.SILENT_DEVICE: "fell silent",
     Kind.LATE_MESSAGE: "did not send in time",
@@ -169,21 +204,41 @@ IN_SHORT = {
     Kind.BAD_VALUE: "said what cannot be",
     Kind.NO_DATA: "lost a reading",
     Kind.WRONG_LENGTH: "sent frames of the wrong length",
+    Kind.REPORTED_FAULT: "reports a fault",
 }
 """What each kind of flag says of its subject."""
 
 
+def _is_forerunner(flag: Flag, flags: Sequence[Flag]) -> bool:
+    """Tell whether a late message was the beginning of its device's silence, which says it all."""
+    return any(_comes_before(flag, other) for other in flags)
+
+
+def _comes_before(flag: Flag, silence: Flag) -> bool:
+    return (
+        (flag.kind, silence.kind) == (Kind.LATE_MESSAGE, Kind.SILENT_DEVICE)
+        and silence.subject == flag.subject
+        and flag.until is not None
+        and flag.since <= silence.since <= flag.until
+    )
+
+
 def _whom(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    times = f", {len(group)} times" if len(group) > len(subjects) else ""
     whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
-    return f"{whom} {IN_SHORT[group[0].kind]}{times}"
+    never = group[0].kind is Kind.SILENT_DEVICE and all(flag.heard is None for flag in group)
+    does = "was not heard at all" if never else IN_SHORT[group[0].kind]
+    return f"{whom} {does}" + (_times(len(group)) if len(group) > len(subjects) else "")
+
+
+def _times(count: int) -> str:
+    return f", {count} times" if count > 1 else ""
 
 
 # Who was there.
 
 
-def _who(source: Source, with_rig: bool) -> Iterator[str]:
+def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
     name = source.name
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
@@ -194,17 +249,19 @@ def _who(source: Source, with_rig: bool) -> Iterator[str]:
     ]
     if speaks:
         who.append(f"speaks as {', '.join(speaks)}")
+    who += [f"product: {one.product}" for one in source.devices if one.product is not None]
     if name is not None:
         who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")
-    width = max(len(_spoken(message)) for message in source.messages)
+    spoken = {message: _spoken(message, catalogue) for message in source.messages}
+    width = max(map(len, spoken.values()))
     for message, heard in source.messages.items():
-        yield f"    {_spoken(message):<{width}}  {_how_often(heard)}"
+        yield f"    {spoken[message]:<{width}}  {_how_often(heard)}"
 
 
-def _spoken(message: Message) -> str:
-    """Name a message as it is spoken of: with its instance, a heartbeat with its function."""
-    return str(Topic(0, *message)) + ("" if message.name else ", no name here")
+def _spoken(message: Message, catalogue: Catalogue) -> str:
+    """Name a message as it is spoken of: with its instance, a heartbeat with its function; and mark it."""
+    return str(Topic(0, *message)) + (mark_of(catalogue.by_dgn(message.dgn)) if message.name else ", no name here")
 
 
 def _how_often(heard: Heard) -> str:
@@ -212,7 +269,7 @@ def _how_often(heard: Heard) -> str:
     mean, median = heard.mean, heard.median
     if mean is None or median is None:
         return "once"
-    usual = f"every {_gap(median)}" if 3 * median >= mean else f"in bursts, every {_gap(mean)} on average"
+    usual = f"in bursts, every {_gap(mean)} on average" if heard.in_bursts else f"every {_gap(median)}"
     return f"{heard.count} times, {usual}, {_gap(heard.worst)} at worst"
 
 
@@ -226,11 +283,14 @@ _LISTED = 8
 """Flags of one group that are written out; the rest is counted, and in the JSON form."""
 
 
-def _noticed(group: Sequence[Flag]) -> Iterator[str]:
+def _noticed(group: Sequence[Flag], flags: Sequence[Flag]) -> Iterator[str]:
     yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
     for flag in group[:_LISTED]:
         until = f"until {flag.until / 1e6:.1f} s" if flag.until is not None else "to the end"
-        yield f"      {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s {until})"
+        whole = f", away for {_gap(flag.silence)} in all" if flag.silence is not None else ""
+        first = [other for other in flags if _comes_before(other, flag)]
+        begun = f"; it began with {tags(first)}, late-message" if first else ""
+        yield f"      {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s {until}{whole}){begun}"
     if len(group) > _LISTED:
         yield f"      and {len(group) - _LISTED} more of the kind"
     yield f"      Try next: {group[0].advice}"

@@ -28,6 +28,9 @@ TOLD = 100
 """How many unreadable places are kept; all are counted."""
 LOOKED_AT = 1 << 16
 """Bytes in which a log has to show its format."""
+STEP = 1_000_000
+"""Microseconds: a time that goes back by more is no late frame but a clock that was set (our choice, as in
+`edge.port`)."""
 FIRST_DATE = 631_152_000 * 1_000_000
 """1990-01-01 in microseconds since the epoch: an earlier time is no date but counted from some start (python-can draws
 the same line in can/io/blf.py)."""
@@ -42,14 +45,19 @@ class Statistics:
     skipped: dict[str, int]
     """How many entries of other kinds: 11-bit, remote, error, FD, event."""
     steps_back: int
-    """How often a time is earlier than the one before it."""
+    """How often a time is up to a second earlier than the one before it; such frames got the time before."""
+    clock_set_count: int
+    """How often the clock was set back by more; from there on times go on from the one before."""
+    clock_sets: tuple[tuple[int, int], ...]
+    """The first places of these, as in ``unreadable``, and by how many microseconds each went back."""
     untimed: int
     """Frames without a time of their own; they were given that of the entry before."""
     unreadable: tuple[tuple[int, str], ...]
     """The first places that could not be read, and why: the line, in .blf the byte at which a container starts."""
     unreadable_count: int
     first: int | None
-    """Time of the first frame as the log counts, in microseconds: what to add to get its own times back."""
+    """Time of the first frame as the log counts, in microseconds: what to add to get its own times back, as far as no
+    time went back."""
     started: int | None
     """The same in microseconds since the epoch; None where the log has only relative times."""
     channels: tuple[str, ...]
@@ -74,15 +82,20 @@ class Log:
         self._frames = self._steps_back = self._untimed = self._unreadable_count = 0
         self._skipped: Counter[str] = Counter()
         self._unreadable: list[tuple[int, str]] = []
+        self._clock_sets: list[tuple[int, int]] = []
+        self._clock_set_count = 0
         self._first: int | None = None
         self._origin = 0
+        self._shift = 0  # what to add to the log's own times
+        self._before = 0  # the own time of the entry before
         self._last = 0
         self._channels: dict[bytes | None, None] = {}
 
     def frames(self) -> Iterator[Frame]:
         """Go through the frames in the order of the file, in microseconds since the log's first frame of any kind.
 
-        A frame that the log dates before its first one has a negative time. The second call gives nothing more.
+        Times never go back: where the log's own do so by up to a second, a frame gets the time before it; where they
+        do by more, somebody has set a clock, and they go on from the time before. The second call gives nothing more.
         """
         where = 0
         for where, found in self._entries():
@@ -92,8 +105,9 @@ class Log:
                 self._channels[channel] = None
                 if time is None:
                     self._untimed += 1
-                    time = self._last
-                yield Frame(time - self._start(time), identifier, data)
+                else:
+                    self._goes_on(where, time)
+                yield Frame(self._last, identifier, data)
             elif found:
                 self._pass_over(where, found)
         if self._source.broken:
@@ -106,26 +120,33 @@ class Log:
             self._skipped[found.kind] += 1
             self._channels[found.channel] = None
             if found.time is not None:
-                self._start(found.time)
+                self._goes_on(where, found.time)
             return
         self._unreadable_count += 1
         if len(self._unreadable) < TOLD:
             self._unreadable.append((where, str(found)))
 
-    def _start(self, time: int) -> int:
-        """Take in the time of an entry and return that of the first one."""
+    def _goes_on(self, where: int, time: int) -> None:
+        """Take in the own time of an entry."""
         if self._first is None:
-            self._first = self._last = time
+            self._first = time
+            self._shift = -time
             self._origin = self._reader.origin if self._reader else 0
-        if time < self._last:
+        back = self._last - (time + self._shift)
+        if back > STEP:
+            self._shift += back
+            self._clock_set_count += 1
+            if len(self._clock_sets) < TOLD:
+                self._clock_sets.append((where, back))
+        elif time < self._before:
             self._steps_back += 1
-        self._last = time
-        return self._first
+        self._before = time
+        self._last = max(self._last, time + self._shift)
 
     def _entries(self) -> Iterator[tuple[int, Found | UnreadableError]]:
         if isinstance(self._reader, Blf):
-            return self._reader.entries(self._blocks)
-        return _by_line(self._reader, self._blocks) if self._reader else iter(())
+            return _by_object(self._reader, self._blocks, self._source)
+        return _by_line(self._reader, self._blocks, self._source) if self._reader else iter(())
 
     @property
     def statistics(self) -> Statistics:
@@ -135,6 +156,8 @@ class Log:
             frames=self._frames,
             skipped=dict(self._skipped),
             steps_back=self._steps_back,
+            clock_set_count=self._clock_set_count,
+            clock_sets=tuple(self._clock_sets),
             untimed=self._untimed,
             unreadable=tuple(self._unreadable),
             unreadable_count=self._unreadable_count,
@@ -219,10 +242,21 @@ def _line_reader(head: bytes) -> LineReader | None:
     return None
 
 
-def _by_line(reader: LineReader, blocks: Iterator[bytes]) -> Iterator[tuple[int, Found | UnreadableError]]:
-    """Go through the lines of a text log with their numbers, counted from 1."""
+def _by_object(reader: Blf, blocks: Iterator[bytes], source: Source) -> Iterator[tuple[int, Found | UnreadableError]]:
+    """Go through the objects of a binary log; what a cut has left of the last ones is no damage of its own."""
+    for where, found in reader.entries(blocks):
+        if not (source.broken and isinstance(found, UnreadableError)):
+            yield where, found
+
+
+def _by_line(
+    reader: LineReader, blocks: Iterator[bytes], source: Source
+) -> Iterator[tuple[int, Found | UnreadableError]]:
+    """Go through the lines of a text log with their numbers, counted from 1; half a line at a cut is none."""
     read = reader.read
     for number, line in enumerate(lines(blocks), 1):
+        if source.broken and not line.endswith(b"\n"):
+            return
         try:
             if len(line) > LONGEST_LINE:
                 raise UnreadableError(f"a line of more than {LONGEST_LINE} bytes")

@@ -169,5 +169,5 @@ def within_29_bits(identifier: int) -> int:
 
 def shown(text: bytes) -> str:
     """Return a piece of a log as it can be shown in a message: short, and in plain ASCII signs."""
-    piece = text[:40].decode("ascii", "backslashreplace")
+    piece = text.rstrip(b"\r\n")[:40].decode("ascii", "backslashreplace")
     return '"' + "".join(sign if sign.isprintable() else "?" for sign in piece) + '"'

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.decode import Decoder
-from rvsim.watch.flag import Flag
+from rvsim.watch.flag import Flag, Kind
 from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
@@ -21,6 +21,8 @@ from rvsim.wire.ident import dgn_of
 from rvsim.wire.name import Name
 from rvsim.wire.timing import BIT_RATE, most_bits
 
+_BURST = 3
+"""A message whose gap in the middle is so many times shorter than its gap on average comes in bursts. Our decision."""
 _GAPS = 8192
 """So many gaps of a message are kept whole; beyond, every second one goes and the median is that of a sample."""
 
@@ -60,14 +62,21 @@ class Heard:
         """The usual time between two frames on average, in microseconds; None for a message that came once."""
         return (self.last - self.first) / (self.count - 1) if self.count > 1 else None
 
+    @property
+    def in_bursts(self) -> bool:
+        """Tell whether it comes several times close together, then not for long: its average says more than its gap."""
+        mean, median = self.mean, self.median
+        return mean is not None and median is not None and _BURST * median < mean
+
 
 class Message(NamedTuple):
-    """Which message: its DGN, its name where it has one, the instance it speaks of, in a heartbeat the DSA."""
+    """Which message, as in ``Topic``: its DGN, its name where it has one, the instance, in a heartbeat the DSA."""
 
     dgn: int
     name: str | None
     instance: int | None
     dsa: int | None = None
+    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -103,8 +112,8 @@ class Survey:
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
-    accepted: int
-    """How many flags the rig's accepted trouble has kept back."""
+    accepted: Mapping[tuple[Kind, str], int]
+    """How many flags of each kind and subject the rig's accepted trouble has kept back."""
 
 
 def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
@@ -139,7 +148,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         planned=sum(one.planned for one in roll_call),
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
         flags=tuple(flags.values()),
-        accepted=watch.statistics.accepted,
+        accepted=dict(watch.accepted),
     )
 
 

@@ -23,10 +23,11 @@ FLAG_KINDS = (
     "no-data",
     "wrong-length",
     "unknown-message",
+    "reported-fault",
 )
 """The kinds of flag that a rig can accept."""
 ABOUT_A_FIELD = ("bad-value", "no-data")
-ABOUT_A_MESSAGE = (*ABOUT_A_FIELD, "late-message", "wrong-length", "unknown-message")
+ABOUT_A_MESSAGE = (*ABOUT_A_FIELD, "late-message", "wrong-length", "unknown-message", "reported-fault")
 _DGN = re.compile(r"[0-3][0-9A-F]{4}", re.ASCII | re.IGNORECASE)
 
 
@@ -63,6 +64,8 @@ class AcceptedPlan(Table):
     message: Annotated[str, AfterValidator(_message)] | None = None
     """A message by its name, or a DGN as five hex digits."""
     field: Annotated[str, AfterValidator(_field)] | None = None
+    absent: bool = False
+    """With silent-device: also where the device is not heard at all, not only where it falls silent."""
     reason: Line | None = None
 
     @property
@@ -87,6 +90,14 @@ class AcceptedPlan(Table):
         if field is not None and info.data.get("message", field) is None:
             raise ValueError("a field needs its message; add the message, or remove the field")
         return field
+
+    @field_validator("absent")
+    @classmethod
+    def _of_a_silent_device(cls, absent: bool, info: ValidationInfo) -> bool:
+        flag = info.data.get("flag")
+        if absent and flag is not None and flag != "silent-device":
+            raise ValueError(f"only a silent-device can be absent, and not a {flag}; remove it")
+        return absent
 
     def covers(self, flag: str, device: str, message: tuple[int, str | None] | None, field: str | None) -> bool:
         """Tell whether a flag is accepted.

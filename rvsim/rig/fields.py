@@ -1,11 +1,10 @@
 """Holds the field names in a rig against the message definitions.
 
 Knows: that ``limits`` and ``required`` name ``MESSAGE.field``, or a field alone, and what is accepted a message and its
-field. Does not know files; the definitions
-are known only once the rig is read, since it may bring its own.
+field. Does not know files; the definitions are known only once the rig is read, since it may bring its own.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.model import AcceptedPlan, Rig
@@ -18,13 +17,12 @@ def check_fields(rig: Rig, catalogue: Catalogue) -> None:
     Raises:
         InputError: a line for each name.
     """
-    fields = {field.name for spec in catalogue for field in spec.fields}
     problems = [
         f'rig "{rig.name}", device "{device.name}", {key}: {problem}'
         for device in rig.devices
         for key, names in (("limits", device.limits), ("required", device.required))
         for name in names
-        for problem in _problems(name, fields, catalogue)
+        for problem in _problems(name, catalogue)
     ]
     problems += [
         f'rig "{rig.name}", accepted {number}: {problem}'
@@ -47,12 +45,13 @@ def _not_accepted(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:
         yield f"DGN {one.message} hex has no definition here, so no field {one.field} either; give a DBC file for it"
     elif one.field is not None and spec is not None and one.field not in spec.by_name:
         known = spec.by_name
-        yield f"{spec.name} has no field {one.field}{did_you_mean(one.field, known)}; it has {', '.join(known)}"
+        yield f"{spec.name} has no field {one.field}{did_you_mean(one.field, known)}; {_has(known)}"
 
 
-def _problems(name: str, fields: set[str], catalogue: Catalogue) -> Iterator[str]:
+def _problems(name: str, catalogue: Catalogue) -> Iterator[str]:
     message, dot, field = name.rpartition(".")
     if not dot:
+        fields = {field.name for spec in catalogue for field in spec.fields}
         if field not in fields:
             yield f"no message has a field {field}{did_you_mean(field, fields)}; correct the name"
         return
@@ -61,4 +60,8 @@ def _problems(name: str, fields: set[str], catalogue: Catalogue) -> Iterator[str
         return
     known = catalogue.by_name(message).by_name
     if field not in known:
-        yield f"{message} has no field {field}{did_you_mean(field, known)}; it has {', '.join(known)}"
+        yield f"{message} has no field {field}{did_you_mean(field, known)}; {_has(known)}"
+
+
+def _has(known: Iterable[str]) -> str:
+    return f"it has {', '.join(known)}" if known else "it is known by name only"

@@ -122,6 +122,162 @@ _TABLE = (
         Origin.UNSURE,
         _NOT_ESTABLISHED,
     ),
+    Function(
+        "air_conditioner",
+        "air conditioner",
+        (103, 104, 105, 106),
+        ("AIR_CONDITIONER_STATUS",),
+        ("AIR_CONDITIONER_COMMAND",),
+        Origin.PUBLISHED,
+        "103: profile prefix in rv-c.com/node/569; 104 to 106: from memory, unsure",
+    ),
+    Function(
+        "heat_pump", "heat pump", (), ("HEAT_PUMP_STATUS",), ("HEAT_PUMP_COMMAND",), Origin.UNSURE, _NOT_ESTABLISHED
+    ),
+    Function(
+        "floor_heat", "floor heat", (), ("FLOOR_HEAT_STATUS",), ("FLOOR_HEAT_COMMAND",), Origin.UNSURE, _NOT_ESTABLISHED
+    ),
+    Function(
+        "inverter",
+        "inverter",
+        (66, 67),
+        ("INVERTER_STATUS", "INVERTER_AC_STATUS_1", "INVERTER_DC_STATUS", "INVERTER_TEMPERATURE_STATUS"),
+        ("INVERTER_COMMAND",),
+        Origin.PUBLISHED,
+        "66: an inverter/charger maker's manual; 67: from memory",
+    ),
+    Function(
+        "solar_controller",
+        "solar controller",
+        (141,),
+        ("SOLAR_CONTROLLER_STATUS", "SOLAR_CONTROLLER_BATTERY_STATUS", "SOLAR_CONTROLLER_SOLAR_ARRAY_STATUS"),
+        ("SOLAR_CONTROLLER_COMMAND",),
+        Origin.UNSURE,
+        "from memory, unsure",
+    ),
+    Function(
+        "transfer_switch",
+        "transfer switch",
+        (79,),
+        ("ATS_STATUS", "ATS_AC_STATUS_1"),
+        ("ATS_COMMAND",),
+        Origin.PUBLISHED,
+        "rv-c.com/node/527",
+    ),
+    Function(
+        "dc_dimmer",
+        "dimmer",
+        (131,),
+        ("DC_DIMMER_STATUS_1", "DC_DIMMER_STATUS_3"),
+        ("DC_DIMMER_COMMAND", "DC_DIMMER_COMMAND_2"),
+        Origin.PUBLISHED,
+        "rv-c.com/node/72 and 518; DC loads shared it before they were given 146",
+    ),
+    Function(
+        "dc_load",
+        "DC load",
+        (146,),
+        ("DC_LOAD_STATUS", "DC_LOAD_STATUS_2"),
+        ("DC_LOAD_COMMAND",),
+        Origin.PUBLISHED,
+        "a proposed change in rv-c.com/node/518; before it 131, shared with dimmers",
+    ),
+    Function(
+        "ac_load", "AC load", (77,), ("AC_LOAD_STATUS",), ("AC_LOAD_COMMAND",), Origin.UNSURE, "from memory, unsure"
+    ),
+    Function(
+        "keypad", "keypad", (132,), ("DIGITAL_INPUT_STATUS",), (), Origin.PUBLISHED, "a keypad maker's integrator guide"
+    ),
+    Function(
+        "awning",
+        "awning",
+        (130,),
+        ("AWNING_STATUS",),
+        ("AWNING_COMMAND",),
+        Origin.PUBLISHED,
+        "rvia.org/forum, awning submission",
+    ),
+    Function(
+        "window_shade",
+        "window shade",
+        (),
+        ("WINDOW_SHADE_CONTROL_STATUS",),
+        ("WINDOW_SHADE_CONTROL_COMMAND",),
+        Origin.UNSURE,
+        "not established; the submission of 2008 used 131",
+    ),
+    Function(
+        "lock", "lock", (135,), ("LOCK_STATUS",), ("LOCK_COMMAND",), Origin.PUBLISHED, "door control: rv-c.com/node/518"
+    ),
+    Function(
+        "slide",
+        "slide room",
+        (84, 85, 86, 87),
+        ("SLIDE_STATUS",),
+        ("SLIDE_COMMAND",),
+        Origin.PUBLISHED,
+        "84: rv-c.com/node/518; 85 to 87: from memory, unsure",
+    ),
+    Function(
+        "dc_disconnect",
+        "DC disconnect",
+        (),
+        ("DC_DISCONNECT_STATUS",),
+        ("DC_DISCONNECT_COMMAND",),
+        Origin.UNSURE,
+        _NOT_ESTABLISHED,
+    ),
+    Function("gas_sensor", "gas sensor", (), ("GAS_SENSOR_STATUS",), (), Origin.UNSURE, _NOT_ESTABLISHED),
+    # one of each in a vehicle (rv-c.com/node/581 for the genset): their messages carry no instance
+    Function(
+        "generator",
+        "genset",
+        (64,),
+        ("GENERATOR_STATUS_1", "GENERATOR_STATUS_2"),
+        ("GENERATOR_COMMAND",),
+        Origin.PUBLISHED,
+        "rv-c.com/node/82",
+    ),
+    Function(
+        "generator_start",
+        "genset start",
+        (65,),
+        ("GENERATOR_DEMAND_STATUS",),
+        ("GENERATOR_DEMAND_COMMAND",),
+        Origin.MEMORY,
+        "from memory",
+    ),
+    Function(
+        "water_pump",
+        "water pump",
+        (128,),
+        ("WATER_PUMP_STATUS",),
+        ("WATER_PUMP_COMMAND",),
+        Origin.UNSURE,
+        "from memory, unsure",
+    ),
+    Function(
+        "autofill", "tank filling", (), ("AUTOFILL_STATUS",), ("AUTOFILL_COMMAND",), Origin.UNSURE, _NOT_ESTABLISHED
+    ),
+    # known by name only, so a heartbeat is all that tells them
+    Function(
+        "waste_dump",
+        "waste dump",
+        (129,),
+        ("WASTEDUMP_STATUS",),
+        ("WASTEDUMP_COMMAND",),
+        Origin.PUBLISHED,
+        "rv-c.com/node/82",
+    ),
+    Function(
+        "weather_station",
+        "weather station",
+        (80,),
+        ("WEATHER_STATUS_1", "WEATHER_STATUS_2"),
+        (),
+        Origin.UNSURE,
+        "from memory, unsure",
+    ),
 )
 
 FUNCTIONS: Mapping[str, Function] = {function.name: function for function in _TABLE}

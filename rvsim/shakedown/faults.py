@@ -1,28 +1,70 @@
-"""How a planned fault acts: a gate between one simulated device and the wires.
+"""How a planned fault acts: a gate between one simulated device and the wires, or something the device does itself.
 
-Knows: the faults a scenario can plan and what each does to a frame on its way out; it changes nothing inside the
-device, which never learns of it. Does not know when a run starts: the gate is told the time of each frame.
+Knows: the faults a scenario can plan and what each does to a frame on its way out, of which the device never learns;
+only a fault that a device reports is its own doing. Does not know when a run starts: the gate is told the time of each
+frame.
 """
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
+from rvsim.devices.device import Device
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import Rig
 from rvsim.shakedown.scenario import (
-    Fault,
+    GatedFault,
     LoadedScenario,
     NoDataPlan,
     OutOfRangePlan,
+    ReportedPlan,
     SilentPlan,
     StuckPlan,
     WrongValuePlan,
 )
-from rvsim.sim.bench import Gate
+from rvsim.sim.bench import Act, Gate
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.diagnostics import Trouble
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
+
+
+def acts(loaded: LoadedScenario) -> list[Act]:
+    """Return what a scenario's faults make devices do themselves, and when.
+
+    Raises:
+        InputError: a device does not report of the function that a fault names; one line for each.
+    """
+    planned: list[Act] = []
+    problems = []
+    for number, fault in enumerate(loaded.scenario.faults, start=1):
+        if not isinstance(fault, ReportedPlan):
+            continue
+        plan = next(device for device in loaded.rig.devices if device.name == fault.device)
+        own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
+        if fault.function not in own:
+            problems.append(
+                f"{loaded.path}, fault {number} (reported): {fault.device} does not report of {fault.function}"
+                f"{did_you_mean(fault.function, own)}; it does of {', '.join(own)}"
+            )
+            continue
+        trouble = Trouble(fault.spn, fault.fmi, fault.times)
+        report = partial(_report, fault.function, trouble, fault.lamp == "red")
+        planned.append(Act(fault.since, fault.device, report))
+        if fault.until is not None:
+            planned.append(Act(fault.until, fault.device, partial(_withdraw, fault.function, trouble)))
+    if problems:
+        raise InputError(*problems)
+    return planned
+
+
+def _report(function: str, trouble: Trouble, red: bool, device: Device) -> None:
+    device.report(function, trouble, red)
+
+
+def _withdraw(function: str, trouble: Trouble, device: Device) -> None:
+    device.withdraw(function, trouble)
 
 
 def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gate]]:
@@ -35,6 +77,8 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     built: dict[str, list[Gate]] = {}
     problems = []
     for number, fault in enumerate(loaded.scenario.faults, start=1):
+        if isinstance(fault, ReportedPlan):
+            continue
         try:
             _check_sender(fault, loaded.rig)
             built.setdefault(fault.device, []).append(gate_of(fault, catalogue))
@@ -45,7 +89,7 @@ def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gat
     return built
 
 
-def _check_sender(fault: Fault, rig: Rig) -> None:
+def _check_sender(fault: GatedFault, rig: Rig) -> None:
     """Refuse a fault on a status message of a function that the device does not have: it would do nothing.
 
     Raises:
@@ -63,7 +107,7 @@ def _check_sender(fault: Fault, rig: Rig) -> None:
         )
 
 
-def gate_of(fault: Fault, catalogue: Catalogue) -> Gate:
+def gate_of(fault: GatedFault, catalogue: Catalogue) -> Gate:
     """Return the gate of one fault.
 
     Raises:
@@ -98,7 +142,7 @@ def _field(spec: MessageSpec, name: str) -> FieldSpec:
     return spec.by_name[name]
 
 
-def _within(fault: Fault, change: Callable[[int, bytes], bytes | None]) -> Gate:
+def _within(fault: GatedFault, change: Callable[[int, bytes], bytes | None]) -> Gate:
     start, end = fault.since, fault.until
 
     def gate(time: int, identifier: int, data: bytes) -> bytes | None:

@@ -17,6 +17,7 @@ from rvsim.rig.model import Kinds, Line, Rig, Schema, Table, part
 from rvsim.rig.quantity import Duration, shown, spoken
 from rvsim.rig.toml_file import TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
+from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
 
 DEFAULT_SCENARIO = "winter_evening"
 """The shipped scenario that runs where none is named."""
@@ -113,7 +114,20 @@ class NoDataPlan(FaultPlan):
     field: Word
 
 
-Fault = Annotated[SilentPlan | WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan, Field(discriminator="fault")]
+class ReportedPlan(FaultPlan):
+    """The device reports a fault of one of its functions: in its heartbeat, with a lamp, and in its DM1."""
+
+    fault: Literal["reported"]
+    function: Word
+    spn: Annotated[int, Field(ge=0, lt=NO_FAULT_SPN)]
+    fmi: Annotated[int, Field(ge=0, le=NO_FAULT_FMI)]
+    lamp: Literal["yellow", "red"] = "yellow"
+    times: Annotated[int, Field(ge=0, lt=COUNT_NOT_KNOWN)] | None = None
+
+
+GatedFault = SilentPlan | WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan
+"""The faults that stand between a device and the wires, of which it never learns."""
+Fault = Annotated[GatedFault | ReportedPlan, Field(discriminator="fault")]
 
 
 class Scenario(Table):

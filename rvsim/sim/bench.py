@@ -7,6 +7,7 @@ frame on the wires is handed to ``on_frame``.
 
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
+from functools import partial
 from typing import Any, NamedTuple
 
 from rvsim.devices.device import Device, Role, Site
@@ -23,6 +24,14 @@ from rvsim.world.world import World
 
 Gate = Callable[[int, int, bytes], bytes | None]
 """What a fault does to a device's frame: (time, identifier, data) to the data that reach the wires, or None."""
+
+
+class Act(NamedTuple):
+    """Something that a device is made to do at a time, in microseconds."""
+
+    time: int
+    device: str
+    do: Callable[[Device], None]
 
 
 class Failure(NamedTuple):
@@ -62,6 +71,7 @@ class Bench:
         site: Site | None = None,
         seed: int = 1,
         gates: Mapping[str, Iterable[Gate]] | None = None,
+        acts: Iterable[Act] = (),
         on_frame: Callable[[Frame], None] | None = None,
         on_failure: Callable[[Failure], None] | None = None,
     ) -> None:
@@ -87,6 +97,9 @@ class Bench:
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._listeners.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._wake, (device, device.start))
+        by_name = {device.name: device for device in self.devices}
+        for act in acts:
+            self.kernel.at(act.time, self._wake, (by_name[act.device], partial(act.do, by_name[act.device])))
 
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)

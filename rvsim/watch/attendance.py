@@ -15,6 +15,7 @@ from rvsim.watch.transitions import FellSilent, GapExceeded, Presence, Stranger,
 from rvsim.watch.values import Values
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
+from rvsim.wire.texts import Product
 
 HEARTBEAT_FLOOR = 15 * SECOND
 """Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
@@ -60,7 +61,7 @@ class Part:
             self.function, self.spoken = function, f"{function.title} {self.topic.instance}"
         self.data: bytes | None = None
         self.unheeded = False
-        self.rhythm = Rhythm(layout.spec is not None, layout.spec.gap_us if layout.spec else None)
+        self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
         self.values: Values | None = None
         self.entry: Entry = node.nobody
         self.late: GapExceeded | None = None
@@ -79,6 +80,8 @@ class Node:
         self.address = address
         self.name: Name | None = None
         self.claimed_at = 0
+        self.product: Product | None = None
+        self.software: tuple[str, ...] | None = None
         self.claimant: Entry | None = None
         """The planned device whose NAME it claims."""
         self.parts: set[Part] = set()
@@ -172,6 +175,8 @@ class Attendance(NamedTuple):
     functions: Mapping[str, tuple[int, ...]]
     state: Presence | None
     last_heard: int | None
+    product: Product | None = None
+    software: tuple[str, ...] | None = None
 
 
 def attendance(entry: Entry) -> Attendance:
@@ -185,4 +190,6 @@ def attendance(entry: Entry) -> Attendance:
         entry.functions(),
         entry.state,
         frame.time if frame else None,
+        node.product if node else None,
+        node.software if node else None,
     )

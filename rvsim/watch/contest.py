@@ -62,7 +62,7 @@ class Contests:
         claims.names.append(name)
         if len(claims.names) > _MOST:
             self._places.pop(claims.names.pop(0), None)
-        if len(claims.names) > 1 and claims.shared is None:
+        if len(claims.names) > 1:
             claims.since = now
             self._agenda.put(now + TIME_TO_YIELD, self._yielding, node.address, claims)
 
@@ -76,9 +76,13 @@ class Contests:
     def _depart(self, name: Name, claims: _Claims, time: int) -> None:
         """Note that a NAME was claimed elsewhere, or cannot be claimed."""
         claims.names.remove(name)
-        if len(claims.names) < 2 and claims.shared is not None:
+        if claims.shared is None:
+            return
+        if len(claims.names) < 2:
             self._emit(Ended(time, claims.shared.cause))
             claims.shared = None
+        else:
+            self._tell(claims, time, claims.shared.since)
 
     # What is due.
 
@@ -86,11 +90,17 @@ class Contests:
         return max(passed, claims.since + TIME_TO_YIELD) if len(claims.names) > 1 else None
 
     def _judge(self, claims: _Claims, time: int, since: int) -> None:
+        self._tell(claims, time, since)
+        self._agenda.put(self._silent_from(claims.node), self._silence, claims.node.address, claims)
+
+    def _tell(self, claims: _Claims, time: int, since: int) -> None:
+        """Tell who shares the address now; what was told before of others is over."""
         node = claims.node
         subject = (self._roll_call.heard_from(node) or node.nobody).name
+        if claims.shared is not None:
+            self._emit(Ended(time, claims.shared.cause))
         claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))
         self._emit(claims.shared)
-        self._agenda.put(self._silent_from(node), self._silence, node.address, claims)
 
     def _silent_from(self, node: Node) -> int:
         return max((part.rhythm.times[-1] for part in node.parts), default=0) + _limit(node)

@@ -9,22 +9,10 @@ from typing import NamedTuple
 
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import FieldSpec, Special, State
+from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
 from rvsim.wire.spec import MessageSpec
 
 HEARTBEAT = "DM_RV"
-
-_NAMED_ONLY = {
-    0x0EC00: "INITIAL_PACKET",
-    0x0EB00: "DATA_PACKET",
-    0x0EF00: "PROPRIETARY_MESSAGE",
-    0x17F00: "GENERAL_RESET",
-    0x0FECA: "DM1",
-    0x0FEDA: "SOFTWARE_IDENTIFICATION",
-    0x0FEEB: "PRODUCT_IDENTIFICATION",
-}
-"""Messages of the shared layer that have a name but no layout here: packets of long messages (SAE J1939-21),
-proprietary content (the standard's page 18), reset, DM1 and texts (two or more device makers' RV-C appendices)."""
 
 _NOTHING = slice(64, 65)
 """Picks no byte out of any frame."""
@@ -34,7 +22,8 @@ class Layout(NamedTuple):
     """How the frames of one DGN are taken apart.
 
     ``apart`` picks the byte that tells topics of one source apart: the instance, the DSA of a heartbeat, or none.
-    ``instance`` is the field of the instance, which is no reading; None where the message has none.
+    ``instance`` is the field of the instance, which is no reading; None where the message has none. ``beside`` are
+    the other fields in its byte.
     """
 
     dgn: int
@@ -42,16 +31,35 @@ class Layout(NamedTuple):
     spec: MessageSpec | None
     apart: slice
     instance: FieldSpec | None = None
+    beside: tuple[FieldSpec, ...] = ()
+
+    @property
+    def gap_is_known(self) -> bool:
+        """Tell whether the definition says how often the message comes, or that it comes as needed.
+
+        The gap of one that is known by name only, and not surely, is not relied on: its own rhythm counts instead.
+        """
+        return self.spec is not None and (bool(self.spec.fields) or self.spec.origin is not Origin.UNSURE)
+
+    @property
+    def gap(self) -> int | None:
+        """The broadcast gap that can be relied on, in microseconds; None where there is none."""
+        return self.spec.gap_us if self.spec is not None and self.gap_is_known else None
 
     def topic(self, source: int, data: bytes) -> Topic:
         """Say what a frame of this DGN is about."""
         instance = dsa = None
+        part = ""
         if self.instance is not None:
             raw = self.instance.raw_in(data)
             instance = raw if self.instance.state(raw) is State.VALUE else None
+            said = (
+                Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
+            )
+            part = ", ".join(one.shown_label or f"{one.field.title} {one.brief}" for one in said)
         elif data[self.apart]:
             dsa = data[self.apart][0]
-        return Topic(source, self.dgn, self.name, instance, dsa)
+        return Topic(source, self.dgn, self.name, instance, dsa, part)
 
 
 class Decoder:
@@ -70,12 +78,15 @@ class Decoder:
 
 def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
     if spec is None:
-        return Layout(dgn, _NAMED_ONLY.get(dgn), None, _NOTHING)
+        return Layout(dgn, None, None, _NOTHING)
     if spec.name == HEARTBEAT and "dsa" in spec.by_name:
         place = spec.by_name["dsa"].first_byte
         return Layout(dgn, spec.name, spec, slice(place, place + 1))
     instance = instance_field(spec)
-    return Layout(dgn, spec.name, spec, slice(0, 1) if instance else _NOTHING, instance)
+    if instance is None:
+        return Layout(dgn, spec.name, spec, _NOTHING)
+    beside = tuple(field for field in spec.fields if field is not instance and field.first_byte == 0)
+    return Layout(dgn, spec.name, spec, slice(0, 1), instance, beside)
 
 
 def instance_field(spec: MessageSpec) -> FieldSpec | None:
@@ -98,8 +109,11 @@ class Length(NamedTuple):
 def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
     """Compare the length of a frame with what its message needs; None where nothing is wrong.
 
-    Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long.
+    Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long. A message that is known by
+    name only may have any length.
     """
+    if not spec.fields:
+        return None
     if len(data) < spec.needed:
         if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
             return None

@@ -32,6 +32,7 @@ class Kind(StrEnum):
     NO_DATA = "no-data"
     WRONG_LENGTH = "wrong-length"
     UNKNOWN_MESSAGE = "unknown-message"
+    REPORTED_FAULT = "reported-fault"
 
 
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}
@@ -44,7 +45,8 @@ class Flag:
     ``number`` counts from 1 in the order of raising. ``since`` and ``until`` are microseconds; ``since`` is when the
     limit was passed, which can be a little before the moment at which that could be known. ``until`` is None while
     the flag stands. ``message`` (its name, or its DGN as five hex digits) and ``field`` are None where a flag is about
-    none: with kind and subject they are what a rig can accept.
+    none: with kind and subject they are what a rig can accept. ``heard`` is, where something stays away, when it was
+    heard last.
     """
 
     number: int
@@ -58,6 +60,12 @@ class Flag:
     until: int | None = None
     message: str | None = None
     field: str | None = None
+    heard: int | None = None
+
+    @property
+    def silence(self) -> int | None:
+        """How long it stayed away in all, in microseconds; None where it still does, or nothing stays away."""
+        return None if self.until is None or self.heard is None else self.until - self.heard
 
     @property
     def tag(self) -> str:

@@ -4,12 +4,13 @@ Knows: the trade's words for each kind of problem. Does not know how a transitio
 those of a captured log raise the same flags. A cause raises one flag, and that is cleared when the cause ends.
 """
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import written
+from rvsim.rig.functions import by_dsa
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
@@ -19,6 +20,7 @@ from rvsim.watch.transitions import (
     Cause,
     DataLost,
     Ended,
+    FaultReported,
     FellSilent,
     GapExceeded,
     LengthWrong,
@@ -44,6 +46,8 @@ class _Draft(NamedTuple):
     evidence: tuple[str, ...]
 
 
+AWAY = GapExceeded | FellSilent | BusFellQuiet
+"""The problems in which something stays away."""
 KEPT = 5_000
 """Cleared flags that are remembered; the oldest go first, so a week's run has bounded memory."""
 
@@ -52,8 +56,8 @@ class Rules:
     """Turns problems and their ends into flags, but for those that are accepted."""
 
     def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
-        self.accepted = 0
-        """How many flags were not raised because they are accepted."""
+        self.accepted: Counter[tuple[Kind, str]] = Counter()
+        """How many flags of each kind and subject were not raised because they are accepted."""
         self._accepted = tuple(accepted)
         self._untold: set[Cause] = set()
         self._raised = 0
@@ -79,8 +83,10 @@ class Rules:
         draft: _Draft = _DRAFTS[type(transition)](transition)
         message = transition.topic[1:3] if isinstance(transition, AboutMessage) else None
         field = transition.reading.field.name if isinstance(transition, RangeLeft | DataLost) else None
-        if any(one.covers(draft.kind, draft.subject, message, field) for one in self._accepted):
-            self.accepted += 1
+        absent = isinstance(transition, FellSilent) and transition.last is None
+        covering = (one for one in self._accepted if one.covers(draft.kind, draft.subject, message, field))
+        if any(one.absent or not absent for one in covering):
+            self.accepted[draft.kind, draft.subject] += 1
             self._untold.add(transition.cause)
             return None
         self._raised += 1
@@ -95,6 +101,7 @@ class Rules:
             draft.evidence,
             message=(message[1] or f"{message[0]:05X}") if message else None,
             field=field,
+            heard=transition.last.time if isinstance(transition, AWAY) and transition.last is not None else None,
         )
         self._standing[transition.cause] = flag
         return FlagRaised(transition.time, flag)
@@ -245,6 +252,27 @@ def _nameless(found: NameMissing) -> _Draft:
     return _Draft(Kind.UNKNOWN_MESSAGE, found.device, Severity.NOTICE, text, advice, _frame(found.last))
 
 
+_HEATING = frozenset({"furnace", "water_heater"})
+
+
+def _reported(found: FaultReported) -> _Draft:
+    function = by_dsa(found.topic.dsa) if found.topic.dsa is not None else None
+    whose = f"its {function.title}" if function else "it"
+    lamps = [lamp for lamp, on in zip(("protect", "amber", "red", "malfunction"), found.lamps, strict=True) if on]
+    lit = f", with the {' and the '.join(lamps)} lamp on" if lamps else ""
+    what = str(found.trouble) if found.trouble is not None else "a fault that it does not name"
+    advice = "its manual says what this SPN means for this function; mend that, and see whether the report goes"
+    if function is not None and function.name in _HEATING:
+        advice = (
+            "fuel, voltage and exhaust first, then its manual for this SPN: a lockout is a safety function, and "
+            "resetting it again and again mends nothing"
+        )
+    severity = Severity.FAULT if found.lamps.red else Severity.WARNING
+    return _Draft(
+        Kind.REPORTED_FAULT, found.device, severity, f"{whose} reports {what}{lit}", advice, _frame(found.last)
+    )
+
+
 _DRAFTS: dict[type, Callable[[Any], _Draft]] = {
     FellSilent: _silent,
     GapExceeded: _late,
@@ -255,4 +283,5 @@ _DRAFTS: dict[type, Callable[[Any], _Draft]] = {
     DataLost: _no_data,
     LengthWrong: _length,
     NameMissing: _nameless,
+    FaultReported: _reported,
 }

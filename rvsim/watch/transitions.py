@@ -12,10 +12,12 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from rvsim.rig.functions import by_dsa
+from rvsim.wire.diagnostics import Lamps, Trouble
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
+from rvsim.wire.texts import Product
 
 Cause = tuple[object, ...]
 """The key that joins the opening of a problem to its end."""
@@ -34,7 +36,8 @@ class Presence(StrEnum):
 class Topic(NamedTuple):
     """What one source says under one DGN about one instance: the unit in which ages are kept.
 
-    ``dsa`` stands in the heartbeat (DM_RV) instead of an instance: each function of a node has its own.
+    ``dsa`` stands in the heartbeat (DM_RV) instead of an instance: each function of a node has its own. ``part`` is
+    what else stands in the byte of the instance, in words, such as the line and the direction of an AC point.
     """
 
     source: int
@@ -42,11 +45,12 @@ class Topic(NamedTuple):
     message: str | None
     instance: int | None = None
     dsa: int | None = None
+    part: str = ""
 
     def __str__(self) -> str:
         name = self.message or f"DGN {self.dgn:05X} hex"
         if self.instance is not None:
-            return f"{name} {self.instance}"
+            return f"{name} {self.instance}" + (f", {self.part}" if self.part else "")
         function = by_dsa(self.dsa) if self.dsa is not None else None
         return f"{name} of the {function.title}" if function else name
 
@@ -269,6 +273,37 @@ class NameMissing(NamedTuple):
         return self.time
 
 
+class FaultReported(NamedTuple):
+    """A node reports a fault of its own; ``trouble`` is None where only a lamp is on. One for each SPN and FMI."""
+
+    time: int
+    device: str
+    topic: Topic
+    trouble: Trouble | None
+    lamps: Lamps
+    last: Frame
+
+    @property
+    def cause(self) -> Cause:
+        """One for each fault of a node, whichever of its messages carries it."""
+        return FaultReported, self.topic.source, self.trouble and self.trouble[:2]
+
+    @property
+    def since(self) -> int:
+        """The frame's time."""
+        return self.time
+
+
+class NodeDescribed(NamedTuple):
+    """A node says what it is; what it has not said is None."""
+
+    time: int
+    device: str
+    source: int
+    product: Product | None
+    software: tuple[str, ...] | None
+
+
 class Ended(NamedTuple):
     """The problem with this cause is over."""
 
@@ -276,7 +311,7 @@ class Ended(NamedTuple):
     cause: Cause
 
 
-AboutMessage = GapExceeded | RangeLeft | DataLost | LengthWrong | NameMissing
+AboutMessage = GapExceeded | RangeLeft | DataLost | LengthWrong | NameMissing | FaultReported
 """The problems that have a ``topic``."""
 Problem = FellSilent | BusFellQuiet | Stranger | AddressShared | AboutMessage
-Transition = PresenceChanged | ReadingChanged | Problem | Ended
+Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended

@@ -8,33 +8,34 @@ As long as both are possible nothing is decided: the next frame decides it, or t
 normal for the bus; then ages stand still from the last frame on.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import inf
 from typing import NamedTuple
 
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part
 from rvsim.watch.decode import Decoder, Layout, would_be_no_data, wrong_length
-from rvsim.watch.flag import Flag, FlagCleared, FlagRaised
+from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
+from rvsim.watch.reports import HEEDED, PACKETS, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
+from rvsim.watch.told import Decoded, Statistics, Told
 from rvsim.watch.traffic import SECOND, TALKERS, Agenda, Silences, normal_silence
 from rvsim.watch.transitions import (
     BusFellQuiet,
     Ended,
     LengthWrong,
     NameMissing,
+    NodeDescribed,
     Presence,
     PresenceChanged,
     ReadingChanged,
-    Topic,
     Transition,
 )
 from rvsim.watch.values import Values
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
@@ -44,6 +45,7 @@ __all__ = [
     "Event",
     "FlagCleared",
     "FlagRaised",
+    "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "ReadingChanged",
@@ -52,56 +54,23 @@ __all__ = [
     "Watch",
 ]
 
-Event = PresenceChanged | ReadingChanged | FlagRaised | FlagCleared
+Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
 
 _RIGHT_IN_A_ROW = 3
 """So many frames of the right length end a flag about the length. Common practice, no source."""
 
 
-class Decoded(NamedTuple):
-    """Everything that one frame says, with who said it; the instance is no reading."""
-
-    time: int
-    device: str
-    source: int
-    spec: MessageSpec
-    instance: int | None
-    readings: tuple[Reading, ...]
-    dsa: int | None
-
-
-class Told(NamedTuple):
-    """What a device said last of one topic; ``gap`` is the usual time between two such frames, None if unknown."""
-
-    device: str
-    topic: Topic
-    spec: MessageSpec | None
-    frame: Frame
-    gap: int | None
-
-
-class Statistics(NamedTuple):
-    """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by;
-    ``accepted`` flags were not raised because the rig accepts them.
-    """
-
-    frames: int
-    unknown: int
-    steps_back: int
-    sources: int
-    topics: int
-    accepted: int
-
-
 class _Stream:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "layout", "length", "node", "parts", "right_in_a_row")
+    __slots__ = ("apart", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
 
     def __init__(self, layout: Layout, node: Node) -> None:
         self.layout = layout
         self.apart = layout.apart
         self.node = node
+        self.reports = layout.dgn in HEEDED
+        self.is_packet = layout.dgn in PACKETS
         self.parts: dict[bytes, Part] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
@@ -133,6 +102,7 @@ class Watch:
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         self._longest_pause = rig.longest_pause if rig else 0
+        self._reports = Reports(self._emit)
         self._streams: dict[int, _Stream] = {}
         self._by_sender: dict[tuple[int, int], _Stream] = {}
         self._nodes: dict[int, Node] = {}
@@ -193,6 +163,11 @@ class Watch:
         return self._rules.everything
 
     @property
+    def accepted(self) -> Mapping[tuple[Kind, str], int]:
+        """How many flags of each kind and subject the rig's accepted trouble has kept back."""
+        return self._rules.accepted
+
+    @property
     def roll_call(self) -> tuple[Attendance, ...]:
         """Planned devices in the rig's order, then all others that were heard."""
         return self._roll_call.records
@@ -201,7 +176,12 @@ class Watch:
     def statistics(self) -> Statistics:
         """What was taken in so far."""
         return Statistics(
-            self._frames, self._unknown, self._steps_back, len(self._nodes), self._parts, self._rules.accepted
+            self._frames,
+            self._unknown,
+            self._steps_back,
+            len(self._nodes),
+            self._parts,
+            sum(self._rules.accepted.values()),
         )
 
     def told(self, device: str | None = None) -> Iterator[Told]:
@@ -260,22 +240,28 @@ class Watch:
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
         spec = stream.layout.spec
+        self._roll_call.on_time(part, frame.time)
         if spec is None:
             self._note_unknown(part)
-            self._roll_call.on_time(part, frame.time)
             part.unheeded = plain
         else:
-            self._roll_call.on_time(part, frame.time)
-            values = part.values
-            if values is None:
-                known = expected(spec, part.entry.plan, self._with_rig)
-                values = part.values = Values(spec, part.topic, stream.layout.instance, known, self._emit)
-            if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
-                self._check_length(stream, spec, part, values)
-            values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
-            plain = plain and not values.unsettled and stream.length is None
+            if spec.fields and not stream.is_packet:
+                plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
+        if stream.reports and not self._reports.hear(part, spec):
+            part.data, part.unheeded = None, False
         self._set_alarm()
+
+    def _read(self, frame: Frame, stream: _Stream, part: Part, spec: MessageSpec) -> bool:
+        """Read what a frame says; return whether the same frame again could change nothing."""
+        values = part.values
+        if values is None:
+            known = expected(spec, part.entry.plan, self._with_rig)
+            values = part.values = Values(spec, part.topic, stream.layout.instance, known, self._emit)
+        if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
+            self._check_length(stream, spec, part, values)
+        values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
+        return not values.unsettled and stream.length is None
 
     def _note_unknown(self, part: Part) -> None:
         self._unknown += 1
@@ -367,7 +353,7 @@ class Watch:
     # What comes out.
 
     def _emit(self, transition: Transition) -> None:
-        if isinstance(transition, PresenceChanged | ReadingChanged):
+        if isinstance(transition, PresenceChanged | ReadingChanged | NodeDescribed):
             self._events.append(transition)
             return
         event = self._rules.take(transition)

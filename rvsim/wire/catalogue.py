@@ -1,28 +1,39 @@
 """All known messages, found by DGN or by name.
 
 Knows: that a message is matched by its DGN, whatever the source, destination or priority. Does not know how
-definitions are read. A message is built only when it is asked for: a command that takes one frame apart pays
-for one message.
+definitions are read. A message is built, and the text of its definition read, only when it is asked for: a command
+that takes one frame apart pays for one message of hundreds.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, NamedTuple
 
 from rvsim.errors import InputError, did_you_mean
+from rvsim.wire.coding import Coding, names
 from rvsim.wire.fields import FieldSpec, Origin, Special
 from rvsim.wire.spec import MessageSpec
 
 
-class Catalogue:
-    """The index of message definitions, from their compiled plain form; each DGN and each name is there once."""
+class Definition(NamedTuple):
+    """One message in its compiled form: number, name, all that is said of it as JSON, and the file that says it."""
 
-    def __init__(self, messages: Sequence[Mapping[str, Any]]) -> None:
-        self._plain = {message["dgn"]: message for message in messages}
-        self._dgns = {message["name"]: message["dgn"] for message in messages}
+    dgn: int
+    name: str
+    text: str
+    file: str
+
+
+class Catalogue:
+    """The index of message definitions; each DGN and each name is there once."""
+
+    def __init__(self, definitions: Iterable[Definition]) -> None:
+        self._definitions = {definition.dgn: definition for definition in definitions}
+        self._dgns = {definition.name: definition.dgn for definition in self._definitions.values()}
         self._built: dict[int, MessageSpec | None] = {}
 
     def __len__(self) -> int:
-        return len(self._plain)
+        return len(self._definitions)
 
     def __iter__(self) -> Iterator[MessageSpec]:
         yield from (self.by_name(name) for name in self._dgns)
@@ -35,8 +46,8 @@ class Catalogue:
     def by_dgn(self, dgn: int) -> MessageSpec | None:
         """Return the message with this number, None where none is defined."""
         if dgn not in self._built:
-            plain = self._plain.get(dgn)
-            self._built[dgn] = None if plain is None else _build(plain)
+            definition = self._definitions.get(dgn)
+            self._built[dgn] = None if definition is None else _build(definition)
         return self._built[dgn]
 
     def by_name(self, name: str) -> MessageSpec:
@@ -55,7 +66,8 @@ class Catalogue:
         return spec
 
 
-def _build(plain: Mapping[str, Any]) -> MessageSpec:
+def _build(definition: Definition) -> MessageSpec:
+    plain = json.loads(definition.text)
     fields = tuple(_field(field) for field in plain["fields"])
     return MessageSpec(
         name=plain["name"],
@@ -68,15 +80,16 @@ def _build(plain: Mapping[str, Any]) -> MessageSpec:
         origin=Origin(plain["origin"]),
         source=plain["source"],
         comment=plain["comment"],
-        file=plain["file"],
+        file=definition.file,
     )
 
 
 def _field(plain: Mapping[str, Any]) -> FieldSpec:
+    by_rule = names(Coding(plain["coding"]))
     return FieldSpec(
         **{
-            **plain,
-            "labels": {int(raw): label for raw, label in plain["labels"].items()},
+            **{key: said for key, said in plain.items() if key != "coding"},
+            "labels": {**by_rule, **{int(raw): label for raw, label in plain["labels"].items()}},
             "special": Special(plain["special"]),
             "origin": Origin(plain["origin"]),
             "label_origin": Origin(plain["label_origin"]),

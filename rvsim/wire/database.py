@@ -5,8 +5,9 @@ know how a frame is decoded: nothing of cantools leaves this file, since its cal
 scale in floating point and raise on short frames.
 
 The cache holds one file for each definition file, found by the hash of its content: the digest of the rest on
-the first line, the messages as JSON on the second. It is never needed and never trusted: where the digest does
-not fit, the definition file is read again.
+the first line, the numbers and names of the messages as JSON on the second, then a line of JSON for each message,
+which is read only when that message is asked for. It is never needed and never trusted: where the digest does not
+fit, the definition file is read again.
 """
 
 import hashlib
@@ -21,8 +22,9 @@ from typing import TYPE_CHECKING, Any
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter
+from rvsim.wire.coding import Coding
 from rvsim.wire.fields import Origin, Special
 from rvsim.wire.ident import dgn_of
 
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from cantools.database.can.message import Message
     from cantools.database.can.signal import Signal
 
-FORMAT = 2
+FORMAT = 3
 """Number of the compiled form; one higher whenever its content changes."""
 _LARGEST_FILE = 16 << 20
 _LARGEST_NUMBER = 1e18
@@ -51,44 +53,46 @@ def load(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
     folder = cache if cache is not None else _cache_folder()
     ours = _merge(shipped.dbc_files(), folder)
     theirs = _merge(own, folder)
-    taken = {message["name"] for message in theirs.values()}
-    kept = [message for dgn, message in ours.items() if dgn not in theirs and message["name"] not in taken]
-    return Catalogue([*kept, *theirs.values()])
+    taken = {message.name for message in theirs.values()}
+    kept = {dgn: message for dgn, message in ours.items() if message.name not in taken}
+    return Catalogue((kept | theirs).values())
 
 
-def _merge(paths: Sequence[Path], folder: Path) -> dict[int, dict[str, Any]]:
-    numbers: dict[int, dict[str, Any]] = {}
-    names: dict[str, dict[str, Any]] = {}
+def _merge(paths: Sequence[Path], folder: Path) -> dict[int, Definition]:
+    numbers: dict[int, Definition] = {}
+    names: dict[str, Definition] = {}
     problems = []
     for path in paths:
         for message in _compiled(path, folder):
-            other = numbers.setdefault(message["dgn"], message)
-            namesake = names.setdefault(message["name"], message)
+            other = numbers.setdefault(message.dgn, message)
+            namesake = names.setdefault(message.name, message)
             if other is not message:
                 problems.append(
-                    f"DGN {message['dgn']:05X} hex is defined twice, as {other['name']} in {other['file']} and as "
-                    f"{message['name']} in {message['file']}: keep one of them"
+                    f"DGN {message.dgn:05X} hex is defined twice, as {other.name} in {other.file} and as "
+                    f"{message.name} in {message.file}: keep one of them"
                 )
             elif namesake is not message:
                 problems.append(
-                    f"{message['name']} is defined twice, with DGN {namesake['dgn']:05X} hex in {namesake['file']} and "
-                    f"with DGN {message['dgn']:05X} hex in {message['file']}: keep one of them"
+                    f"{message.name} is defined twice, with DGN {namesake.dgn:05X} hex in {namesake.file} and "
+                    f"with DGN {message.dgn:05X} hex in {message.file}: keep one of them"
                 )
     if problems:
         raise InputError(*problems)
     return numbers
 
 
-def _compiled(path: Path, folder: Path) -> list[dict[str, Any]]:
-    content = _read(path)
+def _compiled(path: Path, folder: Path) -> list[Definition]:
+    content, file = _read(path), str(path)
     kept = folder / f"definitions-{FORMAT}-{hashlib.sha256(content).hexdigest()[:32]}.txt"
-    messages = _from_cache(kept)
-    if messages is None:
+    lines = _from_cache(kept)
+    if lines is None:
         messages = _compile(path, content)
-        _to_cache(kept, messages)
-    for message in messages:
-        message["file"] = str(path)
-    return messages
+        heads = [[message["dgn"], message["name"]] for message in messages]
+        lines = [json.dumps(part) for part in (heads, *messages)]
+        _to_cache(kept, lines)
+    return [
+        Definition(dgn, name, text, file) for (dgn, name), text in zip(json.loads(lines[0]), lines[1:], strict=True)
+    ]
 
 
 def _read(path: Path) -> bytes:
@@ -113,20 +117,19 @@ def _digest(body: bytes) -> bytes:
     return hashlib.sha256(body).hexdigest().encode()
 
 
-def _from_cache(kept: Path) -> list[dict[str, Any]] | None:
+def _from_cache(kept: Path) -> list[str] | None:
     try:
         digest, _, body = kept.read_bytes().partition(b"\n")
     except OSError:
         return None
     if digest != _digest(body):
         return None
-    messages: list[dict[str, Any]] = json.loads(body)
-    return messages
+    return body.decode().split("\n")
 
 
-def _to_cache(kept: Path, messages: list[dict[str, Any]]) -> None:
+def _to_cache(kept: Path, lines: Sequence[str]) -> None:
     """Write the compiled form whole or not at all; a folder that cannot be written costs only time."""
-    body = json.dumps(messages).encode()
+    body = "\n".join(lines).encode()
     with suppress(OSError):
         kept.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
@@ -258,6 +261,7 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         "unit": signal.unit or "",
         "labels": {str(raw): str(label) for raw, label in (signal.choices or {}).items()},
         "special": _special(where, signal, command),
+        "coding": _word(where, signal, "Coding", Coding, Coding.PLAIN),
         "origin": origin,
         "label_origin": origin if label_origin == "same" else label_origin,
         "source": str(_stated(signal, "Source") or ""),

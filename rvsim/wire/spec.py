@@ -19,7 +19,8 @@ class MessageSpec:
     """A message as the definitions describe it.
 
     ``gap_us`` is the broadcast gap in microseconds, None where the message is not sent periodically; ``rule`` says
-    the gap in the table's words. ``file`` is the definition file it was read from.
+    the gap in the table's words. ``file`` is the definition file it was read from. A message that is known by name
+    only has no ``fields``: it decodes to nothing and no frame of it is too short.
     """
 
     name: str
@@ -94,6 +95,8 @@ class MessageSpec:
     def _check_names(self, names: Iterable[str]) -> None:
         for name in names:
             if name not in self.by_name:
+                if not self.fields:
+                    raise ValueError(f"{self.name} is known by name only: it has no fields")
                 close = did_you_mean(name, self.by_name)
                 raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {', '.join(self.by_name)}")
 

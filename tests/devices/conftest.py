@@ -16,10 +16,10 @@ from rvsim.wire.ident import dgn_of
 class Alone:
     """One simulated device; what it sends is kept as (seconds, DGN, bytes in hex)."""
 
-    def __init__(self, catalogue, device: dict, vehicle: dict, site: Site, weather: WeatherPlan):
+    def __init__(self, catalogue, device: dict, vehicle: dict, site: Site, weather: WeatherPlan, acts=()):
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One device", "device": [device], **vehicle})
         self.sent: list[tuple[float, int, str]] = []
-        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, on_frame=self._note)
+        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, acts=acts, on_frame=self._note)
         self.world = self.bench.world
         self.source = device["address"]
 
@@ -56,14 +56,25 @@ def catalogue(tmp_path_factory):
 def alone(catalogue) -> Callable[..., Alone]:
     """Put one device on a bench of its own: ``alone("heater", furnace=1, water_heater=1)``."""
 
-    def put(kind, address=0x80, settings=None, vehicle=None, shore_power=True, outdoor_c=-6.0, **functions):
+    def put(
+        kind,
+        address=0x80,
+        settings=None,
+        vehicle=None,
+        shore_power=True,
+        outdoor_c=-6.0,
+        acts=(),
+        plan=None,
+        **functions,
+    ):
         device = {
             "name": kind.replace("_", " "),
             "kind": kind,
             "address": address,
             "functions": functions,
             "settings": settings or {},
+            **(plan or {}),
         }
-        return Alone(catalogue, device, vehicle or {}, Site(shore_power), WeatherPlan(outdoor_c=outdoor_c))
+        return Alone(catalogue, device, vehicle or {}, Site(shore_power), WeatherPlan(outdoor_c=outdoor_c), acts)
 
     return put

@@ -64,6 +64,26 @@ def test_it_gives_way_to_a_lower_name(sensor):
     assert heard == ["18EEFF80", "18EEFFFE"]
 
 
+def test_a_dynamic_one_takes_the_next_lower_address(alone):
+    """By a lower NAME driven from 85 hex, it claims 84 hex, waits 250 ms, and goes on from there."""
+    heard = []
+    device = alone("ambient", address=0x85, plan={"dynamic": True}, ambient_sensor=1)
+    device.bench._on_frame = lambda frame: heard.append((frame.time / 1e6, f"{frame.identifier:08X}"))
+    device.until(3)
+    heard.clear()
+    device.put(0x18EEFF85, "00 00 00 00 00 00 00 00").until(30)
+    assert [identifier for _, identifier in heard[:2]] == ["18EEFF85", "18EEFF84"]
+    later = [(time, identifier) for time, identifier in heard[2:]]
+    assert {identifier[-2:] for _, identifier in later} == {"84"}
+    assert later[0][0] - heard[1][0] >= 0.25
+
+
+def test_a_planned_name_is_the_one_it_claims(alone):
+    """The rig says which unit it is: the eight bytes of its claim, least significant first."""
+    device = alone("ambient", plan={"claimed_name": "C0A0C800DDC1E240"}, ambient_sensor=1).until(0.1)
+    assert device.last(CLAIM) == "40 E2 C1 DD 00 C8 A0 C0"
+
+
 def test_its_heartbeat_says_that_nothing_is_wrong(sensor):
     """DM_RV: on, active, lamps off, no established DSA (FF), SPN 7FFFF and FMI 1F (rv-c.com/node/522)."""
     sensor.until(30)

@@ -265,3 +265,10 @@ def test_a_low_battery_holds_the_fan_further_down(heeding):
     charger = (0x19FFC74A, "01 E6 00 58 7F C8 02 05")
     panel, _ = heeding({"charger": charger, "battery": (0x19FFFD4A, "01 50 E6 00 00 94 35 77")}, charger=1)
     assert panel.last(FURNACE_COMMAND) == "01 FC 64 C8 FF FF FF FF"
+
+
+def test_it_asks_once_who_is_there(panel):
+    """Three seconds after it began, of everybody, for FEEB (bytes EB FE 00), and never again."""
+    asked = [(time, data) for time, data in panel.until(60).of(0x0EA00)]
+    assert [data for _, data in asked] == ["EB FE 00 FF FF FF FF FF"]
+    assert 3 < asked[0][0] < 3.5

@@ -96,6 +96,7 @@ def test_an_error_is_one_line():
     """Line ends become spaces; an error without words is known by its kind."""
     assert one_line(ValueError("a\n  b")) == "a b"
     assert one_line(TimeoutError()) == "TimeoutError"
+    assert one_line(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
 
 
 def cantact(monkeypatch, open_bus):

@@ -124,6 +124,30 @@ def test_a_bus_that_cannot_be_opened_is_one_clear_error():
     assert caught.value.exit_code is Exit.BUS
 
 
+ABOUT = '"rvsim about" lists what can be opened here'
+
+
+@pytest.mark.parametrize(
+    ("interface", "look"),
+    [
+        ("socketcan", f"see that the adapter is plugged in and its link is up; {ABOUT}"),
+        ("slcan", f"see that the adapter is plugged in and its driver is installed; {ABOUT}"),
+        ("socketcand", "see that the other side runs and that the network reaches it"),
+        ("udp_multicast", "see that the other side runs and that the network reaches it"),
+    ],
+)
+def test_a_bus_that_cannot_be_opened_has_a_next_step(monkeypatch, interface, look):
+    """What to look at depends on what stands between: an adapter, a link of the system, a network."""
+
+    def fail(**_):
+        raise OSError("no such thing")
+
+    monkeypatch.setattr(can, "Bus", fail)
+    with pytest.raises(BusError) as caught:
+        Port(interface, "x")
+    assert str(caught.value) == f"{interface} x: the bus could not be opened (no such thing); {look}"
+
+
 def test_a_bus_that_refuses_a_frame_is_one_clear_error(channel):
     """Sending on a closed bus is a BusError."""
     port = Port("virtual", channel, listen=False)

@@ -109,8 +109,8 @@ def test_options_come_first_and_say_so():
 
 def test_channels_that_are_names_stay_text():
     """007 is not 7 where a channel is a name; where channels are counted python-can's cast holds."""
-    for name in ("virtual", "socketcan", "socketcand"):
-        assert [resolve(name, text, None).channel for text in ("007", "1", "true")] == ["007", "1", "true"]
+    for name, more in (("virtual", []), ("socketcan", []), ("socketcand", ["host=h", "port=1"])):
+        assert [resolve(name, text, None, more).channel for text in ("007", "1", "true")] == ["007", "1", "true"]
     assert resolve("cantact", "007", None).channel == 7
 
 
@@ -163,10 +163,11 @@ def test_a_rate_of_null_is_no_rate(monkeypatch):
 )
 def test_where_the_driver_sets_no_rate_it_is_said_who_does(name, channel, sentence):
     """A bit rate is not handed to a driver that would ignore it, and a named one is said to be unused."""
-    settings = resolve(name, channel, None)
+    more = ["host=h", "port=1"] if name == "socketcand" else []
+    settings = resolve(name, channel, None, more)
     assert "bitrate" not in settings.options
     assert said(settings, "bitrate") == sentence
-    settings = resolve(name, channel, 500_000)
+    settings = resolve(name, channel, 500_000, more)
     assert "bitrate" not in settings.options
     assert said(settings, "bitrate") == f"{sentence}; 500000 (--bitrate) is not used"
 
@@ -315,7 +316,7 @@ def test_an_option_is_a_name_and_a_value(text):
 
 def test_a_value_may_hold_an_equals_sign():
     """Only the first one parts name and value."""
-    assert resolve("socketcand", "a", None, ["host=a=b"]).options["host"] == "a=b"
+    assert resolve("socketcand", "a", None, ["host=a=b", "port=1"]).options["host"] == "a=b"
 
 
 def test_an_option_given_twice_is_refused():

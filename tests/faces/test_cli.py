@@ -65,7 +65,7 @@ def test_the_bench_as_json(rvsim):
     assert (start["seed"], start["started"]) == (1, None)
     times = [line["t"] for line in lines[1:]]
     assert times == sorted(times)
-    assert {line["type"] for line in lines} == {"start", "presence", "reading"}
+    assert {line["type"] for line in lines} == {"start", "presence", "reading", "identity"}
     furnace = next(line for line in lines if line.get("field") == "heat_output_level")
     assert furnace == {
         "t": furnace["t"], "type": "reading", "device": furnace["device"], "source": 94, "message": "FURNACE_STATUS",

@@ -1,12 +1,16 @@
 """Replaying as a person and as a program get it."""
 
 import json
+import sys
+import threading
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from rvsim.faces.cli import app
+from rvsim.faces.from_log import replay_log
+from rvsim.faces.screen.app import LiveScreen
 
 MARINE = str(Path(__file__).parents[1] / "data" / "marine_bus_2014.log")
 
@@ -62,7 +66,7 @@ def test_a_replay_in_sentences(rvsim, recorded):
         "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as it can be read; held against the rig ottersby. "
         "Nothing is sent."
     )
-    assert lines[1] == "    10.0 s  control panel is here, address 44 hex"
+    assert lines[2] == "    10.0 s  control panel is here, address 44 hex"
     assert any("fault, heater: nothing heard for 15.0 s" in line for line in lines)
     assert (
         lines[-1] == "    50.0 s  end: 10 of 11 planned devices present; flags still standing: [4] silent-device heater"
@@ -104,8 +108,8 @@ def test_a_log_from_a_pipe(rvsim):
     code, out, err = rvsim("replay", "-", "--speed", "max", input="\n".join(lines) + "\n")
     assert code == 0
     assert "end: " in out
-    assert err.startswith("rvsim: -, line 4: ")
-    assert err.splitlines()[-1] == "rvsim: -: 1 more places could not be read"
+    assert err.startswith("rvsim: -: line 4 could not be read: ")
+    assert err.splitlines()[-1] == "rvsim: -: and 1 more places could not be read"
 
 
 @pytest.mark.parametrize(
@@ -127,3 +131,25 @@ def test_what_cannot_be_replayed_is_one_clear_line(rvsim, recorded, arguments, p
     assert code == 2
     assert err.startswith(f"rvsim: {problem}")
     assert len(err.splitlines()) == 1
+
+
+def test_a_log_from_a_pipe_never_opens_the_screen(monkeypatch, capsys):
+    """Its keys would come out of the log: sentences instead, even in front of a terminal."""
+    monkeypatch.setattr("sys.stdin", type("Piped", (), {"buffer": open(MARINE, "rb")})())  # noqa: SIM115
+    assert replay_log("-", "screen", False, None, None, (0, 5_000_000), False, []) == 0
+    assert capsys.readouterr().out.startswith("-, candump text, as fast as it can be read; no rig given.")
+    sys.stdin.buffer.close()
+
+
+def test_a_replay_on_the_screen_tells_damage_afterwards(tmp_path, monkeypatch, capsys):
+    """What could not be read stands on stderr when the screen is left."""
+    path = tmp_path / "odd.log"
+    path.write_text("garbage\n" + Path(MARINE).read_text()[:3000])
+    monkeypatch.setattr(LiveScreen, "run", lambda self: [t.join(20) for t in enumerate_runs()] and 0)
+    assert replay_log(str(path), "screen", False, None, 1e6, (0, None), False, []) == 0
+    assert "line 1 could not be read" in capsys.readouterr().err
+
+
+def enumerate_runs():
+    """The threads that run behind a screen."""
+    return [thread for thread in threading.enumerate() if thread.name == "run"]

@@ -96,7 +96,7 @@ def bus(catalogue):
     """A port, what hears it, its sink and what was said."""
     port, sink, said = FakePort(), Sink(), []
     hearing = Hearing(Watch(catalogue), sink)
-    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, port.clock), sink, said
+    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
 
 
 def test_times_are_seconds_since_the_start(bus):
@@ -140,14 +140,14 @@ def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
     assert len(said) == 2
     assert said[0].startswith("slcan tty0 at 250000 bit/s: nothing heard for 5 s.")
     assert "the bit rate, which is 250000 on RV-C" in said[0]
-    assert "acknowledges nothing" in said[1]
-    assert "power a second one" in said[1]
+    assert "nobody acknowledges its frames" in said[1]
+    assert "power a second device" in said[1]
 
 
 def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     """There the advice is another one."""
     port, said = FakePort(), []
-    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, port.clock).run(
+    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(
         6 * SECOND, Control()
     )
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
@@ -159,16 +159,19 @@ def test_spoilt_frames_point_to_the_bit_rate(bus):
     port.script = [(1.0, lambda: port.count(errors=12)), (3.0, lambda: port.count(errors=900))]
     listen.run(20 * SECOND, Control())
     assert len(said) == 1
-    assert "12 spoilt frames and no valid one. Try next: the bit rate, which is 250000 here" in said[0]
+    assert "spoilt frames (12 so far) and no valid one. Try next: the bit rate, which is 250000 here" in said[0]
     assert "swapped" in said[0]
 
 
-def test_a_few_spoilt_frames_among_valid_ones_say_nothing(bus):
-    """A bus has its errors."""
+def test_spoilt_frames_among_valid_ones_are_told_once(bus):
+    """The bit rate is right then; wires and terminators are named."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(errors=3))]
     listen.run(20 * SECOND, Control())
-    assert said == []
+    assert said == [
+        "slcan tty0 at 250000 bit/s: spoilt frames among the valid ones. Try next: CAN high and CAN low, which may be "
+        "swapped; both terminators"
+    ]
 
 
 def test_only_11_bit_frames(bus):
@@ -177,7 +180,8 @@ def test_only_11_bit_frames(bus):
     port.script = [(1.0, lambda: port.count(skipped=5))]
     listen.run(9 * SECOND, Control())
     assert said == [
-        "slcan tty0 at 250000 bit/s: only frames that RV-C does not use come in, 11-bit ones; is it the right bus?"
+        "slcan tty0 at 250000 bit/s: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right "
+        "bus?"
     ]
 
 

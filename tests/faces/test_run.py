@@ -183,3 +183,27 @@ def test_a_bench_without_devices_left_still_ends(lines):
 
     run = lines("winter_evening", 40, paced=QUICK, kinds={name: nothing(kind) for name, kind in KINDS.items()})
     assert len([line for line in flags(run) if line[1] == "silent-device"]) == 11
+
+
+def test_a_reported_fault_and_everybodys_product_are_heard(lines, tmp_path):
+    """The heater reports two faults for a while: flags with both, cleared at their end; and who everybody is."""
+    path = tmp_path / "lockout.toml"
+    path.write_text(
+        'schema = 1\ntitle = "Lockout"\nrig = "ottersby"\nlasts = "2min"\n'
+        '[[fault]]\nfault = "reported"\ndevice = "heater"\nfunction = "furnace"\nspn = 1234\nfmi = 5\nlamp = "red"\n'
+        'from = "30s"\nuntil = "60s"\n'
+        '[[fault]]\nfault = "reported"\ndevice = "heater"\nfunction = "water_heater"\nspn = 77\nfmi = 4\n'
+        'from = "40s"\nuntil = "60s"\n'
+    )
+    run = lines(str(path))
+    assert [(round(t), kind, subject, state) for t, kind, subject, state in flags(run)] == [
+        (30, "reported-fault", "heater", "raised"),
+        (40, "reported-fault", "heater", "raised"),
+        (60, "reported-fault", "heater", "cleared"),
+        (60, "reported-fault", "heater", "cleared"),
+    ]
+    severities = {line["text"].split(",")[0]: line["severity"] for line in of(run, "flag")}
+    assert severities == {"its furnace reports SPN 1234": "fault", "its water heater reports SPN 77": "warning"}
+    products = {line["device"]: line["product"]["model"] for line in of(run, "identity") if line["product"]}
+    assert products["heater"] == "simulated heater"
+    assert len(products) == 10  # the panel asks and is not asked

@@ -79,7 +79,15 @@ def test_the_identifier_is_told_bit_by_bit(catalogue):
     assert "priority 6" in spelled
     assert "PDU format EF hex, below F0: the next byte is a destination" in spelled
     assert "to address 21 hex" in spelled
-    assert "DGN 0EF00 hex: not known" in spelled
+    assert "DGN 0EF00 hex: PROPRIETARY_MESSAGE" in spelled
+    assert "This message is known by its name only, so the bytes cannot be read." in spelled
+    assert "Number: published" in spelled
+
+
+def test_a_number_that_nobody_has_named(catalogue):
+    """1F0AA is in no table."""
+    spelled = text(catalogue, "19F0AA02", "00")
+    assert "DGN 1F0AA hex: not known" in spelled
     assert "No message with this number is defined" in spelled
 
 
@@ -154,3 +162,12 @@ def test_any_frame_can_be_spelled(catalogue, identifier, data):
     frame = Frame(0, identifier, data)
     spelled, shown = json.loads(as_json(frame, catalogue)), "\n".join(as_text(frame, catalogue))
     assert f"DGN {spelled['dgn']} hex: {spelled['message'] or 'not known'}" in shown
+
+
+def test_functions_and_failure_modes_are_named(catalogue):
+    """A heartbeat of a furnace (DSA 94) with FMI 5, and a DM1 with FMI 1."""
+    spelled = text(catalogue, "19FECA5E", "455E009A4583FFFF")
+    assert "  The dsa 94 is that of a furnace (from memory, unsure)." in spelled
+    assert "  FMI 5: current low, or open circuit (SAE J1939-73)." in spelled
+    assert "  FMI 1: below normal, most severe (SAE J1939-73)." in text(catalogue, "18FECA5E", "04FF64000105FFFF")
+    assert "is that of" not in text(catalogue, "19FECA5E", "05FFFFFFFFFFFFFF")

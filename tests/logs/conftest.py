@@ -7,7 +7,7 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.faces.run import Run
-from rvsim.logs.draft import draft_rig
+from rvsim.logs.draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.rig.fields import check_fields
 from rvsim.rig.load import load_rig
@@ -57,8 +57,8 @@ def learn(catalogue, tmp_path_factory):
     """Draft a rig from frames, twice to see that it is the same, and read it as a file; returns text and rig."""
 
     def go(frames, name="drive.log"):
-        text = draft_rig(lambda: frames, catalogue, name)
-        assert draft_rig(lambda: iter(frames), catalogue, name) == text
+        text = learn_rig(lambda: frames, catalogue, name).text
+        assert learn_rig(lambda: iter(frames), catalogue, name).text == text
         path = tmp_path_factory.getbasetemp() / "learnt.toml"
         path.write_text(text, encoding="utf-8")
         rig = load_rig(path)

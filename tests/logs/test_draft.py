@@ -1,13 +1,18 @@
-"""Rigs learnt from logs: they say what the log shows of each device."""
+"""Whole logs and the rigs learnt from them: the same log raises nothing, whatever it holds."""
 
 import re
+import tomllib
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import KINDS
+from rvsim.errors import InputError
+from rvsim.logs.draft import learn_rig
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
+from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
@@ -15,14 +20,6 @@ from rvsim.wire.name import Name
 def claim(seconds, source, serial, maker=7):
     """Return an address claim."""
     return Frame(round(seconds * SECOND), 0x18EEFF00 | source, Name(serial, maker).to_bytes())
-
-
-def beats(say, source, dsa, seconds, first=0.0):
-    """Return heartbeats every five seconds."""
-    return [
-        say(second + first, "DM_RV", source, operating_status_1=1, dsa=dsa, spn=0x7FFFF, fmi=0x1F)
-        for second in range(0, seconds, 5)
-    ]
 
 
 def statuses(say, source, instance, seconds, first=0.0):
@@ -40,205 +37,150 @@ def flags_with(frames, catalogue, rig=None):
     return [(str(flag.kind), flag.subject) for flag in survey(frames, catalogue, rig).flags]
 
 
-# Devices.
+# Whole logs.
 
 
-def test_the_head_counts_the_log_and_names_what_a_person_adds(say, learn):
-    """Frames, seconds, addresses; name and title from the log's name, without its folder."""
-    text, rig = learn(in_order(statuses(say, 0x5E, 1, 30), statuses(say, 0x5F, 2, 30)), "/drives/first one.log.gz")
-    assert text.startswith("# A rig learnt from first one.log.gz: 12 frames in 25.0 s from 2 addresses.\n")
-    assert (rig.form, rig.name, rig.title) == (1, "first one.log", "Learnt from first one.log.gz")
-    head = text.partition("[[device]]")[0]
-    assert all(word in head for word in ("names", "zone", "limits", "amps", "service tool"))
-    assert "from one address." in learn(statuses(say, 0x5E, 1, 30))[0]
+@pytest.mark.parametrize("log", ["marine", "winter_evening", "heater_goes_quiet"])
+def test_the_same_log_raises_no_flag_with_its_rig(catalogue, recorded, learn, log):
+    """A recorded vessel bus, a healthy evening, and one in which a heater goes quiet and a sensor breaks."""
+    _, rig = learn(recorded[log])
+    assert flags_with(recorded[log], catalogue, rig) == []
+    watch = Watch(catalogue, rig)
+    for frame in recorded[log]:
+        watch.hear(frame)
+    assert (watch.statistics.accepted > 0) == bool(rig.accepted)
 
 
-def test_a_device_is_named_by_what_it_is_else_by_its_name_else_by_its_address(say, learn):
-    """And names are its own: two that only speak for one battery are told apart by their address."""
-    frames = in_order(
-        statuses(say, 0x5E, 2, 30),
-        statuses(say, 0x5E, 1, 30, 0.1),
-        [say(n, "DC_SOURCE_STATUS_1", source, instance=1) for n in range(30) for source in (0x45, 0x46)],
-        [claim(0, 0x20, 123456, 1774)],
-        [Frame(n * SECOND, 0x09F80102, bytes(8)) for n in range(30)],
-    )
-    text, rig = learn(frames)
-    assert [one.name for one in rig.devices] == [
-        "address 02 hex",
-        "maker 1774, serial 123456",
-        "DC source 1",
-        "DC source 1 at address 46 hex",
-        "furnace 1",
-    ]
-    assert rig.devices[4].functions == {"furnace": (1, 2)}
-    assert rig.devices[1].claimed_name == Name(123456, 1774)
-    assert f'claimed_name = "{int(Name(123456, 1774)):016X}"  # maker 1774, serial 123456' in text
-
-
-def test_every_simulated_kind_is_suggested_where_its_function_is_heard(recorded, learn):
-    """As a comment, so that nothing is claimed; with the comments taken away the bench takes the rig."""
-    text, rig = learn(recorded["winter_evening"])
-    assert {one.kind for one in rig.devices} == {""}
-    suggested = re.findall(r'^# kind = "(\w+)"  # needed only if it is to be simulated$', text, re.MULTILINE)
-    assert set(suggested) == set(KINDS)
-    shipped = {one.address: one.kind for one in load_rig("ottersby").devices}
-    assert suggested == [shipped[one.address] for one in rig.devices]
-
-
-def test_messages_are_listed_with_their_usual_gap(say, learn):
-    """Once, steady, in bursts; beyond thirty they are counted."""
-    steady = statuses(say, 0x5E, 1, 50)
-    bursts = [Frame(n * SECOND + m * 1000, 0x19F8015E, bytes(8)) for n in range(0, 50, 10) for m in range(4)]
-    text, _ = learn(in_order(steady, bursts, [Frame(7, 0x19F8025E, bytes(8))]))
-    assert "\n#   FURNACE_STATUS 1: 10 times, usually every 5.00 s\n" in text
-    assert "\n#   DGN 1F801 hex: 20 times, in bursts, every 2.11 s on average\n" in text
-    assert "\n#   DGN 1F802 hex: once\n" in text
-    many, rig = learn([Frame(n, 0x19F80000 | n << 8 | 2, bytes(8)) for n in range(33)])
-    assert many.count("#   DGN") == 30
-    assert "more messages" not in learn([Frame(n, 0x19F80000 | n << 8 | 2, bytes(8)) for n in range(30)])[0]
-    assert "\n#   and 3 more messages\n" in many
-    assert [(one.flag, one.message) for one in rig.accepted] == [("unknown-message", None)]
-
-
-def test_up_to_twelve_flags_of_a_kind_are_accepted_one_by_one(learn):
-    """So that the thirteenth message is still told."""
-    _, rig = learn([Frame(n, 0x19F80000 | n << 8 | 2, bytes(8)) for n in range(12)])
-    assert len(rig.accepted) == 12
-    assert len({one.message for one in rig.accepted}) == 12
-
-
-def test_of_two_that_speak_as_one_the_first_heard_keeps_it(catalogue, say, learn):
-    """The other one has a note, and what it raises is accepted for it alone."""
-    frames = in_order(statuses(say, 0x5E, 1, 60, 0.5), statuses(say, 0x70, 1, 60), statuses(say, 0x70, 2, 60, 0.2))
-    assert flags_with(frames, catalogue) == []
-    text, rig = learn(frames)
-    assert {one.name: dict(one.functions) for one in rig.devices} == {
-        "address 5E hex": {},
-        "furnace 1": {"furnace": (1, 2)},
+def test_a_bench_recording_gives_back_the_shipped_rig(recorded, learn):
+    """Addresses and functions with instances are those of the rig that was simulated; nothing had to be accepted."""
+    _, rig = learn(recorded["winter_evening"])
+    shipped = load_rig("ottersby")
+    assert {one.address: dict(one.functions) for one in rig.devices} == {
+        one.address: dict(one.functions) for one in shipped.devices
     }
-    assert "# Note: it speaks as furnace 1 too, as does address 70 hex, which was heard first\n" in text
-    assert [(one.flag, one.device) for one in rig.accepted] == [("unplanned-device", "address 5E hex")]
-    assert flags_with(frames, catalogue, rig) == []
+    assert (rig.accepted, rig.longest_pause) == ((), 0)
+    assert all(one.claimed_name is not None for one in rig.devices)
 
 
-def test_two_panels_are_counted(catalogue, say, learn):
-    """Their heartbeat carries no instance and they have no status: one and two, with a note each."""
-    frames = in_order(beats(say, 0x45, 68, 60), beats(say, 0x44, 68, 60, 0.5))
-    text, rig = learn(frames)
-    assert [(one.name, one.address, dict(one.functions)) for one in rig.devices] == [
-        ("control panel 1", 0x44, {"control_panel": (1,)}),
-        ("control panel 2", 0x45, {"control_panel": (2,)}),
+def test_a_fault_that_comes_again_elsewhere_is_still_told(catalogue, recorded, learn):
+    """The rig learnt from the healthy evening raises the flags of the other one under its own names."""
+    _, rig = learn(recorded["winter_evening"])
+    assert ("silent-device", "furnace 1") in flags_with(recorded["heater_goes_quiet"], catalogue, rig)
+
+
+def test_what_is_accepted_says_what_was_seen_and_is_told_again_without_its_entry(catalogue, recorded, learn, tmp_path):
+    """The heater's silence: when, what, and the flag without the entry is the one that was seen before."""
+    text, _ = learn(recorded["heater_goes_quiet"])
+    entry = re.search(r"# Seen from [^#]*furnace 1: nothing heard[^#]*# Remove[^#]*\[\[accepted]][^#]*", text)[0]
+    assert entry.startswith("# Seen from 32.3 s until 60.5 s, furnace 1: nothing heard for 15.0 s, due every 5 s;")
+    assert tomllib.loads(entry)["accepted"] == [
+        {"flag": "silent-device", "device": "furnace 1", "reason": "seen in drive.log"}
     ]
-    assert text.count("# Note: the bus does not tell the instance of a control panel: counted here, correct it") == 2
-    assert rig.accepted == ()
-    assert flags_with(frames, catalogue, rig) == []
+    path = tmp_path / "less.toml"
+    path.write_text(text.replace(entry, ""))
+    assert flags_with(recorded["heater_goes_quiet"], catalogue, load_rig(path)) == [("silent-device", "furnace 1")]
 
 
-def test_a_function_whose_status_was_never_heard_is_left_out(catalogue, say, learn):
-    """A heartbeat that says furnace is a note; the device is known by its address."""
-    frames = beats(say, 0x5E, 94, 60)
-    text, rig = learn(frames)
-    assert [(one.name, dict(one.functions)) for one in rig.devices] == [("address 5E hex", {})]
-    assert "# Note: its heartbeat says furnace, but it told no status with an instance: left out\n" in text
-    assert (rig.accepted, flags_with(frames, catalogue, rig)) == ((), [])
+def test_the_pauses_of_a_bus_are_its_normal(catalogue, recorded, learn):
+    """The vessel's longest pause is 2.543 s (subtraction of its times): 2.6 s, rounded up, and no accepted quiet."""
+    text, rig = learn(recorded["marine"])
+    assert rig.longest_pause == 2_600_000
+    # 167.882 s, when the longest began, and 2.543 s
+    assert "longer than usual 4 times, at most for 2.543 s, up to\n# 170.4 s of the log." in text
+    assert {one.flag for one in rig.accepted} == {"unknown-message"}
+    assert all(one.device and one.message for one in rig.accepted)
 
 
-@pytest.mark.parametrize("instance", [0, 251])
-def test_an_instance_that_nobody_can_have_is_left_out(catalogue, say, learn, instance):
-    """It is noted, and what the watch says of it is accepted."""
-    frames = statuses(say, 0x5E, instance, 60)
-    text, rig = learn(frames)
-    assert dict(rig.devices[0].functions) == {}
-    assert f"# Note: it speaks as furnace {instance}, which is no instance: left out\n" in text
-    assert [(one.flag, one.device) for one in rig.accepted] == [("unplanned-device", "address 5E hex")]
-
-
-# NAMEs.
-
-
-def test_two_nodes_that_share_an_address(catalogue, say, learn):
-    """Neither NAME tells which unit it is; the fault is accepted, and told again without its entry."""
-    frames = in_order(
-        [claim(1, 0x5E, 5), claim(2, 0x5E, 6), claim(2.1, 0x5E, 5), claim(2.2, 0x5E, 6)], statuses(say, 0x5E, 1, 60)
-    )
-    assert flags_with(frames, catalogue) == [("shared-address", "address 5E hex")]
-    text, rig = learn(frames)
-    assert [(one.name, one.claimed_name) for one in rig.devices] == [("furnace 1", None)]
-    assert "# Note: 2 units claimed this address, so no NAME tells which one this is:\n" in text
-    assert "# Note:   maker 7, serial 5\n# Note:   maker 7, serial 6\n" in text
-    assert [(one.flag, one.device) for one in rig.accepted] == [("shared-address", "furnace 1")]
-    assert flags_with(frames, catalogue, rig) == []
-
-
-def test_a_unit_that_took_another_address_is_one_device(catalogue, say, learn):
-    """The same NAME, and nothing more from the address before."""
-    frames = in_order(
-        [claim(0, 0x5E, 5), claim(20, 0x70, 5)], statuses(say, 0x5E, 1, 20, 0.5), statuses(say, 0x70, 1, 40, 20.5)
-    )
-    text, rig = learn(frames)
-    (device,) = rig.devices
-    assert (device.name, device.address, device.claimed_name) == ("furnace 1", 0x70, Name(5, 7))
-    assert "# Note: it had address 5E hex before\n" in text
-    assert (rig.accepted, flags_with(frames, catalogue, rig)) == ((), [])
-
-
-def test_two_units_with_one_name_are_two_devices(catalogue, say, learn):
-    """Both go on speaking: the NAME tells neither from the other."""
-    frames = in_order(
-        [claim(0, 0x5E, 5), claim(20, 0x70, 5)], statuses(say, 0x5E, 1, 60, 0.5), statuses(say, 0x70, 2, 40, 20.5)
-    )
-    text, rig = learn(frames)
-    assert [(one.name, one.claimed_name) for one in rig.devices] == [("furnace 1", None), ("furnace 2", None)]
-    assert "# Note: its NAME, maker 7, serial 5, was claimed from address 70 hex too: no two units may\n" in text
-    assert flags_with(frames, catalogue, rig) == []
-
-
-def test_who_cannot_claim_an_address_is_mentioned(say, learn):
-    """From the null address, and from the global one, nobody speaks who could be planned."""
-    frames = in_order([claim(1, 0xFE, 9), claim(1, 0xFF, 8)], statuses(say, 0x5E, 1, 20))
-    text, rig = learn(frames)
-    assert [one.address for one in rig.devices] == [0x5E]
-    name = f"{int(Name(9, 7)):016X}"
-    assert f"# A unit said that it cannot claim an address: maker 7, serial 9, NAME {name}.\n" in text
-    assert "serial 8" not in text
-
-
-def test_what_nobody_in_the_rig_has_said_is_accepted_of_anyone(say, learn):
-    """From the null and the global address; whom it was is said where it was one."""
-    steady = statuses(say, 0x5E, 1, 20)
-    alone, rig = learn(in_order(steady, [Frame(1, 0x19F801FE, bytes(8)), Frame(2, 0x19F802FE, bytes(8))]))
-    assert [(one.flag, one.device, one.message) for one in rig.accepted] == [
-        ("unknown-message", None, "1F801"),
-        ("unknown-message", None, "1F802"),
+def test_one_pause_is_once(catalogue, say, learn):
+    """Exactly 20 s, from the last frame at 59.5 s on: a tenth that is whole is not rounded up."""
+    frames = [
+        say(start + n, "DC_SOURCE_STATUS_1", 0x40 + k, instance=k + 1)
+        for start in (0, 0.5)
+        for n in range(120)
+        if not 60 <= start + n < 79.5
+        for k in range(3)
     ]
-    assert "# Seen from 0.0 s to the end, address FE hex: DGN 1F801 hex has no definition here.\n" in alone
-    both, rig = learn(in_order(steady, [Frame(1, 0x19F801FE, bytes(8)), Frame(4_000_000, 0x19F801FF, bytes(8))]))
-    assert [(one.flag, one.device, one.message) for one in rig.accepted] == [("unknown-message", None, "1F801")]
-    assert "# Seen from 0.0 s to the end, 2 times: DGN 1F801 hex has no definition here.\n" in both
-
-
-def test_a_unit_that_moved_twice_is_still_one_device(catalogue, say, learn):
-    """Where it is in the end, with where it had been."""
-    frames = in_order(
-        [claim(0, 0x5E, 5), claim(20, 0x70, 5), claim(40, 0x33, 5)],
-        statuses(say, 0x5E, 1, 20, 0.5),
-        statuses(say, 0x70, 1, 20, 20.5),
-        statuses(say, 0x33, 1, 20, 40.5),
-    )
+    frames.sort(key=lambda frame: frame.time)
     text, rig = learn(frames)
-    assert [(one.address, one.claimed_name) for one in rig.devices] == [(0x33, Name(5, 7))]
-    assert "# Note: it had address 5E hex and 70 hex before\n" in text
-    assert flags_with(frames, catalogue, rig) == []
+    assert (rig.longest_pause, rig.accepted) == (20_000_000, ())
+    assert "longer than usual once, at most for 20.000 s, up to\n# 79.5 s of the log." in text
 
 
-def test_an_address_that_two_claimed_is_nobodys_next_one(catalogue, say, learn):
-    """Unit 5 went to address 70, where unit 6 is too: both addresses have a device, and neither a NAME."""
-    frames = in_order(
-        [claim(0, 0x5E, 5), claim(20, 0x70, 5), claim(21, 0x70, 6), claim(21.5, 0xFE, 6)],
-        statuses(say, 0x5E, 1, 20, 0.5),
-        statuses(say, 0x70, 1, 40, 20.5),
-    )
-    text, rig = learn(frames)
-    assert [(one.address, one.claimed_name) for one in rig.devices] == [(0x5E, None), (0x70, None)]
-    assert "# Note: its NAME, maker 7, serial 5, was claimed from address 70 hex too: no two units may\n" in text
+def test_a_pause_beyond_any_duration_is_accepted(catalogue, say, learn):
+    """A clock that was set in the middle of a log: a year and more is no duration that a rig can have."""
+    frames = in_order(*(statuses(say, 0x5E + n, n + 1, 200, 0.1 * n) for n in range(3)))
+    later = [frame._replace(time=frame.time + 400 * 86_400 * SECOND) for frame in frames]
+    _, rig = learn([*frames, *later])
+    assert rig.longest_pause == 0
+    assert "bus-quiet" in {one.flag for one in rig.accepted}
+    assert flags_with([*frames, *later], catalogue, rig) == []
+
+
+# Whatever a log holds.
+
+
+def test_a_log_without_anybody_teaches_nothing(catalogue):
+    """One clear line."""
+    for frames in ([], [claim(1, 0xFE, 9)]):
+        with pytest.raises(InputError, match=r"^x\.log: nobody was heard in it, so no rig can be learnt; name a log"):
+            learn_rig(lambda frames=frames: frames, catalogue, "/a/x.log")
+
+
+@given(st.text(max_size=30))
+@settings(max_examples=100)
+def test_any_name_of_a_log_gives_a_sound_file(catalogue, learn, name):
+    """Quotes, backslashes, line ends, signs that no terminal should see."""
+    _, rig = learn([Frame(0, 0x19F80102, bytes(8))], name)
+    assert rig.title.startswith("Learnt from ")
+
+
+@pytest.mark.parametrize(
+    ("given", "name", "title"),
+    [
+        ("-", "-", "Learnt from -"),
+        ("", "a log", "Learnt from a log"),
+        (" ", "a log", "Learnt from a log"),
+        ("a/ .log", ".log", "Learnt from .log"),
+        ("a\n[[device]]\x7f.log", "a?[[device]]?", "Learnt from a?[[device]]?.log"),
+        ('b"\\.log', 'b"\\', 'Learnt from b"\\.log'),
+    ],
+)
+def test_the_rig_is_named_after_the_log(learn, given, name, title):
+    """Without folder and suffix, and without anything that is not safe to print."""
+    _, rig = learn([Frame(0, 0x19F80102, bytes(8))], given)
+    assert (rig.name, rig.title) == (name, title)
+
+
+HEARD = st.lists(
+    st.tuples(
+        st.integers(0, 20 * SECOND),
+        st.sampled_from([0x19FFE4, 0x19FF9C, 0x19FECA, 0x19FFFD, 0x19FFC7, 0x18EEFF, 0x18EAFF, 0x19FFE3, 0x09F801]),
+        st.sampled_from([0x44, 0x4A, 0x5E, 0x91, 0xFE, 0xFF]),
+        st.builds(
+            lambda first, second, rest: bytes([first, second]) + rest,
+            st.sampled_from([0, 1, 2, 251, 255]),
+            st.sampled_from([68, 69, 94, 101, 255]),
+            st.binary(min_size=6, max_size=6) | st.sampled_from([bytes(6), b"\xff" * 6]),
+        )
+        | st.binary(max_size=8),
+    ),
+    min_size=1,
+    max_size=60,
+)
+
+
+@given(HEARD)
+@settings(max_examples=150)
+def test_any_log_raises_no_flag_with_its_rig(catalogue, learn, heard):
+    """Whatever is said by whomever, or nobody is there to learn of."""
+    time, frames = 0, []
+    for step, dgn, source, data in heard:
+        time += step
+        frames.append(Frame(time, dgn << 8 | source, data))
+    if all(frame.identifier & 0xFF >= 0xFE for frame in frames):
+        with pytest.raises(InputError):
+            learn_rig(lambda: frames, catalogue, "x")
+        return
+    _, rig = learn(frames)
     assert flags_with(frames, catalogue, rig) == []
+    assert {one.address for one in rig.devices} <= {frame.identifier & 0xFF for frame in frames}

@@ -87,7 +87,7 @@ def test_events_of_asc_do_not_start_the_log(line):
         (b"1.5 1 19FFE45Ex Rx q 1 00\n", "a frame that is neither d (data) nor r (remote)"),
         (b"1.5 1 3FFFE45Ex Rx d 0\n", "identifier 3FFFE45E does not fit in 29 bits"),
         (b"1.5 1 1G0x Rx d 0\n", 'identifier "1G0" is not hexadecimal'),
-        (b"hello\n", '"hello?" is neither a frame nor a line of the head'),
+        (b"hello\n", '"hello" is neither a frame nor a line of the head'),
     ],
 )
 def test_what_cannot_be_read_of_asc(line, why):
@@ -204,7 +204,7 @@ def test_events_of_trc_do_not_start_the_log(head, line):
 @pytest.mark.parametrize(
     ("head", "line", "why"),
     [
-        (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx\n", '"1 500.0 DT 1 19FFE45E Rx?" is cut off'),
+        (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx\n", '"1 500.0 DT 1 19FFE45E Rx" is cut off'),
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - 2 00\n", "1 data bytes where 2 were promised"),
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - x 00\n", '"x" is not a length'),
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - 008 00\n", '"008" is not a length'),

@@ -4,6 +4,7 @@ import gzip
 import io
 import os
 
+import can
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -70,7 +71,54 @@ def test_a_gzip_file_that_is_cut_off_gives_what_it_holds(cut):
     packed = gzip.compress(b"".join(LINES), mtime=0)
     frames, statistics = read(io.BytesIO(packed[: len(packed) - cut]))
     assert [frame.time for frame in frames] == [i * 1_000_000 for i in range(len(frames))]
-    assert statistics.unreadable[-1][1] == "the gzip file is cut off"
+    assert statistics.unreadable == ((len(frames) + 1, "the gzip file is cut off"),)
+
+
+@pytest.mark.parametrize("half", [b"(2.0) can0 19FFE45E#0", b"(2.0) can0 19FFE45E#01", b"(2.0) can"])
+@pytest.mark.parametrize("error", [None, OSError(5, "Input/output error")])
+def test_half_a_line_at_the_end_of_what_could_be_read_is_one_damage(half, error):
+    """It is no frame, though it may look like a shorter one, and it is not told apart from the cut."""
+    content = b"".join(LINES[:2]) + half
+    file = Halting(content, error) if error else io.BytesIO(gzip.compress(content)[:-8])
+    frames, statistics = read(file)
+    assert [frame.time for frame in frames] == [0, 1_000_000]
+    why = "reading stopped (Input/output error)" if error else "the gzip file is cut off"
+    assert (statistics.unreadable_count, statistics.unreadable) == (1, ((3, why),))
+
+
+def test_the_last_line_of_a_whole_file_may_have_no_end():
+    """Where nothing stopped the reading it is a line like any other, and unreadable if it is none."""
+    assert len(read(io.BytesIO(b"".join(LINES[:2])[:-1]))[0]) == 2
+    frames, statistics = read(io.BytesIO(LINES[0] + b"(2.0) can"))
+    assert (len(frames), statistics.unreadable) == (1, ((2, '"(2.0) can" is not a line of candump text'),))
+
+
+def test_a_binary_log_that_is_cut_off_in_its_gzip_is_one_damage(tmp_path):
+    """Its last container ends where the gzip does."""
+    with can.BLFWriter(tmp_path / "x.blf") as writer:
+        for n in range(20_000):
+            more = {"arbitration_id": 0x19FFE45E, "data": n.to_bytes(8)}
+            if n >= 19_000:
+                more = {"arbitration_id": 0x123, "is_extended_id": False}
+            writer.on_message_received(can.Message(timestamp=n / 1000, **more))
+    content = (tmp_path / "x.blf").read_bytes()
+    packed = gzip.compress(content, mtime=0)
+    frames, statistics = read(io.BytesIO(packed[: len(packed) // 2]))
+    assert 0 < len(frames) < 20_000
+    assert [why for _, why in statistics.unreadable] == ["the gzip file is cut off"]
+    # whole but for its checksum: every object counts, also those that are no frames
+    packed = bytearray(packed)
+    packed[-8] ^= 1
+    _, damaged = read(io.BytesIO(packed))
+    _, whole = read(io.BytesIO(content))
+    assert (damaged.frames, damaged.skipped) == (whole.frames, whole.skipped) == (19_000, {"11-bit": 1000})
+
+
+@pytest.mark.parametrize("end", [b"\n", b"\r\n", b""])
+def test_a_line_is_shown_without_its_end(end):
+    """What ends a line is not a part of it."""
+    _, statistics = read(io.BytesIO(LINES[0] + b"hello world" + end))
+    assert statistics.unreadable == ((2, '"hello world" is not a line of candump text'),)
 
 
 def test_a_damaged_gzip_file_is_told():
@@ -80,6 +128,15 @@ def test_a_damaged_gzip_file_is_told():
     frames, statistics = read(io.BytesIO(packed))
     assert len(frames) == 5
     assert statistics.unreadable == ((6, "the gzip file is damaged: what was read shortly before may be wrong"),)
+
+
+def test_lines_of_a_damaged_gzip_file_are_counted_as_ever():
+    """What is no frame, and what is no line at all."""
+    packed = bytearray(gzip.compress(LINES[0] + b"hello\n(1.0) can0 123#00\n"))
+    packed[-8] ^= 1
+    _, statistics = read(io.BytesIO(packed))
+    assert (statistics.frames, statistics.skipped) == (1, {"11-bit": 1})
+    assert [place for place, _ in statistics.unreadable] == [2, 4]
 
 
 def test_gzip_streams_that_follow_each_other_are_one_log():

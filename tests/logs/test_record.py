@@ -1,14 +1,16 @@
 """Recordings: read back by python-can and by a JSON reader."""
 
 import json
+import os
 from importlib.metadata import version
 from pathlib import Path
 
 import can
 import pytest
 
-from rvsim.errors import InputError
+from rvsim.errors import BusError, InputError
 from rvsim.logs.jsonl import start_line
+from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.wire.frame import Frame
 
@@ -69,6 +71,152 @@ def test_a_place_that_cannot_be_written_is_refused(tmp_path, catalogue):
     """A folder that is not there is one clear line."""
     with pytest.raises(InputError, match=r"cannot be written \(No such file or directory\): name another file"):
         Recorder(tmp_path / "nowhere" / "x.log", catalogue, start="", channel="x", sent=True)
+
+
+OLD = "an older recording\n"
+
+
+@pytest.fixture(params=["x.jsonl", "x.log"])
+def old(request, tmp_path):
+    """A recording that is there already."""
+    path = tmp_path / request.param
+    path.write_text(OLD)
+    return path
+
+
+START = start_line(command="bench")
+
+
+def recorder(path, catalogue):
+    """Return a recorder."""
+    return Recorder(path, catalogue, start=START, channel="rvsim", sent=True)
+
+
+def test_an_old_recording_is_replaced_by_the_first_frame(old, catalogue):
+    """Until then it is as it was, also after a flush; then nothing of it is left, however short the new one is."""
+    with recorder(old, catalogue) as one:
+        one.flush()
+        assert old.read_text() == OLD
+        one.write(FRAMES[2])
+        one.flush()
+        begun = old.read_text()
+        one.write(FRAMES[2])
+    line = begun.removeprefix(START)
+    assert OLD not in begun
+    assert begun.startswith(START) == (old.suffix == ".jsonl")
+    assert old.read_text() == begun + line
+
+
+def test_a_run_without_a_frame_leaves_a_recording_without_frames(old, tmp_path, catalogue):
+    """It ended as it should, or by Ctrl-C: what was there before is replaced, and a new one is there."""
+    expected = START if old.suffix == ".jsonl" else ""
+    with recorder(old, catalogue):
+        pass
+    assert old.read_text() == expected
+    new = tmp_path / f"new{old.suffix}"
+    with pytest.raises(KeyboardInterrupt), recorder(new, catalogue):
+        raise KeyboardInterrupt
+    assert new.read_text() == expected
+    with open_log(new) as log:
+        assert list(log.frames()) == []
+        assert log.statistics.unreadable == ()
+
+
+def test_a_run_that_fails_before_its_first_frame_leaves_things_as_they_were(old, tmp_path, catalogue):
+    """The old recording is whole, and no empty one appears beside it."""
+    for path in (old, tmp_path / f"new{old.suffix}"):
+        with pytest.raises(BusError), recorder(path, catalogue):
+            raise BusError("could not be opened")
+    assert old.read_text() == OLD
+    assert list(tmp_path.iterdir()) == [old]
+
+
+def test_a_file_that_somebody_else_took_away_is_no_error(tmp_path, catalogue):
+    """What ended the run is told, and nothing else."""
+
+    def run():
+        with recorder(tmp_path / "x.log", catalogue):
+            (tmp_path / "x.log").unlink()
+            raise BusError("could not be opened")
+
+    with pytest.raises(BusError):
+        run()
+
+
+def test_a_run_that_fails_later_keeps_what_was_recorded(old, tmp_path, catalogue):
+    """A frame that was written stays, in place of an old recording or in a new one."""
+
+    def run(path):
+        with recorder(path, catalogue) as one:
+            one.write(FRAMES[0])
+            raise BusError("lost")
+
+    new = tmp_path / f"new{old.suffix}"
+    for path in (old, new):
+        with pytest.raises(BusError):
+            run(path)
+    assert "18EEFF5E" in new.read_text()
+    assert old.read_text() == new.read_text()
+
+
+def test_closing_what_was_broken_off_does_nothing(old, catalogue):
+    """The old recording stays."""
+    one = recorder(old, catalogue)
+    with pytest.raises(BusError), one:
+        raise BusError("could not be opened")
+    one.close()
+    assert old.read_text() == OLD
+
+
+def test_closing_twice_does_nothing_more(old, catalogue):
+    """The second time the file is closed already."""
+    one = recorder(old, catalogue)
+    one.write(FRAMES[0])
+    one.close()
+    written = old.read_text()
+    one.close()
+    assert old.read_text() == written
+
+
+@pytest.mark.parametrize("name", ["x\0.log", "x" * 300 + ".log"])
+def test_a_name_that_no_file_can_have_is_one_clear_line(tmp_path, catalogue, name):
+    """Whatever the system says against it."""
+    with pytest.raises(InputError, match=r"^--record .*: cannot be written \(.+\): name another file$"):
+        recorder(tmp_path / name, catalogue)
+
+
+def test_a_folder_is_refused(tmp_path, catalogue):
+    """And stays."""
+    (tmp_path / "x.log").mkdir()
+    with pytest.raises(InputError, match=r"cannot be written \(Is a directory\): name another file"):
+        recorder(tmp_path / "x.log", catalogue)
+
+
+def test_a_file_that_may_not_be_written_is_refused_at_once(old, catalogue, monkeypatch):
+    """Before the run and not with the first frame; the tests may run as somebody who may write everything."""
+    opened = Path.open
+
+    def forbid(path, mode="r", **more):
+        if mode == "a":
+            raise PermissionError(13, "Permission denied")
+        return opened(path, mode, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "open", forbid)
+        with pytest.raises(InputError, match=r"cannot be written \(Permission denied\): name another file"):
+            recorder(old, catalogue)
+    assert old.read_text() == OLD
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_written_as_it_is(tmp_path, catalogue):
+    """It holds nothing that could be replaced."""
+    os.mkfifo(tmp_path / "x.log")
+    reader = os.open(tmp_path / "x.log", os.O_RDONLY | os.O_NONBLOCK)
+    with recorder(tmp_path / "x.log", catalogue) as one:
+        one.write(FRAMES[0])
+    assert os.read(reader, 100) == b"(0.000000) rvsim 18EEFF5E#D3B11B0000000000 T\n"
+    os.close(reader)
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")

@@ -15,7 +15,7 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.faces.run import Run
-from rvsim.logs.draft import draft_rig
+from rvsim.logs.draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
@@ -317,7 +317,7 @@ def test_every_fault_seeded_into_the_vessels_log_is_flagged_and_nothing_else(cat
     own = {("unknown-message", called(address, None)) for address in (0x01, 0x02, 0x11, 0xB0)} | {("bus-quiet", "bus")}
     if drafted:
         path = tmp_path / "drafted.toml"
-        path.write_text(draft_rig(marine, catalogue, "vessel.log"), encoding="utf-8")
+        path.write_text(learn_rig(marine, catalogue, "vessel.log").text, encoding="utf-8")
         rig, own = load_rig(str(path)), set()
     for seed in marine_seeds(rig):
         seed.also |= own

@@ -97,6 +97,26 @@ def test_gaps_by_hand():
     assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
 
 
+@pytest.mark.parametrize(
+    ("times", "bursts"),
+    [
+        ((), False),
+        ((5,), False),
+        ((0, 10, 20, 30), False),
+        ((0, 1, 2, 9), False),  # median 1, mean 3
+        ((0, 1, 2, 10), True),  # median 1, mean 10/3
+        ((0, 0, 0, 1), True),
+        ((5, 5), False),
+    ],
+)
+def test_what_comes_in_bursts(times, bursts):
+    """The gap in the middle is more than three times shorter than the gap on average."""
+    heard = Heard()
+    for time in times:
+        heard.note(time)
+    assert heard.in_bursts is bursts
+
+
 def test_gaps_are_kept_in_bounds():
     """A long log keeps a bounded sample of gaps, and the median of a steady message stays exact."""
     heard = Heard()

@@ -84,7 +84,7 @@ def test_words_are_on_one_line(key):
 
 
 def test_only_what_is_about_a_field_takes_one():
-    """Two kinds; five are about a message, and the others about a device or the bus."""
+    """Two kinds; six are about a message, and the others about a device or the bus."""
 
     def taken(**given):
         found = set()
@@ -97,7 +97,9 @@ def test_only_what_is_about_a_field_takes_one():
         return found
 
     assert taken(message="A", field="b") == {"bad-value", "no-data"}
-    assert taken(message="A") == {"bad-value", "no-data", "late-message", "wrong-length", "unknown-message"}
+    assert taken(message="A") == {
+        "bad-value", "no-data", "late-message", "wrong-length", "unknown-message", "reported-fault",
+    }  # fmt: skip
     assert taken() == set(FLAG_KINDS)
 
 
@@ -153,3 +155,10 @@ def test_mistakes_in_what_a_log_teaches_have_their_lines(tmp_path):
     assert name.startswith(f'{path}, line 8, device 1 "heater", claimed_name: "5" is not a NAME; ')
     assert flag.startswith(f'{path}, line 10, accepted 1, flag: "no-dat" is no kind of flag (did you mean "no-data"?)')
     assert key.startswith(f'{path}, line 13, accepted 2: unknown key "mesage" (did you mean "message"?)')
+
+
+def test_only_a_silent_device_can_be_absent():
+    """Nothing else can."""
+    assert AcceptedPlan(flag="silent-device", absent=True).absent
+    with pytest.raises(ValidationError, match="only a silent-device can be absent"):
+        AcceptedPlan(flag="bad-value", absent=True)

@@ -3,11 +3,13 @@
 from pathlib import Path
 
 import pytest
+from pydantic import ValidationError
 
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
-from rvsim.shakedown.faults import gates
+from rvsim.shakedown.faults import acts, gates
 from rvsim.shakedown.scenario import LoadedScenario, Scenario
+from rvsim.wire.diagnostics import Trouble
 
 S = 1_000_000
 AMBIENT = 0x19FF9C92
@@ -118,3 +120,64 @@ def test_every_impossible_fault_is_named_at_once(catalogue):
     assert "DM_RV spn has no code for no data: choose another field" in fourth
     assert "DM_RV fmi has no code for out of range: choose another field" in fifth
     assert "sensor is no furnace and never sends FURNACE_STATUS; it sends THERMOSTAT_AMBIENT_STATUS" in sixth
+
+
+# Faults that a device reports itself.
+
+
+class Told:
+    """A device that notes what it is made to do."""
+
+    def __init__(self):
+        self.told = []
+
+    def report(self, function, trouble, red):
+        """Note it."""
+        self.told.append(("report", function, trouble, red))
+
+    def withdraw(self, function, trouble):
+        """Note it."""
+        self.told.append(("withdraw", function, trouble))
+
+
+def test_a_reported_fault_is_the_devices_own_doing(catalogue):
+    """It begins to report at the start and takes it back at the end; no gate stands in its way."""
+    plan = {"fault": "reported", "function": "ambient_sensor", "spn": 1234, "fmi": 5, "lamp": "red", "times": 3}
+    one = loaded({**plan, "from": "20s", "until": "60s"})
+    assert gates(one, catalogue) == {}
+    planned, device = acts(one), Told()
+    for act in planned:
+        act.do(device)
+    assert [(act.time, act.device) for act in planned] == [(20 * S, "sensor"), (60 * S, "sensor")]
+    assert device.told == [
+        ("report", "ambient_sensor", Trouble(1234, 5, 3), True),
+        ("withdraw", "ambient_sensor", Trouble(1234, 5, 3)),
+    ]
+
+
+def test_without_an_end_a_fault_is_reported_on_and_the_lamp_is_yellow(catalogue):
+    """Left out, ``until``, ``lamp`` and ``times`` are: to the end, yellow, not known."""
+    (act,) = acts(loaded({"fault": "reported", "function": "ambient_sensor", "spn": 0, "fmi": 0, "from": "0s"}))
+    device = Told()
+    act.do(device)
+    assert device.told == [("report", "ambient_sensor", Trouble(0, 0, None), False)]
+
+
+def test_a_function_that_the_device_does_not_report_of_is_refused():
+    """One line, with what it does report of."""
+    with pytest.raises(InputError) as refused:
+        acts(loaded({"fault": "reported", "function": "ambient_sensr", "spn": 1, "fmi": 1, "from": "0s"}))
+    assert refused.value.problems == (
+        't.toml, fault 1 (reported): sensor does not report of ambient_sensr (did you mean "ambient_sensor"?); '
+        "it does of ambient_sensor",
+    )
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("spn", 0x7FFFF), ("spn", -1), ("fmi", 32), ("times", 127), ("lamp", "blue")]
+)
+def test_what_no_frame_can_say_is_refused(key, value):
+    """19 bits of SPN but for "none", 5 of FMI, 7 of count but for "not known", two lamps."""
+    plan = {"fault": "reported", "function": "ambient_sensor", "spn": 1, "fmi": 1, "from": "0s", key: value}
+    with pytest.raises(ValidationError):
+        loaded(plan)

@@ -185,7 +185,7 @@ WORD = "is not such a name; write letters, digits and _ only"
             '"silent"',
             '"silnt"',
             f'{FAULT.format(7, 1, "silnt")}, fault: "silnt" is unknown (did you mean "silent"?); '
-            "write one of silent, wrong_value, stuck, out_of_range, no_data",
+            "write one of silent, wrong_value, stuck, out_of_range, no_data, reported",
         ),
         ('fault = "silent"\n', "", 'line 6, fault 1: the key "fault" is missing; add it'),
         (

@@ -110,8 +110,16 @@ def test_the_two_seconds_count_from_the_last_to_come(bus):
     assert made.until(4.5).flags == []
     assert made.until(5).flags == [(4.5, RAISED, "shared-address", "address 5E hex")]
     assert made.watch.flags[0].text.startswith("3 units claim address 5E hex, and none gives way: ")
-    assert made.claim(5.1, NULL, 6).flags[1:] == []
-    assert made.claim(5.2, 0x71, 5).flags[1:] == [(5.2, CLEARED, "shared-address", "address 5E hex")]
+    assert [fact[:2] for fact in made.claim(5.1, NULL, 6).flags[1:]] == [(5.1, CLEARED), (5.1, RAISED)]
+    assert made.watch.flags[0].text.startswith("2 units claim address 5E hex")
+    assert [fact[:2] for fact in made.claim(5.2, 0x71, 5).flags[3:]] == [(5.2, CLEARED)]
+
+
+def test_another_unit_that_joins_a_shared_address_is_told_too(bus):
+    """Two share it already; two seconds after the third came the flag names three."""
+    made = bus().claim(0, 0x5E, 5).claim(1, 0x5E, 6).until(4).claim(5, 0x5E, 7).until(8)
+    assert [fact[:2] for fact in made.flags] == [(3.0, RAISED), (7.0, CLEARED), (7.0, RAISED)]
+    assert made.watch.flags[0].text.startswith("3 units claim address 5E hex")
 
 
 def test_a_repeated_refusal_counts_again(bus):

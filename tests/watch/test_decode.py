@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.watch.decode import Decoder, instance_field, would_be_no_data, wrong_length
 from rvsim.watch.transitions import Topic
-from rvsim.wire.fields import FieldSpec, Special
+from rvsim.wire.fields import FieldSpec, Origin, Special
 from rvsim.wire.spec import MessageSpec
 
 
@@ -51,18 +51,55 @@ def test_an_unknown_message_has_no_name(decoder):
 @pytest.mark.parametrize(
     ("dgn", "name"),
     [
-        (0x0EC00, "INITIAL_PACKET"),
-        (0x0EB00, "DATA_PACKET"),
         (0x0EF00, "PROPRIETARY_MESSAGE"),
-        (0x17F00, "GENERAL_RESET"),
-        (0x0FECA, "DM1"),
         (0x0FEDA, "SOFTWARE_IDENTIFICATION"),
         (0x0FEEB, "PRODUCT_IDENTIFICATION"),
+        (0x1FFE6, "SLIDE_SENSOR_STATUS"),
     ],
 )
-def test_messages_of_the_shared_layer_are_known_by_name(decoder, dgn, name):
-    """Numbers and names of SAE J1939 and device makers' RV-C appendices, as in the table of DGNs."""
-    assert (decoder.layout(dgn).name, decoder.layout(dgn).spec) == (name, None)
+def test_a_message_known_by_name_only_has_no_layout(decoder, dgn, name):
+    """Its bytes tell no topics apart and may be any number; names and numbers as in the table of DGNs."""
+    layout = decoder.layout(dgn)
+    assert layout.topic(2, bytes([1, 2])) == Topic(2, dgn, name)
+    assert layout.spec is not None
+    assert [wrong_length(layout.spec, bytes(count)) for count in range(9)] == [None] * 9
+
+
+def test_any_length_is_right_where_no_field_is_known():
+    """Also where a user's own definition says how long the message is."""
+    assert wrong_length(spec(length=3), bytes(8)) is None
+
+
+@pytest.mark.parametrize(("dgn", "name"), [(0x0EC00, "INITIAL_PACKET"), (0x0EB00, "DATA_PACKET")])
+def test_packets_of_long_messages_promise_no_gap(decoder, dgn, name):
+    """They come when there is something to say (SAE J1939-21), and are about no instance."""
+    layout = decoder.layout(dgn)
+    assert layout.spec is not None
+    assert layout.spec.gap_us is None
+    assert layout.topic(2, bytes([1, 2])) == Topic(2, dgn, name)
+
+
+@pytest.mark.parametrize(
+    ("first", "part"), [(65, "line 1, output"), (81, "line 2, output"), (1, "line 1, input"), (17, "line 2, input")]
+)
+def test_an_ac_page_is_told_apart_by_its_whole_first_byte(decoder, first, part):
+    """A gateway maker prints 65 and 81 for output 1 and 1 and 17 for input 1, on lines 1 and 2: all are instance 1."""
+    layout = decoder.layout(0x1FFD7)
+    topic = layout.topic(0x42, bytes([first]))
+    assert topic == Topic(0x42, 0x1FFD7, "INVERTER_AC_STATUS_1", 1, part=part)
+    assert str(topic) == f"INVERTER_AC_STATUS_1 1, {part}"
+    assert bytes([first])[layout.apart] == bytes([first])
+
+
+def test_a_gap_that_is_not_sure_is_not_relied_on(decoder, catalogue):
+    """Of a message known by name only; one with a layout, or a name that is sure, keeps the gap of its definition."""
+    named = [spec for spec in catalogue if not spec.fields]
+    unsure = [decoder.layout(spec.dgn) for spec in named if spec.origin is Origin.UNSURE]
+    assert any(layout.spec.gap_us for layout in unsure)
+    assert all(layout.gap is None and not layout.gap_is_known for layout in unsure)
+    furnace = decoder.layout(0x1FFE4)
+    assert (furnace.gap, furnace.gap_is_known) == (5_000_000, True)
+    assert (decoder.layout(0x1AABB).gap, decoder.layout(0x1AABB).gap_is_known) == (None, False)
 
 
 def test_topics_are_spoken_with_their_instance_or_function():

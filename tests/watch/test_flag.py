@@ -39,6 +39,7 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "no-data",
         "wrong-length",
         "unknown-message",
+        "reported-fault",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

@@ -252,8 +252,8 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
     plan = AcceptedPlan(flag=flag.kind, device=flag.subject, message=message, field=field)
     rules = Rules([plan])
     assert rules.take(transition) is None
-    assert rules.take(transition._replace(device="roof fan")) is None or rules.accepted == 1
-    assert rules.accepted == 1
+    assert rules.take(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
+    assert rules.accepted.total() == 1
     others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
     assert all(isinstance(Rules([plan]).take(one), FlagRaised) for one in others)
 
@@ -261,10 +261,27 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
 def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
     rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
-    assert [rules.take(SILENT), rules.take(SILENT), rules.accepted] == [None, None, 1]
+    assert [rules.take(SILENT), rules.take(SILENT), rules.accepted.total()] == [None, None, 1]
     assert rules.take(Ended(60 * SECOND, SILENT.cause)) is None
-    assert [rules.take(SILENT), rules.accepted] == [None, 2]
+    assert [rules.take(SILENT), rules.accepted.total()] == [None, 2]
     assert rules.take(LATE).flag.number == 1
     assert rules.take(SILENT._replace(device="roof fan")).flag.number == 2
     assert rules.everything == rules.standing
     assert len(rules.standing) == 2
+
+
+def test_an_accepted_silence_is_no_accepted_absence():
+    """Falling silent is accepted; not being heard at all is told, unless the rig accepts that too."""
+    never = SILENT._replace(last=None)
+    assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).take(never), FlagRaised)
+    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).take(never) is None
+
+
+def test_a_flag_of_something_that_stays_away_knows_for_how_long():
+    """From the last frame to its return; other flags have no such time."""
+    rules = Rules()
+    raised = rules.take(SILENT).flag
+    assert (raised.heard, raised.silence) == (SILENT.last.time, None)
+    cleared = rules.take(Ended(99 * SECOND, SILENT.cause)).flag
+    assert cleared.silence == 99 * SECOND - SILENT.last.time
+    assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)

@@ -1,5 +1,6 @@
 """rvsim.wire.catalogue: messages found by number or by name."""
 
+import json
 import re
 
 import pytest
@@ -8,22 +9,22 @@ from hypothesis import strategies as st
 
 from rvsim.errors import InputError
 from rvsim.wire import ident
-from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.fields import Origin, Special
 
 
-def plain(name, dgn, **more):
+def definition(name, dgn, **more):
     """Write the compiled form of a message with one field."""
+    head = {
+        "name": name, "dgn": dgn, "priority": 6, "length": 8, "gap_us": 500_000, "rule": "500 ms", "origin": "unsure",
+        "source": "a manual", "comment": "what it is",
+    }  # fmt: skip
     field = {
         "name": "instance", "first": 0, "length": 8, "big_endian": False, "signed": False, "scale": 1, "offset": 0,
-        "decimals": 0, "unit": "", "labels": {"1": "first"}, "special": "measured", "origin": "published",
-        "label_origin": "memory", "source": "a page", "comment": "which one",
+        "decimals": 0, "unit": "", "labels": {"1": "first"}, "special": "measured", "coding": "plain",
+        "origin": "published", "label_origin": "memory", "source": "a page", "comment": "which one",
     }  # fmt: skip
-    message = {
-        "name": name, "dgn": dgn, "priority": 6, "length": 8, "gap_us": 500_000, "rule": "500 ms", "origin": "unsure",
-        "source": "a manual", "comment": "what it is", "file": "own.dbc", "fields": [field],
-    }  # fmt: skip
-    return message | more
+    return Definition(dgn, name, json.dumps(head | {"fields": [field | more]}), "own.dbc")
 
 
 @given(
@@ -66,14 +67,14 @@ def test_a_message_is_built_once(catalogue):
 
 def test_only_the_message_that_is_asked_for_is_built():
     """A definition that nobody asks for costs nothing, not even where it makes no sense."""
-    catalogue = Catalogue([plain("GOOD", 0x1FFFD), {"name": "ODD", "dgn": 0x1FFFC}])
+    catalogue = Catalogue([definition("GOOD", 0x1FFFD), Definition(0x1FFFC, "ODD", "[", "own.dbc")])
     assert catalogue.by_name("GOOD").dgn == 0x1FFFD
     assert catalogue.names == ["GOOD", "ODD"]
 
 
 def test_everything_a_definition_says_arrives():
     """Each part of the plain form is found in the message and its field, as the kind of thing it is."""
-    message = Catalogue([plain("GOOD", 0x1FFFD)]).by_name("GOOD")
+    message = Catalogue([definition("GOOD", 0x1FFFD)]).by_name("GOOD")
     assert (message.name, message.dgn, message.priority, message.length) == ("GOOD", 0x1FFFD, 6, 8)
     assert (message.gap_us, message.rule, message.origin) == (500_000, "500 ms", Origin.UNSURE)
     assert (message.source, message.comment, message.file) == ("a manual", "what it is", "own.dbc")
@@ -81,6 +82,13 @@ def test_everything_a_definition_says_arrives():
     assert (field.labels, field.special) == ({1: "first"}, Special.MEASURED)
     assert (field.origin, field.label_origin) == (Origin.PUBLISHED, Origin.MEMORY)
     assert (field.source, field.comment) == ("a page", "which one")
+
+
+def test_names_by_a_rule_stand_behind_those_that_are_written():
+    """A bitmap of groups has a name for each of its values; what the file says of one goes first."""
+    message = Catalogue([definition("GOOD", 0x1FFFD, coding="groups", labels={"0": "all"})]).by_name("GOOD")
+    labels = message.fields[0].labels
+    assert (labels[0], labels[0x7E], labels[0x7A]) == ("all", "group 1", "groups 1, 3")
 
 
 @pytest.mark.parametrize(

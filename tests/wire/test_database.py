@@ -34,10 +34,10 @@ def dbc(name="OWN_STATUS", number=OWN, fields=FIELD, more="", length=8):
     return f'VERSION ""\n\nBU_: any\n\nBO_ {number} {name}: {length} any\n{fields}{more}'
 
 
-@pytest.fixture
-def cache(tmp_path):
-    """Give a cache folder that does not exist yet."""
-    return tmp_path / "cache" / "rvsim"
+@pytest.fixture(scope="module")
+def cache(tmp_path_factory):
+    """Give one cache folder for all, so that the shipped definitions are compiled once."""
+    return tmp_path_factory.mktemp("cache") / "rvsim"
 
 
 @pytest.fixture

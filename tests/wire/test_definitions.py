@@ -1,7 +1,8 @@
 """The shipped message definitions, held against the table they were written from.
 
 The table (tests/vectors/dgns.csv and signals.csv) gathers each message and field with its source and how sure it is;
-corrections.csv holds later findings as data. test_definitions_outside.py has a second reader and published figures.
+corrections.csv holds later findings as data. test_definitions_names.py holds what is true of all files alike,
+test_definitions_outside.py has a second reader and published figures.
 """
 
 import csv
@@ -20,51 +21,57 @@ from rvsim.shipped import dbc_files
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 
-FILES = {
-    "general": ("ADDRESS_CLAIM", "REQUEST_FOR_DGN", "ACKNOWLEDGMENT", "DM_RV"),
+# Which subject a message belongs to, by the longest beginning of its name that stands here.
+SUBJECTS = {
+    "general": (
+        "ADDRESS_CLAIM", "REQUEST_FOR_DGN", "ACKNOWLEDGMENT", "INITIAL_PACKET", "DATA_PACKET", "PROPRIETARY",
+        "TERMINAL", "GENERAL_RESET", "DM", "PRODUCT_ID", "SOFTWARE_ID", "VEHICLE_ID", "GENERIC_CONFIGURATION",
+        "MFG_SPECIFIC", "COMMUNICATION", "DATE_TIME", "SET_DATE_TIME", "GPS", "VEHICLE_DIRECTION", "AMBIENT",
+    ),
     "power": (
-        "DC_SOURCE_STATUS_1",
-        "DC_SOURCE_STATUS_2",
-        "DC_SOURCE_STATUS_3",
-        "CHARGER_STATUS",
-        "CHARGER_STATUS_2",
-        "CHARGER_COMMAND",
+        "DC_SOURCE", "BATTERY", "DC_DISCONNECT", "CHARGER", "SOLAR", "INVERTER", "GENERATOR", "AGS", "ATS",
+        "GENERIC_AC",
     ),
-    "climate": (
-        "THERMOSTAT_STATUS_1",
-        "THERMOSTAT_COMMAND_1",
-        "THERMOSTAT_AMBIENT_STATUS",
-        "FURNACE_STATUS",
-        "FURNACE_COMMAND",
-        "ROOF_FAN_STATUS_1",
-        "ROOF_FAN_COMMAND_1",
+    "climate": ("THERMOSTAT", "FURNACE", "AIR_CONDITIONER", "HEAT_PUMP", "FLOOR_HEAT", "ROOF_FAN"),
+    "water": ("WATERHEATER", "TANK", "WATER_PUMP", "AUTOFILL", "WASTEDUMP", "CIRCULATION_PUMP"),
+    "switching": ("DC_LOAD", "AC_LOAD", "DC_DIMMER", "DC_MOTOR", "DIGITAL_INPUT", "GENERIC_INDICATOR"),
+    "body": (
+        "WINDOW", "LOCK", "AWNING", "SLIDE", "LEVELING", "HYDRAULIC", "SUSPENSION", "AAS", "CHASSIS",
+        "VEHICLE_ENVIRONMENT", "GAS_SENSOR", "TIRE", "WEATHER", "ALTIMETER", "COMPASS",
     ),
-    "water": (
-        "WATERHEATER_STATUS",
-        "WATERHEATER_COMMAND",
-        "TANK_STATUS",
-        "CIRCULATION_PUMP_STATUS",
-        "CIRCULATION_PUMP_COMMAND",
-    ),
-}
-MESSAGES = [name for names in FILES.values() for name in names]
+}  # fmt: skip
 
 # Fields that the table splits at byte borders, least significant part first. Places are "bytes bits".
 MERGED = {
     ("ADDRESS_CLAIM", "serial_number"): ("0-1 0-7", "2-2 0-4"),
     ("ADDRESS_CLAIM", "manufacturer_code"): ("2-2 5-7", "3-3 0-7"),
     ("DM_RV", "spn"): ("4-4 5-7", "3-3 0-7", "2-2 0-7"),
+    ("GENERIC_CONFIGURATION_STATUS", "manufacturer_code"): ("0-0 0-7", "1-1 0-2"),
 }
 # Rows of the table without a field of ours.
 LEFT_OUT = {
     "ACKNOWLEDGMENT 2-2 4-7": "kept free for J1939, sent as ones like any unused bit",
     "ACKNOWLEDGMENT 3-3 0-7": "kept free for J1939, sent as ones like any unused bit",
     "DM_RV 5-5 7-7": "reserved, sent as one like any unused bit",
+    "PRODUCT_IDENTIFICATION 0-7 0-7": "text of any length",
+    "SOFTWARE_IDENTIFICATION 0-0 0-7": "text of any length follows, so it is never a single frame",
+    "PROPRIETARY_MESSAGE 0-7 0-7": "eight bytes that only their maker can read",
+    "DATA_PACKET 1-7 0-7": "a part of another message",
+    "INITIAL_PACKET 1-2 0-7": "a length only with some of the control bytes",
+    "INITIAL_PACKET 3-3 0-7": "a number of packets only with some of the control bytes",
+    "INITIAL_PACKET 4-4 0-7": "a limit only with one of the control bytes",
 }
-# A reserved bit that has a field, because it is sent as 0 and unused bits are sent as ones.
-RENAMED = {"ADDRESS_CLAIM 6-6 0-0": "reserved_bit"}
+# Fields with a name of their own: a reserved bit that is sent as 0, where unused bits are sent as ones; a bitmap.
+RENAMED = {
+    "ADDRESS_CLAIM 6-6 0-0": "reserved_bit",
+    "DM1 1-1 0-7": "flash_lamps",
+}
+# Layouts of messages whose number is not established.
+WITHOUT_NUMBER = {
+    "SOLAR_CONTROLLER_CONFIGURATION_STATUS_5", "SOLAR_CONTROLLER_CONFIGURATION_COMMAND_5", "GENERIC_ALARM_STATUS",
+}  # fmt: skip
 # Units that the table words for people.
-UNITS = {"instance": "", "K (temperature difference)": "K"}
+UNITS = {"instance": "", "year": "", "K (temperature difference)": "K"}
 ORIGINS = {"high": "published", "medium": "published", "memory": "memory", "low": "unsure"}
 STRENGTH = ("published", "memory", "unsure")
 
@@ -85,7 +92,23 @@ PLAIN_CODES = {
     },
     # addresses, fault numbers in which all ones mean "no fault", a counter, a bank
     "DM_RV": {"dsa", "spn", "fmi", "occurrence_count", "dsa_extension", "bank_select"},
+    # the same in SAE J1939's order; lamps that flash as a bitmap
+    "DM1": {
+        "flash_lamps", "spn_low_byte", "spn_second_byte", "spn_high_3_bits", "fmi", "occurrence_count",
+        "spn_conversion_method",
+    },
+    # a code list with FFh in it, a DGN number, a count
+    "INITIAL_PACKET": {"control_byte", "dgn_of_the_long_message"},
+    "DATA_PACKET": {"packet_number"},
+    # parts of a NAME
+    "GENERIC_CONFIGURATION_STATUS": {"manufacturer_code", "function_instance", "function"},
 }  # fmt: skip
+# The same in any message: bitmaps, code lists of a delay in which FFh is "no limit / no data", banks.
+PLAIN_ANYWHERE = {"group", "interlock", "delay", "delay_duration", "bank_select"}
+# Fields of commands that say which one is meant, so that all ones are no data and never "unchanged".
+WHICH_ONE = {"instance", "schedule_mode_instance"}
+# Rules by which codes have names, and the words of the table that tell the rule.
+CODINGS = {"groups": "bit n=0 means member of group n+1", "delay": "1..240 seconds;241..250 = 5..14 minutes"}
 # Highest valid raw value by width, where the special codes apply; other widths are valid throughout. bit2, uint8,
 # uint32 from memory; uint16: rv-c.com/node/500.
 TOP = {2: 1, 8: 250, 16: 65530, 32: 4294967290}
@@ -102,6 +125,7 @@ class Field(NamedTuple):
     origin: str
     label_origin: str
     evidence: frozenset[str]
+    coding: str
 
 
 class Head(NamedTuple):
@@ -138,6 +162,14 @@ def table(name):
     return rows
 
 
+MESSAGES = [row["name"] for row in read("dgns.csv") if row["dgn_hex"]]
+LAID_OUT = sorted({row["dgn_name"] for key, row in table("signals").items() if key not in LEFT_OUT} - WITHOUT_NUMBER)
+
+
+# Named in the table, which says nothing of their bytes.
+UNKNOWN_LAYOUT = set(MESSAGES) - {row["dgn_name"] for row in table("signals").values()} - {"VEHICLE_IDENTIFICATION"}
+
+
 def evidence(source):
     """Boil a source text down to what it rests on: pages, documents, makers, memory."""
     return frozenset(re.findall(r"rv(?:-c\.com|ia\.org)/[\w/-]*\w|J1939(?:-\d+)?|maker|memory", source))
@@ -165,8 +197,7 @@ def field(rows):
     """Build what is expected of a field from its row, or from its parts."""
     first = rows[0]
     assert {(r["resolution"], r["offset"]) for r in rows} == {(first["resolution"], first["offset"])}
-    codes = (code.partition("=") for code in first["value_table"].split(";"))
-    names = {int(number): text for number, _, text in codes if number.isdecimal()}
+    names = code_names(first["value_table"])
     origin = weakest(rows)
     softer = bool(names) and origin == "published" and "from memory" in first["notes"]
     return Field(
@@ -178,7 +209,21 @@ def field(rows):
         origin,
         "memory" if softer else "same",
         evidence(" ".join(row["source"] for row in rows)),
+        next((name for name, words in CODINGS.items() if words in first["value_table"]), "plain"),
     )
+
+
+def code_names(text):
+    """Return the names of single codes; one with a question mark is not sure enough to be shown."""
+    codes = (code.strip().partition("=") for code in text.split(";"))
+    sure = {number: name for number, _, name in codes if not name.endswith("?")}
+    return {int(number, 0): name for number, name in sure.items() if re.fullmatch(r"\d+|0x[0-9A-F]{2}", number)}
+
+
+def promised_gap(rule):
+    """Return the gap that a rule promises in milliseconds, 0 for none: not on request, nor under a condition."""
+    found = re.match(r"(?:(?:at most|at least every|on change /) )?(\d+) ms(?! (?:when|while) )", rule)
+    return int(found[1]) if found else 0
 
 
 def expected_fields(message):
@@ -197,6 +242,7 @@ def definitions():
     return {path.stem: cantools.database.load_file(path, database_format="dbc", strict=True) for path in dbc_files()}
 
 
+@cache
 def message_named(name):
     """Return one message as cantools reads it."""
     return next(m for db in definitions().values() for m in db.messages if m.name == name)
@@ -248,12 +294,20 @@ def field_of(signal):
         stated["Origin"],
         stated["LabelOrigin"],
         evidence(stated["Source"]),
+        stated.get("Coding", "plain"),
     )
 
 
+def subject(name):
+    """Return the file in which a message belongs."""
+    starts = {start: file for file, all_of in SUBJECTS.items() for start in all_of if name.startswith(start)}
+    return starts[max(starts, key=len)]
+
+
 def test_each_file_has_the_messages_of_its_subject():
-    """No message is missing, extra or in the wrong file."""
-    assert {name: tuple(m.name for m in db.messages) for name, db in definitions().items()} == FILES
+    """No message is missing, there twice, extra or in the wrong file."""
+    found = [(m.name, file) for file, db in definitions().items() for m in db.messages]
+    assert sorted(found) == sorted((name, subject(name)) for name in MESSAGES)
 
 
 @pytest.mark.parametrize("name", MESSAGES)
@@ -261,17 +315,16 @@ def test_number_priority_gap_and_origin_are_the_tables(name):
     """A message has the table's DGN, priority, broadcast gap, rule, origin and source."""
     row = table("dgns")[name]
     rule = row["broadcast_gap_ms_or_rule"]
-    gap = re.search(r"(\d+) ms", rule)
     origin = ORIGINS[row["confidence"]]
     wanted = Head(
-        int(row["priority"]), int(row["dgn_hex"], 16), int(gap[1]) if gap else 0, rule, origin, evidence(row["source"])
+        int(row["priority"]), int(row["dgn_hex"], 16), promised_gap(rule), rule, origin, evidence(row["source"])
     )
     assert head_of(message_named(name)) == wanted
 
 
 @pytest.mark.parametrize("name", MESSAGES)
 def test_fields_are_the_tables(name):
-    """A message has just the table's fields: place, scale, offset, unit, value names, origins, source."""
+    """A message has just the table's fields, or none: place, scale, offset, unit, value names, origins, source."""
     assert {signal.name: field_of(signal) for signal in message_named(name).signals} == expected_fields(name)
 
 
@@ -284,17 +337,31 @@ def test_corrections_name_a_table_and_a_row():
         assert fix["reason"]
 
 
-def test_rows_left_out_exist_and_are_reserved():
-    """Only rows that the table itself calls reserved have no field."""
-    assert {table("signals")[key]["signal"].split()[0] for key in LEFT_OUT} == {"Reserved"}
+def test_every_row_of_the_table_is_a_field_or_left_out_for_a_reason():
+    """Only reserved bits and what belongs to long messages or one maker is left out, and what has no number."""
+    rows = {key: table("signals")[key] for key in LEFT_OUT if "PACKET" not in key and "IDENTIFICATION" not in key}
+    assert rows.pop("PROPRIETARY_MESSAGE 0-7 0-7")["type"] == "uint8[8]"
+    assert {row["signal"].split()[0] for row in rows.values()} == {"Reserved"}
+    assert {row["dgn_name"] for row in table("signals").values()} - set(MESSAGES) == WITHOUT_NUMBER
+    used = sum(len(MERGED.get((name, s.name), (s,))) for name in MESSAGES for s in message_named(name).signals)
+    numberless = sum(row["dgn_name"] in WITHOUT_NUMBER for row in table("signals").values())
+    assert used + numberless + len(LEFT_OUT) == len(table("signals")) == len(read("signals.csv"))
 
 
-@pytest.mark.parametrize("name", MESSAGES)
+@pytest.mark.parametrize("name", LAID_OUT)
+def test_fields_stand_in_the_order_of_their_places_and_share_no_bit(name):
+    """From the first byte on, and each bit belongs to one field at most."""
+    fields = [field_of(signal).places for signal in message_named(name).signals]
+    assert [min(spots) for spots in fields] == sorted(min(spots) for spots in fields)
+    assert max(Counter(spot for spots in fields for spot in spots).values()) == 1
+
+
+@pytest.mark.parametrize("name", LAID_OUT)
 def test_special_codes_and_range_follow_the_kind_of_field(name):
     """Commands take "unchanged", status fields "no data", plain codes neither; the range ends where those begin."""
     for signal in message_named(name).signals:
-        plain = signal.name in PLAIN_CODES.get(name, ())
-        command = "_COMMAND" in name and signal.name != "instance"
+        plain = signal.name in PLAIN_CODES.get(name, ()) or signal.name in PLAIN_ANYWHERE
+        command = ("_COMMAND" in name or name == "GENERAL_RESET") and signal.name not in WHICH_ONE
         wanted = "none" if plain else "commanded" if command else "measured"
         assert attributes(signal)["SpecialCodes"] == wanted, signal.name
         full = 2**signal.length - 1
@@ -308,33 +375,10 @@ def test_every_attribute_is_stated_on_every_message_and_signal():
     """Nothing leans on a default: each message and signal states its own origin, source and rules, and a comment."""
     for db in definitions().values():
         for message in db.messages:
-            assert set(message.dbc.attributes) == {"Origin", "Source", "BroadcastGap", "BroadcastRule"}
+            stated = set(message.dbc.attributes) - {"SystemMessageLongSymbol"}
+            assert stated == {"Origin", "Source", "BroadcastGap", "BroadcastRule"}
             assert message.comment
+            assert ("Known by name only" in message.comment) is (message.name in UNKNOWN_LAYOUT)
             for signal in message.signals:
-                stated = set(signal.dbc.attributes) - {"SystemSignalLongSymbol"}
+                stated = set(signal.dbc.attributes) - {"SystemSignalLongSymbol", "Coding"}
                 assert stated == {"Origin", "Source", "SpecialCodes", "LabelOrigin"}, signal.name
-
-
-def test_identifiers_hold_fillers_and_messages_eight_bytes():
-    """The source byte is FE, the destination byte FF where there is one, and every message has eight bytes."""
-    for name in MESSAGES:
-        message = message_named(name)
-        ident = frame_id_unpack(message.frame_id)
-        assert message.is_extended_frame
-        assert ident.source_address == 0xFE
-        assert ident.pdu_format >= 240 or ident.pdu_specific == 0xFF
-        assert message.length == 8
-
-
-def test_no_dgn_is_defined_twice():
-    """One DGN stands in one message of one file."""
-    counted = Counter(dgn_of(message) for db in definitions().values() for message in db.messages)
-    assert counted.most_common(1)[0][1] == 1
-
-
-@pytest.mark.parametrize("path", dbc_files(), ids=lambda path: path.stem)
-def test_files_are_ascii_with_short_symbols(path):
-    """Any tool can read the files: plain ASCII, symbols of at most 32 characters, no tool's own node name."""
-    text = path.read_bytes().decode("ascii")
-    assert max(len(name) for name in re.findall(r"^ SG_ (\w+)|^BO_ \d+ (\w+)", text, re.M) for name in name) <= 32
-    assert "Vector__XXX" not in text

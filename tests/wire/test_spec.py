@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.shipped import dbc_files
+from rvsim.wire.coding import Coding, names
 from rvsim.wire.fields import FieldSpec, Origin, Special, State
 from rvsim.wire.spec import MessageSpec
 
@@ -19,7 +20,9 @@ THEIRS = {
 }
 
 every_message = pytest.mark.parametrize("name", THEIRS)
-often = settings(deadline=None, max_examples=50)
+every_layout = pytest.mark.parametrize("name", [name for name, message in THEIRS.items() if message.signals])
+often = settings(deadline=None, max_examples=12)
+"""Times a hundred and more messages; layouts of any kind are drawn more often in test_codec.py."""
 
 PLAIN = MessageSpec(
     "PLAIN",
@@ -46,7 +49,7 @@ def close(ours, theirs, raw, signal):
     return abs(ours - theirs) <= 2 * math.ulp(largest)
 
 
-@every_message
+@every_layout
 @often
 @given(data=st.data())
 def test_encoding_agrees_with_cantools(catalogue, name, data):
@@ -56,7 +59,7 @@ def test_encoding_agrees_with_cantools(catalogue, name, data):
     assert catalogue.by_name(name).encode(raws) == expected
 
 
-@every_message
+@every_layout
 @often
 @given(data=st.binary(min_size=8, max_size=12))
 def test_decoding_agrees_with_cantools(catalogue, name, data):
@@ -70,10 +73,12 @@ def test_decoding_agrees_with_cantools(catalogue, name, data):
         signal = theirs.get_signal_by_name(reading.field.name)
         assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name
         assert reading.state == reading.field.state(reading.raw)
-        assert reading.label == (signal.choices or {}).get(reading.raw)
+        coding = signal.dbc.attributes.get("Coding")
+        named = names(list(Coding)[coding.value]) if coding else {}
+        assert reading.label == ({**named, **(signal.choices or {})}).get(reading.raw)
 
 
-@every_message
+@every_layout
 @often
 @given(data=st.binary(max_size=7))
 def test_short_frames_give_the_whole_fields(catalogue, name, data):
@@ -87,7 +92,7 @@ def test_short_frames_give_the_whole_fields(catalogue, name, data):
         assert reading.value is None or reading.state is State.VALUE
 
 
-@every_message
+@every_layout
 def test_every_count_of_bytes_from_none_to_seven(catalogue, name):
     """An empty frame gives no field, and each further byte those that end in it, as cantools does."""
     for count in range(8):
@@ -96,7 +101,7 @@ def test_every_count_of_bytes_from_none_to_seven(catalogue, name):
         assert sum(raw is not None for raw in raws) == len(held)
 
 
-@every_message
+@every_layout
 @often
 @given(data=st.data())
 def test_what_is_not_named_is_sent_as_ones(catalogue, name, data):
@@ -110,7 +115,7 @@ def test_what_is_not_named_is_sent_as_ones(catalogue, name, data):
     assert spec.encode({}) == spec.pack() == b"\xff" * 8
 
 
-@every_message
+@every_layout
 @often
 @given(data=st.data(), held=st.binary(min_size=8, max_size=10))
 def test_replacing_changes_one_field_only(catalogue, name, data, held):
@@ -127,7 +132,7 @@ def test_replacing_changes_one_field_only(catalogue, name, data, held):
     assert len(changed) == len(held)
 
 
-@every_message
+@every_layout
 def test_a_raw_integer_that_does_not_fit_is_refused(catalogue, name):
     """One more than fits in any field is refused by the field's name."""
     spec = catalogue.by_name(name)
@@ -189,7 +194,7 @@ def test_replacing_a_signed_field():
     assert PLAIN.replace(b"\xff" * 6, "drift", 1) == bytes.fromhex("FF FF FF FF FF 01")
 
 
-@every_message
+@every_layout
 def test_no_message_takes_a_field_it_does_not_have(catalogue, name):
     """Whatever the message, an unknown field is refused and nothing is encoded."""
     with pytest.raises(ValueError, match=f"^{name} has no field 'nonsense'; it has: "):

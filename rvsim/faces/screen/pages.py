@@ -27,6 +27,7 @@ LEDGER_WIDTH = 88
 """From this width on the sums of the ledger stand beside its columns, below it under them."""
 SMALL_AMPS = 0.1
 """What takes less is gathered in one line of the ledger."""
+MOST_DEED_LINES = 3
 MOST_MESSAGES = 6
 """Messages that are named in place of a device that nobody has words for."""
 WIDE = 120
@@ -76,8 +77,9 @@ def foot(scene: Scene, width: int) -> list[Line]:
         lines += [*ledger_lines(scene, width), *tape_lines(scene, width)]
     elif scene.page is Page.ABOARD:
         lines += _short_tape(scene, width)
-    lines += [cut(((text, "fault"),), width) for text in scene.broken[-2:]]
-    lines.append(cut(((scene.deed, "strong"),), width))
+    for text in scene.broken[-2:]:
+        lines += [cut(line, width) for line in wrapped(text, width, style="fault")]
+    lines += [cut(line, width) for line in wrapped(scene.deed, width, style="strong")[:MOST_DEED_LINES]]
     return [*lines, cut(((hint(scene.mode, width), "dim"),), width)]
 
 
@@ -224,6 +226,8 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
         for of in words.rails:
             drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
             lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{of.reading.brief:>12}  {drawn}", "plain")))
+    if device.product is not None:
+        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}.", "plain")))
     if device.name is not None:
         name = device.name
         claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."
@@ -252,8 +256,9 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
     for told in scene.topics():
         gap = f", every {told.gap / 1e6:.1f} s" if told.gap else ""
         lines.append(((f" {told.topic}, {ago(max(0, scene.now - told.frame.time))} ago{gap}", "strong"),))
-        if told.spec is None:
-            lines.append(plain(f"   {told.frame.data.hex(' ').upper()}, which has no definition here"))
+        if told.spec is None or not told.spec.fields:
+            why = "which has no definition here" if told.spec is None else "known by name only"
+            lines.append(plain(f"   {told.frame.data.hex(' ').upper()}, {why}"))
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
@@ -273,7 +278,7 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     chosen = None if scene.piece is None else _within(told, scene.piece)
     spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
     lines += wrapped(spelled, width, "      ", "      ")
-    if told.spec is not None and chosen is not None:
+    if told.spec is not None and told.spec.fields and chosen is not None:
         for text in opened(told.spec, told.frame.data, chosen):
             lines += wrapped(text, width, "      ", "        ")
     elif scene.page is Page.TAPE:

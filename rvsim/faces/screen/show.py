@@ -91,7 +91,8 @@ def show(
             scene.ended = over
         except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
-            scene.ended = "It has failed; q shows why."
+            scene.ended = "It has failed; q ends."
+            scene.deed = str(error)
 
     thread = threading.Thread(target=running, name="run", daemon=True)
     app = LiveScreen(scene, control, load, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
@@ -137,6 +138,7 @@ def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed:
         RvsimError: the log could not be read to its end.
     """
     control = Control(speed)
+    over = "The log is at its end." if replay.ends_with_log else "That is the end of the part."
     scene = Scene(name, replay.watch, rig, mode=Mode.LOG)
 
     def found(flag: Flag | None) -> None:
@@ -149,7 +151,7 @@ def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed:
         control,
         lambda: replay.paced(control),
         lambda: replay.heard,
-        over="The log is at its end.",
+        over=over,
         next_flag=replay.next_flag,
     )
 

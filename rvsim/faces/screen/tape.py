@@ -27,7 +27,7 @@ class Piece(NamedTuple):
 
 def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     """Gather a frame's bytes: those that share a field, or are parts of one, belong together."""
-    if spec is None:
+    if spec is None or not spec.fields:
         return [Piece(0, len(data) - 1, data, ())] if data else []
     starts = {byte: byte for byte in range(len(data))}
     for field in spec.fields:
@@ -49,13 +49,18 @@ def _says(piece: Piece) -> str:
     return str(piece.readings[0].state) if piece.readings else "no field"
 
 
+def _unread(spec: MessageSpec | None) -> str:
+    """Say why the bytes of a message cannot be read; nothing where they can."""
+    return "without a definition here" if spec is None else "" if spec.fields else "known by name only"
+
+
 def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None) -> Line:
     """Return the frame as one line of bytes, each followed by its meaning; neighbours that say nothing are gathered."""
     spans: list[Span] = []
     held: list[str] = []
     word = ""
     for number, piece in enumerate(pieces(spec, data)):
-        says, is_chosen = "without a definition here" if spec is None else _says(piece), number == chosen
+        says, is_chosen = _unread(spec) or _says(piece), number == chosen
         if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
             spans += _item(held, word, False)
             held = []

@@ -99,7 +99,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
 
     def leave(self):
         bench_over()
-        said.append(self.scene.ended)
+        said.extend([self.scene.ended, self.scene.deed])
         return 0
 
     def lost(self, *args, **more):
@@ -109,7 +109,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
     monkeypatch.setattr(Run, "paced", lost)
     with pytest.raises(BusError, match="the plug was pulled"):
         show_bench(loaded, make, None, 1.0)
-    assert said == ["It has failed; q shows why."]
+    assert said == ["It has failed; q ends.", "the plug was pulled"]
 
 
 def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):

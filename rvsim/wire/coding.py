@@ -1,0 +1,41 @@
+"""Names of codes that follow a rule, where a list would be too long for a definition file.
+
+Knows: the bitmap of group members (a zero bit is a member, bit 7 is zero as a mark: the window shade proposal,
+rv-c.com/node/101; seven groups follow from it) and the codes of a delay (from memory, not sure). Does not know which
+field has them: a definition file says so in the attribute ``Coding``. Names that the file itself gives go first.
+"""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from functools import cache
+
+_GROUPS = 7
+_SECONDS = range(1, 241)
+_MINUTES = {241 + step: 5 + step for step in range(10)}
+
+
+class Coding(StrEnum):
+    """By which rule the codes of a field have names."""
+
+    PLAIN = "plain"
+    GROUPS = "groups"
+    DELAY = "delay"
+
+
+@cache
+def names(coding: Coding) -> Mapping[int, str]:
+    """Return the names of all codes that have one by the rule."""
+    if coding is Coding.GROUPS:
+        return {raw: _members(raw) for raw in range(1 << _GROUPS)}
+    if coding is Coding.DELAY:
+        return {seconds: f"{seconds} s" for seconds in _SECONDS} | {
+            raw: f"{minutes} min" for raw, minutes in _MINUTES.items()
+        }
+    return {}
+
+
+def _members(raw: int) -> str:
+    groups = [str(bit + 1) for bit in range(_GROUPS) if not raw >> bit & 1]
+    if not groups:
+        return "no group"
+    return f"group{'s' if len(groups) > 1 else ''} {', '.join(groups)}"

@@ -1,0 +1,163 @@
+"""A simulated device on a bench against a general J1939 stack, can-j1939 (MIT), on one python-can virtual bus.
+
+The stack asks and listens in its own way and by its own threads, so these tests run on the wall clock, a second or two
+each. It stands for a controller under test: what it is told is what it would be told in the vehicle.
+"""
+
+import threading
+import time
+import uuid
+
+import can
+import j1939
+import pytest
+
+from rvsim.devices.registry import KINDS
+from rvsim.rig.model import Rig
+from rvsim.sim.bench import Act, Bench
+from rvsim.wire.diagnostics import Trouble
+
+PATIENCE_S = 6
+HEATER, TOOL = 0x5E, 0x90
+PRODUCT, DM1, FURNACE, UNKNOWN = 0xFEEB, 0xFECA, 0x1FFE4, 0x1FF9C
+
+
+class Vehicle:
+    """A bench with one heater, moved by the wall clock; its frames go onto the bus, and others' onto its wires."""
+
+    def __init__(self, catalogue, acts=()):
+        self.channel = f"vehicle {uuid.uuid4()}"
+        self.bus = can.Bus(interface="virtual", channel=self.channel)
+        device = {
+            "name": "heater", "kind": "heater", "address": HEATER, "functions": {"furnace": 1, "water_heater": 1},
+        }  # fmt: skip
+        rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One heater", "device": [device]})
+        self.bench = Bench(rig, catalogue, KINDS, acts=acts, on_frame=self._send)
+        self.started = time.monotonic()
+        self.foreign: list[tuple[int, bytes]] = []
+
+    @property
+    def address(self):
+        """The heater's."""
+        return self.bench.devices[0].address
+
+    def _send(self, frame):
+        if (frame.identifier, frame.data) in self.foreign:
+            self.foreign.remove((frame.identifier, frame.data))
+        else:
+            self.bus.send(can.Message(arbitration_id=frame.identifier, data=frame.data, is_extended_id=True))
+
+    def until(self, condition):
+        """Go on until something is true."""
+        end = time.monotonic() + PATIENCE_S
+        while not condition():
+            assert time.monotonic() < end, "it did not come about"
+            message = self.bus.recv(0.002)
+            if message is not None:
+                self.foreign.append((message.arbitration_id, bytes(message.data)))
+                self.bench.put(*self.foreign[-1])
+            self.bench.run_until(round((time.monotonic() - self.started) * 1e6))
+
+
+@pytest.fixture
+def vehicle(catalogue):
+    """Put a vehicle on a bus: ``vehicle(acts)``."""
+    made = []
+
+    def put(*acts):
+        made.append(Vehicle(catalogue, acts))
+        return made[-1]
+
+    yield put
+    for one in made:
+        one.bus.shutdown()
+
+
+@pytest.fixture
+def stack():
+    """Put a unit of the other stack on a vehicle's bus: (application, what it received as (pgn, source, bytes))."""
+    units = []
+
+    def put(vehicle, identity=1, address=TOOL, claims=False):
+        unit = j1939.ElectronicControlUnit()
+        unit.connect(interface="virtual", channel=vehicle.channel)
+        units.append((unit, vehicle))
+        name = j1939.Name(industry_group=0, identity_number=identity)
+        application = j1939.ControllerApplication(name, address, bypass_address_claim=not claims)
+        unit.add_ca(controller_application=application)
+        received = []
+        application.subscribe(lambda priority, pgn, source, stamp, data: received.append((pgn, source, bytes(data))))
+        return application, received
+
+    yield put
+    for unit, vehicle in units:
+        unit.stop()
+        closing = threading.Thread(target=unit.disconnect)
+        closing.start()
+        while closing.is_alive():  # its reader waits up to a second for a frame
+            vehicle.bus.send(can.Message(arbitration_id=0x19FFFF00, is_extended_id=True))
+            closing.join(0.01)
+
+
+def of(received, pgn):
+    """What was received of one number."""
+    return [data for number, source, data in received if number == pgn and source == HEATER]
+
+
+def test_it_reads_our_long_product_identification(vehicle, stack):
+    """Asked alone: request to send, its clear to send, our packets, its acknowledgement; the text has four fields."""
+    ours = vehicle()
+    application, received = stack(ours)
+    ours.until(lambda: ours.address == HEATER)
+    application.send_request(0, PRODUCT, HEATER)
+    ours.until(lambda: of(received, PRODUCT))
+    make, model, serial, unit, rest = of(received, PRODUCT)[0].split(b"*")
+    assert (make, model, unit, rest) == (b"rvsim bench", b"simulated heater", b"1", b"")
+    assert int(serial) == ours.bench.devices[0].claimer.name.serial_number
+
+
+def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
+    """Announced to all, each second: lamps, SPN 110 FMI 0 and SPN 210 FMI 3 as SAE J1939-73 lays them out."""
+    both = [
+        Act(500_000, "heater", lambda device: device.report("furnace", Trouble(110, 0, 1), True)),
+        Act(500_000, "heater", lambda device: device.report("water_heater", Trouble(210, 3, 2), False)),
+    ]
+    ours = vehicle(*both)
+    _, received = stack(ours)
+    ours.until(lambda: any(len(data) == 10 for data in of(received, DM1)))
+    assert next(data for data in of(received, DM1) if len(data) == 10).hex() == "14ff6e000001d2000302"
+
+
+def test_what_it_asks_for_is_answered_or_refused(vehicle, stack):
+    """FURNACE_STATUS comes at once; a temperature that a heater does not have is refused to who asked alone."""
+    ours = vehicle()
+    application, received = stack(ours)
+    ours.until(lambda: of(received, FURNACE))
+    before, asked = len(of(received, FURNACE)), time.monotonic()
+    application.send_request(0, FURNACE, HEATER)
+    ours.until(lambda: len(of(received, FURNACE)) > before)
+    assert time.monotonic() - asked < 2  # its gap is five seconds
+    application.send_request(0, UNKNOWN, HEATER)
+    ours.until(lambda: of(received, 0xE800))
+    assert of(received, 0xE800)[0].hex() == "01ffffff909cff01"
+
+
+def test_it_takes_our_address_by_a_lower_name(vehicle, stack):
+    """Identity 0 of maker 0 is below every NAME of ours: the heater has no address any more, and is quiet."""
+    ours = vehicle()
+    ours.until(lambda: ours.address == HEATER)
+    application, _ = stack(ours, identity=0, address=HEATER, claims=True)
+    application.start()
+    ours.until(lambda: application.state == j1939.ControllerApplication.State.NORMAL)
+    assert ours.address is None
+    assert application.device_address == HEATER
+
+
+def test_it_does_not_get_our_address_by_a_higher_name(vehicle, stack):
+    """Ours defends it, and goes on."""
+    ours = vehicle()
+    ours.until(lambda: ours.address == HEATER)
+    application, _ = stack(ours, identity=(1 << 21) - 1, address=HEATER, claims=True)
+    application.start()
+    ours.until(lambda: application.state == j1939.ControllerApplication.State.CANNOT_CLAIM)
+    assert ours.address == HEATER

@@ -1,0 +1,68 @@
+"""What nodes say of themselves, in sentences."""
+
+from io import StringIO
+
+import pytest
+
+from rvsim.faces.hearing import Hearing
+from rvsim.faces.sentences import Sentences
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import Frame
+
+
+@pytest.fixture
+def said(catalogue):
+    """Let frames be heard, given as (identifier, bytes), a second apart; return the sentences."""
+
+    def hear(*frames):
+        out = StringIO()
+        hearing = Hearing(Watch(catalogue), Sentences(out, ("opening",)))
+        for second, (identifier, data) in enumerate(frames):
+            hearing.take(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
+        return out.getvalue().splitlines()
+
+    return hear
+
+
+def test_the_opening_explains_the_marks(said):
+    """The first lines are the opening and what one and two stars mean."""
+    assert said()[:2] == [
+        "opening",
+        "Marked *: a layout from memory; marked **: one from memory that is not sure.",
+    ]
+
+
+def test_a_published_layout_has_no_mark(said):
+    """DC_SOURCE_STATUS_1 by two makers' appendices; FURNACE_STATUS is from memory."""
+    lines = said((0x19FFFD4A, "01 78 14 01 00 94 35 77"), (0x19FFE45E, "01 00 C8 64 FF FF FF FF"))
+    assert any(line.endswith("dc voltage 13.8 V, dc current 0.000 A") for line in lines)
+    assert any(line.endswith("heat output level 50 % *") for line in lines)
+
+
+def test_a_heartbeat_with_a_fault(said):
+    """Status, lamp, SPN and FMI with its name; then the flag."""
+    lines = said((0x19FECA5E, "45 5E 00 9A 45 FF FF FF"))
+    assert lines[3].endswith(
+        "address 5E hex, furnace's heartbeat: on, active, red lamp status on, "
+        "fault SPN 1234, FMI 5 (current low, or open circuit) *"
+    )
+    assert "fault, address 5E hex: its furnace reports SPN 1234" in lines[4]
+
+
+def test_a_product_and_software(said):
+    """Who it is, once; its software when it says that."""
+    lines = said((0x18FEEB5E, "41 2A 42 2A FF FF FF FF"), (0x18FEDA5E, "01 31 2E 30 2A FF FF FF"))
+    assert lines[3].endswith("address 5E hex is A, B")
+    assert lines[4].endswith("address 5E hex is A, B; its software: 1.0")
+
+
+def test_a_report_of_faults_is_its_lamps(said):
+    """DM1 with the red lamp: its bytes are no sentence, and the fault is a flag."""
+    lines = said((0x18FECA5E, "10 FF D2 04 05 7F FF FF"))
+    assert lines[3].endswith("DM1: red stop lamp on")
+    assert "reports SPN 1234" in lines[4]
+
+
+def test_a_stranger_is_not_called_by_its_address_twice(said):
+    """Without a rig its name is its address already."""
+    assert said((0x19FFE45E, "01 00 C8 64 FF FF FF FF"))[2].endswith("s  address 5E hex is here")

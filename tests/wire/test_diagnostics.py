@@ -1,0 +1,108 @@
+"""Fault reports against bytes written by hand from the makers' tables (SAE J1939-73)."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.wire.diagnostics import (
+    FAILURE_MODES,
+    Lamps,
+    Report,
+    Trouble,
+    count_of,
+    most_urgent,
+    pack_dm1,
+    read_dm1,
+)
+
+
+def test_one_fault():
+    """Amber lamp; SPN 100 (0x64) FMI 1, seen 5 times: 04 FF 64 00 01 05 FF FF."""
+    report = read_dm1(bytes.fromhex("04FF64000105FFFF"))
+    assert report == Report(Lamps(amber=True), (Trouble(100, 1, 5),))
+
+
+def test_an_spn_of_19_bits():
+    """SPN 520192 = 0x7F000: low byte 00, second F0, high three bits 111 above FMI 31: E0 | 1F = FF."""
+    report = read_dm1(bytes.fromhex("10FF00F0FF7FFFFF"))
+    assert report == Report(Lamps(red=True), (Trouble(520192, 31, None),))
+
+
+def test_two_faults_need_ten_bytes():
+    """The second one stands right behind the first: a long message."""
+    report = read_dm1(bytes.fromhex("50FF6E000001D2000382"))
+    assert report == Report(Lamps(red=True, malfunction=True), (Trouble(110, 0, 1), Trouble(210, 3, 2)))
+
+
+@pytest.mark.parametrize("data", ["00FF00000000FFFF", "00FFFFFFFFFFFFFF"])
+def test_no_fault(data):
+    """SPN 0 with FMI 0, and all ones, are no faults."""
+    assert read_dm1(bytes.fromhex(data)) == Report(Lamps(), ())
+
+
+def test_what_is_too_short_is_none_and_what_is_cut_off_is_left_out():
+    """Five bytes are no report; of two faults the second without its last byte is left."""
+    assert read_dm1(bytes(5)) is None
+    report = read_dm1(bytes.fromhex("04FF64000105D20003"))
+    assert report is not None
+    assert report.troubles == (Trouble(100, 1, 5),)
+
+
+@pytest.mark.parametrize(
+    ("report", "data"),
+    [
+        (Report(Lamps(), ()), "00FF00000000FFFF"),
+        (Report(Lamps(amber=True), (Trouble(100, 1, 5),)), "04FF64000105FFFF"),
+        (Report(Lamps(True, True, True, True), (Trouble(520192, 31),)), "55FF00F0FF7FFFFF"),
+        (Report(Lamps(red=True), (Trouble(110, 0, 1), Trouble(210, 3, 300))), "10FF6E000001D200037E"),
+    ],
+)
+def test_reports_written(report, data):
+    """The bytes by hand; a count that does not fit is the highest that does."""
+    assert pack_dm1(report) == bytes.fromhex(data)
+
+
+@pytest.mark.parametrize("trouble", [Trouble(0x80000, 1), Trouble(-1, 1), Trouble(1, 32), Trouble(1, -1)])
+def test_what_does_not_fit_is_refused(trouble):
+    """19 bits of SPN, 5 of FMI."""
+    with pytest.raises(ValueError, match="do not fit"):
+        pack_dm1(Report(Lamps(), (trouble,)))
+
+
+@given(
+    st.tuples(*[st.booleans()] * 4),
+    st.lists(st.tuples(st.integers(1, 0x7FFFE), st.integers(0, 31), st.integers(0, 126)), min_size=1, max_size=20),
+)
+def test_every_report_is_read_as_it_was_written(lamps, troubles):
+    """Any number of faults."""
+    report = Report(Lamps(*lamps), tuple(Trouble(*one) for one in troubles))
+    assert read_dm1(pack_dm1(report)) == report
+
+
+@given(st.binary(max_size=100))
+def test_any_bytes_are_read_or_refused(data):
+    """Nothing raises, and nothing is found that is no fault."""
+    report = read_dm1(data)
+    assert (report is None) == (len(data) < 6)
+    if report is not None:
+        assert all(0 <= one.spn < 0x7FFFF for one in report.troubles)
+
+
+def test_faults_in_words():
+    """The standard's name of the failure mode, and how often where that is known."""
+    assert str(Trouble(110, 0, 2)) == "SPN 110, FMI 0 (above normal, most severe), 2 times"
+    assert str(Trouble(110, 5)) == "SPN 110, FMI 5 (current low, or open circuit)"
+    assert str(Trouble(110, 27)) == "SPN 110, FMI 27"
+    assert set(FAILURE_MODES) == {*range(22), 31}
+
+
+def test_counts():
+    """127 says that it is not known."""
+    assert [count_of(raw) for raw in (None, 127, 126, 0)] == [None, None, 126, 0]
+
+
+def test_the_most_urgent_fault_is_named_first():
+    """The most severe modes first, then the lowest SPN."""
+    assert most_urgent([]) is None
+    assert most_urgent([Trouble(5, 3), Trouble(9, 1), Trouble(8, 0)]) == Trouble(8, 0)
+    assert most_urgent([Trouble(5, 3), Trouble(4, 12)]) == Trouble(4, 12)
