@@ -60,8 +60,7 @@ def listen_bus(
             from rvsim.faces.screen.show import LookIn, show_listen
 
             said: list[str] = []
-            look = LookIn()
-            code = show_listen(channel, listening(look, said.append), look, plan, end, said)
+            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said)
             say(*said)
         else:
             if form == "json":

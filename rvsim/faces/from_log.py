@@ -120,8 +120,7 @@ def replay_log(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            sink = LookIn()
-            code = show_replay(Path(log).name, Replay(rounds, Hearing(watch, sink)), sink, plan, speed)
+            code = show_replay(Path(log).name, Replay(rounds, Hearing(watch, LookIn())), plan, speed)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed)
             replay = Replay(rounds, Hearing(watch, sentences, every=every))

@@ -4,15 +4,17 @@ Knows: the JSON contract and the order in which support reads a survey. Does not
 """
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from rvsim.faces.flags import gathered, tags
 from rvsim.faces.marks import LEGEND, mark_of
+from rvsim.logs.columns import PairUse
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
-from rvsim.logs.survey import Heard, Load, Message, Source, Survey
+from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.watch.flag import Flag, Kind, Severity
 from rvsim.watch.transitions import Topic
@@ -29,10 +31,9 @@ def as_json(log: Log, found: Survey) -> str:
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
             "bus_load": {
-                "average_percent": round(found.average.least, 3),
-                "average_percent_at_most": round(found.average.most, 3),
-                "worst_second_percent": round(found.worst.least, 3),
-                "worst_second_percent_at_most": round(found.worst.most, 3),
+                "average_percent": round(found.use.average_percent, 3),
+                "worst_second_percent": round(found.use.worst_percent, 3),
+                **_worst(found.use),
             },
             "damage": _damage(log),
             "accepted": [
@@ -56,6 +57,20 @@ def as_json(log: Log, found: Survey) -> str:
         },
         ensure_ascii=False,
     )
+
+
+def _worst(use: PairUse) -> dict[str, Any]:
+    """Return when the worst second was, who used it, and the room that it left."""
+    if use.worst is None:
+        return {"worst_second": None, "worst_second_by_source": {}, "room_percent": 100.0}
+    shares = {
+        str(source): round(100 * bits / use.bit_rate, 3) for source, bits in Counter(use.worst.by_source).most_common()
+    }
+    return {
+        "worst_second": use.worst.start / 1e6,
+        "worst_second_by_source": shares,
+        "room_percent": round(use.room_percent, 3),
+    }
 
 
 def _damage(log: Log) -> dict[str, Any]:
@@ -104,10 +119,7 @@ def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
         yield "There is nothing in it to tell: is it the right log, or was the wrong bus or a filter recorded?"
         yield from left_out(log)
         return
-    yield (
-        f"The pair was {_between(found.average)} % busy on average and {_between(found.worst)} % in its worst second "
-        "(stuff bits are not counted one by one)."
-    )
+    yield from _busy(found)
     yield from left_out(log)
     yield ""
     yield "In short"
@@ -140,8 +152,31 @@ def _addresses(found: Survey) -> str:
     return f"{len(found.sources)} address{'' if len(found.sources) == 1 else 'es'}"
 
 
-def _between(load: Load) -> str:
-    return f"{load.least:.1f} to {load.most:.1f}"
+def _busy(found: Survey) -> Iterator[str]:
+    """Say how busy the pair was, who used the worst second, and what room is left in it."""
+    use = found.use
+    if use.worst is None:
+        return
+    names = {source.address: _called(source) for source in found.sources}
+    users = Counter(use.worst.by_source).most_common(MOST_USERS)
+    most = [f"{100 * bits / use.bit_rate:.1f} % {names[source]}" for source, bits in users]
+    others = len(use.worst.by_source) - MOST_USERS
+    rest = f" and {others} more" if others > 0 else ""
+    yield (
+        f"The pair was {use.average_percent:.1f} % busy on average and {use.worst_percent:.1f} % in its worst second, "
+        f"at {use.worst.start / 1e6:.0f} s: {', '.join(most)}{rest}."
+    )
+    yield f"That second had room for {use.room_frames} more full frames."
+
+
+MOST_USERS = 3
+"""So many of those who used the worst second are named."""
+
+
+def _called(source: Source) -> str:
+    """Name whoever is at an address."""
+    planned = ", ".join(one.device for one in source.devices if one.planned)
+    return planned or f"address {source.address:02X} hex"
 
 
 def left_out(log: Log) -> Iterator[str]:
@@ -205,6 +240,7 @@ IN_SHORT = {
     Kind.NO_DATA: "lost a reading",
     Kind.WRONG_LENGTH: "sent frames of the wrong length",
     Kind.REPORTED_FAULT: "reports a fault",
+    Kind.BUS_BUSY: "was busier than is good",
 }
 """What each kind of flag says of its subject."""
 

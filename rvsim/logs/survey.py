@@ -9,17 +9,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from rvsim.logs.columns import PairUse
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, Kind
-from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.name import Name
-from rvsim.wire.timing import BIT_RATE, most_bits
 
 _BURST = 3
 """A message whose gap in the middle is so many times shorter than its gap on average comes in bursts. Our decision."""
@@ -80,14 +79,6 @@ class Message(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Load:
-    """How busy the pair was, in percent: between ``least``, without stuff bits, and ``most``, with all there can be."""
-
-    least: float
-    most: float
-
-
-@dataclass(frozen=True)
 class Source:
     """One source address of the log: its NAME if it was claimed, what it speaks for, and its messages."""
 
@@ -103,9 +94,8 @@ class Survey:
 
     frames: int
     seconds: float
-    average: Load
-    worst: Load
-    """The worst second."""
+    use: PairUse
+    """How busy the pair was, every stuff bit counted."""
     sources: tuple[Source, ...]
     planned: int
     """How many devices a rig plans; 0 without one."""
@@ -119,17 +109,15 @@ class Survey:
 def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
     """Hold a log against the rules, and against a rig where one is given."""
     watch, decoder = Watch(catalogue, rig), Decoder(catalogue)
-    loads = PairLoad(), PairLoad(most_bits)
+    use = PairUse()
     heard: dict[int, dict[Message, Heard]] = {}
     flags: dict[int, Flag] = {}
     count = 0
     first, last = None, 0
-    for frame in frames:
+    for frame in use.through(frames):
         first = frame.time if first is None else first
         last = max(last, frame.time)
         count += 1
-        for load in loads:
-            load.add(frame)
         source = frame.identifier & 0xFF
         topic = decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
         message = Message(*topic[1:])
@@ -138,12 +126,10 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
     _collect(watch.advance(last), flags)
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
-    average = [100 * load.total / BIT_RATE / seconds if seconds else 0.0 for load in loads]
     return Survey(
         frames=count,
         seconds=seconds,
-        average=Load(*average),
-        worst=Load(*(load.percent()[1] for load in loads)),
+        use=use,
         sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
         planned=sum(one.planned for one in roll_call),
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),

@@ -24,6 +24,7 @@ FLAG_KINDS = (
     "wrong-length",
     "unknown-message",
     "reported-fault",
+    "bus-busy",
 )
 """The kinds of flag that a rig can accept."""
 ABOUT_A_FIELD = ("bad-value", "no-data")

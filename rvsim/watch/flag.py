@@ -33,6 +33,7 @@ class Kind(StrEnum):
     WRONG_LENGTH = "wrong-length"
     UNKNOWN_MESSAGE = "unknown-message"
     REPORTED_FAULT = "reported-fault"
+    BUS_BUSY = "bus-busy"
 
 
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}

@@ -11,11 +11,13 @@ from typing import Any, NamedTuple
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import written
 from rvsim.rig.functions import by_dsa
+from rvsim.watch.busyness import BUSY_WARNING
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
     AboutMessage,
     AddressShared,
+    BusBusy,
     BusFellQuiet,
     Cause,
     DataLost,
@@ -169,6 +171,19 @@ def _unit(name: Name) -> str:
     return f"maker {name.manufacturer_code}, serial number {name.serial_number}"
 
 
+def _busy(found: BusBusy) -> _Draft:
+    text = (
+        f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in a second, "
+        f"{found.share:.0f} % of its bits from {found.most}"
+    )
+    advice = (
+        "that device first: does it send more often than its messages ask for, or the same again and again; then fewer "
+        "devices on this pair, or a second one"
+    )
+    severity = Severity.WARNING if found.above >= BUSY_WARNING else Severity.NOTICE
+    return _Draft(Kind.BUS_BUSY, "bus", severity, text, advice, ())
+
+
 def _stranger(found: Stranger) -> _Draft:
     if found.instead_of is not None and found.name is not None:
         text = f"another unit than the planned {found.instead_of} speaks as {found.function}: {_unit(found.name)}"
@@ -277,6 +292,7 @@ _DRAFTS: dict[type, Callable[[Any], _Draft]] = {
     FellSilent: _silent,
     GapExceeded: _late,
     BusFellQuiet: _quiet,
+    BusBusy: _busy,
     Stranger: _stranger,
     AddressShared: _shared,
     RangeLeft: _bad,

@@ -136,6 +136,26 @@ class BusFellQuiet(NamedTuple):
         return (BusFellQuiet,)
 
 
+class BusBusy(NamedTuple):
+    """The pair was busy for more than ``above`` percent of a second; ``most`` is who used most of it, and its share.
+
+    ``since`` is the beginning of that second, ``time`` its end.
+    """
+
+    time: int
+    since: int
+    percent: float
+    above: int
+    most: str
+    share: float
+    frames: int
+
+    @property
+    def cause(self) -> Cause:
+        """There is one bus."""
+        return (BusBusy,)
+
+
 class Stranger(NamedTuple):
     """A source, or a function and instance, that the rig does not have.
 
@@ -313,5 +333,5 @@ class Ended(NamedTuple):
 
 AboutMessage = GapExceeded | RangeLeft | DataLost | LengthWrong | NameMissing | FaultReported
 """The problems that have a ``topic``."""
-Problem = FellSilent | BusFellQuiet | Stranger | AddressShared | AboutMessage
+Problem = FellSilent | BusFellQuiet | BusBusy | Stranger | AddressShared | AboutMessage
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended

@@ -10,10 +10,12 @@ normal for the bus; then ages stand still from the last frame on.
 
 from collections.abc import Iterator, Mapping
 from math import inf
+from operator import attrgetter
 from typing import NamedTuple
 
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part
+from rvsim.watch.busyness import Busyness
 from rvsim.watch.decode import Decoder, Layout, would_be_no_data, wrong_length
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
@@ -107,6 +109,10 @@ class Watch:
         self._by_sender: dict[tuple[int, int], _Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
+        self._busyness = Busyness(self._emit, self._name_of)
+        self.load = self._busyness.load
+        """How busy the pair is."""
+        self._present_second = self.load.frames
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
@@ -126,6 +132,9 @@ class Watch:
             frame = Frame(time, identifier, data)
         if time > self._alarm or time - self._last > SECOND:
             self._settle(time, arriving=True)
+        if time >= self.load.end:
+            self._busyness.pass_seconds(time)
+        self._present_second.append(frame)
         self._now = self._last = time
         self._frame = frame
         self._frames += 1
@@ -147,6 +156,8 @@ class Watch:
         if to > self._now:
             if to > self._alarm or to - self._last > SECOND:
                 self._settle(to, arriving=False)
+            if to >= self.load.end:
+                self._busyness.pass_seconds(to)
             self._now = to
         return self._handed_over()
 
@@ -362,4 +373,12 @@ class Watch:
 
     def _handed_over(self) -> list[Event]:
         events, self._events = self._events, []
+        if len(events) > 1:
+            events.sort(key=attrgetter("time"))  # the end of a second and a deadline may have come out of their order
         return events
+
+    def _name_of(self, source: int) -> str:
+        """Return what the device at an address is called."""
+        node = self._nodes.get(source)
+        entry = None if node is None else self._roll_call.heard_from(node)
+        return entry.name if entry is not None else f"address {source:02X} hex"

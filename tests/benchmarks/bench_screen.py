@@ -16,7 +16,6 @@ from rvsim.faces.control import Control
 from rvsim.faces.screen.app import LOOKS_A_SECOND, LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
-from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import Watch
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
@@ -59,15 +58,14 @@ def without(catalogue, seconds: int) -> float:
 async def with_screen(catalogue, seconds: int) -> float:
     """Return processor seconds of watch and screen."""
     rig, watch = setting(catalogue)
-    scene, sums, now = Scene("full bus", watch, rig), PairLoad(), [0]
-    app = LiveScreen(scene, Control(), sums, lambda: now[0])
+    scene, now = Scene("full bus", watch, rig), [0]
+    app = LiveScreen(scene, Control(), lambda: now[0])
     app.set_interval = lambda *args, **kwargs: None
     batches = [frames(second) for second in range(seconds)]
     sending = 0.0
     with Port("virtual", "bench_screen", listen=False) as sender, Port("virtual", "bench_screen") as listener:
 
         def take(frame: Frame) -> None:
-            sums.add(frame)
             watch.hear(frame)
             now[0] = frame.time
 

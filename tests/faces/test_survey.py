@@ -35,9 +35,8 @@ def test_a_recording_surveyed_in_words(rvsim):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
-    assert re.match(
-        r"The pair was 0\.\d to 0\.\d % busy on average and \d\.\d to \d\.\d % in its worst second", lines[1]
-    )
+    assert re.match(r"The pair was 0\.\d % busy on average and \d\.\d % in its worst second, at 3 s: ", lines[1])
+    assert re.fullmatch(r"That second had room for 1\d\d\d more full frames\.", lines[2])
     assert "  11 of 11 planned devices were heard." in lines
     assert "  [4] fault: heater fell silent." in lines
     assert not any("did not send in time" in line for line in lines)
@@ -220,10 +219,13 @@ def test_a_survey_as_json(rvsim):
     claimed = next(device for device in found["devices"] if device["source"] == 0x11)
     assert (claimed["name"]["manufacturer_code"], claimed["name"]["serial_number"]) == (1774, 123456)
     message = claimed["messages"][-1]
-    assert found["bus_load"].keys() == {
-        "average_percent", "average_percent_at_most", "worst_second_percent", "worst_second_percent_at_most",
+    load = found["bus_load"]
+    assert load.keys() == {
+        "average_percent", "worst_second_percent", "worst_second", "worst_second_by_source", "room_percent",
     }  # fmt: skip
-    assert 2.3 < found["bus_load"]["average_percent"] < 2.7 < found["bus_load"]["average_percent_at_most"] < 3.0
+    assert 2.4 < load["average_percent"] < 2.9  # the bounds of its frames without and with all stuff bits
+    assert load["worst_second_percent"] + load["room_percent"] == pytest.approx(100)
+    assert sum(load["worst_second_by_source"].values()) == pytest.approx(load["worst_second_percent"], abs=0.01)
     assert set(message) == {"dgn", "message", "instance", "count", "median_gap_ms", "worst_gap_ms"}
     assert all({"kind", "subject", "since", "until"} <= set(flag) for flag in found["flags"])
 

@@ -40,6 +40,7 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "wrong-length",
         "unknown-message",
         "reported-fault",
+        "bus-busy",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

@@ -1,13 +1,69 @@
-"""Frame lengths against published rows (Davis and others 2007, eqs 1-3; the same figures in the unstuffed part)."""
+"""Frame lengths against published rows, bits that hardware counted, and a second way to count them."""
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
-from rvsim.wire.timing import BIT_RATE, least_bits, most_bits
+from rvsim.wire.timing import (
+    BIT_RATE,
+    CRC_BEFORE,
+    Bit,
+    Part,
+    bits_of,
+    closing,
+    crc15,
+    exact_bits,
+    least_bits,
+    most_bits,
+    opening,
+)
+
+IDENTIFIERS = st.integers(0, (1 << 29) - 1) | st.sampled_from([0, (1 << 29) - 1, 0x1F07C1F0])
+BYTES = st.binary(max_size=8) | st.integers(0, 8).flatmap(
+    lambda length: st.lists(st.sampled_from([0, 0xFF, 0x0F, 0xF0, 0x83]), min_size=length, max_size=length).map(bytes)
+)
+COUNTED = [
+    ("01 A0 0F A6 60 3B D1 40", 141),
+    ("02 1F DE 80 25 DF C0 2B", 140),
+    ("03 E1 00 4B FF FF 3C 0F", 146),
+]
+"""Data of frames with the identifier 18EBFF00 and the bits that CAN hardware counted, the 3 between frames included
+(test/data/logfile.asc of the python-can 4.6.1 sources)."""
+
+
+def stuffed(bits):
+    """Return a string of bits with its stuff bits, found one at a time by looking back over what was sent."""
+    sent = ""
+    for bit in bits:
+        sent += bit
+        if sent[-5:] in ("00000", "11111"):
+            sent += "1" if bit == "0" else "0"
+    return sent
+
+
+def remainder(bits):
+    """Return the 15 bits that a string of bits leaves when it is divided by x^15 + the polynomial 4599 hex."""
+    number = int(bits, 2) << 15
+    while number.bit_length() > 15:
+        number ^= 0xC599 << number.bit_length() - 16
+    return f"{number:015b}"
+
+
+def before_data(identifier, length):
+    """Return the 39 bits before the data as a string, without stuff bits."""
+    text = f"{identifier:029b}"
+    return f"0{text[:11]}11{text[11:]}000{length:04b}"
+
+
+def on_the_wire(identifier, data):
+    """Return a frame as a string of bits, by the picture of an extended frame in the specification (part B, 3.1.1)."""
+    bits = before_data(identifier, len(data)) + "".join(f"{byte:08b}" for byte in data)
+    return stuffed(bits + remainder(bits)) + "1" + "01" + "1111111" + "111"
 
 
 @pytest.mark.parametrize(("length", "bits"), [(0, 67), (8, 131), (3, 91)])
 def test_fewest_bits(length, bits):
-    """54 + 8 s + 13 bits for a 29-bit identifier: 67 empty, 131 full."""
+    """54 + 8 s + 13 bits for a 29-bit identifier: 67 empty, 131 full (Davis and others 2007, eqs 1-3, unstuffed)."""
     assert least_bits(length) == bits
 
 
@@ -23,6 +79,102 @@ def test_most_bits(length, bits):
     assert most_bits(length) == bits
 
 
-def test_hardware_counts_lie_between():
-    """Full frames that CAN hardware counted at 141, 140 and 146 bits (a log writer's test data)."""
-    assert all(least_bits(8) < counted < most_bits(8) for counted in (141, 140, 146))
+@pytest.mark.parametrize(("data", "counted"), COUNTED)
+def test_bits_that_hardware_counted(data, counted):
+    """A frame is exactly as long as CAN hardware has found it."""
+    assert exact_bits(0x18EBFF00, bytes.fromhex(data)) == counted
+    assert len(bits_of(0x18EBFF00, bytes.fromhex(data))) == counted
+
+
+def test_check_value_of_the_crc():
+    """The digits 1 to 9 leave 059E hex (check value of CRC-15/CAN in the catalogue of parametrised CRC algorithms)."""
+    assert crc15(b"123456789") == 0x059E
+
+
+def test_the_crc_can_be_taken_in_pieces():
+    """A register goes on where another ended."""
+    assert crc15(b"6789", crc15(b"12345")) == 0x059E
+
+
+@given(IDENTIFIERS, BYTES)
+@example(0, bytes(8))
+@example((1 << 29) - 1, b"\xff" * 8)
+@example(0, b"")
+def test_every_bit_is_the_one_of_the_specification(identifier, data):
+    """All bits, stuff bits among them, are those that another way of building the frame gives."""
+    assert "".join(str(bit.value) for bit in bits_of(identifier, data)) == on_the_wire(identifier, data)
+    assert exact_bits(identifier, data) == len(on_the_wire(identifier, data))
+
+
+@given(IDENTIFIERS, BYTES)
+def test_no_frame_is_outside_the_bounds(identifier, data):
+    """The published formulas hold for every frame."""
+    assert least_bits(len(data)) <= exact_bits(identifier, data) <= most_bits(len(data))
+
+
+@given(IDENTIFIERS, BYTES)
+def test_a_receiver_gets_the_frame_back(identifier, data):
+    """Without its stuff bits a frame has the identifier, the length and the bytes that were sent."""
+    sent = [bit for bit in bits_of(identifier, data) if not bit.is_stuff]
+    number = {part: int("0" + "".join(str(bit.value) for bit in sent if bit.part is part), 2) for part in Part}
+    assert number[Part.IDENTIFIER] == identifier
+    assert number[Part.LENGTH] == len(data)
+    assert number[Part.DATA].to_bytes(len(data)) == data
+    assert len(sent) == least_bits(len(data))
+
+
+@given(IDENTIFIERS, BYTES)
+def test_six_equal_bits_never_come_before_the_end(identifier, data):
+    """Six equal bits mean an error up to the delimiter of the CRC: stuffing keeps them away."""
+    bits = "".join(str(bit.value) for bit in bits_of(identifier, data))[:-12]
+    assert "000000" not in bits
+    assert "111111" not in bits
+
+
+def test_bits_by_name():
+    """Each bit is named; a stuff bit belongs to the bit that called for it, here the fifth 0 of an identifier."""
+    bits = bits_of(0x0000_0000, b"\x5a")
+    assert bits[:6] == [Bit(Part.START, 0), *[Bit(Part.IDENTIFIER, 0)] * 4, Bit(Part.IDENTIFIER, 1, True)]
+    plain = [bit for bit in bits if not bit.is_stuff]
+    parts = [Part.START] + [Part.IDENTIFIER] * 11 + [Part.SRR, Part.IDE] + [Part.IDENTIFIER] * 18
+    parts += [Part.RTR, Part.R1, Part.R0] + [Part.LENGTH] * 4 + [Part.DATA] * 8 + [Part.CRC] * 15
+    parts += [Part.CRC_DELIMITER, Part.ACKNOWLEDGE, Part.ACKNOWLEDGE_DELIMITER] + [Part.END] * 7 + [Part.BETWEEN] * 3
+    assert [bit.part for bit in plain] == parts
+    assert [str(part) for part in Part] == [
+        "start of frame", "identifier", "SRR", "IDE", "RTR", "r1", "r0", "DLC", "data", "CRC", "CRC delimiter",
+        "acknowledge", "acknowledge delimiter", "end of frame", "between frames",
+    ]  # fmt: skip
+
+
+def test_a_stuff_bit_can_follow_the_crc():
+    """Five equal bits at the end of the CRC call for one more bit before the delimiter."""
+    data = next(bytes([n]) for n in range(256) if remainder_of(0x19FFE2A1, bytes([n])).endswith("00000"))
+    bits = bits_of(0x19FFE2A1, data)
+    place = next(number for number, bit in enumerate(bits) if bit.part is Part.CRC_DELIMITER)
+    assert bits[place - 1] == Bit(Part.CRC, 1, True)
+    assert exact_bits(0x19FFE2A1, data) == len(bits)
+
+
+def remainder_of(identifier, data):
+    """Return the last bits before the CRC delimiter that are no stuff bits."""
+    return "".join(str(bit.value) for bit in bits_of(identifier, data) if bit.part is Part.CRC and not bit.is_stuff)
+
+
+@given(IDENTIFIERS, st.integers(0, 8))
+def test_what_tables_run_over_is_whole_bytes(identifier, length):
+    """A 1 before the 39 bits of the opening does nothing to the CRC; the bit behind the CRC ends every run."""
+    assert f"{opening(identifier, length):040b}" == "1" + before_data(identifier, length)
+    crc = crc15(opening(identifier, length).to_bytes(5), CRC_BEFORE)
+    assert f"{crc:015b}" == remainder(before_data(identifier, length))
+    assert f"{closing(crc):016b}" == f"{crc:015b}" + ("0" if crc & 1 else "1")
+
+
+@pytest.mark.parametrize("bits", [exact_bits, bits_of])
+def test_what_is_no_frame_is_refused(bits):
+    """An identifier of 30 bits, one below 0 or nine bytes are a mistake of the caller."""
+    with pytest.raises(ValueError, match="identifier 20000000 hex does not fit in 29 bits"):
+        bits(1 << 29, b"")
+    with pytest.raises(ValueError, match="does not fit in 29 bits"):
+        bits(-1, b"")
+    with pytest.raises(ValueError, match="9 bytes do not fit in one frame, which has at most 8"):
+        bits(0, bytes(9))

@@ -22,7 +22,6 @@ from rvsim.faces.screen.lines import Line
 from rvsim.faces.screen.pages import Row, body, foot, head
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
-from rvsim.watch.load import PairLoad
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
@@ -48,7 +47,6 @@ class LiveScreen(App[int]):
         self,
         scene: Scene,
         control: Control,
-        load: PairLoad,
         clock: Callable[[], int],
         *,
         hands: Hands | None = None,
@@ -59,7 +57,7 @@ class LiveScreen(App[int]):
         self.scene = scene
         if hands is not None:
             scene.by_hand = hands.faulty
-        self._control, self._load, self._clock = control, load, clock
+        self._control, self._clock = control, clock
         self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only
         self.title = "rvsim"
@@ -89,7 +87,10 @@ class LiveScreen(App[int]):
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
             self._sheet("head").show(
-                [partial(_same, line) for line in head(self.scene, self._load.percent(self.scene.now), width)]
+                [
+                    partial(_same, line)
+                    for line in head(self.scene, self.scene.watch.load.percent(self.scene.now), width)
+                ]
             )
             lines = foot(self.scene, width)
             most = max(2, self.size.height - 8)

@@ -13,6 +13,7 @@ from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.faces.screen.wires import access_lines
 from rvsim.faces.spell import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
@@ -351,10 +352,16 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
     return lines
 
 
+def wire_lines(scene: Scene, width: int) -> list[Line]:
+    """Return one access of the pair, bit by bit."""
+    return access_lines(scene.access(), scene.named, width)
+
+
 _PAGES: Mapping[Page, Callable[[Scene, int], list[Line]]] = {
     Page.SAYS: says_lines,
     Page.TAPE: tape_lines,
     Page.LEDGER: ledger_lines,
     Page.FLAGS: flag_lines,
+    Page.WIRES: wire_lines,
     Page.KEYS: key_lines,
 }

@@ -13,11 +13,14 @@ from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
+from rvsim.watch.access import Access, latest_access
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
 from rvsim.watch.saying import Rail, Said, Saying, saying
 from rvsim.watch.watch import Told, Watch
 from rvsim.wire.fields import Reading, State
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
 
 LEFT_AFTER_US = 2_000_000
 """A shared function that a device has not spoken for so long (or three gaps) is spoken for by another."""
@@ -31,6 +34,7 @@ class Page(StrEnum):
     TAPE = "Tape"
     LEDGER = "Ledger"
     FLAGS = "Flags"
+    WIRES = "Wires"
     KEYS = "Keys"
 
 
@@ -222,6 +226,18 @@ class Scene:
         """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
         due = [self.now - told.frame.time - told.gap for told in self.watch.told(device) if told.gap is not None]
         return max((late for late in due if late > 0), default=None)
+
+    def access(self) -> Access | None:
+        """Return the last access of the pair that others waited for, of the last two seconds."""
+        return latest_access(self.watch.load.recent)
+
+    def named(self, frame: Frame) -> str:
+        """Say who sent a frame and which message it is."""
+        dgn, source = dgn_of(frame.identifier), frame.identifier & 0xFF
+        for told in self.watch.told():
+            if (told.topic.dgn, told.topic.source) == (dgn, source):
+                return f"{told.device}, {told.topic}"
+        return f"address {source:02X} hex, DGN {dgn:05X} hex"
 
     # The tape.
 

@@ -23,20 +23,15 @@ from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.rig.model import Rig
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
-from rvsim.watch.load import PairLoad
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
 
 
 class LookIn:
-    """The sink of a run that has a screen: counts the load; everything else the screen reads from the watch."""
-
-    def __init__(self) -> None:
-        self.load = PairLoad()
+    """The sink of a run that has a screen, which reads all that it shows from the watch."""
 
     def frame(self, frame: Frame) -> None:
-        """Count a frame."""
-        self.load.add(frame)
+        """Keep nothing of single frames."""
 
     def events(self, events: Sequence[Event]) -> None:
         """Keep nothing: a week's run has as much memory as a minute's."""
@@ -56,7 +51,6 @@ def ascii_terminal() -> bool:
 
 def show(
     scene: Scene,
-    load: PairLoad,
     control: Control,
     run: Callable[[], None],
     clock: Callable[[], int],
@@ -69,7 +63,6 @@ def show(
 
     Args:
         scene: what is shown of its watch.
-        load: how busy the pair is.
         control: the hand on it.
         run: runs it, to its end or until ``control`` stops it.
         clock: how far the watch has come, in microseconds.
@@ -95,7 +88,7 @@ def show(
             scene.deed = str(error)
 
     thread = threading.Thread(target=running, name="run", daemon=True)
-    app = LiveScreen(scene, control, load, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
+    app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
     thread.start()
     try:
         code = _screen(app)
@@ -118,12 +111,11 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
         RvsimError: the bench ended with it.
     """
     broken: list[str] = []
-    sink, control = LookIn(), Control(speed)
-    run = make(sink, on_failure=lambda failure: broken.append(failure.sentence))
+    control = Control(speed)
+    run = make(LookIn(), on_failure=lambda failure: broken.append(failure.sentence))
     scene = Scene(loaded.name, run.watch, loaded.rig, broken)
     return show(
         scene,
-        sink.load,
         control,
         lambda: run.paced(end, speed, control=control),
         lambda: run.heard,
@@ -131,7 +123,7 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
     )
 
 
-def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed: float) -> int:
+def show_replay(name: str, replay: Replay, rig: Rig | None, speed: float) -> int:
     """Go through a log with a screen in front.
 
     Raises:
@@ -147,7 +139,6 @@ def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed:
     replay.on_found = found
     return show(
         scene,
-        sink.load,
         control,
         lambda: replay.paced(control),
         lambda: replay.heard,
@@ -156,7 +147,7 @@ def show_replay(name: str, replay: Replay, sink: LookIn, rig: Rig | None, speed:
     )
 
 
-def show_listen(name: str, listen: Listen, sink: LookIn, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
+def show_listen(name: str, listen: Listen, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
     """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
 
     Raises:
@@ -166,7 +157,6 @@ def show_listen(name: str, listen: Listen, sink: LookIn, rig: Rig | None, end: i
     scene = Scene(name, listen.watch, rig, said, Mode.BUS)
     return show(
         scene,
-        sink.load,
         control,
         lambda: listen.run(end, control),
         lambda: listen.heard,

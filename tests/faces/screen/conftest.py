@@ -43,7 +43,7 @@ class Watched:
 
     def app(self, **more) -> LiveScreen:
         """Return a screen over the run; its timer stands still, tests look when they want to."""
-        app = LiveScreen(self.scene, self.control, self.sink.load, lambda: self.run.time, hands=self.hands, **more)
+        app = LiveScreen(self.scene, self.control, lambda: self.run.time, hands=self.hands, **more)
         app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]
         return app
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -133,6 +134,15 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
     assert any("operating mode  00: 0 = automatic" in line for line in back)
     following = drive(run.app(), (100, 30), "n")
     assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
+
+
+def test_the_wires_show_who_waited_for_whom(watched, drive):
+    """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
+    lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
+    assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
+    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
+    assert any("gave way at bit" in line for line in lines)
+    assert "  and 5 more waited" in lines
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -357,14 +367,15 @@ def test_a_full_bus(watched, drive, catalogue):
     async def a_quarter(pilot):
         for _ in range(500):
             frame = next(sent)
-            run.sink.load.add(frame)
             watch.hear(frame)
         run.scene.now = frame.time
 
     lines = drive(run.app(), (80, 24), *[a_quarter] * 8)
     assert watch.statistics.frames == 4000
-    assert "200 of 200 planned present; no flag" in lines[1]
-    assert "105 % at worst" in lines[0]  # 2000 x 131 bits are more than the 250,000 that fit: a bus cannot do it
+    assert "200 of 200 planned present; 1 warning" in lines[1]
+    # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: a bus cannot do it, and the flag says so.
+    assert re.search(r"1[0-2]\d % at worst", lines[0])
+    assert [flag.kind for flag in watch.flags] == ["bus-busy"]
 
 
 def test_markup_in_names_is_text(watched, drive):

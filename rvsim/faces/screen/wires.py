@@ -1,0 +1,68 @@
+"""One access of the pair, bit by bit: who was ready, who gave way at which bit, stuff bits, acknowledgement.
+
+Knows: how bits are written. Does not know which frames are on the pair, nor the screen's state.
+"""
+
+from collections.abc import Callable, Sequence
+from itertools import groupby
+
+from rvsim.faces.screen.lines import Line, wrapped
+from rvsim.watch.access import Access, Waiting
+from rvsim.wire.frame import Frame
+from rvsim.wire.timing import BIT_RATE, Bit, Part, bits_of
+
+_ARBITRATION = (Part.START, Part.IDENTIFIER, Part.SRR, Part.IDE, Part.RTR)
+MOST_WAITING = 5
+"""So many that waited are written out; the rest is counted."""
+Namer = Callable[[Frame], str]
+"""Says who sent a frame and which message it is."""
+
+
+def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
+    """Return the page."""
+    if access is None:
+        return [(("Nothing has been on the pair for a while.", "plain"),)]
+    frame = access.frame
+    bits = bits_of(frame.identifier, frame.data)
+    stuffed = sum(bit.is_stuff for bit in bits)
+    taken = len(bits) * 1_000_000 // BIT_RATE
+    ready = len(access.waiting) + 1
+    alone = "nobody else waited" if ready == 1 else f"{ready} were ready, and the lowest identifier went first"
+    lines: list[Line] = [((f"One access of the pair, ended at {frame.time / 1e6:.6f} s: {alone}.", "strong"),)]
+    lines += wrapped(
+        "0 is dominant: it wins over 1. [0] [1] are stuff bits, put in after five equal ones.", width, "  ", "  "
+    )
+    lines += _contest(access, named, width)
+    lines.append(((f"The frame that went: {len(bits)} bits, {stuffed} of them stuff bits, {taken} us.", "strong"),))
+    for part, group in groupby(bits, key=lambda bit: bit.part):
+        told = written(list(group))
+        if part is Part.ACKNOWLEDGE:
+            told += "  the sender sends 1, and whoever heard the frame rightly makes it 0"
+        lines += wrapped(told, width, f"  {part:<23}", " " * 25)
+    return lines
+
+
+def _contest(access: Access, named: Namer, width: int) -> list[Line]:
+    lines: list[Line] = []
+    winner = bits_of(access.frame.identifier, access.frame.data)
+    head = [bit for bit in winner if bit.part in _ARBITRATION]
+    lines += wrapped(f"{named(access.frame)}, {access.frame.identifier:08X}", width, "  went    ", "          ")
+    lines += wrapped(written(head), width, " " * 10, " " * 10)
+    for waiting in access.waiting[:MOST_WAITING]:
+        lines += _lost(waiting, named, width)
+    if len(access.waiting) > MOST_WAITING:
+        lines.append(((f"  and {len(access.waiting) - MOST_WAITING} more waited", "dim"),))
+    return lines
+
+
+def _lost(waiting: Waiting, named: Namer, width: int) -> list[Line]:
+    frame, place = waiting
+    bits = bits_of(frame.identifier, frame.data)
+    lines = wrapped(f"{named(frame)}, {frame.identifier:08X}", width, "  waited  ", "          ")
+    told = f"{written(bits[: place + 1])} gave way at bit {place}: it sent 1 and saw 0"
+    return lines + wrapped(told, width, " " * 10, " " * 10)
+
+
+def written(bits: Sequence[Bit]) -> str:
+    """Write bits, stuff bits in brackets."""
+    return "".join(f"[{bit.value}]" if bit.is_stuff else str(bit.value) for bit in bits)

@@ -1,0 +1,99 @@
+"""Exact bits of many frames in columns, against counting them frame by frame and against the sum of an array.
+
+python tests/benchmarks/bench_load.py [FRAMES]
+
+The frames have random identifiers and bytes, a third of them bytes that are all ones, and come 0.7 ms apart from twelve
+sources. "frame by frame" is our own ``exact_bits`` on the first 20,000 of them; "sum" is numpy's sum of one array of as
+many 64-bit integers, which a machine can hardly do faster. Each figure is the median of several rounds in which all
+take turns, in processor time, so that a busy moment of the machine falls on all of them. At the end the worst responses
+of 100 messages, with the time they take.
+"""
+
+import sys
+import time
+from statistics import median
+
+import numpy as np
+
+from rvsim.logs.columns import BLOCK, Columns, PairUse, bits_in, columns
+from rvsim.wire.frame import Frame
+from rvsim.wire.response import Stream, utilisation_percent, worst_responses
+from rvsim.wire.timing import exact_bits, most_bits
+
+ROUNDS = 5
+SAMPLE = 20_000
+AIM_S = 1.0
+"""Seconds of processor time for the load of 2,000,000 frames in columns, at most."""
+AIM_US = 15
+"""Microseconds for the bits of one frame without columns, at most."""
+
+
+def drawn(count, mixed=False):
+    """Return frames in columns: full ones, or of all lengths."""
+    chance = np.random.default_rng(1)
+    data = chance.integers(0, 1 << 64, count, dtype=np.uint64)
+    data[::3] = ~np.uint64(0)
+    return Columns(
+        np.arange(count, dtype=np.int64) * 700,
+        (chance.integers(0, 1 << 21, count, dtype=np.uint32) << 8) | chance.integers(0, 12, count, dtype=np.uint32),
+        data,
+        chance.integers(0, 9, count, dtype=np.uint8) if mixed else np.full(count, 8, np.uint8),
+    )
+
+
+def as_frames(held, count):
+    """Return the first frames one by one."""
+    rows = zip(*(each[:count].tolist() for each in (held.times, held.identifiers, held.data)), strict=True)
+    return [Frame(moment, identifier, data.to_bytes(8)) for moment, identifier, data in rows]
+
+
+def load(held):
+    """Count the load of frames that are in columns."""
+    use = PairUse()
+    use.add(held)
+    assert use.frames == len(held)
+
+
+def built(frames):
+    """Count the load of frames that come one by one."""
+    use = PairUse()
+    for start in range(0, len(frames), BLOCK):
+        use.add(columns(frames[start : start + BLOCK]))
+
+
+def main() -> None:
+    """Print nanoseconds a frame and the ratio to counting frame by frame, then what was aimed at."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 2_000_000
+    held, mixed = drawn(count), drawn(count, mixed=True)
+    frames = as_frames(held, SAMPLE)
+    assert bits_in(held)[:SAMPLE].tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
+    ways = {
+        "frame by frame": (lambda: [exact_bits(frame.identifier, frame.data) for frame in frames], SAMPLE),
+        "load, from frames": (lambda: built(frames), SAMPLE),
+        "bits": (lambda: bits_in(held), count),
+        "bits, all lengths": (lambda: bits_in(mixed), count),
+        "load": (lambda: load(held), count),
+        "sum": (lambda: held.data.sum(), count),
+    }
+    taken: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(ROUNDS):
+        for name, (way, _) in ways.items():
+            start = time.process_time()
+            way()
+            taken[name].append(time.process_time() - start)
+    each = {name: median(taken[name]) / number * 1e9 for name, (_, number) in ways.items()}
+    print(f"{count} frames, median of {ROUNDS} rounds\n{'':20}{'ns a frame':>12}{'frame by frame takes':>22}")
+    for name, spent in each.items():
+        print(f"{name:20}{spent:12.2f}{each['frame by frame'] / spent:20.1f} x")
+    print(f"\nload takes {each['load'] / each['sum']:.0f} times as long as the sum of one array")
+    print(f"aim: load of 2,000,000 frames in {AIM_S} s at most, reached {each['load'] * 2e6 / 1e9:.2f} s")
+    print(f"aim: one frame in {AIM_US} us at most, reached {each['frame by frame'] / 1000:.2f} us")
+    streams = [Stream(number, most_bits(8), 100_000 + 1000 * number, 5000) for number in range(100)]
+    start = time.process_time()
+    worst_responses(streams)
+    spent = (time.process_time() - start) * 1000
+    print(f"worst responses of {len(streams)} messages at {utilisation_percent(streams):.0f} % load: {spent:.1f} ms")
+
+
+if __name__ == "__main__":
+    main()
