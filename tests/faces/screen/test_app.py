@@ -136,15 +136,6 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
     assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
 
 
-def test_the_wires_show_who_waited_for_whom(watched, drive):
-    """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
-    lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
-    assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
-    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
-    assert any("gave way at bit" in line for line in lines)
-    assert "  and 5 more waited" in lines
-
-
 @pytest.mark.parametrize("size", SIZES)
 def test_the_sums_of_the_ledger_are_never_cut(watched, drive, size):
     """At every size the three sums that the page is for stand there with their figures."""

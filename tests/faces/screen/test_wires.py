@@ -54,3 +54,12 @@ def test_nothing_yet():
 def test_bits_in_writing():
     """Stuff bits stand in brackets."""
     assert written([Bit(Part.DATA, 1), Bit(Part.DATA, 0, True)]) == "1[0]"
+
+
+def test_the_wires_show_who_waited_for_whom(watched, drive):
+    """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
+    lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
+    assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
+    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
+    assert any("gave way at bit" in line for line in lines)
+    assert "  and 5 more waited" in lines
