@@ -39,15 +39,22 @@ class Kept:
 
 
 @pytest.fixture(scope="session")
-def recorded(catalogue):
-    """Return the frames of two minutes of a shipped scenario."""
+def record(catalogue):
+    """Run a shipped scenario: ``record("winter_evening", 240, seed=2)``; (frames, the run's watch)."""
 
-    def record(scenario):
+    def go(scenario, seconds=120, seed=1):
         kept = Kept()
-        Run(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=1).until(120 * SECOND)
-        return kept.frames
+        run = Run(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=seed)
+        run.until(seconds * SECOND)
+        return kept.frames, run.watch
 
-    made = {scenario: record(scenario) for scenario in ("winter_evening", "heater_goes_quiet")}
+    return go
+
+
+@pytest.fixture(scope="session")
+def recorded(record):
+    """Return the frames of two minutes of a shipped scenario."""
+    made = {scenario: record(scenario)[0] for scenario in ("winter_evening", "heater_goes_quiet")}
     made["marine"] = list(open_log(MARINE).frames())
     return made
 

@@ -13,13 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.devices.registry import settings_models
-from rvsim.faces.run import Run
 from rvsim.logs.draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
-from rvsim.shakedown.scenario import load_scenario
 from rvsim.watch.decode import Decoder
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import Special, State
@@ -31,26 +28,6 @@ FROM, TO = 100 * SECOND, 160 * SECOND
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 UNKNOWN_DGN = 0x1AABB
 """A number that no message of ours has."""
-
-
-class Kept:
-    """A sink that keeps frames."""
-
-    def __init__(self):
-        self.frames = []
-
-    def frame(self, frame):
-        """Keep it."""
-        self.frames.append(frame)
-
-    def events(self, events):
-        """Not asked."""
-
-    def end(self, time, watch):
-        """Not asked."""
-
-    def flush(self):
-        """Nothing waits."""
 
 
 @dataclass
@@ -95,14 +72,6 @@ class Tally:
             missed = self.seeded[kind] - self.hits[kind]
             rows.append(f"  {kind:<18}{self.seeded[kind]:>8}{self.hits[kind]:>8}{missed:>8}{self.false[kind]:>14}")
         return "\n".join(rows)
-
-
-@cache
-def bench(catalogue, seed: int, seconds: int = 240) -> tuple[Frame, ...]:
-    """A recording of the healthy bench."""
-    kept = Kept()
-    Run(load_scenario("winter_evening", kinds=settings_models()), catalogue, kept, seed=seed).until(seconds * SECOND)
-    return tuple(kept.frames)
 
 
 @cache
@@ -299,10 +268,10 @@ def shown(capsys):
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, shown, with_rig):
+def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
     """Devices cut out, gaps stretched, addresses doubled, bytes spoilt, in copies of a healthy recording."""
     rig, tally = (load_rig("ottersby") if with_rig else None), Tally()
-    for seed in bench_seeds(list(bench(catalogue, 1)), catalogue, rig):
+    for seed in bench_seeds(record("winter_evening", 240)[0], catalogue, rig):
         tally.count(seed, survey(seed.frames, catalogue, rig).flags)
     shown(tally.table(f"Faults seeded into a bench recording, {'with its rig' if rig else 'no rig'}"))
     assert tally.missed == []
@@ -327,11 +296,11 @@ def test_every_fault_seeded_into_the_vessels_log_is_flagged_and_nothing_else(cat
     assert tally.wrong == []
 
 
-def test_healthy_logs_raise_none(catalogue, shown):
+def test_healthy_logs_raise_none(catalogue, record, shown):
     """Five seeds of half an hour, with the rig and without: not one flag. The vessel's log: nobody late or silent."""
     rig, minutes, flags = load_rig("ottersby"), 0, []
     for seed in range(1, 6):
-        frames = bench(catalogue, seed, 1800)
+        frames, _ = record("winter_evening", 1800, seed)
         minutes += 60
         flags += [*survey(frames, catalogue, rig).flags, *survey(frames, catalogue).flags]
     vessel = survey(marine(), catalogue).flags

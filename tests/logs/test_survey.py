@@ -5,44 +5,19 @@ from pathlib import Path
 import pytest
 
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import settings_models
-from rvsim.faces.run import Run
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import Heard, Message, survey
 from rvsim.rig.load import load_rig
-from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 
 MARINE = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
 
 
-class Kept:
-    """A sink that keeps frames."""
-
-    def __init__(self):
-        self.frames = []
-
-    def frame(self, frame):
-        """Keep it."""
-        self.frames.append(frame)
-
-    def events(self, events):
-        """Not asked."""
-
-    def end(self, time, watch):
-        """Not asked."""
-
-    def flush(self):
-        """Nothing waits."""
-
-
 @pytest.fixture(scope="module")
-def quiet(catalogue):
+def quiet(record):
     """The frames of the quiet heater, and the flags of the live run."""
-    kept = Kept()
-    run = Run(load_scenario("heater_goes_quiet", kinds=settings_models()), catalogue, kept, seed=1)
-    run.until(120 * SECOND)
-    return kept.frames, run.watch.everything
+    frames, watch = record("heater_goes_quiet")
+    return frames, watch.everything
 
 
 def test_a_log_raises_the_flags_of_the_live_run(catalogue, quiet):

@@ -5,7 +5,6 @@ The announce and packets of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (
 
 import pytest
 
-from rvsim.wire.transfer import LongMessages
 from rvsim.wire.transfer_events import Kind, LongMessage, Trouble
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
@@ -13,44 +12,10 @@ BAM = "00ECFF01 20 14 00 03 FF B0 FE 00"
 TO_ALL = ["00EBFF01 01 01 02 03 04 05 06 07", "00EBFF01 02 01 02 03 04 05 06 07", "00EBFF01 03 01 02 03 04 05 06 FF"]
 
 
-class Node:
-    """A node at address 02 that is told frames as text; what it sends is given back as text."""
-
-    def __init__(self, **options):
-        self.long = LongMessages(2, **options)
-        self.time = 0
-        self.events = []
-
-    def _note(self, outcome):
-        self.events += outcome.events
-        return [f"{identifier:08X} {data.hex(' ').upper()}" for identifier, data in outcome.frames]
-
-    def hear(self, frame, at=None):
-        """Tell it a frame now, or at a time."""
-        self.time = self.time if at is None else at
-        identifier, _, data = frame.partition(" ")
-        return self._note(self.long.hear(self.time, int(identifier, 16), bytes.fromhex(data)))
-
-    def due(self):
-        """Let happen what is due next; returns when that was, and what was sent."""
-        self.time = self.long.due()
-        return self.time, self._note(self.long.expire(self.time))
-
-    @property
-    def kinds(self):
-        """What went wrong so far."""
-        return [event.kind for event in self.events if isinstance(event, Trouble)]
-
-    @property
-    def messages(self):
-        """What came in so far."""
-        return [event for event in self.events if isinstance(event, LongMessage)]
-
-
 @pytest.fixture
-def node():
+def node(node_at):
     """Give a node with the usual settings."""
-    return Node()
+    return node_at(2)
 
 
 def test_a_published_message_to_all(node):
@@ -208,9 +173,9 @@ def test_senders_do_not_disturb_each_other(node):
     assert node.kinds == []
 
 
-def test_room_for_messages_to_all_is_bounded():
+def test_room_for_messages_to_all_is_bounded(node_at):
     """The sender that comes when there is no room is counted, and has to begin again."""
-    node = Node(most=2)
+    node = node_at(2, most=2)
     for source in ("01", "03", "04"):
         node.hear(f"00ECFF{source} 20 14 00 03 FF B0 FE 00")
     assert (node.kinds, node.long.open) == ([Kind.CROWDED], 2)

@@ -5,7 +5,6 @@ The exchanges of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (MIT), but f
 
 import pytest
 
-from rvsim.wire.transfer import LongMessages
 from rvsim.wire.transfer_events import Kind, LongMessage, Trouble
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
@@ -15,44 +14,10 @@ TO_IT = ["00EB0201 01 01 02 03 04 05 06 07", "00EB0201 02 01 02 03 04 05 06 07",
 ACKNOWLEDGED = "1CEC0102 13 14 00 03 FF B0 FE 00"
 
 
-class Node:
-    """A node at address 02 that is told frames as text; what it sends is given back as text."""
-
-    def __init__(self, **options):
-        self.long = LongMessages(2, **options)
-        self.time = 0
-        self.events = []
-
-    def _note(self, outcome):
-        self.events += outcome.events
-        return [f"{identifier:08X} {data.hex(' ').upper()}" for identifier, data in outcome.frames]
-
-    def hear(self, frame, at=None):
-        """Tell it a frame now, or at a time."""
-        self.time = self.time if at is None else at
-        identifier, _, data = frame.partition(" ")
-        return self._note(self.long.hear(self.time, int(identifier, 16), bytes.fromhex(data)))
-
-    def due(self):
-        """Let happen what is due next; returns when that was, and what was sent."""
-        self.time = self.long.due()
-        return self.time, self._note(self.long.expire(self.time))
-
-    @property
-    def kinds(self):
-        """What went wrong so far."""
-        return [event.kind for event in self.events if isinstance(event, Trouble)]
-
-    @property
-    def messages(self):
-        """What came in so far."""
-        return [event for event in self.events if isinstance(event, LongMessage)]
-
-
 @pytest.fixture
-def node():
+def node(node_at):
     """Give a node with the usual settings."""
-    return Node()
+    return node_at(2)
 
 
 def test_a_published_message_to_one(node):
@@ -71,9 +36,9 @@ def test_it_asks_for_no_more_packets_than_there_are(node):
     assert node.hear("00EC0203 10 F9 06 FF FF B0 FE 00") == ["1CEC0302 11 10 01 FF FF B0 FE 00"]
 
 
-def test_its_own_limit_counts_too():
+def test_its_own_limit_counts_too(node_at):
     """A node that takes two packets at a time asks for two, then for the one that is left."""
-    node = Node(window=2)
+    node = node_at(2, window=2)
     assert node.hear(RTS_NO_LIMIT) == ["1CEC0102 11 02 01 FF FF B0 FE 00"]
     assert node.hear(TO_IT[0]) == []
     assert node.hear(TO_IT[1]) == ["1CEC0102 11 01 03 FF FF B0 FE 00"]
@@ -85,9 +50,9 @@ def test_a_sender_that_allows_no_packet_is_asked_for_one(node):
 
 
 @pytest.mark.parametrize("number", [2, 3, 15, 16, 17, 33, 254, 255])
-def test_any_number_of_packets(number):
+def test_any_number_of_packets(number, node_at):
     """Messages of 2 to 255 packets, built by hand, arrive whole; the last packet has a byte or two of the message."""
-    node = Node(window=255)
+    node = node_at(2, window=255)
     size = (number - 1) * 7 + 1 if number > 2 else 9
     data = bytes(place * 7 % 251 for place in range(size))
     head = bytes([16, size & 255, size >> 8, number, 255, 0xB0, 0xFE, 0])
@@ -213,9 +178,9 @@ def test_a_request_that_does_not_fit_is_refused(node):
     assert node.long.open == 0
 
 
-def test_room_for_messages_to_it_is_bounded():
+def test_room_for_messages_to_it_is_bounded(node_at):
     """The sender that comes when there is no room is told so (reason 2)."""
-    node = Node(most=2)
+    node = node_at(2, most=2)
     node.hear("00EC0201 10 14 00 03 01 B0 FE 00")
     node.hear("00EC0203 10 14 00 03 01 B0 FE 00")
     assert node.hear("00EC0204 10 14 00 03 01 B0 FE 00") == ["1CEC0402 FF 02 FF FF FF B0 FE 00"]

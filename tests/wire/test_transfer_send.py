@@ -17,44 +17,10 @@ WAIT = "1CEC909B 11 00 FF FF FF 00 DF 00"
 ACKNOWLEDGED = "1CEC909B 13 14 00 03 FF 00 DF 00"
 
 
-class Node:
-    """A node at address 90h; frames in and out as text."""
-
-    def __init__(self, **options):
-        self.long = LongMessages(0x90, **options)
-        self.time = 0
-        self.events = []
-
-    def _note(self, outcome):
-        self.events += outcome.events
-        return [f"{identifier:08X} {data.hex(' ').upper()}" for identifier, data in outcome.frames]
-
-    def send(self, dgn=0xDF00, data=TWENTY, destination=0x9B, at=None):
-        """Send a message now, or at a time."""
-        self.time = self.time if at is None else at
-        return self._note(self.long.send(self.time, dgn, data, destination))
-
-    def hear(self, frame, at=None):
-        """Tell it a frame now, or at a time."""
-        self.time = self.time if at is None else at
-        identifier, _, data = frame.partition(" ")
-        return self._note(self.long.hear(self.time, int(identifier, 16), bytes.fromhex(data)))
-
-    def due(self):
-        """Let happen what is due next; returns when that was, and what was sent."""
-        self.time = self.long.due()
-        return self.time, self._note(self.long.expire(self.time))
-
-    @property
-    def kinds(self):
-        """What went wrong so far."""
-        return [event.kind for event in self.events if isinstance(event, Trouble)]
-
-
 @pytest.fixture
-def node():
+def node(node_at):
     """Give a node with the usual settings."""
-    return Node()
+    return node_at(0x90)
 
 
 # To all.
@@ -81,9 +47,9 @@ def test_the_longest_message_to_all(node):
     assert node.events == [Arrived(12_750_000, 255, 0xFEB0)]
 
 
-def test_packets_may_be_further_apart():
+def test_packets_may_be_further_apart(node_at):
     """Up to 200 ms; a node that was called late keeps the distance from when it really sent."""
-    node = Node(gap=200_000)
+    node = node_at(0x90, gap=200_000)
     node.send(0xFEB0, destination=255)
     assert node.long.due() == 200_000
     assert node.long.expire(199_999).frames == []
@@ -153,7 +119,7 @@ def test_silence_after_the_last_packet(node):
     assert node.kinds == [Kind.TIMEOUT]
 
 
-def test_it_waits_when_told(node):
+def test_it_waits_when_told(node, node_at):
     """T4 is 1050 ms after each "wait"; then the session has ended, even before the first packet."""
     node.send()
     assert node.hear(WAIT, at=100_000) == []
@@ -162,7 +128,7 @@ def test_it_waits_when_told(node):
     assert node.hear("1CEC909B 11 01 01 FF FF 00 DF 00", at=700_000) == PACKETS[:1]
     node.hear(WAIT, at=800_000)
     assert node.due() == (1_850_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
-    other = Node()
+    other = node_at(0x90)
     other.send()
     other.hear(WAIT)
     assert other.due() == (1_050_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
