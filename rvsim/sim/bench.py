@@ -15,11 +15,13 @@ from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.kernel import Kernel
-from rvsim.sim.line import Line
+from rvsim.sim.line import Line, Together
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import LineEvent
+from rvsim.wire.timing import BIT_RATE
 from rvsim.world.world import World
 
 Gate = Callable[[int, int, bytes], bytes | None]
@@ -74,8 +76,15 @@ class Bench:
         acts: Iterable[Act] = (),
         on_frame: Callable[[Frame], None] | None = None,
         on_failure: Callable[[Failure], None] | None = None,
+        on_line: Callable[[LineEvent], None] | None = None,
+        acknowledges: bool = True,
+        bit_rate: int = BIT_RATE,
     ) -> None:
         """Put everything together.
+
+        The bench acknowledges every frame, as an adapter that takes part in the traffic does; with ``acknowledges``
+        off only the devices do, and a device alone goes on trying. ``on_line`` takes what happens on the wires beside
+        frames; nodes go by their devices' names.
 
         Raises:
             InputError: a device has no kind, or lacks a function that its kind needs.
@@ -86,7 +95,10 @@ class Bench:
         self._taken_out: set[Device] = set()
         self._on_frame = on_frame
         self._on_failure = on_failure
-        self._line = Line(self.kernel, self._deliver)
+        self.line = Line(
+            self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
+        )
+        """The wires: troubles are put there, and mended."""
         self.gates = {plan.name: list((gates or {}).get(plan.name, ())) for plan in rig.devices}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
         self.devices = [
@@ -94,6 +106,7 @@ class Bench:
         ]
         self._listeners: dict[int, list[Device]] = {}
         for device in self.devices:
+            self.line.join(device, device.name)
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._listeners.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._wake, (device, device.start))
@@ -117,7 +130,7 @@ class Bench:
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now."""
-        self._line.send(identifier, data, None)
+        self.line.send(identifier, data, None)
 
     def _wake(self, planned: tuple[Device, Callable[[], None]]) -> None:
         self._run(*planned)
@@ -147,18 +160,23 @@ class Bench:
             for gate in gates:
                 data = gate(self.kernel.now, identifier, data) if data is not None else None
             if data is not None:
-                self._line.send(identifier, data, device)
+                self.line.send(identifier, data, device)
         device.outbox.clear()
 
     def _deliver(self, frame: Frame, sender: object) -> None:
         if self._on_frame is not None:
             self._on_frame(frame)
-        for device in self._listeners.get(dgn_of(frame.identifier), ()):
+        hearing = self._listeners.get(dgn_of(frame.identifier), ())
+        if self.line.deaf or sender.__class__ is Together:
+            silent = self.line.deaf.union(sender if isinstance(sender, Together) else ())
+            hearing = [device for device in hearing if device not in silent]
+        for device in hearing:
             if device is not sender:
                 self._run(device, device.hear, frame.identifier, frame.data)
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self._taken_out.add(device)
+        self.line.leave(device)
         with suppress(Exception):  # it is broken already
             device.leave()
         failure = Failure(self.kernel.now, device.name, error)

@@ -12,8 +12,10 @@ from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
+from rvsim.sim.wiring import Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
 
 PANEL, COMMANDS = 0x44, {0x1FFE3, 0x1FEA6, 0x1FFF6, 0x1FE96}
 ACTED_ON = [
@@ -200,3 +202,116 @@ def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
         'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, circulation_pump, '
         "roof_fan, charger, battery_monitor, tank, ambient"
     )
+
+
+# What happens on the wires.
+
+
+ONE = {"name": "one", "address": 0x91, "kind": "ambient", "functions": {"ambient_sensor": 1}}
+OTHER = {"name": "other", "address": 0x92, "kind": "ambient", "functions": {"ambient_sensor": 2}}
+
+
+@pytest.fixture
+def wired(catalogue):
+    """Put sensors on a bench; returns it, its frames and what happened on the wires."""
+
+    def go(*devices, kinds=KINDS, **settings):
+        frames, events = [], []
+        rig = Rig.model_validate({"schema": 1, "name": "a", "title": "A", "device": list(devices)})
+        bench = Bench(rig, catalogue, kinds, on_frame=frames.append, on_line=events.append, **settings)
+        return bench, frames, events
+
+    return go
+
+
+def test_a_device_alone_works_because_the_bench_acknowledges(wired):
+    """As an adapter does that takes part in the traffic."""
+    bench, frames, events = wired(ONE)
+    bench.run_until(10 * SECOND)
+    assert len(frames) > 3
+    assert events == []
+
+
+def test_without_the_bench_acknowledging_a_device_alone_gets_nothing_through(wired):
+    """It goes on trying its claim, error passive, until another node is there."""
+    bench, frames, events = wired(ONE, acknowledges=False)
+    bench.run_until(10 * SECOND)
+    assert frames == []
+    (changed,) = [event for event in events if isinstance(event, StateChanged)]
+    assert changed[1:] == ("one", ErrorState.PASSIVE, 128, 0)
+    assert {event.node for event in events if isinstance(event, NotAcknowledged)} == {"one"}
+    bench.line.join("real one")
+    bench.run_until(11 * SECOND)
+    assert dgn_of(frames[0].identifier) == 0x0EE00
+
+
+def test_two_devices_acknowledge_each_other(wired):
+    """On real wires two are enough; a device that is taken out acknowledges no more."""
+    bench, frames, events = wired(ONE, OTHER, acknowledges=False, kinds={**KINDS, "ambient": Broken})
+    bench.run_until(15 * SECOND)
+    assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92}
+    assert events == []
+    bench.run_until(40 * SECOND)
+    assert [failure.device for failure in bench.failures] == ["one", "other"]
+    assert frames[-1].time < 22 * SECOND
+
+
+def test_two_claims_of_one_address_at_once_collide(wired):
+    """They differ in the NAME only, so both win the arbitration; after 16 collisions, error passive, both pass."""
+    bench, frames, events = wired(ONE)
+    bench.put(0x18EEFF91, bytes(8))  # a lower NAME than any
+    bench.run_until(SECOND)
+    collided = [event for event in events if isinstance(event, Collided)]
+    assert len(collided) == 17
+    assert {event[1:] for event in collided} == {(0x18EEFF91, ("outside", "one"))}
+    assert [frame.data == bytes(8) for frame in frames[:2]] == [True, False]
+    assert [event.node for event in events if isinstance(event, StateChanged)] == ["outside", "one", "outside"]
+
+
+def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
+    """Both claim with one NAME: neither notices, and the address is not contested."""
+    bench, frames, _ = wired(ONE)
+    bench.run_until(SECOND)
+    claim = frames[0].data
+    again, others, events = wired(ONE)
+    again.put(0x18EEFF91, claim)
+    again.run_until(SECOND)
+    assert others == frames
+    assert events == []
+
+
+def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
+    """A trouble goes by the device's name."""
+    bench, frames, _ = wired(ONE, OTHER)
+    bench.line.trouble(ReversedPair("one"))
+    bench.run_until(10 * SECOND)
+    assert {frame.identifier & 0xFF for frame in frames} == {0x92}
+    bench.put(0x18EAFFF9, bytes.fromhex("00 EE 00"))  # who is there?
+    bench.run_until(11 * SECOND)
+    late = [frame.identifier for frame in frames if frame.time > 10 * SECOND and dgn_of(frame.identifier) == 0x0EE00]
+    assert late == [0x18EEFF92]
+    bench.line.mend(ReversedPair("one"))
+    bench.run_until(20 * SECOND)
+    assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
+
+
+def test_the_seed_decides_what_the_wires_spoil(wired):
+    """Same seed, same frames and events."""
+    runs = []
+    for seed in (1, 1, 2):
+        bench, frames, events = wired(ONE, OTHER, seed=seed)
+        bench.line.trouble(Noise(0.001))
+        bench.run_until(30 * SECOND)
+        runs.append((frames, events))
+    assert runs[0] == runs[1]
+    assert runs[0][1] != runs[2][1]
+
+
+def test_the_bit_rate_is_that_of_the_wires(wired):
+    """At half the rate the first claim takes twice as long (131 bits of 8 us)."""
+    times = []
+    for rate in (250_000, 125_000):
+        bench, frames, _ = wired(ONE, bit_rate=rate)
+        bench.run_until(SECOND)
+        times.append(frames[0].time)
+    assert times == [524, 1048]
