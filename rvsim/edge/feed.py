@@ -5,12 +5,14 @@ taken in may the watch believe that nothing before T is still to come. So a slow
 times the wall clock, raises no false flag. Does not know what the watch makes of a frame.
 """
 
+from collections import deque
 from collections.abc import Callable
 from typing import NamedTuple
 
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent
 
 _PATIENCE_S = 5.0
 
@@ -23,13 +25,32 @@ class Watermark(NamedTuple):
 
 
 class Feed:
-    """Moves frames from a port to ``take`` and tells ``advance`` the time once every frame before it was taken."""
+    """Moves frames from a port to ``take`` and tells ``advance`` the time once every frame before it was taken.
 
-    def __init__(self, port: Port, take: Callable[[Frame], None], advance: Callable[[int], None]) -> None:
+    What happens beside frames does not pass through the port; ``tell`` gets it in its place among them.
+    """
+
+    def __init__(
+        self,
+        port: Port,
+        take: Callable[[Frame], None],
+        advance: Callable[[int], None],
+        tell: Callable[[LineEvent], None],
+    ) -> None:
         self._port = port
         self._take = take
         self._advance = advance
+        self._tell = tell
         self._taken = 0
+        self._beside: deque[tuple[int, LineEvent]] = deque()
+
+    def note(self, event: LineEvent, sent: int) -> None:
+        """Keep what happened when ``sent`` frames had been put on the bus until they were taken in."""
+        self._beside.append((sent, event))
+
+    def _tell_up_to(self, taken: float) -> None:
+        while self._beside and self._beside[0][0] <= taken:
+            self._tell(self._beside.popleft()[1])
 
     def pump(self, mark: Watermark) -> int:
         """Take in what has arrived; return how many frames of the watermark are still under way.
@@ -39,13 +60,15 @@ class Feed:
         """
         frames = self._port.take()
         for frame in frames:
+            self._tell_up_to(self._taken)
             self._take(frame)
-        self._taken += len(frames)
+            self._taken += 1
         statistics = self._port.statistics
         if statistics.error is not None:
             raise BusError(f"the bus was lost while listening ({statistics.error})")
         missing = mark.sent - self._taken - statistics.dropped
         if missing <= 0:
+            self._tell_up_to(mark.sent)
             self._advance(mark.time)
         return max(0, missing)
 

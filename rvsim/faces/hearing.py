@@ -12,6 +12,7 @@ from rvsim.faces.output import Sink
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent
 
 
 class Writes(Protocol):
@@ -66,6 +67,13 @@ class Hearing:
         events = self.watch.hear(frame)
         if self._every and self.shown:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
+        if events:
+            self._show(events)
+
+    def note(self, event: LineEvent) -> None:
+        """Let the watch know what happened on the pair beside frames."""
+        self.time = max(self.time, event.time)
+        events = self.watch.note(event)
         if events:
             self._show(events)
 

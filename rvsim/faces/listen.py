@@ -23,6 +23,11 @@ SILENCE_S = 5.0
 (rv-c.com/node/82)."""
 _WIRES = "CAN high and CAN low, which may be swapped; both terminators"
 
+_ALONE = (
+    "if only one device is on this bus, and the adapter only listens, nobody acknowledges its frames and nothing valid "
+    "can arrive; power a second device"
+)
+
 
 class Listen:
     """Hears a bus until it is stopped.
@@ -127,7 +132,7 @@ class Listen:
         if counts.received:
             return
         if counts.errors:
-            self._once("errors", self._spoilt(counts.errors))
+            self._once("errors", self._spoilt(counts.errors), _ALONE)
         elif counts.skipped:
             self._once(
                 "skipped",
@@ -154,6 +159,5 @@ class Listen:
         return (
             heard + "Try next: is the network powered; CAN high, CAN low and ground of the adapter; the bit rate, "
             "which is 250000 on RV-C",
-            "if only one device is on this bus, and the adapter only listens, nobody acknowledges its frames and "
-            "nothing valid can arrive; power a second device",
+            _ALONE,
         )

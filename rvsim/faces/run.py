@@ -20,6 +20,7 @@ from rvsim.sim.clock import PacedClock
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
@@ -51,6 +52,7 @@ class Run:
         """How far the run has come, in microseconds."""
         self._hearing = Hearing(self.watch, sink, recorder, every)
         self._carry: Callable[[Frame], None] = self._hearing.take
+        self._tell: Callable[[LineEvent], None] = self._hearing.note
         self.bench = Bench(
             loaded.rig,
             catalogue,
@@ -61,6 +63,7 @@ class Run:
             gates=gates(loaded, catalogue),
             acts=acts(loaded),
             on_frame=lambda frame: self._carry(frame),
+            on_line=lambda event: self._tell(event),
             on_failure=on_failure,
         )
 
@@ -93,8 +96,9 @@ class Run:
         """
         clock, control = PacedClock(speed), control or Control(speed)
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
-            feed = Feed(listener, self._hearing.take, self._hearing.advance)
+            feed = Feed(listener, self._hearing.take, self._hearing.advance, self._hearing.note)
             self._carry = sender.send
+            self._tell = lambda event: feed.note(event, sender.statistics.sent)
             try:
                 while not control.stopped and (end is None or self.time < end):
                     upcoming = self._next(self.time, end)

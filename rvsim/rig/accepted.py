@@ -25,6 +25,7 @@ FLAG_KINDS = (
     "unknown-message",
     "reported-fault",
     "bus-busy",
+    "no-acknowledge",
 )
 """The kinds of flag that a rig can accept."""
 ABOUT_A_FIELD = ("bad-value", "no-data")

@@ -11,7 +11,7 @@ from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
 from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
-from rvsim.watch.transitions import FellSilent, GapExceeded, Presence, Stranger, Topic
+from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Stranger, Topic
 from rvsim.watch.values import Values
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
@@ -92,6 +92,22 @@ class Node:
         """Functions that it speaks for under an instance that it may not have."""
         self.stranger: Entry | None = None
         """Whom its topics are counted to as long as no planned device is heard from it."""
+
+
+class Stream:
+    """What one source sends under one DGN, whatever the priority and destination."""
+
+    __slots__ = ("apart", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
+
+    def __init__(self, layout: Layout, node: Node, reports: bool, is_packet: bool) -> None:
+        self.layout = layout
+        self.apart = layout.apart
+        self.node = node
+        self.reports = reports
+        self.is_packet = is_packet
+        self.parts: dict[bytes, Part] = {}
+        self.length: LengthWrong | None = None
+        self.right_in_a_row = 0
 
 
 class Entry:

@@ -66,6 +66,11 @@ class Contests:
             claims.since = now
             self._agenda.put(now + TIME_TO_YIELD, self._yielding, node.address, claims)
 
+    def stands(self, address: int) -> bool:
+        """Tell whether an address is told to be shared."""
+        claims = self._claims.get(address)
+        return claims is not None and claims.shared is not None
+
     def _heard_before(self, part: Part, now: int) -> bool:
         """Tell whether somebody was still heard from an address when this claim came from it."""
         times = [one.rhythm.times[-1] for one in part.node.parts if one is not part]

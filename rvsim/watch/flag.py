@@ -34,6 +34,7 @@ class Kind(StrEnum):
     UNKNOWN_MESSAGE = "unknown-message"
     REPORTED_FAULT = "reported-fault"
     BUS_BUSY = "bus-busy"
+    NO_ACKNOWLEDGE = "no-acknowledge"
 
 
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}

@@ -61,6 +61,10 @@ class Identity:
         self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=HEARTBEAT_FLOOR)
         """So long a source may take to say what it is: three heartbeats, or three of the slowest planned status."""
 
+    def is_contested(self, address: int) -> bool:
+        """Tell whether two NAMEs are told to share an address."""
+        return self._contests.stands(address)
+
     def hear(self, part: Part, time: int) -> bool:
         """Count a topic that was just heard to its device.
 

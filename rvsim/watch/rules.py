@@ -24,13 +24,16 @@ from rvsim.watch.transitions import (
     Ended,
     FaultReported,
     FellSilent,
+    FramesCollided,
     GapExceeded,
     LengthWrong,
     Limits,
     NameMissing,
+    NobodyAcknowledges,
     Problem,
     RangeLeft,
     Stranger,
+    WaitedTooLong,
 )
 from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.frame import Frame
@@ -184,6 +187,40 @@ def _busy(found: BusBusy) -> _Draft:
     return _Draft(Kind.BUS_BUSY, "bus", severity, text, advice, ())
 
 
+def _waited(found: WaitedTooLong) -> _Draft:
+    text = (
+        f"{found.message} of {found.device} took {found.response / 1000:.1f} ms to get through, and the plan promises "
+        f"{found.promised / 1000:.1f} ms at worst, without errors and if everybody keeps to the plan"
+    )
+    advice = (
+        "who sends more than the plan has, or more often: see who used the pair; or what spoils frames, so that they "
+        "are sent again: with the power off, both terminators (60 ohm across the pair) and every plug"
+    )
+    return _Draft(Kind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND:.6f} s",))
+
+
+def _unacknowledged(found: NobodyAcknowledges) -> _Draft:
+    text = (
+        f"nobody acknowledges what it sends: nothing of it has come through for {_span(found.limit)}, and it goes on "
+        "trying"
+    )
+    advice = (
+        "one node alone cannot send: is another one powered, with the same bit rate? if so, its two wires, which may "
+        "be swapped, then its drop and its data plug"
+    )
+    evidence = (f"identifier {found.identifier:08X}, first tried at {_moment(found.since)}",)
+    return _Draft(Kind.NO_ACKNOWLEDGE, found.device, Severity.FAULT, text, advice, evidence)
+
+
+def _collided(found: FramesCollided) -> _Draft:
+    text = (
+        f"{' and '.join(found.nodes)} sent one identifier with different data at once: both use address "
+        f"{found.source:02X} hex, and each spoils the other's frame"
+    )
+    evidence = (f"identifier {found.identifier:08X} at {_moment(found.time)}",)
+    return _Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, _ONE_ADDRESS, evidence)
+
+
 def _stranger(found: Stranger) -> _Draft:
     if found.instead_of is not None and found.name is not None:
         text = f"another unit than the planned {found.instead_of} speaks as {found.function}: {_unit(found.name)}"
@@ -206,14 +243,16 @@ def _stranger(found: Stranger) -> _Draft:
     return _Draft(Kind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
 
 
+_ONE_ADDRESS = (
+    "give one of them another address, or find the one that does not arbitrate: unplug one and see which one goes"
+)
+
+
 def _shared(found: AddressShared) -> _Draft:
     units = " and ".join(_unit(name) for name in found.names)
     text = f"{len(found.names)} units claim address {found.source:02X} hex, and none gives way: {units}"
-    advice = (
-        "give one of them another address, or find the one that does not arbitrate: unplug one and see which one goes"
-    )
     names = tuple(f"NAME {written(name)}" for name in found.names)
-    return _Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, advice, names)
+    return _Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, _ONE_ADDRESS, names)
 
 
 _DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
@@ -293,6 +332,9 @@ _DRAFTS: dict[type, Callable[[Any], _Draft]] = {
     GapExceeded: _late,
     BusFellQuiet: _quiet,
     BusBusy: _busy,
+    WaitedTooLong: _waited,
+    NobodyAcknowledges: _unacknowledged,
+    FramesCollided: _collided,
     Stranger: _stranger,
     AddressShared: _shared,
     RangeLeft: _bad,

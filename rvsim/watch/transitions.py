@@ -198,6 +198,53 @@ class AddressShared(NamedTuple):
         return AddressShared, self.source
 
 
+class FramesCollided(NamedTuple):
+    """Nodes sent one identifier with different data at once; ``nodes`` are all that did so far."""
+
+    time: int
+    since: int
+    device: str
+    source: int
+    nodes: tuple[str, ...]
+    identifier: int
+
+    @property
+    def cause(self) -> Cause:
+        """One for each address."""
+        return FramesCollided, self.source
+
+
+class NobodyAcknowledges(NamedTuple):
+    """A node sends and nobody acknowledges; nothing of it has come through for ``limit`` from its first try on."""
+
+    time: int
+    since: int
+    device: str
+    identifier: int
+    limit: int
+
+    @property
+    def cause(self) -> Cause:
+        """One for each address."""
+        return NobodyAcknowledges, self.identifier & 0xFF
+
+
+class WaitedTooLong(NamedTuple):
+    """A message took ``response`` from being ready to being through, and the plan promises ``promised`` at worst."""
+
+    time: int
+    since: int
+    device: str
+    message: str
+    response: int
+    promised: int
+
+    @property
+    def cause(self) -> Cause:
+        """There is one bus."""
+        return (WaitedTooLong,)
+
+
 class Limits(NamedTuple):
     """Between which values a field is believed, in its unit, and who says so."""
 
@@ -333,5 +380,6 @@ class Ended(NamedTuple):
 
 AboutMessage = GapExceeded | RangeLeft | DataLost | LengthWrong | NameMissing | FaultReported
 """The problems that have a ``topic``."""
-Problem = FellSilent | BusFellQuiet | BusBusy | Stranger | AddressShared | AboutMessage
+AboutWires = BusBusy | FramesCollided | NobodyAcknowledges | WaitedTooLong
+Problem = FellSilent | BusFellQuiet | Stranger | AddressShared | AboutWires | AboutMessage
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended

@@ -9,17 +9,19 @@ normal for the bus; then ages stand still from the last frame on.
 """
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from math import inf
 from operator import attrgetter
 from typing import NamedTuple
 
 from rvsim.rig.model import Rig
-from rvsim.watch.attendance import Attendance, Node, Part
+from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
-from rvsim.watch.decode import Decoder, Layout, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
+from rvsim.watch.promise import promise
 from rvsim.watch.reports import HEEDED, PACKETS, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
@@ -37,9 +39,11 @@ from rvsim.watch.transitions import (
     Transition,
 )
 from rvsim.watch.values import Values
+from rvsim.watch.wires import Wires
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import LineEvent
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
@@ -60,22 +64,6 @@ Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagClea
 
 _RIGHT_IN_A_ROW = 3
 """So many frames of the right length end a flag about the length. Common practice, no source."""
-
-
-class _Stream:
-    """What one source sends under one DGN, whatever the priority and destination."""
-
-    __slots__ = ("apart", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
-
-    def __init__(self, layout: Layout, node: Node) -> None:
-        self.layout = layout
-        self.apart = layout.apart
-        self.node = node
-        self.reports = layout.dgn in HEEDED
-        self.is_packet = layout.dgn in PACKETS
-        self.parts: dict[bytes, Part] = {}
-        self.length: LengthWrong | None = None
-        self.right_in_a_row = 0
 
 
 class _Quiet(NamedTuple):
@@ -105,14 +93,17 @@ class Watch:
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         self._longest_pause = rig.longest_pause if rig else 0
         self._reports = Reports(self._emit)
-        self._streams: dict[int, _Stream] = {}
-        self._by_sender: dict[tuple[int, int], _Stream] = {}
+        self._streams: dict[int, Stream] = {}
+        self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
         self._busyness = Busyness(self._emit, self._name_of)
         self.load = self._busyness.load
         """How busy the pair is."""
         self._present_second = self.load.frames
+        promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
+        self.wires = Wires(self._emit, self._identity.is_contested, promised)
+        """What the pair has told beside frames."""
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
@@ -134,6 +125,9 @@ class Watch:
             self._settle(time, arriving=True)
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
+        if self.wires.heeds:
+            self._pass_wires(time)
+            self.wires.hear(time, identifier & 0xFF)
         self._present_second.append(frame)
         self._now = self._last = time
         self._frame = frame
@@ -153,12 +147,15 @@ class Watch:
 
     def advance(self, to: int) -> list[Event]:
         """Learn that nothing with a time before ``to`` is still to come; return what follows from that."""
-        if to > self._now:
-            if to > self._alarm or to - self._last > SECOND:
-                self._settle(to, arriving=False)
-            if to >= self.load.end:
-                self._busyness.pass_seconds(to)
-            self._now = to
+        self._pass_wires(to)
+        self._pass(to)
+        return self._handed_over()
+
+    def note(self, event: LineEvent) -> list[Event]:
+        """Take what has happened on the pair beside frames, in the order of time with them."""
+        self._pass_wires(event.time)
+        self._pass(event.time)
+        self.wires.note(event)
         return self._handed_over()
 
     # What can be asked.
@@ -226,16 +223,16 @@ class Watch:
 
     # Hearing.
 
-    def _stream(self, identifier: int) -> _Stream:
+    def _stream(self, identifier: int) -> Stream:
         dgn, source = dgn_of(identifier), identifier & 0xFF
         stream = self._by_sender.get((dgn, source))
         if stream is None:
-            node = self._nodes.setdefault(source, Node(source))
-            stream = self._by_sender[dgn, source] = _Stream(self._decoder.layout(dgn), node)
+            node, layout = self._nodes.setdefault(source, Node(source)), self._decoder.layout(dgn)
+            stream = self._by_sender[dgn, source] = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS)
         self._streams[identifier] = stream
         return stream
 
-    def _part(self, stream: _Stream, frame: Frame) -> Part:
+    def _part(self, stream: Stream, frame: Frame) -> Part:
         key = frame.data[stream.apart]
         part = stream.parts.get(key)
         if part is None:
@@ -246,7 +243,7 @@ class Watch:
         part.rhythm.times.append(frame.time - self._still)
         return part
 
-    def _listen(self, frame: Frame, stream: _Stream) -> None:
+    def _listen(self, frame: Frame, stream: Stream) -> None:
         """Take a frame that may say something new."""
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
@@ -263,7 +260,7 @@ class Watch:
             part.data, part.unheeded = None, False
         self._set_alarm()
 
-    def _read(self, frame: Frame, stream: _Stream, part: Part, spec: MessageSpec) -> bool:
+    def _read(self, frame: Frame, stream: Stream, part: Part, spec: MessageSpec) -> bool:
         """Read what a frame says; return whether the same frame again could change nothing."""
         values = part.values
         if values is None:
@@ -279,7 +276,7 @@ class Watch:
         if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
 
-    def _check_length(self, stream: _Stream, spec: MessageSpec, part: Part, values: Values) -> None:
+    def _check_length(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
         frame, found = part.frame, wrong_length(spec, part.frame.data)
         if found is None:
             stream.right_in_a_row += 1
@@ -303,6 +300,20 @@ class Watch:
         part.node.parts.discard(part)
 
     # The time.
+
+    def _pass(self, to: int) -> None:
+        if to > self._now:
+            if to > self._alarm or to - self._last > SECOND:
+                self._settle(to, arriving=False)
+            if to >= self.load.end:
+                self._busyness.pass_seconds(to)
+            self._now = to
+
+    def _pass_wires(self, to: int) -> None:
+        """Decide what is due about the pair, each at its time among what else is due."""
+        while (due := self.wires.due) is not None and due < to:
+            self._pass(due + 1)
+            self.wires.settle(due + 1)
 
     def _settle(self, time: int, arriving: bool) -> None:
         """Decide what can be decided now that the bus was silent from the last frame up to ``time``.

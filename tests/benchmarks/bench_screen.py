@@ -69,7 +69,7 @@ async def with_screen(catalogue, seconds: int) -> float:
             watch.hear(frame)
             now[0] = frame.time
 
-        feed = Feed(listener, take, lambda time: None)
+        feed = Feed(listener, take, lambda time: None, lambda event: None)
         async with app.run_test(size=(100, 30)) as pilot:
             await pilot.pause()
             start = time.process_time()

@@ -54,7 +54,7 @@ def inbox():
 @pytest.fixture
 def feed(inbox, log):
     """The feed between both."""
-    return Feed(inbox, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"))
+    return Feed(inbox, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"), log.append)
 
 
 def test_time_is_told_when_all_frames_are_in(feed, inbox, log):
@@ -107,8 +107,29 @@ def test_a_reader_that_ended_is_an_error(feed, inbox):
 def test_through_python_can(log):
     """On the real virtual bus every frame is taken before its time is told."""
     with Port("virtual", "feed_test", listen=False) as sender, Port("virtual", "feed_test") as port:
-        feed = Feed(port, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"))
+        feed = Feed(port, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"), log.append)
         for number in range(500):
             sender.send(Frame(number, 0x19FFE45E, b"12345678"))
         feed.settle(Watermark(500, 500))
     assert log == [*range(500), "now 500"]
+
+
+def test_what_happens_beside_frames_keeps_its_place_among_them(feed, inbox, log):
+    """An event is told after the frames that were sent before it, before those after it, and before the time."""
+    feed.note("first", 0)
+    feed.note("after two", 2)
+    feed.note("last", 3)
+    inbox.waiting = [Frame(time, 1, b"") for time in (10, 20)]
+    assert feed.pump(Watermark(50, 3)) == 1
+    assert log == ["first", 10, 20]
+    inbox.waiting = [Frame(30, 1, b"")]
+    assert feed.pump(Watermark(50, 3)) == 0
+    assert log == ["first", 10, 20, "after two", 30, "last", "now 50"]
+
+
+def test_an_event_waits_for_no_frame_that_was_lost(feed, inbox, log):
+    """Frames that were dropped do not hold back what was told behind them."""
+    feed.note("behind both", 2)
+    inbox.waiting, inbox.dropped = [Frame(10, 1, b"")], 1
+    assert feed.pump(Watermark(50, 2)) == 0
+    assert log == [10, "behind both", "now 50"]

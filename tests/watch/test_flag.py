@@ -41,6 +41,7 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "unknown-message",
         "reported-fault",
         "bus-busy",
+        "no-acknowledge",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

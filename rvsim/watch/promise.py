@@ -1,0 +1,64 @@
+"""What the plan promises: how long each periodic message can take at worst before it is through.
+
+Knows: which messages the devices of a rig send by their functions, at which gaps, and what each node is allowed beside
+them. The figures are those of `wire.response`, whose assumptions hold here too; without errors on the pair, and as
+long as every node keeps to its plan. Does not know what is really on the bus.
+"""
+
+from collections.abc import Iterator, Mapping
+from itertools import repeat
+from typing import NamedTuple
+
+from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.ident import dgn_of
+from rvsim.wire.response import Stream, utilisation_percent, worst_responses
+from rvsim.wire.spec import MessageSpec
+from rvsim.wire.timing import most_bits
+
+GAP_UNSAID = 5_000_000
+"""Microseconds; where a definition leaves the gap out: most status messages have it (from memory)."""
+ASIDE_GAP = 50_000
+"""Microseconds between two frames that a node sends beside its periodic ones: claims, commands, answers, news, packets
+of long messages. SAE J1939-21 has 50 ms for packets to everyone; that the others keep it too is our assumption."""
+_FULL = 8
+
+
+class Response(NamedTuple):
+    """A message, and its worst time in microseconds from being due to its end; None where there is none to promise."""
+
+    message: str
+    worst: int | None
+
+
+class Promise(NamedTuple):
+    """The worst response by DGN, and how busy the pair is in percent if everything comes as often as it may."""
+
+    responses: Mapping[int, Response]
+    percent: float
+
+
+def promise(rig: Rig, catalogue: Catalogue) -> Promise:
+    """Work out what the plan of a rig promises for its periodic messages."""
+    periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
+    aside = [Stream(0, most_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
+    streams = [*(stream for _, stream in periodic), *aside]
+    responses: dict[int, Response] = {}
+    for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):
+        dgn = dgn_of(stream.identifier)
+        before = responses.get(dgn, Response(message, 0)).worst
+        responses[dgn] = Response(message, None if worst is None or before is None else max(worst, before))
+    return Promise(responses, utilisation_percent(streams))
+
+
+def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
+    heartbeat = catalogue.by_name("DM_RV")
+    for name, instances in plan.functions.items():
+        yield heartbeat
+        for status in FUNCTIONS[name].statuses:
+            yield from repeat(catalogue.by_name(status), len(instances))
+
+
+def _stream(spec: MessageSpec, source: int) -> Stream:
+    return Stream(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID)

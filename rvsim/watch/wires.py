@@ -1,0 +1,156 @@
+"""What happens on the pair beside frames: who is not acknowledged, who collides, who waits too long, who is bus-off.
+
+Knows: the line's events (`wire.line_events`), and which of them are worth a flag. Only a simulated pair tells all of
+them; without any, nothing here happens. Does not know frames but for who sent them.
+"""
+
+from collections.abc import Callable
+
+from rvsim.watch.busyness import CALM_SECONDS
+from rvsim.watch.promise import Promise
+from rvsim.watch.traffic import SECOND
+from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, Transition, WaitedTooLong
+from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import (
+    Collided,
+    Disturbed,
+    ErrorState,
+    LineEvent,
+    NotAcknowledged,
+    Overflowed,
+    StateChanged,
+    Waited,
+)
+
+ALONE = SECOND
+"""For so long a node may go on unacknowledged: nodes of one vehicle come up one after the other. Our decision."""
+APART = 60 * SECOND
+"""So long without a collision ends that flag: two that share an address collide only when they meet. Our decision."""
+CALM = CALM_SECONDS * SECOND
+"""So long without a message that waits too long ends that flag."""
+
+
+class Wires:
+    """What the pair of one bus has told, in the watch's time.
+
+    Args:
+        emit: takes the transitions.
+        claimed: tells whether two NAMEs are known to claim an address: then collisions on it are no news.
+        promise: works out what the plan promises; None without a plan.
+    """
+
+    def __init__(
+        self,
+        emit: Callable[[Transition], None],
+        claimed: Callable[[int], bool],
+        promise: Callable[[], Promise | None],
+    ) -> None:
+        self.heeds = False
+        """Whether frames and the time matter here at present."""
+        self.due: int | None = None
+        """After this time there is something to decide."""
+        self.states: dict[str, StateChanged] = {}
+        """The nodes that are not error active, with their counters as they were when their state changed."""
+        self.disturbed = self.collided = self.unacknowledged = self.overflowed = 0
+        """How many frames were spoilt, collided, were acknowledged by nobody (endless retries count once), found no
+        room with their sender."""
+        self.longest: Waited | None = None
+        """The frame that waited longest."""
+        self._emit, self._claimed, self._promise = emit, claimed, promise
+        self._alone: dict[int, NobodyAcknowledges] = {}
+        self._told_alone: set[int] = set()
+        self._met: dict[int, FramesCollided] = {}
+        self._late: WaitedTooLong | None = None
+
+    def note(self, event: LineEvent) -> None:
+        """Take in what has happened."""
+        match event:
+            case StateChanged():
+                self._changed(event)
+            case NotAcknowledged():
+                self._unheard(event)
+            case Collided():
+                self._collide(event)
+            case Waited():
+                self._wait(event)
+            case Disturbed():
+                self.disturbed += 1
+            case Overflowed():
+                self.overflowed += 1
+        self._plan()
+
+    def hear(self, time: int, source: int) -> None:
+        """Learn that a frame of a source came through."""
+        found = self._alone.pop(source, None)
+        if found is not None and source in self._told_alone:
+            self._told_alone.discard(source)
+            self._emit(Ended(time, found.cause))
+        self._plan()
+
+    def settle(self, time: int) -> None:
+        """Decide what is due before ``time``."""
+        if self.due is None or time <= self.due:
+            return
+        for source, alone in self._alone.items():
+            if source not in self._told_alone and alone.time < time:
+                self._told_alone.add(source)
+                self._emit(alone)
+        for source, met in list(self._met.items()):
+            if met.time + APART < time:
+                del self._met[source]
+                self._emit(Ended(met.time + APART, met.cause))
+        if self._late is not None and self._late.time + CALM < time:
+            self._emit(Ended(self._late.time + CALM, self._late.cause))
+            self._late = None
+        self._plan()
+
+    def _plan(self) -> None:
+        dues = [alone.time for source, alone in self._alone.items() if source not in self._told_alone]
+        dues += [met.time + APART for met in self._met.values()]
+        if self._late is not None:
+            dues.append(self._late.time + CALM)
+        self.due = min(dues, default=None)
+        self.heeds = bool(dues or self._alone)
+
+    # One kind of event each.
+
+    def _changed(self, event: StateChanged) -> None:
+        self.states.pop(event.node, None)
+        if event.state is not ErrorState.ACTIVE:
+            self.states[event.node] = event
+
+    def _unheard(self, event: NotAcknowledged) -> None:
+        self.unacknowledged += 1
+        source = event.identifier & 0xFF
+        if source not in self._alone:
+            self._alone[source] = NobodyAcknowledges(
+                event.time + ALONE, event.time, event.node, event.identifier, ALONE
+            )
+
+    def _collide(self, event: Collided) -> None:
+        self.collided += 1
+        source = event.identifier & 0xFF
+        before = self._met.pop(source, None)
+        if self._claimed(source):
+            if before is not None:
+                self._emit(Ended(event.time, before.cause))
+            return
+        since, nodes = (before.since, before.nodes) if before else (event.time, ())
+        nodes = tuple(dict.fromkeys((*nodes, *event.nodes)))
+        met = FramesCollided(event.time, since, nodes[0], source, nodes, event.identifier)
+        self._met[source] = met
+        if before is None:
+            self._emit(met)
+
+    def _wait(self, event: Waited) -> None:
+        response = event.time - event.since
+        if self.longest is None or response > self.longest.time - self.longest.since:
+            self.longest = event
+        promise = self._promise()
+        found = promise.responses.get(dgn_of(event.identifier)) if promise is not None else None
+        if found is None or found.worst is None or response <= found.worst:
+            return
+        before = self._late
+        self._late = WaitedTooLong(event.time, event.since, event.node, found.message, response, found.worst)
+        if before is None:
+            self._emit(self._late)
