@@ -11,6 +11,7 @@ from typing import Any
 
 from rvsim.faces.flags import gathered, tags
 from rvsim.faces.marks import LEGEND, mark_of
+from rvsim.faces.promised import promise_json, promise_text
 from rvsim.logs.columns import PairUse
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
@@ -34,6 +35,7 @@ def as_json(log: Log, found: Survey) -> str:
                 "average_percent": round(found.use.average_percent, 3),
                 "worst_second_percent": round(found.use.worst_percent, 3),
                 **_worst(found.use),
+                "plan": promise_json(found.promise),
             },
             "damage": _damage(log),
             "accepted": [
@@ -167,6 +169,8 @@ def _busy(found: Survey) -> Iterator[str]:
         f"at {use.worst.start / 1e6:.0f} s: {', '.join(most)}{rest}."
     )
     yield f"That second had room for {use.room_frames} more full frames."
+    if found.promise is not None:
+        yield promise_text(found.promise)
 
 
 MOST_USERS = 3
@@ -241,6 +245,7 @@ IN_SHORT = {
     Kind.WRONG_LENGTH: "sent frames of the wrong length",
     Kind.REPORTED_FAULT: "reports a fault",
     Kind.BUS_BUSY: "was busier than is good",
+    Kind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
 }
 """What each kind of flag says of its subject."""
 

@@ -14,6 +14,7 @@ from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, Kind
+from rvsim.watch.promise import Promise
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -104,6 +105,8 @@ class Survey:
     flags: tuple[Flag, ...]
     accepted: Mapping[tuple[Kind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
+    promise: Promise | None
+    """What the rig promises of the pair, None without a rig."""
 
 
 def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
@@ -135,6 +138,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
         flags=tuple(flags.values()),
         accepted=dict(watch.accepted),
+        promise=watch.wires.promise(),
     )
 
 

@@ -43,9 +43,13 @@ def gives_way_at(winner: Frame, loser: Frame) -> int | None:
 
 
 def follows(before: Frame, frame: Frame) -> bool:
-    """Tell whether a frame began as soon as the one before it had ended; times are those of their ends."""
-    shortest = least_bits(len(frame.data)) * 1_000_000 // BIT_RATE
-    longest = exact_bits(frame.identifier, frame.data) * 1_000_000 // BIT_RATE
+    """Tell whether a frame began as soon as the one before it had ended.
+
+    Adapters give the times of the ends, so between two is the length of the later one; a simulated pair gives those of
+    the ends without stuff bits, and the stuff bits between them are those of the earlier one.
+    """
+    shortest = least_bits(min(len(one.data) for one in (before, frame))) * 1_000_000 // BIT_RATE
+    longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * 1_000_000 // BIT_RATE
     return shortest - _TOLERANCE_US <= frame.time - before.time <= longest + _TOLERANCE_US
 
 

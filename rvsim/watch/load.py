@@ -6,6 +6,7 @@ one, of the seconds that somebody asks for. Does not know what frames mean.
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import NamedTuple
 
 from rvsim.wire.frame import Frame
@@ -15,6 +16,7 @@ SECOND = 1_000_000
 IDLE_TOLD = 3
 """So many seconds of a pause are told; what goes by behind them changes nothing."""
 _LEAST = tuple(least_bits(length) for length in range(9))
+_LONGEST_US = most_bits(8) * SECOND // BIT_RATE
 _LEAST_TO_MOST = most_bits(8) / least_bits(8)
 """By how much stuff bits can lengthen a frame at most; a shorter frame by less."""
 
@@ -63,6 +65,8 @@ class PairLoad:
         """When the present second is over, in microseconds."""
         self.frames: list[Frame] = []
         """The frames of the present second."""
+        self.crowded: tuple[Frame, ...] = ()
+        """The frames of the last second in which one may have waited for another."""
         self._last = self._worst = _IDLE
         self._idle = 0
         """How many seconds without a frame were told in a row."""
@@ -88,6 +92,8 @@ class PairLoad:
                 return
             self._last = self._present()
             self._idle = 0 if self._last.frames else self._idle + 1
+            if any(frame.time - before.time <= _LONGEST_US for before, frame in pairwise(self.frames)):
+                self.crowded = self._last.frames
             if self._last.least > self._worst.least:
                 self._worst = self._last
             self.frames.clear()

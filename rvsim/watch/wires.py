@@ -36,7 +36,7 @@ class Wires:
     Args:
         emit: takes the transitions.
         claimed: tells whether two NAMEs are known to claim an address: then collisions on it are no news.
-        promise: works out what the plan promises; None without a plan.
+        promise: returns what the plan promises.
     """
 
     def __init__(
@@ -56,7 +56,9 @@ class Wires:
         room with their sender."""
         self.longest: Waited | None = None
         """The frame that waited longest."""
-        self._emit, self._claimed, self._promise = emit, claimed, promise
+        self._emit, self._claimed = emit, claimed
+        self.promise = promise
+        """Returns what the plan promises, None without a plan."""
         self._alone: dict[int, NobodyAcknowledges] = {}
         self._told_alone: set[int] = set()
         self._met: dict[int, FramesCollided] = {}
@@ -146,7 +148,7 @@ class Wires:
         response = event.time - event.since
         if self.longest is None or response > self.longest.time - self.longest.since:
             self.longest = event
-        promise = self._promise()
+        promise = self.promise()
         found = promise.responses.get(dgn_of(event.identifier)) if promise is not None else None
         if found is None or found.worst is None or response <= found.worst:
             return

@@ -76,6 +76,7 @@ def test_a_healthy_recording_says_so(rvsim):
     """With its rig: everyone heard, nothing wrong."""
     rvsim("bench", "--seconds", "60", "--speed", "max", "--record", "h.jsonl")
     code, out, _ = rvsim("survey", "h.jsonl", "--rig", "ottersby")
+    assert "By the plan the pair is at most 15.3 % busy, and no periodic message is through later than" in out
     assert code == 0
     assert "  Nothing is wrong by these rules." in out.splitlines()
     assert out.splitlines()[-1] == "Nothing was noticed that is wrong."
@@ -221,8 +222,9 @@ def test_a_survey_as_json(rvsim):
     message = claimed["messages"][-1]
     load = found["bus_load"]
     assert load.keys() == {
-        "average_percent", "worst_second_percent", "worst_second", "worst_second_by_source", "room_percent",
+        "average_percent", "worst_second_percent", "worst_second", "worst_second_by_source", "room_percent", "plan",
     }  # fmt: skip
+    assert load["plan"] is None  # no rig was given
     assert 2.4 < load["average_percent"] < 2.9  # the bounds of its frames without and with all stuff bits
     assert load["worst_second_percent"] + load["room_percent"] == pytest.approx(100)
     assert sum(load["worst_second_by_source"].values()) == pytest.approx(load["worst_second_percent"], abs=0.01)

@@ -44,6 +44,13 @@ def test_a_frame_that_began_at_once_had_waited():
     assert not follows(CLAIM, CLAIM._replace(time=CLAIM.time + 300))
 
 
+def test_on_a_simulated_pair_the_stuff_bits_of_the_one_before_lie_between():
+    """The claim of zeros takes 146 bits and the furnace status 142: 584 us lie between two starts."""
+    assert follows(CLAIM, FURNACE._replace(time=CLAIM.time + 584))
+    assert follows(FURNACE, CLAIM._replace(time=FURNACE.time + 584))
+    assert not follows(FURNACE, FURNACE._replace(time=FURNACE.time + 584))
+
+
 def test_the_last_access_with_a_contest_is_told():
     """Claim, then furnace waiting for it; what came alone later is not the picture of arbitration."""
     waiting = after(CLAIM, FURNACE, 20)

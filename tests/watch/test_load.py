@@ -99,3 +99,12 @@ def test_a_second_says_who_used_it():
     full = Busy(0, 1000 * 131, ())
     assert full.can_reach(60)
     assert not full.can_reach(65)  # at most 1000 frames of 160 bits: 64 %
+
+
+def test_a_crowded_second_is_kept():
+    """Two frames within the time of the longest one, 640 us: the later may have waited; further apart it has not."""
+    load = PairLoad()
+    frames = [Frame(time, 0x18EEFF5E, bytes(8)) for time in (100_000, 100_640, 1_500_000, 1_500_641, 2_500_000)]
+    for frame in frames:
+        load.add(frame)
+    assert load.crowded == tuple(frames[:2])

@@ -13,7 +13,7 @@ from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
-from rvsim.faces.screen.wires import access_lines
+from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines
 from rvsim.faces.spell import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
@@ -353,8 +353,10 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
 
 
 def wire_lines(scene: Scene, width: int) -> list[Line]:
-    """Return one access of the pair, bit by bit."""
-    return access_lines(scene.access(), scene.named, width)
+    """Return what went wrong on the pair, one access of it bit by bit, and what the plan promises."""
+    wires, named = scene.watch.wires, scene.named
+    lines = trouble_lines(wires, width) + access_lines(scene.access(), named, width)
+    return lines + promise_lines(wires, named, width)
 
 
 _PAGES: Mapping[Page, Callable[[Scene, int], list[Line]]] = {

@@ -19,7 +19,6 @@ from rvsim.watch.flag import Flag
 from rvsim.watch.saying import Rail, Said, Saying, saying
 from rvsim.watch.watch import Told, Watch
 from rvsim.wire.fields import Reading, State
-from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 
 LEFT_AFTER_US = 2_000_000
@@ -228,12 +227,14 @@ class Scene:
         return max((late for late in due if late > 0), default=None)
 
     def access(self) -> Access | None:
-        """Return the last access of the pair that others waited for, of the last two seconds."""
-        return latest_access(self.watch.load.recent)
+        """Return the last access of the pair that others waited for, else the last one of the last two seconds."""
+        load = self.watch.load
+        latest, contested = latest_access(load.recent), latest_access(load.crowded)
+        return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
 
-    def named(self, frame: Frame) -> str:
-        """Say who sent a frame and which message it is."""
-        dgn, source = dgn_of(frame.identifier), frame.identifier & 0xFF
+    def named(self, identifier: int) -> str:
+        """Say who sends frames with an identifier, and which message they are."""
+        dgn, source = dgn_of(identifier), identifier & 0xFF
         for told in self.watch.told():
             if (told.topic.dgn, told.topic.source) == (dgn, source):
                 return f"{told.device}, {told.topic}"

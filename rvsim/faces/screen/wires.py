@@ -1,4 +1,5 @@
-"""One access of the pair, bit by bit: who was ready, who gave way at which bit, stuff bits, acknowledgement.
+"""The pair: one access bit by bit (who was ready, who gave way at which bit, stuff bits, acknowledgement), what went
+wrong beside frames, and what the plan promises.
 
 Knows: how bits are written. Does not know which frames are on the pair, nor the screen's state.
 """
@@ -6,16 +7,17 @@ Knows: how bits are written. Does not know which frames are on the pair, nor the
 from collections.abc import Callable, Sequence
 from itertools import groupby
 
+from rvsim.faces.promised import promise_text
 from rvsim.faces.screen.lines import Line, wrapped
 from rvsim.watch.access import Access, Waiting
-from rvsim.wire.frame import Frame
+from rvsim.watch.wires import Wires
 from rvsim.wire.timing import BIT_RATE, Bit, Part, bits_of
 
 _ARBITRATION = (Part.START, Part.IDENTIFIER, Part.SRR, Part.IDE, Part.RTR)
 MOST_WAITING = 5
 """So many that waited are written out; the rest is counted."""
-Namer = Callable[[Frame], str]
-"""Says who sent a frame and which message it is."""
+Namer = Callable[[int], str]
+"""Says who sends frames with an identifier, and which message they are."""
 
 
 def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
@@ -42,11 +44,51 @@ def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
     return lines
 
 
+def trouble_lines(wires: Wires, width: int) -> list[Line]:
+    """Return what went wrong beside frames, of a pair that tells it; nothing where nothing did."""
+    told = [
+        f"{name}: {event.state}, {event.transmit_errors} transmit errors, {event.receive_errors} receive errors, "
+        f"since {event.time / 1e6:.3f} s"
+        for name, event in wires.states.items()
+    ]
+    counts = (
+        (wires.disturbed, "spoilt by the wires"),
+        (wires.collided, "collided"),
+        (wires.unacknowledged, "acknowledged by nobody (endless tries count once)"),
+        (wires.overflowed, "given up for want of room in their sender"),
+    )
+    counted = [f"{number} {what}" for number, what in counts if number]
+    if counted:
+        told.append(f"frames so far: {', '.join(counted)}")
+    lines: list[Line] = []
+    if told:
+        lines += wrapped(
+            "What went wrong on the pair. It is a model, and so are its errors.", width, "", "  ", "strong"
+        )
+    for text in told:
+        lines += wrapped(text, width, "  ", "    ")
+    return [*lines, ()] if lines else []
+
+
+def promise_lines(wires: Wires, named: Namer, width: int) -> list[Line]:
+    """Return what the plan promises, and the longest wait so far on a pair that tells it."""
+    lines: list[Line] = []
+    promise, longest = wires.promise(), wires.longest
+    if promise is not None:
+        lines += wrapped(promise_text(promise), width, "", "  ")
+    if longest is not None:
+        waited = (longest.time - longest.since) / 1000
+        text = f"Longest so far: {named(longest.identifier)} was through {waited:.1f} ms after it was ready"
+        lines += wrapped(f"{text}, at {longest.time / 1e6:.3f} s.", width, "", "  ")
+    return [(), *lines] if lines else []
+
+
 def _contest(access: Access, named: Namer, width: int) -> list[Line]:
     lines: list[Line] = []
-    winner = bits_of(access.frame.identifier, access.frame.data)
+    frame = access.frame
+    winner = bits_of(frame.identifier, frame.data)
     head = [bit for bit in winner if bit.part in _ARBITRATION]
-    lines += wrapped(f"{named(access.frame)}, {access.frame.identifier:08X}", width, "  went    ", "          ")
+    lines += wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  went    ", "          ")
     lines += wrapped(written(head), width, " " * 10, " " * 10)
     for waiting in access.waiting[:MOST_WAITING]:
         lines += _lost(waiting, named, width)
@@ -58,7 +100,7 @@ def _contest(access: Access, named: Namer, width: int) -> list[Line]:
 def _lost(waiting: Waiting, named: Namer, width: int) -> list[Line]:
     frame, place = waiting
     bits = bits_of(frame.identifier, frame.data)
-    lines = wrapped(f"{named(frame)}, {frame.identifier:08X}", width, "  waited  ", "          ")
+    lines = wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  waited  ", "          ")
     told = f"{written(bits[: place + 1])} gave way at bit {place}: it sent 1 and saw 0"
     return lines + wrapped(told, width, " " * 10, " " * 10)
 
