@@ -44,6 +44,15 @@ def test_the_load_is_that_of_everything_at_its_gap(catalogue):
     assert promise(rig_of({"furnace": 1}), catalogue).percent == pytest.approx(expected)
 
 
+def test_gaps_are_those_of_the_table_and_5_s_where_it_leaves_them_out(catalogue):
+    """A battery's three messages come each 500 ms; a keypad's has no gap in the table, a thermostat's has 5 s."""
+    battery, keypad, thermostat = (
+        promise(rig_of({function: 1}), catalogue).percent for function in ("dc_source", "keypad", "thermostat")
+    )
+    assert battery - thermostat == pytest.approx(100 * 160 / 250_000 * (3 * 2 - 1 / 5))
+    assert keypad == thermostat
+
+
 def test_too_many_devices_get_no_promise(catalogue):
     """A hundred nodes that each send something aside every 50 ms are more than a pair can carry."""
     found = promise(rig_of(*({"tank": n} for n in range(100))), catalogue)
