@@ -8,7 +8,8 @@ an error passive node may send again. Does not know time in microseconds, nor wh
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from rvsim.sim.node import Node, Ready
+from rvsim.sim.node import Node, Ready, Together
+from rvsim.sim.wiring import Hits
 from rvsim.wire.line_events import Collided, Disturbed, ErrorState, LineEvent, NotAcknowledged, Waited
 from rvsim.wire.timing import bits_of, exact_bits
 
@@ -43,6 +44,8 @@ class Attempt:
     fault: Fault | None = None
     splits: Sequence[Split] = ()
     endless = False
+    alone: object = None
+    """What planned its end, where it began on a pair at rest."""
     _exact = 0
 
     def __init__(self, start: int, frames: dict[Node, Ready]) -> None:
@@ -69,6 +72,13 @@ class Attempt:
         return [*self.frames, *(node for split in self.splits for node in split.losers if node not in self.frames)]
 
     @property
+    def sender(self) -> object:
+        """Whose frame it is: one node's sender, or all of them ``Together``."""
+        if len(self.frames) > 1 or self.splits:
+            return Together(node.sender for node in self.everyone)
+        return next(iter(self.frames)).sender
+
+    @property
     def is_passive(self) -> bool:
         """Whether no sender is error active, so that nobody sees their error flags."""
         return all(node.state is not ErrorState.ACTIVE for node in self.frames)
@@ -77,6 +87,20 @@ class Attempt:
     def names(self) -> tuple[str, ...]:
         """The names of all that send it."""
         return tuple(node.name for node in self.frames)
+
+    def foresee(self, hits: Hits, crossed: Node | None, acknowledged: bool) -> Fault | None:
+        """Find out whether and where it fails: what comes first of a collision, an error, a node with swapped wires
+        that sends just now, and an empty acknowledgement slot."""
+        self.contest()
+        faults = [self.fault] if self.fault else []
+        if (hit := hits.within(self.exact - BETWEEN)) is not None:
+            faults.append(Fault(hit))
+        if crossed is not None:
+            faults.append(Fault(1, by=crossed))
+        if not acknowledged:
+            faults.append(Fault(self.slot, unacknowledged=True))
+        self.fault = min(faults, key=lambda one: one.bit, default=None)
+        return self.fault
 
     def contest(self) -> None:
         """Find out what becomes of nodes that send one identifier at once; of one alone, nothing.

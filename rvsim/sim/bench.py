@@ -15,7 +15,8 @@ from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.kernel import Kernel
-from rvsim.sim.line import Line, Together
+from rvsim.sim.line import Line
+from rvsim.sim.node import Together
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame

@@ -6,10 +6,11 @@ the wall clock between them.
 """
 
 from collections.abc import Callable
-from heapq import heappop, heappush
+from heapq import heappop, heappush, heappushpop
 from typing import Any
 
 Action = Callable[[Any], None]
+_Planned = tuple[int, int, int, Action, Any]
 
 
 class Kernel:
@@ -17,7 +18,9 @@ class Kernel:
 
     def __init__(self) -> None:
         self.now = 0
-        self._heap: list[tuple[int, int, int, Action, Any]] = []
+        self._heap: list[_Planned] = []
+        self._newest: _Planned | None = None
+        """What was planned since the last action began, the first of it: often the next thing to happen."""
         self._sequence = 0
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:
@@ -29,16 +32,31 @@ class Kernel:
         if time.__class__ is not int or time < self.now:
             raise ValueError(f"cannot plan for {time!r} us at {self.now} us: times are whole and never in the past")
         self._sequence += 1
-        heappush(self._heap, (time, priority, self._sequence, action, argument))
+        planned = (time, priority, self._sequence, action, argument)
+        if self._newest is None:
+            self._newest = planned
+        else:
+            heappush(self._heap, planned)
 
     def peek(self) -> int | None:
         """Return the time of the next action, None where nothing is planned."""
-        return self._heap[0][0] if self._heap else None
+        times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
+        return min(times, default=None)
 
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
         heap = self._heap
-        while heap and heap[0][0] < time:
-            self.now, _, _, action, argument = heappop(heap)
+        while True:
+            newest = self._newest
+            if newest is not None:
+                self._newest, planned = None, heappushpop(heap, newest)
+            elif heap:
+                planned = heappop(heap)
+            else:
+                break
+            if planned[0] >= time:
+                self._newest = planned
+                break
+            self.now, _, _, action, argument = planned
             action(argument)
         self.now = max(self.now, time)

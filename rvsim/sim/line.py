@@ -17,17 +17,15 @@ from rvsim.sim.node import Node, Ready
 from rvsim.sim.pace import Pace
 from rvsim.sim.recovery import Recovery
 from rvsim.sim.unruly import Troubles
-from rvsim.sim.wiring import Hits, Trouble
+from rvsim.sim.wiring import Hits
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged
-from rvsim.wire.timing import BIT_RATE, least_bits, most_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
 
 Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
-
-
-class Together(tuple[object, ...]):
-    """Those who sent a frame at once and so did not hear it, where they were several: the sender handed over then."""
+_new = tuple.__new__
+"""Makes a frame in half the time."""
 
 
 class Line:
@@ -61,20 +59,22 @@ class Line:
         self._ready: dict[Node, None] = {}
         self._marked: dict[Node, None] = {}  # those whose counters are not both 0
         self._attempt: Attempt | None = None
-        self._last: Attempt | None = None  # went through, and its exact end is not worked out
+        self._alone: tuple[int, Node, Ready] | None = None  # began on a pair at rest, and nothing has happened since
+        self._last: tuple[int, int, bytes] | None = None  # start of what went through, if its end is not worked out
         self._clear = 0  # when the pair is free again; not before, and with _last set perhaps earlier
         self._plan: int | None = None
         self._number = 0
         self._hits = Hits(seed)
         self._recovery = Recovery(self)
-        self._troubles = Troubles(self, self._hits)
+        self.troubles = Troubles(self, self._hits)
+        """What is wrong with the wires: begun and ended there."""
 
     # Who is on the pair, and what they send.
 
     def join(self, sender: object, name: str = "") -> Node:
         """Put a node onto the pair; from its next frame's start on it acknowledges others'."""
         node = self.nodes[sender] = Node(sender, name or ("outside" if sender is None else str(sender)))
-        self._troubles.joined(node)
+        self.troubles.joined(node)
         self.resume()
         return node
 
@@ -104,22 +104,40 @@ class Line:
         self._number += 1
         now = self.kernel.now
         ready = (identifier, self._number, now, data)
-        if now >= self._clear and self._attempt is None and self._plain and not self._ready and not self._marked:
-            self._attempt = attempt = Attempt(now, {node: ready})  # what nearly every frame finds: a pair at rest
-            self.kernel.at(now + self._least[len(data)], self._end, attempt)
+        if now >= self._clear and self._plain and not (self._alone or self._attempt or self._ready or self._marked):
+            self._alone = alone = (now, node, ready)  # what nearly every frame finds: a pair at rest
+            self.kernel.at(now + self._least[len(data)], self._end_alone, alone)
             return
+        self._see_alone()
         if node.is_full:
             self.tell(Overflowed(now, node.name, identifier))
             return
         node.hold(ready)
         if sender in self.deaf:
-            self._troubles.crossed.start(node)
+            self.troubles.crossed.start(node)
             return
         self._ready[node] = None
         if self._attempt is None:
             self._wake()
         elif identifier <= self._attempt.identifier or self._attempt.endless:
             self._join_in(self._attempt, node, identifier)
+
+    def _see_alone(self) -> None:
+        """Make an attempt of the frame that began on a pair at rest: something else is about to happen."""
+        if self._alone is not None:
+            start, node, ready = self._alone
+            self._attempt = Attempt(start, {node: ready})
+            self._attempt.alone, self._alone = self._alone, None
+
+    def _end_alone(self, alone: tuple[int, Node, Ready]) -> None:
+        """Hand over a frame that began on a pair at rest."""
+        if alone is self._alone:
+            self._alone = None
+            start, node, (identifier, _, _, data) = alone
+            self._last, self._clear = (start, identifier, data), start + self._most[len(data)]
+            self._deliver(_new(Frame, (self.kernel.now, identifier, data)), node.sender)
+        elif self._attempt is not None and self._attempt.alone is alone:
+            self._end(self._attempt)
 
     def _join_in(self, attempt: Attempt, node: Node, identifier: int) -> None:
         """Let a new frame into the arbitration that it comes to in time for."""
@@ -150,7 +168,8 @@ class Line:
         now = moment = self.kernel.now
         if now < self._clear:
             if self._last is not None:
-                self._clear = self._last.start + self.pace.us(self._last.exact)
+                start, identifier, data = self._last
+                self._clear = start + self.pace.us(exact_bits(identifier, data))
                 self._last = None
             moment = max(now, self._clear)
         if self._marked:
@@ -199,15 +218,7 @@ class Line:
 
     def _foresee(self, attempt: Attempt) -> None:
         """Find out how an attempt ends and plan that."""
-        attempt.contest()
-        faults = [attempt.fault] if attempt.fault else []
-        if (hit := self._hits.within(attempt.exact - BETWEEN)) is not None:
-            faults.append(Fault(hit))
-        if (crossed := self._troubles.crossed.sending) is not None:
-            faults.append(Fault(1, by=crossed))
-        if not self._is_acknowledged(attempt):
-            faults.append(Fault(attempt.slot, unacknowledged=True))
-        attempt.fault = fault = min(faults, key=lambda one: one.bit, default=None)
+        fault = attempt.foresee(self._hits, self.troubles.crossed.sending, self._is_acknowledged(attempt))
         for split in attempt.splits:
             if fault is None or split.bit < fault.bit:
                 self.kernel.at(self._time(attempt, split.bit), self._part, (attempt, split))
@@ -230,20 +241,16 @@ class Line:
             return
         self._attempt = None
         data = attempt.data
-        self._last, self._clear = attempt, attempt.start + self._most[len(data)]
+        self._last = (attempt.start, attempt.identifier, data)
+        self._clear = attempt.start + self._most[len(data)]
         if self._marked or not self._plain:
             self._count_success(attempt)
-        if len(attempt.frames) > 1 or attempt.splits:
-            sender: object = Together(node.sender for node in attempt.everyone)
-        else:
-            (node,) = attempt.frames
-            sender = node.sender
         if self._on_line is not None and (attempt.start > attempt.ready or len(attempt.frames) > 1):
             for waited in attempt.waits(self.kernel.now, self._most[-1]):
                 self.tell(waited)
-        self._deliver(Frame(self.kernel.now, attempt.identifier, data), sender)
+        self._deliver(Frame(self.kernel.now, attempt.identifier, data), attempt.sender)
         if not self._plain:
-            self._troubles.babblers.went(attempt.frames)
+            self.troubles.babblers.went(attempt.frames)
         if self._ready and self._attempt is None:
             self._wake()
 
@@ -298,7 +305,7 @@ class Line:
         self._pause(senders, self._time(attempt, bits + PAUSE))
         self._recovery.ended(self._clear)
         if fault.by is not None:
-            self._troubles.crossed.met(fault.by)
+            self.troubles.crossed.met(fault.by)
         self._wake()
 
     # Nobody acknowledges.
@@ -322,6 +329,7 @@ class Line:
 
     def resume(self) -> None:
         """Work out where endless retries stand, and plan the next attempt as one of its own."""
+        self._see_alone()
         attempt = self._attempt
         if attempt is None or not attempt.endless:
             return
@@ -360,15 +368,7 @@ class Line:
         if self._on_line is not None:
             self._on_line(event)
 
-    # What is wrong with the wires.
-
-    def trouble(self, trouble: Trouble) -> None:
-        """Let something be wrong with the wires from now on; the same twice is one."""
-        self._troubles.begin(trouble)
-
-    def mend(self, trouble: Trouble) -> None:
-        """Put right what was wrong; what is not wrong stays so."""
-        self._troubles.end(trouble)
+    # What troubles do.
 
     def look_closer(self, close: bool) -> None:
         """Foresee every attempt bit by bit, or again only where nodes can bring something unusual about."""

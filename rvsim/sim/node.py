@@ -26,6 +26,10 @@ Ready = tuple[int, int, int, bytes]
 identifier keep their order."""
 
 
+class Together(tuple[object, ...]):
+    """Those who sent a frame at once and so did not hear it, where they were several: the sender handed over then."""
+
+
 class Node:
     """A controller, its ready frames and its error counters."""
 

@@ -283,14 +283,14 @@ def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
 def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
     """A trouble goes by the device's name."""
     bench, frames, _ = wired(ONE, OTHER)
-    bench.line.trouble(ReversedPair("one"))
+    bench.line.troubles.begin(ReversedPair("one"))
     bench.run_until(10 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x92}
     bench.put(0x18EAFFF9, bytes.fromhex("00 EE 00"))  # who is there?
     bench.run_until(11 * SECOND)
     late = [frame.identifier for frame in frames if frame.time > 10 * SECOND and dgn_of(frame.identifier) == 0x0EE00]
     assert late == [0x18EEFF92]
-    bench.line.mend(ReversedPair("one"))
+    bench.line.troubles.end(ReversedPair("one"))
     bench.run_until(20 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
 
@@ -300,7 +300,7 @@ def test_the_seed_decides_what_the_wires_spoil(wired):
     runs = []
     for seed in (1, 1, 2):
         bench, frames, events = wired(ONE, OTHER, seed=seed)
-        bench.line.trouble(Noise(0.001))
+        bench.line.troubles.begin(Noise(0.001))
         bench.run_until(30 * SECOND)
         runs.append((frames, events))
     assert runs[0] == runs[1]

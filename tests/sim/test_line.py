@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.sim import attempt as attempt_module
-from rvsim.sim.line import Together
+from rvsim.sim.node import Together
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, Overflowed, StateChanged
 
 BIT = 4

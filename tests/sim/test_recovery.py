@@ -19,9 +19,9 @@ AT_REST = OFF + 11 + 8 + 3
 def off(pair):
     """Return a pair whose node "a" goes bus-off from 0 us on, and whose wires are good again at 4 ms."""
     line = pair("a", "b")
-    line.line.trouble(EVERY_BIT)
+    line.line.troubles.begin(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
-    line.at(4000, line.line.mend, EVERY_BIT)
+    line.at(4000, line.line.troubles.end, EVERY_BIT)
     return line
 
 
@@ -68,9 +68,9 @@ def test_a_busy_pair_still_lets_it_back(off, bits):
 def test_while_bus_off_a_node_neither_hears_nor_sends_nor_acknowledges(pair):
     """Its frames wait; a second node is then alone."""
     line = pair("a", "b", acknowledges=False)
-    line.line.trouble(EVERY_BIT)
+    line.line.troubles.begin(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
-    line.at(4000, line.line.mend, EVERY_BIT)
+    line.at(4000, line.line.troubles.end, EVERY_BIT)
     line.send(5000, 0x50, bytes(8), "a")
     line.send(5000, 0x200, bytes(8), "b")
     assert line.run(6000) == []

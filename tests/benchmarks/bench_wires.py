@@ -1,0 +1,115 @@
+"""A day of 12 devices with 4 periodic messages each on the simulated pair, frames alone, in virtual time.
+
+python tests/benchmarks/bench_wires.py [HOURS]
+
+Each sender keeps its payload as one integer and rewrites the field that changes; frames are kept raw, 24 bytes each. No
+physics, no rules. The baseline runs beside it: the same senders on a plain heap without any wires, each frame encoded
+and decoded with cantools; it takes a twentieth of the time and is scaled by its frames.
+"""
+
+import struct
+import sys
+import time
+from heapq import heappop, heappush
+
+import cantools
+
+from rvsim import shipped
+from rvsim.sim.kernel import Kernel
+from rvsim.sim.line import Line
+
+SECOND = 1_000_000
+GAPS = (500_000, 1_000_000, 5_000_000, 15_000_000)
+"""Microseconds: 3.27 frames a second from each device, 39.2 in all, 3.4 million a day."""
+DEVICES = 12
+MESSAGES = ("DC_SOURCE_STATUS_1", "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "TANK_STATUS")
+RECORD = struct.Struct("<qIB3x8s")
+
+
+class Sender:
+    """One message of one device: a counter moves through two of its bytes."""
+
+    def __init__(self, line: Line, device: str, identifier: int, gap: int, first: int) -> None:
+        self.line, self.device, self.identifier, self.gap = line, device, identifier, gap
+        self.payload = 0xFFFF_FFFF_0000_FF01
+        line.kernel.at(first, self.due)
+
+    def due(self, _: object) -> None:
+        """Rewrite the field, send, and be called again a gap later."""
+        payload = self.payload
+        self.payload = payload = payload & ~0xFFFF0000 | (payload + 0x10000) & 0xFFFF0000
+        self.line.send(self.identifier, payload.to_bytes(8, "little"), self.device)
+        kernel = self.line.kernel
+        kernel.at(kernel.now + self.gap, self.due, priority=1)
+
+
+def messages():
+    """Return the cantools messages by name."""
+    return {
+        message.name: message
+        for path in shipped.dbc_files()
+        for message in cantools.database.load_file(path, database_format="dbc").messages
+    }
+
+
+def identifiers(known):
+    """Return (device, identifier, gap, message, first) of each sender."""
+    for device in range(DEVICES):
+        for place, (name, gap) in enumerate(zip(MESSAGES, GAPS, strict=True)):
+            identifier = known[name].frame_id & ~0xFF | 0x80 + device
+            yield f"device {device}", identifier, gap, known[name], (device * 37_001 + place * 7_919) % gap
+
+
+def ours(hours, known):
+    """Return (seconds, frames) of a run on the simulated pair."""
+    record = bytearray()
+    pack = RECORD.pack
+
+    def keep(frame, _sender):
+        nonlocal record
+        record += pack(frame.time, frame.identifier, len(frame.data), frame.data)
+
+    kernel = Kernel()
+    line = Line(kernel, keep)
+    for device, identifier, gap, _, first in identifiers(known):
+        Sender(line, device, identifier, gap, first)
+    start = time.process_time()
+    kernel.run_until(round(hours * 3600 * SECOND))
+    return time.process_time() - start, len(record) // RECORD.size
+
+
+def cantools_alone(hours, known):
+    """Return (seconds, frames) of the same senders on a heap, each frame encoded and decoded with cantools."""
+    heap = []
+    for number, (_, identifier, gap, message, first) in enumerate(identifiers(known)):
+        values = {signal.name: 1 for signal in message.signals}
+        heappush(heap, (first, number, identifier, gap, message, values, message.signals[1].name))
+    end, count = round(hours * 3600 * SECOND), 0
+    start = time.process_time()
+    while heap[0][0] < end:
+        due, number, identifier, gap, message, values, changing = heappop(heap)
+        values[changing] = count & 1
+        data = message.encode(values, scaling=False, padding=True, strict=False)
+        message.decode(data, scaling=False, decode_choices=False)
+        count += 1
+        heappush(heap, (due + gap, number, identifier, gap, message, values, changing))
+    return time.process_time() - start, count
+
+
+def main() -> None:
+    """Print seconds, microseconds a frame and the ratio."""
+    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    known = messages()
+    seconds, frames = ours(hours, known)
+    other, some = cantools_alone(hours / 20, known)
+    print(f"{hours:g} h, {frames} frames of {DEVICES} devices with {len(GAPS)} messages each")
+    for name, each in (("cantools for each frame, no wires (baseline)", other / some), ("on the pair", seconds / frames)):
+        whole = each * frames
+        print(
+            f"{name:46} {whole:7.2f} s  {each * 1e6:6.2f} us a frame  {other / some / each:5.1f} x faster  "
+            f"{hours * 3600 / whole:7.0f} x real time"
+        )
+
+
+if __name__ == "__main__":
+    main()
