@@ -4,10 +4,10 @@ Knows: that a fault by hand is the same fault that a scenario plans, and that a 
 wires from a service tool's address. Does not know keys or screens. Each deed returns the sentence that tells it.
 """
 
-from rvsim.faces.run import OWN_ADDRESS, Run
-from rvsim.shakedown.faults import gate_of
-from rvsim.shakedown.scenario import GatedFault, OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
-from rvsim.sim.bench import Gate
+from rvsim.faces.run import Run
+from rvsim.shakedown.fault_plans import OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
+from rvsim.shakedown.faults import Effect
+from rvsim.shakedown.player import OWN_ADDRESS
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
 
@@ -20,12 +20,12 @@ class Hands:
 
     def __init__(self, run: Run) -> None:
         self._run = run
-        self._gates: dict[str, dict[tuple[str, ...], Gate]] = {}
+        self._faults: dict[str, dict[tuple[str, ...], list[Effect]]] = {}
         self._asked: dict[int, tuple[int, float]] = {}
 
     def faulty(self, device: str) -> bool:
         """Tell whether a device has a fault by hand."""
-        return bool(self._gates.get(device))
+        return bool(self._faults.get(device))
 
     def hush(self, device: str) -> str:
         """Take everything a device sends off the wires."""
@@ -33,10 +33,11 @@ class Hands:
 
     def bring_back(self, device: str) -> str:
         """Take back every fault by hand of a device."""
-        gates = self._gates.pop(device, {}).values()
-        if not gates:
+        faults = self._faults.pop(device, {}).values()
+        if not faults:
             return f"{device} has no fault by hand"
-        self._run.bench.gates[device] = [gate for gate in self._run.bench.gates[device] if gate not in gates]
+        for effect in (effect for effects in faults for effect in effects):
+            effect.end(self._run.bench)
         return f"{device} is itself again"
 
     def stick(self, device: str, message: str, field: str) -> str:
@@ -68,13 +69,14 @@ class Hands:
     def _title(self, message: str, field: str) -> str:
         return self._run.catalogue.by_name(message).by_name[field].title
 
-    def _put(self, fault: GatedFault, said: str) -> str:
+    def _put(self, fault: SilentPlan | StuckPlan | OutOfRangePlan | WrongValuePlan, said: str) -> str:
         if fault.device not in self._run.bench.gates:
             return f"{fault.device} is not simulated here"
         key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))
-        if key not in self._gates.setdefault(fault.device, {}):
-            gate = self._gates[fault.device][key] = gate_of(fault, self._run.catalogue)
-            self._run.bench.gates[fault.device].append(gate)
+        if key not in self._faults.setdefault(fault.device, {}):
+            effects = self._faults[fault.device][key] = list(self._run.script.maker.effects(fault))
+            for effect in effects:
+                effect.begin(self._run.bench)
         return f"{fault.device} {said}"
 
     def warmer(self, kelvin: float) -> str:

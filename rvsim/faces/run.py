@@ -13,7 +13,7 @@ from rvsim.edge.port import Port
 from rvsim.faces.control import Control
 from rvsim.faces.hearing import Hearing, Writes
 from rvsim.faces.output import Sink
-from rvsim.shakedown.faults import acts, gates
+from rvsim.shakedown.player import Script
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
@@ -26,8 +26,6 @@ CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
 UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
-OWN_ADDRESS = 0xF9
-"""From here commands of the person at the bench come: 249, a service tool's address (SAE J1939; from memory)."""
 
 
 class Run:
@@ -60,12 +58,12 @@ class Run:
             weather=loaded.scenario.weather,
             site=Site(shore_power=loaded.scenario.shore_power),
             seed=seed,
-            gates=gates(loaded, catalogue),
-            acts=acts(loaded),
+            acknowledges=loaded.scenario.bench_acknowledges,
             on_frame=lambda frame: self._carry(frame),
             on_line=lambda event: self._tell(event),
             on_failure=on_failure,
         )
+        self.script = Script(loaded, catalogue, self.bench, self.put, seed)
 
     @property
     def heard(self) -> int:

@@ -1,104 +1,350 @@
-"""How a planned fault acts: a gate between one simulated device and the wires, or something the device does itself.
+"""How planned faults act on a bench: what each puts in place when it begins and takes away when it ends.
 
-Knows: the faults a scenario can plan and what each does to a frame on its way out, of which the device never learns;
-only a fault that a device reports is its own doing. Does not know when a run starts: the gate is told the time of each
-frame.
+Knows: which gates, ears, acts of devices and troubles of the wires make up each fault. Does not know when a fault
+begins: a scenario's times, a step or a person at the bench do.
 """
 
-from collections.abc import Callable, Mapping
-from functools import partial
+from collections.abc import Callable, Iterator, Mapping
+from random import Random
+from typing import NamedTuple, Protocol
 
 from rvsim.devices.device import Device
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.functions import FUNCTIONS, by_status
-from rvsim.rig.model import Rig
-from rvsim.shakedown.scenario import (
-    GatedFault,
-    LoadedScenario,
-    NoDataPlan,
-    OutOfRangePlan,
-    ReportedPlan,
-    SilentPlan,
-    StuckPlan,
-    WrongValuePlan,
-)
-from rvsim.sim.bench import Act, Gate
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.shakedown import fault_plans as plans
+from rvsim.shakedown import gates
+from rvsim.shakedown.sight import identifier_of
+from rvsim.sim.bench import Bench, Ear, Gate
+from rvsim.sim.wiring import Babble, MissingTerminator, Noise, ReversedPair, Trouble
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.diagnostics import Trouble
+from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.diagnostics import Trouble as Fault
 from rvsim.wire.fields import FieldSpec, State
-from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
 
-def acts(loaded: LoadedScenario) -> list[Act]:
-    """Return what a scenario's faults make devices do themselves, and when.
+class Effect(Protocol):
+    """Something that is put in place in a bench, and taken away again."""
+
+    def begin(self, bench: Bench) -> None:
+        """Put it in place."""
+
+    def end(self, bench: Bench) -> None:
+        """Take it away."""
+
+
+class Outward(NamedTuple):
+    """A gate between a device and the wires."""
+
+    device: str
+    gate: Gate
+
+    def begin(self, bench: Bench) -> None:
+        """Put it behind those that are there."""
+        bench.gates[self.device].append(self.gate)
+
+    def end(self, bench: Bench) -> None:
+        """Take it away, if it is there."""
+        bench.gates[self.device] = [gate for gate in bench.gates[self.device] if gate is not self.gate]
+
+
+class Inward(NamedTuple):
+    """An ear between the wires and a device."""
+
+    device: str
+    ear: Ear
+
+    def begin(self, bench: Bench) -> None:
+        """Put it behind those that are there."""
+        bench.ears.setdefault(self.device, []).append(self.ear)
+
+    def end(self, bench: Bench) -> None:
+        """Take it away, if it is there."""
+        left = [ear for ear in bench.ears.pop(self.device, []) if ear is not self.ear]
+        if left:
+            bench.ears[self.device] = left
+
+
+class Acted(NamedTuple):
+    """Something that a device is made to do, and to undo."""
+
+    device: str
+    do: Callable[[Device], None]
+    undo: Callable[[Device], None]
+
+    def begin(self, bench: Bench) -> None:
+        """Do it."""
+        bench.make(self.device, self.do)
+
+    def end(self, bench: Bench) -> None:
+        """Undo it."""
+        bench.make(self.device, self.undo)
+
+
+class OnTheWires(NamedTuple):
+    """A trouble of the wires."""
+
+    trouble: Trouble
+
+    def begin(self, bench: Bench) -> None:
+        """Let it be so."""
+        bench.line.troubles.begin(self.trouble)
+
+    def end(self, bench: Bench) -> None:
+        """Put it right."""
+        bench.line.troubles.end(self.trouble)
+
+
+class PowerLost:
+    """Devices without power, that start anew when it comes back; after ``takes`` by itself, where that is given."""
+
+    def __init__(self, devices: tuple[str, ...], takes: int | None = None) -> None:
+        self._devices, self._takes = devices, takes
+        self._cut_off: list[Effect] = []
+        for device in devices:
+            self._cut_off += [Outward(device, gates.silence()), Inward(device, gates.silence())]
+
+    def begin(self, bench: Bench) -> None:
+        """Take the power away."""
+        for effect in self._cut_off:
+            effect.begin(bench)
+        for device in self._devices:
+            bench.unplug(device)
+        if self._takes is not None:
+            bench.plan(bench.now + self._takes, lambda: self._back(bench))
+
+    def end(self, bench: Bench) -> None:
+        """Give it back, if it does not come back by itself."""
+        if self._takes is None:
+            self._back(bench)
+
+    def _back(self, bench: Bench) -> None:
+        for effect in self._cut_off:
+            effect.end(bench)
+        for device in self._devices:
+            bench.plug_in(device)
+            bench.make(device, _start_anew)
+
+
+def _start_anew(device: Device) -> None:
+    device.reset(faults=True, reboot=True)
+
+
+class Planned(NamedTuple):
+    """A fault of a scenario with all that makes it up."""
+
+    plan: plans.FaultPlan
+    effects: tuple[Effect, ...]
+
+    def begin(self, bench: Bench) -> None:
+        """Let it begin."""
+        for effect in self.effects:
+            effect.begin(bench)
+
+    def end(self, bench: Bench) -> None:
+        """Let it end."""
+        for effect in reversed(self.effects):
+            effect.end(bench)
+
+
+def planned(faults: tuple[plans.Fault, ...], where: str, rig: Rig, catalogue: Catalogue, seed: int) -> list[Planned]:
+    """Return the faults of a scenario, ready to begin.
 
     Raises:
-        InputError: a device does not report of the function that a fault names; one line for each.
+        InputError: faults name messages, fields or functions that are not there, or values that a field cannot say;
+            one line for each.
     """
-    planned: list[Act] = []
-    problems = []
-    for number, fault in enumerate(loaded.scenario.faults, start=1):
-        if not isinstance(fault, ReportedPlan):
-            continue
-        plan = next(device for device in loaded.rig.devices if device.name == fault.device)
-        own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
-        if fault.function not in own:
-            problems.append(
-                f"{loaded.path}, fault {number} (reported): {fault.device} does not report of {fault.function}"
-                f"{did_you_mean(fault.function, own)}; it does of {', '.join(own)}"
-            )
-            continue
-        trouble = Trouble(fault.spn, fault.fmi, fault.times)
-        report = partial(_report, fault.function, trouble, fault.lamp == "red")
-        planned.append(Act(fault.since, fault.device, report))
-        if fault.until is not None:
-            planned.append(Act(fault.until, fault.device, partial(_withdraw, fault.function, trouble)))
-    if problems:
-        raise InputError(*problems)
-    return planned
-
-
-def _report(function: str, trouble: Trouble, red: bool, device: Device) -> None:
-    device.report(function, trouble, red)
-
-
-def _withdraw(function: str, trouble: Trouble, device: Device) -> None:
-    device.withdraw(function, trouble)
-
-
-def gates(loaded: LoadedScenario, catalogue: Catalogue) -> Mapping[str, list[Gate]]:
-    """Return the gates of a scenario's faults by device name.
-
-    Raises:
-        InputError: faults name messages or fields that are not defined, or values that a field cannot say; one
-            line for each.
-    """
-    built: dict[str, list[Gate]] = {}
-    problems = []
-    for number, fault in enumerate(loaded.scenario.faults, start=1):
-        if isinstance(fault, ReportedPlan):
-            continue
+    maker = Maker(rig, catalogue, seed)
+    built, problems = [], []
+    for number, fault in enumerate(faults, start=1):
         try:
-            _check_sender(fault, loaded.rig)
-            built.setdefault(fault.device, []).append(gate_of(fault, catalogue))
-        except (InputError, ValueError) as error:
-            problems.append(f"{loaded.path}, fault {number} ({fault.fault}): {error}")
+            built.append(Planned(fault, tuple(maker.effects(fault, number))))
+        except InputError as error:
+            problems += [f"{where}, fault {number} ({fault.fault}): {problem}" for problem in error.problems]
+        except ValueError as error:
+            problems.append(f"{where}, fault {number} ({fault.fault}): {error}")
     if problems:
         raise InputError(*problems)
     return built
 
 
-def _check_sender(fault: GatedFault, rig: Rig) -> None:
+class Maker:
+    """Makes the effects of faults for one rig."""
+
+    def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:
+        self._devices = {plan.name: plan for plan in rig.devices}
+        self._catalogue, self._seed = catalogue, seed
+
+    def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
+        """Yield what makes up a fault; ``number`` tells two of one kind apart in what is left to chance.
+
+        Raises:
+            InputError: a message is not defined.
+            ValueError: a field is not, or cannot say what it should.
+        """
+        random = Random(f"{self._seed}:fault {number}")
+        match fault:
+            case plans.SilentPlan():
+                yield Outward(fault.device, gates.silence())
+            case plans.AsleepPlan():
+                yield Outward(fault.device, gates.silence())
+                yield Inward(fault.device, gates.silence())
+            case plans.LatePlan():
+                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.Seldom(fault.gap)))
+            case plans.JitterPlan():
+                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.late(fault.by, random)))
+            case plans.ShortFramePlan():
+                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.shortened(fault.length)))
+            case plans.WrongInstancePlan() | plans.SharedInstancePlan() | plans.FirmwareResetPlan():
+                yield from self._instances(fault)
+            case plans.SharedAddressPlan():
+                yield from self._shared_address(fault)
+            case plans.CommandIgnoredPlan():
+                yield Inward(fault.device, gates.only_hearing(self._commands(fault), gates.silence()))
+            case plans.CommandDelayedPlan():
+                yield Inward(fault.device, gates.only_hearing(self._commands(fault), gates.delayed(fault.by)))
+            case plans.RestartPlan():
+                yield PowerLost((fault.device,), fault.takes)
+            case plans.BrownOutPlan():
+                yield PowerLost(fault.devices)
+            case plans.ReportedPlan():
+                yield self._reported(fault)
+            case plans.BabblingPlan():
+                babble = Babble(fault.whom, identifier_of(fault.identifier), bytes.fromhex(fault.data), fault.gap or 0)
+                yield OnTheWires(babble)
+            case plans.BusErrorsPlan():
+                yield OnTheWires(Noise(fault.rate))
+            case plans.MissingTerminatorPlan():
+                yield OnTheWires(MissingTerminator(fault.rate))
+            case plans.ReversedPairPlan():
+                yield OnTheWires(ReversedPair(fault.device))
+            case _:
+                yield Outward(fault.device, self._field_gate(fault, random))
+
+    def _dgns(self, message: str | None) -> frozenset[int] | None:
+        return None if message is None else frozenset({self._catalogue.by_name(message).dgn})
+
+    def _commands(self, fault: plans.CommandIgnoredPlan | plans.CommandDelayedPlan) -> frozenset[int]:
+        """Return the DGNs of the commands that are meant."""
+        if fault.message is not None:
+            return frozenset({self._catalogue.by_name(fault.message).dgn})
+        commands = [name for function in self._devices[fault.device].functions for name in FUNCTIONS[function].commands]
+        if not commands:
+            raise ValueError(f"{fault.device} takes no command of its functions; name the message")
+        return frozenset(self._catalogue.by_name(name).dgn for name in commands)
+
+    # One field.
+
+    def _field_gate(self, fault: plans.ValuePlan, random: Random) -> Gate:
+        spec = self._catalogue.by_name(fault.message)
+        field = _field(spec, fault.field)
+        _check_sender(fault, self._devices[fault.device])
+        match fault:
+            case plans.StuckPlan():
+                return gates.Stuck(spec, field)
+            case plans.DriftPlan():
+                return gates.FieldChanged(spec, field, gates.drift(field, fault.per_hour))
+            case plans.NoisePlan():
+                return gates.FieldChanged(spec, field, gates.noise(field, fault.by, random))
+            case plans.WrongScalePlan():
+                return gates.FieldChanged(spec, field, gates.scaled(field, fault.factor, fault.offset))
+            case plans.WrongValuePlan():
+                return gates.FieldChanged(spec, field, gates.constant(field.raw(fault.value)), even=True)
+        state = State.OUT_OF_RANGE if isinstance(fault, plans.OutOfRangePlan) else State.NO_DATA
+        code = field.code(state)
+        if code is None:
+            raise ValueError(f"{fault.message} {fault.field} has no code for {state}: choose another field")
+        return gates.FieldChanged(spec, field, gates.constant(code), even=True)
+
+    # Instances.
+
+    def _instances(
+        self, fault: plans.WrongInstancePlan | plans.SharedInstancePlan | plans.FirmwareResetPlan
+    ) -> Iterator[Effect]:
+        changes = self._changes(fault)
+        statuses = self._by_message(changes, lambda name: FUNCTIONS[name].statuses)
+        if isinstance(fault, plans.WrongInstancePlan) and fault.message is not None:
+            spec = self._catalogue.by_name(fault.message)
+            statuses = {spec.dgn: dict.fromkeys(range(256), fault.instance)}
+        if not statuses:
+            raise ValueError(f"{fault.device} says no instance that could be another one")
+        yield Outward(fault.device, gates.Instances(self._catalogue, statuses).gate)
+        if isinstance(fault, plans.FirmwareResetPlan):
+            back = {name: {new: own for own, new in change.items()} for name, change in changes.items()}
+            commands = self._by_message(back, lambda name: FUNCTIONS[name].commands)
+            yield Inward(fault.device, gates.Instances(self._catalogue, commands).ear)
+            yield PowerLost((fault.device,), _RESTART)
+
+    def _changes(
+        self, fault: plans.WrongInstancePlan | plans.SharedInstancePlan | plans.FirmwareResetPlan
+    ) -> Mapping[str, Mapping[int, int]]:
+        """Return own instance to the other one, by function."""
+        own = self._devices[fault.device].functions
+        if isinstance(fault, plans.SharedInstancePlan):
+            other = self._devices[fault.as_device].functions
+            both = [name for name in own if name in other]
+            if not both:
+                raise ValueError(f"{fault.device} and {fault.as_device} have no function in common")
+            return {name: dict.fromkeys(own[name], other[name][0]) for name in both}
+        first = fault.instance
+        return {
+            name: {instance: first + place for place, instance in enumerate(own[name]) if first + place <= 255}
+            for name in own
+        }
+
+    def _by_message(
+        self, changes: Mapping[str, Mapping[int, int]], messages: Callable[[str], tuple[str, ...]]
+    ) -> Mapping[int, Mapping[int, int]]:
+        return {
+            self._catalogue.by_name(message).dgn: change
+            for name, change in changes.items()
+            for message in messages(name)
+        }
+
+    def _shared_address(self, fault: plans.SharedAddressPlan) -> Iterator[Effect]:
+        """Let it claim and speak from that address, and whoever has it not give way."""
+        if fault.address is not None:
+            source = fault.address
+        elif fault.as_device is not None:
+            source = self._devices[fault.as_device].address
+            deaf_to_claims = gates.only_hearing(frozenset({ADDRESS_CLAIM}), gates.silence())
+            yield Inward(fault.as_device, deaf_to_claims)
+        yield Outward(fault.device, gates.readdressed(source))
+        yield Acted(fault.device, _start_anew, _start_anew)
+
+    # What a device reports itself.
+
+    def _reported(self, fault: plans.ReportedPlan) -> Effect:
+        plan = self._devices[fault.device]
+        own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
+        if fault.function not in own:
+            raise ValueError(
+                f"{fault.device} does not report of {fault.function}{did_you_mean(fault.function, own)}; it does of "
+                f"{', '.join(own)}"
+            )
+        trouble = Fault(fault.spn, fault.fmi, fault.times)
+
+        def report(device: Device) -> None:
+            device.report(fault.function, trouble, fault.lamp == "red")
+
+        def withdraw(device: Device) -> None:
+            device.withdraw(fault.function, trouble)
+
+        return Acted(fault.device, report, withdraw)
+
+
+_RESTART = 2_000_000
+"""Microseconds that new firmware takes to start. Our figure: devices differ from a second to a minute."""
+
+
+def _check_sender(fault: plans.ValuePlan, plan: DevicePlan) -> None:
     """Refuse a fault on a status message of a function that the device does not have: it would do nothing.
 
     Raises:
         ValueError: it is one.
     """
-    if isinstance(fault, SilentPlan):
-        return
     function = by_status(fault.message)
-    plan = next(device for device in rig.devices if device.name == fault.device)
     if function is not None and function.name not in plan.functions:
         sends = [message for name in plan.functions for message in FUNCTIONS[name].statuses]
         raise ValueError(
@@ -107,61 +353,9 @@ def _check_sender(fault: GatedFault, rig: Rig) -> None:
         )
 
 
-def gate_of(fault: GatedFault, catalogue: Catalogue) -> Gate:
-    """Return the gate of one fault.
-
-    Raises:
-        InputError: the message is not defined.
-        ValueError: the field is not, or cannot say what it should.
-    """
-    if isinstance(fault, SilentPlan):
-        return _within(fault, lambda identifier, data: None)  # noqa: ARG005 - nothing gets through
-    spec = catalogue.by_name(fault.message)
-    field = _field(spec, fault.field)
-    return _within(fault, _Changed(spec, field, _said_instead(fault, field)))
-
-
-def _said_instead(fault: WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan, field: FieldSpec) -> int | None:
-    """Return the raw value that a fault puts into a field, None for what the field says first."""
-    if isinstance(fault, StuckPlan):
-        return None
-    if isinstance(fault, WrongValuePlan):
-        return field.raw(fault.value)
-    state = State.OUT_OF_RANGE if isinstance(fault, OutOfRangePlan) else State.NO_DATA
-    code = field.code(state)
-    if code is None:
-        raise ValueError(f"{fault.message} {fault.field} has no code for {state}: choose another field")
-    return code
-
-
 def _field(spec: MessageSpec, name: str) -> FieldSpec:
     if name not in spec.by_name:
         raise ValueError(
             f"{spec.name} has no field {name}{did_you_mean(name, spec.by_name)}; it has: {', '.join(spec.by_name)}"
         )
     return spec.by_name[name]
-
-
-def _within(fault: GatedFault, change: Callable[[int, bytes], bytes | None]) -> Gate:
-    start, end = fault.since, fault.until
-
-    def gate(time: int, identifier: int, data: bytes) -> bytes | None:
-        acts = start <= time and (end is None or time < end)
-        return change(identifier, data) if acts else data
-
-    return gate
-
-
-class _Changed:
-    """Puts one raw value into a field; without one it keeps to what each frame of its kind said first."""
-
-    def __init__(self, spec: MessageSpec, field: FieldSpec, raw: int | None) -> None:
-        self._spec, self._field, self._raw = spec, field, raw
-        self._first: dict[tuple[int, bytes], int] = {}
-
-    def __call__(self, identifier: int, data: bytes) -> bytes:
-        said = self._field.raw_in(data)
-        if dgn_of(identifier) != self._spec.dgn or said is None:
-            return data
-        raw = self._first.setdefault((identifier, data[:1]), said) if self._raw is None else self._raw
-        return self._spec.replace(data, self._field.name, raw)

@@ -1,4 +1,4 @@
-"""A scenario: a rig in its weather, what goes wrong and when, how long it lasts.
+"""A scenario: a rig in its weather, what is done and what goes wrong, how long it lasts, what is expected of it.
 
 Knows: how a scenario is written, where its rig is found, and that a fault must name a device of the rig. Does not
 know how a fault acts nor how a run goes: this is data only.
@@ -6,18 +6,21 @@ know how a fault acts nor how a run goes: this is data only.
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Literal, NamedTuple, TypeVar
+from typing import Annotated, NamedTuple, TypeVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo
 
 from rvsim import shipped
-from rvsim.errors import InputError, did_you_mean
+from rvsim.errors import InputError
 from rvsim.rig.load import check, find, find_rig
 from rvsim.rig.model import Kinds, Line, Rig, Schema, Table, part
-from rvsim.rig.quantity import Duration, shown, spoken
+from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.toml_file import TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
+from rvsim.shakedown.changes import changed
+from rvsim.shakedown.expect import Expectation
+from rvsim.shakedown.fault_plans import Fault
+from rvsim.shakedown.script import StepPlan
 
 DEFAULT_SCENARIO = "winter_evening"
 """The shipped scenario that runs where none is named."""
@@ -31,21 +34,6 @@ def _lines(text: str) -> str:
     return text
 
 
-def _word(text: str) -> str:
-    if not (text.isidentifier() and text.isascii()):
-        raise ValueError(f"{shown(text)} is not such a name; write letters, digits and _ only")
-    return text
-
-
-def _in_the_rig(name: str, info: ValidationInfo) -> str:
-    devices = (info.context or {}).get("devices")
-    if devices is not None and name not in devices:
-        raise ValueError(
-            f"{shown(name)} is not in the rig{did_you_mean(name, devices)}; its devices are {', '.join(devices)}"
-        )
-    return name
-
-
 def _inline(given: object, info: ValidationInfo) -> object:
     if isinstance(given, Mapping):
         return Rig.model_validate(given, context=info.context)
@@ -54,80 +42,16 @@ def _inline(given: object, info: ValidationInfo) -> object:
     return given
 
 
-Word = Annotated[str, AfterValidator(_word)]
-"""The name of a message or field."""
+class ChangePlan(Table):
+    """What is otherwise in a rig for this scenario: a device that is left out, or keys that replace its own."""
 
-
-class FaultPlan(Table):
-    """What every fault has: the device it befalls and the time in which it lasts, ``until`` None to the end."""
-
-    device: Annotated[Line, AfterValidator(_in_the_rig)]
-    """The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
-    since: Duration = Field(alias="from")
-    until: Duration | None = None
-
-    @field_validator("until")
-    @classmethod
-    def _later(cls, until: int | None, info: ValidationInfo) -> int | None:
-        since = info.data.get("since")
-        if until is not None and since is not None and until <= since:
-            raise ValueError(f"{spoken(until)} is not after from, {spoken(since)}; write a later time, or leave it out")
-        return until
-
-
-class SilentPlan(FaultPlan):
-    """The device sends nothing at all, as one that has lost its power."""
-
-    fault: Literal["silent"]
-
-
-class WrongValuePlan(FaultPlan):
-    """A field says ``value``, in its unit, whatever the device wants to say."""
-
-    fault: Literal["wrong_value"]
-    message: Word
-    field: Word
-    value: float
-
-
-class StuckPlan(FaultPlan):
-    """A field goes on saying what it said first while the fault lasts."""
-
-    fault: Literal["stuck"]
-    message: Word
-    field: Word
-
-
-class OutOfRangePlan(FaultPlan):
-    """A field says "out of range", as a sensor does that knows that it is broken."""
-
-    fault: Literal["out_of_range"]
-    message: Word
-    field: Word
-
-
-class NoDataPlan(FaultPlan):
-    """A field says "no data"."""
-
-    fault: Literal["no_data"]
-    message: Word
-    field: Word
-
-
-class ReportedPlan(FaultPlan):
-    """The device reports a fault of one of its functions: in its heartbeat, with a lamp, and in its DM1."""
-
-    fault: Literal["reported"]
-    function: Word
-    spn: Annotated[int, Field(ge=0, lt=NO_FAULT_SPN)]
-    fmi: Annotated[int, Field(ge=0, le=NO_FAULT_FMI)]
-    lamp: Literal["yellow", "red"] = "yellow"
-    times: Annotated[int, Field(ge=0, lt=COUNT_NOT_KNOWN)] | None = None
-
-
-GatedFault = SilentPlan | WrongValuePlan | StuckPlan | OutOfRangePlan | NoDataPlan
-"""The faults that stand between a device and the wires, of which it never learns."""
-Fault = Annotated[GatedFault | ReportedPlan, Field(discriminator="fault")]
+    device: Line
+    absent: bool = False
+    kind: Line | None = None
+    address: int | None = None
+    functions: Mapping[str, object] | None = None
+    settings: Mapping[str, object] | None = None
+    """Settings that are not named stay as they are."""
 
 
 class Scenario(Table):
@@ -143,7 +67,12 @@ class Scenario(Table):
     lasts: Annotated[Duration, Field(gt=0)]
     weather: WeatherPlan = WeatherPlan()
     shore_power: bool = True
+    bench_acknowledges: bool = True
+    """Whether the bench acknowledges every frame, as an adapter does; without it only the devices do."""
+    changes: Annotated[tuple[ChangePlan, ...], Field(strict=False)] = Field(default=(), alias="change")
     faults: Annotated[tuple[Fault, ...], Field(strict=False)] = Field(default=(), alias="fault")
+    steps: Annotated[tuple[StepPlan, ...], Field(strict=False)] = Field(default=(), alias="step")
+    expectations: Annotated[tuple[Expectation, ...], Field(strict=False)] = Field(default=(), alias="expect")
 
 
 class LoadedScenario(NamedTuple):
@@ -167,11 +96,16 @@ def load_scenario(given: str | Path, kinds: Kinds | None = None) -> LoadedScenar
     """
     file = read_toml(find(given, shipped.scenario_folder(), "scenario"))
     rig_file, rig_problems = _rig_file(file)
+    if rig_file is not None:
+        rig_file, more = changed(rig_file, file)
+        rig_problems += more
     devices = _device_names(rig_file.data if rig_file else file.data.get("rig"))
+    faults = [name for name in (part(one, "name") for one in file.data.get("fault", ())) if isinstance(name, str)]
     rig: Rig | None = None
     if rig_file:
-        rig, rig_problems = _attempt(Rig, rig_file, kinds)
-    scenario, problems = _attempt(Scenario, file, kinds, devices=devices)
+        rig, more = _attempt(Rig, rig_file, kinds)
+        rig_problems += more
+    scenario, problems = _attempt(Scenario, file, kinds, devices=devices, faults=faults)
     if scenario and isinstance(scenario.rig, Rig):
         rig = scenario.rig
     if scenario is None or rig is None:

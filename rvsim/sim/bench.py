@@ -25,16 +25,29 @@ from rvsim.wire.line_events import LineEvent
 from rvsim.wire.timing import BIT_RATE
 from rvsim.world.world import World
 
-Gate = Callable[[int, int, bytes], bytes | None]
-"""What a fault does to a device's frame: (time, identifier, data) to the data that reach the wires, or None."""
+
+class Sent(NamedTuple):
+    """What of a device's frame reaches the wires, ``delay`` microseconds later than the device sent it."""
+
+    identifier: int
+    data: bytes
+    delay: int = 0
 
 
-class Act(NamedTuple):
-    """Something that a device is made to do at a time, in microseconds."""
+class Heard(NamedTuple):
+    """What of a frame on the wires reaches a device, ``delay`` microseconds later."""
 
-    time: int
-    device: str
-    do: Callable[[Device], None]
+    identifier: int
+    data: bytes
+    delay: int = 0
+
+
+Gate = Callable[[int, int, bytes], Sent | None]
+"""What a fault does to a device's frame: time, identifier and data to what reaches the wires, or None."""
+Ear = Callable[[int, int, bytes], Heard | None]
+"""What a fault does to a frame on its way to a device."""
+_FIRST = -1
+"""The priority of what a plan does at a time: before everything that happens by itself then."""
 
 
 class Failure(NamedTuple):
@@ -73,8 +86,6 @@ class Bench:
         weather: WeatherPlan | None = None,
         site: Site | None = None,
         seed: int = 1,
-        gates: Mapping[str, Iterable[Gate]] | None = None,
-        acts: Iterable[Act] = (),
         on_frame: Callable[[Frame], None] | None = None,
         on_failure: Callable[[Failure], None] | None = None,
         on_line: Callable[[LineEvent], None] | None = None,
@@ -100,8 +111,10 @@ class Bench:
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
         """The wires: troubles are put there, and mended."""
-        self.gates = {plan.name: list((gates or {}).get(plan.name, ())) for plan in rig.devices}
+        self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in rig.devices}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
+        self.ears: dict[str, list[Ear]] = {}
+        """What stands between the wires and the devices that have any, in this order."""
         self.devices = [
             self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in rig.devices
         ]
@@ -111,9 +124,7 @@ class Bench:
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._listeners.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._wake, (device, device.start))
-        by_name = {device.name: device for device in self.devices}
-        for act in acts:
-            self.kernel.at(act.time, self._wake, (by_name[act.device], partial(act.do, by_name[act.device])))
+        self._by_name = {device.name: device for device in self.devices}
 
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
@@ -128,6 +139,28 @@ class Bench:
         """Let everything before ``time`` happen."""
         self.kernel.run_until(time)
         self.world.advance(time)
+
+    @property
+    def now(self) -> int:
+        """How far it has come, in microseconds."""
+        return self.kernel.now
+
+    def plan(self, time: int, action: Callable[[], None]) -> None:
+        """Have something done at a time, before all that happens by itself then."""
+        self.kernel.at(time, lambda _: action(), priority=_FIRST)
+
+    def make(self, name: str, do: Callable[[Device], None]) -> None:
+        """Make a device do something now."""
+        self._run(self._by_name[name], do, self._by_name[name])
+
+    def unplug(self, name: str) -> None:
+        """Take a device off the wires; what it has waiting is lost."""
+        self.line.leave(self._by_name[name])
+
+    def plug_in(self, name: str) -> None:
+        """Put a device onto the wires again."""
+        if self._by_name[name] not in self._taken_out:
+            self.line.join(self._by_name[name], name)
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now."""
@@ -156,13 +189,29 @@ class Bench:
 
     def _send(self, device: Device) -> None:
         gates = self.gates[device.name]
-        for identifier, sent in device.outbox:
-            data: bytes | None = sent
-            for gate in gates:
-                data = gate(self.kernel.now, identifier, data) if data is not None else None
-            if data is not None:
+        for identifier, data in device.outbox:
+            if gates:
+                self._send_through(gates, identifier, data, device)
+            else:
                 self.line.send(identifier, data, device)
         device.outbox.clear()
+
+    def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
+        delay = 0
+        for gate in gates:
+            sent = gate(self.kernel.now, identifier, data)
+            if sent is None:
+                return
+            identifier, data, later = sent
+            delay += later
+        if delay:
+            self.kernel.at(self.kernel.now + delay, self._send_late, (identifier, data, device))
+        else:
+            self.line.send(identifier, data, device)
+
+    def _send_late(self, late: tuple[int, bytes, Device]) -> None:
+        if late[2] in self.line.nodes:  # it may have lost its power meanwhile
+            self.line.send(*late)
 
     def _deliver(self, frame: Frame, sender: object) -> None:
         if self._on_frame is not None:
@@ -172,8 +221,27 @@ class Bench:
             silent = self.line.deaf.union(sender if isinstance(sender, Together) else ())
             hearing = [device for device in hearing if device not in silent]
         for device in hearing:
-            if device is not sender:
+            if device is sender:
+                continue
+            if self.ears and device.name in self.ears:
+                self._hear_through(device, frame.identifier, frame.data)
+            else:
                 self._run(device, device.hear, frame.identifier, frame.data)
+
+    def _hear_through(self, device: Device, identifier: int, data: bytes) -> None:
+        delay = 0
+        for ear in self.ears[device.name]:
+            heard = ear(self.kernel.now, identifier, data)
+            if heard is None:
+                return
+            identifier, data, later = heard
+            delay += later
+        if delay:
+            self.kernel.at(
+                self.kernel.now + delay, self._wake, (device, partial(device.hear, identifier, data)), priority=1
+            )
+        else:
+            self._run(device, device.hear, identifier, data)
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self._taken_out.add(device)

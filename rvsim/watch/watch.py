@@ -97,7 +97,7 @@ class Watch:
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
-        self._busyness = Busyness(self._emit, self._name_of)
+        self._busyness = Busyness(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
         self._present_second = self.load.frames
@@ -388,8 +388,8 @@ class Watch:
             events.sort(key=attrgetter("time"))  # the end of a second and a deadline may have come out of their order
         return events
 
-    def _name_of(self, source: int) -> str:
-        """Return what the device at an address is called."""
+    def device_at(self, source: int) -> str:
+        """Return what the device at an address is called: its planned name, or ``address 9C hex``."""
         node = self._nodes.get(source)
         entry = None if node is None else self._roll_call.heard_from(node)
         return entry.name if entry is not None else f"address {source:02X} hex"

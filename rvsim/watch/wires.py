@@ -145,6 +145,8 @@ class Wires:
             self._emit(met)
 
     def _wait(self, event: Waited) -> None:
+        if event.identifier & 0xFF in self._alone:
+            return  # it waited for an acknowledgement, and that is told
         response = event.time - event.since
         if self.longest is None or response > self.longest.time - self.longest.since:
             self.longest = event

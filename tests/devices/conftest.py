@@ -1,6 +1,7 @@
 """A device alone on a bench, with the test as everybody else on the wires."""
 
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
@@ -19,7 +20,9 @@ class Alone:
     def __init__(self, catalogue, device: dict, vehicle: dict, site: Site, weather: WeatherPlan, acts=()):
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One device", "device": [device], **vehicle})
         self.sent: list[tuple[float, int, str]] = []
-        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, acts=acts, on_frame=self._note)
+        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, on_frame=self._note)
+        for time, name, do in acts:
+            self.bench.plan(time, partial(self.bench.make, name, do))
         self.world = self.bench.world
         self.source = device["address"]
 

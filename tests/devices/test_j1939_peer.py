@@ -7,6 +7,7 @@ each. It stands for a controller under test: what it is told is what it would be
 import threading
 import time
 import uuid
+from functools import partial
 
 import can
 import j1939
@@ -14,7 +15,7 @@ import pytest
 
 from rvsim.devices.registry import KINDS
 from rvsim.rig.model import Rig
-from rvsim.sim.bench import Act, Bench
+from rvsim.sim.bench import Bench
 from rvsim.wire.diagnostics import Trouble
 
 PATIENCE_S = 6
@@ -32,7 +33,9 @@ class Vehicle:
             "name": "heater", "kind": "heater", "address": HEATER, "functions": {"furnace": 1, "water_heater": 1},
         }  # fmt: skip
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One heater", "device": [device]})
-        self.bench = Bench(rig, catalogue, KINDS, acts=acts, on_frame=self._send)
+        self.bench = Bench(rig, catalogue, KINDS, on_frame=self._send)
+        for moment, name, do in acts:
+            self.bench.plan(moment, partial(self.bench.make, name, do))
         self.started = time.monotonic()
         self.foreign: list[tuple[int, bytes]] = []
 
@@ -119,8 +122,8 @@ def test_it_reads_our_long_product_identification(vehicle, stack):
 def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
     """Announced to all, each second: lamps, SPN 110 FMI 0 and SPN 210 FMI 3 as SAE J1939-73 lays them out."""
     both = [
-        Act(500_000, "heater", lambda device: device.report("furnace", Trouble(110, 0, 1), True)),
-        Act(500_000, "heater", lambda device: device.report("water_heater", Trouble(210, 3, 2), False)),
+        (500_000, "heater", lambda device: device.report("furnace", Trouble(110, 0, 1), True)),
+        (500_000, "heater", lambda device: device.report("water_heater", Trouble(210, 3, 2), False)),
     ]
     ours = vehicle(*both)
     _, received = stack(ours)

@@ -4,7 +4,6 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.troubles import Troubles
-from rvsim.sim.bench import Act
 from rvsim.wire.diagnostics import Trouble
 
 HEARTBEAT, DM1, CONNECTION, PACKET = 0x1FECA, 0x0FECA, 0x0EC00, 0x0EB00
@@ -54,7 +53,7 @@ def heater(alone):
     """A heater at address 80 hex that is made to do things at seconds: ``heater((10, deed), ...)``."""
 
     def put(*deeds):
-        acts = [Act(round(seconds * SECOND), "heater", deed) for seconds, deed in deeds]
+        acts = [(round(seconds * SECOND), "heater", deed) for seconds, deed in deeds]
         return alone("heater", furnace=1, water_heater=1, acts=acts)
 
     return put

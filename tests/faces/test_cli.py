@@ -152,7 +152,7 @@ def test_about_says_what_is_there(rvsim):
     code, out, _ = rvsim("about")
     assert code == 0
     assert "python-can 4." in out
-    assert "heater_goes_quiet, winter_evening in" in out
+    assert "babbling_node, heater_goes_quiet, noisy_wires, reversed_pair, two_on_one_address, winter_evening in" in out
     assert "virtual" in out
     assert "Listening is the default" in out
 

@@ -1,183 +1,360 @@
-"""Faults at the gate between a device and the wires."""
+"""Every fault on the whole vehicle: it does what it says while it lasts, and nothing before and after."""
 
-from pathlib import Path
+from itertools import pairwise
 
 import pytest
 from pydantic import ValidationError
 
 from rvsim.errors import InputError
-from rvsim.rig.model import Rig
-from rvsim.shakedown.faults import acts, gates
-from rvsim.shakedown.scenario import LoadedScenario, Scenario
-from rvsim.wire.diagnostics import Trouble
+from rvsim.shakedown.fault_plans import FaultPlan
+from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import Collided, Disturbed, NotAcknowledged
 
-S = 1_000_000
-AMBIENT = 0x19FF9C92
-
-
-def loaded(*faults):
-    """A scenario with one device and these faults."""
-    rig = Rig.model_validate(
-        {
-            "schema": 1,
-            "name": "r",
-            "title": "R",
-            "device": [{"name": "sensor", "kind": "ambient", "address": 0x92, "functions": {"ambient_sensor": 2}}],
-        }
-    )
-    plan = {"schema": 1, "title": "T", "rig": "r", "lasts": "60s", "fault": [{"device": "sensor", **f} for f in faults]}
-    return LoadedScenario("t", Path("t.toml"), Scenario.model_validate(plan), rig)
+AMBIENT = {"device": "outdoor sensor", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
+TIME = {"from": "20s", "until": "40s"}
+REPORTED = {"fault": "reported", "device": "heater", "function": "furnace", "from": "1s"}
+CLAIM, HEARTBEAT = 0xEE00, 0x1FECA
 
 
-def gate(catalogue, **fault):
-    """The gate of one fault."""
-    (only,) = gates(loaded(fault), catalogue)["sensor"]
-    return only
+def dgns(frames):
+    """Which DGNs they have."""
+    return {dgn_of(frame.identifier) for frame in frames}
 
 
-def test_silence_lets_nothing_through_while_it_lasts(catalogue):
-    """From its start to just before its end a silent device sends nothing; before and after it does."""
-    silent = gate(catalogue, fault="silent", **{"from": "20s", "until": "60s"})
-    passed = [silent(t, AMBIENT, b"data") for t in (20 * S - 1, 20 * S, 60 * S - 1, 60 * S)]
-    assert passed == [b"data", None, None, b"data"]
+def turn(instance, percent):
+    """A command to a roof fan."""
+    fields = {"instance": instance, "system_status": "on", "fan_speed_setting": percent}
+    return {"message": "ROOF_FAN_COMMAND_1", "fields": fields}
 
 
-def test_without_an_end_it_lasts(catalogue):
-    """A fault without ``until`` never ends."""
-    assert gate(catalogue, fault="silent", **{"from": "20s"})(10**12, AMBIENT, b"data") is None
+def fault(kind, **more):
+    """A fault from 20 s to 40 s."""
+    return {"fault": kind, **TIME, **more}
 
 
-def test_a_wrong_value_changes_one_field(catalogue):
-    """900 degC is (900 + 273) x 32 = 37536 = 92A0 hex; the rest of the frame stays as it was."""
-    wrong = gate(
-        catalogue,
-        fault="wrong_value",
-        message="THERMOSTAT_AMBIENT_STATUS",
-        field="ambient_temperature",
-        value=900.0,
-        **{"from": "1s", "until": "2s"},
-    )
-    assert wrong(S, AMBIENT, bytes.fromhex("02602134FFFFFFAA")) == bytes.fromhex("02A09234FFFFFFAA")
-    assert wrong(2 * S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("026021FFFFFFFFFF")
+def test_silent(vehicle):
+    """Nothing is sent from 20 s until just before 40 s."""
+    run = vehicle(fault=[fault("silent", device="heater")]).run(60)
+    assert run.of("heater", begin=20, end=40) == []
+    assert len(run.of("heater", begin=0, end=20)) > 5 < len(run.of("heater", begin=40))
 
 
-def test_no_data_is_all_ones(catalogue):
-    """A field that says "no data" is FFFF, and other messages of the device are left alone."""
-    nothing = gate(
-        catalogue, fault="no_data", message="THERMOSTAT_AMBIENT_STATUS", field="ambient_temperature", **{"from": "1s"}
-    )
-    assert nothing(S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("02FFFFFFFFFFFFFF")
-    assert nothing(S, 0x19FECA92, bytes.fromhex("0564FFFFFFFFFFFF")) == bytes.fromhex("0564FFFFFFFFFFFF")
+def test_without_an_end_it_lasts(vehicle):
+    """Left out, ``until`` is the end of the run."""
+    run = vehicle(fault=[{"fault": "silent", "device": "heater", "from": "20s"}]).run(60)
+    assert run.of("heater", begin=20) == []
 
 
-def test_a_stuck_field_keeps_to_what_it_said_first(catalogue):
-    """While it lasts the field repeats its first value of each instance; everything else in the frame moves on."""
-    stuck = gate(
-        catalogue,
-        fault="stuck",
-        message="THERMOSTAT_AMBIENT_STATUS",
-        field="ambient_temperature",
-        **{"from": "1s", "until": "5s"},
-    )
-    assert stuck(0, AMBIENT, bytes.fromhex("02002112FFFFFFFF")) == bytes.fromhex("02002112FFFFFFFF")
-    assert stuck(S, AMBIENT, bytes.fromhex("02602134FFFFFFFF")) == bytes.fromhex("02602134FFFFFFFF")
-    assert stuck(2 * S, AMBIENT, bytes.fromhex("02702156FFFFFFFF")) == bytes.fromhex("02602156FFFFFFFF")
-    assert stuck(3 * S, AMBIENT, bytes.fromhex("03702156FFFFFFFF")) == bytes.fromhex("03702156FFFFFFFF")
-    assert stuck(4 * S, AMBIENT, bytes.fromhex("0270")) == bytes.fromhex("0270")
-    assert stuck(5 * S, AMBIENT, bytes.fromhex("02702156FFFFFFFF")) == bytes.fromhex("02702156FFFFFFFF")
+def test_asleep_takes_no_command(vehicle):
+    """A sleeping roof fan does not do what it is asked for; awake it does; a silent one would have done it."""
+    for kind, obeys in (("asleep", False), ("silent", True)):
+        run = vehicle(
+            fault=[fault(kind, device="roof fan"), {"fault": "silent", "device": "control panel", "from": "0s"}],
+            step=[{"at": "30s", "send": turn(1, 50)}],
+        ).run(60)
+        assert run.of("roof fan", begin=20, end=40) == []
+        assert (run.values("roof fan", "ROOF_FAN_STATUS_1", "fan_speed_setting", begin=45)[-1] == 50.0) is obeys
 
 
-def test_out_of_range_is_the_code_below_all_ones(catalogue):
-    """A field that says "out of range" is FFFE (uint16)."""
-    broken = gate(
-        catalogue,
-        fault="out_of_range",
-        message="THERMOSTAT_AMBIENT_STATUS",
-        field="ambient_temperature",
-        **{"from": "1s"},
-    )
-    assert broken(S, AMBIENT, bytes.fromhex("026021FFFFFFFFFF")) == bytes.fromhex("02FEFFFFFFFFFFFF")
+def test_late(vehicle):
+    """Gaps of its messages grow to at least the one given; other devices keep theirs."""
+    run = vehicle(fault=[{"fault": "late", "device": "fresh tank", "gap": "12s", "from": "20s"}]).run(120)
+    times = [frame.time / 1e6 for frame in run.of("fresh tank", "TANK_STATUS", begin=20)]
+    assert len(times) > 5
+    assert min(later - time for time, later in pairwise(times)) >= 12
+    assert len(run.of("grey tank", "TANK_STATUS", begin=20)) > 2 * len(times)
 
 
-def test_every_impossible_fault_is_named_at_once(catalogue):
-    """Unknown messages and fields, values that cannot be said and fields without the code: a line for each."""
-    ambient = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
-    faults = [
-        {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATU", "field": "x", "from": "1s"},
-        {"fault": "no_data", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "temperature", "from": "1s"},
-        {"fault": "wrong_value", **ambient, "value": 1e6, "from": "1s"},
-        {"fault": "no_data", "message": "DM_RV", "field": "spn", "from": "1s"},
-        {"fault": "out_of_range", "message": "DM_RV", "field": "fmi", "from": "1s"},
-        {"fault": "no_data", "message": "FURNACE_STATUS", "field": "heat_output_level", "from": "1s"},
-    ]
-    with pytest.raises(InputError) as caught:
-        gates(loaded(*faults), catalogue)
-    first, second, third, fourth, fifth, sixth = caught.value.problems
-    assert first.startswith("t.toml, fault 1 (no_data): no message is called THERMOSTAT_AMBIENT_STATU (did you mean")
-    assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in second
-    assert "it has: instance, ambient_temperature" in second
-    assert "is outside -273.00000 to 1774.81250" in third
-    assert "DM_RV spn has no code for no data: choose another field" in fourth
-    assert "DM_RV fmi has no code for out of range: choose another field" in fifth
-    assert "sensor is no furnace and never sends FURNACE_STATUS; it sends THERMOSTAT_AMBIENT_STATUS" in sixth
+def test_late_for_one_message_leaves_the_others(vehicle):
+    """Only the heartbeat comes late."""
+    run = vehicle(
+        fault=[{"fault": "late", "device": "fresh tank", "message": "DM_RV", "gap": "30s", "from": "0s"}]
+    ).run(90)
+    assert len(run.of("fresh tank", "DM_RV")) <= 3
+    assert len(run.of("fresh tank", "TANK_STATUS")) > 12
 
 
-# Faults that a device reports itself.
+def test_jitter(vehicle):
+    """Frames come up to 300 ms later, never earlier, and not all by the same time; one seed gives one run."""
+    still = vehicle().run(60).of("fresh tank", "TANK_STATUS")
+    shaken = vehicle(fault=[{"fault": "jitter", "device": "fresh tank", "by": "300ms", "from": "0s"}]).run(61)
+    late = [b.time - a.time for a, b in zip(still, shaken.of("fresh tank", "TANK_STATUS"), strict=False)]
+    assert 0 <= min(late) < 150_000 < max(late) <= 301_000
+    again = vehicle(fault=[{"fault": "jitter", "device": "fresh tank", "by": "300ms", "from": "0s"}]).run(61)
+    assert again.frames == shaken.frames
 
 
-class Told:
-    """A device that notes what it is made to do."""
-
-    def __init__(self):
-        self.told = []
-
-    def report(self, function, trouble, red):
-        """Note it."""
-        self.told.append(("report", function, trouble, red))
-
-    def withdraw(self, function, trouble):
-        """Note it."""
-        self.told.append(("withdraw", function, trouble))
-
-
-def test_a_reported_fault_is_the_devices_own_doing(catalogue):
-    """It begins to report at the start and takes it back at the end; no gate stands in its way."""
-    plan = {"fault": "reported", "function": "ambient_sensor", "spn": 1234, "fmi": 5, "lamp": "red", "times": 3}
-    one = loaded({**plan, "from": "20s", "until": "60s"})
-    assert gates(one, catalogue) == {}
-    planned, device = acts(one), Told()
-    for act in planned:
-        act.do(device)
-    assert [(act.time, act.device) for act in planned] == [(20 * S, "sensor"), (60 * S, "sensor")]
-    assert device.told == [
-        ("report", "ambient_sensor", Trouble(1234, 5, 3), True),
-        ("withdraw", "ambient_sensor", Trouble(1234, 5, 3)),
-    ]
-
-
-def test_without_an_end_a_fault_is_reported_on_and_the_lamp_is_yellow(catalogue):
-    """Left out, ``until``, ``lamp`` and ``times`` are: to the end, yellow, not known."""
-    (act,) = acts(loaded({"fault": "reported", "function": "ambient_sensor", "spn": 0, "fmi": 0, "from": "0s"}))
-    device = Told()
-    act.do(device)
-    assert device.told == [("report", "ambient_sensor", Trouble(0, 0, None), False)]
-
-
-def test_a_function_that_the_device_does_not_report_of_is_refused():
-    """One line, with what it does report of."""
-    with pytest.raises(InputError) as refused:
-        acts(loaded({"fault": "reported", "function": "ambient_sensr", "spn": 1, "fmi": 1, "from": "0s"}))
-    assert refused.value.problems == (
-        't.toml, fault 1 (reported): sensor does not report of ambient_sensr (did you mean "ambient_sensor"?); '
-        "it does of ambient_sensor",
-    )
+def test_stuck(vehicle):
+    """The indoor sensor repeats one value while the cabin warms up, and tells the truth afterwards."""
+    plan = fault("stuck", **{**AMBIENT, "device": "indoor sensor"}, until="300s") | {"until": "300s"}
+    run = vehicle(fault=[plan]).run(400)
+    assert len(set(run.values("indoor sensor", AMBIENT["message"], AMBIENT["field"], 20, 300))) == 1
+    assert len(set(run.values("indoor sensor", AMBIENT["message"], AMBIENT["field"], 300))) > 1
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("spn", 0x7FFFF), ("spn", -1), ("fmi", 32), ("times", 127), ("lamp", "blue")]
+    ("kind", "more", "during"),
+    [
+        ("wrong_value", {"value": 900.0}, 900.0),
+        ("no_data", {}, None),
+        ("out_of_range", {}, None),
+        ("wrong_scale", {"factor": 2.0, "offset": 1.0}, -11.0),
+    ],
 )
-def test_what_no_frame_can_say_is_refused(key, value):
-    """19 bits of SPN but for "none", 5 of FMI, 7 of count but for "not known", two lamps."""
-    plan = {"fault": "reported", "function": "ambient_sensor", "spn": 1, "fmi": 1, "from": "0s", key: value}
-    with pytest.raises(ValidationError):
-        loaded(plan)
+def test_what_a_field_says(vehicle, kind, more, during):
+    """Outside it is -6 degrees: twice that and one more is -11. Before and after, the sensor says so."""
+    run = vehicle(fault=[fault(kind, **AMBIENT, **more)], weather={"outdoor_c": -6.0}).run(60)
+    said = run.values(AMBIENT["device"], AMBIENT["message"], AMBIENT["field"], 20, 40)
+    assert len(said) >= 3
+    assert all(value is None if during is None else value == pytest.approx(during, abs=0.1) for value in said)
+    for begin, end in ((0, 20), (40, 60)):
+        truth = run.values(AMBIENT["device"], AMBIENT["message"], AMBIENT["field"], begin, end)
+        assert truth
+        assert all(value == pytest.approx(-6.0, abs=0.04) for value in truth)
+
+
+def test_out_of_range_and_no_data_are_different_codes(vehicle):
+    """FFFE and FFFF in a field of 16 bits (rv-c.com's table of data types)."""
+    codes = {}
+    for kind in ("no_data", "out_of_range"):
+        run = vehicle(fault=[fault(kind, **AMBIENT)]).run(40)
+        (codes[kind],) = {frame.data[1:3].hex() for frame in run.of(AMBIENT["device"], AMBIENT["message"], 20, 40)}
+    assert codes == {"no_data": "ffff", "out_of_range": "feff"}
+
+
+def test_drift(vehicle):
+    """36 degrees an hour is one in 100 s, from nothing at the beginning."""
+    run = vehicle(fault=[{"fault": "drift", **AMBIENT, "per_hour": 36.0, "from": "20s"}], weather={"outdoor_c": 5.0})
+    run.run(420)
+    said = run.values(AMBIENT["device"], AMBIENT["message"], AMBIENT["field"], 20)
+    assert said[0] == pytest.approx(5.0, abs=0.1)
+    assert said[-1] == pytest.approx(5.0 + 4.0, abs=0.1)
+
+
+def test_noise(vehicle):
+    """Off by up to two degrees, up and down, not always the same."""
+    run = vehicle(fault=[{"fault": "noise", **AMBIENT, "by": 2.0, "from": "0s"}], weather={"outdoor_c": 5.0}).run(600)
+    said = run.values(AMBIENT["device"], AMBIENT["message"], AMBIENT["field"])
+    assert 3.0 - 0.04 <= min(said) < 3.6
+    assert 6.4 < max(said) <= 7.0 + 0.04
+    assert len(set(said)) > 50
+
+
+def test_wrong_instance(vehicle):
+    """The fresh tank says it is tank 7."""
+    run = vehicle(fault=[fault("wrong_instance", device="fresh tank", instance=7)]).run(60)
+    said = [frame.data[0] for frame in run.of("fresh tank", "TANK_STATUS", 20, 40)]
+    assert set(said) == {7}
+    assert 7 not in {frame.data[0] for frame in run.of("fresh tank", "TANK_STATUS", 40)}
+
+
+def test_shared_instance(vehicle, rig):
+    """The grey tank speaks for the fresh tank's instance."""
+    (fresh,) = next(plan.functions["tank"] for plan in rig.devices if plan.name == "fresh tank")
+    run = vehicle(fault=[fault("shared_instance", device="grey tank", **{"as": "fresh tank"})]).run(60)
+    assert {frame.data[0] for frame in run.of("grey tank", "TANK_STATUS", 20, 40)} == {fresh}
+    assert fresh not in {frame.data[0] for frame in run.of("grey tank", "TANK_STATUS", 0, 20)}
+
+
+def test_firmware_reset(vehicle):
+    """The roof fan restarts as fan 5: it says so, obeys commands to 5 and no longer those to 1; at the end it is 1."""
+    run = vehicle(
+        fault=[
+            {"fault": "firmware_reset", "device": "roof fan", "instance": 5, "from": "20s"},
+            {"fault": "silent", "device": "control panel", "from": "0s"},
+        ],
+        step=[{"at": "30s", "send": turn(5, 50)}, {"at": "45s", "send": turn(1, 100)}],
+    ).run(60)
+    assert run.of("roof fan", "ADDRESS_CLAIM", 21.9, 23)
+    assert {frame.data[0] for frame in run.of("roof fan", "ROOF_FAN_STATUS_1", 22)} == {5}
+    assert run.values("roof fan", "ROOF_FAN_STATUS_1", "fan_speed_setting", 31, 45)[-1] == 50.0
+    assert run.values("roof fan", "ROOF_FAN_STATUS_1", "fan_speed_setting", 46)[-1] == 50.0
+
+
+def test_shared_address(vehicle, rig):
+    """The grey tank claims and speaks from the fresh tank's address, and that one does not give way."""
+    run = vehicle(fault=[{"fault": "shared_address", "device": "grey tank", "as": "fresh tank", "from": "20s"}]).run(60)
+    assert run.of("grey tank", begin=20.5) == []
+    claims = {frame.data for frame in run.of("fresh tank", "ADDRESS_CLAIM")}
+    assert len(claims) == 2
+    assert {frame.data[0] for frame in run.of("fresh tank", "TANK_STATUS", 21)} == {
+        instance
+        for plan in rig.devices
+        if plan.name in ("fresh tank", "grey tank")
+        for instance in plan.functions["tank"]
+    }
+
+
+def test_two_on_one_address_collide(vehicle):
+    """All are asked to claim at once, and the two answer at once: one identifier, different data."""
+    request = {"identifier": "18EAFFF9", "bytes": "00 EE 00"}
+    plan = {"fault": "shared_address", "device": "grey tank", "as": "heater", "from": "10s"}
+    run = vehicle(fault=[plan], step=[{"every": "1s", "from": "20s", "send": request}]).run(60)
+    met = [event for event in run.line_events if isinstance(event, Collided)]
+    assert met
+    assert {event.nodes for event in met} <= {("heater", "grey tank"), ("grey tank", "heater")}
+    assert not [event for event in vehicle().run(60).line_events if isinstance(event, Collided)]
+
+
+def test_short_frame(vehicle):
+    """Three bytes and no more, of the named message only."""
+    run = vehicle(fault=[fault("short_frame", device="fresh tank", length=3, message="TANK_STATUS")]).run(60)
+    assert {len(frame.data) for frame in run.of("fresh tank", "TANK_STATUS", 20, 40)} == {3}
+    assert {len(frame.data) for frame in run.of("fresh tank", "DM_RV", 20, 40)} == {8}
+
+
+def test_a_command_is_ignored_or_delayed(vehicle):
+    """Without the fault the fan turns at once; ignored it never does; delayed by 4 s it does then."""
+    more = {"step": [{"at": "25s", "send": turn(1, 50)}]}
+    quiet = {"fault": "silent", "device": "control panel", "from": "0s"}
+
+    def turns(*faults):
+        run = vehicle(fault=[quiet, *faults], **more).run(60)
+        field = run.catalogue.by_name("ROOF_FAN_STATUS_1").by_name["fan_speed_setting"]
+        said = run.of("roof fan", "ROOF_FAN_STATUS_1", 25)
+        return next((frame.time / 1e6 for frame in said if field.raw_in(frame.data) == 100), None)
+
+    assert 25 <= turns() < 25.2
+    assert turns(fault("command_ignored", device="roof fan")) is None
+    assert turns(fault("command_ignored", device="roof fan", message="FURNACE_COMMAND")) == turns()
+    assert 29 <= turns(fault("command_delayed", device="roof fan", by="4s")) < 29.2
+
+
+def test_restart(vehicle):
+    """For two seconds nothing, then a claim, then its messages."""
+    run = vehicle(fault=[{"fault": "restart", "device": "heater", "from": "20s"}]).run(60)
+    assert run.of("heater", begin=20, end=22) == []
+    assert dgn_of(run.of("heater", begin=22)[0].identifier) == CLAIM
+    assert HEARTBEAT in dgns(run.of("heater", begin=22))
+
+
+def test_brown_out_of_a_branch(vehicle):
+    """Both devices are off the wires, and both claim when the supply is back."""
+    run = vehicle(fault=[fault("brown_out", devices=["heater", "roof fan"])]).run(60)
+    for device in ("heater", "roof fan"):
+        assert run.of(device, begin=20, end=40) == []
+        assert dgn_of(run.of(device, begin=40)[0].identifier) == CLAIM
+    assert run.of("charger", begin=20, end=40)
+
+
+def test_babbling(vehicle):
+    """A stranger sends its frame each 100 ms while it lasts, and no longer."""
+    plan = fault("babbling", node="stranger", identifier="18FF0042", bytes="01 02", gap="100ms")
+    run = vehicle(fault=[plan]).run(60)
+    own = [frame for frame in run.frames if frame.identifier == 0x18FF0042]
+    assert {frame.data for frame in own} == {b"\x01\x02"}
+    assert 195 <= len(own) <= 201
+    assert 20 <= own[0].time / 1e6 < 20.01
+    assert own[-1].time / 1e6 < 40.01
+
+
+def test_bus_errors(vehicle):
+    """One bit in a thousand: frames are spoilt while it lasts, none before and after."""
+    run = vehicle(fault=[fault("bus_errors", rate=0.001)]).run(60)
+    times = [event.time / 1e6 for event in run.line_events if isinstance(event, Disturbed)]
+    assert len(times) > 10
+    assert 20 <= min(times) <= max(times) <= 40
+
+
+def test_a_missing_terminator_does_nothing_on_a_bench(vehicle):
+    """Common practice: a short trunk works with one; with a rate of one's own it shows."""
+    whole = vehicle().run(60)
+    assert vehicle(fault=[fault("missing_terminator")]).run(60).frames == whole.frames
+    spoilt = vehicle(fault=[fault("missing_terminator", rate=0.001)]).run(60)
+    assert [event for event in spoilt.line_events if isinstance(event, Disturbed)]
+
+
+def test_reversed_pair(vehicle):
+    """Nothing of it comes through and nobody acknowledges it; put right it speaks again."""
+    run = vehicle(fault=[fault("reversed_pair", device="heater")]).run(60)
+    assert run.of("heater", begin=20, end=40) == []
+    alone = [event for event in run.line_events if isinstance(event, NotAcknowledged)]
+    assert {event.node for event in alone} == {"heater"}
+    assert run.of("heater", begin=40)
+
+
+def test_a_bench_that_does_not_acknowledge(vehicle):
+    """With eleven devices they acknowledge each other: all goes on as before."""
+    assert vehicle(bench_acknowledges=False).run(30).frames == vehicle().run(30).frames
+
+
+def test_reported(vehicle):
+    """The heartbeat carries SPN and FMI with the lamp while it lasts."""
+    plan = fault("reported", device="heater", function="furnace", spn=1234, fmi=5, lamp="red")
+    run = vehicle(fault=[plan]).run(60)
+    assert 1234 in run.values("heater", "DM_RV", "spn", 20, 40)
+    assert 1234 not in run.values("heater", "DM_RV", "spn", 0, 20) + run.values("heater", "DM_RV", "spn", 41)
+
+
+def test_faults_on_top_of_each_other(vehicle):
+    """One silence ends while another still lasts: the device stays silent until the last has ended."""
+    both = [fault("silent", device="heater"), {"fault": "silent", "device": "heater", "from": "30s", "until": "50s"}]
+    run = vehicle(fault=both).run(60)
+    assert run.of("heater", begin=20, end=50) == []
+    assert run.of("heater", begin=50)
+
+
+def test_every_impossible_fault_is_named_at_once(vehicle):
+    """Unknown messages and fields, values that cannot be said, devices that cannot do it: a line for each."""
+    ambient = {"device": "outdoor sensor", "message": AMBIENT["message"], "field": AMBIENT["field"]}
+    faults = [
+        {"fault": "no_data", **ambient, "message": "THERMOSTAT_AMBIENT_STATU", "from": "1s"},
+        {"fault": "no_data", **ambient, "field": "temperature", "from": "1s"},
+        {"fault": "wrong_value", **ambient, "value": 1e6, "from": "1s"},
+        {"fault": "no_data", "device": "heater", "message": "DM_RV", "field": "spn", "from": "1s"},
+        {"fault": "no_data", **ambient, "message": "FURNACE_STATUS", "field": "heat_output_level", "from": "1s"},
+        {"fault": "reported", "device": "heater", "function": "furnac", "spn": 1, "fmi": 1, "from": "1s"},
+        {"fault": "shared_instance", "device": "heater", "as": "fresh tank", "from": "1s"},
+        {"fault": "command_ignored", "device": "fresh tank", "from": "1s"},
+        {"fault": "wrong_instance", "device": "control panel", "instance": 2, "from": "1s"},
+    ]
+    with pytest.raises(InputError) as caught:
+        vehicle(fault=faults)
+    problems = caught.value.problems
+    assert problems[0].startswith("t.toml, fault 1 (no_data): no message is called THERMOSTAT_AMBIENT_STATU (did you")
+    assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in problems[1]
+    assert "is outside -273.00000 to 1774.81250" in problems[2]
+    assert "DM_RV spn has no code for no data: choose another field" in problems[3]
+    assert "outdoor sensor is no furnace and never sends FURNACE_STATUS; it sends THERM" in problems[4]
+    assert 'heater does not report of furnac (did you mean "furnace"?)' in problems[5]
+    assert "heater and fresh tank have no function in common" in problems[6]
+    assert "fresh tank takes no command of its functions; name the message" in problems[7]
+    assert len(problems) in (8, 9)
+
+
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        ({"fault": "silent", "device": "heater"}, "nothing starts it"),
+        ({"fault": "silent", "device": "heater", "name": "n", "until": "3s"}, "until without from"),
+        ({"fault": "silent", "device": "heater", "from": "3s", "until": "2s"}, "is not after from"),
+        ({"fault": "silent", "device": "heatr", "from": "3s"}, 'did you mean "heater"'),
+        ({"fault": "babbling", "identifier": "18FF0042", "from": "1s"}, "and not both"),
+        ({"fault": "babbling", "node": "x", "identifier": "2FFFFFFF0", "from": "1s"}, "is not an identifier"),
+        ({"fault": "babbling", "node": "x", "identifier": "1", "bytes": "1", "from": "1s"}, "is no frame's bytes"),
+        ({"fault": "bus_errors", "rate": 0.0, "from": "1s"}, "greater than 0"),
+        ({"fault": "bus_errors", "rate": 1.5, "from": "1s"}, "less than or equal to 1"),
+        ({"fault": "shared_address", "device": "heater", "from": "1s"}, "and not both"),
+        ({"fault": "short_frame", "device": "heater", "length": 8, "from": "1s"}, "less than or equal to 7"),
+        (
+            {"fault": "reported", "device": "heater", "function": "furnace", "spn": 0x7FFFF, "fmi": 1, "from": "1s"},
+            "less",
+        ),
+        ({"fault": "reported", "device": "heater", "function": "furnace", "spn": 1, "fmi": 32, "from": "1s"}, "less"),
+    ],
+)
+def test_what_no_fault_can_be_is_refused(vehicle, plan, said):
+    """In the words of the check that refuses it."""
+    with pytest.raises(ValidationError, match=said):
+        vehicle(fault=[plan])
+
+
+def test_every_fault_says_whom_it_befalls_and_when(vehicle):
+    """For `--explain`, with times as they were written."""
+    plans = vehicle(
+        fault=[fault("silent", device="heater"), {"fault": "bus_errors", "rate": 0.1, "name": "noise"}]
+    ).loaded.scenario.faults
+    assert [(plan.whom, plan.when) for plan in plans if isinstance(plan, FaultPlan)] == [
+        ("heater", "from 20s until 40s"),
+        ("the wires", 'when a step starts "noise"'),
+    ]

@@ -9,12 +9,10 @@ from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
+from rvsim.shakedown.fault_plans import NoDataPlan, SilentPlan, WrongValuePlan
 from rvsim.shakedown.scenario import (
     DEFAULT_SCENARIO,
-    NoDataPlan,
     Scenario,
-    SilentPlan,
-    WrongValuePlan,
     load_scenario,
     shipped_scenarios,
 )
@@ -185,17 +183,15 @@ WORD = "is not such a name; write letters, digits and _ only"
             '"silent"',
             '"silnt"',
             f'{FAULT.format(7, 1, "silnt")}, fault: "silnt" is unknown (did you mean "silent"?); '
-            "write one of silent, wrong_value, stuck, out_of_range, no_data, reported",
+            "write one of silent, asleep, late, jitter, wrong_value, stuck, drift, noise, wrong_scale, out_of_range, "
+            "no_data, wrong_instance, shared_instance, firmware_reset, shared_address, short_frame, command_ignored, "
+            "command_delayed, restart, brown_out, reported, babbling, bus_errors, missing_terminator, reversed_pair",
         ),
         ('fault = "silent"\n', "", 'line 6, fault 1: the key "fault" is missing; add it'),
         (
             'from = "20s"',
             'form = "20s"',
-            [
-                f'{FAULT.format(6, 1, "silent")}: the key "from" is missing; add it',
-                f'{FAULT.format(9, 1, "silent")}: unknown key "form" (did you mean "from"?); '
-                "remove it or correct the name",
-            ],
+            f'{FAULT.format(9, 1, "silent")}: unknown key "form" (did you mean "from"?); remove it or correct the name',
         ),
         (
             'until = "60s"',

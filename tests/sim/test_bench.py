@@ -11,7 +11,7 @@ from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.sim.bench import Bench
+from rvsim.sim.bench import Bench, Heard, Sent
 from rvsim.sim.wiring import Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
@@ -52,10 +52,11 @@ def run(catalogue):
             kinds,
             weather=WeatherPlan(outdoor_c=outdoor_c),
             seed=seed,
-            gates=gates,
             on_frame=frames.append,
             on_failure=on_failure,
         )
+        for device, own in (gates or {}).items():
+            bench.gates[device] += own
         for piece in range(1, pieces + 1):
             bench.run_until(seconds * SECOND * piece // pieces)
         return bench, frames
@@ -122,7 +123,7 @@ def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, dev
 def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
     """With the monitor heard the charger is quiet about DC source 1; with its frames cut it says all but status 3."""
     given = []
-    note = lambda time, identifier, data: given.append(data) or data  # noqa: E731
+    note = lambda time, identifier, data: given.append(data) or Sent(identifier, data)  # noqa: E731
     for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
         _, frames = run(20, gates={"charger": [note], **gates})
         late = [f for f in frames if f.time > 2 * SECOND and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
@@ -140,7 +141,10 @@ def test_a_silent_heater_leaves_the_cabin_cold(run):
 
 def test_a_gate_changes_what_reaches_the_wires(run):
     """A fault's gate sees time, identifier and data, and what it returns is what all others hear."""
-    gate = lambda time, identifier, data: b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data  # noqa: E731
+
+    def gate(time, identifier, data):
+        return Sent(identifier, b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data)
+
     _, frames = run(30, gates={"indoor sensor": [gate]})
     spoilt = [f.data for f in frames if f.identifier == 0x19FF9C91]
     assert spoilt
@@ -315,3 +319,64 @@ def test_the_bit_rate_is_that_of_the_wires(wired):
         bench.run_until(SECOND)
         times.append(frames[0].time)
     assert times == [524, 1048]
+
+
+# What stands between devices and the wires.
+
+
+def test_a_gate_can_send_from_elsewhere_and_later(run):
+    """Identifier and time are a gate's too: the sensor's frames come 70 ms later from another address."""
+    still = [f for f in run(30)[1] if f.identifier == 0x19FF9C91]
+    _, frames = run(
+        30, gates={"indoor sensor": [lambda _, identifier, data: Sent(identifier & ~0xFF | 0x77, data, 70_000)]}
+    )
+    moved = [f for f in frames if f.identifier == 0x19FF9C77]
+    assert not [f for f in frames if f.identifier & 0xFF == 0x91]
+    assert [round((b.time - a.time) / 1000) for a, b in zip(still[1:], moved[1:], strict=False)][:3] == [70, 70, 70]
+
+
+def test_gates_stand_one_behind_the_other(run):
+    """Delays add up, and where one lets nothing through the next is not asked."""
+    asked = []
+    later = lambda _, identifier, data: Sent(identifier, data, 50_000)  # noqa: E731
+    last = lambda _, identifier, data: asked.append(data) or Sent(identifier, data)  # noqa: E731
+    _, frames = run(10, gates={"indoor sensor": [later, later, last], "outdoor sensor": [cut, last]})
+    claim = next(f.time for f in frames if f.identifier == 0x18EEFF91)
+    assert 100_000 < claim < 110_000
+    assert len(asked) == len([f for f in frames if f.identifier & 0xFF == 0x91])
+
+
+def test_an_ear_decides_what_a_device_hears(run):
+    """A panel that hears no sensor does not heat; one that hears everything three seconds later does, later."""
+    deaf = lambda _, identifier, data: None if dgn_of(identifier) == 0x1FF9C else Heard(identifier, data)  # noqa: E731
+    late = lambda _, identifier, data: Heard(identifier, data, 3_000_000)  # noqa: E731
+    cabin = {}
+    for name, ears in (("whole", []), ("deaf", [deaf]), ("late", [late])):
+        bench, _ = run(0)
+        if ears:
+            bench.ears["control panel"] = ears
+        bench.run_until(900 * SECOND)
+        cabin[name] = bench.world.cabin_c
+    assert cabin["whole"] > cabin["deaf"] + 3
+    assert cabin["whole"] > cabin["late"] > cabin["deaf"] + 3
+
+
+def test_what_is_planned_comes_before_what_happens_by_itself(run):
+    """At one and the same microsecond the plan goes first: a gate put in at 0 s stops the very first claim."""
+    bench, frames = run(0)
+    bench.plan(0, lambda: bench.gates["heater"].append(cut))
+    bench.run_until(SECOND)
+    assert not [f for f in frames if f.identifier & 0xFF == 0x5E]
+
+
+def test_a_device_off_the_wires_loses_what_waits(run):
+    """Unplugged it sends nothing; plugged in again it does."""
+    bench, frames = run(5)
+    bench.unplug("heater")
+    bench.gates["heater"].append(cut)
+    bench.run_until(20 * SECOND)
+    assert not [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 5 * SECOND]
+    bench.gates["heater"].clear()
+    bench.plug_in("heater")
+    bench.run_until(40 * SECOND)
+    assert [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 20 * SECOND]

@@ -193,6 +193,13 @@ def test_without_a_rig_nothing_is_promised(pair):
     assert pair.watch.wires.longest == longer
 
 
+def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
+    """The wait has one cause, and one flag."""
+    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30)
+    planned.note(Waited(40 * SECOND, "heater", HEATER, SECOND)).hear(40, HEATER).until(41)
+    assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
+
+
 # What is kept for the eye.
 
 

@@ -1,0 +1,180 @@
+"""All expectations of one scenario held against one run, and the evidence for those that are not met.
+
+Knows: what is kept of a run for evidence, and where to look in each case. Does not know how a run is made: it is told
+of frames after the watch has heard them, of events, and of the seconds of the vehicle.
+"""
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+
+from rvsim.errors import InputError
+from rvsim.rig.quantity import spoken
+from rvsim.shakedown.expect import Expectation, OrderPlan, PresencePlan, WorldPlan
+from rvsim.shakedown.judge import Judge, judge_of, moment
+from rvsim.shakedown.sight import spotters
+from rvsim.shakedown.verdict import Outcome
+from rvsim.watch.transitions import Presence
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
+from rvsim.world.world import World
+
+KEPT = 5
+"""So many frames are kept as evidence, of each source and of all."""
+
+
+def judges_of(
+    expectations: Sequence[Expectation], catalogue: Catalogue, where: str, lasts: int, jury: "Jury"
+) -> list[Judge]:
+    """Return the judges of a scenario.
+
+    Raises:
+        InputError: expectations that cannot be judged, a line for each.
+    """
+    judges, problems = [], []
+    for number, plan in enumerate(expectations, start=1):
+        place = f"{where}, expect {number} ({plan.expect})"
+        if plan.since >= lasts:
+            problems.append(
+                f"{place}: begins at {spoken(plan.since)}, and the run lasts {spoken(lasts)}; choose another"
+            )
+        try:
+            judges.append(judge_of(plan, spotters(plan.sights, catalogue), jury.note))
+        except InputError as error:
+            problems += [f"{place}: {problem}" for problem in error.problems]
+    if problems:
+        raise InputError(*problems)
+    return judges
+
+
+class Jury:
+    """The judges of one run.
+
+    Raises:
+        InputError: expectations that cannot be judged, a line for each.
+    """
+
+    def __init__(
+        self, expectations: Sequence[Expectation], catalogue: Catalogue, where: str, lasts: int, watch: Watch
+    ) -> None:
+        self._watch = watch
+        self._judges = judges_of(expectations, catalogue, where, lasts, self)
+        self._by_dgn: dict[int, list[Judge]] = {}
+        self._any: list[Judge] = []
+        self._senders: dict[int, dict[str, None]] = {}
+        for judge in self._judges:
+            self._sort_in(judge)
+        self._present = [judge for judge in self._judges if isinstance(judge.plan, PresencePlan)]
+        self._worlds = [judge for judge in self._judges if isinstance(judge.plan, WorldPlan)]
+        self._recent: dict[int, deque[Frame]] = {}
+        self._last: deque[Frame] = deque(maxlen=KEPT)
+        self._evidence: dict[Judge, tuple[tuple[str, ...], str]] = {}
+        self.frames = 0
+
+    def _sort_in(self, judge: Judge) -> None:
+        dgns = {spotter.dgn for spotter in judge.spotters.values()}
+        if None in dgns:
+            self._any.append(judge)
+            return
+        for dgn in dgns:
+            self._by_dgn.setdefault(dgn or 0, []).append(judge)
+            self._senders.setdefault(dgn or 0, {})
+
+    @property
+    def wants_seconds(self) -> bool:
+        """Whether it has to be told of whole seconds."""
+        return bool(self._worlds)
+
+    # What goes in.
+
+    def frame(self, frame: Frame, events: Iterable[Event]) -> None:
+        """Take a frame that the watch has just heard, and what followed from it."""
+        identifier = frame.identifier
+        source, dgn = identifier & 0xFF, dgn_of(identifier)
+        self.frames += 1
+        self._last.append(frame)
+        recent = self._recent.get(source)
+        if recent is None:
+            recent = self._recent[source] = deque(maxlen=KEPT)
+        recent.append(frame)
+        judges = self._by_dgn.get(dgn)
+        if judges is not None or self._any:
+            device = self._watch.device_at(source)
+            if judges is not None:
+                self._senders[dgn][device] = None
+            for judge in (*(judges or ()), *self._any):
+                judge.frame(frame.time, frame, device)
+        self.events(events)
+
+    def events(self, events: Iterable[Event]) -> None:
+        """Take what the passing of time has changed."""
+        for event in events:
+            if isinstance(event, FlagRaised | FlagCleared):
+                for judge in self._judges:
+                    judge.flag(event.time, event.flag)
+            elif isinstance(event, PresenceChanged):
+                for judge in self._present:
+                    judge.presence(event.time, event.device, event.state)
+
+    def second(self, time: int, world: World) -> None:
+        """Take a whole second of the vehicle."""
+        for judge in self._worlds:
+            judge.second(time, world)
+
+    def finish(self, end: int) -> tuple[Outcome, ...]:
+        """Return what became of each expectation in a run that ended now."""
+        for judge in self._judges:
+            judge.finish(end)
+        return tuple(self._outcome(judge) for judge in self._judges)
+
+    def _outcome(self, judge: Judge) -> Outcome:
+        plan, broken = judge.plan, judge.broken
+        expected = f"{plan.says}: {plan.sentence}" if plan.says else plan.sentence
+        if broken is None:
+            return Outcome(expected, True)
+        before, look = self._evidence[judge]
+        near = judge.nearest
+        nearest = f"{near.said} at {moment(near.frame.time)}: {near.frame}" if near is not None else ""
+        return Outcome(expected, False, broken.found, broken.time / 1e6, nearest, before, look)
+
+    # Evidence.
+
+    def note(self, judge: Judge) -> None:
+        """Keep what was on the bus when an expectation was found not to be met."""
+        device = self._device(judge)
+        record = next((one for one in self._watch.roll_call if one.device == device), None)
+        source = None if record is None else record.source
+        recent = self._recent.get(source) if source is not None else None
+        frames = self._last if recent is None else recent
+        before = tuple(f"{moment(frame.time)}  {frame}" for frame in frames)
+        self._evidence[judge] = (before, "; ".join(self._hints(judge, device, record is not None and record.state)))
+
+    @staticmethod
+    def _device(judge: Judge) -> str | None:
+        named: list[str | None] = [judge.plan.device] if isinstance(judge.plan, PresencePlan) else []
+        named += [spotter.sight.device for spotter in judge.spotters.values()]
+        return next((name for name in named if name is not None), None)
+
+    def _hints(self, judge: Judge, device: str | None, state: Presence | bool | None) -> Iterable[str]:
+        for flag in self._watch.flags:
+            if device is None or flag.subject in (device, "bus"):
+                yield f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: {flag.text}"
+        if device is not None and state in (None, False):
+            yield f"{device} was not heard at all: is it in this run, at its planned address?"
+        yield from self._sent_by(judge, device)
+        if judge.nearest is not None:
+            yield "the message came, and its field said other things: what decides about that field"
+
+    def _sent_by(self, judge: Judge, device: str | None) -> Iterable[str]:
+        spotted = list(judge.spotters.values())
+        if isinstance(judge.plan, OrderPlan):
+            spotted = spotted[judge.reached : judge.reached + 1] if hasattr(judge, "reached") else spotted
+        for spotter in spotted:
+            if spotter.spec is None:
+                continue
+            senders = self._senders.get(spotter.spec.dgn, {})
+            if not senders:
+                yield f"nobody sent {spotter.spec.name}"
+            elif device is not None and device not in senders:
+                yield f"{spotter.spec.name} came from {', '.join(senders)}, not from {device}"

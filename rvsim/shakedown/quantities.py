@@ -1,0 +1,41 @@
+"""Values of the vehicle itself, by the names under which a scenario can ask for them.
+
+Knows: which they are, and their units. Does not know what any is used for.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Annotated
+
+from pydantic import AfterValidator
+
+from rvsim.errors import did_you_mean
+from rvsim.rig.quantity import shown
+from rvsim.world.world import World
+
+QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
+    "cabin": ("°C", lambda world: world.cabin_c),
+    "outdoor": ("°C", lambda world: world.outdoor_c),
+    "coolant": ("°C", lambda world: world.coolant_c),
+    "hot_water": ("°C", lambda world: world.water_c),
+    "battery": ("°C", lambda world: world.battery_c),
+    "battery_voltage": ("V", lambda world: world.battery_volts),
+    "battery_current": ("A, positive out of the battery", lambda world: world.battery_amps),
+    "battery_charge": ("%", lambda world: world.battery_percent),
+    "fuel_use": ("l/h", lambda world: world.fuel_litres_per_h),
+    "fresh_tank": ("%", lambda world: world.tank_percent("fresh")),
+    "grey_tank": ("%", lambda world: world.tank_percent("grey")),
+    "black_tank": ("%", lambda world: world.tank_percent("black")),
+}
+"""Unit, and how it is read, by name."""
+
+
+def _known(name: str) -> str:
+    if name not in QUANTITIES:
+        raise ValueError(
+            f"{shown(name)} is no value of the vehicle{did_you_mean(name, QUANTITIES)}; there are "
+            f"{', '.join(QUANTITIES)}"
+        )
+    return name
+
+
+Quantity = Annotated[str, AfterValidator(_known)]

@@ -1,0 +1,141 @@
+"""The script of a scenario: what is done to a run, when, again and again, or when something is seen.
+
+Knows: how steps are written and when each is due. Does not know what a fault does, nor how a frame reaches the wires.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Self
+
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from rvsim.rig.quantity import Duration, spoken
+from rvsim.rig.table import Line, Table
+from rvsim.shakedown.quantities import Quantity
+from rvsim.shakedown.sight import Identifier, Sight
+from rvsim.shakedown.words import Word
+
+Positive = Annotated[Duration, Field(gt=0)]
+
+
+class SendPlan(Table):
+    """A frame of the person at the bench: a message with its fields, or an identifier with bytes."""
+
+    message: Word | None = None
+    fields: Mapping[Word, float | Line] = Field(default_factory=dict)
+    """A number in the field's unit, or the name of a code; what is not named is all ones: "unchanged" in a command."""
+    identifier: Identifier | None = None
+    data: str | None = Field(default=None, alias="bytes")
+    to: Annotated[int, Field(ge=0, le=255)] = 255
+    """The destination of a message that has one; 255 is everybody."""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if (self.message is None) == (self.identifier is None):
+            raise ValueError("name a message and its fields, or an identifier and bytes, and not both")
+        if self.identifier is not None and (self.fields or self.data is None):
+            raise ValueError('an identifier goes with bytes, like "01 FF", and with no fields')
+        if self.message is not None and self.data is not None:
+            raise ValueError("a message goes with fields, not with bytes")
+        return self
+
+    def __str__(self) -> str:
+        if self.message is None:
+            return f"{self.identifier} {self.data}".rstrip()
+        said = ", ".join(f"{name} {value}" for name, value in self.fields.items())
+        return f"{self.message}{f' with {said}' if said else ''}"
+
+
+class WhenPlan(Table):
+    """A moment that is not known before: a sight is seen, or a value of the vehicle crosses a limit."""
+
+    seen: Sight | None = None
+    value: Quantity | None = None
+    above: float | None = None
+    below: float | None = None
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> Self:
+        if (self.seen is None) == (self.value is None):
+            raise ValueError("write seen = { ... } for something on the bus, or a value of the vehicle, and not both")
+        limits = [limit for limit in (self.above, self.below) if limit is not None]
+        if self.seen is not None and limits:
+            raise ValueError("above and below go with a value of the vehicle; in a sight they stand inside it")
+        if self.value is not None and len(limits) != 1:
+            raise ValueError("write either above or below: the limit that is crossed")
+        return self
+
+    def holds(self, value: float) -> bool:
+        """Tell whether a value of the vehicle is beyond the limit."""
+        return value > self.above if self.above is not None else self.below is not None and value < self.below
+
+    def __str__(self) -> str:
+        if self.seen is not None:
+            return f"{self.seen} is seen"
+        return f"{self.value} is {'above' if self.above is not None else 'below'} {self.above or self.below or 0:g}"
+
+
+class StepPlan(Table):
+    """One step: when, and what is done."""
+
+    at: Duration | None = None
+    every: Positive | None = None
+    since: Duration = Field(default=0, alias="from")
+    until: Duration | None = None
+    when: WhenPlan | None = None
+    wait: Duration = 0
+    """So long after ``when``."""
+    each_time: bool = False
+    """Whether ``when`` counts each time, not only the first."""
+    send: SendPlan | None = None
+    start: Line | None = None
+    """The name of a fault that begins."""
+    stop: Line | None = None
+    """The name of a fault that ends."""
+
+    @model_validator(mode="after")
+    def _one_moment(self) -> Self:
+        moments = [name for name in ("at", "every", "when") if getattr(self, name) is not None]
+        deeds = [name for name in ("send", "start", "stop") if getattr(self, name) is not None]
+        if len(moments) != 1:
+            raise ValueError("write one of at, every and when")
+        if len(deeds) != 1:
+            raise ValueError("write one of send, start and stop")
+        if self.every is None and (self.since or self.until is not None):
+            raise ValueError("from and until go with every")
+        if self.when is None and (self.wait or self.each_time):
+            raise ValueError("wait and each_time go with when")
+        return self
+
+    @field_validator("start", "stop")
+    @classmethod
+    def _a_fault(cls, name: str | None, info: ValidationInfo) -> str | None:
+        known = (info.context or {}).get("faults")
+        if name is not None and known is not None and name not in known:
+            raise ValueError(
+                f'no fault has the name "{name}"'
+                + (f"; there are {', '.join(known)}" if known else "; give one a name")
+            )
+        return name
+
+    def times(self, end: int) -> Iterator[int]:
+        """Yield when it is due in a run that ends then, as far as that is known before."""
+        if self.at is not None:
+            yield from (self.at,) if self.at < end else ()
+        elif self.every is not None:
+            yield from range(self.since, end if self.until is None else min(end, self.until), self.every)
+
+    @property
+    def sentence(self) -> str:
+        """Say it."""
+        if self.at is not None:
+            moment = f"at {spoken(self.at)}"
+        elif self.every is not None:
+            until = f" until {spoken(self.until)}" if self.until is not None else ""
+            moment = f"every {spoken(self.every)} from {spoken(self.since)}{until}"
+        else:
+            later = f"{spoken(self.wait)} after" if self.wait else "when"
+            moment = f"{later} {self.when}{', each time' if self.each_time else ''}"
+        deed = (
+            f"{self.send} is sent" if self.send else f'"{self.start or self.stop}" {"begins" if self.start else "ends"}'
+        )
+        return f"{moment}: {deed}"

@@ -1,0 +1,183 @@
+"""What a run came to: a verdict with an outcome for each expectation, as plain data that can be merged and shown.
+
+Knows: the JSON form and the JUnit form of verdicts, and their words. Does not know how a run is judged.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from xml.etree import ElementTree
+
+Value = float | int | str | bool
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One expectation after a run; what stands behind ``found`` is empty where it was met."""
+
+    expected: str
+    passed: bool
+    found: str = ""
+    at: float | None = None
+    """When that was known, in seconds."""
+    nearest: str = ""
+    before: tuple[str, ...] = ()
+    """The last frames before that."""
+    look: str = ""
+    """Where to look."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One run of one scenario with its seed and the values that were changed in it."""
+
+    scenario: str
+    title: str
+    seed: int
+    values: Mapping[str, Value]
+    seconds: float
+    frames: int
+    outcomes: tuple[Outcome, ...]
+    error: str = ""
+    """Why there was no run, or no whole one."""
+    recording: str = ""
+    """Where the frames of a run that did not pass were kept."""
+
+    @property
+    def passed(self) -> bool:
+        """Whether every expectation was met."""
+        return not self.error and all(outcome.passed for outcome in self.outcomes)
+
+    @property
+    def failed(self) -> tuple[Outcome, ...]:
+        """The expectations that were not met."""
+        return tuple(outcome for outcome in self.outcomes if not outcome.passed)
+
+    @property
+    def name(self) -> str:
+        """Name the run: its scenario, and what is not as the scenario has it."""
+        changed = ", ".join(f"{key}={value}" for key, value in self.values.items())
+        return f"{self.scenario}, seed {self.seed}" + (f", {changed}" if changed else "")
+
+
+def as_json(verdict: Verdict) -> dict[str, Any]:
+    """Return a verdict as plain data, in the form of a JSON line."""
+    return {
+        "t": round(verdict.seconds, 6),
+        "type": "verdict",
+        "scenario": verdict.scenario,
+        "title": verdict.title,
+        "seed": verdict.seed,
+        "values": dict(verdict.values),
+        "passed": verdict.passed,
+        "frames": verdict.frames,
+        "error": verdict.error,
+        "recording": verdict.recording,
+        "expectations": [
+            {
+                "expected": one.expected,
+                "passed": one.passed,
+                "found": one.found,
+                "at": one.at,
+                "nearest": one.nearest,
+                "before": list(one.before),
+                "look": one.look,
+            }
+            for one in verdict.outcomes
+        ],
+    }
+
+
+def from_json(data: Mapping[str, Any]) -> Verdict:
+    """Return the verdict that ``as_json`` wrote, as it comes from another process or machine."""
+    return Verdict(
+        data["scenario"],
+        data["title"],
+        data["seed"],
+        data["values"],
+        data["t"],
+        data["frames"],
+        tuple(
+            Outcome(
+                one["expected"],
+                one["passed"],
+                one["found"],
+                one["at"],
+                one["nearest"],
+                tuple(one["before"]),
+                one["look"],
+            )
+            for one in data["expectations"]
+        ),
+        data["error"],
+        data["recording"],
+    )
+
+
+def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
+    """Say a verdict; what was met only with ``every``, or where all was."""
+    word = "passed" if verdict.passed else "not passed"
+    yield f"{verdict.name}: {word}, {_tally(verdict)} in {verdict.seconds:.0f} s of simulated time"
+    if verdict.error:
+        yield f"  {verdict.error}"
+    for outcome in verdict.outcomes:
+        if not outcome.passed:
+            yield from _told(outcome)
+        elif every:
+            yield f"  met      {outcome.expected}"
+    if verdict.recording:
+        yield f"  recorded: {verdict.recording}"
+
+
+def _tally(verdict: Verdict) -> str:
+    met = len(verdict.outcomes) - len(verdict.failed)
+    return f"{met} of {len(verdict.outcomes)} expectations met"
+
+
+def _told(outcome: Outcome) -> Iterator[str]:
+    yield f"  not met  {outcome.expected}"
+    yield f"           found: {outcome.found}"
+    if outcome.nearest:
+        yield f"           nearest: {outcome.nearest}"
+    for number, frame in enumerate(outcome.before):
+        yield f"           {'before it:' if number == 0 else '          '} {frame}"
+    if outcome.look:
+        yield f"           look at: {outcome.look}"
+
+
+def as_junit(verdicts: Sequence[Verdict]) -> str:
+    """Return verdicts as JUnit XML: a suite for each run, a case for each expectation."""
+    root = ElementTree.Element("testsuites")
+    for verdict in verdicts:
+        suite = ElementTree.SubElement(
+            root,
+            "testsuite",
+            name=verdict.name,
+            tests=str(len(verdict.outcomes) or 1),
+            failures=str(len(verdict.failed)),
+            errors=str(int(bool(verdict.error))),
+            time=f"{verdict.seconds:.3f}",
+        )
+        properties = ElementTree.SubElement(suite, "properties")
+        given = {"seed": verdict.seed, **verdict.values, "frames": verdict.frames, "recording": verdict.recording}
+        for key, value in given.items():
+            ElementTree.SubElement(properties, "property", name=key, value=_safe(str(value)))
+        for outcome in verdict.outcomes:
+            _case(suite, verdict, outcome)
+        if verdict.error:
+            case = ElementTree.SubElement(suite, "testcase", classname=verdict.scenario, name="the run")
+            ElementTree.SubElement(case, "error", message=_safe(verdict.error))
+    ElementTree.indent(root)
+    return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
+
+
+def _case(suite: ElementTree.Element, verdict: Verdict, outcome: Outcome) -> None:
+    case = ElementTree.SubElement(suite, "testcase", classname=verdict.scenario, name=_safe(outcome.expected))
+    if not outcome.passed:
+        failure = ElementTree.SubElement(case, "failure", message=_safe(outcome.found))
+        failure.text = _safe("\n".join(text.strip() for text in _told(outcome)))
+
+
+def _safe(text: str) -> str:
+    """Leave out what XML cannot hold."""
+    return "".join(sign for sign in text if sign in "\t\n" or ord(sign) >= 32)

@@ -1,0 +1,50 @@
+"""Words of a scenario that are checked against its rig and against how messages are named.
+
+Knows: a name of a message or field, a device of the rig. Does not know what is said with them.
+"""
+
+from collections.abc import Callable
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
+
+from rvsim.errors import did_you_mean
+from rvsim.rig.quantity import shown
+from rvsim.rig.table import Line
+from rvsim.watch.flag import Kind
+from rvsim.watch.transitions import Presence
+
+
+def _word(text: str) -> str:
+    if not (text.isidentifier() and text.isascii()):
+        raise ValueError(f"{shown(text)} is not such a name; write letters, digits and _ only")
+    return text
+
+
+def _in_the_rig(name: str, info: ValidationInfo) -> str:
+    devices = (info.context or {}).get("devices")
+    if devices is not None and name not in devices:
+        raise ValueError(
+            f"{shown(name)} is not in the rig{did_you_mean(name, devices)}; its devices are {', '.join(devices)}"
+        )
+    return name
+
+
+def _one_of(words: type[StrEnum], what: str) -> Callable[[object], object]:
+    def read(given: object) -> object:
+        known = [str(word) for word in words]
+        if not isinstance(given, str) or given not in known:
+            close = did_you_mean(given, known) if isinstance(given, str) else ""
+            raise ValueError(f"{shown(given)} is no {what}{close}; write one of {', '.join(known)}")
+        return words(given)
+
+    return read
+
+
+KindWord = Annotated[Kind, BeforeValidator(_one_of(Kind, "kind of flag"))]
+PresenceWord = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of the roll call"))]
+Word = Annotated[str, AfterValidator(_word)]
+"""The name of a message or field."""
+InTheRig = Annotated[Line, AfterValidator(_in_the_rig)]
+"""The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
