@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import Exit
-from rvsim.faces import options
+from rvsim.faces import cli_scenarios, options
 from rvsim.faces.exits import ending, say
 
 if TYPE_CHECKING:
@@ -143,6 +143,9 @@ def _sink(
         f"{len(loaded.rig.devices)} devices planned, all simulated, seed {seed}, {how}.",
     )
     return Sentences(sys.stdout, opening)
+
+
+cli_scenarios.add_to(app)
 
 
 @app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")

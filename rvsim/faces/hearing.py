@@ -5,7 +5,7 @@ captured log or a bus.
 """
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Protocol
 
 from rvsim.faces.output import Sink
@@ -25,6 +25,16 @@ class Writes(Protocol):
         """Hand on what was kept."""
 
 
+class Witness(Protocol):
+    """Something that has to know what was heard, after the watch has heard it."""
+
+    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+        """Take a frame and what followed from it."""
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Take what followed from the passing of time, or happened beside frames."""
+
+
 class Hearing:
     """A watch with its sink and its recorder.
 
@@ -33,9 +43,17 @@ class Hearing:
         sink: shows what changed.
         recorder: keeps the frames.
         every: show all that each frame says, not only what changed.
+        witness: is told of each frame behind the watch.
     """
 
-    def __init__(self, watch: Watch, sink: Sink, recorder: Writes | None = None, every: bool = False) -> None:
+    def __init__(
+        self,
+        watch: Watch,
+        sink: Sink,
+        recorder: Writes | None = None,
+        every: bool = False,
+        witness: Witness | None = None,
+    ) -> None:
         self.watch = watch
         self.time = 0
         """How far the watch has come, in microseconds."""
@@ -43,7 +61,7 @@ class Hearing:
         """The flag that was raised last."""
         self.shown = True
         """Whether the sink is told; what goes by untold can be caught up with."""
-        self._sink, self._recorder, self._every = sink, recorder, every
+        self._sink, self._recorder, self._every, self._witness = sink, recorder, every, witness
         self._own: deque[tuple[int, bytes]] = deque()
 
     def expect(self, identifier: int, data: bytes) -> None:
@@ -65,6 +83,8 @@ class Hearing:
             self._own.remove((frame.identifier, frame.data))
             return
         events = self.watch.hear(frame)
+        if self._witness is not None:
+            self._witness.frame(frame, events)
         if self._every and self.shown:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
@@ -73,15 +93,17 @@ class Hearing:
     def note(self, event: LineEvent) -> None:
         """Let the watch know what happened on the pair beside frames."""
         self.time = max(self.time, event.time)
-        events = self.watch.note(event)
-        if events:
-            self._show(events)
+        self._follow(self.watch.note(event))
 
     def advance(self, time: int) -> None:
         """Let the watch know that nothing before ``time`` (microseconds) is still to come."""
         self.time = max(self.time, time)
-        events = self.watch.advance(time)
+        self._follow(self.watch.advance(time))
+
+    def _follow(self, events: list[Event]) -> None:
         if events:
+            if self._witness is not None:
+                self._witness.events(events)
             self._show(events)
 
     def _show(self, events: list[Event]) -> None:

@@ -29,6 +29,22 @@ class Sink(Protocol):
         """Hand everything on to whoever reads."""
 
 
+class Nothing:
+    """Shows nothing."""
+
+    def frame(self, frame: Frame) -> None:
+        """Show nothing."""
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Show nothing."""
+
+    def end(self, time: int, watch: Watch) -> None:
+        """Show nothing."""
+
+    def flush(self) -> None:
+        """Show nothing."""
+
+
 class JsonLines:
     """One JSON object a line; with ``every`` also each frame and each reading of it."""
 

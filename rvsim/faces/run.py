@@ -4,20 +4,23 @@ Knows: how bench, port, feed and watch are put together. Does not know options o
 nor how what is heard is shown and recorded (`hearing`).
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from rvsim.devices.device import SECOND, Site
 from rvsim.devices.registry import KINDS
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
+from rvsim.errors import InputError
 from rvsim.faces.control import Control
 from rvsim.faces.hearing import Hearing, Writes
 from rvsim.faces.output import Sink
+from rvsim.shakedown.jury import Jury
 from rvsim.shakedown.player import Script
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
-from rvsim.watch.watch import Watch
+from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
@@ -43,12 +46,17 @@ class Run:
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
     ) -> None:
+        """Put everything together.
+
+        Raises:
+            InputError: faults, steps or expectations name what is not there, a line for each.
+        """
         self.watch = Watch(catalogue, loaded.rig)
         self.catalogue = catalogue
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
-        self._hearing = Hearing(self.watch, sink, recorder, every)
+        self._hearing = Hearing(self.watch, sink, recorder, every, self)
         self._carry: Callable[[Frame], None] = self._hearing.take
         self._tell: Callable[[LineEvent], None] = self._hearing.note
         self.bench = Bench(
@@ -63,7 +71,43 @@ class Run:
             on_line=lambda event: self._tell(event),
             on_failure=on_failure,
         )
-        self.script = Script(loaded, catalogue, self.bench, self.put, seed)
+        self.script, self.jury = self._prepared(loaded, seed)
+        if self.jury.wants_seconds or self.script.waits_for_values:
+            self.bench.plan(0, self._second)
+
+    def _prepared(self, loaded: LoadedScenario, seed: int) -> tuple[Script, Jury]:
+        problems: list[str] = []
+        parts: list[Any] = []
+        for make in (
+            lambda: Script(loaded, self.catalogue, self.bench, self.put, seed),
+            lambda: Jury(loaded, self.catalogue, self.watch),
+        ):
+            try:
+                parts.append(make())
+            except InputError as error:
+                problems += error.problems
+        if problems:
+            raise InputError(*problems)
+        script, jury = parts
+        return script, jury
+
+    def _second(self) -> None:
+        """Take a whole second of the vehicle, and plan the next."""
+        now = self.bench.now
+        self.bench.world.advance(now)
+        self.jury.second(now, self.bench.world)
+        self.script.second(self.bench.world)
+        self.bench.plan(now + SECOND, self._second)
+
+    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+        """Take a frame that the watch has heard."""
+        self.jury.frame(frame, events)
+        if self.script.waits_for_frames:
+            self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Take what the passing of time has changed."""
+        self.jury.events(events)
 
     @property
     def heard(self) -> int:

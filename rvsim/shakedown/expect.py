@@ -84,7 +84,8 @@ class NeverPlan(ExpectPlan):
     @property
     def sentence(self) -> str:
         """Say what is expected."""
-        return f"{self.sight} is never seen{self.part}"
+        seen = f"{self.sight}".replace("any frame", "no frame")
+        return f"{seen} is {'' if seen.startswith('no') else 'never '}seen{self.part}"
 
 
 class EveryPlan(ExpectPlan):

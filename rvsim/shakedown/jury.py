@@ -5,12 +5,13 @@ of frames after the watch has heard them, of events, and of the seconds of the v
 """
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import spoken
-from rvsim.shakedown.expect import Expectation, OrderPlan, PresencePlan, WorldPlan
+from rvsim.shakedown.expect import OrderPlan, PresencePlan, WorldPlan
 from rvsim.shakedown.judge import Judge, judge_of, moment
+from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.sight import spotters
 from rvsim.shakedown.verdict import Outcome
 from rvsim.watch.transitions import Presence
@@ -24,30 +25,6 @@ KEPT = 5
 """So many frames are kept as evidence, of each source and of all."""
 
 
-def judges_of(
-    expectations: Sequence[Expectation], catalogue: Catalogue, where: str, lasts: int, jury: "Jury"
-) -> list[Judge]:
-    """Return the judges of a scenario.
-
-    Raises:
-        InputError: expectations that cannot be judged, a line for each.
-    """
-    judges, problems = [], []
-    for number, plan in enumerate(expectations, start=1):
-        place = f"{where}, expect {number} ({plan.expect})"
-        if plan.since >= lasts:
-            problems.append(
-                f"{place}: begins at {spoken(plan.since)}, and the run lasts {spoken(lasts)}; choose another"
-            )
-        try:
-            judges.append(judge_of(plan, spotters(plan.sights, catalogue), jury.note))
-        except InputError as error:
-            problems += [f"{place}: {problem}" for problem in error.problems]
-    if problems:
-        raise InputError(*problems)
-    return judges
-
-
 class Jury:
     """The judges of one run.
 
@@ -55,11 +32,9 @@ class Jury:
         InputError: expectations that cannot be judged, a line for each.
     """
 
-    def __init__(
-        self, expectations: Sequence[Expectation], catalogue: Catalogue, where: str, lasts: int, watch: Watch
-    ) -> None:
+    def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch) -> None:
         self._watch = watch
-        self._judges = judges_of(expectations, catalogue, where, lasts, self)
+        self._judges = self._seated(loaded, catalogue)
         self._by_dgn: dict[int, list[Judge]] = {}
         self._any: list[Judge] = []
         self._senders: dict[int, dict[str, None]] = {}
@@ -71,6 +46,22 @@ class Jury:
         self._last: deque[Frame] = deque(maxlen=KEPT)
         self._evidence: dict[Judge, tuple[tuple[str, ...], str]] = {}
         self.frames = 0
+
+    def _seated(self, loaded: LoadedScenario, catalogue: Catalogue) -> list[Judge]:
+        """Return a judge for each expectation."""
+        judges, problems = [], []
+        for number, plan in enumerate(loaded.scenario.expectations, start=1):
+            place = f"{loaded.path}, expect {number} ({plan.expect})"
+            if plan.since >= loaded.scenario.lasts:
+                lasts = spoken(loaded.scenario.lasts)
+                problems.append(f"{place}: it begins at {spoken(plan.since)}, and the run lasts {lasts}")
+            try:
+                judges.append(judge_of(plan, spotters(plan.sights, catalogue), self.note))
+            except InputError as error:
+                problems += [f"{place}: {problem}" for problem in error.problems]
+        if problems:
+            raise InputError(*problems)
+        return judges
 
     def _sort_in(self, judge: Judge) -> None:
         dgns = {spotter.dgn for spotter in judge.spotters.values()}
@@ -90,6 +81,8 @@ class Jury:
 
     def frame(self, frame: Frame, events: Iterable[Event]) -> None:
         """Take a frame that the watch has just heard, and what followed from it."""
+        if not self._judges:
+            return
         identifier = frame.identifier
         source, dgn = identifier & 0xFF, dgn_of(identifier)
         self.frames += 1

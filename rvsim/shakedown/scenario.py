@@ -20,7 +20,9 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed
 from rvsim.shakedown.expect import Expectation
 from rvsim.shakedown.fault_plans import Fault
+from rvsim.shakedown.jobs import laid_over
 from rvsim.shakedown.script import StepPlan
+from rvsim.shakedown.verdict import Value
 
 DEFAULT_SCENARIO = "winter_evening"
 """The shipped scenario that runs where none is named."""
@@ -84,17 +86,20 @@ class LoadedScenario(NamedTuple):
     rig: Rig
 
 
-def load_scenario(given: str | Path, kinds: Kinds | None = None) -> LoadedScenario:
+def load_scenario(
+    given: str | Path, kinds: Kinds | None = None, values: Mapping[str, Value] | None = None
+) -> LoadedScenario:
     """Load a shipped scenario by its name, or one of the user's own by its path.
 
     Args:
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
+        values: what is to be otherwise in its file, by dotted keys.
 
     Raises:
         InputError: it is not there, or cannot be used: every mistake in it and in its rig.
     """
-    file = read_toml(find(given, shipped.scenario_folder(), "scenario"))
+    file = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
     rig_file, rig_problems = _rig_file(file)
     if rig_file is not None:
         rig_file, more = changed(rig_file, file)

@@ -1,0 +1,97 @@
+"""The commands that run scenarios to a verdict.
+
+Knows: their options. Does not know how a scenario is run or judged.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rvsim.errors import InputError
+from rvsim.faces import options
+from rvsim.faces.exits import ending
+
+_SEEDS = 10_000
+
+Junit = Annotated[Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts as JUnit XML.")]
+Processes = Annotated[
+    int | None, typer.Option("--processes", metavar="N", help="Runs at once; without it one for each processor.")
+]
+Met = Annotated[bool, typer.Option("--every", help="Also name the expectations that were met.")]
+JsonVerdicts = Annotated[bool, typer.Option("--json", help="A JSON line for each verdict.")]
+Repeat = Annotated[
+    int, typer.Option("--repeat", metavar="N", help="Run each scenario so often, each time with another seed.")
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command(epilog="rvsim shakedown cold_start     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml")(
+        shakedown
+    )
+    app.command(
+        epilog="rvsim vary cold_start weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
+    )(vary)
+
+
+def shakedown(
+    scenarios: Annotated[list[str], typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")],
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Read the scenario back as sentences; run nothing.")
+    ] = False,
+    seed: options.Seed = None,
+    repeat: Repeat = 1,
+    json: JsonVerdicts = False,
+    every: Met = False,
+    junit: Junit = None,
+    record: options.Record = None,
+    processes: Processes = None,
+    dbc: options.Dbc = None,
+) -> None:
+    """Scenarios run to a verdict in virtual time; exit code 0 if all are passed, 1 if not."""
+
+    def command() -> int:
+        from rvsim.faces.shakedown import explain as read_back
+        from rvsim.faces.shakedown import shakedown as run
+        from rvsim.shakedown.jobs import Job
+
+        definitions = tuple(dbc or ())
+        if explain:
+            return max(read_back(scenario, definitions) for scenario in scenarios)
+        if not 1 <= repeat <= _SEEDS:
+            raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
+        first = 1 if seed is None and repeat > 1 else seed
+        seeds = [None if first is None else first + number for number in range(repeat)]
+        jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
+        form = "json" if json else "text"
+        return run(jobs, form=form, every=every, junit=junit, record=record, processes=processes, dbc=definitions)
+
+    raise typer.Exit(ending(command))
+
+
+def vary(
+    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")],
+    values: Annotated[
+        list[str],
+        typer.Argument(metavar="KEY=VALUES...", help="What to vary: key=1,2,3 or key=-20..10/5 or key=-20..10."),
+    ],
+    draw: Annotated[
+        int | None, typer.Option("--draw", metavar="N", help="N runs with values drawn by chance, instead of all.")
+    ] = None,
+    seed: options.Seed = None,
+    json: JsonVerdicts = False,
+    junit: Junit = None,
+    processes: Processes = None,
+    dbc: options.Dbc = None,
+) -> None:
+    """One scenario many times with other values: which runs fail, and the smallest of those."""
+
+    def command() -> int:
+        from rvsim.faces.vary import vary as run
+
+        if draw is not None and draw < 1:
+            raise InputError(f"--draw {draw}: give a number above 0")
+        return run(scenario, values, draw, seed, json, junit, processes, tuple(dbc or ()))
+
+    raise typer.Exit(ending(command))

@@ -1,0 +1,179 @@
+"""Scenarios run to their verdicts, several at once, and what comes out of it.
+
+Knows: jobs, processes, progress, and where verdicts are written. Does not know options' names, nor how one run goes
+(`trial`).
+"""
+
+import json
+import os
+import re
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from pathlib import Path
+from typing import Any
+
+from rvsim.errors import Exit, InputError, RvsimError
+from rvsim.faces.exits import say
+from rvsim.faces.progress import EVERY_S
+from rvsim.faces.trial import Trial
+from rvsim.shakedown.explain import explained
+from rvsim.shakedown.jobs import Job
+from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
+
+KEPT = Path("rvsim-not-passed")
+"""The folder for recordings of runs that are not passed."""
+_AHEAD = 4
+"""So many jobs for each process are handed out in advance."""
+
+
+def do(job: Job, dbc: tuple[Path, ...] = (), record: Path | None = None, keep: Path | None = None) -> dict[str, Any]:
+    """Make one run and return its verdict as plain data; it can be sent between processes.
+
+    What is wrong with the values of this one run is its verdict's error.
+    """
+    try:
+        return as_json(Trial(job, dbc).run(record, keep))
+    except RvsimError as error:
+        problems = error.problems if isinstance(error, InputError) else (str(error),)
+        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), "; ".join(problems)))
+
+
+def place_of(job: Job, folder: Path) -> Path:
+    """Return where a run that is not passed is recorded."""
+    changed = "".join(f"-{key}={value}" for key, value in job.values.items())
+    seed = "" if job.seed is None else f"-seed-{job.seed}"
+    name = re.sub(r"[^\w.=-]", "_", f"{Path(job.scenario).stem}{seed}{changed}")[:150]
+    return folder / f"{name}.log"
+
+
+def run_all(
+    jobs: Sequence[Job],
+    dbc: tuple[Path, ...],
+    processes: int | None,
+    record: Path | None = None,
+    keep: Path | None = KEPT,
+    clock: Callable[[], float] = time.monotonic,
+) -> Iterator[Verdict]:
+    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there."""
+    tell = _Progress(len(jobs), clock)
+    if len(jobs) == 1 or processes == 1:
+        for job in jobs:
+            yield from_json(do(job, dbc, record, keep and place_of(job, keep)))
+            tell.one()
+        return
+    with ProcessPoolExecutor(min(processes or os.cpu_count() or 1, len(jobs))) as pool:
+        futures: dict[Future[dict[str, Any]], int] = {}
+        done: dict[int, dict[str, Any]] = {}
+        upcoming = 0
+        room = _AHEAD * (processes or os.cpu_count() or 1)
+        for number in range(len(jobs)):
+            while upcoming < len(jobs) and len(futures) < room:
+                job = jobs[upcoming]
+                futures[pool.submit(do, job, dbc, None, keep and place_of(job, keep))] = upcoming
+                upcoming += 1
+            while number not in done:
+                finished, _ = wait(futures, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    done[futures.pop(future)] = future.result()
+                    tell.one()
+            yield from_json(done.pop(number))
+
+
+class _Progress:
+    """Says every few seconds how many runs are done."""
+
+    def __init__(self, of: int, clock: Callable[[], float]) -> None:
+        self._of, self._clock = of, clock
+        self._done, self._said = 0, clock()
+
+    def one(self) -> None:
+        """Count a run."""
+        self._done += 1
+        if self._clock() - self._said >= EVERY_S and self._done < self._of:
+            self._said = self._clock()
+            say(f"{self._done} of {self._of} runs so far")
+
+
+def shakedown(
+    jobs: Sequence[Job],
+    *,
+    form: str,
+    every: bool,
+    junit: Path | None,
+    record: Path | None,
+    processes: int | None,
+    dbc: tuple[Path, ...],
+) -> int:
+    """Run scenarios to their verdicts and show them; GOOD if all are passed.
+
+    Raises:
+        InputError: a scenario cannot be used, or expects nothing: all mistakes of all of them.
+    """
+    checked(jobs, dbc)
+    if record is not None and len(jobs) > 1:
+        raise InputError("--record goes with one run: name one scenario, without --repeat")
+    verdicts = []
+    for verdict in run_all(jobs, dbc, processes, record):
+        verdicts.append(verdict)
+        _show(verdict, form, every)
+    if junit is not None:
+        written(junit, as_junit(verdicts))
+    passed = sum(verdict.passed for verdict in verdicts)
+    if form != "json" and len(verdicts) > 1:
+        print(f"{passed} of {len(verdicts)} runs passed")
+    return Exit.GOOD if passed == len(verdicts) else Exit.NOT_GOOD
+
+
+def _show(verdict: Verdict, form: str, every: bool) -> None:
+    if form == "json":
+        print(json.dumps(as_json(verdict), ensure_ascii=False))
+    else:
+        print("\n".join(as_text(verdict, every)))
+    sys.stdout.flush()
+
+
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> None:
+    """Load the scenarios of jobs, so that mistakes are told before the first run.
+
+    Raises:
+        InputError: one cannot be used, or expects nothing: all mistakes of all of them.
+    """
+    problems: list[str] = []
+    for name in dict.fromkeys(job.scenario for job in jobs):
+        try:
+            trial = Trial(next(job for job in jobs if job.scenario == name), dbc)
+            if not trial.loaded.scenario.expectations:
+                problems.append(
+                    f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
+                )
+            trial.prepare()
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(*problems)
+
+
+def written(path: Path, text: str) -> None:
+    """Write verdicts to a file.
+
+    Raises:
+        InputError: it cannot be written.
+    """
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"--junit {path}: cannot be written ({error.strerror}): name another file") from None
+
+
+def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
+    """Read a scenario back as sentences.
+
+    Raises:
+        InputError: it cannot be used.
+    """
+    trial = Trial(Job(scenario, {}), dbc)
+    trial.prepare()
+    print("\n".join(explained(trial.loaded)))
+    return Exit.GOOD

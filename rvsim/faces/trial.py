@@ -1,0 +1,101 @@
+"""One run of a scenario to its verdict, in virtual time.
+
+Knows: how a run is made from a job, and that a run which failed is made once more to be recorded: one seed gives one
+run. Does not know commands, nor how many runs there are.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from rvsim.devices.registry import settings_models
+from rvsim.faces.hearing import Writes
+from rvsim.faces.output import Nothing
+from rvsim.faces.run import CHANNEL, Run
+from rvsim.logs.jsonl import start_line
+from rvsim.logs.record import Recorder
+from rvsim.rig.fields import check_fields
+from rvsim.shakedown.jobs import Job
+from rvsim.shakedown.scenario import LoadedScenario, load_scenario
+from rvsim.shakedown.verdict import Outcome, Value, Verdict
+from rvsim.sim.bench import Failure
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.database import load
+
+
+class Trial:
+    """A scenario that is ready to be run.
+
+    Raises:
+        InputError: it cannot be used, a line for each mistake.
+    """
+
+    def __init__(self, job: Job, dbc: tuple[Path, ...] = ()) -> None:
+        self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values)
+        self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
+        check_fields(self.loaded.rig, self.catalogue)
+        self.seed = self.loaded.scenario.seed if job.seed is None else job.seed
+        self.values: Mapping[str, Value] = job.values
+
+    def prepare(self) -> None:
+        """Put it together and run nothing of it.
+
+        Raises:
+            InputError: expectations, faults or steps name what is not there.
+        """
+        Run(self.loaded, self.catalogue, Nothing(), seed=self.seed)
+
+    def run(self, record: Path | None = None, keep: Path | None = None) -> Verdict:
+        """Run it to its verdict.
+
+        Args:
+            record: where its frames are written in any case.
+            keep: where its frames are written if it is not passed.
+
+        Raises:
+            InputError: expectations or faults name what is not there, or a recording cannot be written.
+        """
+        verdict = self._once(record)
+        if record is not None or verdict.passed or keep is None:
+            return verdict
+        keep.parent.mkdir(parents=True, exist_ok=True)
+        return self._once(keep)
+
+    def _once(self, record: Path | None) -> Verdict:
+        if record is None:
+            return self._judged(None)
+        start = start_line(command="shakedown", scenario=self.loaded.name, seed=self.seed, started=None)
+        with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
+            return replace(self._judged(recorder), recording=str(record))
+
+    def _judged(self, recorder: Writes | None) -> Verdict:
+        failures: list[Failure] = []
+        run = Run(self.loaded, self.catalogue, Nothing(), seed=self.seed, recorder=recorder, on_failure=failures.append)
+        end = self.loaded.scenario.lasts
+        run.virtual(end)
+        return verdict_of(run, self.loaded, self.seed, self.values, end, failures)
+
+
+def verdict_of(
+    run: Run,
+    loaded: LoadedScenario,
+    seed: int,
+    values: Mapping[str, Value],
+    end: int,
+    failures: list[Failure],
+) -> Verdict:
+    """Return what a run that has ended came to; steps that never came are not met expectations."""
+    never = [
+        Outcome(step, False, f"it never happened in {end / 1e6:g} s", end / 1e6, look="what the step waits for")
+        for step in run.script.undone
+    ]
+    return Verdict(
+        scenario=loaded.name,
+        title=loaded.scenario.title,
+        seed=seed,
+        values=dict(values),
+        seconds=end / 1e6,
+        frames=run.jury.frames,
+        outcomes=(*run.jury.finish(end), *never),
+        error="; ".join(failure.sentence for failure in failures),
+    )

@@ -1,0 +1,88 @@
+"""One scenario with many values: what fails, and the smallest failing case.
+
+Knows: how that is told. Does not know how values are laid over a scenario (`shakedown.jobs`), nor how a run goes.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from rvsim import shipped
+from rvsim.errors import Exit, InputError
+from rvsim.faces.shakedown import checked, run_all, written
+from rvsim.rig.load import find
+from rvsim.rig.toml_file import read_toml
+from rvsim.shakedown.jobs import Range, drawn, grid, range_of, smallest
+from rvsim.shakedown.verdict import Value, Verdict, as_json, as_junit, as_text
+
+_SHOWN = 20
+"""So many failing runs are named; the rest is counted."""
+
+
+def vary(
+    scenario: str,
+    given: Sequence[str],
+    draw: int | None,
+    seed: int | None,
+    as_lines: bool,
+    junit: Path | None,
+    processes: int | None,
+    dbc: tuple[Path, ...],
+) -> int:
+    """Run a scenario with all combinations of values, or with some drawn by chance; GOOD if all are passed.
+
+    Raises:
+        InputError: a value cannot be varied, or the scenario cannot be used.
+    """
+    ranges = [range_of(text) for text in given]
+    open_ranges = [one.key for one in ranges if one.low is not None and len(one.choices) == 2]
+    if draw is None and open_ranges:
+        raise InputError(
+            f"{open_ranges[0]}: a range without a step has no end of values; add one, like /5, or --draw N"
+        )
+    jobs = grid(scenario, ranges, [seed]) if draw is None else drawn(scenario, ranges, draw, seed or 1)
+    checked(jobs[:1], dbc)
+    verdicts = []
+    for verdict in run_all(jobs, dbc, processes, keep=None):
+        verdicts.append(verdict)
+        if as_lines:
+            print(json.dumps(as_json(verdict), ensure_ascii=False), flush=True)
+    if junit is not None:
+        written(junit, as_junit(verdicts))
+    if not as_lines:
+        print("\n".join(told(verdicts, home(scenario, ranges))))
+    return Exit.GOOD if all(verdict.passed for verdict in verdicts) else Exit.NOT_GOOD
+
+
+def home(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
+    """Return what the scenario itself has for each varied key; the first value where it has none."""
+    data = read_toml(find(scenario, shipped.scenario_folder(), "scenario")).data
+    return {one.key: _own(data, one.key.split("."), one.choices[0]) for one in ranges}
+
+
+def _own(data: Any, steps: Sequence[str], otherwise: Value) -> Value:
+    for step in steps:
+        if isinstance(data, dict) and step in data:
+            data = data[step]
+        elif isinstance(data, list) and step.isdigit() and 0 < int(step) <= len(data):
+            data = data[int(step) - 1]
+        else:
+            return otherwise
+    return data if isinstance(data, int | float | str | bool) else otherwise
+
+
+def told(verdicts: Sequence[Verdict], at: Mapping[str, Value]) -> list[str]:
+    """Say how many passed, which did not, and the smallest of those with its evidence."""
+    failed = [verdict for verdict in verdicts if not verdict.passed]
+    lines = [f"{len(verdicts) - len(failed)} of {len(verdicts)} runs passed"]
+    for verdict in failed[:_SHOWN]:
+        why = verdict.error or "; ".join(outcome.expected for outcome in verdict.failed)
+        lines.append(f"  not passed: {verdict.name}: {why}")
+    if len(failed) > _SHOWN:
+        lines.append(f"  and {len(failed) - _SHOWN} more")
+    least = smallest(verdicts, at)
+    if least is not None:
+        lines += ["The smallest failing case, with the fewest values that are not the scenario's own:"]
+        lines += [f"  {line}" for line in as_text(least)]
+    return lines
