@@ -229,6 +229,25 @@ class WorldPlan(_Bounds):
         return f"{self.value} is {self.bounds} {'at some time' if self.once else 'all the time'}{self.part}"
 
 
+class WiresPlan(_Bounds):
+    """So many frames of the whole run were spoilt, collided, were acknowledged by nobody, or found no room."""
+
+    expect: Literal["wires"]
+    frames: Literal["spoilt", "collided", "unacknowledged", "given_up"]
+
+    @model_validator(mode="after")
+    def _whole_run(self) -> Self:
+        if self.since or self.until is not None:
+            raise ValueError("frames on the wires are counted over the whole run; leave from and until out")
+        return self
+
+    @property
+    def sentence(self) -> str:
+        """Say what is expected."""
+        words = {"unacknowledged": "acknowledged by nobody", "given_up": "given up"}
+        return f"frames {words.get(self.frames, self.frames)}: {self.bounds}"
+
+
 class PresencePlan(ExpectPlan):
     """A device is in a state of the roll call at some time, or ``throughout``."""
 
@@ -282,6 +301,7 @@ Expectation = Annotated[
     | StaysPlan
     | RatePlan
     | WorldPlan
+    | WiresPlan
     | PresencePlan
     | FlagPlan,
     Field(discriminator="expect"),

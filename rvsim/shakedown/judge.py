@@ -22,12 +22,14 @@ from rvsim.shakedown.expect import (
     RatePlan,
     SeenPlan,
     StaysPlan,
+    WiresPlan,
     WorldPlan,
 )
 from rvsim.shakedown.quantities import QUANTITIES
 from rvsim.shakedown.sight import Near, Spotter
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
+from rvsim.watch.wires import Wires
 from rvsim.wire.frame import Frame
 from rvsim.world.world import World
 
@@ -99,6 +101,9 @@ class Judge:
 
     def flag(self, time: int, flag: Flag) -> None:
         """Take a flag that was raised or cleared; ``until`` tells which."""
+
+    def wires(self, end: int, wires: Wires) -> None:
+        """Take what the pair has told in the whole run."""
 
     def finish(self, end: int) -> None:
         """Decide what is still open at the end of the run."""
@@ -270,6 +275,19 @@ class _World(Judge):
             self.breaks(self.end_of_part(end), f"never so by {moment(self.end_of_part(end))}{near}")
 
 
+class _Wires(Judge):
+    def wires(self, end: int, wires: Wires) -> None:
+        counts = {
+            "spoilt": wires.disturbed,
+            "collided": wires.collided,
+            "unacknowledged": wires.unacknowledged,
+            "given_up": wires.overflowed,
+        }
+        count = counts[self.plan.frames]
+        if not self.plan.holds(count):
+            self.breaks(end, f"{count} frames")
+
+
 class _Presence(Judge):
     state: Presence | None = None
     """Its state up to now."""
@@ -351,6 +369,7 @@ _JUDGES: Mapping[type, type[Judge]] = {
     StaysPlan: _Stays,
     RatePlan: _Rate,
     WorldPlan: _World,
+    WiresPlan: _Wires,
     PresencePlan: _Presence,
     FlagPlan: _Flag,
 }

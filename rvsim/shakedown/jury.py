@@ -118,6 +118,7 @@ class Jury:
     def finish(self, end: int) -> tuple[Outcome, ...]:
         """Return what became of each expectation in a run that ended now."""
         for judge in self._judges:
+            judge.wires(end, self._watch.wires)
             judge.finish(end)
         return tuple(self._outcome(judge) for judge in self._judges)
 
