@@ -3,6 +3,7 @@
 Knows: the JSON form and the JUnit form of verdicts, and their words. Does not know how a run is judged.
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -152,7 +153,7 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
         suite = ElementTree.SubElement(
             root,
             "testsuite",
-            name=verdict.name,
+            name=_safe(verdict.name),
             tests=str(len(verdict.outcomes) or 1),
             failures=str(len(verdict.failed)),
             errors=str(int(bool(verdict.error))),
@@ -161,18 +162,18 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
         properties = ElementTree.SubElement(suite, "properties")
         given = {"seed": verdict.seed, **verdict.values, "frames": verdict.frames, "recording": verdict.recording}
         for key, value in given.items():
-            ElementTree.SubElement(properties, "property", name=key, value=_safe(str(value)))
+            ElementTree.SubElement(properties, "property", name=_safe(key), value=_safe(str(value)))
         for outcome in verdict.outcomes:
             _case(suite, verdict, outcome)
         if verdict.error:
-            case = ElementTree.SubElement(suite, "testcase", classname=verdict.scenario, name="the run")
+            case = ElementTree.SubElement(suite, "testcase", classname=_safe(verdict.scenario), name="the run")
             ElementTree.SubElement(case, "error", message=_safe(verdict.error))
     ElementTree.indent(root)
     return ElementTree.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
 
 
 def _case(suite: ElementTree.Element, verdict: Verdict, outcome: Outcome) -> None:
-    case = ElementTree.SubElement(suite, "testcase", classname=verdict.scenario, name=_safe(outcome.expected))
+    case = ElementTree.SubElement(suite, "testcase", classname=_safe(verdict.scenario), name=_safe(outcome.expected))
     if not outcome.passed:
         failure = ElementTree.SubElement(case, "failure", message=_safe(outcome.found))
         failure.text = _safe("\n".join(text.strip() for text in _told(outcome)))
@@ -180,4 +181,8 @@ def _case(suite: ElementTree.Element, verdict: Verdict, outcome: Outcome) -> Non
 
 def _safe(text: str) -> str:
     """Leave out what XML cannot hold."""
-    return "".join(sign for sign in text if sign in "\t\n" or ord(sign) >= 32)
+    return "".join(sign for sign in text if sign in "\t\n" or (sign >= " " and not _NO_XML.match(sign)))
+
+
+_NO_XML = re.compile("[\ud800-\udfff\ufffe\uffff]")
+"""Beside control characters (Extensible Markup Language 1.0, fifth edition, section 2.2)."""

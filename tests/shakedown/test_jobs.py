@@ -1,0 +1,119 @@
+"""Lists of runs: values to vary, grids and draws, values laid over a file, the smallest failing run."""
+
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.errors import InputError
+from rvsim.rig.toml_file import TomlFile
+from rvsim.shakedown.jobs import Job, Range, drawn, grid, laid_over, range_of, smallest
+from rvsim.shakedown.verdict import Outcome, Verdict
+
+
+@pytest.mark.parametrize(
+    ("text", "choices"),
+    [
+        ("seed=1,2,3", (1, 2, 3)),
+        ("weather.outdoor_c=-6.5", (-6.5,)),
+        ("shore_power=true, false", (True, False)),
+        ("fault.1.from=20s,30s", ("20s", "30s")),
+        ("x=-20..10/15", (-20.0, -5.0, 10.0)),
+        ("x=0..1/0.25", (0.0, 0.25, 0.5, 0.75, 1.0)),
+        ("x=0..1/0.3", (0.0, 0.3, 0.6, 0.9)),
+        ("x=1..3", (1.0, 3.0)),
+    ],
+)
+def test_values_to_vary(text, choices):
+    """A list, or a range with a step; both ends belong to it where the step meets them."""
+    assert range_of(text).choices == choices
+
+
+@pytest.mark.parametrize(
+    "text", ["x", "=1", "x=", "x=a..3", "x=3..1", "x=1..3/0", "x=1..3/-1", "x=0..1/0.0000001", "x=1.."]
+)
+def test_what_is_no_value_to_vary(text):
+    """One clear line."""
+    with pytest.raises(InputError) as refused:
+        range_of(text)
+    assert len(refused.value.problems) == 1
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused(text):
+    """Never anything else."""
+    with suppress(InputError):
+        assert range_of(text).choices
+
+
+def test_a_grid_has_every_combination():
+    """Two by three by two seeds, in a fixed order."""
+    jobs = grid("s", [Range("a", (1, 2)), Range("b", ("x", "y", "z"))], [5, 6])
+    assert len(jobs) == 12
+    assert jobs[0] == Job("s", {"a": 1, "b": "x"}, 5)
+    assert jobs[1] == Job("s", {"a": 1, "b": "x"}, 6)
+    assert jobs[-1] == Job("s", {"a": 2, "b": "z"}, 6)
+
+
+def test_too_many_runs_are_refused():
+    """Before any is made."""
+    with pytest.raises(InputError, match="these are 1000000 runs"):
+        grid("s", [Range("a", tuple(range(1000))), Range("b", tuple(range(1000)))], [None])
+    with pytest.raises(InputError, match="--draw 100001"):
+        drawn("s", [], 100_001, 1)
+
+
+def test_a_draw_is_the_same_for_one_seed():
+    """Values lie in their range, and each run has a seed of its own."""
+    ranges = [range_of("a=-20..10"), range_of("b=x,y")]
+    jobs = drawn("s", ranges, 50, 7)
+    assert jobs == drawn("s", ranges, 50, 7) != drawn("s", ranges, 50, 8)
+    assert all(-20 <= job.values["a"] <= 10 and job.values["b"] in ("x", "y") for job in jobs)
+    assert min(job.values["a"] for job in jobs) < -10
+    assert max(job.values["a"] for job in jobs) > 0
+    assert len({job.seed for job in jobs}) == 50
+
+
+def file(data):
+    """A scenario's file."""
+    return TomlFile(Path("s.toml"), "", data)
+
+
+def test_values_are_laid_over_a_file():
+    """Tables by their keys, lists by numbers from 1; the file itself stays as it was."""
+    data = {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
+    laid = laid_over(file(data), {"seed": 5, "fault.2.from": "9s", "weather.outdoor_c": -3})
+    assert laid.data == {"seed": 5, "fault": [{"from": "1s"}, {"from": "9s"}], "weather": {"outdoor_c": -3}}
+    assert data == {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
+
+
+def test_a_place_that_is_not_there_is_told():
+    """A line for each, with what a place looks like."""
+    with pytest.raises(InputError) as refused:
+        laid_over(
+            file({"fault": [{}]}), {"fault.2.from": "1s", "fault.x.from": 1, "wether.outdoor_c": 2, "fault.0.a": 1}
+        )
+    assert len(refused.value.problems) == 4
+    assert refused.value.problems[0].startswith("s.toml: there is no fault.2.from to vary")
+
+
+def verdict(passed, **values):
+    """What one run came to."""
+    return Verdict("s", "T", 1, values, 1.0, 1, (Outcome("x", passed),))
+
+
+def test_the_smallest_failing_run():
+    """Fewest values that are not the scenario's own first, then the nearest to them."""
+    tried = [
+        verdict(True, a=0, b="x"),
+        verdict(False, a=10, b="x"),
+        verdict(False, a=4, b="x"),
+        verdict(False, a=4, b="y"),
+        verdict(False, a=2, b="y"),
+        verdict(True, a=2, b="x"),
+    ]
+    assert smallest(tried, {"a": 0, "b": "x"}).values == {"a": 4, "b": "x"}
+    assert smallest(tried[3:], {"a": 2, "b": "x"}).values == {"a": 2, "b": "y"}
+    assert smallest(tried[:1], {"a": 0, "b": "x"}) is None

@@ -1,0 +1,351 @@
+"""Each kind of expectation, met and broken: the edges of its part of the run, what was found, and when."""
+
+import pytest
+from pydantic import TypeAdapter, ValidationError
+
+from rvsim.shakedown.expect import Expectation
+from rvsim.shakedown.judge import judge_of
+from rvsim.shakedown.sight import spotters
+from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.transitions import Presence
+from rvsim.watch.wires import Wires
+from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import Collided, Disturbed
+
+SECOND = 1_000_000
+SENSOR, HEATER = 0x19FF9C91, 0x19FFE45E
+SIGHT = {"message": "THERMOSTAT_AMBIENT_STATUS"}
+FIELD = {**SIGHT, "field": "ambient_temperature"}
+PLANS = TypeAdapter(Expectation)
+
+
+class Case:
+    """A judge and what it is told."""
+
+    def __init__(self, catalogue, expect, **more):
+        self.plan = PLANS.validate_python({"expect": expect, **more})
+        self.told = []
+        self.judge = judge_of(self.plan, spotters(self.plan.sights, catalogue), self.told.append)
+
+    def sensor(self, *seconds, celsius=20.0, device="sensor"):
+        """Let a temperature be said at some times."""
+        for time in seconds:
+            raw = round((celsius + 273) * 32).to_bytes(2, "little") if celsius is not None else b"\xff\xff"
+            self._frame(time, SENSOR, b"\x01" + raw + b"\xff" * 5, device)
+        return self
+
+    def heater(self, *seconds, level=100):
+        """Let the furnace say how hard it works."""
+        for time in seconds:
+            self._frame(time, HEATER, bytes([1, 0, 200, level]) + b"\xff" * 4, "heater")
+        return self
+
+    def _frame(self, time, identifier, data, device):
+        frame = Frame(round(time * SECOND), identifier, data)
+        if any(spotter.dgn in (None, identifier >> 8 & 0x1FFFF) for spotter in self.judge.spotters.values()):
+            self.judge.frame(frame.time, frame, device)
+
+    def end(self, seconds=60):
+        """End the run; return None if it is met, else (seconds, what was found)."""
+        self.judge.finish(round(seconds * SECOND))
+        broken = self.judge.broken
+        assert len(self.told) == (broken is not None)
+        return None if broken is None else (broken.time / SECOND, broken.found)
+
+
+@pytest.fixture
+def case(catalogue):
+    """Make a case: ``case("seen", sight=...)``."""
+    return lambda expect, **more: Case(catalogue, expect, **more)
+
+
+# Seen, never.
+
+
+def test_seen_once_is_enough(case):
+    """At least once where nothing else is said; never is not."""
+    assert case("seen", sight=SIGHT).sensor(3).end() is None
+    assert case("seen", sight=SIGHT).end() == (60, "not seen by 60.000 s")
+
+
+def test_seen_in_its_part_of_the_run(case):
+    """The beginning belongs to it, the end does not."""
+    part = {"sight": SIGHT, "from": "10s", "until": "20s"}
+    assert case("seen", **part).sensor(9.999999, 20).end() == (20, "not seen by 20.000 s")
+    assert case("seen", **part).sensor(10).end() is None
+    assert case("seen", **part).sensor(19.999999).end() is None
+
+
+def test_seen_so_many_times(case):
+    """Fewer at the end, or one more at once, is not met."""
+    times = {"sight": SIGHT, "at_least": 2, "at_most": 3}
+    assert case("seen", **times).sensor(1).end() == (60, "seen once by 60.000 s")
+    assert case("seen", **times).sensor(1, 2).end() is None
+    assert case("seen", **times).sensor(1, 2, 3).end() is None
+    time, found = case("seen", **times).sensor(1, 2, 3, 4, 5).end()
+    assert (time, found[:32]) == (4, "seen for the 4th time at 4.000 s")
+
+
+def test_the_nearest_is_kept(case):
+    """22.5 degrees was wanted, and 21 came nearest, not 19."""
+    one = case("seen", sight={**FIELD, "above": 22.5}).sensor(1, celsius=19).sensor(2, celsius=21).sensor(3, celsius=20)
+    assert one.end() is not None
+    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.0 °C", 2 * SECOND)
+
+
+def test_never(case):
+    """The first time breaks it, outside its part nothing does."""
+    never = {"sight": {**FIELD, "above": 30.0}, "from": "10s", "until": "20s"}
+    assert case("never", **never).sensor(9, 20, celsius=35).sensor(15, celsius=30).end() is None
+    time, found = case("never", **never).sensor(12, 13, celsius=35).end()
+    assert time == 12
+    assert found.startswith("seen at 12.000 s: 19FF9C91 01 80 26")
+    assert found.endswith(" of sensor")
+
+
+# Again and again, in order.
+
+
+def test_every(case):
+    """A gap of exactly that length is met, a longer one is not; beginning and end count too."""
+    every = {"sight": SIGHT, "gap": "10s"}
+    assert case("every", **every).sensor(10, 20, 30, 40, 50).end() is None
+    assert case("every", **every).sensor(10, 20.5, 30, 40, 50).end() == (20, "not seen for 10.5s after 10.000 s")
+    assert case("every", **every).sensor(11, 20, 30, 40, 50).end() == (10, "not seen for 11s from 0.000 s on")
+    assert case("every", **every).sensor(10, 20, 30, 40).end() == (50, "not seen for 20s after 40.000 s")
+    assert case("every", **every).end(9) is None
+    assert case("every", **every, **{"from": "20s", "until": "40s"}).sensor(30).end() is None
+
+
+def test_order(case):
+    """What comes between does not matter; the first that is missing is told."""
+    steps = [{**FIELD, "below": 10.0}, {"message": "FURNACE_STATUS"}, {**FIELD, "above": 20.0}]
+    one = case("order", steps=steps)
+    assert (
+        one.sensor(1, celsius=25).sensor(2, celsius=5).sensor(3, celsius=25).heater(4).sensor(5, celsius=21).end()
+        is None
+    )
+    time, found = case("order", steps=steps).sensor(2, celsius=5).sensor(5, celsius=21).end()
+    assert (time, found) == (60, "the 1st at 2.000 s, then FURNACE_STATUS not seen by 60.000 s")
+    assert case("order", steps=steps).end()[1].startswith("from the start on THERMOSTAT_AMBIENT_STATUS with")
+
+
+# Answers, before and after.
+
+
+def test_each_question_needs_an_answer_in_time(case):
+    """Exactly in time is in time; a question near the end of the run is left open."""
+    answer = {"to": SIGHT, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
+    assert case("answer", **answer).sensor(10).heater(12).sensor(59).end() is None
+    late = (12, "asked at 10.000 s, no answer by 12.000 s")
+    assert case("answer", **answer).sensor(10).heater(12.000001).end() == late
+    assert case("answer", **answer).sensor(10).end() == late
+    assert case("answer", **answer).sensor(10, 11).heater(12).sensor(20).end() == (
+        22,
+        "asked at 20.000 s, no answer by 22.000 s",
+    )
+
+
+def test_a_question_that_is_never_asked_proves_nothing(case):
+    """Then it is not met."""
+    answer = {"to": {**FIELD, "above": 30.0}, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
+    assert case("answer", **answer).sensor(1).heater(2).end()[1].startswith("never asked: THERMOSTAT_AMBIENT_STATUS")
+
+
+def test_only_after(case):
+    """Before the other it is too early, from then on it is not; in one and the same moment neither."""
+    plan = {"sight": {"message": "FURNACE_STATUS"}, "after": {**FIELD, "below": 10.0}}
+    assert case("only_after", **plan).sensor(5, celsius=20).sensor(6, celsius=5).heater(6, 7).end() is None
+    time, found = case("only_after", **plan).heater(3).sensor(6, celsius=5).end()
+    assert (time, found[:24]) == (3, "seen too early at 3.000 ")
+
+
+def test_only_until(case):
+    """Afterwards it must not be seen, but for the grace."""
+    plan = {"sight": {"message": "FURNACE_STATUS"}, "end": {**FIELD, "above": 25.0}, "grace": "2s"}
+    assert case("only_until", **plan).heater(1).sensor(10, celsius=26).heater(12).end() is None
+    time, found = case("only_until", **plan).heater(1).sensor(10, celsius=26).heater(12.000001).end()
+    assert time == pytest.approx(12.000001)
+    assert "after 10.000 s" in found
+
+
+# Values.
+
+
+def test_stays(case):
+    """The bounds belong to it; no data does not, and never said is not stayed."""
+    stays = {"sight": FIELD, "at_least": 18.0, "at_most": 22.0}
+    assert case("stays", **stays).sensor(1, celsius=18).sensor(2, celsius=22).end() is None
+    assert (
+        case("stays", **stays).sensor(1).sensor(2, celsius=22.5).end()[1].startswith("ambient temperature 22.5 °C at")
+    )
+    assert case("stays", **stays).sensor(1, celsius=17.9).end()[0] == 1
+    assert case("stays", **stays).sensor(1, celsius=None).end()[1].startswith("ambient temperature no data at 1.000 s")
+    assert case("stays", **stays).end() == (60, "not seen by 60.000 s")
+
+
+def test_rate(case):
+    """Twelve in a minute are 0.2 a second."""
+    plan = {"sight": SIGHT, "at_least": 0.2, "at_most": 0.2}
+    assert case("rate", **plan).sensor(*range(0, 60, 5)).end() is None
+    assert case("rate", **plan).sensor(*range(0, 60, 6)).end() == (
+        60,
+        "seen 10 times in 60s: 0.167 times a second",
+    )
+    assert case("rate", **plan, **{"from": "30s"}).sensor(*range(30, 60, 5)).end() is None
+
+
+class Vehicle:
+    """A vehicle with a cabin."""
+
+    def __init__(self, celsius):
+        self.cabin_c = celsius
+
+
+def test_a_value_of_the_vehicle(case):
+    """At each second of its part, or at some."""
+
+    def go(*celsius, **more):
+        one = case("world", value="cabin", at_least=18.0, **more)
+        for second, value in enumerate(celsius):
+            one.judge.second(second * SECOND, Vehicle(value))
+        return one.end(len(celsius))
+
+    assert go(18, 19, 20) is None
+    assert go(18, 17.5, 20) == (1, "17.5 °C at 1.000 s")
+    assert go(18, 17.5, 20, **{"from": "2s"}) is None
+    assert go(10, 12, 18.5, once=True) is None
+    assert go(10, 17.25, 12, once=True) == (3, "never so by 3.000 s; the nearest was 17.25 °C")
+
+
+# The roll call, flags, wires.
+
+
+def test_presence(case):
+    """At some time in its part, or throughout; the state at its beginning counts."""
+
+    def go(*changes, **more):
+        one = case("presence", device="heater", state="silent", **more)
+        for seconds, device, state in changes:
+            one.judge.presence(round(seconds * SECOND), device, Presence(state))
+        return one.end()
+
+    assert go((1, "heater", "present"), (20, "heater", "silent"), (30, "heater", "present")) is None
+    assert go((1, "heater", "present"), (20, "pump", "silent")) == (60, "it was present at 60.000 s")
+    assert go() == (60, "it was never heard at 60.000 s")
+    part = {"from": "25s", "until": "29s", "throughout": True}
+    assert go((20, "heater", "silent"), (30, "heater", "present"), **part) is None
+    assert go((20, "heater", "silent"), (28, "heater", "present"), **part) == (28, "present at 28.000 s")
+    assert go((26, "heater", "silent"), **part) == (25, "not heard yet at 25.000 s")
+
+
+def flag(number, since, kind=Kind.SILENT_DEVICE, subject="heater", until=None):
+    """A flag, times in seconds."""
+    end = None if until is None else until * SECOND
+    return Flag(number, kind, subject, Severity.FAULT, since * SECOND, "gone", "look", until=end)
+
+
+def flags(case, *changes, **more):
+    """Tell a judge of flags: (seconds, flag)."""
+    one = case("flag", **more)
+    for seconds, changed in changes:
+        one.judge.flag(seconds * SECOND, changed)
+    return one.end()
+
+
+def test_a_flag_is_raised(case):
+    """Of the kind and subject that are named, in its part or standing when that begins."""
+    wanted = {"kind": "silent-device", "subject": "heater"}
+    assert flags(case, (20, flag(1, 20)), **wanted) is None
+    assert flags(case, (20, flag(1, 20, subject="pump")), **wanted) == (60, "not raised by 60.000 s")
+    assert flags(case, (20, flag(1, 20, Kind.LATE_MESSAGE)), **wanted) == (60, "not raised by 60.000 s")
+    assert flags(case, (20, flag(1, 20)), **wanted, **{"from": "30s"}) is None
+    assert flags(case, (20, flag(1, 20)), (25, flag(1, 20, until=25)), **wanted, **{"from": "30s"}) is not None
+    assert flags(case, (40, flag(1, 40)), **wanted, until="40s") is not None
+
+
+def test_a_flag_is_cleared(case):
+    """By the end of its part."""
+    wanted = {"kind": "silent-device", "cleared": True, "until": "40s"}
+    assert flags(case, (20, flag(1, 20)), (39, flag(1, 20, until=39)), **wanted) is None
+    assert flags(case, (20, flag(1, 20)), (41, flag(1, 20, until=41)), **wanted) == (
+        40,
+        "still there at 40.000 s: gone",
+    )
+
+
+def test_no_flag_is_raised(case):
+    """The first that is breaks it; one before its part that has gone does not."""
+    assert flags(case, raised=False) is None
+    assert flags(case, (20, flag(1, 20)), raised=False) == (20, "silent-device of heater: gone")
+    gone = ((20, flag(1, 20)), (25, flag(1, 20, until=25)))
+    assert flags(case, *gone, raised=False, **{"from": "30s"}) is None
+    assert flags(case, (20, flag(1, 20)), raised=False, **{"from": "30s"})[0] == 30
+
+
+def test_frames_that_went_wrong_on_the_wires(case):
+    """Counted over the whole run."""
+    wires = Wires(lambda transition: None, lambda source: False, lambda: None)
+    wires.note(Disturbed(1, 1, ("a",)))
+    wires.note(Disturbed(2, 1, ("a",)))
+    wires.note(Collided(3, 1, ("a", "b")))
+    for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
+        one = case("wires", frames=frames, at_most=most, at_least=1)
+        one.judge.wires(60 * SECOND, wires)
+        assert one.end() == found
+
+
+# How they are written.
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"expect": "seen", "sight": SIGHT, "at_least": 3, "at_most": 2}, "no number of times is both"),
+        ({"expect": "seen", "sight": SIGHT, "from": "3s", "until": "3s"}, "is not after from"),
+        ({"expect": "stays", "sight": FIELD}, "at_least, at_most or both are missing"),
+        ({"expect": "stays", "sight": FIELD, "at_least": 3.0, "at_most": 2.0}, "no value is both"),
+        ({"expect": "stays", "sight": SIGHT, "at_least": 3.0}, "has no field that could stay"),
+        ({"expect": "world", "value": "cabn", "at_least": 3.0}, 'did you mean "cabin"'),
+        ({"expect": "presence", "device": "x", "state": "silnt"}, 'did you mean "silent"'),
+        ({"expect": "flag", "kind": "bus-bus"}, 'did you mean "bus-busy"'),
+        ({"expect": "flag", "raised": False, "cleared": True}, "cannot be cleared"),
+        ({"expect": "order", "steps": [SIGHT]}, "at least 2"),
+        ({"expect": "every", "sight": SIGHT, "gap": "0s"}, "greater than 0"),
+        ({"expect": "wires", "frames": "spoilt", "at_least": 1.0, "from": "3s"}, "over the whole run"),
+    ],
+)
+def test_expectations_that_cannot_be(given, said):
+    """In the words of the check."""
+    with pytest.raises(ValidationError, match=said):
+        PLANS.validate_python(given)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"expect": "seen", "sight": SIGHT}, "THERMOSTAT_AMBIENT_STATUS is seen at least once"),
+        ({"expect": "seen", "sight": SIGHT, "at_most": 1}, "THERMOSTAT_AMBIENT_STATUS is seen once"),
+        ({"expect": "seen", "sight": SIGHT, "at_least": 2, "at_most": 3, "until": "9s"}, "2 to 3 times until 9s"),
+        ({"expect": "never", "sight": {"device": "pump"}}, "no frame of pump is seen"),
+        ({"expect": "never", "sight": SIGHT, "from": "2s"}, "THERMOSTAT_AMBIENT_STATUS is never seen from 2s"),
+        ({"expect": "every", "sight": SIGHT, "gap": "5s"}, "is seen at least every 5s"),
+        ({"expect": "order", "steps": [SIGHT, {"device": "a"}]}, "in this order: THERMOSTAT_AMBIENT_STATUS, then any"),
+        ({"expect": "answer", "to": SIGHT, "sight": {"device": "a"}, "within": "2s"}, "is followed by any frame of a"),
+        ({"expect": "only_after", "sight": SIGHT, "after": {"device": "a"}}, "is seen only after any frame of a"),
+        ({"expect": "only_until", "sight": SIGHT, "end": {"device": "a"}, "grace": "1s"}, "a, 1s of grace"),
+        (
+            {"expect": "stays", "sight": FIELD, "at_least": 1, "at_most": 2},
+            "stays at least 1 and at most 2",
+        ),
+        ({"expect": "rate", "sight": SIGHT, "at_most": 2}, "is seen at most 2 times a second on average"),
+        ({"expect": "world", "value": "cabin", "at_least": 2}, "cabin is at least 2 all the time"),
+        ({"expect": "wires", "frames": "given_up", "at_most": 0}, "frames given up: at most 0"),
+        ({"expect": "presence", "device": "a", "state": "late", "throughout": True}, "a is late all the time"),
+        ({"expect": "flag", "kind": "bus-busy", "cleared": True}, "the flag bus-busy is raised and cleared again"),
+        ({"expect": "flag", "subject": "a", "raised": False}, "any flag of a is never raised"),
+    ],
+)
+def test_expectations_in_words(given, said):
+    """As they stand in a verdict and in --explain."""
+    assert said in PLANS.validate_python(given).sentence
