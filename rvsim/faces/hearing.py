@@ -81,6 +81,8 @@ class Hearing:
         self.time = max(self.time, frame.time)
         if self._own and (frame.identifier, frame.data) in self._own:
             self._own.remove((frame.identifier, frame.data))
+            if self._witness is not None:
+                self._witness.frame(frame, ())
             return
         events = self.watch.hear(frame)
         if self._witness is not None:

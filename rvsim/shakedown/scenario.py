@@ -113,7 +113,7 @@ def load_scenario(
     scenario, problems = _attempt(Scenario, file, kinds, devices=devices, faults=faults)
     if scenario and isinstance(scenario.rig, Rig):
         rig = scenario.rig
-    if scenario is None or rig is None:
+    if scenario is None or rig is None or rig_problems:
         raise InputError(*problems, *rig_problems)
     return LoadedScenario(file.path.stem, file.path, scenario, rig)
 

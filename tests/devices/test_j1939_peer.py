@@ -152,7 +152,7 @@ def test_it_takes_our_address_by_a_lower_name(vehicle, stack):
     application, _ = stack(ours, identity=0, address=HEATER, claims=True)
     application.start()
     ours.until(lambda: application.state == j1939.ControllerApplication.State.NORMAL)
-    assert ours.address is None
+    ours.until(lambda: ours.address is None)
     assert application.device_address == HEATER
 
 

@@ -8,23 +8,6 @@ import subprocess
 import sys
 
 import pytest
-from typer.testing import CliRunner
-
-from rvsim.faces.cli import app
-
-
-@pytest.fixture
-def rvsim(monkeypatch, tmp_path):
-    """Run a command in this process: (exit code, stdout, stderr)."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    monkeypatch.chdir(tmp_path)
-
-    def go(*arguments):
-        done = CliRunner().invoke(app, arguments)
-        assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
-        return done.exit_code, done.stdout, done.stderr
-
-    return go
 
 
 def process(*arguments, **more):

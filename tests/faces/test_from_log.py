@@ -6,27 +6,11 @@ import threading
 from pathlib import Path
 
 import pytest
-from typer.testing import CliRunner
 
-from rvsim.faces.cli import app
 from rvsim.faces.from_log import replay_log
 from rvsim.faces.screen.app import LiveScreen
 
 MARINE = str(Path(__file__).parents[1] / "data" / "marine_bus_2014.log")
-
-
-@pytest.fixture
-def rvsim(monkeypatch, tmp_path):
-    """Run a command in a folder of its own: (exit code, stdout, stderr)."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    monkeypatch.chdir(tmp_path)
-
-    def go(*arguments, **more):
-        done = CliRunner().invoke(app, arguments, **more)
-        assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
-        return done.exit_code, done.stdout, done.stderr
-
-    return go
 
 
 @pytest.fixture

@@ -1,0 +1,239 @@
+"""Scenarios to their verdicts: evidence, recordings, processes, and the commands around them."""
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from rvsim.faces.shakedown import do, place_of, run_all
+from rvsim.faces.trial import Trial
+from rvsim.logs.read import open_log
+from rvsim.shakedown.jobs import Job
+
+HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
+SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n'
+HEARD = '[[expect]]\nexpect = "every"\nsight = { device = "heater" }\ngap = "6s"\n'
+NO_FLAG = '[[expect]]\nexpect = "flag"\nraised = false\n'
+WARM = """[[expect]]
+says = "the panel asks for a warm room"
+expect = "seen"
+sight = { message = "THERMOSTAT_STATUS_1", field = "set_point_temperature_heat", above = 30.0 }
+"""
+
+
+@pytest.fixture
+def write(tmp_path, monkeypatch):
+    """Write a scenario into the folder in which everything runs; returns its name."""
+    monkeypatch.chdir(tmp_path)
+
+    def go(text, name="t.toml"):
+        Path(name).write_text(HEAD + text, encoding="utf-8")
+        return name
+
+    return go
+
+
+def test_a_passed_run(write):
+    """Every expectation is met, and nothing is kept."""
+    verdict = Trial(Job(write(HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
+    assert verdict.passed
+    assert (verdict.scenario, verdict.seed, verdict.seconds) == ("t", 1, 60.0)
+    assert verdict.frames > 700
+    assert not Path("kept.log").exists()
+
+
+def test_a_run_that_is_not_passed_keeps_its_evidence(write):
+    """What was found, the last frames of the device, the flags that stood, and the whole recording."""
+    verdict = Trial(Job(write(SILENT + HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
+    every, flag = verdict.outcomes
+    assert not every.passed
+    assert every.found.startswith("not seen for ")
+    assert 20 < every.at < 27
+    assert len(every.before) == 5
+    assert all(" 19FF" in line or " 18FE" in line or "19FE" in line for line in every.before)
+    assert flag.found.startswith("late-message of heater: ")
+    assert flag.at == pytest.approx(30, abs=6)
+    assert verdict.recording == "kept.log"
+    with open_log(Path("kept.log")) as log:
+        assert sum(1 for _ in log.frames()) == verdict.frames
+
+
+def test_the_nearest_thing_is_told(write):
+    """30 degrees were wanted, and something else was said."""
+    (outcome,) = Trial(Job(write(WARM), {})).run().outcomes
+    assert outcome.found == "not seen by 60.000 s"
+    assert outcome.nearest.startswith("set point temperature heat 21.0 °C at ")
+    assert outcome.look == "the message came, and its field said other things: what decides about that field"
+
+
+def test_who_should_have_sent_it(write):
+    """Nobody sent it, or somebody else did."""
+    nobody = '[[expect]]\nexpect = "seen"\nsight = { message = "AWNING_COMMAND" }\n'
+    other = '[[expect]]\nexpect = "seen"\nsight = { device = "charger", message = "TANK_STATUS" }\n'
+    first, second = Trial(Job(write(nobody + other), {})).run().outcomes
+    assert first.look == "nobody sent AWNING_COMMAND"
+    assert second.look.startswith("TANK_STATUS came from fresh tank")
+    assert second.look.endswith("not from charger")
+
+
+def test_a_device_that_was_never_heard(write):
+    """It is said so, beside what the flag says."""
+    text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
+    (outcome,) = Trial(Job(write(text + HEARD), {})).run().outcomes
+    assert outcome.look == "flag [1] silent-device of heater stood then: not heard at all for 15.0 s, due every 5 s"
+    short = HEAD.replace("60s", "14s") + text + HEARD
+    Path("short.toml").write_text(short, encoding="utf-8")
+    (outcome,) = Trial(Job("short.toml", {})).run().outcomes
+    assert outcome.look == "heater was not heard at all: is it in this run, at its planned address?"
+
+
+def test_a_step_that_never_came_is_not_passed(write):
+    """Else a scenario could be passed in which nothing was tried."""
+    step = '[[step]]\nwhen = { value = "cabin", above = 50.0 }\nsend = { identifier = "1", bytes = "" }\n'
+    verdict = Trial(Job(write(step + HEARD), {})).run()
+    assert not verdict.passed
+    assert verdict.outcomes[-1].expected == "step 1: when cabin is above 50: 1 is sent"
+    assert verdict.outcomes[-1].found == "it never happened in 60 s"
+
+
+def test_steps_that_wait_work_in_a_run(write):
+    """The panel's first command to the furnace starts the fault, seen by the watch's name for the panel."""
+    text = (
+        '[[fault]]\nname = "gone"\nfault = "silent"\ndevice = "heater"\n'
+        '[[step]]\nwhen = { seen = { device = "control panel", message = "FURNACE_COMMAND" } }\nwait = "10s"\n'
+        'start = "gone"\n[[step]]\nwhen = { value = "cabin", below = 40.0 }\n'
+        'send = { identifier = "18FF00F9", bytes = "01" }\n'
+    )
+    never = '[[expect]]\nexpect = "never"\nsight = { device = "heater" }\nfrom = "14s"\n'
+    sent = '[[expect]]\nexpect = "seen"\nsight = { identifier = "18FF00F9" }\n'
+    assert Trial(Job(write(text + never + sent), {})).run().passed
+
+
+def test_one_seed_one_verdict_in_any_process(write):
+    """Two processes or one: the same verdicts in the same order."""
+    write(SILENT + HEARD)
+    jobs = [Job("t.toml", {}, seed) for seed in range(1, 5)]
+    together, alone = (list(run_all(jobs, (), processes, keep=None)) for processes in (2, 1))
+    assert together == alone
+    assert [verdict.seed for verdict in together] == [1, 2, 3, 4]
+
+
+def test_values_that_cannot_be_used_are_that_runs_error(write):
+    """The others go on; nothing is raised."""
+    name = write(HEARD)
+    data = do(Job(name, {"seed": "many"}))
+    assert not data["passed"]
+    assert "seed" in data["error"]
+
+
+def test_where_recordings_are_kept():
+    """A name that every file system takes, with what is otherwise in the run."""
+    place = place_of(Job("a/b c.toml", {"weather.outdoor_c": -20.5}, 7), Path("k"))
+    assert place == Path("k/b_c-seed-7-weather.outdoor_c=-20.5.log")
+
+
+# The commands.
+
+
+def test_shakedown_as_text(write, rvsim):
+    """Exit code 1 and the evidence; 0 and a line where all is met."""
+    write(SILENT + HEARD)
+    write(HEARD, "good.toml")
+    code, out, _ = rvsim("shakedown", "t.toml", "good.toml", "--processes", "1")
+    lines = out.splitlines()
+    assert code == 1
+    assert lines[0] == "t, seed 1: not passed, 0 of 1 expectations met in 60 s of simulated time"
+    assert lines[1] == "  not met  any frame of heater is seen at least every 6s"
+    assert "  recorded: rvsim-not-passed/t.log" in lines
+    assert lines[-2:] == [
+        "good, seed 1: passed, 1 of 1 expectations met in 60 s of simulated time",
+        "1 of 2 runs passed",
+    ]
+    assert rvsim("shakedown", "good.toml")[0] == 0
+
+
+def test_shakedown_as_json_and_junit(write, rvsim):
+    """A line for each verdict, and a file for other programs."""
+    write(SILENT + HEARD)
+    code, out, _ = rvsim("shakedown", "t.toml", "--repeat", "2", "--json", "--junit", "v.xml", "--processes", "1")
+    assert code == 1
+    assert [(json.loads(line)["seed"], json.loads(line)["passed"]) for line in out.splitlines()] == [
+        (1, False),
+        (2, False),
+    ]
+    assert len(ElementTree.parse("v.xml").getroot().findall("testsuite")) == 2
+
+
+def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
+    """All mistakes of all scenarios at once, exit code 2."""
+    write(HEARD.replace("heater", "heatr"))
+    write("", "empty.toml")
+    write('[[expect]]\nexpect = "seen"\nsight = { message = "NO_SUCH" }\nfrom = "99s"\n', "late.toml")
+    code, out, err = rvsim("shakedown", "t.toml", "empty.toml", "late.toml", "none.toml")
+    assert (code, out) == (2, "")
+    assert 'did you mean "heater"' in err
+    assert "empty.toml: nothing is expected in it" in err
+    assert "late.toml, expect 1 (seen): it begins at 99s, and the run lasts 60s" in err
+    assert "late.toml, expect 1 (seen): sight: no message is called NO_SUCH" in err
+    assert "none.toml" in err
+
+
+def test_options_that_do_not_go_together(write, rvsim):
+    """A clear line each."""
+    write(HEARD)
+    assert rvsim("shakedown", "t.toml", "--repeat", "0")[0] == 2
+    code, _, err = rvsim("shakedown", "t.toml", "--repeat", "2", "--record", "x.log")
+    assert (code, "--record goes with one run" in err) == (2, True)
+    assert rvsim("shakedown", "t.toml", "--junit", "no/such/folder.xml")[0] == 2
+
+
+def test_a_recording_of_any_run(write, rvsim):
+    """--record writes it whether it is passed or not."""
+    write(HEARD)
+    assert rvsim("shakedown", "t.toml", "--record", "r.jsonl")[0] == 0
+    assert Path("r.jsonl").stat().st_size > 10_000
+
+
+def test_explain(write, rvsim):
+    """A scenario read back, and nothing run; its mistakes are told all the same."""
+    write(SILENT + HEARD)
+    code, out, _ = rvsim("shakedown", "--explain", "t.toml")
+    assert code == 0
+    assert "  1. heater is silent, from 20s on" in out.splitlines()
+    write(HEARD.replace("device =", 'message = "NO_SUCH", device ='), "bad.toml")
+    assert rvsim("shakedown", "--explain", "bad.toml")[0] == 2
+
+
+def test_vary_finds_the_smallest_failing_case(write, rvsim):
+    """The heater may be silent for no longer than the gap that is expected: 5 s and 10 s pass, 20 s does not."""
+    name = write(HEARD.replace("6s", "16s") + SILENT + 'until = "25s"\n')
+    code, out, _ = rvsim("vary", name, "fault.1.until=21s,25s,45s,59s", "seed=1,2", "--processes", "1")
+    lines = out.splitlines()
+    assert code == 1
+    assert lines[0] == "4 of 8 runs passed"
+    assert sum(line.startswith("  not passed: ") for line in lines) == 4
+    place = lines.index("The smallest failing case, with the fewest values that are not the scenario's own:")
+    assert (
+        lines[place + 1].startswith("  t, seed 1, fault.1.until=45s, seed=1: not passed")
+        or "fault.1.until=" in lines[place + 1]
+    )
+
+
+def test_vary_as_lines_and_by_chance(write, rvsim):
+    """So many runs, each with values of its own; good if all pass."""
+    name = write(HEARD)
+    code, out, _ = rvsim("vary", name, "weather.outdoor_c=-20..10", "--draw", "3", "--json", "--processes", "1")
+    values = [json.loads(line)["values"]["weather.outdoor_c"] for line in out.splitlines()]
+    assert (code, len(values), len(set(values))) == (0, 3, 3)
+    assert all(-20 <= value <= 10 for value in values)
+
+
+def test_what_cannot_be_varied(write, rvsim):
+    """An open range without a draw, a place that is not there."""
+    name = write(HEARD)
+    code, _, err = rvsim("vary", name, "weather.outdoor_c=-20..10")
+    assert (code, "a range without a step has no end" in err) == (2, True)
+    code, _, err = rvsim("vary", name, "fault.3.from=1s")
+    assert (code, "there is no fault.3.from to vary" in err) == (2, True)
+    assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2
