@@ -4,7 +4,7 @@ Knows: how bench, port, feed and watch are put together. Does not know options o
 nor how what is heard is shown and recorded (`hearing`).
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from rvsim.devices.device import SECOND, Site
@@ -45,8 +45,9 @@ class Run:
         every: bool = False,
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
+        absent: Collection[str] = (),
     ) -> None:
-        """Put everything together.
+        """Put everything together; ``absent`` devices are planned and not simulated: others stand in for them.
 
         Raises:
             InputError: faults, steps or expectations name what is not there, a line for each.
@@ -70,6 +71,7 @@ class Run:
             on_frame=lambda frame: self._carry(frame),
             on_line=lambda event: self._tell(event),
             on_failure=on_failure,
+            absent=absent,
         )
         self.script, self.jury = self._prepared(loaded, seed)
         if self.jury.wants_seconds or self.script.waits_for_values:

@@ -39,11 +39,11 @@ class Script:
         scenario = loaded.scenario
         self.maker = Maker(loaded.rig, catalogue, seed)
         self._bench, self._put = bench, put
-        problems: list[str] = []
+        problems = _absentees(loaded, bench)
         try:
             faults = planned(scenario.faults, str(loaded.path), loaded.rig, catalogue, seed)
         except InputError as error:
-            faults, problems = [], [*error.problems]
+            faults, problems = [], [*problems, *error.problems]
         self._named = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, Spotter | None]] = []
         self._deeds: dict[int, Callable[[], None]] = {}
@@ -119,6 +119,20 @@ class Script:
             return
         self._done.add(number)
         self._bench.plan(self._bench.now + step.wait, self._deeds[number])
+
+
+def _absentees(loaded: LoadedScenario, bench: Bench) -> list[str]:
+    """Return a line for each fault on a device that others stand in for: it cannot be made faulty from here."""
+    problems = []
+    for number, fault in enumerate(loaded.scenario.faults, start=1):
+        named = [getattr(fault, "device", None), *getattr(fault, "devices", ())]
+        for device in named:
+            if device is not None and device not in bench.gates:
+                problems.append(
+                    f"{loaded.path}, fault {number} ({fault.fault}): {device} is not simulated here, so no fault of "
+                    "it can be; make it faulty itself, or let it be simulated"
+                )
+    return problems
 
 
 def frame_of(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:

@@ -5,7 +5,7 @@ a device which raises is taken out by name while the bench goes on. Does not kno
 frame on the wires is handed to ``on_frame``.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from functools import partial
 from typing import Any, NamedTuple
@@ -91,8 +91,9 @@ class Bench:
         on_line: Callable[[LineEvent], None] | None = None,
         acknowledges: bool = True,
         bit_rate: int = BIT_RATE,
+        absent: Collection[str] = (),
     ) -> None:
-        """Put everything together.
+        """Put everything together, but for the ``absent`` devices of the rig: others stand in for those.
 
         The bench acknowledges every frame, as an adapter that takes part in the traffic does; with ``acknowledges``
         off only the devices do, and a device alone goes on trying. ``on_line`` takes what happens on the wires beside
@@ -111,12 +112,13 @@ class Bench:
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
         """The wires: troubles are put there, and mended."""
-        self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in rig.devices}
+        plans = [plan for plan in rig.devices if plan.name not in absent]
+        self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
         self.ears: dict[str, list[Ear]] = {}
         """What stands between the wires and the devices that have any, in this order."""
         self.devices = [
-            self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in rig.devices
+            self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in plans
         ]
         self._listeners: dict[int, list[Device]] = {}
         for device in self.devices:
