@@ -46,8 +46,11 @@ class Run:
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
         absent: Collection[str] = (),
+        tap: Callable[[Frame], None] | None = None,
     ) -> None:
         """Put everything together; ``absent`` devices are planned and not simulated: others stand in for them.
+
+        ``tap`` is handed each frame when it is on the wires, before anybody has heard it.
 
         Raises:
             InputError: faults, steps or expectations name what is not there, a line for each.
@@ -68,11 +71,12 @@ class Run:
             site=Site(shore_power=loaded.scenario.shore_power),
             seed=seed,
             acknowledges=loaded.scenario.bench_acknowledges,
-            on_frame=lambda frame: self._carry(frame),
+            on_frame=self._on_frame,
             on_line=lambda event: self._tell(event),
             on_failure=on_failure,
             absent=absent,
         )
+        self._tap = tap
         self.script, self.jury = self._prepared(loaded, seed)
         if self.jury.wants_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
@@ -92,6 +96,11 @@ class Run:
             raise InputError(*problems)
         script, jury = parts
         return script, jury
+
+    def _on_frame(self, frame: Frame) -> None:
+        if self._tap is not None:
+            self._tap(frame)
+        self._carry(frame)
 
     def _second(self) -> None:
         """Take a whole second of the vehicle, and plan the next."""

@@ -4,23 +4,26 @@ Knows: how a run is made from a job, and that a run which failed is made once mo
 run. Does not know commands, nor how many runs there are.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from rvsim.devices.registry import settings_models
+from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
 from rvsim.faces.run import CHANNEL, Run
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.fields import check_fields
+from rvsim.rig.quantity import shown
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import LoadedScenario, load_scenario
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load
+from rvsim.wire.frame import Frame
 
 
 class Trial:
@@ -69,11 +72,70 @@ class Trial:
             return replace(self._judged(recorder), recording=str(record))
 
     def _judged(self, recorder: Writes | None) -> Verdict:
-        failures: list[Failure] = []
-        run = Run(self.loaded, self.catalogue, Nothing(), seed=self.seed, recorder=recorder, on_failure=failures.append)
-        end = self.loaded.scenario.lasts
-        run.virtual(end)
-        return verdict_of(run, self.loaded, self.seed, self.values, end, failures)
+        session = Session(self, recorder=recorder)
+        session.run.virtual(self.loaded.scenario.lasts)
+        return session.verdict()
+
+
+class Session:
+    """A run of a trial that goes on as far as it is told to, in virtual time.
+
+    Args:
+        trial: what is run.
+        absent: planned devices that are not simulated: whoever puts frames on the wires stands in for them.
+        tap: is handed each frame when it is on the wires.
+        recorder: keeps the frames.
+
+    Raises:
+        InputError: expectations, faults, steps or absent devices name what is not there.
+    """
+
+    def __init__(
+        self,
+        trial: Trial,
+        absent: Collection[str] = (),
+        tap: Callable[[Frame], None] | None = None,
+        recorder: Writes | None = None,
+    ) -> None:
+        names = [plan.name for plan in trial.loaded.rig.devices]
+        unknown = [
+            f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in absent if name not in names
+        ]
+        if unknown:
+            raise InputError(*unknown)
+        self.trial = trial
+        self._failures: list[Failure] = []
+        self.run = Run(
+            trial.loaded,
+            trial.catalogue,
+            Nothing(),
+            seed=trial.seed,
+            recorder=recorder,
+            on_failure=self._failures.append,
+            absent=absent,
+            tap=tap,
+        )
+        self._verdict: Verdict | None = None
+
+    @property
+    def seconds(self) -> float:
+        """How far it has come."""
+        return self.run.time / 1e6
+
+    def until(self, seconds: float) -> None:
+        """Go on to a time since the start."""
+        self.run.until(max(self.run.time, round(seconds * 1e6)))
+
+    def put(self, identifier: int, data: bytes) -> None:
+        """Put a frame of a node that is not simulated onto the wires now; the watch counts it as that node's."""
+        self.run.bench.put(identifier, data)
+
+    def verdict(self) -> Verdict:
+        """Judge what has happened up to now; nothing that comes later counts any more."""
+        if self._verdict is None:
+            trial = self.trial
+            self._verdict = verdict_of(self.run, trial.loaded, trial.seed, trial.values, self.run.time, self._failures)
+        return self._verdict
 
 
 def verdict_of(

@@ -21,6 +21,7 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.world.world import World
 
+_NEVER = 1 << 62
 KEPT = 5
 """So many frames are kept as evidence, of each source and of all."""
 
@@ -42,6 +43,9 @@ class Jury:
             self._sort_in(judge)
         self._present = [judge for judge in self._judges if isinstance(judge.plan, PresencePlan)]
         self._worlds = [judge for judge in self._judges if isinstance(judge.plan, WorldPlan)]
+        self._closing = [judge for judge in self._judges if judge.spotters and judge.plan.until is not None]
+        self._closed: set[Judge] = set()
+        self._next_end = min((judge.plan.until for judge in self._closing), default=_NEVER)
         self._recent: dict[int, deque[Frame]] = {}
         self._last: deque[Frame] = deque(maxlen=KEPT)
         self._evidence: dict[Judge, tuple[tuple[str, ...], str]] = {}
@@ -62,6 +66,14 @@ class Jury:
         if problems:
             raise InputError(*problems)
         return judges
+
+    def _close(self, time: int) -> None:
+        """Decide about those whose part of the run is over, as long as the last frames before its end are at hand."""
+        for judge in [judge for judge in self._closing if judge.plan.until <= time]:
+            judge.finish(judge.plan.until)
+            self._closing.remove(judge)
+            self._closed.add(judge)
+        self._next_end = min((judge.plan.until for judge in self._closing), default=_NEVER)
 
     def _sort_in(self, judge: Judge) -> None:
         dgns = {spotter.dgn for spotter in judge.spotters.values()}
@@ -86,6 +98,8 @@ class Jury:
         identifier = frame.identifier
         source, dgn = identifier & 0xFF, dgn_of(identifier)
         self.frames += 1
+        if frame.time >= self._next_end:
+            self._close(frame.time)
         self._last.append(frame)
         recent = self._recent.get(source)
         if recent is None:
@@ -117,9 +131,11 @@ class Jury:
 
     def finish(self, end: int) -> tuple[Outcome, ...]:
         """Return what became of each expectation in a run that ended now."""
+        self._close(end)
         for judge in self._judges:
             judge.wires(end, self._watch.wires)
-            judge.finish(end)
+            if judge not in self._closed:
+                judge.finish(end)
         return tuple(self._outcome(judge) for judge in self._judges)
 
     def _outcome(self, judge: Judge) -> Outcome:

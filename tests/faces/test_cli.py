@@ -9,6 +9,8 @@ import sys
 
 import pytest
 
+from rvsim.shakedown.scenario import shipped_scenarios
+
 
 def process(*arguments, **more):
     """Start a command as a process of its own."""
@@ -135,7 +137,7 @@ def test_about_says_what_is_there(rvsim):
     code, out, _ = rvsim("about")
     assert code == 0
     assert "python-can 4." in out
-    assert "babbling_node, heater_goes_quiet, noisy_wires, reversed_pair, two_on_one_address, winter_evening in" in out
+    assert ", ".join(name for name, _ in shipped_scenarios()) + " in" in out
     assert "virtual" in out
     assert "Listening is the default" in out
 

@@ -237,3 +237,13 @@ def test_what_cannot_be_varied(write, rvsim):
     code, _, err = rvsim("vary", name, "fault.3.from=1s")
     assert (code, "there is no fault.3.from to vary" in err) == (2, True)
     assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2
+
+
+def test_the_last_frames_are_those_before_the_end_of_its_part(write):
+    """Not those at the end of the run: what was on the bus when it was known."""
+    late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'until = "10s"')
+    quiet = SILENT.replace("20s", "0s")
+    (outcome,) = Trial(Job(write(quiet + late), {})).run().outcomes
+    assert outcome.at == 10
+    times = [float(line.split()[0]) for line in outcome.before]
+    assert 8 < min(times) <= max(times) < 10

@@ -1,0 +1,127 @@
+"""The pytest plugin: fixtures for code under test, and scenario files as tests.
+
+Fixtures: ``rvsim_bench("winter_evening")`` is a bench in virtual time (``until``, ``put``, ``frames``, ``run``,
+``verdict``), ``rvsim_bus("winter_evening", except_devices=["control panel"])`` a python-can bus with the scenario at
+its other end. Scenario files are collected as tests where the ini option ``rvsim_scenarios`` names their patterns, like
+``rvsim_scenarios = "bench/*.toml"``. A failing one says its verdict; seed, frames and expectations stand in JUnit
+properties.
+
+Knows: pytest. Everything else is imported when it is first used, so that a test run without rvsim pays nothing.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from rvsim.faces.interface import SimulatedBus
+    from rvsim.shakedown.verdict import Verdict
+    from rvsim.wire.frame import Frame
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the ini option."""
+    parser.addini("rvsim_scenarios", "patterns of scenario files that are collected as tests", type="args", default=[])
+
+
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> "ScenarioFile | None":
+    """Collect scenario files that a pattern names."""
+    patterns = parent.config.getini("rvsim_scenarios")
+    if patterns and file_path.suffix == ".toml" and any(_is_named(file_path, pattern, parent) for pattern in patterns):
+        return ScenarioFile.from_parent(parent, path=file_path)
+    return None
+
+
+def _is_named(path: Path, pattern: str, parent: pytest.Collector) -> bool:
+    root = parent.config.rootpath
+    return path.is_relative_to(root) and path.relative_to(root).match(pattern)
+
+
+class ScenarioFile(pytest.File):
+    """One scenario file: one test."""
+
+    def collect(self) -> Iterable["ScenarioItem"]:
+        """Yield it."""
+        yield ScenarioItem.from_parent(self, name=self.path.stem)
+
+
+class NotPassedError(Exception):
+    """A scenario's expectations were not met."""
+
+    def __init__(self, verdict: "Verdict") -> None:
+        super().__init__(verdict.name)
+        self.verdict = verdict
+
+
+class ScenarioItem(pytest.Item):
+    """A scenario run to its verdict."""
+
+    def runtest(self) -> None:
+        """Run it; fail if it is not passed."""
+        from rvsim.faces.trial import Trial
+        from rvsim.shakedown.jobs import Job
+
+        verdict = Trial(Job(str(self.path), {})).run()
+        self.user_properties += [("seed", verdict.seed), ("frames", verdict.frames)]
+        self.user_properties += [
+            (outcome.expected, "met" if outcome.passed else f"not met: {outcome.found}") for outcome in verdict.outcomes
+        ]
+        if not verdict.passed or not verdict.outcomes:
+            raise NotPassedError(verdict)
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
+        """Say the verdict, or what is wrong with the file, without a traceback."""
+        from rvsim.errors import InputError
+        from rvsim.shakedown.verdict import as_text
+
+        error = excinfo.value
+        if isinstance(error, NotPassedError):
+            empty = [] if error.verdict.outcomes else ["nothing is expected in it; add [[expect]] tables to judge by"]
+            return "\n".join([*as_text(error.verdict), *empty])
+        if isinstance(error, InputError):
+            return "\n".join(error.problems)
+        return super().repr_failure(excinfo, style)
+
+    def reportinfo(self) -> tuple[Path, None, str]:
+        """Say where it stands."""
+        return self.path, None, f"scenario {self.name}"
+
+
+class Bench:
+    """A scenario in virtual time, for a test: as far as it is told to, with everything that was on the wires."""
+
+    def __init__(self, scenario: str | Path, except_devices: Iterable[str], options: dict[str, Any]) -> None:
+        from rvsim.faces.trial import Session, Trial
+        from rvsim.shakedown.jobs import Job
+
+        self.frames: list[Frame] = []
+        """Every frame so far."""
+        trial = Trial(Job(str(scenario), options.pop("values", {}), options.pop("seed", None)))
+        self.session: Session = Session(trial, tuple(except_devices), self.frames.append, **options)
+        self.until, self.put, self.verdict = self.session.until, self.session.put, self.session.verdict
+        self.run = self.session.run
+        """The run itself: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""
+
+
+@pytest.fixture
+def rvsim_bench() -> Callable[..., Bench]:
+    """Put a scenario on a bench in virtual time: ``rvsim_bench(scenario, except_devices=(), seed=None, values={})``."""
+    return lambda scenario, except_devices=(), **options: Bench(scenario, except_devices, options)
+
+
+@pytest.fixture
+def rvsim_bus() -> Iterator[Callable[..., "SimulatedBus"]]:
+    """Open a scenario as a python-can bus: ``rvsim_bus(scenario, **options)``; closed at the end of the test."""
+    opened: list[SimulatedBus] = []
+
+    def open_bus(scenario: str | Path, **options: Any) -> "SimulatedBus":
+        from rvsim.faces.interface import SimulatedBus
+
+        opened.append(SimulatedBus(scenario, **options))
+        return opened[-1]
+
+    yield open_bus
+    for bus in opened:
+        bus.shutdown()

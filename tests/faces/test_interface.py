@@ -1,0 +1,193 @@
+"""The python-can bus with a scenario at its other end, in virtual time and paced; and a controller under test on it."""
+
+import importlib.util
+from pathlib import Path
+
+import can
+import pytest
+
+from rvsim.faces.interface import SimulatedBus
+from rvsim.shakedown.verdict import as_text
+
+_SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
+thermostat = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(thermostat)
+
+FURNACE_STATUS = 0x19FFE45E
+
+
+@pytest.fixture
+def bus():
+    """Open a scenario as a bus, and shut it down afterwards."""
+    opened = []
+
+    def go(channel="winter_evening", **options):
+        opened.append(SimulatedBus(channel, **options))
+        return opened[-1]
+
+    yield go
+    for one in opened:
+        one.shutdown()
+
+
+# A controller under test.
+
+
+def test_a_right_controller_is_passed(bus):
+    """The cabin gets warm, and not too warm, by the physics; nothing is given in advance."""
+    under_test = bus("warm_cabin", except_devices=["control panel"])
+    thermostat.Thermostat(under_test, sensor=1).run(3600)
+    verdict = under_test.verdict()
+    assert verdict.passed, "\n".join(as_text(verdict))
+    assert verdict.seconds == pytest.approx(3600, abs=1)
+
+
+def test_a_spoilt_one_is_not_for_the_stated_reason(bus):
+    """It reads the outdoor sensor, 2, so it never has enough: the cabin gets too warm, and that is what is told."""
+    under_test = bus("warm_cabin", except_devices=["control panel"])
+    thermostat.Thermostat(under_test, sensor=2).run(3600)
+    (outcome,) = under_test.verdict().failed
+    assert outcome.expected.startswith("and does not get too warm")
+    assert outcome.found.startswith("22.5")
+
+
+def test_no_controller_at_all(bus):
+    """Nobody asks for heat, and the cabin stays cold."""
+    idle = bus("warm_cabin", except_devices=["control panel"])
+    idle.session.until(3600)
+    failed = [outcome.expected.split(":")[0] for outcome in idle.verdict().failed]
+    assert failed == [
+        "heat is asked for while it is cold",
+        "the cabin gets warm within half an hour",
+        "nor cold again",
+    ]
+
+
+# Virtual time.
+
+
+def test_receiving_lets_simulated_time_go_on(bus):
+    """Frames come in order with simulated time stamps; the whole first minute takes no minute."""
+    virtual = bus()
+    times = []
+    while (message := virtual.recv(10)) and message.timestamp < 60:
+        times.append(message.timestamp)
+    assert times == sorted(times)
+    assert len(times) > 700
+    assert message.is_extended_id
+    assert message.is_rx
+
+
+def test_a_timeout_is_simulated(bus):
+    """No frame within a millisecond: None, a millisecond later."""
+    virtual = bus()
+    virtual.session.until(5)
+    before = virtual.session.seconds
+    while virtual.recv(0) is not None:
+        pass
+    while virtual.recv(0.001) is not None:
+        before = virtual.session.seconds
+    assert before < virtual.session.seconds <= before + 0.0011
+
+
+def test_one_seed_one_run(bus):
+    """The same frames; another seed gives others."""
+    runs = [[bytes(bus(seed=seed).recv(5).data) for _ in range(1)] for seed in (1, 1, 2)]
+    assert runs[0] == runs[1] != runs[2]
+
+
+def test_what_is_sent_is_on_the_wires(bus):
+    """The watch hears it, it is not received back unless that is asked for, and a command is obeyed."""
+    for own in (False, True):
+        virtual = bus(receive_own_messages=own)
+        virtual.session.until(3)
+        virtual.send(can.Message(arbitration_id=0x19FEA642, data=bytes.fromhex("01FFFFFFFFFFFFFF")))
+        seen = []
+        while (message := virtual.recv(1)) and message.timestamp < 4:
+            seen.append((message.arbitration_id, message.is_rx))
+        assert ((0x19FEA642, False) in seen) is own
+        assert (0x19FEA642, True) not in seen
+        assert "address 42 hex" in [one.device for one in virtual.session.run.watch.roll_call]
+
+
+def test_filters(bus):
+    """python-can's own: only what they let through, however long that takes in simulated time."""
+    virtual = bus(can_filters=[{"can_id": FURNACE_STATUS, "can_mask": 0x1FFFFFFF, "extended": True}])
+    times = [virtual.recv(30).timestamp for _ in range(3)]
+    assert times[2] - times[1] == pytest.approx(5, abs=0.1)
+
+
+def test_nothing_will_come_any_more(bus, tmp_path):
+    """Without a timeout it does not hang: where all devices are left out it says so."""
+    rig = (
+        '[rig]\nschema = 1\nname = "one"\ntitle = "One"\n[[rig.device]]\nname = "tank"\nkind = "tank"\naddress = 0x48\n'
+    )
+    text = f'schema = 1\ntitle = "T"\nlasts = "60s"\n{rig}functions = {{ tank = 0 }}\n'
+    path = tmp_path / "one.toml"
+    path.write_text(text, encoding="utf-8")
+    empty = bus(str(path), except_devices=["tank"])
+    with pytest.raises(can.CanOperationError, match="nothing will come"):
+        empty.recv()
+
+
+@pytest.mark.parametrize(
+    ("channel", "options", "said"),
+    [
+        ("no_such", {}, "no_such"),
+        ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
+        ("winter_evening", {"values": {"fault.1.from": "1s"}}, "there is no fault.1.from"),
+        ("winter_evening", {"recieve_own_messages": True}, "unknown options for the interface rvsim: recieve_own"),
+        ("winter_evening", {"paced": True, "speed": 0.0}, "speed"),
+    ],
+)
+def test_what_cannot_be_opened(channel, options, said):
+    """python-can's own error, in one line."""
+    with pytest.raises(can.CanInitializationError, match=said):
+        SimulatedBus(channel, **options)
+
+
+@pytest.mark.parametrize("more", [{"is_extended_id": False}, {"is_remote_frame": True}, {"is_fd": True}])
+def test_frames_of_other_networks_are_refused(bus, more):
+    """11 bits, remote, FD."""
+    with pytest.raises(can.CanOperationError, match="29-bit"):
+        bus().send(can.Message(arbitration_id=1, **more))
+
+
+# Paced.
+
+
+def test_paced_for_code_with_threads_of_its_own(bus):
+    """A python-can Notifier hears the frames of a bench that runs 200 times as fast as the wall clock."""
+    paced = bus(paced=True, speed=200.0)
+    reader = can.BufferedReader()
+    notifier = can.Notifier(paced, [reader], timeout=0.1)
+    try:
+        messages = [reader.get_message(5) for _ in range(300)]
+    finally:
+        notifier.stop()
+    assert None not in messages
+    assert messages[-1].timestamp > 10
+
+
+def test_paced_sending_reaches_the_devices(bus):
+    """A request for the furnace status is answered."""
+    paced = bus(paced=True, speed=200.0, can_filters=[{"can_id": FURNACE_STATUS, "can_mask": 0x1FFFFFFF}])
+    first = paced.recv(5)
+    paced.send(can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01")))
+    times = [paced.recv(5).timestamp for _ in range(4)]
+    assert min(later - time for time, later in zip([first.timestamp, *times], times, strict=False)) < 4
+
+
+# python-can finds it.
+
+
+def test_it_is_an_interface_of_python_can(monkeypatch):
+    """By the entry point, as it is written in pyproject.toml."""
+    import tomllib
+
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    module, _, name = project["entry-points"]["can.interface"]["rvsim"].partition(":")
+    monkeypatch.setitem(can.interfaces.BACKENDS, "rvsim", (module, name))
+    with can.Bus(interface="rvsim", channel="winter_evening", ignore_config=True) as found:
+        assert isinstance(found, SimulatedBus)
+        assert found.recv(1).arbitration_id >> 8 & 0xFFFF == 0xEEFF
