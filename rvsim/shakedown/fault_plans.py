@@ -14,12 +14,15 @@ from rvsim.rig.table import Line, Table
 from rvsim.shakedown.sight import Identifier
 from rvsim.shakedown.words import InTheRig, Word
 from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
+from rvsim.wire.timing import BIT_RATE, least_bits
 
 _BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
 Percentage = Annotated[float, Field(gt=0, le=100)]
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
 Positive = Annotated[Duration, Field(gt=0)]
+_SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
+"""Microseconds that no frame goes below."""
 
 
 def _bytes(text: str) -> str:
@@ -185,6 +188,13 @@ class SharedAddressPlan(DevicePlan):
     as_device: InTheRig | None = Field(default=None, alias="as")
     address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
 
+    @field_validator("as_device")
+    @classmethod
+    def _another(cls, name: str | None, info: ValidationInfo) -> str | None:
+        if name is not None and name == info.data.get("device"):
+            raise ValueError(f"{shown(name)} has its own address already; name another device")
+        return name
+
     @model_validator(mode="after")
     def _one_address(self) -> Self:
         if (self.as_device is None) == (self.address is None):
@@ -255,6 +265,23 @@ class BabblingPlan(FaultPlan):
     data: Bytes = Field(default="00 00 00 00 00 00 00 00", alias="bytes")
     gap: Positive | None = None
     """Left out, as fast as the pair allows."""
+
+    @field_validator("node")
+    @classmethod
+    def _a_stranger(cls, name: str | None, info: ValidationInfo) -> str | None:
+        if name is not None and name in ((info.context or {}).get("devices") or ()):
+            raise ValueError(f"{shown(name)} is a device of the rig; write device = {shown(name)}")
+        return name
+
+    @field_validator("gap")
+    @classmethod
+    def _room_for_a_frame(cls, gap: int | None) -> int | None:
+        if gap is not None and gap < _SHORTEST_FRAME:
+            raise ValueError(
+                f"{spoken(gap)} is shorter than any frame, which takes {spoken(_SHORTEST_FRAME)} at least; "
+                "leave gap out for as fast as the pair allows"
+            )
+        return gap
 
     @model_validator(mode="after")
     def _one_node(self) -> Self:

@@ -14,9 +14,8 @@ from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown import fault_plans as plans
 from rvsim.shakedown import gates
-from rvsim.shakedown.sight import identifier_of
+from rvsim.shakedown.wires import OnTheWires, trouble_of
 from rvsim.sim.bench import Bench, Ear, Gate
-from rvsim.sim.wiring import Babble, MissingTerminator, Noise, ReversedPair, Trouble
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.diagnostics import Trouble as Fault
@@ -82,20 +81,6 @@ class Acted(NamedTuple):
         bench.make(self.device, self.undo)
 
 
-class OnTheWires(NamedTuple):
-    """A trouble of the wires."""
-
-    trouble: Trouble
-
-    def begin(self, bench: Bench) -> None:
-        """Let it be so."""
-        bench.line.troubles.begin(self.trouble)
-
-    def end(self, bench: Bench) -> None:
-        """Put it right."""
-        bench.line.troubles.end(self.trouble)
-
-
 class PowerLost:
     """Devices without power, that start anew when it comes back; after ``takes`` by itself, where that is given."""
 
@@ -129,6 +114,10 @@ class PowerLost:
 
 def _start_anew(device: Device) -> None:
     device.reset(faults=True, reboot=True)
+
+
+def _nothing(_device: Device) -> None:
+    """Leave it as it is."""
 
 
 class Planned(NamedTuple):
@@ -210,15 +199,10 @@ class Maker:
                 yield PowerLost(fault.devices)
             case plans.ReportedPlan():
                 yield self._reported(fault)
-            case plans.BabblingPlan():
-                babble = Babble(fault.whom, identifier_of(fault.identifier), bytes.fromhex(fault.data), fault.gap or 0)
-                yield OnTheWires(babble)
-            case plans.BusErrorsPlan():
-                yield OnTheWires(Noise(fault.rate))
-            case plans.MissingTerminatorPlan():
-                yield OnTheWires(MissingTerminator(fault.rate))
-            case plans.ReversedPairPlan():
-                yield OnTheWires(ReversedPair(fault.device))
+            case (
+                plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
+            ):
+                yield OnTheWires(trouble_of(fault))
             case _:
                 yield Outward(fault.device, self._field_gate(fault, random))
 
@@ -303,15 +287,18 @@ class Maker:
         }
 
     def _shared_address(self, fault: plans.SharedAddressPlan) -> Iterator[Effect]:
-        """Let it claim and speak from that address, and whoever has it not give way."""
+        """Let it claim, speak and be spoken to under that address, whoever has it not give way; then claim its own."""
+        own = self._devices[fault.device].address
+        yield Acted(fault.device, _nothing, _start_anew)
         if fault.address is not None:
             source = fault.address
         elif fault.as_device is not None:
             source = self._devices[fault.as_device].address
             deaf_to_claims = gates.only_hearing(frozenset({ADDRESS_CLAIM}), gates.silence())
             yield Inward(fault.as_device, deaf_to_claims)
+        yield Inward(fault.device, gates.addressed_as(own, source))
         yield Outward(fault.device, gates.readdressed(source))
-        yield Acted(fault.device, _start_anew, _start_anew)
+        yield Acted(fault.device, _start_anew, _nothing)
 
     # What a device reports itself.
 

@@ -10,7 +10,7 @@ from rvsim.sim.bench import Ear, Gate, Heard, Sent
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
-from rvsim.wire.ident import dgn_of
+from rvsim.wire.ident import dgn_of, split
 from rvsim.wire.spec import MessageSpec
 
 HOUR = 3_600_000_000
@@ -70,6 +70,18 @@ def shortened(length: int) -> Gate:
 def readdressed(source: int) -> Gate:
     """Send from another source address."""
     return lambda _time, identifier, data: Sent(identifier & ~0xFF | source, data)
+
+
+def addressed_as(own: int, source: int) -> Ear:
+    """Hear what is addressed to ``source`` as if it were to ``own``; what is really addressed to that is not heard."""
+
+    def ear(_time: int, identifier: int, data: bytes) -> Heard | None:
+        destination = split(identifier).destination
+        if destination == source:
+            return Heard(identifier & ~0xFF00 | own << 8, data)
+        return None if destination == own else Heard(identifier, data)
+
+    return ear
 
 
 def delayed(by: int) -> Ear:

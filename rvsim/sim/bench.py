@@ -17,6 +17,7 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.kernel import Kernel
 from rvsim.sim.line import Line
 from rvsim.sim.node import Together
+from rvsim.sim.wiring import Babble, Trouble
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
@@ -111,7 +112,8 @@ class Bench:
         self.line = Line(
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
-        """The wires: troubles are put there, and mended."""
+        """The wires; what is wrong with them is begun by ``spoil`` and ended by ``mend``."""
+        self._spoilt: dict[Trouble, set[object]] = {}
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
@@ -156,13 +158,38 @@ class Bench:
         self._run(self._by_name[name], do, self._by_name[name])
 
     def unplug(self, name: str) -> None:
-        """Take a device off the wires; what it has waiting is lost."""
+        """Take a device off the wires; what it has waiting is lost, and it does not babble there."""
+        for babble in self._babbles(name):
+            self.line.troubles.end(babble)
         self.line.leave(self._by_name[name])
 
     def plug_in(self, name: str) -> None:
         """Put a device onto the wires again."""
         if self._by_name[name] not in self._taken_out:
             self.line.join(self._by_name[name], name)
+            for babble in self._babbles(name):
+                self.line.troubles.begin(babble)
+
+    def spoil(self, trouble: Trouble, by: object) -> None:
+        """Let something be wrong with the wires until all who want it so have mended it."""
+        self._spoilt.setdefault(trouble, set()).add(by)
+        device = self._by_name.get(trouble.node) if isinstance(trouble, Babble) else None
+        if device is None or device in self.line.nodes:
+            self.line.troubles.begin(trouble)
+
+    def mend(self, trouble: Trouble, by: object) -> None:
+        """Want a trouble no more. When nobody does it is over, and a stranger who babbled is off the wires."""
+        wanted = self._spoilt.get(trouble, set())
+        wanted.discard(by)
+        if wanted:
+            return
+        self._spoilt.pop(trouble, None)
+        self.line.troubles.end(trouble)
+        if isinstance(trouble, Babble) and not self._babbles(trouble.node):
+            self.line.leave(trouble.node)  # a stranger; devices do not go by their names there
+
+    def _babbles(self, node: str) -> list[Babble]:
+        return [trouble for trouble in self._spoilt if isinstance(trouble, Babble) and trouble.node == node]
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now."""
@@ -247,7 +274,7 @@ class Bench:
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self._taken_out.add(device)
-        self.line.leave(device)
+        self.unplug(device.name)
         with suppress(Exception):  # it is broken already
             device.leave()
         failure = Failure(self.kernel.now, device.name, error)

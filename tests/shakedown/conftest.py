@@ -72,9 +72,9 @@ def rig():
 
 @pytest.fixture
 def vehicle(catalogue, rig):
-    """Put the shipped vehicle on a bench: ``vehicle(fault=[...], step=[...])``."""
+    """Put the shipped vehicle on a bench, or another one: ``vehicle(fault=[...], step=[...], of=other)``."""
 
-    def put(seed=1, **more):
-        return Vehicle(catalogue, rig, seed, **more)
+    def put(seed=1, of=None, **more):
+        return Vehicle(catalogue, of or rig, seed, **more)
 
     return put

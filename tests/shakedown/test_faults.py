@@ -8,7 +8,6 @@ from pydantic import ValidationError
 from rvsim.errors import InputError
 from rvsim.shakedown.fault_plans import FaultPlan
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import Collided, Disturbed, NotAcknowledged
 
 AMBIENT = {"device": "outdoor sensor", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
 TIME = {"from": "20s", "until": "40s"}
@@ -171,31 +170,6 @@ def test_firmware_reset(vehicle):
     assert run.values("roof fan", "ROOF_FAN_STATUS_1", "fan_speed_setting", 46)[-1] == 50.0
 
 
-def test_shared_address(vehicle, rig):
-    """The grey tank claims and speaks from the fresh tank's address, and that one does not give way."""
-    run = vehicle(fault=[{"fault": "shared_address", "device": "grey tank", "as": "fresh tank", "from": "20s"}]).run(60)
-    assert run.of("grey tank", begin=20.5) == []
-    claims = {frame.data for frame in run.of("fresh tank", "ADDRESS_CLAIM")}
-    assert len(claims) == 2
-    assert {frame.data[0] for frame in run.of("fresh tank", "TANK_STATUS", 21)} == {
-        instance
-        for plan in rig.devices
-        if plan.name in ("fresh tank", "grey tank")
-        for instance in plan.functions["tank"]
-    }
-
-
-def test_two_on_one_address_collide(vehicle):
-    """All are asked to claim at once, and the two answer at once: one identifier, different data."""
-    request = {"identifier": "18EAFFF9", "bytes": "00 EE 00"}
-    plan = {"fault": "shared_address", "device": "grey tank", "as": "heater", "from": "10s"}
-    run = vehicle(fault=[plan], step=[{"every": "1s", "from": "20s", "send": request}]).run(60)
-    met = [event for event in run.line_events if isinstance(event, Collided)]
-    assert met
-    assert {event.nodes for event in met} <= {("heater", "grey tank"), ("grey tank", "heater")}
-    assert not [event for event in vehicle().run(60).line_events if isinstance(event, Collided)]
-
-
 def test_short_frame(vehicle):
     """Three bytes and no more, of the named message only."""
     run = vehicle(fault=[fault("short_frame", device="fresh tank", length=3, message="TANK_STATUS")]).run(60)
@@ -235,47 +209,6 @@ def test_brown_out_of_a_branch(vehicle):
         assert run.of(device, begin=20, end=40) == []
         assert dgn_of(run.of(device, begin=40)[0].identifier) == CLAIM
     assert run.of("charger", begin=20, end=40)
-
-
-def test_babbling(vehicle):
-    """A stranger sends its frame each 100 ms while it lasts, and no longer."""
-    plan = fault("babbling", node="stranger", identifier="18FF0042", bytes="01 02", gap="100ms")
-    run = vehicle(fault=[plan]).run(60)
-    own = [frame for frame in run.frames if frame.identifier == 0x18FF0042]
-    assert {frame.data for frame in own} == {b"\x01\x02"}
-    assert 195 <= len(own) <= 201
-    assert 20 <= own[0].time / 1e6 < 20.01
-    assert own[-1].time / 1e6 < 40.01
-
-
-def test_bus_errors(vehicle):
-    """One bit in a thousand: frames are spoilt while it lasts, none before and after."""
-    run = vehicle(fault=[fault("bus_errors", rate=0.001)]).run(60)
-    times = [event.time / 1e6 for event in run.line_events if isinstance(event, Disturbed)]
-    assert len(times) > 10
-    assert 20 <= min(times) <= max(times) <= 40
-
-
-def test_a_missing_terminator_does_nothing_on_a_bench(vehicle):
-    """Common practice: a short trunk works with one; with a rate of one's own it shows."""
-    whole = vehicle().run(60)
-    assert vehicle(fault=[fault("missing_terminator")]).run(60).frames == whole.frames
-    spoilt = vehicle(fault=[fault("missing_terminator", rate=0.001)]).run(60)
-    assert [event for event in spoilt.line_events if isinstance(event, Disturbed)]
-
-
-def test_reversed_pair(vehicle):
-    """Nothing of it comes through and nobody acknowledges it; put right it speaks again."""
-    run = vehicle(fault=[fault("reversed_pair", device="heater")]).run(60)
-    assert run.of("heater", begin=20, end=40) == []
-    alone = [event for event in run.line_events if isinstance(event, NotAcknowledged)]
-    assert {event.node for event in alone} == {"heater"}
-    assert run.of("heater", begin=40)
-
-
-def test_a_bench_that_does_not_acknowledge(vehicle):
-    """With eleven devices they acknowledge each other: all goes on as before."""
-    assert vehicle(bench_acknowledges=False).run(30).frames == vehicle().run(30).frames
 
 
 def test_reported(vehicle):
@@ -329,12 +262,6 @@ def test_every_impossible_fault_is_named_at_once(vehicle):
         ({"fault": "silent", "device": "heater", "name": "n", "until": "3s"}, "until without from"),
         ({"fault": "silent", "device": "heater", "from": "3s", "until": "2s"}, "is not after from"),
         ({"fault": "silent", "device": "heatr", "from": "3s"}, 'did you mean "heater"'),
-        ({"fault": "babbling", "identifier": "18FF0042", "from": "1s"}, "and not both"),
-        ({"fault": "babbling", "node": "x", "identifier": "2FFFFFFF0", "from": "1s"}, "is not an identifier"),
-        ({"fault": "babbling", "node": "x", "identifier": "1", "bytes": "1", "from": "1s"}, "is no frame's bytes"),
-        ({"fault": "bus_errors", "rate": 0.0, "from": "1s"}, "greater than 0"),
-        ({"fault": "bus_errors", "rate": 1.5, "from": "1s"}, "less than or equal to 1"),
-        ({"fault": "shared_address", "device": "heater", "from": "1s"}, "and not both"),
         ({"fault": "short_frame", "device": "heater", "length": 8, "from": "1s"}, "less than or equal to 7"),
         (
             {"fault": "reported", "device": "heater", "function": "furnace", "spn": 0x7FFFF, "fmi": 1, "from": "1s"},

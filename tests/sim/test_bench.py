@@ -12,7 +12,7 @@ from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench, Heard, Sent
-from rvsim.sim.wiring import Noise, ReversedPair
+from rvsim.sim.wiring import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
@@ -297,6 +297,18 @@ def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
     bench.line.troubles.end(ReversedPair("one"))
     bench.run_until(20 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
+
+
+def test_a_device_that_is_taken_out_does_not_babble(wired):
+    """Neither what it babbled before, nor what it should babble afterwards; the other device goes on."""
+    bench, frames, _ = wired(
+        ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**KINDS, "ambient": Broken}
+    )
+    bench.spoil(Babble("one", 0x18FF0091, gap_us=SECOND), "first")
+    bench.plan(30 * SECOND, lambda: bench.spoil(Babble("one", 0x18FF0191, gap_us=SECOND), "second"))
+    bench.run_until(40 * SECOND)
+    late = {frame.identifier & 0xFF for frame in frames if frame.time > 22 * SECOND}
+    assert (late, 0x18FF0091 in {frame.identifier for frame in frames}) == ({0x92}, True)
 
 
 def test_the_seed_decides_what_the_wires_spoil(wired):
