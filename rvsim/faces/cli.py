@@ -5,6 +5,7 @@ frame taken apart come at once.
 """
 
 import sys
+from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from functools import partial
@@ -61,13 +62,16 @@ def bench(
     speed: options.Speed = "1",
     seed: options.Seed = None,
     record: options.Record = None,
+    serve: options.Serve = None,
+    leave_out: options.Except = None,
     dbc: options.Dbc = None,
 ) -> None:
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
 
     def command() -> int:
         form = options.one_form(plain, json, every, sys.stdout.isatty())
-        return _bench(scenario, form, every, options.microseconds(seconds), options.speed_of(speed), seed, record, dbc)
+        end, pace = options.microseconds(seconds), options.speed_of(speed)
+        return _bench(scenario, form, every, end, pace, seed, record, serve, tuple(leave_out or ()), dbc)
 
     _leave(ending(command))
 
@@ -80,10 +84,14 @@ def _bench(
     speed: float | None,
     seed: int | None,
     record: Path | None,
+    serve: str | None,
+    absent: tuple[str, ...],
     dbc: list[Path] | None,
 ) -> int:
     from rvsim.devices.registry import missing_partners, settings_models
     from rvsim.faces.run import CHANNEL, Run
+    from rvsim.faces.serving import served
+    from rvsim.faces.trial import check_absent
     from rvsim.logs.jsonl import start_line
     from rvsim.logs.record import Recorder
     from rvsim.rig.fields import check_fields
@@ -93,6 +101,7 @@ def _bench(
     loaded = load_scenario(scenario, kinds=settings_models())
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_fields(loaded.rig, catalogue)
+    check_absent(loaded.rig, absent)
     say(*missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
@@ -105,7 +114,9 @@ def _bench(
         recorder = None
         if record is not None:
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        make = partial(Run, loaded, catalogue, seed=seed, recorder=recorder)
+        make: Callable[..., Run] = partial(Run, loaded, catalogue, seed=seed, recorder=recorder, absent=absent)
+        if serve is not None:
+            make = open_things.enter_context(served(serve, make, speed))
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import show_bench
 

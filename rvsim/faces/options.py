@@ -49,6 +49,20 @@ Seed = Annotated[
 Record = Annotated[
     Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl or .log).")
 ]
+Serve = Annotated[
+    str | None,
+    typer.Option(
+        "--serve",
+        metavar="[HOST:]PORT",
+        help="Also serve the bus on this machine's loopback, for python-can's socketcand client; 0 is any free port.",
+    ),
+]
+Except = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--except", metavar="DEVICE", help="Do not simulate this planned device: another takes its place. Repeatable."
+    ),
+]
 Interface = Annotated[
     str | None,
     typer.Option("--interface", metavar="NAME", help="The python-can interface, as python-can's configuration has it."),

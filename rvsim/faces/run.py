@@ -4,6 +4,8 @@ Knows: how bench, port, feed and watch are put together. Does not know options o
 nor how what is heard is shown and recorded (`hearing`).
 """
 
+import threading
+from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
@@ -77,6 +79,8 @@ class Run:
             absent=absent,
         )
         self._tap = tap
+        self._incoming: deque[tuple[int, bytes]] = deque()
+        self._wake: threading.Event | None = None
         self.script, self.jury = self._prepared(loaded, seed)
         if self.jury.wants_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
@@ -135,6 +139,22 @@ class Run:
         self._hearing.expect(identifier, data)
         self.bench.put(identifier, data)
 
+    def inject(self, identifier: int, data: bytes) -> None:
+        """Put a frame of another program onto the wires of a paced run, from any thread; it counts as a node's."""
+        self._incoming.append((identifier, data))
+        if self._wake is not None:
+            self._wake.set()
+
+    def _take_in(self, clock: PacedClock, end: int | None) -> None:
+        """Put the frames of other programs onto the wires, at the present time."""
+        if not self._incoming:
+            return
+        moment = max(self.time, clock.reached())
+        self.time = moment if end is None else min(moment, end)
+        self.bench.run_until(self.time)
+        while self._incoming:
+            self.bench.put(*self._incoming.popleft())
+
     def until(self, time: int) -> None:
         """Go on in virtual time up to ``time`` (microseconds), without summing up."""
         self.bench.run_until(time)
@@ -148,6 +168,7 @@ class Run:
             BusError: the bus failed.
         """
         clock, control = PacedClock(speed), control or Control(speed)
+        self._wake = control.wake
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
             feed = Feed(listener, self._hearing.take, self._hearing.advance, self._hearing.note)
             self._carry = sender.send
@@ -158,6 +179,7 @@ class Run:
                     if not clock.wait_until(upcoming + clock.slack, control.wake):
                         control.answer(clock)
                         with control.lock:  # whoever stands still sees everything that was sent before
+                            self._take_in(clock, end)
                             feed.settle(Watermark(self.time, sender.statistics.sent))
                             self._hearing.flush()
                         continue

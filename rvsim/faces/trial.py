@@ -16,6 +16,7 @@ from rvsim.faces.run import CHANNEL, Run
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.fields import check_fields
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import LoadedScenario, load_scenario
@@ -75,6 +76,18 @@ class Trial:
         session = Session(self, recorder=recorder)
         session.run.virtual(self.loaded.scenario.lasts)
         return session.verdict()
+
+
+def check_absent(rig: Rig, absent: Collection[str]) -> None:
+    """Refuse devices that are to be left out and are not there.
+
+    Raises:
+        InputError: a line for each.
+    """
+    names = [plan.name for plan in rig.devices]
+    strangers = [name for name in absent if name not in names]
+    if strangers:
+        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in strangers))
 
 
 class Session:

@@ -1,0 +1,279 @@
+"""The bench for other processes of this machine: a server that python-can's ``socketcand`` client opens as a bus.
+
+``can.Bus(interface="socketcand", host="127.0.0.1", port=29536, channel="rvsim")``. Knows: the handshake and the frames
+of that protocol as python-can's client has them (can/interfaces/socketcand), and that nobody may hold the bench up:
+what a slow client does not fetch is dropped for it, oldest first, and whoever sends what is no frame is let go. Does
+not know what frames mean, nor simulated devices. It listens on loopback and nowhere else.
+"""
+
+import re
+import selectors
+import socket
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import NamedTuple
+
+from rvsim.errors import BusError, InputError
+from rvsim.wire.frame import Frame
+
+PORT = 29536
+"""The port that the protocol is registered with (IANA)."""
+HELD_S = 0.05
+"""Frames for a new client wait so long, or until it sends: python-can compares one whole receive with the answer that
+it expects, and a frame behind that answer would break its handshake."""
+WAITING = 20_000
+"""Frames kept for one client that does not fetch them; ten seconds of a full pair. Our decision."""
+_LONGEST = 256
+"""Bytes without an end that are taken for a message; a frame has 46 at most."""
+_GARBAGE = 20
+"""So many messages that are none, and a client is let go."""
+_CHUNK = 1 << 16
+_LOOPBACK = ("127.0.0.1", "localhost")
+_SEND = re.compile(r"send ([0-9A-Fa-f]{8}) ([0-8])((?: [0-9A-Fa-f]{1,2}){0,8})")
+
+
+class HubStatistics(NamedTuple):
+    """Clients now, frames taken from clients, frames dropped for slow ones, and clients let go for garbage."""
+
+    clients: int
+    taken: int
+    dropped: int
+    let_go: int
+
+
+class _Client:
+    """One connection."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self.socket = connection
+        self.received = b""
+        self.frames: deque[bytes] = deque()
+        self.unsent = b"< hi >"
+        self.free_from: float | None = None
+        """When frames may go to it; None before its handshake is over."""
+        self.own: deque[tuple[int, bytes]] = deque(maxlen=WAITING)
+        self.garbage = 0
+
+
+def address_of(text: str) -> tuple[str, int]:
+    """Read ``PORT`` or ``HOST:PORT``.
+
+    Raises:
+        InputError: the host is not this machine's loopback, or the port is none.
+    """
+    host, _, port = text.rpartition(":")
+    if (host or _LOOPBACK[0]) not in _LOOPBACK:
+        raise InputError(f"--serve {text}: only this machine is served; write a port, or 127.0.0.1:{PORT}")
+    if not port.isdigit() or int(port) > 65535:
+        raise InputError(f"--serve {text}: write a port from 0 (any that is free) to 65535, like {PORT}")
+    return _LOOPBACK[0], int(port)
+
+
+class Hub:
+    """Serves one bench; close it, or use it in a ``with`` block.
+
+    Args:
+        where: host and port; port 0 is any that is free.
+        take: is told of each frame that a client sends (identifier, bytes), in the hub's own thread.
+        clock: monotonic seconds.
+
+    Raises:
+        BusError: the port cannot be had.
+    """
+
+    def __init__(
+        self,
+        where: tuple[str, int],
+        take: Callable[[int, bytes], None],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._take, self._clock = take, clock
+        self._clients: list[_Client] = []
+        self._taken = self._dropped = self._let_go = 0
+        self._closing = False
+        try:
+            self._server = socket.create_server(where, backlog=128)
+        except OSError as error:
+            raise BusError(
+                f"{where[0]}:{where[1]} cannot be served on ({error.strerror}); choose another port"
+            ) from None
+        self._server.setblocking(False)
+        self.port: int = self._server.getsockname()[1]
+        self._wake, self._woken = socket.socketpair()
+        self._wake.setblocking(False)
+        self._woken.setblocking(False)
+        self._asleep = threading.Event()
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(self._server, selectors.EVENT_READ)
+        self._selector.register(self._woken, selectors.EVENT_READ)
+        self._thread = threading.Thread(target=self._serve, name=f"hub {self.port}", daemon=True)
+        self._thread.start()
+
+    @property
+    def statistics(self) -> HubStatistics:
+        """Return the counts so far."""
+        return HubStatistics(len(self._clients), self._taken, self._dropped, self._let_go)
+
+    def publish(self, frame: Frame) -> None:
+        """Hand a frame of the wires to every client but the one that sent it; returns at once."""
+        if not self._clients:
+            return
+        text = f"< frame {frame.identifier:08X} {frame.time / 1e6:.6f} {frame.data.hex()} >".encode()
+        for client in tuple(self._clients):
+            if client.free_from is None:
+                continue
+            if client.own and (frame.identifier, frame.data) in client.own:
+                client.own.remove((frame.identifier, frame.data))
+                continue
+            if len(client.frames) >= WAITING:
+                client.frames.popleft()
+                self._dropped += 1
+            client.frames.append(text)
+        if self._asleep.is_set():
+            self._asleep.clear()
+            self._rouse()
+
+    def _rouse(self) -> None:
+        try:
+            self._wake.send(b"x")
+        except OSError:  # it is awake already
+            return
+
+    def close(self) -> None:
+        """Let everybody go and free the port; may be called twice."""
+        self._closing = True
+        self._rouse()
+        self._thread.join(5)
+
+    def __enter__(self) -> "Hub":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+    # The hub's own thread.
+
+    def _serve(self) -> None:
+        while not self._closing:
+            self._asleep.set()
+            for key, events in self._selector.select(self._flush()):
+                if key.fileobj is self._server:
+                    self._accept()
+                elif key.fileobj is self._woken:
+                    self._woken.recv(4096)
+                elif isinstance(key.data, _Client):
+                    self._attend(key.data, events)
+        for client in tuple(self._clients):
+            self._leave(client)
+        for one in (self._server, self._wake, self._woken):
+            one.close()
+        self._selector.close()
+
+    def _accept(self) -> None:
+        try:
+            connection, _ = self._server.accept()
+        except OSError:  # it has gone already
+            return
+        connection.setblocking(False)
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        client = _Client(connection)
+        self._selector.register(connection, selectors.EVENT_READ, client)
+        self._clients.append(client)
+        self._send(client)
+
+    def _attend(self, client: _Client, events: int) -> None:
+        if events & selectors.EVENT_READ and not self._hear(client):
+            self._leave(client)
+        elif events & selectors.EVENT_WRITE:
+            self._send(client)
+
+    def _leave(self, client: _Client) -> None:
+        if client in self._clients:
+            self._clients.remove(client)
+            self._selector.unregister(client.socket)
+            client.socket.close()
+
+    def _flush(self) -> float | None:
+        """Send what is due; return after how many seconds something will be, None for never."""
+        now, waits = self._clock(), []
+        for client in tuple(self._clients):
+            if client.frames and client.free_from is not None and not client.unsent:
+                if client.free_from <= now:
+                    self._send(client)
+                else:
+                    waits.append(client.free_from - now)
+        return min(waits, default=None)
+
+    def _send(self, client: _Client) -> None:
+        free = client.free_from is not None and client.free_from <= self._clock()
+        if free and len(client.unsent) < _CHUNK:
+            parts = [client.unsent]
+            room = _CHUNK - len(client.unsent)
+            while client.frames and room > 0:
+                parts.append(client.frames.popleft())
+                room -= len(parts[-1])
+            client.unsent = b"".join(parts)
+        try:
+            client.unsent = client.unsent[client.socket.send(client.unsent) :] if client.unsent else b""
+        except BlockingIOError:
+            pass
+        except OSError:
+            self._leave(client)
+            return
+        more = selectors.EVENT_WRITE if client.unsent or (free and client.frames) else 0
+        self._selector.modify(client.socket, selectors.EVENT_READ | more, client)
+
+    def _hear(self, client: _Client) -> bool:
+        """Take what a client sent; tell whether it may stay."""
+        try:
+            received = client.socket.recv(_CHUNK)
+        except BlockingIOError:
+            return True
+        except OSError:
+            return False
+        *messages, client.received = (client.received + received).split(b">")
+        if not received or len(client.received) > _LONGEST:
+            self._let_go += bool(received)
+            return False
+        for message in messages:
+            if not self._message(client, message):
+                client.garbage += 1
+                if client.garbage >= _GARBAGE or len(message) > _LONGEST:
+                    self._let_go += 1
+                    return False
+        return True
+
+    def _message(self, client: _Client, message: bytes) -> bool:
+        """Do what one message asks for; tell whether it was one."""
+        text = message.decode("ascii", "replace").strip()
+        if not text.startswith("<"):
+            return False
+        text = text[1:].strip()
+        if text.startswith("open ") and client.free_from is None:
+            return self._answer(client, b"< ok >")
+        if text == "rawmode":
+            client.free_from = self._clock() + HELD_S
+            return self._answer(client, b"< ok >")
+        if text == "echo":
+            return self._answer(client, b"< echo >")
+        return self._frame(client, text)
+
+    def _answer(self, client: _Client, answer: bytes) -> bool:
+        client.unsent += answer
+        self._send(client)
+        return True
+
+    def _frame(self, client: _Client, text: str) -> bool:
+        sent = _SEND.fullmatch(text)
+        if sent is None or client.free_from is None:
+            return False
+        identifier, data = int(sent[1], 16), bytes(int(byte, 16) for byte in sent[3].split())
+        if identifier >= 1 << 29 or len(data) != int(sent[2]):
+            return False
+        client.free_from = min(client.free_from, self._clock())
+        client.own.append((identifier, data))
+        self._taken += 1
+        self._take(identifier, data)
+        return True

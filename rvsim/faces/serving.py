@@ -1,0 +1,45 @@
+"""A paced run that other programs of this machine take part in.
+
+Knows: how a run and the hub are put together. Does not know options' names, nor how either works.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rvsim.edge.hub import Hub, address_of
+from rvsim.errors import InputError
+from rvsim.faces.exits import say
+from rvsim.faces.run import Run
+from rvsim.wire.frame import Frame
+
+
+@contextmanager
+def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterator[Callable[..., Run]]:
+    """Serve the run that is made by what this yields, until the end of the block.
+
+    Raises:
+        InputError: there is no address, or nothing to take part in: virtual time waits for nobody.
+        BusError: the port cannot be had.
+    """
+    if speed is None:
+        raise InputError("--serve needs time that others can keep up with: leave --speed max out")
+    runs: list[Run] = []
+
+    def take(identifier: int, data: bytes) -> None:
+        for run in runs:
+            run.inject(identifier, data)
+
+    with Hub(address_of(where), take) as hub:
+
+        def made(*arguments: object, **more: object) -> Run:
+            run = make(*arguments, tap=publish, **more)
+            runs.append(run)
+            return run
+
+        def publish(frame: Frame) -> None:
+            hub.publish(frame)
+
+        say(f'served on 127.0.0.1:{hub.port}, for can.Bus(interface="socketcand", host="127.0.0.1", port={hub.port})')
+        yield made
+        counts = hub.statistics
+        say(f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones, {counts.let_go} let go")

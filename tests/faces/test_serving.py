@@ -1,0 +1,107 @@
+"""A bench that another program takes part in, over loopback: heard, obeyed, and standing in for a planned device."""
+
+import re
+import subprocess
+import sys
+import threading
+
+import can
+import pytest
+
+from rvsim.devices.registry import settings_models
+from rvsim.errors import InputError
+from rvsim.faces.control import Control
+from rvsim.faces.output import Nothing
+from rvsim.faces.run import Run
+from rvsim.faces.serving import served
+from rvsim.shakedown.scenario import load_scenario
+
+REQUEST_FURNACE = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
+FURNACE_STATUS = 0x19FFE45E
+
+
+@pytest.fixture
+def serving(catalogue, capsys):
+    """Serve a scenario twenty times as fast as the wall clock; returns the run and a client."""
+    ends = []
+
+    def go(scenario="winter_evening", **more):
+        loaded = load_scenario(scenario, settings_models())
+        block = served("0", lambda *given, **own: Run(loaded, catalogue, *given, seed=1, **more, **own), 20.0)
+        make = block.__enter__()
+        port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
+        run, control = make(Nothing()), Control(20.0)
+        thread = threading.Thread(target=run.paced, args=(None, 20.0, f"serving {port}", control))
+        client = can.Bus(interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True)
+        thread.start()
+        ends.append((client, control, thread, block))
+        return run, client, control
+
+    yield go
+    for client, control, thread, block in ends:
+        control.stop()
+        thread.join(5)
+        client.shutdown()
+        block.__exit__(None, None, None)
+
+
+def until(client, identifier):
+    """Return the next frame with an identifier, of the next 2,000."""
+    for _ in range(2000):
+        message = client.recv(5)
+        assert message is not None
+        if message.arbitration_id == identifier:
+            return message
+    raise AssertionError("never came")
+
+
+def test_a_client_hears_the_devices_and_is_answered(serving):
+    """Simulated time stamps, and a request that is answered before the status would come by itself."""
+    _, client, _ = serving()
+    first = until(client, FURNACE_STATUS).timestamp
+    client.send(REQUEST_FURNACE)
+    assert until(client, FURNACE_STATUS).timestamp - first < 4.9
+
+
+def test_a_client_stands_in_for_a_planned_device(serving):
+    """The roof fan is not simulated; what the client says of it makes it present for the watch."""
+    run, client, control = serving(absent=["roof fan"])
+    client.send(can.Message(arbitration_id=0x18EEFF90, data=bytes(8)))
+    client.send(can.Message(arbitration_id=0x19FEA790, data=bytes.fromhex("01FFFFFFFFFFFFFF")))
+    until(client, FURNACE_STATUS)
+    until(client, FURNACE_STATUS)
+    with control.lock:
+        here = {one.device: str(one.state) for one in run.watch.roll_call}
+    assert here["roof fan"] == "present"
+
+
+def test_virtual_time_waits_for_nobody():
+    """So there is nothing to take part in."""
+    with pytest.raises(InputError, match="leave --speed max out"), served("0", Run, None):
+        pass
+
+
+def test_as_a_command(tmp_path):
+    """Served on loopback at the port that is told, without the device that is left out, and counted at the end."""
+    options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "60"]
+    command = [sys.executable, "-m", "rvsim", "bench", *options]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        port = int(re.search(rb"port=(\d+)", process.stderr.readline())[1])
+        with can.Bus(
+            interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True
+        ) as client:
+            client.send(REQUEST_FURNACE)
+            sources = {client.recv(5).arbitration_id & 0xFF for _ in range(100)}
+        _, err = process.communicate(timeout=60)
+    assert 0x90 not in sources
+    assert 0x5E in sources
+    assert b"1 frames taken from clients" in err
+    assert process.returncode == 0
+
+
+def test_what_cannot_be_left_out_or_served(rvsim):
+    """A line each, exit code 2."""
+    code, _, err = rvsim("bench", "--except", "roof fn", "--plain", "--seconds", "1", "--speed", "max")
+    assert (code, 'did you mean "roof fan"' in err) == (2, True)
+    assert rvsim("bench", "--serve", "0.0.0.0:1", "--plain", "--seconds", "1")[0] == 2
+    assert rvsim("bench", "--serve", "0", "--plain", "--seconds", "1", "--speed", "max")[0] == 2
