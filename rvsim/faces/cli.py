@@ -88,7 +88,7 @@ def _bench(
     absent: tuple[str, ...],
     dbc: list[Path] | None,
 ) -> int:
-    from rvsim.devices.registry import missing_partners, settings_models
+    from rvsim.devices.registry import PROBLEMS, missing_partners, settings_models
     from rvsim.faces.run import CHANNEL, Run
     from rvsim.faces.serving import served
     from rvsim.faces.trial import check_absent
@@ -102,7 +102,7 @@ def _bench(
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_fields(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)
-    say(*missing_partners(loaded.rig))
+    say(*PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",
