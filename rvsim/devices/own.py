@@ -70,7 +70,7 @@ class AnswerPlan(Settings):
 class OwnSettings(Settings):
     """What it sends and obeys."""
 
-    message: Annotated[tuple[MessagePlan, ...], Field(min_length=1)]
+    message: tuple[MessagePlan, ...] = ()
     answer: tuple[AnswerPlan, ...] = ()
 
 

@@ -10,7 +10,6 @@ import re
 import selectors
 import socket
 import threading
-import time
 from collections import deque
 from collections.abc import Callable
 from typing import NamedTuple
@@ -87,7 +86,7 @@ class Hub:
         self,
         where: tuple[str, int],
         take: Callable[[int, bytes], None],
-        clock: Callable[[], float] = time.monotonic,
+        clock: Callable[[], float],
     ) -> None:
         self._take, self._clock = take, clock
         self._clients: list[_Client] = []

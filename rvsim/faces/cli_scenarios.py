@@ -47,9 +47,13 @@ def shakedown(
     junit: Junit = None,
     record: options.Record = None,
     processes: Processes = None,
+    interface: options.Interface = None,
+    channel: options.Channel = None,
+    adapter_option: options.AdapterOptions = None,
+    leave_out: options.Except = None,
     dbc: options.Dbc = None,
 ) -> None:
-    """Scenarios run to a verdict in virtual time; exit code 0 if all are passed, 1 if not."""
+    """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
 
     def command() -> int:
         from rvsim.faces.shakedown import explain as read_back
@@ -65,6 +69,16 @@ def shakedown(
         seeds = [None if first is None else first + number for number in range(repeat)]
         jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
         form = "json" if json else "text"
+        if interface is not None:
+            from rvsim.edge.settings import resolve
+            from rvsim.faces.shakedown import on_a_bus
+
+            bus = resolve(interface, channel, None, adapter_option or (), listening=False)
+            return on_a_bus(
+                jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=record, dbc=definitions
+            )
+        if leave_out:
+            raise InputError("--except goes with --interface: in virtual time nobody could stand in")
         return run(jobs, form=form, every=every, junit=junit, record=record, processes=processes, dbc=definitions)
 
     raise typer.Exit(ending(command))

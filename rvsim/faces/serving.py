@@ -3,6 +3,7 @@
 Knows: how a run and the hub are put together. Does not know options' names, nor how either works.
 """
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -29,7 +30,7 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
         for run in runs:
             run.inject(identifier, data)
 
-    with Hub(address_of(where), take) as hub:
+    with Hub(address_of(where), take, time.monotonic) as hub:
 
         def made(*arguments: object, **more: object) -> Run:
             run = make(*arguments, tap=publish, **more)

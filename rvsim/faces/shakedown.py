@@ -9,13 +9,15 @@ import os
 import re
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from pathlib import Path
 from typing import Any
 
+from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
 from rvsim.faces.exits import say
+from rvsim.faces.in_front import in_front
 from rvsim.faces.progress import EVERY_S
 from rvsim.faces.trial import Trial
 from rvsim.shakedown.explain import explained
@@ -124,6 +126,34 @@ def shakedown(
     if form != "json" and len(verdicts) > 1:
         print(f"{passed} of {len(verdicts)} runs passed")
     return Exit.GOOD if passed == len(verdicts) else Exit.NOT_GOOD
+
+
+def on_a_bus(
+    jobs: Sequence[Job],
+    bus: BusSettings,
+    absent: Collection[str],
+    *,
+    form: str,
+    every: bool,
+    junit: Path | None,
+    record: Path | None,
+    dbc: tuple[Path, ...],
+) -> int:
+    """Run one scenario in front of real devices, paced by the wall clock; GOOD if it is passed.
+
+    Raises:
+        InputError: it cannot be used, or the bus is none that is sent to.
+        BusError: the bus could not be opened, or was lost.
+    """
+    if len(jobs) > 1:
+        raise InputError("--interface goes with one run: name one scenario, without --repeat")
+    checked(jobs, dbc)
+    say(*bus.said)
+    verdict = in_front(Trial(jobs[0], dbc), bus, absent, record)
+    _show(verdict, form, every)
+    if junit is not None:
+        written(junit, as_junit([verdict]))
+    return Exit.GOOD if verdict.passed else Exit.NOT_GOOD
 
 
 def _show(verdict: Verdict, form: str, every: bool) -> None:

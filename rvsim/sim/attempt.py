@@ -39,7 +39,10 @@ class Split(NamedTuple):
 
 
 class Attempt:
-    """A frame under way, and the nodes that send it: several where they began at once with one identifier."""
+    """A frame under way, and the nodes that send it: several where they began at once with one identifier.
+
+    ``frames`` has them in the order in which they became ready, so ``ready`` is the time of who has waited longest.
+    """
 
     fault: Fault | None = None
     splits: Sequence[Split] = ()
@@ -65,6 +68,11 @@ class Attempt:
     def slot(self) -> int:
         """Its bits to the end of the acknowledgement slot."""
         return self.exact - AFTER_SLOT
+
+    @property
+    def cycle(self) -> int:
+        """The bits from its start to that of the next, where it is of error passive nodes and nobody acknowledges."""
+        return self.slot + CYCLE
 
     @property
     def everyone(self) -> list[Node]:

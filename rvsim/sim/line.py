@@ -9,9 +9,12 @@ waits or comes within those bits: the next one starts at the exact end. Frames t
 which one starts take part in its arbitration.
 """
 
+import sys
 from collections.abc import Callable
 
-from rvsim.sim.attempt import BETWEEN, CYCLE, PAUSE, Attempt, Fault, Split
+from rvsim.sim.attempt import BETWEEN, PAUSE, Attempt, Fault, Split
+from rvsim.sim.contenders import Contenders
+from rvsim.sim.endless import RESTS, Endless
 from rvsim.sim.kernel import Kernel
 from rvsim.sim.node import Node, Ready
 from rvsim.sim.pace import Pace
@@ -19,11 +22,12 @@ from rvsim.sim.recovery import Recovery
 from rvsim.sim.unruly import Troubles
 from rvsim.sim.wiring import Hits
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged
+from rvsim.wire.line_events import Collided, ErrorState, LineEvent, Overflowed, StateChanged
 from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
 
 Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
+_NEVER = sys.maxsize
 _new = tuple.__new__
 """Makes a frame in half the time."""
 
@@ -56,16 +60,21 @@ class Line:
         self._acknowledges = self._plain = acknowledges
         self._least = [self.pace.us(least_bits(length)) for length in _LENGTHS]
         self._most = [self.pace.us(most_bits(length)) for length in _LENGTHS]
-        self._ready: dict[Node, None] = {}
+        self._ready = Contenders()
         self._marked: dict[Node, None] = {}  # those whose counters are not both 0
-        self._attempt: Attempt | None = None
-        self._alone: tuple[int, Node, Ready] | None = None  # began on a pair at rest, and nothing has happened since
-        self._last: tuple[int, int, bytes] | None = None  # start of what went through, if its end is not worked out
+        self.attempt: Attempt | None = None
+        """What is under way, but for a frame that began on a pair at rest with nothing else near it."""
+        self._alone: Frame | None = None  # began on a pair at rest, and nothing has happened since
+        self._alone_sender: object = None
+        self._last: Frame | None = None  # what went through, if its end is not worked out
         self._clear = 0  # when the pair is free again; not before, and with _last set perhaps earlier
+        self._open = _NEVER  # from when on a frame may begin without a closer look at anything
         self._plan: int | None = None
         self._number = 0
         self._hits = Hits(seed)
         self._recovery = Recovery(self)
+        self.endless = Endless(self, self._hits)
+        self._at_end = self._end_alone  # bound once, not for each frame
         self.troubles = Troubles(self, self._hits)
         """What is wrong with the wires: begun and ended there."""
 
@@ -73,6 +82,7 @@ class Line:
 
     def join(self, sender: object, name: str = "") -> Node:
         """Put a node onto the pair; from its next frame's start on it acknowledges others'."""
+        self._see_alone()
         node = self.nodes[sender] = Node(sender, name or ("outside" if sender is None else str(sender)))
         self.troubles.joined(node)
         self.resume()
@@ -91,53 +101,62 @@ class Line:
         node = self.nodes.get(sender)
         if node is not None:
             self.resume()
-            if self._attempt is not None and self._attempt.endless and node in self._attempt.frames:
-                self._attempt = None  # it would begin anew in this very microsecond
+            if self.attempt is not None and self.attempt.endless and node in self.attempt.frames:
+                self.attempt = None  # it would begin anew in this very microsecond
             node.forget()
             self._ready.pop(node, None)
-            if self._attempt is None:
+            if self.attempt is None:
                 self._wake()
 
     def send(self, identifier: int, data: bytes, sender: object) -> None:
         """Take a frame; it is handed over when it has won the pair and had it for its least length."""
-        node = self.nodes.get(sender) or self.join(sender)
-        self._number += 1
         now = self.kernel.now
-        ready = (identifier, self._number, now, data)
-        if now >= self._clear and self._plain and not (self._alone or self._attempt or self._ready or self._marked):
-            self._alone = alone = (now, node, ready)  # what nearly every frame finds: a pair at rest
-            self.kernel.at(now + self._least[len(data)], self._end_alone, alone)
+        if now >= self._open and sender in self.nodes:  # what nearly every frame finds: a pair at rest
+            length = len(data)
+            end = now + self._least[length]
+            self._open = now + self._most[length]
+            self._last = self._alone = alone = _new(Frame, (end, identifier, data))
+            self._alone_sender = sender
+            self.kernel.at(end, self._at_end, alone)
             return
+        node = self.nodes.get(sender) or self.join(sender)
         self._see_alone()
         if node.is_full:
             self.tell(Overflowed(now, node.name, identifier))
             return
-        node.hold(ready)
+        node.hold(self._numbered(identifier, now, data))
         if sender in self.deaf:
             self.troubles.crossed.start(node)
             return
         self._ready[node] = None
-        if self._attempt is None:
+        if self.attempt is None:
             self._wake()
-        elif identifier <= self._attempt.identifier or self._attempt.endless:
-            self._join_in(self._attempt, node, identifier)
+        elif identifier <= self.attempt.identifier or self.attempt.endless:
+            self._join_in(self.attempt, node, identifier)
 
     def _see_alone(self) -> None:
         """Make an attempt of the frame that began on a pair at rest: something else is about to happen."""
-        if self._alone is not None:
-            start, node, ready = self._alone
-            self._attempt = Attempt(start, {node: ready})
-            self._attempt.alone, self._alone = self._alone, None
+        if self._open != _NEVER:
+            self._clear, self._open = self._open, _NEVER
+        alone = self._alone
+        if alone is not None:
+            end, identifier, data = alone
+            start = end - self._least[len(data)]
+            node = self.nodes[self._alone_sender]
+            self.attempt = Attempt(start, {node: self._numbered(identifier, start, data)})
+            self.attempt.alone, self._alone = alone, None
 
-    def _end_alone(self, alone: tuple[int, Node, Ready]) -> None:
+    def _numbered(self, identifier: int, since: int, data: bytes) -> Ready:
+        self._number += 1
+        return (identifier, self._number, since, data)
+
+    def _end_alone(self, alone: Frame) -> None:
         """Hand over a frame that began on a pair at rest."""
         if alone is self._alone:
             self._alone = None
-            start, node, (identifier, _, _, data) = alone
-            self._last, self._clear = (start, identifier, data), start + self._most[len(data)]
-            self._deliver(_new(Frame, (self.kernel.now, identifier, data)), node.sender)
-        elif self._attempt is not None and self._attempt.alone is alone:
-            self._end(self._attempt)
+            self._deliver(alone, self._alone_sender)
+        elif self.attempt is not None and self.attempt.alone is alone:
+            self._end(self.attempt)
 
     def _join_in(self, attempt: Attempt, node: Node, identifier: int) -> None:
         """Let a new frame into the arbitration that it comes to in time for."""
@@ -145,7 +164,7 @@ class Line:
             if node not in attempt.frames or identifier < attempt.identifier:
                 self.resume()
         elif attempt.start == self.kernel.now and node not in attempt.frames:
-            self._attempt = None
+            self.attempt = None
             self._put_back(attempt)
             self._begin()
 
@@ -168,12 +187,12 @@ class Line:
         now = moment = self.kernel.now
         if now < self._clear:
             if self._last is not None:
-                start, identifier, data = self._last
-                self._clear = start + self.pace.us(exact_bits(identifier, data))
+                end, identifier, data = self._last
+                self._clear = end - self._least[len(data)] + self.pace.us(exact_bits(identifier, data))
                 self._last = None
             moment = max(now, self._clear)
         if self._marked:
-            moment = max(moment, min(node.free_from for node in self._ready))
+            moment = max(moment, self._ready.free_from())
         if moment == now:
             self._begin()
         elif self._plan is None or moment < self._plan:
@@ -183,38 +202,21 @@ class Line:
     def _planned(self, moment: int) -> None:
         if moment == self._plan:
             self._plan = None
-            if self._attempt is None:
+            if self.attempt is None:
                 self._wake()
 
     def _begin(self) -> None:
         """Let those who are ready contend; the lowest identifier has the pair."""
-        now = self.kernel.now
-        self._plan = None
-        frames = {}
-        for node in self._ready if len(self._ready) == 1 else self._foremost(now):
-            frames[node] = node.take()
-        for node in frames:
-            if node.most_urgent is None:
-                del self._ready[node]
-        self._launch(frames)
-
-    def _launch(self, frames: dict[Node, Ready]) -> None:
         kernel = self.kernel
-        self._attempt = attempt = Attempt(kernel.now, frames)
+        self._plan = None
+        frames = self._ready.take(kernel.now)
+        self.attempt = attempt = Attempt(kernel.now, frames)
         if self._plain and len(frames) == 1:
             kernel.at(kernel.now + self._least[len(attempt.data)], self._end, attempt)
         else:
             self._foresee(attempt)
         if self.deaf:
-            self._recovery.began()
-
-    def _foremost(self, now: int) -> list[Node]:
-        """Return who wins the arbitration: more than one where they send the same identifier."""
-        offers = [
-            (*ready, node) for node in self._ready if node.free_from <= now and (ready := node.most_urgent) is not None
-        ]
-        offers.sort(key=lambda offer: offer[:2])
-        return [node for identifier, _, _, _, node in offers if identifier == offers[0][0]]
+            self._recovery.began(attempt)
 
     def _foresee(self, attempt: Attempt) -> None:
         """Find out how an attempt ends and plan that."""
@@ -225,7 +227,7 @@ class Line:
         if fault is None:
             self.kernel.at(attempt.start + self._least[len(attempt.data)], self._end, attempt)
         elif fault.unacknowledged and attempt.is_passive and not attempt.splits:
-            self._retry_for_ever(attempt)
+            self.endless.begin(attempt)
         else:
             self.kernel.at(self._time(attempt, fault.bit), self._fail, attempt)
 
@@ -237,21 +239,23 @@ class Line:
 
     def _end(self, attempt: Attempt) -> None:
         """Hand over a frame that went through."""
-        if attempt is not self._attempt:
+        if attempt is not self.attempt:
             return
-        self._attempt = None
+        self.attempt = None
         data = attempt.data
-        self._last = (attempt.start, attempt.identifier, data)
+        self._last = frame = _new(Frame, (self.kernel.now, attempt.identifier, data))
         self._clear = attempt.start + self._most[len(data)]
         if self._marked or not self._plain:
             self._count_success(attempt)
         if self._on_line is not None and (attempt.start > attempt.ready or len(attempt.frames) > 1):
             for waited in attempt.waits(self.kernel.now, self._most[-1]):
                 self.tell(waited)
-        self._deliver(Frame(self.kernel.now, attempt.identifier, data), attempt.sender)
+        if self._plain and not (self._ready or self._marked):
+            self._open = self._clear
+        self._deliver(frame, attempt.sender)
         if not self._plain:
             self.troubles.babblers.went(attempt.frames)
-        if self._ready and self._attempt is None:
+        if self._ready and self.attempt is None:
             self._wake()
 
     def _count_success(self, attempt: Attempt) -> None:
@@ -275,7 +279,7 @@ class Line:
     def _part(self, parting: tuple[Attempt, Split]) -> None:
         """Let error passive nodes drop out of a frame that others go on with."""
         attempt, split = parting
-        if attempt is not self._attempt:
+        if attempt is not self.attempt:
             return
         if split is attempt.splits[0]:
             self.tell(Collided(self.kernel.now, attempt.identifier, attempt.names))
@@ -287,9 +291,9 @@ class Line:
     def _fail(self, attempt: Attempt) -> None:
         """Let an attempt end in an error frame, and plan the next."""
         fault = attempt.fault
-        if attempt is not self._attempt or fault is None:
+        if attempt is not self.attempt or fault is None:
             return
-        self._attempt = self._last = None
+        self.attempt = self._last = None
         senders = attempt.everyone
         others = [node for node in self.nodes.values() if node.takes_part and node not in senders]
         bits = fault.bit + attempt.error_bits(others, self._acknowledges)
@@ -308,38 +312,18 @@ class Line:
             self.troubles.crossed.met(fault.by)
         self._wake()
 
-    # Nobody acknowledges.
-
-    def _retry_for_ever(self, attempt: Attempt) -> None:
-        """Let error passive nodes retry without an event for each attempt, until ``resume``."""
-        attempt.endless = True
-        self.kernel.at(self._time(attempt, attempt.slot), self._tell_endless, attempt)
-        if self._hits.left is not None:
-            good = (self._hits.left - 1) // attempt.slot
-            self.kernel.at(self._time(attempt, good * (attempt.slot + CYCLE)), self._resume_from, attempt)
-
-    def _tell_endless(self, attempt: Attempt) -> None:
-        if attempt is self._attempt:
-            for name in attempt.names:
-                self.tell(NotAcknowledged(self.kernel.now, name, attempt.identifier, endless=True))
-
-    def _resume_from(self, attempt: Attempt) -> None:
-        if attempt is self._attempt:
-            self.resume()
-
     def resume(self) -> None:
         """Work out where endless retries stand, and plan the next attempt as one of its own."""
         self._see_alone()
-        attempt = self._attempt
+        attempt = self.attempt
         if attempt is None or not attempt.endless:
             return
-        cycle = attempt.slot + CYCLE
-        begun = -(-self.pace.bits(self.kernel.now - attempt.start) // cycle)
-        self._attempt = self._last = None
-        self._clear = self._time(attempt, begun * cycle - PAUSE) if begun else attempt.start
-        self._pause(list(attempt.frames), self._time(attempt, begun * cycle))
+        begun = self.endless.begun(attempt)
+        self.attempt = self._last = None
+        self._clear = self.endless.clear(attempt, begun)
+        self._pause(list(attempt.frames), self._time(attempt, begun * attempt.cycle))
         self._hits.pass_by(begun * attempt.slot)
-        self._recovery.ended(self._clear, 2 * begun)
+        self._recovery.ended(self._clear, RESTS * begun)
         self._put_back(attempt)
         self._wake()
 
@@ -352,6 +336,7 @@ class Line:
         if node.is_clean:
             self._marked.pop(node, None)
         elif self.nodes.get(node.sender) is node:
+            self._see_alone()
             self._marked[node] = None
         state = node.state
         if state is before:
@@ -388,13 +373,13 @@ class Line:
         if node.most_urgent is not None:
             self._ready[node] = None
         self.resume()
-        if self._attempt is None:
+        if self.attempt is None:
             self._wake()
 
     def disturb(self, by: Node) -> None:
         """Spoil the frame that is under way at its present bit."""
         self.resume()
-        attempt = self._attempt
+        attempt = self.attempt
         if attempt is not None and not attempt.endless:
             attempt.fault = Fault(max(self.pace.bits(self.kernel.now - attempt.start), 1), by=by)
             self.kernel.at(self._time(attempt, attempt.fault.bit), self._fail, attempt)

@@ -6,7 +6,6 @@ for one heard badly, 1 down for one that went well) are from memory. Does not kn
 so a model: the 8 more that a receiver counts whose error flag came first, and errors within error flags.
 """
 
-from collections.abc import Sequence
 from heapq import heappop, heappush
 
 from rvsim.wire.line_events import ErrorState
@@ -33,7 +32,7 @@ class Together(tuple[object, ...]):
 class Node:
     """A controller, its ready frames and its error counters."""
 
-    __slots__ = ("_frames", "crossed", "free_from", "name", "receive_errors", "sender", "transmit_errors")
+    __slots__ = ("crossed", "free_from", "is_alone", "name", "receive_errors", "sender", "transmit_errors", "waiting")
 
     def __init__(self, sender: object, name: str) -> None:
         self.sender = sender
@@ -44,36 +43,34 @@ class Node:
         """Time in microseconds before which it must not start: an error passive node pauses after its own frame."""
         self.crossed = False
         """Its two wires are swapped."""
-        self._frames: list[Ready] = []
+        self.is_alone = False
+        """Nobody acknowledges it: told of by ``endless``, and nothing of its has gone through since."""
+        self.waiting: list[Ready] = []
+        """All frames that it holds, a heap: the most urgent one first, the others in no order."""
 
     # Its frames.
 
     @property
     def is_full(self) -> bool:
         """Whether one more frame would be lost."""
-        return len(self._frames) >= ROOM
+        return len(self.waiting) >= ROOM
 
     @property
     def most_urgent(self) -> Ready | None:
         """The frame that it would send now."""
-        return self._frames[0] if self._frames else None
-
-    @property
-    def waiting(self) -> Sequence[Ready]:
-        """All frames that it holds, in no order."""
-        return self._frames
+        return self.waiting[0] if self.waiting else None
 
     def hold(self, frame: Ready) -> None:
         """Keep a frame ready, a new one or one whose sending failed."""
-        heappush(self._frames, frame)
+        heappush(self.waiting, frame)
 
     def take(self) -> Ready:
         """Hand over the most urgent frame."""
-        return heappop(self._frames)
+        return heappop(self.waiting)
 
     def forget(self) -> None:
         """Give up all ready frames."""
-        self._frames.clear()
+        self.waiting.clear()
 
     # Its counters.
 
@@ -116,6 +113,7 @@ class Node:
     def sent(self) -> None:
         """Count a frame of its own that went through."""
         self.transmit_errors = max(self.transmit_errors - 1, 0)
+        self.is_alone = False
 
     def heard(self) -> None:
         """Count a frame of another node that was right; from above 127 the counter falls to 127 (119 to 127 may be)."""
@@ -124,3 +122,4 @@ class Node:
     def recover(self) -> None:
         """Come back after bus-off, as if new."""
         self.transmit_errors = self.receive_errors = 0
+        self.is_alone = False

@@ -7,8 +7,9 @@ our model: real ones do, or wait for their software to say so.
 
 from typing import TYPE_CHECKING
 
+from rvsim.sim.attempt import Attempt
+from rvsim.sim.endless import RESTS
 from rvsim.sim.node import Node
-from rvsim.wire.line_events import ErrorState
 
 if TYPE_CHECKING:
     from rvsim.sim.line import Line
@@ -25,24 +26,28 @@ class Recovery:
         self._seen = 0
         self._tail = 0
         self._quiet_since: int | None = None
+        self._endless: Attempt | None = None
+        self._due: int | None = None
 
     def watch(self, node: Node) -> None:
-        """Count for a node that has just gone bus-off by a failed attempt."""
+        """Count for a node that has just gone bus-off, from the end of what is under way on."""
         if not self._needs:
-            self._seen, self._tail, self._quiet_since = 0, 0, None
+            self._seen, self._tail, self._quiet_since, self._endless = 0, 0, None, None
         self._needs[node] = self._seen_by_now() + TIMES
-        self._plan(node)
 
-    def began(self) -> None:
+    def began(self, attempt: Attempt) -> None:
         """Take note that an attempt started."""
         if self._needs:
             self._seen = self._seen_by_now()
             self._tail, self._quiet_since = 0, None
+            self._endless = attempt if attempt.endless else None
+            self._plan()
 
     def ended(self, time: int, times: int = 1) -> None:
         """Take note that attempts end at ``time``, and the pair has been at rest some times by then."""
         if self._needs:
-            self._tail, self._quiet_since = times, time
+            self._tail, self._quiet_since, self._endless = times, time, None
+            self._plan()
 
     def _seen_by_now(self) -> int:
         if self._quiet_since is None:
@@ -52,19 +57,28 @@ class Recovery:
             return self._seen + self._tail - 1
         return self._seen + self._tail + self._line.pace.whole_bits(now - self._quiet_since) // REST
 
-    def _plan(self, node: Node) -> None:
-        """Look again when it would be back if nothing more were sent."""
-        kernel, missing = self._line.kernel, self._needs[node] - self._seen - self._tail
-        since = kernel.now if self._quiet_since is None else self._quiet_since
-        kernel.at(max(since + self._line.pace.us(missing * REST), kernel.now), self._due, node)
+    def _plan(self) -> None:
+        """Plan when the next one is back if nothing else happens; while one frame is under way nobody is."""
+        self._due = None
+        if not self._needs:
+            return
+        missing = min(self._needs.values()) - self._seen
+        if self._endless is not None:
+            moment = self._line.endless.clear(self._endless, -(-missing // RESTS))
+        elif self._quiet_since is not None:
+            moment = self._quiet_since + self._line.pace.us(max(missing - self._tail, 0) * REST)
+        else:
+            return
+        self._due = max(moment, self._line.kernel.now)
+        self._line.kernel.at(self._due, self._let_back, self._due)
 
-    def _due(self, node: Node) -> None:
-        if self._line.nodes.get(node.sender) is not node or node.state is not ErrorState.BUS_OFF:
-            self._needs.pop(node, None)
+    def _let_back(self, moment: int) -> None:
+        if moment != self._due:
             return
         self._line.resume()
-        if self._seen_by_now() < self._needs[node]:
-            self._plan(node)
-            return
-        del self._needs[node]
-        self._line.count(node, node.recover)
+        seen = self._seen_by_now()
+        for node in [node for node, needed in self._needs.items() if needed <= seen]:
+            del self._needs[node]
+            if self._line.nodes.get(node.sender) is node:
+                self._line.count(node, node.recover)
+        self._plan()

@@ -25,7 +25,7 @@ def opened(port):
 
 def throughput(count=200_000):
     """Return frames a second from publish to a client that reads plainly."""
-    with Hub(("127.0.0.1", 0), lambda identifier, data: None) as hub:
+    with Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic) as hub:
         connection = socket.create_connection(("127.0.0.1", hub.port))
         connection.recv(64)
         for text in (b"< open rvsim >", b"< rawmode >"):
@@ -73,7 +73,7 @@ def replies(count=2000):
 def connects(count=1000):
     """Return how many of so many handshakes failed while frames are published all the time."""
     failed, stop = 0, threading.Event()
-    with Hub(("127.0.0.1", 0), lambda identifier, data: None) as hub:
+    with Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic) as hub:
 
         def flood():
             while not stop.wait(0.0005):

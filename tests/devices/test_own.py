@@ -168,7 +168,6 @@ def test_what_is_not_defined_is_told_all_at_once(fridge):
 @pytest.mark.parametrize(
     ("settings", "said"),
     [
-        ({"message": []}, "at least 1"),
         (own({**AMBIENT, "gap": "0s"}), "greater than 0"),
         (own({**AMBIENT, "fields": {"x": {"profile": [["1s", 1.0]]}}}), "begin at"),
         (own({**AMBIENT, "fields": {"x": {"profile": [["0s", 1.0], ["0s", 2.0]]}}}), "begin at"),

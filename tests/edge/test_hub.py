@@ -2,6 +2,7 @@
 
 import socket
 import threading
+import time
 from contextlib import suppress
 
 import can
@@ -45,7 +46,7 @@ def taken():
 @pytest.fixture
 def hub(taken):
     """A hub on a free port."""
-    with Hub(("127.0.0.1", 0), taken) as one:
+    with Hub(("127.0.0.1", 0), taken, time.monotonic) as one:
         yield one
 
 
@@ -213,7 +214,7 @@ def test_any_bytes_leave_the_hub_alive(hub, pieces):
 
 def test_it_frees_its_port():
     """Closed twice or once, another can have it, and its clients are let go."""
-    one = Hub(("127.0.0.1", 0), lambda identifier, data: None)
+    one = Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic)
     port = one.port
     connection = socket.create_connection(("127.0.0.1", port), timeout=5)
     assert connection.recv(256) == b"< hi >"
@@ -228,7 +229,7 @@ def test_it_frees_its_port():
 def test_a_port_that_is_taken(hub):
     """One line with what to do."""
     with pytest.raises(BusError, match="choose another port"):
-        Hub(("127.0.0.1", hub.port), lambda identifier, data: None)
+        Hub(("127.0.0.1", hub.port), lambda identifier, data: None, time.monotonic)
 
 
 @pytest.mark.parametrize(

@@ -28,6 +28,12 @@ def test_the_slot_is_11_bits_before_the_end():
     assert (one.exact, one.slot) == (141, 130)
 
 
+def test_an_endless_attempt_begins_anew_25_bits_behind_its_slot():
+    """Flag 6, delimiter 8, 3 between frames, and 8 of an error passive node (CAN Specification 2.0, part B, 3.1.5)."""
+    one = attempt(0x18EBFF00, bytes.fromhex("01A00FA6603BD140"))
+    assert one.cycle == 130 + 6 + 8 + 3 + 8
+
+
 @pytest.mark.parametrize(
     ("errors", "answered", "bit", "bits"),
     [

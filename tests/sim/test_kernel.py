@@ -1,5 +1,7 @@
 """The kernel: order and exactness of simulated time."""
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -87,3 +89,46 @@ def test_batches_do_not_change_the_order(planned, stops):
     expected = [(time, number) for time, _, number in sorted((t, p, n) for n, (t, p) in enumerate(planned))]
     assert run([]) == expected
     assert run(sorted(stops)) == expected
+
+
+class Plain:
+    """The same without a heap: the first of all that is planned, one after the other."""
+
+    def __init__(self):
+        self.now, self._planned, self._numbers = 0, [], itertools.count()
+
+    def at(self, time, action, argument, priority):
+        """Plan."""
+        self._planned.append((time, priority, next(self._numbers), action, argument))
+
+    def run_until(self, time):
+        """Run."""
+        while self._planned and (first := min(self._planned))[0] < time:
+            self._planned.remove(first)
+            self.now, _, _, action, argument = first
+            action(argument)
+
+
+_LATER = st.lists(st.tuples(st.integers(0, 9), st.integers(-1, 1)), max_size=4)
+
+
+@given(st.lists(st.tuples(st.integers(0, 20), _LATER)), st.integers(0, 40))
+def test_what_an_action_plans_finds_its_place_too(planned, stop):
+    """Sooner or later than what is planned already, and across the end of a run."""
+
+    def run(kernel):
+        happened = []
+
+        def action(argument):
+            name, later = argument
+            happened.append((kernel.now, name))
+            for number, (delay, priority) in enumerate(later):
+                kernel.at(kernel.now + delay, action, (f"{name}.{number}", ()), priority)
+
+        for number, (time, later) in enumerate(planned):
+            kernel.at(time, action, (str(number), later), 0)
+        for end in (stop, 100):
+            kernel.run_until(end)
+        return happened
+
+    assert run(Kernel()) == run(Plain())

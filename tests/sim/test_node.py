@@ -73,8 +73,20 @@ def test_other_errors_go_on_to_bus_off():
     one = node()
     states = [(one.sending_failed(), one.state)[1] for _ in range(32)]
     assert states == [ErrorState.ACTIVE] * 15 + [ErrorState.PASSIVE] * 16 + [ErrorState.BUS_OFF]
+    one.is_alone = True
     one.recover()
     assert (one.transmit_errors, one.receive_errors, one.state) == (0, 0, ErrorState.ACTIVE)
+    assert not one.is_alone
+
+
+def test_what_went_through_ends_being_alone():
+    """Somebody acknowledged it; what others send says nothing of that."""
+    one = node(128)
+    one.is_alone = True
+    one.heard()
+    assert one.is_alone
+    one.sent()
+    assert not one.is_alone
 
 
 def test_who_takes_part():

@@ -86,3 +86,43 @@ def test_a_node_that_leaves_does_not_come_back(off):
     off.at(5000, off.line.leave, "a")
     assert off.run() == []
     assert states(off)[-1][2] is ErrorState.BUS_OFF
+
+
+@pytest.mark.parametrize("gap", [520, 545, 700, 1111])
+def test_it_is_back_at_the_very_bit_with_traffic_and_without(off, bits, gap):
+    """The end of each frame is one time of rest, and each whole 11 bits from there to the next start are one."""
+    for turn in range(400):
+        off.send(4000 + turn * gap, 0x200, bytes(8), "b")
+    off.run()
+    seen, clear = 1, AT_REST * BIT
+    length = bits(0x200, bytes(8)) * BIT
+    for ready in range(4000, 4000 + 400 * gap, gap):
+        start = max(ready, clear)
+        rest = (start - clear) // (11 * BIT)
+        if seen + rest >= 128:
+            break
+        seen, clear = seen + rest + 1, start + length
+        if seen >= 128:
+            break
+    assert states(off)[-1] == (clear + max(128 - seen, 0) * 11 * BIT, "a", ErrorState.ACTIVE)
+    assert off.kernel.planned < 3000
+
+
+@pytest.mark.parametrize("odd", [0, 1])
+def test_beside_a_lone_node_each_of_its_attempts_is_two_times_of_rest(pair, bits, odd):
+    """From the acknowledgement slot to the next start there are 25 recessive bits; no look is taken before it is due."""
+    line = pair("a", "b", acknowledges=False)
+    line.line.troubles.begin(EVERY_BIT)
+    line.send(0, 0x100, bytes(8), "a")
+    line.at(4000, line.line.troubles.end, EVERY_BIT)
+    start = 5000 + odd * 44
+    line.send(start, 0x200, bytes(8), "b")
+    line.run()
+    length = bits(0x200, bytes(8))
+    active, passive = length + 6, length + 14
+    seen = 1 + (start // BIT - AT_REST) // 11 + 16
+    begun = start + (16 * active + 8) * BIT
+    turns = -(-(128 - seen) // 2)
+    back = next(event.time for event in line.told(StateChanged) if event[1:3] == ("a", ErrorState.ACTIVE))
+    assert back == begun + (turns * passive - 8) * BIT
+    assert line.kernel.planned < 200

@@ -1,0 +1,101 @@
+"""A verdict in front of devices that are not simulated: on the virtual bus, and on a bench that another serves."""
+
+import re
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import can
+import pytest
+
+from rvsim.edge.settings import resolve
+from rvsim.errors import InputError
+from rvsim.faces.in_front import in_front
+from rvsim.faces.trial import Trial
+from rvsim.shakedown.jobs import Job
+
+TEXT = """
+schema = 1
+title = "T"
+rig = "ottersby"
+lasts = "20s"
+
+[[expect]]
+expect = "seen"
+sight = { device = "roof fan", message = "ROOF_FAN_STATUS_1" }
+until = "15s"
+"""
+
+
+@pytest.fixture
+def trial(tmp_path):
+    """A scenario that expects the roof fan."""
+    path = tmp_path / "t.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    return Trial(Job(str(path), {}))
+
+
+def fan(bus, stop):
+    """A roof fan, as somebody else builds one: claims, then says its status and its heartbeat."""
+    bus.send(can.Message(arbitration_id=0x18EEFF90, data=bytes(8)))
+    while not stop.wait(0.02):
+        bus.send(can.Message(arbitration_id=0x19FEA790, data=bytes.fromhex("01FFFFFFFFFFFFFF")))
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_a_device_that_stands_in(trial, there):
+    """With it the scenario is passed; without it it is not: nobody else says a roof fan's status."""
+    bus = resolve("virtual", "in front", None, listening=False)
+    stop = threading.Event()
+    with can.Bus(interface="virtual", channel="in front", ignore_config=True) as real:
+        thread = threading.Thread(target=fan, args=(real, stop))
+        if there:
+            thread.start()
+        try:
+            verdict = in_front(trial, bus, ["roof fan"], None, speed=20.0)
+        finally:
+            stop.set()
+            if there:
+                thread.join()
+        heard = {real.recv(0).arbitration_id & 0xFF for _ in range(50)}
+    assert verdict.passed is there
+    assert 0x5E in heard
+    assert verdict.seconds == 20
+
+
+def test_nothing_is_sent_elsewhere(trial):
+    """Only the virtual bus and servers on this machine, until something can be armed."""
+    other = resolve("socketcand", "x", None, ["host=192.0.2.1", "port=29536"], listening=False)
+    with pytest.raises(InputError, match="this version sends on virtual buses"):
+        in_front(trial, other, [], None)
+
+
+def test_in_front_of_another_program(tmp_path, trial, rvsim):
+    """A bench without anything but a roof fan is served; its fan stands in for ours, over loopback."""
+    out = [f'[[change]]\ndevice = "{plan.name}"\nabsent = true\n' for plan in trial.loaded.rig.devices]
+    only = TEXT.split("[[expect]]")[0] + "".join(one for one in out if "roof fan" not in one)
+    Path(tmp_path / "fan.toml").write_text(only, encoding="utf-8")
+    command = [sys.executable, "-m", "rvsim", "bench", str(tmp_path / "fan.toml"), "--serve", "0", "--plain"]
+    with subprocess.Popen([*command, "--seconds", "30"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        line = b""
+        while b"port=" not in line:
+            line = process.stderr.readline()
+        port = re.search(rb"port=(\d+)", line)[1].decode()
+        text = TEXT.replace("20s", "8s").replace("15s", "7s")
+        Path(tmp_path / "short.toml").write_text(text, encoding="utf-8")
+        options = ["--interface", "socketcand", "--channel", "rvsim", "--adapter-option", "host=127.0.0.1"]
+        code, shown, _ = rvsim(
+            "shakedown", "short.toml", *options, "--adapter-option", f"port={port}", "--except", "roof fan"
+        )
+        process.terminate()
+        process.communicate()
+    assert (code, "passed, 1 of 1" in shown) == (0, True)
+
+
+def test_options_that_do_not_go_together(rvsim, trial):
+    """A line each."""
+    code, _, err = rvsim("shakedown", "winter_evening", "--except", "roof fan")
+    assert (code, "--except goes with --interface" in err) == (2, True)
+    code, _, err = rvsim("shakedown", "winter_evening", "--interface", "virtual", "--channel", "a", "--repeat", "2")
+    assert (code, "--interface goes with one run" in err) == (2, True)
