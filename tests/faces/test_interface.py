@@ -46,9 +46,11 @@ def test_a_spoilt_one_is_not_for_the_stated_reason(bus):
     """It reads the outdoor sensor, 2, so it never has enough: the cabin gets too warm, and that is what is told."""
     under_test = bus("warm_cabin", except_devices=["control panel"])
     thermostat.Thermostat(under_test, sensor=2).run(3600)
-    (outcome,) = under_test.verdict().failed
-    assert outcome.expected.startswith("and does not get too warm")
-    assert outcome.found.startswith("22.5")
+    warm, command = under_test.verdict().failed
+    assert warm.expected.startswith("and does not get too warm")
+    assert warm.found.startswith("22.5")
+    assert command.expected.startswith("no heat is asked for once ambient sensor 1")
+    assert any("19FF9C92 02" in line for line in command.before)  # the sensor that it reads, just before the command
 
 
 def test_no_controller_at_all(bus):

@@ -110,7 +110,7 @@ def test_it_is_back_at_the_very_bit_with_traffic_and_without(off, bits, gap):
 
 @pytest.mark.parametrize("odd", [0, 1])
 def test_beside_a_lone_node_each_of_its_attempts_is_two_times_of_rest(pair, bits, odd):
-    """From the acknowledgement slot to the next start there are 25 recessive bits; no look is taken before it is due."""
+    """From the acknowledgement slot to the next start there are 25 recessive bits; few events are needed."""
     line = pair("a", "b", acknowledges=False)
     line.line.troubles.begin(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
