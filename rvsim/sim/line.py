@@ -82,7 +82,6 @@ class Line:
 
     def join(self, sender: object, name: str = "") -> Node:
         """Put a node onto the pair; from its next frame's start on it acknowledges others'."""
-        self._see_alone()
         node = self.nodes[sender] = Node(sender, name or ("outside" if sender is None else str(sender)))
         self.troubles.joined(node)
         self.resume()
@@ -336,7 +335,6 @@ class Line:
         if node.is_clean:
             self._marked.pop(node, None)
         elif self.nodes.get(node.sender) is node:
-            self._see_alone()
             self._marked[node] = None
         state = node.state
         if state is before:

@@ -204,7 +204,7 @@ def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
         Bench(Rig.model_validate(plain), catalogue, KINDS)
     assert str(refused.value) == (
         'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, circulation_pump, '
-        "roof_fan, charger, battery_monitor, tank, ambient"
+        "roof_fan, charger, battery_monitor, tank, ambient, own"
     )
 
 

@@ -47,6 +47,13 @@ def test_they_are_told_anew_after_bus_off(alone):
     assert endless(alone) == [("lone", 0x300)] * 2
 
 
+def test_who_is_heard_from_the_next_attempt_on_is_not_alone(alone, bits):
+    """Another node appears within the first attempt behind those that were told one by one."""
+    alone.at((16 * (bits(0x300, ZEROS) + 6) + 8) * 4 + 10, alone.line.join, "other")
+    assert len(alone.run()) == 1
+    assert endless(alone) == []
+
+
 def test_each_of_two_that_send_one_frame_is_told(pair):
     """Both are alone with it."""
     line = pair("a", "b", acknowledges=False)
