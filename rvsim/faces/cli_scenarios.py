@@ -27,11 +27,11 @@ Repeat = Annotated[
 
 def add_to(app: typer.Typer) -> None:
     """Add the commands."""
-    app.command(epilog="rvsim shakedown cold_start     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml")(
+    app.command(epilog="rvsim shakedown loose_plug     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml")(
         shakedown
     )
     app.command(
-        epilog="rvsim vary cold_start weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
+        epilog="rvsim vary warm_cabin weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
     )(vary)
 
 

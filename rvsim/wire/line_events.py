@@ -37,7 +37,7 @@ class NotAcknowledged(NamedTuple):
     """A frame reached its acknowledgement slot and nobody filled it.
 
     Told of each attempt that moves the transmit error counter. The endless ones at 128 are told of once, by
-    ``endless``, and end when the node's next frame goes through.
+    ``endless``, whatever frames the node sends meanwhile, until one of them goes through.
     """
 
     time: int
