@@ -109,7 +109,8 @@ class PowerLost:
             effect.end(bench)
         for device in self._devices:
             bench.plug_in(device)
-            bench.make(device, _start_anew)
+            if bench.is_plugged_in(device):
+                bench.make(device, _start_anew)
 
 
 def _start_anew(device: Device) -> None:

@@ -5,6 +5,7 @@ a device which raises is taken out by name while the bench goes on. Does not kno
 frame on the wires is handed to ``on_frame``.
 """
 
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from functools import partial
@@ -113,6 +114,7 @@ class Bench:
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
         """The wires; what is wrong with them is begun by ``spoil`` and ended by ``mend``."""
+        self._unplugged: Counter[str] = Counter()
         self._spoilt: dict[Trouble, set[object]] = {}
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
@@ -159,16 +161,22 @@ class Bench:
 
     def unplug(self, name: str) -> None:
         """Take a device off the wires; what it has waiting is lost, and it does not babble there."""
+        self._unplugged[name] += 1
         for babble in self._babbles(name):
             self.line.troubles.end(babble)
         self.line.leave(self._by_name[name])
 
     def plug_in(self, name: str) -> None:
-        """Put a device onto the wires again."""
-        if self._by_name[name] not in self._taken_out:
+        """Put a device onto the wires again, once it is plugged in as often as it was unplugged."""
+        self._unplugged[name] -= 1
+        if self._unplugged[name] <= 0 and self._by_name[name] not in self._taken_out:
             self.line.join(self._by_name[name], name)
             for babble in self._babbles(name):
                 self.line.troubles.begin(babble)
+
+    def is_plugged_in(self, name: str) -> bool:
+        """Tell whether a device is on the wires."""
+        return self._by_name[name] in self.line.nodes
 
     def spoil(self, trouble: Trouble, by: object) -> None:
         """Let something be wrong with the wires until all who want it so have mended it."""

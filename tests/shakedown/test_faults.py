@@ -285,3 +285,16 @@ def test_every_fault_says_whom_it_befalls_and_when(vehicle):
         ("heater", "from 20s until 40s"),
         ("the wires", 'when a step starts "noise"'),
     ]
+
+
+def test_supplies_that_fail_one_over_the_other(vehicle):
+    """The device is off the wires, and acknowledges nothing, until the last of them is over; then it claims once."""
+    plans = [
+        {"fault": "brown_out", "devices": ["heater"], "from": "20s", "until": "40s"},
+        {"fault": "restart", "device": "heater", "from": "30s", "takes": "20s"},
+    ]
+    run = vehicle(fault=plans).run(45)
+    assert not run.bench.is_plugged_in("heater")
+    assert run.run(60).of("heater", begin=20, end=50) == []
+    assert run.bench.is_plugged_in("heater")
+    assert len(run.of("heater", "ADDRESS_CLAIM", begin=50)) == 1
