@@ -46,7 +46,7 @@ def test_every_simulated_kind_is_suggested_where_its_function_is_heard(recorded,
     text, rig = learn(recorded["winter_evening"])
     assert {one.kind for one in rig.devices} == {""}
     suggested = re.findall(r'^# kind = "(\w+)"  # needed only if it is to be simulated$', text, re.MULTILINE)
-    assert set(suggested) == set(KINDS)
+    assert set(suggested) == set(KINDS) - {"own"}  # what a device of one's own does stands nowhere
     shipped = {one.address: one.kind for one in load_rig("ottersby").devices}
     assert suggested == [shipped[one.address] for one in rig.devices]
 
