@@ -31,6 +31,11 @@ class RvsimError(Exception):
 
     exit_code = Exit.USAGE
 
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """What there is to say, a line each."""
+        return (str(self),)
+
 
 class InputError(RvsimError):
     """What the user gave cannot be used: each argument is one line saying what, where and what to do next."""

@@ -24,7 +24,7 @@ from rvsim.wire.diagnostics import Trouble
 from rvsim.wire.fields import Special, State
 from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
 from rvsim.wire.name import Name
-from rvsim.wire.spec import MessageSpec
+from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
 from rvsim.wire.texts import (
     PRODUCT_IDENTIFICATION,
     SOFTWARE_IDENTIFICATION,
@@ -37,8 +37,6 @@ from rvsim.world.world import World
 SECOND = 1_000_000
 PERCENT = 0.5
 """One raw step of a percent field (rv-c.com/node/569)."""
-GAP_UNSAID_US = 5 * SECOND
-"""Where the user's own definition of a message leaves its gap out; most status messages have it (from memory)."""
 MAKE, SOFTWARE = "rvsim bench", "1.0"
 """What simulated devices say they are: nobody's product."""
 INDUSTRY_GROUP = 0

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 
-from rvsim.errors import Exit, InputError, RvsimError
+from rvsim.errors import Exit, RvsimError
 
 
 def say(*lines: str) -> None:
@@ -26,7 +26,7 @@ def ending(command: Callable[[], int]) -> int:
         sys.stdout.flush()
         return code
     except RvsimError as error:
-        say(*(error.problems if isinstance(error, InputError) else (str(error),)))
+        say(*error.problems)
         return error.exit_code
     except KeyboardInterrupt:
         say("interrupted")

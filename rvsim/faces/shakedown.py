@@ -38,8 +38,8 @@ def do(job: Job, dbc: tuple[Path, ...] = (), record: Path | None = None, keep: P
     try:
         return as_json(Trial(job, dbc).run(record, keep))
     except RvsimError as error:
-        problems = error.problems if isinstance(error, InputError) else (str(error),)
-        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), "; ".join(problems)))
+        why = "; ".join(error.problems)
+        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
 
 
 def place_of(job: Job, folder: Path) -> Path:

@@ -110,12 +110,7 @@ class Session:
         tap: Callable[[Frame], None] | None = None,
         recorder: Writes | None = None,
     ) -> None:
-        names = [plan.name for plan in trial.loaded.rig.devices]
-        unknown = [
-            f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in absent if name not in names
-        ]
-        if unknown:
-            raise InputError(*unknown)
+        check_absent(trial.loaded.rig, absent)
         self.trial = trial
         self._failures: list[Failure] = []
         self.run = Run(
@@ -144,33 +139,24 @@ class Session:
         self.run.bench.put(identifier, data)
 
     def verdict(self) -> Verdict:
-        """Judge what has happened up to now; nothing that comes later counts any more."""
+        """Judge what has happened up to now; nothing that comes later counts any more.
+
+        Steps that never came are expectations that were not met.
+        """
         if self._verdict is None:
-            trial = self.trial
-            self._verdict = verdict_of(self.run, trial.loaded, trial.seed, trial.values, self.run.time, self._failures)
+            trial, run, end = self.trial, self.run, self.run.time
+            lasted = f"it never happened in {end / 1e6:g} s"
+            never = [
+                Outcome(step, False, lasted, end / 1e6, look="what the step waits for") for step in run.script.undone
+            ]
+            self._verdict = Verdict(
+                scenario=trial.loaded.name,
+                title=trial.loaded.scenario.title,
+                seed=trial.seed,
+                values=dict(trial.values),
+                seconds=end / 1e6,
+                frames=run.jury.frames,
+                outcomes=(*run.jury.finish(end), *never),
+                error="; ".join(failure.sentence for failure in self._failures),
+            )
         return self._verdict
-
-
-def verdict_of(
-    run: Run,
-    loaded: LoadedScenario,
-    seed: int,
-    values: Mapping[str, Value],
-    end: int,
-    failures: list[Failure],
-) -> Verdict:
-    """Return what a run that has ended came to; steps that never came are not met expectations."""
-    never = [
-        Outcome(step, False, f"it never happened in {end / 1e6:g} s", end / 1e6, look="what the step waits for")
-        for step in run.script.undone
-    ]
-    return Verdict(
-        scenario=loaded.name,
-        title=loaded.scenario.title,
-        seed=seed,
-        values=dict(values),
-        seconds=end / 1e6,
-        frames=run.jury.frames,
-        outcomes=(*run.jury.finish(end), *never),
-        error="; ".join(failure.sentence for failure in failures),
-    )

@@ -3,35 +3,24 @@
 Knows: the kinds of expectation and how each reads as a sentence. Does not know how one is judged (`judge`).
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from rvsim.rig.quantity import Duration, spoken
-from rvsim.rig.table import Line, Table
+from rvsim.rig.table import Line
 from rvsim.shakedown.quantities import Quantity
 from rvsim.shakedown.sight import Sight
-from rvsim.shakedown.words import InTheRig, KindWord, PresenceWord
-
-Count = Annotated[int, Field(ge=0)]
+from rvsim.shakedown.words import InTheRig, KindWord, Positive, PresenceWord, Timed
 
 
-class ExpectPlan(Table):
+class ExpectPlan(Timed):
     """What every expectation has: words for it, and the part of the run in which it counts."""
 
     says: Line | None = None
     """What it is about in the words of whoever wrote it; without it the sentence of its kind stands there."""
     since: Duration = Field(default=0, alias="from")
-    until: Duration | None = None
-
-    @field_validator("until")
-    @classmethod
-    def _later(cls, until: int | None, info: ValidationInfo) -> int | None:
-        since = info.data.get("since")
-        if until is not None and since is not None and until <= since:
-            raise ValueError(f"{spoken(until)} is not after from, {spoken(since)}; write a later time, or leave it out")
-        return until
 
     @property
     def sights(self) -> Mapping[str, Sight]:
@@ -48,6 +37,11 @@ class ExpectPlan(Table):
     def sentence(self) -> str:
         """Say what is expected."""
         raise NotImplementedError
+
+    @property
+    def told(self) -> str:
+        """Say it, with the words of whoever wrote it first."""
+        return f"{self.says}: {self.sentence}" if self.says else self.sentence
 
 
 class SeenPlan(ExpectPlan):
@@ -93,7 +87,7 @@ class EveryPlan(ExpectPlan):
 
     expect: Literal["every"]
     sight: Sight
-    gap: Annotated[Duration, Field(gt=0)]
+    gap: Positive
 
     @property
     def sentence(self) -> str:
@@ -124,7 +118,7 @@ class AnswerPlan(ExpectPlan):
     expect: Literal["answer"]
     to: Sight
     sight: Sight
-    within: Annotated[Duration, Field(gt=0)]
+    within: Positive
 
     @property
     def sentence(self) -> str:
@@ -306,9 +300,3 @@ Expectation = Annotated[
     | FlagPlan,
     Field(discriminator="expect"),
 ]
-
-
-def sentences(expectations: tuple[Expectation, ...]) -> Iterator[str]:
-    """Say each expectation, with the words of whoever wrote it first."""
-    for plan in expectations:
-        yield f"{plan.says}: {plan.sentence}" if plan.says else plan.sentence

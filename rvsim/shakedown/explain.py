@@ -28,10 +28,7 @@ def explained(loaded: LoadedScenario) -> Iterator[str]:
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
     yield from _listed("What goes wrong", (f"{_fault(fault)}, {fault.when}" for fault in scenario.faults))
     yield from _listed("What is done", (step.sentence for step in _in_order(scenario.steps)))
-    yield from _listed(
-        "What is expected",
-        (f"{one.says}: {one.sentence}" if one.says else one.sentence for one in scenario.expectations),
-    )
+    yield from _listed("What is expected", (one.told for one in scenario.expectations))
 
 
 def _listed(head: str, lines: Iterator[str]) -> Iterator[str]:

@@ -9,18 +9,16 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.model import HIGHEST_ADDRESS
-from rvsim.rig.quantity import Duration, shown, spoken
-from rvsim.rig.table import Line, Table
+from rvsim.rig.quantity import shown, spoken
+from rvsim.rig.table import Line
 from rvsim.shakedown.sight import Identifier
-from rvsim.shakedown.words import InTheRig, Word
+from rvsim.shakedown.words import InTheRig, Positive, Timed, Word
 from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
 from rvsim.wire.timing import BIT_RATE, least_bits
 
 _BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
-Percentage = Annotated[float, Field(gt=0, le=100)]
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
-Positive = Annotated[Duration, Field(gt=0)]
 _SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
 """Microseconds that no frame goes below."""
 
@@ -34,21 +32,11 @@ def _bytes(text: str) -> str:
 Bytes = Annotated[str, AfterValidator(_bytes)]
 
 
-class FaultPlan(Table):
+class FaultPlan(Timed):
     """What every fault has: a time, to the end of the run without ``until``, or a name by which a step starts it."""
 
     name: Line | None = None
     """By which a step of the script starts and stops it; then it needs no ``from``."""
-    since: Duration | None = Field(default=None, alias="from")
-    until: Duration | None = None
-
-    @field_validator("until")
-    @classmethod
-    def _later(cls, until: int | None, info: ValidationInfo) -> int | None:
-        since = info.data.get("since")
-        if until is not None and since is not None and until <= since:
-            raise ValueError(f"{spoken(until)} is not after from, {spoken(since)}; write a later time, or leave it out")
-        return until
 
     @model_validator(mode="after")
     def _begins(self) -> Self:

@@ -15,12 +15,11 @@ from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown import fault_plans as plans
 from rvsim.shakedown import gates
 from rvsim.shakedown.wires import OnTheWires, trouble_of
-from rvsim.sim.bench import Bench, Ear, Gate
+from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.diagnostics import Trouble as Fault
-from rvsim.wire.fields import FieldSpec, State
-from rvsim.wire.spec import MessageSpec
+from rvsim.wire.fields import State
 
 
 class Effect(Protocol):
@@ -52,7 +51,7 @@ class Inward(NamedTuple):
     """An ear between the wires and a device."""
 
     device: str
-    ear: Ear
+    ear: Gate
 
     def begin(self, bench: Bench) -> None:
         """Put it behind those that are there."""
@@ -191,9 +190,9 @@ class Maker:
             case plans.SharedAddressPlan():
                 yield from self._shared_address(fault)
             case plans.CommandIgnoredPlan():
-                yield Inward(fault.device, gates.only_hearing(self._commands(fault), gates.silence()))
+                yield Inward(fault.device, gates.only(self._commands(fault), gates.silence()))
             case plans.CommandDelayedPlan():
-                yield Inward(fault.device, gates.only_hearing(self._commands(fault), gates.delayed(fault.by)))
+                yield Inward(fault.device, gates.only(self._commands(fault), gates.delayed(fault.by)))
             case plans.RestartPlan():
                 yield PowerLost((fault.device,), fault.takes)
             case plans.BrownOutPlan():
@@ -212,8 +211,9 @@ class Maker:
 
     def _commands(self, fault: plans.CommandIgnoredPlan | plans.CommandDelayedPlan) -> frozenset[int]:
         """Return the DGNs of the commands that are meant."""
-        if fault.message is not None:
-            return frozenset({self._catalogue.by_name(fault.message).dgn})
+        named = self._dgns(fault.message)
+        if named is not None:
+            return named
         commands = [name for function in self._devices[fault.device].functions for name in FUNCTIONS[function].commands]
         if not commands:
             raise ValueError(f"{fault.device} takes no command of its functions; name the message")
@@ -223,7 +223,7 @@ class Maker:
 
     def _field_gate(self, fault: plans.ValuePlan, random: Random) -> Gate:
         spec = self._catalogue.by_name(fault.message)
-        field = _field(spec, fault.field)
+        field = spec.field(fault.field)
         _check_sender(fault, self._devices[fault.device])
         match fault:
             case plans.StuckPlan():
@@ -295,7 +295,7 @@ class Maker:
             source = fault.address
         elif fault.as_device is not None:
             source = self._devices[fault.as_device].address
-            deaf_to_claims = gates.only_hearing(frozenset({ADDRESS_CLAIM}), gates.silence())
+            deaf_to_claims = gates.only(frozenset({ADDRESS_CLAIM}), gates.silence())
             yield Inward(fault.as_device, deaf_to_claims)
         yield Inward(fault.device, gates.addressed_as(own, source))
         yield Outward(fault.device, gates.readdressed(source))
@@ -339,11 +339,3 @@ def _check_sender(fault: plans.ValuePlan, plan: DevicePlan) -> None:
             f"{fault.device} is no {function.title} and never sends {fault.message}; "
             f"it sends {', '.join(sends) or 'no status of its own'}"
         )
-
-
-def _field(spec: MessageSpec, name: str) -> FieldSpec:
-    if name not in spec.by_name:
-        raise ValueError(
-            f"{spec.name} has no field {name}{did_you_mean(name, spec.by_name)}; it has: {', '.join(spec.by_name)}"
-        )
-    return spec.by_name[name]

@@ -6,7 +6,7 @@ Knows: what each does to a frame. A device never learns of them. Does not know w
 from collections.abc import Callable, Mapping
 from random import Random
 
-from rvsim.sim.bench import Ear, Gate, Heard, Sent
+from rvsim.sim.bench import Gate, Passed
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
@@ -28,16 +28,7 @@ def only(dgns: frozenset[int] | None, gate: Gate) -> Gate:
     if dgns is None:
         return gate
     return lambda time, identifier, data: (
-        gate(time, identifier, data) if dgn_of(identifier) in dgns else Sent(identifier, data)
-    )
-
-
-def only_hearing(dgns: frozenset[int] | None, ear: Ear) -> Ear:
-    """Let an ear act on some DGNs only; None means all."""
-    if dgns is None:
-        return ear
-    return lambda time, identifier, data: (
-        ear(time, identifier, data) if dgn_of(identifier) in dgns else Heard(identifier, data)
+        gate(time, identifier, data) if dgn_of(identifier) in dgns else Passed(identifier, data)
     )
 
 
@@ -48,49 +39,49 @@ class Seldom:
         self._gap = gap
         self._last: dict[tuple[int, bytes], int] = {}
 
-    def __call__(self, time: int, identifier: int, data: bytes) -> Sent | None:
+    def __call__(self, time: int, identifier: int, data: bytes) -> Passed | None:
         """Let it through, or not."""
         key = (identifier, data[:1])
         if key in self._last and time - self._last[key] < self._gap:
             return None
         self._last[key] = time
-        return Sent(identifier, data)
+        return Passed(identifier, data)
 
 
 def late(by: int, random: Random) -> Gate:
     """Hold each frame back for a time of its own, up to ``by`` microseconds."""
-    return lambda _time, identifier, data: Sent(identifier, data, random.randint(0, by))
+    return lambda _time, identifier, data: Passed(identifier, data, random.randint(0, by))
 
 
 def shortened(length: int) -> Gate:
     """Cut frames after so many bytes."""
-    return lambda _time, identifier, data: Sent(identifier, data[:length])
+    return lambda _time, identifier, data: Passed(identifier, data[:length])
 
 
 def readdressed(source: int) -> Gate:
     """Send from another source address."""
-    return lambda _time, identifier, data: Sent(identifier & ~0xFF | source, data)
+    return lambda _time, identifier, data: Passed(identifier & ~0xFF | source, data)
 
 
-def addressed_as(own: int, source: int) -> Ear:
+def addressed_as(own: int, source: int) -> Gate:
     """Hear what is addressed to ``source`` as if it were to ``own``; what is really addressed to that is not heard."""
 
-    def ear(_time: int, identifier: int, data: bytes) -> Heard | None:
+    def ear(_time: int, identifier: int, data: bytes) -> Passed | None:
         destination = split(identifier).destination
         if destination == source:
-            return Heard(identifier & ~0xFF00 | own << 8, data)
-        return None if destination == own else Heard(identifier, data)
+            return Passed(identifier & ~0xFF00 | own << 8, data)
+        return None if destination == own else Passed(identifier, data)
 
     return ear
 
 
-def delayed(by: int) -> Ear:
+def delayed(by: int) -> Gate:
     """Let a frame be heard so many microseconds later."""
-    return lambda _time, identifier, data: Heard(identifier, data, by)
+    return lambda _time, identifier, data: Passed(identifier, data, by)
 
 
 class Instances:
-    """Says other instances than the device does, and with ``obeys`` hears commands for those as for its own.
+    """Says other instances than the device does, and hears what is said for those as for its own.
 
     Args:
         catalogue: where the instance stands in each message.
@@ -100,14 +91,14 @@ class Instances:
     def __init__(self, catalogue: Catalogue, changes: Mapping[int, Mapping[int, int]]) -> None:
         self._decoder, self._changes = Decoder(catalogue), changes
 
-    def gate(self, _time: int, identifier: int, data: bytes) -> Sent:
+    def gate(self, _time: int, identifier: int, data: bytes) -> Passed:
         """Put the other instance in."""
-        return Sent(identifier, self._changed(identifier, data) or data)
+        return Passed(identifier, self._changed(identifier, data) or data)
 
-    def ear(self, _time: int, identifier: int, data: bytes) -> Heard | None:
+    def ear(self, _time: int, identifier: int, data: bytes) -> Passed | None:
         """Hear what is said for the other instance; what is said for its own does not reach it."""
         changed = self._changed(identifier, data)
-        return None if changed is None else Heard(identifier, changed)
+        return None if changed is None else Passed(identifier, changed)
 
     def _changed(self, identifier: int, data: bytes) -> bytes | None:
         """Return the bytes with the other instance, None where there is no other."""
@@ -127,15 +118,15 @@ class FieldChanged:
         self._spec, self._field, self._change, self._even = spec, field, change, even
         self._begun: int | None = None
 
-    def __call__(self, time: int, identifier: int, data: bytes) -> Sent:
+    def __call__(self, time: int, identifier: int, data: bytes) -> Passed:
         """Change the field."""
         self._begun = time if self._begun is None else self._begun
         said = self._field.raw_in(data)
         if dgn_of(identifier) != self._spec.dgn or said is None:
-            return Sent(identifier, data)
+            return Passed(identifier, data)
         if not self._even and self._field.state(said) is not State.VALUE:
-            return Sent(identifier, data)
-        return Sent(identifier, self._spec.replace(data, self._field.name, self._change(time - self._begun, said)))
+            return Passed(identifier, data)
+        return Passed(identifier, self._spec.replace(data, self._field.name, self._change(time - self._begun, said)))
 
 
 class Stuck:
@@ -145,13 +136,13 @@ class Stuck:
         self._spec, self._field = spec, field
         self._first: dict[tuple[int, bytes], int] = {}
 
-    def __call__(self, _time: int, identifier: int, data: bytes) -> Sent:
+    def __call__(self, _time: int, identifier: int, data: bytes) -> Passed:
         """Put in what was said first."""
         said = self._field.raw_in(data)
         if dgn_of(identifier) != self._spec.dgn or said is None:
-            return Sent(identifier, data)
+            return Passed(identifier, data)
         first = self._first.setdefault((identifier, data[:1]), said)
-        return Sent(identifier, self._spec.replace(data, self._field.name, first))
+        return Passed(identifier, self._spec.replace(data, self._field.name, first))
 
 
 def within_limits(field: FieldSpec, raw: float) -> int:

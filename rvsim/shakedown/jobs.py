@@ -5,6 +5,7 @@ the smallest. Does not know how a run is made.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from itertools import product
 from math import isclose
@@ -124,7 +125,7 @@ def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
     Raises:
         InputError: there is no such place in the scenario, a line for each.
     """
-    data = _copied(file.data)
+    data = deepcopy(file.data)
     problems = []
     for key, value in values.items():
         *above, last = key.split(".")
@@ -140,12 +141,6 @@ def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
     return TomlFile(file.path, file.text, data)
 
 
-def _copied(data: Any) -> Any:
-    if isinstance(data, dict):
-        return {key: _copied(value) for key, value in data.items()}
-    return [_copied(value) for value in data] if isinstance(data, list) else data
-
-
 def _below(table: Any, step: str) -> Any:
     if isinstance(table, dict):
         return table.setdefault(step, {}) if step in ("weather",) or step in table else None
@@ -157,7 +152,7 @@ def _below(table: Any, step: str) -> Any:
 def smallest(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:
     """Return the run that failed with the least changes: fewest values that are not at ``home``, then the nearest.
 
-    ``home`` is what the scenario itself has, or the middle of what was tried.
+    ``home`` is what the scenario itself has.
     """
     failed = [verdict for verdict in verdicts if not verdict.passed]
     tried = {key: [verdict.values[key] for verdict in verdicts if key in verdict.values] for key in home}

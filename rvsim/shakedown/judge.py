@@ -5,7 +5,7 @@ told. Times are integer microseconds; a part of a run holds its beginning and no
 """
 
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from rvsim.rig.quantity import spoken
@@ -90,6 +90,11 @@ class Judge:
 
     # What subclasses fill in.
 
+    @property
+    def awaited(self) -> Sequence[Spotter]:
+        """The sights that it still looks for."""
+        return list(self.spotters.values())
+
     def frame(self, time: int, frame: Frame, device: str) -> None:
         """Take a frame of one of its DGNs."""
 
@@ -152,6 +157,10 @@ class _Every(Judge):
 class _Order(Judge):
     reached = 0
     last = ""
+
+    @property
+    def awaited(self) -> Sequence[Spotter]:
+        return list(self.spotters.values())[self.reached : self.reached + 1]
 
     def frame(self, time: int, frame: Frame, device: str) -> None:
         keys = list(self.spotters)

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import spoken
-from rvsim.shakedown.expect import OrderPlan, PresencePlan, WorldPlan
+from rvsim.shakedown.expect import PresencePlan, WorldPlan
 from rvsim.shakedown.judge import Judge, judge_of, moment
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.sight import spotters
@@ -140,7 +140,7 @@ class Jury:
 
     def _outcome(self, judge: Judge) -> Outcome:
         plan, broken = judge.plan, judge.broken
-        expected = f"{plan.says}: {plan.sentence}" if plan.says else plan.sentence
+        expected = plan.told
         if broken is None:
             return Outcome(expected, True)
         before, look = self._evidence[judge]
@@ -177,10 +177,7 @@ class Jury:
             yield "the message came, and its field said other things: what decides about that field"
 
     def _sent_by(self, judge: Judge, device: str | None) -> Iterable[str]:
-        spotted = list(judge.spotters.values())
-        if isinstance(judge.plan, OrderPlan):
-            spotted = spotted[judge.reached : judge.reached + 1] if hasattr(judge, "reached") else spotted
-        for spotter in spotted:
+        for spotter in judge.awaited:
             if spotter.spec is None:
                 continue
             senders = self._senders.get(spotter.spec.dgn, {})

@@ -151,20 +151,14 @@ def frame_of(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:
             raise ValueError(f"{len(data)} bytes do not fit into a frame; write 8 at most")
         return identifier_of(send.identifier), data
     spec = catalogue.by_name(send.message or "")
-    raws = {}
-    for name, value in send.fields.items():
-        if name not in spec.by_name:
-            raise ValueError(
-                f"{spec.name} has no field {name}{did_you_mean(name, spec.by_name)}; it has: {', '.join(spec.by_name)}"
-            )
-        raws[name] = _raw(spec.by_name[name], value)
+    raws = {name: _raw(spec.field(name), value) for name, value in send.fields.items()}
     return spec.identifier(OWN_ADDRESS, send.to if is_addressed(spec.dgn) else None), spec.encode(raws)
 
 
 def _raw(field: FieldSpec, value: float | str) -> int:
     if not isinstance(value, str):
         return field.raw(value)
-    codes = {label: raw for raw, label in field.labels.items()}
+    codes = field.codes
     if value not in codes:
         raise ValueError(
             f"{field.name} cannot say {shown(value)}{did_you_mean(value, codes)}; write a number"

@@ -12,9 +12,7 @@ from rvsim.rig.quantity import Duration, spoken
 from rvsim.rig.table import Line, Table
 from rvsim.shakedown.quantities import Quantity
 from rvsim.shakedown.sight import Identifier, Sight
-from rvsim.shakedown.words import Word
-
-Positive = Annotated[Duration, Field(gt=0)]
+from rvsim.shakedown.words import Positive, Word
 
 
 class SendPlan(Table):

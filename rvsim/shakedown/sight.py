@@ -117,7 +117,7 @@ class Spotter:
         self._layouts = Decoder(catalogue)
         self._identifier = None if sight.identifier is None else identifier_of(sight.identifier)
         self.spec: MessageSpec | None = None if sight.message is None else catalogue.by_name(sight.message)
-        self._field = None if self.spec is None or sight.field is None else _field(self.spec, sight.field)
+        self._field = None if self.spec is None or sight.field is None else self.spec.field(sight.field)
         self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, sight.equals)
 
     @cached_property
@@ -192,14 +192,6 @@ class Spotter:
             yield abs(value - float(self._field.value(self._raw)))
 
 
-def _field(spec: MessageSpec, name: str) -> FieldSpec:
-    if name not in spec.by_name:
-        raise ValueError(
-            f"{spec.name} has no field {name}{did_you_mean(name, spec.by_name)}; it has: {', '.join(spec.by_name)}"
-        )
-    return spec.by_name[name]
-
-
 def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | None, State | None]:
     """Return the raw value, or the state, that a field must have."""
     if equals is None:
@@ -208,7 +200,7 @@ def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | 
         return field.raw(equals), None
     if equals in set(State):
         return None, State(equals)
-    codes = {label: raw for raw, label in field.labels.items()}
+    codes = field.codes
     if equals not in codes:
         raise ValueError(
             f"{field.name} cannot say {shown(equals)}{did_you_mean(equals, codes)}; write a number in "

@@ -1,17 +1,17 @@
-"""Words of a scenario that are checked against its rig and against how messages are named.
+"""Words of a scenario that are checked against its rig and against how messages are named, and times.
 
-Knows: a name of a message or field, a device of the rig. Does not know what is said with them.
+Knows: a name of a message or field, a device of the rig, from when to when. Does not know what is said with them.
 """
 
 from collections.abc import Callable
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import AfterValidator, BeforeValidator, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import shown
-from rvsim.rig.table import Line
+from rvsim.rig.quantity import Duration, shown, spoken
+from rvsim.rig.table import Line, Table
 from rvsim.watch.flag import Kind
 from rvsim.watch.transitions import Presence
 
@@ -44,7 +44,23 @@ def _one_of(words: type[StrEnum], what: str) -> Callable[[object], object]:
 
 KindWord = Annotated[Kind, BeforeValidator(_one_of(Kind, "kind of flag"))]
 PresenceWord = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of the roll call"))]
+Positive = Annotated[Duration, Field(gt=0)]
 Word = Annotated[str, AfterValidator(_word)]
 """The name of a message or field."""
 InTheRig = Annotated[Line, AfterValidator(_in_the_rig)]
 """The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
+
+
+class Timed(Table):
+    """Something that lasts from one time of the run to another; ``until`` None is the end."""
+
+    since: Duration | None = Field(default=None, alias="from")
+    until: Duration | None = None
+
+    @field_validator("until")
+    @classmethod
+    def _later(cls, until: int | None, info: ValidationInfo) -> int | None:
+        since = info.data.get("since")
+        if until is not None and since is not None and until <= since:
+            raise ValueError(f"{spoken(until)} is not after from, {spoken(since)}; write a later time, or leave it out")
+        return until

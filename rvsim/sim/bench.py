@@ -28,26 +28,16 @@ from rvsim.wire.timing import BIT_RATE
 from rvsim.world.world import World
 
 
-class Sent(NamedTuple):
-    """What of a device's frame reaches the wires, ``delay`` microseconds later than the device sent it."""
+class Passed(NamedTuple):
+    """What of a frame gets through a gate, ``delay`` microseconds later than it came."""
 
     identifier: int
     data: bytes
     delay: int = 0
 
 
-class Heard(NamedTuple):
-    """What of a frame on the wires reaches a device, ``delay`` microseconds later."""
-
-    identifier: int
-    data: bytes
-    delay: int = 0
-
-
-Gate = Callable[[int, int, bytes], Sent | None]
-"""What a fault does to a device's frame: time, identifier and data to what reaches the wires, or None."""
-Ear = Callable[[int, int, bytes], Heard | None]
-"""What a fault does to a frame on its way to a device."""
+Gate = Callable[[int, int, bytes], Passed | None]
+"""What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
 _FIRST = -1
 """The priority of what a plan does at a time: before everything that happens by itself then."""
 
@@ -119,7 +109,7 @@ class Bench:
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
-        self.ears: dict[str, list[Ear]] = {}
+        self.ears: dict[str, list[Gate]] = {}
         """What stands between the wires and the devices that have any, in this order."""
         self.devices = [
             self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in plans
@@ -234,17 +224,25 @@ class Bench:
         device.outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
-        delay = 0
-        for gate in gates:
-            sent = gate(self.kernel.now, identifier, data)
-            if sent is None:
-                return
-            identifier, data, later = sent
-            delay += later
+        passed = self._through(gates, identifier, data)
+        if passed is None:
+            return
+        identifier, data, delay = passed
         if delay:
             self.kernel.at(self.kernel.now + delay, self._send_late, (identifier, data, device))
         else:
             self.line.send(identifier, data, device)
+
+    def _through(self, gates: Iterable[Gate], identifier: int, data: bytes) -> Passed | None:
+        """Return what gets through gates that stand one behind the other; their delays add up."""
+        delay = 0
+        for gate in gates:
+            passed = gate(self.kernel.now, identifier, data)
+            if passed is None:
+                return None
+            identifier, data, later = passed
+            delay += later
+        return Passed(identifier, data, delay)
 
     def _send_late(self, late: tuple[int, bytes, Device]) -> None:
         if late[2] in self.line.nodes:  # it may have lost its power meanwhile
@@ -266,19 +264,14 @@ class Bench:
                 self._run(device, device.hear, frame.identifier, frame.data)
 
     def _hear_through(self, device: Device, identifier: int, data: bytes) -> None:
-        delay = 0
-        for ear in self.ears[device.name]:
-            heard = ear(self.kernel.now, identifier, data)
-            if heard is None:
-                return
-            identifier, data, later = heard
-            delay += later
-        if delay:
-            self.kernel.at(
-                self.kernel.now + delay, self._wake, (device, partial(device.hear, identifier, data)), priority=1
-            )
+        passed = self._through(self.ears[device.name], identifier, data)
+        if passed is None:
+            return
+        hear = partial(device.hear, passed.identifier, passed.data)
+        if passed.delay:
+            self.kernel.at(self.kernel.now + passed.delay, self._wake, (device, hear), priority=1)
         else:
-            self._run(device, device.hear, identifier, data)
+            self._run(device, hear)
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self._taken_out.add(device)

@@ -14,11 +14,9 @@ from rvsim.rig.model import DevicePlan, Rig
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.response import Stream, utilisation_percent, worst_responses
-from rvsim.wire.spec import MessageSpec
+from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
 from rvsim.wire.timing import most_bits
 
-GAP_UNSAID = 5_000_000
-"""Microseconds; where a definition leaves the gap out: most status messages have it (from memory)."""
 ASIDE_GAP = 50_000
 """Microseconds between two frames that a node sends beside its periodic ones: claims, commands, answers, news, packets
 of long messages. SAE J1939-21 has 50 ms for packets to everyone; that the others keep it too is our assumption."""
@@ -61,4 +59,4 @@ def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
 
 
 def _stream(spec: MessageSpec, source: int) -> Stream:
-    return Stream(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID)
+    return Stream(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID_US)

@@ -111,6 +111,11 @@ class FieldSpec:
         return (1 << self.length) - 1
 
     @cached_property
+    def codes(self) -> Mapping[str, int]:
+        """The raw values that have a name, by it."""
+        return {label: raw for raw, label in self.labels.items()}
+
+    @cached_property
     def states(self) -> Mapping[int, State]:
         """The raw values that are not a value, and what they say instead."""
         if self.special is Special.NONE:

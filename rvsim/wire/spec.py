@@ -13,6 +13,9 @@ from rvsim.wire import ident
 from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter
 from rvsim.wire.fields import FieldSpec, Origin, Reading
 
+GAP_UNSAID_US = 5_000_000
+"""Where a definition of a status message leaves its gap out; most have it (from memory)."""
+
 
 @dataclass(frozen=True)
 class MessageSpec:
@@ -91,6 +94,17 @@ class MessageSpec:
         except TypeError:  # asked for only now: looking up every name takes as long as packing
             self._check_names(raws)
             raise
+
+    def field(self, name: str) -> FieldSpec:
+        """Return a field by its name.
+
+        Raises:
+            ValueError: it has none of this name.
+        """
+        if name not in self.by_name:
+            close = did_you_mean(name, self.by_name)
+            raise ValueError(f"{self.name} has no field {name}{close}; it has: {', '.join(self.by_name)}")
+        return self.by_name[name]
 
     def _check_names(self, names: Iterable[str]) -> None:
         for name in names:

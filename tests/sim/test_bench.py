@@ -11,7 +11,7 @@ from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.sim.bench import Bench, Heard, Sent
+from rvsim.sim.bench import Bench, Passed
 from rvsim.sim.wiring import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
@@ -123,7 +123,7 @@ def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, dev
 def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
     """With the monitor heard the charger is quiet about DC source 1; with its frames cut it says all but status 3."""
     given = []
-    note = lambda time, identifier, data: given.append(data) or Sent(identifier, data)  # noqa: E731
+    note = lambda time, identifier, data: given.append(data) or Passed(identifier, data)  # noqa: E731
     for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
         _, frames = run(20, gates={"charger": [note], **gates})
         late = [f for f in frames if f.time > 2 * SECOND and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
@@ -143,7 +143,7 @@ def test_a_gate_changes_what_reaches_the_wires(run):
     """A fault's gate sees time, identifier and data, and what it returns is what all others hear."""
 
     def gate(time, identifier, data):
-        return Sent(identifier, b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data)
+        return Passed(identifier, b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data)
 
     _, frames = run(30, gates={"indoor sensor": [gate]})
     spoilt = [f.data for f in frames if f.identifier == 0x19FF9C91]
@@ -340,7 +340,7 @@ def test_a_gate_can_send_from_elsewhere_and_later(run):
     """Identifier and time are a gate's too: the sensor's frames come 70 ms later from another address."""
     still = [f for f in run(30)[1] if f.identifier == 0x19FF9C91]
     _, frames = run(
-        30, gates={"indoor sensor": [lambda _, identifier, data: Sent(identifier & ~0xFF | 0x77, data, 70_000)]}
+        30, gates={"indoor sensor": [lambda _, identifier, data: Passed(identifier & ~0xFF | 0x77, data, 70_000)]}
     )
     moved = [f for f in frames if f.identifier == 0x19FF9C77]
     assert not [f for f in frames if f.identifier & 0xFF == 0x91]
@@ -350,8 +350,8 @@ def test_a_gate_can_send_from_elsewhere_and_later(run):
 def test_gates_stand_one_behind_the_other(run):
     """Delays add up, and where one lets nothing through the next is not asked."""
     asked = []
-    later = lambda _, identifier, data: Sent(identifier, data, 50_000)  # noqa: E731
-    last = lambda _, identifier, data: asked.append(data) or Sent(identifier, data)  # noqa: E731
+    later = lambda _, identifier, data: Passed(identifier, data, 50_000)  # noqa: E731
+    last = lambda _, identifier, data: asked.append(data) or Passed(identifier, data)  # noqa: E731
     _, frames = run(10, gates={"indoor sensor": [later, later, last], "outdoor sensor": [cut, last]})
     claim = next(f.time for f in frames if f.identifier == 0x18EEFF91)
     assert 100_000 < claim < 110_000
@@ -360,8 +360,8 @@ def test_gates_stand_one_behind_the_other(run):
 
 def test_an_ear_decides_what_a_device_hears(run):
     """A panel that hears no sensor does not heat; one that hears everything three seconds later does, later."""
-    deaf = lambda _, identifier, data: None if dgn_of(identifier) == 0x1FF9C else Heard(identifier, data)  # noqa: E731
-    late = lambda _, identifier, data: Heard(identifier, data, 3_000_000)  # noqa: E731
+    deaf = lambda _, identifier, data: None if dgn_of(identifier) == 0x1FF9C else Passed(identifier, data)  # noqa: E731
+    late = lambda _, identifier, data: Passed(identifier, data, 3_000_000)  # noqa: E731
     cabin = {}
     for name, ears in (("whole", []), ("deaf", [deaf]), ("late", [late])):
         bench, _ = run(0)
