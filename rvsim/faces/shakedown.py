@@ -9,7 +9,7 @@ import os
 import re
 import sys
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from pathlib import Path
 from typing import Any
@@ -116,16 +116,7 @@ def shakedown(
     checked(jobs, dbc)
     if record is not None and len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    verdicts = []
-    for verdict in run_all(jobs, dbc, processes, record):
-        verdicts.append(verdict)
-        _show(verdict, form, every)
-    if junit is not None:
-        written(junit, as_junit(verdicts))
-    passed = sum(verdict.passed for verdict in verdicts)
-    if form != "json" and len(verdicts) > 1:
-        print(f"{passed} of {len(verdicts)} runs passed")
-    return Exit.GOOD if passed == len(verdicts) else Exit.NOT_GOOD
+    return _shown(run_all(jobs, dbc, processes, record), form, every, junit)
 
 
 def on_a_bus(
@@ -147,29 +138,36 @@ def on_a_bus(
     """
     if len(jobs) > 1:
         raise InputError("--interface goes with one run: name one scenario, without --repeat")
-    checked(jobs, dbc)
+    (trial,) = checked(jobs, dbc)
     say(*bus.said)
-    verdict = in_front(Trial(jobs[0], dbc), bus, absent, record)
-    _show(verdict, form, every)
+    return _shown([in_front(trial, bus, absent, record)], form, every, junit)
+
+
+def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None) -> int:
+    """Show verdicts as they come, write them out, and return the exit code."""
+    told = []
+    for verdict in verdicts:
+        told.append(verdict)
+        if form == "json":
+            print(json.dumps(as_json(verdict), ensure_ascii=False))
+        else:
+            print("\n".join(as_text(verdict, every)))
+        sys.stdout.flush()
     if junit is not None:
-        written(junit, as_junit([verdict]))
-    return Exit.GOOD if verdict.passed else Exit.NOT_GOOD
+        written(junit, as_junit(told))
+    passed = sum(verdict.passed for verdict in told)
+    if form != "json" and len(told) > 1:
+        print(f"{passed} of {len(told)} runs passed")
+    return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
 
 
-def _show(verdict: Verdict, form: str, every: bool) -> None:
-    if form == "json":
-        print(json.dumps(as_json(verdict), ensure_ascii=False))
-    else:
-        print("\n".join(as_text(verdict, every)))
-    sys.stdout.flush()
-
-
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> None:
-    """Load the scenarios of jobs, so that mistakes are told before the first run.
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
+    """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
 
     Raises:
         InputError: one cannot be used, or expects nothing: all mistakes of all of them.
     """
+    trials: list[Trial] = []
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
@@ -179,10 +177,12 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> None:
                     f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
                 )
             trial.prepare()
+            trials.append(trial)
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(*problems)
+    return trials
 
 
 def written(path: Path, text: str) -> None:

@@ -6,14 +6,13 @@ Knows: how that is told. Does not know how values are laid over a scenario (`sha
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from rvsim import shipped
 from rvsim.errors import Exit, InputError
 from rvsim.faces.shakedown import checked, run_all, written
 from rvsim.rig.load import find
 from rvsim.rig.toml_file import read_toml
-from rvsim.shakedown.jobs import Range, drawn, grid, range_of, smallest
+from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
 from rvsim.shakedown.verdict import Value, Verdict, as_json, as_junit, as_text
 
 _SHOWN = 20
@@ -36,7 +35,7 @@ def vary(
         InputError: a value cannot be varied, or the scenario cannot be used.
     """
     ranges = [range_of(text) for text in given]
-    open_ranges = [one.key for one in ranges if one.low is not None and len(one.choices) == 2]
+    open_ranges = [one.key for one in ranges if one.low is not None]
     if draw is None and open_ranges:
         raise InputError(
             f"{open_ranges[0]}: a range without a step has no end of values; add one, like /5, or --draw N"
@@ -58,18 +57,8 @@ def vary(
 def home(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
     """Return what the scenario itself has for each varied key; the first value where it has none."""
     data = read_toml(find(scenario, shipped.scenario_folder(), "scenario")).data
-    return {one.key: _own(data, one.key.split("."), one.choices[0]) for one in ranges}
-
-
-def _own(data: Any, steps: Sequence[str], otherwise: Value) -> Value:
-    for step in steps:
-        if isinstance(data, dict) and step in data:
-            data = data[step]
-        elif isinstance(data, list) and step.isdigit() and 0 < int(step) <= len(data):
-            data = data[int(step) - 1]
-        else:
-            return otherwise
-    return data if isinstance(data, int | float | str | bool) else otherwise
+    own = {one.key: place_in(data, one.key.split(".")) for one in ranges}
+    return {one.key: own[one.key] if isinstance(own[one.key], Value) else one.choices[0] for one in ranges}
 
 
 def told(verdicts: Sequence[Verdict], at: Mapping[str, Value]) -> list[str]:

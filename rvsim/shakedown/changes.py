@@ -1,9 +1,8 @@
-"""What a scenario changes in the rig it names: devices that are left out, keys that are replaced.
+"""What a scenario changes in its rig: devices that are left out, keys that are replaced.
 
 Knows: how changes are laid over a rig before that is checked. Does not know what any key means.
 """
 
-from dataclasses import replace
 from typing import Any
 
 from rvsim.errors import did_you_mean
@@ -14,12 +13,12 @@ from rvsim.rig.toml_file import TomlFile
 _REPLACED = ("kind", "address", "functions")
 
 
-def changed(rig: TomlFile, scenario: TomlFile) -> tuple[TomlFile, tuple[str, ...]]:
-    """Return a rig file with a scenario's changes, and what is wrong with those that name no device of it.
+def changed(rig: dict[str, Any], scenario: TomlFile) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Return a rig's table with a scenario's changes, and what is wrong with those that name no device of it.
 
     What is wrong within a change is left to whoever checks the scenario.
     """
-    changes, devices = scenario.data.get("change", []), rig.data.get("device", [])
+    changes, devices = scenario.data.get("change", []), rig.get("device", [])
     if not isinstance(changes, list) or not isinstance(devices, list):
         return rig, ()
     problems = []
@@ -39,7 +38,7 @@ def changed(rig: TomlFile, scenario: TomlFile) -> tuple[TomlFile, tuple[str, ...
             del kept[place]
         else:
             kept[place] = _laid_over(kept[place], change)
-    return replace(rig, data={**rig.data, "device": kept}), tuple(problems)
+    return {**rig, "device": kept}, tuple(problems)
 
 
 def _laid_over(device: dict[str, Any], change: dict[str, Any]) -> dict[str, Any]:

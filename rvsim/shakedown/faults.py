@@ -4,7 +4,8 @@ Knows: which gates, ears, acts of devices and troubles of the wires make up each
 begins: a scenario's times, a step or a person at the bench do.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import partial
 from random import Random
 from typing import NamedTuple, Protocol
 
@@ -99,9 +100,13 @@ class PowerLost:
             bench.plan(bench.now + self._takes, lambda: self._back(bench))
 
     def end(self, bench: Bench) -> None:
-        """Give it back, if it does not come back by itself."""
-        if self._takes is None:
-            self._back(bench)
+        """Give it back."""
+        self._back(bench)
+
+    @property
+    def ends_itself(self) -> bool:
+        """Whether it comes back by itself."""
+        return self._takes is not None
 
     def _back(self, bench: Bench) -> None:
         for effect in self._cut_off:
@@ -120,21 +125,33 @@ def _nothing(_device: Device) -> None:
     """Leave it as it is."""
 
 
-class Planned(NamedTuple):
-    """A fault of a scenario with all that makes it up."""
+class Planned:
+    """A fault of a scenario; each time that it begins it is made up anew, and so remembers nothing of the last time.
 
-    plan: plans.FaultPlan
-    effects: tuple[Effect, ...]
+    Raises:
+        InputError, ValueError: as ``Maker.effects``.
+    """
+
+    def __init__(self, plan: plans.FaultPlan, make: Callable[[], Iterable[Effect]]) -> None:
+        self.plan = plan
+        self._make = make
+        self._under_way: list[Effect] = []
+        list(make())  # so that what cannot be made is told before anything runs
 
     def begin(self, bench: Bench) -> None:
-        """Let it begin."""
-        for effect in self.effects:
+        """Let it begin, if it is not under way."""
+        if self._under_way:
+            return
+        effects = list(self._make())
+        for effect in effects:
             effect.begin(bench)
+        self._under_way = [one for one in effects if not (isinstance(one, PowerLost) and one.ends_itself)]
 
     def end(self, bench: Bench) -> None:
-        """Let it end."""
-        for effect in reversed(self.effects):
+        """Let it end, if it is under way."""
+        for effect in reversed(self._under_way):
             effect.end(bench)
+        self._under_way = []
 
 
 def planned(faults: tuple[plans.Fault, ...], where: str, rig: Rig, catalogue: Catalogue, seed: int) -> list[Planned]:
@@ -148,7 +165,7 @@ def planned(faults: tuple[plans.Fault, ...], where: str, rig: Rig, catalogue: Ca
     built, problems = [], []
     for number, fault in enumerate(faults, start=1):
         try:
-            built.append(Planned(fault, tuple(maker.effects(fault, number))))
+            built.append(Planned(fault, partial(maker.effects, fault, number)))
         except InputError as error:
             problems += [f"{where}, fault {number} ({fault.fault}): {problem}" for problem in error.problems]
         except ValueError as error:

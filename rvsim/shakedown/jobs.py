@@ -33,7 +33,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Range:
-    """What one value may be: some values, or anything between two numbers."""
+    """What one value may be: one of some values, or with ``low`` and ``high`` anything between these two."""
 
     key: str
     choices: tuple[Value, ...]
@@ -72,7 +72,7 @@ def range_of(text: str) -> Range:
     count = int((last - first) / by + 1e-9) + 1
     if count > _STEPS:
         raise InputError(f"{shown(text)}: these are {count} values; choose a longer step")
-    return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(count)), first, last)
+    return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(count)))
 
 
 def value_of(text: str) -> Value:
@@ -129,9 +129,9 @@ def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
     problems = []
     for key, value in values.items():
         *above, last = key.split(".")
-        table: Any = data
-        for step in above:
-            table = _below(table, step)
+        if above == ["weather"]:
+            data.setdefault("weather", {})  # every scenario has one, written or not
+        table = place_in(data, above)
         if isinstance(table, dict):
             table[last] = value
         else:
@@ -141,12 +141,16 @@ def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
     return TomlFile(file.path, file.text, data)
 
 
-def _below(table: Any, step: str) -> Any:
-    if isinstance(table, dict):
-        return table.setdefault(step, {}) if step in ("weather",) or step in table else None
-    if isinstance(table, list) and step.isdigit() and 0 < int(step) <= len(table):
-        return table[int(step) - 1]
-    return None
+def place_in(data: Any, steps: Sequence[str]) -> Any:
+    """Return what stands in a file's content under keys and numbers from 1; None where there is nothing."""
+    for step in steps:
+        if isinstance(data, dict):
+            data = data.get(step)
+        elif isinstance(data, list) and step.isdigit() and 0 < int(step) <= len(data):
+            data = data[int(step) - 1]
+        else:
+            return None
+    return data
 
 
 def smallest(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:

@@ -5,6 +5,7 @@ know how a fault acts nor how a run goes: this is data only.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NamedTuple, TypeVar
 
@@ -101,9 +102,13 @@ def load_scenario(
     """
     file = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
     rig_file, rig_problems = _rig_file(file)
+    own = file.data.get("rig")
     if rig_file is not None:
-        rig_file, more = changed(rig_file, file)
-        rig_problems += more
+        data, more = changed(rig_file.data, file)
+        rig_file, rig_problems = replace(rig_file, data=data), rig_problems + more
+    elif isinstance(own, dict):
+        data, more = changed(own, file)
+        file, rig_problems = replace(file, data={**file.data, "rig": data}), rig_problems + more
     devices = _device_names(rig_file.data if rig_file else file.data.get("rig"))
     faults = [name for name in (part(one, "name") for one in file.data.get("fault", ())) if isinstance(name, str)]
     rig: Rig | None = None

@@ -229,6 +229,13 @@ def test_vary_as_lines_and_by_chance(write, rvsim):
     assert all(-20 <= value <= 10 for value in values)
 
 
+def test_two_steps_are_no_open_range(write, rvsim):
+    """From 0 to 5 by 5 are two values."""
+    name = write(HEARD)
+    code, out, _ = rvsim("vary", name, "weather.outdoor_c=0..5/5", "--processes", "1")
+    assert (code, out.splitlines()[0]) == (0, "2 of 2 runs passed")
+
+
 def test_what_cannot_be_varied(write, rvsim):
     """An open range without a draw, a place that is not there."""
     name = write(HEARD)

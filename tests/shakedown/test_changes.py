@@ -50,6 +50,19 @@ def test_functions_and_kind(loaded):
     assert dict(device(loaded(text), "grey tank").functions) == {"tank": (7,)}
 
 
+def test_a_rig_in_the_scenario_itself_is_changed_as_well(tmp_path):
+    """What is changed there is not passed over in silence."""
+    device = '[[rig.device]]\nname = "{0}"\nkind = "tank"\naddress = {1}\nfunctions = {{ tank = {2} }}\n'
+    rig = '[rig]\nschema = 1\nname = "r"\ntitle = "R"\n' + device.format("one", 72, 0) + device.format("two", 73, 1)
+    path = tmp_path / "t.toml"
+    changes = '[[change]]\ndevice = "one"\nabsent = true\n[[change]]\ndevice = "two"\naddress = 80\n'
+    path.write_text(HEAD.replace('rig = "ottersby"\n', "") + rig + changes, encoding="utf-8")
+    assert [(plan.name, plan.address) for plan in load_scenario(path, settings_models()).rig.devices] == [("two", 80)]
+    path.write_text(path.read_text(encoding="utf-8").replace('device = "one"', 'device = "on"'), encoding="utf-8")
+    with pytest.raises(InputError, match='change 1: "on" is not in the rig'):
+        load_scenario(path, settings_models())
+
+
 def test_a_device_that_is_not_there(loaded):
     """With its line and a suggestion; what is wrong within a change is told as in the rig itself."""
     with pytest.raises(InputError) as refused:

@@ -298,3 +298,33 @@ def test_supplies_that_fail_one_over_the_other(vehicle):
     assert run.run(60).of("heater", begin=20, end=50) == []
     assert run.bench.is_plugged_in("heater")
     assert len(run.of("heater", "ADDRESS_CLAIM", begin=50)) == 1
+
+
+def test_a_fault_that_begins_again_remembers_nothing(vehicle):
+    """A drift that is started anew begins at the truth; started while it lasts it goes on, and one stop ends it."""
+    steps = [
+        {"at": "20s", "start": "away"},
+        {"at": "200s", "stop": "away"},
+        {"at": "300s", "start": "away"},
+        {"at": "310s", "start": "away"},
+        {"at": "400s", "stop": "away"},
+    ]
+    plan = {"fault": "drift", **AMBIENT, "per_hour": 360.0, "name": "away"}
+    run = vehicle(fault=[plan], step=steps, weather={"outdoor_c": 5.0}, lasts="450s").run(450)
+
+    def said(begin, end):
+        return run.values(AMBIENT["device"], AMBIENT["message"], AMBIENT["field"], begin, end)
+
+    assert said(190, 200)[-1] > 15
+    for begin, end in ((205, 300), (300, 306), (402, 450)):
+        assert all(value == pytest.approx(5.0, abs=0.9) for value in said(begin, end))
+    assert 12 < said(390, 400)[-1] < 15
+
+
+def test_a_restart_is_started_as_often_as_a_step_says(vehicle):
+    """It ends by itself, so no step has to stop it before the next."""
+    plan = {"fault": "restart", "device": "heater", "name": "again"}
+    run = vehicle(fault=[plan], step=[{"every": "20s", "from": "10s", "start": "again"}]).run(60)
+    for begin in (10, 30, 50):
+        assert run.of("heater", begin=begin, end=begin + 2) == []
+        assert run.of("heater", "ADDRESS_CLAIM", begin + 2, begin + 3)

@@ -57,6 +57,13 @@ def test_a_grid_has_every_combination():
     assert jobs[-1] == Job("s", {"a": 2, "b": "z"}, 6)
 
 
+def test_a_draw_from_steps_draws_steps():
+    """A range with a step is a list of values; one without has no end of them."""
+    stepped, open_ended = range_of("a=0..10/5"), range_of("a=0..10")
+    assert {job.values["a"] for job in drawn("s", [stepped], 50, 1)} == {0.0, 5.0, 10.0}
+    assert len({job.values["a"] for job in drawn("s", [open_ended], 50, 1)}) > 40
+
+
 def test_too_many_runs_are_refused():
     """Before any is made."""
     with pytest.raises(InputError, match="these are 1000000 runs"):
