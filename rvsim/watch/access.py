@@ -56,7 +56,8 @@ def follows(before: Frame, frame: Frame) -> bool:
 def latest_access(frames: Sequence[Frame]) -> Access | None:
     """Return the last access that others waited for, else the last one; None without frames.
 
-    Only what gave way by its identifier is told as waiting: a frame with a lower one came too late to take part.
+    Only what gave way by its identifier is told as waiting: a frame with a lower one came too late to take part. So did
+    what the node that went, or another that waits already, sent next: a node takes part with one frame at a time.
     """
     if not frames:
         return None
@@ -68,7 +69,12 @@ def latest_access(frames: Sequence[Frame]) -> Access | None:
             chains.append([frame])
     for chain in reversed(chains):
         first, rest = chain[0], chain[1:]
-        lost = [Waiting(frame, place) for frame in rest if (place := gives_way_at(first, frame)) is not None]
+        lost, seen = [], {first.identifier & 0xFF}
+        for frame in rest:
+            place = gives_way_at(first, frame)
+            if place is not None and frame.identifier & 0xFF not in seen:
+                seen.add(frame.identifier & 0xFF)
+                lost.append(Waiting(frame, place))
         if lost:
             return Access(first, tuple(lost))
     return Access(frames[-1], ())

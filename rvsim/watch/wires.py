@@ -61,6 +61,7 @@ class Wires:
         """Returns what the plan promises, None without a plan."""
         self._alone: dict[int, NobodyAcknowledges] = {}
         self._told_alone: set[int] = set()
+        self._heard_again: dict[int, int] = {}
         self._met: dict[int, FramesCollided] = {}
         self._late: WaitedTooLong | None = None
 
@@ -84,6 +85,8 @@ class Wires:
     def hear(self, time: int, source: int) -> None:
         """Learn that a frame of a source came through."""
         found = self._alone.pop(source, None)
+        if found is not None:
+            self._heard_again[source] = time
         if found is not None and source in self._told_alone:
             self._told_alone.discard(source)
             self._emit(Ended(time, found.cause))
@@ -145,7 +148,8 @@ class Wires:
             self._emit(met)
 
     def _wait(self, event: Waited) -> None:
-        if event.identifier & 0xFF in self._alone:
+        source = event.identifier & 0xFF
+        if source in self._alone or event.since < self._heard_again.get(source, 0):
             return  # it waited for an acknowledgement, and that is told
         response = event.time - event.since
         if self.longest is None or response > self.longest.time - self.longest.since:

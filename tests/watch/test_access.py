@@ -9,6 +9,8 @@ from rvsim.wire.frame import Frame
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
 FURNACE = Frame(1_000_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 """Start 0, then 18EEFF5E: 1100 0111011..., 19FFE45E: 1100 1111111...: bit 5 differs."""
+OTHER = FURNACE._replace(identifier=0x19FFE45F)
+"""The same of another node."""
 FULL_US = 524
 """131 bits of 4 us."""
 
@@ -53,11 +55,18 @@ def test_on_a_simulated_pair_the_stuff_bits_of_the_one_before_lie_between():
 
 def test_the_last_access_with_a_contest_is_told():
     """Claim, then furnace waiting for it; what came alone later is not the picture of arbitration."""
-    waiting = after(CLAIM, FURNACE, 20)
+    waiting = after(CLAIM, OTHER, 20)
     alone = FURNACE._replace(time=3_000_000)
     assert latest_access([CLAIM, waiting, alone]) == Access(CLAIM, (Waiting(waiting, 5),))
     assert latest_access([CLAIM, alone]) == Access(alone, ())
     assert latest_access([]) is None
+
+
+def test_a_node_does_not_contend_with_itself():
+    """It takes part with one frame at a time: its next one, right behind, has lost nothing."""
+    assert latest_access([CLAIM, after(CLAIM, FURNACE)]).waiting == ()
+    first, second = after(CLAIM, OTHER), after(after(CLAIM, OTHER), OTHER._replace(identifier=0x19FFF75F))
+    assert latest_access([CLAIM, first, second]) == Access(CLAIM, (Waiting(first, 5),))
 
 
 def test_a_lower_identifier_behind_it_came_too_late():

@@ -200,6 +200,16 @@ def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
 
 
+def test_nor_do_the_frames_that_stood_behind_it(planned):
+    """What was ready before the node was heard again waited for the same; what became ready later did not."""
+    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30).hear(40, HEATER)
+    planned.note(Waited(40 * SECOND + 600, "heater", HEATER, 20 * SECOND)).until(42)
+    assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
+    assert planned.watch.wires.longest is None
+    planned.note(Waited(43 * SECOND + 9000, "heater", HEATER, 43 * SECOND))
+    assert planned.flags[-1][1:] == ("bus-busy", "bus", True)
+
+
 # What is kept for the eye.
 
 

@@ -30,7 +30,8 @@ def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
     taken = len(bits) * 1_000_000 // BIT_RATE
     ready = len(access.waiting) + 1
     alone = "nobody else waited" if ready == 1 else f"{ready} were ready, and the lowest identifier went first"
-    lines: list[Line] = [((f"One access of the pair, ended at {frame.time / 1e6:.6f} s: {alone}.", "strong"),)]
+    head = f"One access of the pair, ended at {frame.time / 1e6:.6f} s: {alone}."
+    lines = wrapped(head, width, style="strong")
     lines += wrapped(
         "0 is dominant: it wins over 1. [0] [1] are stuff bits, put in after five equal ones.", width, "  ", "  "
     )
