@@ -52,7 +52,10 @@ def _leave(code: int) -> None:
     raise typer.Exit(code)
 
 
-@app.command(epilog="rvsim bench heater_goes_quiet --seconds 120 --speed 20     rvsim bench --json --record night.log")
+@app.command(
+    cls=options.WithServe,
+    epilog="rvsim bench heater_goes_quiet --seconds 120 --speed 20     rvsim bench --json --record night.log",
+)
 def bench(
     scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")] = "winter_evening",
     plain: options.Plain = False,
@@ -121,7 +124,7 @@ def _bench(
             from rvsim.faces.screen.show import show_bench
 
             return show_bench(loaded, make, end, speed)
-        run = make(_sink(loaded, catalogue, start, form, every, seed, speed), every=every, on_failure=_tell)
+        run = make(_sink(loaded, catalogue, start, form, every, seed, speed, absent), every=every, on_failure=_tell)
         if speed is None:
             run.virtual(loaded.scenario.lasts if end is None else end)
         else:
@@ -141,6 +144,7 @@ def _sink(
     every: bool,
     seed: int,
     speed: float | None,
+    absent: tuple[str, ...],
 ) -> "Sink":
     from rvsim.faces.output import JsonLines
     from rvsim.faces.run import CHANNEL
@@ -148,10 +152,11 @@ def _sink(
 
     if form == "json":
         return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
+    simulated = f"all simulated but {', '.join(dict.fromkeys(absent))}" if absent else "all simulated"
     how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
     opening = (
         f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
-        f"{len(loaded.rig.devices)} devices planned, all simulated, seed {seed}, {how}.",
+        f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {how}.",
     )
     return Sentences(sys.stdout, opening)
 

@@ -4,9 +4,10 @@ Knows: option names, help and the checks of a single value. Does not know what a
 """
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from rvsim.errors import InputError
 
@@ -53,8 +54,9 @@ Serve = Annotated[
     str | None,
     typer.Option(
         "--serve",
-        metavar="[HOST:]PORT",
-        help="Also serve the bus on this machine's loopback, for python-can's socketcand client; 0 is any free port.",
+        metavar="[HOST:PORT]",
+        help="Also serve the bus on this machine's loopback, for python-can's socketcand client; a port will do, 0 is "
+        "any that is free, and without one it is 29536.",
     ),
 ]
 Except = Annotated[
@@ -79,6 +81,19 @@ Dbc = Annotated[
     list[Path] | None,
     typer.Option("--dbc", metavar="FILE", help="Your own message definitions; they replace ours. May be repeated."),
 ]
+
+
+class WithServe(TyperCommand):
+    """A command whose ``--serve`` may stand without a value."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Give a bare ``--serve`` an empty value, and read what was typed as ever."""
+        typed = args[: args.index("--")] if "--" in args else args
+        filled = [
+            "--serve=" if word == "--serve" and (typed[place:] or ["-"])[0].startswith("-") else word
+            for place, word in enumerate(typed, start=1)
+        ]
+        return super().parse_args(ctx, [*filled, *args[len(typed) :]])
 
 
 def microseconds(seconds: float | None, option: str = "--seconds") -> int | None:

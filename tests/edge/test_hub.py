@@ -7,6 +7,7 @@ from contextlib import suppress
 
 import can
 import pytest
+from can.interfaces.socketcand.socketcand import convert_can_message_to_ascii_message as as_python_can_sends
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -80,6 +81,40 @@ def raw(hub):
         one.close()
 
 
+class Clock:
+    """Seconds that go on when they are told to."""
+
+    def __init__(self):
+        self.seconds = 1000.0
+
+    def __call__(self):
+        """Return them."""
+        return self.seconds
+
+
+def soon(holds):
+    """Wait until something holds that no event tells of, for at most five seconds."""
+    pause = threading.Event()
+    for _ in range(1000):
+        if holds():
+            return True
+        pause.wait(0.005)
+    return False
+
+
+def joined(connection):
+    """Go through the handshake; return the connection."""
+    assert connection.recv(256) == b"< hi >"
+    assert answered(connection, "< open rvsim >") == "< ok >"
+    assert answered(connection, "< rawmode >") == "< ok >"
+    return connection
+
+
+def numbered(number):
+    """A frame as it is written."""
+    return f"< send {number:08X} 1 {number & 0xFF:x} >".encode()
+
+
 def answered(connection, text):
     """Send a message and return the answer."""
     connection.sendall(text.encode())
@@ -144,6 +179,26 @@ def test_frames_wait_for_a_new_client(hub, raw):
         thread.join()
 
 
+@pytest.mark.parametrize("sends", [False, True], ids=["waits", "sends"])
+def test_frames_are_held_for_50_ms_or_until_the_client_sends(taken, sends):
+    """Until then it gets answers alone: a frame behind one would break python-can's handshake."""
+    clock = Clock()
+    with (
+        Hub(("127.0.0.1", 0), taken, clock) as hub,
+        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
+    ):
+        hub.publish(FRAME)
+        clock.seconds += 0.049
+        hub.publish(FRAME)
+        assert answered(one, "< echo >") == "< echo >"
+        if sends:
+            one.sendall(numbered(1))
+        else:
+            clock.seconds += 0.001
+            hub.publish(FRAME)
+        assert one.recv(40).startswith(b"< frame 19FFE45E")
+
+
 def test_a_frame_before_the_handshake_is_refused(raw, taken, hub):
     """So is one that is no frame: too many bytes, 30 bits, bytes that are not announced."""
     connection = raw()
@@ -151,6 +206,7 @@ def test_a_frame_before_the_handshake_is_refused(raw, taken, hub):
         "< send 00000001 1 1 >",
         "< open rvsim >< rawmode >",
         "< send 20000000 1 1 >",
+        "< send 00000001 1 1 1 >",
         "< send 00000001 2 1 >",
         "< send 00000001 9 1 1 1 1 1 1 1 1 1 >",
         "< send 123 1 1 >",
@@ -163,17 +219,138 @@ def test_a_frame_before_the_handshake_is_refused(raw, taken, hub):
     assert hub.statistics.clients == 1
 
 
-def test_a_slow_client_loses_its_oldest_frames(hub, client, raw, monkeypatch):
-    """The others get all of theirs, and whoever publishes never waits."""
+def test_frames_of_other_kinds_are_refused_and_the_client_stays(hub, client, taken):
+    """11-bit, remote and FD frames of python-can's client are counted, however many; it goes on as ever."""
+    one = client()
+    for number in range(25):
+        one.send(can.Message(arbitration_id=number, is_extended_id=False, data=[1]))
+        one.send(can.Message(arbitration_id=number, is_remote_frame=True, dlc=8))
+        one.send(can.Message(arbitration_id=number, is_fd=True, data=bytes(64)))
+    one.send(can.Message(arbitration_id=7, data=[1]))
+    taken.wait()
+    assert taken == [(7, b"\x01")]
+    hub.publish(FRAME)
+    assert one.recv(5).arbitration_id == FRAME.identifier
+    assert (hub.statistics.refused, hub.statistics.let_go) == (75, 0)
+
+
+def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch):
+    """What it gets at last is in order, ends with the newest, and lacks as many as are counted."""
     monkeypatch.setattr(module, "WAITING", 100)
-    slow = raw()
-    slow.recv(256)
-    answered(slow, "< open rvsim >")
-    answered(slow, "< rawmode >")
-    for number in range(300_000):
+    slow = joined(raw())
+    count = 100_000
+    for number in range(count):
         hub.publish(FRAME._replace(time=number))
-    assert hub.statistics.dropped > 0
+    dropped = hub.statistics.dropped
+    assert dropped > 0
+    received = b""
+    while not received.endswith(b" 0.099999 0100c864ffffffff >"):
+        received += slow.recv(1 << 20)
+    times = [int(part.split()[2].replace(b".", b"")) for part in received.split(b"<")[1:]]
+    assert times == sorted(times)
+    assert len(times) == count - dropped
     assert hub.statistics.clients == 1
+
+
+def test_a_hasty_client_is_held_until_its_frames_were_on_the_wires(hub, raw, taken):
+    """No frame is lost and their order is kept, however fast they are sent; meanwhile it hears the others' frames."""
+    connection = joined(raw())
+    everything = [(number, bytes([number])) for number in range(200)]
+    connection.sendall(b"".join(numbered(number) for number, _ in everything))
+    taken.wait(module.UNDER_WAY)
+    hub.publish(FRAME)
+    assert connection.recv(256).startswith(b"< frame 19FFE45E")
+    assert len(taken) == module.UNDER_WAY
+    for place in range(200):
+        taken.wait(place + 1)
+        assert len(taken) <= place + module.UNDER_WAY
+        hub.publish(Frame(place, *taken[place]))
+    assert taken == everything
+
+
+def test_frames_that_the_wires_lost_hold_a_client_for_a_time_only(taken):
+    """After five seconds it is read again."""
+    clock = Clock()
+    with (
+        Hub(("127.0.0.1", 0), taken, clock) as hub,
+        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
+    ):
+        one.sendall(b"".join(numbered(number) for number in range(50)))
+        taken.wait(module.UNDER_WAY)
+        clock.seconds += module.LOST_S - 0.5
+        hub.publish(FRAME)
+        assert one.recv(256).startswith(b"< frame 19FFE45E")
+        assert len(taken) == module.UNDER_WAY
+        clock.seconds += 0.5
+        hub.publish(FRAME)
+        taken.wait(50)
+
+
+def test_a_held_client_is_looked_at_again_without_anything_happening(hub, raw, taken, monkeypatch):
+    """Also on wires on which nothing goes through at all."""
+    monkeypatch.setattr(module, "LOST_S", 0.1)
+    connection = joined(raw())
+    connection.sendall(b"".join(numbered(number) for number in range(100)))
+    taken.wait(100)
+
+
+def test_what_a_held_client_sends_stays_with_it(raw, hub, taken, monkeypatch):
+    """It fills no memory of the hub: the connection takes no more, although blanks are quickly read."""
+    monkeypatch.setattr(module, "_READ", 1 << 22)
+    connection = joined(raw())
+    connection.sendall(b"".join(numbered(number) for number in range(module.UNDER_WAY + 1)))
+    taken.wait(module.UNDER_WAY)
+    connection.settimeout(1)
+    with pytest.raises(TimeoutError):
+        connection.sendall(b" " * 50_000_000)
+    assert len(taken) == module.UNDER_WAY
+
+
+def test_a_lost_frame_hides_no_later_one_of_another(taken):
+    """The same frame of somebody else, five seconds later, is heard."""
+    clock = Clock()
+    with (
+        Hub(("127.0.0.1", 0), taken, clock) as hub,
+        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
+    ):
+        for waited, heard in ((module.LOST_S - 0.5, 2), (module.LOST_S, 1)):
+            one.sendall(numbered(1))
+            taken.wait()
+            taken.clear()
+            clock.seconds += waited
+            hub.publish(Frame(1, 1, b"\x01"))
+            hub.publish(Frame(2, 2, b"\x01"))
+            assert one.recv(45).startswith(f"< frame {heard:08X}".encode())
+
+
+def test_a_held_client_that_vanishes(hub, raw, taken):
+    """It is forgotten when the frames that hold it have been on the wires."""
+    connection = joined(raw())
+    connection.sendall(b"".join(numbered(number) for number in range(module.UNDER_WAY + 1)))
+    taken.wait(module.UNDER_WAY)
+    connection.close()
+    for identifier, data in list(taken):
+        hub.publish(Frame(1, identifier, data))
+    assert soon(lambda: hub.statistics.clients == 0)
+
+
+def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch):
+    """One too many is closed at once and counted; when another has gone there is room again."""
+    monkeypatch.setattr(module, "CLIENTS", 2)
+    first, second, third = raw(), raw(), raw()
+    assert (first.recv(256), second.recv(256), third.recv(256)) == (b"< hi >", b"< hi >", b"")
+    assert hub.statistics.turned_away == 1
+    first.close()
+    assert soon(lambda: hub.statistics.clients == 1)
+    assert raw().recv(256) == b"< hi >"
+
+
+def test_a_client_that_asks_and_fetches_no_answer(hub, raw):
+    """It is let go before its answers fill the memory."""
+    connection = joined(raw())
+    with pytest.raises(OSError, match=r"reset|pipe"):
+        connection.sendall(b"< echo >" * 10_000_000)
+    assert hub.statistics.let_go == 1
 
 
 def test_a_client_that_vanishes(hub, client, taken):
@@ -202,7 +379,14 @@ def test_garbage_is_let_go(hub, raw, garbage):
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.lists(st.binary(min_size=1, max_size=300) | st.sampled_from([b"< open x >", b"< rawmode >", b">", b"<"])))
+@given(
+    st.lists(
+        st.binary(min_size=1, max_size=300)
+        | st.sampled_from(
+            [b"< open x >", b"< rawmode >", b">", b"<", b"< send 1 1 >", b"< send 00000001 0 >", b"< echo >"]
+        )
+    )
+)
 def test_any_bytes_leave_the_hub_alive(hub, pieces):
     """Afterwards the next client is served as ever."""
     with socket.create_connection(("127.0.0.1", hub.port), timeout=5) as connection, suppress(OSError):
@@ -212,14 +396,42 @@ def test_any_bytes_leave_the_hub_alive(hub, pieces):
         assert connection.recv(256) == b"< hi >"
 
 
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    sent=st.lists(st.tuples(st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), min_size=1, max_size=60),
+    piece=st.integers(1, 99),
+)
+def test_frames_as_python_can_writes_them_are_taken_however_they_are_cut(sent, piece):
+    """All of them, in order, whatever comes in one go."""
+    taken = Taken()
+
+    def take(identifier, data):
+        hub.publish(Frame(1, identifier, data))
+        taken(identifier, data)
+
+    text = "".join(
+        as_python_can_sends(can.Message(arbitration_id=identifier, data=data)) for identifier, data in sent
+    ).encode()
+    with (
+        Hub(("127.0.0.1", 0), take, time.monotonic) as hub,
+        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as connection,
+    ):
+        for start in range(0, len(text), piece):
+            connection.sendall(text[start : start + piece])
+        taken.wait(len(sent))
+        assert taken == sent
+        assert hub.statistics.refused == hub.statistics.let_go == 0
+
+
 def test_it_frees_its_port():
-    """Closed twice or once, another can have it, and its clients are let go."""
+    """Closed twice or once, its thread is over, another can have the port, and its clients are let go."""
     one = Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic)
     port = one.port
     connection = socket.create_connection(("127.0.0.1", port), timeout=5)
     assert connection.recv(256) == b"< hi >"
     one.close()
     one.close()
+    assert f"hub {port}" not in [thread.name for thread in threading.enumerate()]
     assert connection.recv(256) == b""
     connection.close()
     with pytest.raises(OSError, match="refused"):
@@ -234,14 +446,21 @@ def test_a_port_that_is_taken(hub):
 
 @pytest.mark.parametrize(
     ("text", "address"),
-    [("29536", ("127.0.0.1", 29536)), ("127.0.0.1:0", ("127.0.0.1", 0)), ("localhost:7", ("127.0.0.1", 7))],
+    [
+        ("", ("127.0.0.1", 29536)),
+        ("29536", ("127.0.0.1", 29536)),
+        ("127.0.0.1:0", ("127.0.0.1", 0)),
+        ("localhost:7", ("127.0.0.1", 7)),
+    ],
 )
 def test_addresses(text, address):
-    """A port, or a host that is this machine."""
+    """A port, or a host that is this machine; without any the port that IANA has registered for the protocol."""
     assert address_of(text) == address
 
 
-@pytest.mark.parametrize("text", ["0.0.0.0:1", "example.org:1", "[::]:1", "x", "", "127.0.0.1:", "70000", "-1"])
+@pytest.mark.parametrize(
+    "text", ["0.0.0.0:1", "example.org:1", "[::]:1", "x", "127.0.0.1:", "65536", "-1", "\u00b2", "1" * 5000]
+)
 def test_addresses_that_are_none(text):
     """Nothing but loopback is ever served."""
     with pytest.raises(InputError, match="--serve"):
