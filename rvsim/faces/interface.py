@@ -5,10 +5,15 @@ way of a bus. Does not know how a scenario is run (`trial`).
 
 Without ``paced`` there is no waiting at all: ``recv(timeout)`` lets simulated time go on, to the next frame or by the
 timeout, and returns at once. That is for code with one thread that waits by ``recv`` alone: what it does between two
-calls takes no simulated time, and one seed gives one run. Code with threads, timers or sleeps of its own needs
-``paced=True``: simulated time then runs by the wall clock, ``speed`` times as fast, whatever the code does.
+calls takes no simulated time, and one seed gives one run. Such a bus belongs to the thread that opened it, and what
+cannot work there is refused: another thread, python-can's Notifier and periodic tasks, and asking with ``recv(0)``
+again and again, by which time would never go on.
+
+Code with threads, timers or sleeps of its own needs ``paced=True``: simulated time then runs by the wall clock,
+``speed`` times as fast, whatever the code does. Time stamps are simulated seconds both ways.
 """
 
+import math
 import queue
 import threading
 import time
@@ -18,15 +23,20 @@ from typing import Any
 
 import can
 
+from rvsim.edge.port import INBOX
 from rvsim.errors import InputError, RvsimError
 from rvsim.faces.control import Control
+from rvsim.faces.run import Run
 from rvsim.faces.trial import Session, Trial
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Value, Verdict
+from rvsim.sim.node import ROOM
 from rvsim.wire.frame import Frame
 
 PATIENCE_S = 3600.0
 """Simulated seconds without a frame for which ``recv`` without a timeout waits: then nothing will come any more."""
+LOOKS = 1000
+"""So often in a row ``recv(0)`` may find nothing at one simulated time (our choice): until it goes on nothing comes."""
 _STOP_S = 5.0
 
 
@@ -36,9 +46,9 @@ class SimulatedBus(can.BusABC):
     Args:
         channel: a shipped scenario's name, or the path of one.
         can_filters: python-can's filters for what is received.
-        seed: another seed than the scenario's.
+        seed: another seed than the scenario's, a whole number from 0 on.
         values: what is otherwise in the scenario, by dotted keys.
-        except_devices: devices of the rig that are not simulated: the code under test is these.
+        except_devices: devices of the rig, or the one device, that are not simulated: the code under test is these.
         receive_own_messages: whether what is sent is received as well.
         paced: whether simulated time runs by the wall clock.
         speed: simulated seconds for each real one, where it is paced.
@@ -54,7 +64,7 @@ class SimulatedBus(can.BusABC):
         *,
         seed: int | None = None,
         values: dict[str, Value] | None = None,
-        except_devices: Collection[str] = (),
+        except_devices: str | Collection[str] = (),
         receive_own_messages: bool = False,
         paced: bool = False,
         speed: float = 1.0,
@@ -65,23 +75,38 @@ class SimulatedBus(can.BusABC):
             raise can.CanInitializationError(f"unknown options for the interface rvsim: {', '.join(sorted(unknown))}")
         self.channel_info = f"rvsim {channel}"
         self._own: deque[tuple[int, bytes]] = deque()
+        """What was sent and is not on the wires yet."""
+        self._own_lock = threading.Lock()
         self._receive_own = receive_own_messages
+        absent = (except_devices,) if isinstance(except_devices, str) else except_devices
         try:
-            trial = Trial(Job(str(channel), values or {}, seed))
-            self.session = Session(trial, except_devices, self._tap)
+            trial = Trial(Job(str(channel), values or {}, _checked_seed(seed)))
+            self.session = Session(trial, absent, self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
             problems = error.problems if isinstance(error, InputError) else (str(error),)
             raise can.CanInitializationError("; ".join(problems)) from None
         super().__init__(channel, can_filters)
+        self._pace.begin()
+
+    @property
+    def run(self) -> Run:
+        """The run behind it: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""
+        return self.session.run
+
+    @property
+    def dropped(self) -> int:
+        """Frames of a paced bus that nobody received in time and that found no room; none are lost in virtual time."""
+        return self._pace.dropped
 
     def _tap(self, frame: Frame) -> None:
-        """Take a frame from the wires."""
-        own = bool(self._own) and (frame.identifier, frame.data) in self._own
-        if own:
-            self._own.remove((frame.identifier, frame.data))
+        """Take a frame from the wires, in the bench's thread."""
+        with self._own_lock:
+            own = (frame.identifier, frame.data) in self._own
+            if own:
+                self._own.remove((frame.identifier, frame.data))
         if not own or self._receive_own:
-            self._pace.inbox.put(
+            self._pace.take(
                 can.Message(
                     timestamp=frame.time / 1e6,
                     arbitration_id=frame.identifier,
@@ -96,24 +121,35 @@ class SimulatedBus(can.BusABC):
         """Return the next frame, or None after ``timeout`` simulated seconds (real ones where it is paced).
 
         Raises:
-            can.CanOperationError: nothing will come any more, or the bench has stopped.
+            can.CanOperationError: nothing will come any more, the bench has stopped, or the bus is used in a way for
+                which it has to be paced.
         """
+        if timeout is not None and timeout > threading.TIMEOUT_MAX:
+            timeout = None
         return self._pace.receive(timeout, self._matches_filters)
 
     def send(self, msg: can.Message, timeout: float | None = None) -> None:  # noqa: ARG002 - nothing is waited for
         """Put a frame onto the simulated wires; it goes when it wins the pair.
 
         Raises:
-            can.CanOperationError: it is no frame of this network.
+            can.CanOperationError: it is no frame of this network, too many wait for the wires already, the bench has
+                stopped, or another thread sends where time is virtual.
         """
         if not msg.is_extended_id or msg.is_remote_frame or msg.is_error_frame or msg.is_fd:
             raise can.CanOperationError("only data frames with 29-bit identifiers are used on this network")
         identifier, data = msg.arbitration_id, bytes(msg.data)
-        self._pace.do(lambda: self._put(identifier, data))
+        self._pace.check()
+        with self._own_lock:
+            if len(self._own) >= ROOM:
+                raise can.CanOperationError(
+                    f"{ROOM} frames wait for the wires already and no more find room: let time go on by recv"
+                )
+            self._own.append((identifier, data))
+        self._pace.put(identifier, data)
 
-    def _put(self, identifier: int, data: bytes) -> None:
-        self._own.append((identifier, data))
-        self.session.put(identifier, data)
+    def _send_periodic_internal(self, *args: Any, **kwargs: Any) -> can.broadcastmanager.CyclicSendTaskABC:
+        self._pace.check_threads("send_periodic")
+        return super()._send_periodic_internal(*args, **kwargs)
 
     def verdict(self) -> Verdict:
         """Judge what has happened up to now against what the scenario expects; the run does not go on after it."""
@@ -121,79 +157,141 @@ class SimulatedBus(can.BusABC):
         return self.session.verdict()
 
     def shutdown(self) -> None:
-        """Stop the bench."""
-        self._pace.stop()
-        super().shutdown()
+        """Stop the bench; may be called twice."""
+        super().shutdown()  # ends periodic tasks first, which would send into a bench that stands
+        pace = getattr(self, "_pace", None)
+        if pace is not None:
+            pace.stop()
+
+
+def _checked_seed(seed: int | None) -> int | None:
+    if seed is not None and (not isinstance(seed, int) or seed < 0):
+        raise ValueError(f"seed {seed!r} is no whole number from 0 on")
+    return seed
 
 
 Matches = Callable[[can.Message], bool]
+_STOPPED = "the bench has stopped, as the bus was shut down or its verdict was asked for: open another bus"
 
 
 class _Virtual:
-    """Simulated time that goes on by ``recv`` alone."""
+    """Simulated time that goes on by ``recv`` alone, in one thread."""
+
+    dropped = 0
 
     def __init__(self, session: Session) -> None:
-        self.inbox: queue.SimpleQueue[can.Message] = queue.SimpleQueue()
-        self._run = session.run
+        self._inbox: deque[can.Message] = deque()
+        self.take = self._inbox.append
+        self._session, self._run = session, session.run
+        self._owner = threading.get_ident()
+        self._stopped = False
+        self._looks = 0
 
-    def do(self, action: Callable[[], None]) -> None:
-        action()
+    def begin(self) -> None:
+        """There is nothing to begin."""
+
+    def check(self) -> None:
+        if threading.get_ident() != self._owner:
+            self.check_threads("a thread other than the one that opened the bus")
+        if self._stopped:
+            raise can.CanOperationError(_STOPPED)
+
+    def check_threads(self, who: str) -> None:
+        raise can.CanOperationError(
+            f"{who} does not go with virtual time, which goes on by recv in one thread: open the bus with paced=True"
+        )
+
+    def put(self, identifier: int, data: bytes) -> None:
+        self._session.put(identifier, data)
 
     def receive(self, timeout: float | None, matches: Matches) -> can.Message | None:
+        self.check()
         run = self._run
-        end = run.time + round((PATIENCE_S if timeout is None else max(0.0, timeout)) * 1e6)
+        began = run.time
+        end = began + round((PATIENCE_S if timeout is None else max(0.0, timeout)) * 1e6)
         while True:
-            while not self.inbox.empty():
-                message = self.inbox.get()
+            while self._inbox:
+                message = self._inbox.popleft()
                 if matches(message):
+                    self._looks = 0
                     return message
             if run.time >= end:
                 if timeout is None:
                     raise can.CanOperationError(f"no frame for {PATIENCE_S:.0f} simulated seconds: nothing will come")
+                self._looked_in_vain(end > began)
                 return None
             upcoming = run.bench.peek()
             run.until(end if upcoming is None else min(end, upcoming + 1))
 
+    def _looked_in_vain(self, went_on: bool) -> None:
+        self._looks = 0 if went_on else self._looks + 1
+        if self._looks >= LOOKS:
+            raise can.CanOperationError(
+                f"recv(0) found nothing {LOOKS} times at {self._run.time / 1e6:.6f} s, and by it simulated time never "
+                "goes on: give it a timeout, or open the bus with paced=True"
+            )
+
     def stop(self) -> None:
-        """There is nothing to stop."""
+        self._stopped = True
 
 
 class _Paced:
     """Simulated time by the wall clock, in a thread of its own."""
 
     def __init__(self, session: Session, speed: float) -> None:
-        self.inbox: queue.SimpleQueue[can.Message] = queue.SimpleQueue()
-        if not speed > 0:
-            raise ValueError(f"speed {speed} is not above 0")
+        if not (isinstance(speed, int | float) and speed > 0 and math.isfinite(speed)):
+            raise ValueError(f"speed {speed!r} is no number above 0")
+        self._run, self._speed = session.run, speed
+        self._inbox: queue.SimpleQueue[can.Message | None] = queue.SimpleQueue()
+        """Ends with a None when the bench has stopped."""
+        self.dropped = 0
         self._control = Control(speed)
-        self._error: str | None = None
-        self._thread = threading.Thread(target=self._go, args=(session, speed), name="rvsim bench", daemon=True)
+        self._end = ""
+        self._thread = threading.Thread(target=self._go, name="rvsim bench", daemon=True)
+
+    def begin(self) -> None:
         self._thread.start()
 
-    def _go(self, session: Session, speed: float) -> None:
+    def _go(self) -> None:
+        end = _STOPPED
         try:
-            session.run.paced(None, speed, channel=f"rvsim-{id(self)}", control=self._control)
-        except Exception as error:  # told to whoever receives: a thread has nobody else
-            self._error = f"{type(error).__name__}: {error}"
+            self._run.paced(None, self._speed, channel=f"rvsim-{id(self)}", control=self._control)
+        except Exception as error:  # told to whoever receives or sends: a thread has nobody else
+            end = f"the bench stopped: {type(error).__name__}: {error}"
+        self._end = end
+        self._inbox.put(None)
 
-    def do(self, action: Callable[[], None]) -> None:
-        self._control.ask(action)
+    def take(self, message: can.Message) -> None:
+        if self._inbox.qsize() >= INBOX:
+            self.dropped += 1
+        else:
+            self._inbox.put(message)
+
+    def check(self) -> None:
+        if self._end:
+            raise can.CanOperationError(self._end)
+
+    def check_threads(self, who: str) -> None:
+        """Threads are what it is for."""
+
+    def put(self, identifier: int, data: bytes) -> None:
+        self._run.inject(identifier, data)
+        self._control.wake.set()  # the run may not have come so far yet that it wakes by itself
 
     def receive(self, timeout: float | None, matches: Matches) -> can.Message | None:
         end = None if timeout is None else time.monotonic() + timeout
         while True:
-            if self._error is not None:
-                raise can.CanOperationError(f"the bench stopped: {self._error}")
-            left = 0.5 if end is None else min(0.5, max(0.0, end - time.monotonic()))
             try:
-                message = self.inbox.get(timeout=left) if left else self.inbox.get_nowait()
+                message = self._inbox.get(timeout=None if end is None else max(0.0, end - time.monotonic()))
             except queue.Empty:
-                if end is not None and time.monotonic() >= end:
-                    return None
-                continue
+                return None
+            if message is None:
+                self._inbox.put(None)  # for the next who asks
+                raise can.CanOperationError(self._end)
             if matches(message):
                 return message
 
     def stop(self) -> None:
         self._control.stop()
-        self._thread.join(_STOP_S)
+        if self._thread.ident is not None:
+            self._thread.join(_STOP_S)

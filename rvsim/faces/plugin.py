@@ -2,9 +2,10 @@
 
 Fixtures: ``rvsim_bench("winter_evening")`` is a bench in virtual time (``until``, ``put``, ``frames``, ``run``,
 ``verdict``), ``rvsim_bus("winter_evening", except_devices=["control panel"])`` a python-can bus with the scenario at
-its other end. Scenario files are collected as tests where the ini option ``rvsim_scenarios`` names their patterns, like
-``rvsim_scenarios = "bench/*.toml"``. A failing one says its verdict; seed, frames and expectations stand in JUnit
-properties.
+its other end, and ``rvsim_scenario("warm_cabin", seed=2)`` runs a scenario to its verdict. Scenario files are collected
+as tests where the ini option ``rvsim_scenarios`` or ``--rvsim-scenarios`` names their patterns, like
+``rvsim_scenarios = "bench/*.toml"``; where none is named, none is collected. A failing one says its verdict. Seed,
+frames and expectations of collected files and of ``rvsim_scenario`` stand in JUnit properties.
 
 Knows: pytest. Everything else is imported when it is first used, so that a test run without rvsim pays nothing.
 """
@@ -22,13 +23,21 @@ if TYPE_CHECKING:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """Add the ini option."""
-    parser.addini("rvsim_scenarios", "patterns of scenario files that are collected as tests", type="args", default=[])
+    """Add the ini option, and the same for one run."""
+    about = "patterns of scenario files that are collected as tests"
+    parser.addini("rvsim_scenarios", about, type="args", default=[])
+    parser.getgroup("rvsim").addoption(
+        "--rvsim-scenarios",
+        action="append",
+        default=[],
+        metavar="PATTERN",
+        help='scenario files that are collected as tests, like "bench/*.toml"; may be given again',
+    )
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> "ScenarioFile | None":
     """Collect scenario files that a pattern names."""
-    patterns = parent.config.getini("rvsim_scenarios")
+    patterns = [*parent.config.getini("rvsim_scenarios"), *parent.config.getoption("--rvsim-scenarios")]
     if patterns and file_path.suffix == ".toml" and any(_is_named(file_path, pattern, parent) for pattern in patterns):
         return ScenarioFile.from_parent(parent, path=file_path)
     return None
@@ -37,6 +46,12 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> "ScenarioF
 def _is_named(path: Path, pattern: str, parent: pytest.Collector) -> bool:
     root = parent.config.rootpath
     return path.is_relative_to(root) and path.relative_to(root).match(pattern)
+
+
+def _properties(verdict: "Verdict") -> list[tuple[str, object]]:
+    """Return what JUnit XML is told of a verdict."""
+    met = [(one.expected, "met" if one.passed else f"not met: {one.found}") for one in verdict.outcomes]
+    return [("seed", verdict.seed), *verdict.values.items(), ("frames", verdict.frames), *met]
 
 
 class ScenarioFile(pytest.File):
@@ -64,10 +79,7 @@ class ScenarioItem(pytest.Item):
         from rvsim.shakedown.jobs import Job
 
         verdict = Trial(Job(str(self.path), {})).run()
-        self.user_properties += [("seed", verdict.seed), ("frames", verdict.frames)]
-        self.user_properties += [
-            (outcome.expected, "met" if outcome.passed else f"not met: {outcome.found}") for outcome in verdict.outcomes
-        ]
+        self.user_properties += _properties(verdict)
         if not verdict.passed or not verdict.outcomes:
             raise NotPassedError(verdict)
 
@@ -109,6 +121,21 @@ class Bench:
 def rvsim_bench() -> Callable[..., Bench]:
     """Put a scenario on a bench in virtual time: ``rvsim_bench(scenario, except_devices=(), seed=None, values={})``."""
     return lambda scenario, except_devices=(), **options: Bench(scenario, except_devices, options)
+
+
+@pytest.fixture
+def rvsim_scenario(request: pytest.FixtureRequest) -> "Callable[..., Verdict]":
+    """Run a scenario as it is to its verdict: ``rvsim_scenario(scenario, seed=None, values={})``."""
+
+    def run(scenario: str | Path, seed: int | None = None, values: dict[str, Any] | None = None) -> "Verdict":
+        from rvsim.faces.trial import Trial
+        from rvsim.shakedown.jobs import Job
+
+        verdict = Trial(Job(str(scenario), values or {}, seed)).run()
+        request.node.user_properties.extend(_properties(verdict))  # record_property warns where JUnit XML is xunit2
+        return verdict
+
+    return run
 
 
 @pytest.fixture

@@ -1,13 +1,18 @@
 """The python-can bus with a scenario at its other end, in virtual time and paced; and a controller under test on it."""
 
 import importlib.util
+import threading
+from collections import deque
 from pathlib import Path
 
 import can
 import pytest
 
-from rvsim.faces.interface import SimulatedBus
+from rvsim.errors import BusError
+from rvsim.faces.interface import LOOKS, SimulatedBus
+from rvsim.faces.run import Run
 from rvsim.shakedown.verdict import as_text
+from rvsim.sim.node import ROOM
 
 _SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
@@ -94,7 +99,11 @@ def test_a_timeout_is_simulated(bus):
 
 def test_one_seed_one_run(bus):
     """The same frames; another seed gives others."""
-    runs = [[bytes(bus(seed=seed).recv(5).data) for _ in range(1)] for seed in (1, 1, 2)]
+    runs = []
+    for seed in (1, 1, 2):
+        virtual = bus(seed=seed)
+        messages = [virtual.recv(5) for _ in range(300)]
+        runs.append([(one.timestamp, one.arbitration_id, bytes(one.data)) for one in messages])
     assert runs[0] == runs[1] != runs[2]
 
 
@@ -109,7 +118,33 @@ def test_what_is_sent_is_on_the_wires(bus):
             seen.append((message.arbitration_id, message.is_rx))
         assert ((0x19FEA642, False) in seen) is own
         assert (0x19FEA642, True) not in seen
-        assert "address 42 hex" in [one.device for one in virtual.session.run.watch.roll_call]
+        assert "address 42 hex" in [one.device for one in virtual.run.watch.roll_call]
+
+
+def test_only_what_was_sent_is_its_own(bus):
+    """A device's frame that is the same as one that was sent before is received all the same."""
+    heard = bus(can_filters=[{"can_id": 0x19FECA5E, "can_mask": 0x1FFFFFFF}])
+    heartbeat = heard.recv(30)
+    virtual = bus(can_filters=[{"can_id": 0x19FECA5E, "can_mask": 0x1FFFFFFF}])
+    virtual.send(can.Message(arbitration_id=0x19FECA5E, data=heartbeat.data))
+    assert virtual.recv(30).timestamp == pytest.approx(heartbeat.timestamp, abs=0.001)
+
+
+def test_a_burst_finds_room_for_so_many(bus):
+    """All that were taken go out, in order; more are refused until some have gone, as a driver does it."""
+    virtual = bus(receive_own_messages=True)
+    burst = [can.Message(arbitration_id=0x19FEA642, data=bytes([number])) for number in range(ROOM + 1)]
+    for message in burst[:-1]:
+        virtual.send(message)
+    with pytest.raises(can.CanOperationError, match="64 frames wait for the wires already"):
+        virtual.send(burst[-1])
+    own = []
+    while len(own) < ROOM:
+        message = virtual.recv(1)
+        if not message.is_rx:
+            own.append(message.data[0])
+    assert own == list(range(ROOM))
+    virtual.send(burst[-1])
 
 
 def test_filters(bus):
@@ -119,15 +154,87 @@ def test_filters(bus):
     assert times[2] - times[1] == pytest.approx(5, abs=0.1)
 
 
-def test_nothing_will_come_any_more(bus, tmp_path):
-    """Without a timeout it does not hang: where all devices are left out it says so."""
+def test_one_device_left_out_is_named_by_a_plain_text(bus):
+    """Its name alone, as it comes from a command line, is one device and not one for each letter."""
+    virtual = bus(except_devices="roof fan")
+    virtual.session.until(5)
+    states = {one.device: one.state for one in virtual.run.watch.roll_call}
+    assert states["roof fan"] != states["heater"] == "present"
+
+
+def test_a_wait_without_end(bus):
+    """An endless timeout is none at all: the next frame comes."""
+    assert bus().recv(float("inf")).timestamp < 1
+
+
+def test_asking_again_and_again_without_a_timeout(bus):
+    """Simulated time would never go on by it, so after many looks in vain it is said; a wait in between is enough."""
+    virtual = bus()
+    for _ in range(3):
+        assert [virtual.recv(0) for _ in range(LOOKS - 1)] == [None] * (LOOKS - 1)
+        virtual.recv(0.0001)
+    with pytest.raises(can.CanOperationError, match=r"recv\(0\) found nothing 1000 times at 0.000300 s"):
+        [virtual.recv(0) for _ in range(LOOKS)]
+
+
+def elsewhere(action):
+    """Do something in another thread, and return what it raised."""
+    raised = []
+
+    def go():
+        try:
+            action()
+        except can.CanError as error:
+            raised.append(str(error))
+
+    thread = threading.Thread(target=go)
+    thread.start()
+    thread.join()
+    return raised
+
+
+def test_virtual_time_is_for_one_thread(bus):
+    """Receiving and sending elsewhere, and periodic tasks, are refused with what to do; time has not gone on."""
+    virtual = bus()
+    message = can.Message(arbitration_id=0x19FEA642, data=bytes(8))
+    for action in (lambda: virtual.recv(1), lambda: virtual.send(message)):
+        assert ["paced=True" in said for said in elsewhere(action)] == [True]
+    with pytest.raises(can.CanOperationError, match=r"send_periodic does not go with virtual time.*paced=True"):
+        virtual.send_periodic(message, 0.1)
+    assert virtual.session.seconds == 0
+
+
+@pytest.mark.parametrize("options", [{}, {"paced": True, "speed": 50.0}])
+@pytest.mark.parametrize("end", [SimulatedBus.verdict, SimulatedBus.shutdown])
+def test_it_does_not_go_on_after_its_end(bus, options, end):
+    """What has come can still be received; then, and when something is sent, it is said, again and again."""
+    ended = bus(**options)
+    ended.recv(5)
+    end(ended)
+    time = ended.session.seconds
+    for _ in range(2):
+        with pytest.raises(can.CanOperationError, match="the bench has stopped"):
+            deque(iter(ended.recv, None), maxlen=0)
+        with pytest.raises(can.CanOperationError, match="the bench has stopped"):
+            ended.send(can.Message(arbitration_id=0x19FEA642, data=bytes(8)))
+    assert ended.session.seconds == time
+
+
+@pytest.fixture
+def tank_only(tmp_path):
+    """Write a scenario with a single device, "tank"."""
     rig = (
         '[rig]\nschema = 1\nname = "one"\ntitle = "One"\n[[rig.device]]\nname = "tank"\nkind = "tank"\naddress = 0x48\n'
     )
     text = f'schema = 1\ntitle = "T"\nlasts = "60s"\n{rig}functions = {{ tank = 0 }}\n'
     path = tmp_path / "one.toml"
     path.write_text(text, encoding="utf-8")
-    empty = bus(str(path), except_devices=["tank"])
+    return str(path)
+
+
+def test_nothing_will_come_any_more(bus, tank_only):
+    """Without a timeout it does not hang: where all devices are left out it says so."""
+    empty = bus(tank_only, except_devices=["tank"])
     with pytest.raises(can.CanOperationError, match="nothing will come"):
         empty.recv()
 
@@ -139,7 +246,11 @@ def test_nothing_will_come_any_more(bus, tmp_path):
         ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
         ("winter_evening", {"values": {"fault.1.from": "1s"}}, "there is no fault.1.from"),
         ("winter_evening", {"recieve_own_messages": True}, "unknown options for the interface rvsim: recieve_own"),
-        ("winter_evening", {"paced": True, "speed": 0.0}, "speed"),
+        ("winter_evening", {"paced": True, "speed": 0.0}, "speed 0.0 is no number above 0"),
+        ("winter_evening", {"paced": True, "speed": float("inf")}, "speed inf is no number above 0"),
+        ("winter_evening", {"paced": True, "speed": "5"}, "speed '5' is no number above 0"),
+        ("winter_evening", {"seed": -1}, "seed -1 is no whole number from 0 on"),
+        ("winter_evening", {"seed": "x"}, "seed 'x' is no whole number from 0 on"),
     ],
 )
 def test_what_cannot_be_opened(channel, options, said):
@@ -173,11 +284,64 @@ def test_paced_for_code_with_threads_of_its_own(bus):
 
 def test_paced_sending_reaches_the_devices(bus):
     """A request for the furnace status is answered."""
-    paced = bus(paced=True, speed=200.0, can_filters=[{"can_id": FURNACE_STATUS, "can_mask": 0x1FFFFFFF}])
+    paced = bus(paced=True, speed=20.0, can_filters=[{"can_id": FURNACE_STATUS, "can_mask": 0x1FFFFFFF}])
     first = paced.recv(5)
     paced.send(can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01")))
-    times = [paced.recv(5).timestamp for _ in range(4)]
-    assert min(later - time for time, later in zip([first.timestamp, *times], times, strict=False)) < 4
+    assert paced.recv(5).timestamp - first.timestamp < 4  # by itself it is sent every 5 s
+
+
+def test_what_is_sent_paced_goes_out_at_the_present(bus, tank_only):
+    """Not at the time of what happened before it: nobody else is there, so a wait is a wait on the wires as well."""
+    paced = bus(tank_only, paced=True, except_devices=["tank"], receive_own_messages=True)
+    assert paced.recv(0.3) is None
+    paced.send(can.Message(arbitration_id=0x19FEA642, data=bytes(8)))
+    own = paced.recv(5)
+    assert not own.is_rx
+    assert own.timestamp > 0.05
+
+
+def test_what_is_sent_paced_at_once(bus, tank_only):
+    """Right after opening: it goes out, although nothing else happens there."""
+    paced = bus(tank_only, paced=True, except_devices=["tank"], receive_own_messages=True)
+    paced.send(can.Message(arbitration_id=0x19FEA642, data=bytes(8)))
+    assert paced.recv(5).arbitration_id == 0x19FEA642
+
+
+def test_paced_periodic_tasks(bus):
+    """They have a thread of their own, and their frames are on the wires."""
+    paced = bus(paced=True, speed=20.0, receive_own_messages=True)
+    task = paced.send_periodic(can.Message(arbitration_id=0x19FEA642, data=bytes(8)), 0.02)
+    own = 0
+    while own < 3:
+        own += not paced.recv(5).is_rx
+    task.stop()
+
+
+def test_nobody_receives(bus, monkeypatch):
+    """What finds no room is counted and given up; what had room is still there."""
+    monkeypatch.setattr("rvsim.faces.interface.INBOX", 50)
+    paced = bus(paced=True, speed=500.0)
+    listening = threading.Event()
+    while not paced.dropped:
+        listening.wait(0.01)
+    paced.verdict()
+    assert None not in [paced.recv(5) for _ in range(50)]
+    with pytest.raises(can.CanOperationError, match="stopped"):
+        paced.recv(5)
+
+
+def test_a_bench_that_stops_by_itself(bus, monkeypatch):
+    """Whoever receives or sends is told why."""
+
+    def fail(*_, **__):
+        raise BusError("the pair is gone")
+
+    monkeypatch.setattr(Run, "paced", fail)
+    broken = bus(paced=True)
+    with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
+        broken.recv(5)
+    with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
+        broken.send(can.Message(arbitration_id=0x19FEA642, data=bytes(8)))
 
 
 # python-can finds it.

@@ -57,6 +57,36 @@ def test_a_bus_in_a_test(pytester, run):
     run().assert_outcomes(passed=1)
 
 
+def test_a_scenario_in_a_test(pytester, run):
+    """Run to its verdict, with another seed and other values, which stand in the properties with what was expected."""
+    pytester.path.joinpath("quiet.toml").write_text(HEAD + HEARD + SILENT, encoding="utf-8")
+    pytester.makepyfile(
+        """
+        def test_it(rvsim_scenario):
+            assert not rvsim_scenario("./quiet.toml").passed
+            verdict = rvsim_scenario("./quiet.toml", seed=7, values={"fault.1.device": "roof fan"})
+            assert verdict.passed and verdict.seconds == 30
+        """
+    )
+    run("--junit-xml", "out.xml").assert_outcomes(passed=1)
+    properties = [
+        (one.get("name"), one.get("value")) for one in ElementTree.parse("out.xml").getroot().iter("property")
+    ]
+    seeds = [value for name, value in properties if name == "seed"]
+    heard = [value for name, value in properties if name == "any frame of heater is seen at least every 6s"]
+    assert seeds == ["1", "7"]
+    assert heard[0].startswith("not met: ")
+    assert heard[1] == "met"
+    assert ("fault.1.device", "roof fan") in properties
+
+
+def test_patterns_for_one_run(pytester, run):
+    """By the option, which may be given again."""
+    for name in ("good", "better", "other"):
+        pytester.path.joinpath(f"{name}.toml").write_text(HEAD + HEARD, encoding="utf-8")
+    run("--rvsim-scenarios", "good.toml", "--rvsim-scenarios=bet*.toml").assert_outcomes(passed=2)
+
+
 def test_scenario_files_as_tests(pytester, run):
     """Those that a pattern names, each with its verdict and properties; none without a pattern."""
     bench = pytester.mkdir("bench")
