@@ -1,147 +1,53 @@
 """A device of one's own, described in the rig and not in Python: what it sends, and what it does when it is told to.
 
-Knows: fields that are constant, follow a profile, copy what somebody else says, or are set by a command; all in the
-field's unit. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
+Knows: how what was written (`own_plan`) is put to work: messages at their gaps, copies of what others say, commands
+that set fields. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
 """
 
-from bisect import bisect_right
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable
 from functools import partial
-from typing import Annotated, Protocol, Self
+from typing import NamedTuple
 
-from pydantic import Field, model_validator
-
-from rvsim.devices.device import Device, Role, Settings
-from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.quantity import Duration
+from rvsim.devices.device import GAP_UNSAID_US, Device, Role
+from rvsim.devices.own_check import check_own, codes, instance_field, instance_of, targets
+from rvsim.devices.own_plan import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
+from rvsim.devices.own_sources import Constant, Copied, Moving, Profile, Source, said
+from rvsim.rig.functions import by_dsa
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
+from rvsim.wire.ident import GLOBAL, Identifier, split
 from rvsim.wire.spec import MessageSpec
 
-MICRO = 1_000_000
-Positive = Annotated[Duration, Field(gt=0)]
+LOST_AFTER_GAPS = 3
+"""A copied message that has been quiet for so many of its gaps is said no more. Our choice, as the panel's."""
 
 
-class ProfilePlan(Settings):
-    """Values over time, in a straight line from one to the next; with ``steps`` each holds until the next."""
+class Sender:
+    """One message that is sent, with where each of its fields comes from."""
 
-    profile: Annotated[tuple[tuple[Duration, float], ...], Field(min_length=1)]
-    repeat: bool = False
-    steps: bool = False
+    def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, Source]) -> None:
+        self.spec, self.instance, self.sources = spec, instance, sources
+        if instance is not None:
+            whose = spec.fields[0]
+            sources[whose.name] = Constant(float(whose.value(instance)))
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        times = [time for time, _ in self.profile]
-        if times != sorted(set(times)) or times[0] != 0:
-            raise ValueError('the times of a profile begin at "0s" and grow')
-        return self
+    @property
+    def key(self) -> str:
+        """What tells it from the other messages of the device."""
+        return f"{self.spec.name} {self.instance}"
 
-
-class CopyPlan(Settings):
-    """What somebody else says in a field, times ``factor``, plus ``offset``."""
-
-    copy_of: str = Field(alias="copy")
-    field: str
-    instance: Annotated[int, Field(ge=0, le=255)] | None = None
-    factor: float = 1.0
-    offset: float = 0.0
+    def build(self, now: int) -> bytes:
+        """Return its bytes of a moment."""
+        fields = self.spec.by_name
+        return self.spec.encode({name: said(fields[name], one.value(now)) for name, one in self.sources.items()})
 
 
-class MessagePlan(Settings):
-    """A message that is sent at its gap; what is not named in ``fields`` is no data."""
+class Listening(NamedTuple):
+    """A copy with whom it listens to."""
 
-    message: str
-    gap: Positive | None = None
-    fields: dict[str, float | str | ProfilePlan | CopyPlan] = Field(default_factory=dict)
-
-
-class AnswerPlan(Settings):
-    """What a command sets: its field to ``MESSAGE.field`` of what is sent, after a time, at so much a second."""
-
-    command: str
-    instance: Annotated[int, Field(ge=0, le=255)] | None = None
-    sets: Annotated[dict[str, str], Field(min_length=1)]
-    after: Duration = 0
-    per_second: Annotated[float, Field(gt=0)] | None = None
-    at_least: float | None = None
-    at_most: float | None = None
-
-
-class OwnSettings(Settings):
-    """What it sends and obeys."""
-
-    message: tuple[MessagePlan, ...] = ()
-    answer: tuple[AnswerPlan, ...] = ()
-
-
-class Source(Protocol):
-    """Where a field's value comes from."""
-
-    def value(self, now: int) -> float | None:
-        """Return it in the field's unit, None where there is none."""
-
-
-class Constant:
-    """One value for ever."""
-
-    def __init__(self, value: float | None) -> None:
-        self._value = value
-
-    def value(self, _now: int) -> float | None:
-        """Return it."""
-        return self._value
-
-
-class Profile:
-    """A profile at work."""
-
-    def __init__(self, plan: ProfilePlan) -> None:
-        self._plan = plan
-        self._times = [time for time, _ in plan.profile]
-
-    def value(self, now: int) -> float:
-        """Return the value of a moment."""
-        points, last = self._plan.profile, self._times[-1]
-        moment = now % last if self._plan.repeat and last else min(now, last)
-        place = bisect_right(self._times, moment) - 1
-        time, value = points[place]
-        if self._plan.steps or place + 1 == len(points):
-            return value
-        later, other = points[place + 1]
-        return value + (other - value) * (moment - time) / (later - time)
-
-
-class Copied:
-    """What somebody else said last."""
-
-    def __init__(self, plan: CopyPlan, field: FieldSpec) -> None:
-        self._plan, self._field = plan, field
-        self._said: float | None = None
-
-    def hear(self, spec: MessageSpec, data: bytes) -> None:
-        """Take a frame of the copied message."""
-        if self._plan.instance is not None and spec.fields[0].raw_in(data) != self._plan.instance:
-            return
-        raw = self._field.raw_in(data)
-        said = raw is not None and self._field.state(raw) is State.VALUE
-        self._said = float(self._field.value(raw)) if said and raw is not None else None
-
-    def value(self, _now: int) -> float | None:
-        """Return it, scaled."""
-        return None if self._said is None else self._said * self._plan.factor + self._plan.offset
-
-
-class Moving:
-    """On the way from one value to another, at a rate."""
-
-    def __init__(self, begin: float, end: float, since: int, per_second: float | None) -> None:
-        self._begin, self._end, self._since = begin, end, since
-        self.takes = 0 if per_second is None else round(abs(end - begin) / per_second * MICRO)
-
-    def value(self, now: int) -> float:
-        """Return where it is."""
-        gone = now - self._since
-        return self._end if gone >= self.takes else self._begin + (self._end - self._begin) * gone / self.takes
+    plan: CopyPlan
+    spec: MessageSpec
+    copied: Copied
 
 
 class OwnDevice(Device):
@@ -156,135 +62,114 @@ class OwnDevice(Device):
     uses_world = False
 
     def __init__(self, role: Role) -> None:
-        self._sources: dict[tuple[str, str], Source] = {}
-        self._copies: list[tuple[MessageSpec, Copied]] = []
-        _check(role.plan.name, role.settings, role.catalogue)
+        self._senders: list[Sender] = []
+        self._copies: list[Listening] = []
+        self._functions: dict[int, set[str]] = {}
+        """What each source address is, by its heartbeats."""
+        self._heard: Identifier
+        """That of the frame which is being heard."""
+        check_own(role.plan.name, role.settings, role.plan.functions, role.catalogue)
         for plan in role.settings.message:
             spec = role.catalogue.by_name(plan.message)
-            for name, given in plan.fields.items():
-                self._sources[plan.message, name] = self._source(spec.by_name[name], given, role.catalogue)
+            sources = {
+                name: self._from(given, spec.by_name[name], role.catalogue) for name, given in plan.fields.items()
+            }
+            self._senders.append(Sender(spec, instance_of(plan, spec, role.plan.functions), sources))
         super().__init__(role)
 
-    def _source(self, field: FieldSpec, given: float | str | ProfilePlan | CopyPlan, catalogue: Catalogue) -> Source:
+    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> Source:
+        """Return where a field takes its value from."""
         if isinstance(given, ProfilePlan):
             return Profile(given)
         if isinstance(given, CopyPlan):
             spec = catalogue.by_name(given.copy_of)
-            copied = Copied(given, spec.by_name[given.field])
-            self._copies.append((spec, copied))
-            return copied
-        if isinstance(given, str):
-            return Constant(float(field.value({label: raw for raw, label in field.labels.items()}[given])))
-        return Constant(given)
+            lost_after = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
+            self._copies.append(Listening(given, spec, Copied(given, spec.by_name[given.field], lost_after)))
+            return self._copies[-1].copied
+        return Constant(float(field.value(codes(field)[given])) if isinstance(given, str) else given)
+
+    # What it hears.
+
+    def hear(self, identifier: int, data: bytes) -> None:
+        """Take a frame of another node, and keep who says it and to whom."""
+        self._heard = split(identifier)
+        super().hear(identifier, data)
 
     def hears(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its commands, and to what it copies."""
+        """Listen to its commands, to what it copies, and to who is who where it copies by function."""
         takers: dict[str, list[Callable[[bytes], None]]] = {}
-        for spec, copied in self._copies:
-            takers.setdefault(spec.name, []).append(partial(copied.hear, spec))
+        for one in self._copies:
+            takers.setdefault(one.spec.name, []).append(partial(self._copy, one))
+            if one.plan.function is not None:
+                takers.setdefault("DM_RV", [self._note_function])
         for answer in self.settings.answer:
             takers.setdefault(answer.command, []).append(partial(self._obey, answer))
         return {message: partial(_to_all, those) for message, those in takers.items()}
 
+    def _note_function(self, data: bytes) -> None:
+        dsa = self.catalogue.by_name("DM_RV").by_name["dsa"].raw_in(data)
+        function = None if dsa is None else by_dsa(dsa)
+        if function is not None:
+            self._functions.setdefault(self._heard.source, set()).add(function.name)
+
+    def _copy(self, one: Listening, data: bytes) -> None:
+        function = one.plan.function
+        of_function = function is None or function in self._functions.get(self._heard.source, ())
+        if of_function and _is_for(one.spec, one.plan.instance, data):
+            one.copied.hear(self.now, data)
+
+    # What it sends.
+
     def begin(self) -> None:
         """Send each message at its gap."""
-        for plan in self.settings.message:
-            self.broadcast(plan.message, partial(self._build, plan.message))
+        for sender, plan in zip(self._senders, self.settings.message, strict=True):
+            self.broadcast(plan.message, partial(self._build, sender), key=sender.key)
             if plan.gap is not None:
-                self._broadcasts[plan.message].gap = plan.gap
+                self._broadcasts[sender.key].gap = plan.gap
 
-    def _build(self, message: str) -> bytes:
-        spec = self.catalogue.by_name(message)
-        raws = {}
-        for (of, name), source in self._sources.items():
-            if of == message:
-                raws[name] = spec.by_name[name].measured(source.value(self.now))
-        return spec.encode(raws)
+    def _build(self, sender: Sender) -> bytes:
+        return sender.build(self.now)
 
-    def _obey(self, plan: AnswerPlan, data: bytes) -> None:
-        spec = self.catalogue.by_name(plan.command)
-        if plan.instance is not None and spec.fields[0].raw_in(data) != plan.instance:
+    # What it obeys.
+
+    def _obey(self, answer: AnswerPlan, data: bytes) -> None:
+        if self._heard.destination not in (None, GLOBAL, self.address):
             return
-        for taken, target in plan.sets.items():
-            field = spec.by_name[taken]
+        spec = self.catalogue.by_name(answer.command)
+        sent = [(one.spec.name, one.instance) for one in self._senders]
+        for taken, target in answer.sets.items():
+            (place,) = targets(answer, target, sent)
+            sender, field = self._senders[place], spec.by_name[taken]
+            instance = sender.instance if answer.instance is None else answer.instance
             raw = field.raw_in(data)
-            if raw is not None and field.state(raw) is State.VALUE:
-                value = float(field.value(raw))
-                value = max(value, plan.at_least) if plan.at_least is not None else value
-                value = min(value, plan.at_most) if plan.at_most is not None else value
-                message, _, name = target.partition(".")
-                self.after(plan.after, partial(self._set, plan, message, name, value))
+            if raw is not None and field.state(raw) is State.VALUE and _is_for(spec, instance, data):
+                value = answer.bounded(float(field.value(raw)))
+                self.after(answer.after, partial(self._set, sender, target.partition(".")[2], value, answer.per_second))
 
-    def _set(self, plan: AnswerPlan, message: str, name: str, value: float) -> None:
-        before = self._sources[message, name].value(self.now) if (message, name) in self._sources else None
-        moving = Moving(value if before is None else before, value, self.now, plan.per_second)
-        self._sources[message, name] = moving
-        self.news(message)
+    def _set(self, sender: Sender, name: str, value: float, per_second: float | None) -> None:
+        """Let a field go to a value; say so when it begins to and when it is there."""
+        source = sender.sources.get(name)
+        if isinstance(source, Moving) and source.end == value:
+            return
+        before = None if source is None else source.value(self.now)
+        moving = Moving(value if before is None else before, value, self.now, per_second)
+        sender.sources[name] = moving
+        if value != before:
+            self.news(sender.key)
         if moving.takes:
-            self.after(moving.takes, partial(self.news, message))
+            self.after(moving.takes, partial(self._arrive, sender, name, moving))
+
+    def _arrive(self, sender: Sender, name: str, moving: Moving) -> None:
+        if sender.sources[name] is moving:  # no other command came meanwhile
+            self.news(sender.key)
+
+
+def _is_for(spec: MessageSpec, instance: int | None, data: bytes) -> bool:
+    """Tell whether a frame is of an instance; of a message without instances each is."""
+    field = instance_field(spec)
+    return instance is None or field is None or field.raw_in(data) == instance
 
 
 def _to_all(takers: list[Callable[[bytes], None]], data: bytes) -> None:
     for take in takers:
         take(data)
-
-
-def _check(device: str, settings: OwnSettings, catalogue: Catalogue) -> None:
-    problems = [f'device "{device}", {problem}' for problem in _problems(settings, catalogue)]
-    if problems:
-        raise InputError(*problems)
-
-
-def _problems(settings: OwnSettings, catalogue: Catalogue) -> Iterator[str]:
-    """Yield what is wrong with the messages and fields that the settings name."""
-    sent = {plan.message for plan in settings.message}
-    for plan in settings.message:
-        spec = yield from _spec(catalogue, plan.message)
-        if spec is None:
-            continue
-        for name, given in plan.fields.items():
-            field = yield from _field(spec, name)
-            if isinstance(given, CopyPlan):
-                copied = yield from _spec(catalogue, given.copy_of)
-                if copied is not None:
-                    yield from _field(copied, given.field)
-            elif field is not None and not isinstance(given, ProfilePlan):
-                yield from _sayable(field, given)
-    for answer in settings.answer:
-        spec = yield from _spec(catalogue, answer.command)
-        for taken, target in answer.sets.items():
-            if spec is not None:
-                yield from _field(spec, taken)
-            message, _, name = target.partition(".")
-            if message not in sent:
-                yield f"{target}: it does not send {message}{did_you_mean(message, sent)}"
-            elif (own := (yield from _spec(catalogue, message))) is not None:
-                yield from _field(own, name)
-
-
-def _spec(catalogue: Catalogue, message: str) -> Generator[str, None, MessageSpec | None]:
-    try:
-        return catalogue.by_name(message)
-    except InputError as error:
-        yield from error.problems
-        return None
-
-
-def _field(spec: MessageSpec, name: str) -> Generator[str, None, FieldSpec | None]:
-    if name in spec.by_name:
-        return spec.by_name[name]
-    yield f"{spec.name} has no field {name}{did_you_mean(name, spec.by_name)}; it has: {', '.join(spec.by_name)}"
-    return None
-
-
-def _sayable(field: FieldSpec, given: float | str) -> Iterator[str]:
-    if isinstance(given, str):
-        if given not in field.labels.values():
-            known = list(field.labels.values())
-            says = ", ".join(known) or "numbers"
-            yield f"{field.name} cannot say {given!r}{did_you_mean(given, known)}; it can say: {says}"
-        return
-    try:
-        field.raw(given)
-    except ValueError as error:
-        yield str(error)

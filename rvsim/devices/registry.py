@@ -1,8 +1,14 @@
-"""The kinds of simulated device, by the name a rig uses.
+"""The kinds of simulated device, by the name a rig uses: the built-in ones, and those of other packages.
 
-Knows: which class stands for which kind. Does not know any rig.
+Knows: which class stands for which kind, and how a class of another package is found and judged. Does not know any rig.
+
+A package brings a kind with a class made from ``Device`` and an entry point for it, in its pyproject.toml::
+
+    [project.entry-points."rvsim.devices"]
+    lamp = "van_lamp:Lamp"
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from importlib.metadata import EntryPoint, entry_points
 
@@ -20,32 +26,50 @@ from rvsim.devices.roof_fan import RoofFan
 from rvsim.devices.tank import TankSensor
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
+from rvsim.rig.quantity import shown
 
 GROUP = "rvsim.devices"
 """The entry points under which other packages bring kinds of their own."""
+_NAME = re.compile(r"[a-z][a-z0-9_]*")
 BUILT_IN = (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor, OwnDevice)
 
 
 def all_kinds(points: Iterable[EntryPoint]) -> tuple[dict[str, type[Device]], tuple[str, ...]]:
-    """Return the built-in kinds and those of entry points, and a sentence for each that cannot be used."""
+    """Return the built-in kinds and those of entry points, and a line for each entry point that cannot be used."""
     kinds: dict[str, type[Device]] = {kind.kind: kind for kind in BUILT_IN}
     problems = []
-    for point in points:
-        place = f"entry point {point.name} of {GROUP}, {point.value}"
+    for point in sorted(points, key=lambda point: (point.name, point.value)):
         try:
-            kind = point.load()
-        except Exception as error:  # another's package may raise anything
-            problems.append(
-                f"{place}: it cannot be loaded ({type(error).__name__}: {error}); mend or remove its package"
-            )
-            continue
-        if not (isinstance(kind, type) and issubclass(kind, Device)):
-            problems.append(f"{place}: it is no class made from rvsim.devices.device.Device")
-        elif kind.kind in kinds:
-            problems.append(f'{place}: a kind "{kind.kind}" is there already; give it another name')
+            kind = _loaded(point)
+            if kind.kind in kinds:
+                raise ValueError(f"there is a kind {shown(kind.kind)} already; give its class another kind")
+        except ValueError as problem:
+            problems.append(f"entry point {shown(point.name)} of {GROUP}, {shown(point.value)}: {problem}")
         else:
             kinds[kind.kind] = kind
     return kinds, tuple(problems)
+
+
+def _loaded(point: EntryPoint) -> type[Device]:
+    """Return the class that an entry point names.
+
+    Raises:
+        ValueError: it cannot be loaded, or is no kind of device.
+    """
+    try:
+        kind = point.load()
+    except (Exception, SystemExit) as error:  # another's package may raise anything, or try to end the program
+        said = " ".join(str(error).split())
+        why = type(error).__name__ + (f": {said}" if said else "")
+        raise ValueError(f"it cannot be loaded ({why}); mend or remove its package") from None
+    if not (isinstance(kind, type) and issubclass(kind, Device)):
+        raise ValueError("it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp")
+    name, settings = getattr(kind, "kind", None), kind.Settings
+    if not isinstance(name, str) or not _NAME.fullmatch(name):
+        raise ValueError(f'{kind.__name__} has no kind that a rig could name; give it one, like kind = "lamp"')
+    if not (isinstance(settings, type) and issubclass(settings, BaseModel)):
+        raise ValueError(f"the Settings of {kind.__name__} are no class made from rvsim.devices.device.Settings")
+    return kind
 
 
 KINDS: Mapping[str, type[Device]]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from importlib.metadata import version
 
 from rvsim import shipped
+from rvsim.devices.registry import BUILT_IN, KINDS, PROBLEMS
 from rvsim.edge.adapters import attached
 from rvsim.shakedown.scenario import shipped_scenarios
 from rvsim.wire.catalogue import Catalogue
@@ -26,6 +27,9 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     counted = ", ".join(f"{number} {origin}" for origin, number in sorted(origins.items()))
     yield f"definitions  {len(catalogue)} messages ({counted}) in {shipped.dbc_folder()}"
     yield f"scenarios    {', '.join(name for name, _ in shipped_scenarios())} in {shipped.scenario_folder()}"
+    yield f"devices      {', '.join(kind.kind for kind in BUILT_IN)}"
+    yield from (f"             {name}, from {kind.__module__}" for name, kind in KINDS.items() if kind not in BUILT_IN)
+    yield from PROBLEMS
     yield f"shipped      {shipped.origin()}"
     yield f"interfaces   {', '.join(attached())}"
     yield "Listening is the default; this version sends on virtual buses only."

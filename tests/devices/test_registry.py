@@ -1,10 +1,16 @@
 """The kinds of simulated device and what a rig may set for them."""
 
+import importlib.util
+import sys
+from importlib.metadata import entry_points
+
 import pytest
 from pydantic import ValidationError
 
-from rvsim.devices.registry import KINDS, missing_partners, settings_models
+from rvsim.devices.registry import BUILT_IN, GROUP, KINDS, all_kinds, missing_partners, settings_models
 from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
+from rvsim.sim.bench import Bench
 
 
 def test_each_kind_stands_under_its_own_name():
@@ -40,3 +46,173 @@ def test_what_no_device_can_be_set_to_is_refused(kind, settings):
     """A slip of the pen is refused when the rig is read, not met by the device while it runs."""
     with pytest.raises(ValidationError):
         settings_models()[kind](**settings)
+
+
+# Kinds of other packages.
+
+LAMP = '''\
+"""A lamp over the table, invented: it is switched and dimmed like any DC load."""
+
+from rvsim.devices.device import Amps, Device, Settings, commanded
+
+
+class LampSettings(Settings):
+    """What it takes at its brightest."""
+
+    full_amps: Amps = 1.5
+
+
+class Lamp(Device):
+    """Sends DC_LOAD_STATUS and obeys DC_LOAD_COMMAND."""
+
+    kind = "lamp"
+    Settings = LampSettings
+
+    def hears(self):
+        return {"DC_LOAD_COMMAND": self.obey}
+
+    def begin(self):
+        self.level = 0
+        self.status, self.command = self.specs("DC_LOAD_STATUS", "DC_LOAD_COMMAND")
+        self.broadcast("DC_LOAD_STATUS", self.say)
+
+    def obey(self, data):
+        given = commanded(self.command, data)
+        if given.get("instance") == self.instance("dc_load") and "desired_operating_level" in given:
+            self.level = given["desired_operating_level"]
+            self.world.set_load(self.name, self.settings.full_amps * self.level / 200)
+            self.news("DC_LOAD_STATUS")
+
+    def say(self):
+        return self.status.pack(instance=self.instance("dc_load"), operating_status=self.level)
+'''
+BROKEN = """\
+import sys
+
+from pydantic import BaseModel
+
+from rvsim.devices.device import Device
+
+
+class Nameless(Device):
+    pass
+
+
+class Spaced(Device):
+    kind = "table lamp"
+
+
+class Heater(Device):
+    kind = "heater"
+
+
+class Odd(Device):
+    kind = "odd"
+    Settings = dict
+
+
+class Lamp(Device):
+    kind = "lamp"
+
+
+thing = 3
+"""
+
+
+@pytest.fixture
+def package(tmp_path, monkeypatch):
+    """Install a package with entry points, as pip would: ``package("van_lamp", text, lamp="van_lamp:Lamp")``."""
+    monkeypatch.syspath_prepend(tmp_path)
+    modules = set(sys.modules)
+
+    def install(name, text, **points):
+        (tmp_path / f"{name}.py").write_text(text, encoding="utf-8")
+        info = tmp_path / f"{name}-1.0.dist-info"
+        info.mkdir()
+        (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {name}\nVersion: 1.0\n", encoding="utf-8")
+        lines = [f"[{GROUP}]", *(f"{point} = {value}" for point, value in points.items())]
+        (info / "entry_points.txt").write_text("\n".join(lines), encoding="utf-8")
+        importlib.invalidate_caches()
+        return entry_points(group=GROUP)
+
+    yield install
+    for name in set(sys.modules) - modules:
+        del sys.modules[name]
+
+
+def test_a_kind_of_another_package(package, catalogue):
+    """It stands beside the built-in ones, takes settings, and a bench has it do what its class says."""
+    kinds, problems = all_kinds(package("van_lamp", LAMP, lamp="van_lamp:Lamp"))
+    assert problems == ()
+    assert list(kinds) == [*(kind.kind for kind in BUILT_IN), "lamp"]
+    lamp = {"name": "lamp", "kind": "lamp", "address": 0x96, "functions": {"dc_load": 4}, "settings": {"full_amps": 2}}
+    rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One lamp", "device": [lamp]})
+    said = []
+    bench = Bench(rig, catalogue, kinds, on_frame=lambda frame: said.append((frame.identifier, frame.data.hex())))
+    bench.run_until(3_000_000)
+    amps = bench.world.battery_amps
+    bench.put(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))  # 100 %: 200 half percents
+    bench.run_until(3_010_000)
+    assert [data for identifier, data in said if identifier == 0x19FFBD96] == ["04ff00ffffffffff", "04ffc8ffffffffff"]
+    bench.run_until(5_000_000)
+    assert abs(bench.world.battery_amps - amps) == pytest.approx(2, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("what", "said"),
+    [
+        ("broken:Heater", 'there is a kind "heater" already; give its class another kind'),
+        ("broken:thing", "it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp"),
+        ("broken:BaseModel", "it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp"),
+        ("broken:Nameless", 'Nameless has no kind that a rig could name; give it one, like kind = "lamp"'),
+        ("broken:Spaced", 'Spaced has no kind that a rig could name; give it one, like kind = "lamp"'),
+        ("broken:Odd", "the Settings of Odd are no class made from rvsim.devices.device.Settings"),
+        (
+            "broken:Lmap",
+            "it cannot be loaded (AttributeError: module 'broken' has no attribute 'Lmap'); mend or remove its package",
+        ),
+        (
+            "brokn:Lamp",
+            "it cannot be loaded (ModuleNotFoundError: No module named 'brokn'); mend or remove its package",
+        ),
+    ],
+)
+def test_a_kind_that_cannot_be_used(package, what, said):
+    """One line that names the entry point, and the others are there all the same."""
+    kinds, problems = all_kinds(package("broken", BROKEN, bad=what, lamp="broken:Lamp"))
+    assert problems == (f'entry point "bad" of rvsim.devices, "{what}": {said}',)
+    assert list(kinds) == [*(kind.kind for kind in BUILT_IN), "lamp"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("raise ValueError('two\\n  lines')", "ValueError: two lines"),
+        ("raise SystemExit", "SystemExit"),
+        ("def lamp(:", "SyntaxError: invalid syntax (broken.py, line 1)"),
+    ],
+)
+def test_a_package_that_breaks_while_it_is_loaded(package, text, said):
+    """Whatever it raises is told in one line."""
+    _, (line,) = all_kinds(package("broken", text, bad="broken:Lamp"))
+    assert line.endswith(f"it cannot be loaded ({said}); mend or remove its package")
+
+
+def test_two_packages_with_one_kind(package):
+    """The first by name is taken, on every machine."""
+    points = package("broken", BROKEN, second="broken:Lamp", first="broken:Lamp")
+    for given in (list(points), list(points)[::-1]):
+        kinds, problems = all_kinds(given)
+        assert "lamp" in kinds
+        assert [line[:20] for line in problems] == ['entry point "second"']
+
+
+def test_rigs_can_name_what_is_installed(package):
+    """What the program itself finds when it starts, and the settings that rigs are held against."""
+    package("van_lamp", LAMP, lamp="van_lamp:Lamp", bad="van_lamp:Lump")
+    fresh = importlib.util.find_spec("rvsim.devices.registry")
+    registry = importlib.util.module_from_spec(fresh)
+    fresh.loader.exec_module(registry)
+    assert set(registry.KINDS) == {*KINDS, "lamp"}
+    assert set(registry.settings_models()["lamp"].model_fields) == {"full_amps"}
+    assert [line[:17] for line in registry.PROBLEMS] == ['entry point "bad"']

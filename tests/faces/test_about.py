@@ -4,6 +4,8 @@ import re
 from importlib.metadata import version
 
 from rvsim import shipped
+from rvsim.devices.device import Device
+from rvsim.faces import about
 from rvsim.faces.about import lines
 
 
@@ -18,3 +20,20 @@ def test_it_says_where_everything_was_found(catalogue):
     assert str(shipped.scenario_folder()) in said
     (interfaces,) = (line for line in said.splitlines() if line.startswith("interfaces"))
     assert "virtual" in interfaces
+    assert (
+        "devices      panel, heater, circulation_pump, roof_fan, charger, battery_monitor, tank, ambient, own" in said
+    )
+
+
+def test_it_names_kinds_of_other_packages(catalogue, monkeypatch):
+    """Each with the module that it comes from, and a line for each that cannot be used."""
+    lamp = type("Lamp", (Device,), {"kind": "lamp", "__module__": "van_lamp"})
+    monkeypatch.setattr(about, "KINDS", {**about.KINDS, "lamp": lamp})
+    monkeypatch.setattr(about, "PROBLEMS", ('entry point "bad" of rvsim.devices: mend it',))
+    said = list(lines(catalogue))
+    place = next(number for number, line in enumerate(said) if line.startswith("devices"))
+    assert said[place + 1 : place + 3] == [
+        "             lamp, from van_lamp",
+        'entry point "bad" of rvsim.devices: mend it',
+    ]
+    assert said[place + 3].startswith("shipped")

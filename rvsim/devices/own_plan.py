@@ -1,0 +1,179 @@
+"""A device of one's own as it is written in the settings of a rig's device.
+
+Knows: the keys, and what is wrong with them whatever the messages are. Does not know any message (`own_check`), nor
+what the device does with all this (`own`).
+"""
+
+from collections.abc import Mapping
+from itertools import pairwise
+from math import isfinite
+from typing import Annotated, Self
+
+from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationError, model_validator
+
+from rvsim.errors import did_you_mean
+from rvsim.rig.quantity import Duration, shown, spoken
+from rvsim.rig.table import Line, Problem, Table, refuse
+
+LEAST_GAP_US = 10_000
+"""What is sent faster than this is a slip of the pen: a pair carries one frame in half a millisecond (from memory:
+some 128 bits at 250 kbit/s), and the shortest gap of our definitions is 100 ms."""
+LARGEST = 1e18
+"""Beyond every field: the widest has 32 bits. Common practice, no source."""
+
+
+def _seldom_enough(gap: int) -> int:
+    if gap < LEAST_GAP_US:
+        raise ValueError(f"{spoken(gap)} is too short a gap; write {spoken(LEAST_GAP_US)} or more")
+    return gap
+
+
+def _point(given: object) -> object:
+    if not isinstance(given, list | tuple) or len(given) != 2:
+        raise ValueError(f'{shown(given)} is no point of a profile; write its time and its value: ["10s", 4.0]')
+    return tuple(given)
+
+
+def _in_order(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float], ...]:
+    if not points:
+        raise ValueError('a profile needs a point; write its time and its value: [["0s", 4.0]]')
+    problems = [
+        Problem((number,), f"{spoken(later)} is not after {spoken(time)}; write the points in order of time", later)
+        for number, ((time, _), (later, _)) in enumerate(pairwise(points), 1)
+        if later <= time
+    ]
+    if points[0][0] != 0:
+        begins = f'the first point is at {spoken(points[0][0])}; a profile begins at "0s"'
+        problems.insert(0, Problem((0,), begins, points[0][0]))
+    if problems:
+        raise refuse("profile", problems)
+    return points
+
+
+class ProfilePlan(Table):
+    """Values over time since the start, in a straight line from one to the next.
+
+    After the last point its value stays. With ``repeat`` the profile begins anew there, so that the last point says
+    how long it takes and, without ``steps``, where the line leads.
+    """
+
+    profile: Annotated[
+        tuple[Annotated[tuple[Duration, float], BeforeValidator(_point)], ...],
+        Field(strict=False),
+        AfterValidator(_in_order),
+    ]
+    steps: bool = False
+    """Each value holds until the next."""
+    repeat: bool = False
+
+    @model_validator(mode="after")
+    def _lasts(self) -> Self:
+        if self.repeat and len(self.profile) == 1:
+            raise ValueError("a profile of one point cannot repeat; add the point at which it begins anew")
+        return self
+
+
+class CopyPlan(Table):
+    """What somebody else says in a field, times ``factor``, plus ``offset``; no data while nobody is heard."""
+
+    copy_of: Line = Field(alias="copy")
+    """The message."""
+    field: Line
+    instance: Annotated[int, Field(ge=0, le=255)] | None = None
+    """Whose, by the instance in the message; without it whoever spoke last."""
+    function: Line | None = None
+    """Whose, by what the heartbeat says it is: for a message that several devices send for one instance."""
+    factor: float = 1.0
+    offset: float = 0.0
+
+
+Value = float | str | ProfilePlan | CopyPlan
+
+
+def _value(given: object) -> Value:
+    """Read what a field says; which of the four it is to be is decided first, so that one mistake is one line."""
+    if isinstance(given, Mapping):
+        for key, model in (("profile", ProfilePlan), ("copy", CopyPlan)):
+            if key in given:
+                return _table(model, given)
+    elif isinstance(given, str):
+        return given
+    elif isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < LARGEST and isfinite(given):
+        return float(given)
+    raise ValueError(
+        f"{shown(given)} is nothing that a field could say; write a number, the name of a code in quotes, "
+        '{ profile = [["0s", 4.0]] } or { copy = "MESSAGE", field = "its_field" }'
+    )
+
+
+def _table(model: type[ProfilePlan] | type[CopyPlan], given: Mapping[str, object]) -> ProfilePlan | CopyPlan:
+    known = [field.alias or name for name, field in model.model_fields.items()]
+    strange = [
+        Problem((key,), f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name", value)
+        for key, value in given.items()
+        if key not in known
+    ]
+    try:
+        plan = model.model_validate({key: value for key, value in given.items() if key in known})
+    except ValidationError as found:
+        raise refuse("field", strange, found) from None
+    if strange:
+        raise refuse("field", strange)
+    return plan
+
+
+class MessagePlan(Table):
+    """A message that is sent at its gap; what is not named in ``fields`` is no data."""
+
+    message: Line
+    instance: Annotated[int, Field(ge=0, le=255)] | None = None
+    """Without it that of the device's function which the message is the status of."""
+    gap: Annotated[Duration, AfterValidator(_seldom_enough)] | None = None
+    """Without it that of the definition."""
+    fields: Mapping[str, Annotated[Value, PlainValidator(_value)]] = Field(default_factory=dict)
+
+
+def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
+    if not sets:
+        raise ValueError('this sets nothing; write { field_of_the_command = "MESSAGE.field" }')
+    problems = [
+        Problem((taken,), f"{shown(target)} names no field that it sends; write it as MESSAGE.field", target)
+        for taken, target in sets.items()
+        if target.count(".") != 1
+    ]
+    if problems:
+        raise refuse("sets", problems)
+    return sets
+
+
+class AnswerPlan(Table):
+    """What a command does: each of its fields in ``sets`` sets ``MESSAGE.field`` of what is sent, told at once."""
+
+    command: Line
+    instance: Annotated[int, Field(ge=0, le=255)] | None = None
+    """To which instance the command has to be; without it that of the message which it sets."""
+    sets: Annotated[Mapping[str, str], AfterValidator(_targets)]
+    after: Duration = 0
+    per_second: Annotated[float, Field(ge=1e-6, le=1e9)] | None = None
+    """How fast the field moves to its new value, in its unit; without it at once."""
+    at_least: float | None = None
+    at_most: float | None = None
+
+    @model_validator(mode="after")
+    def _some_room(self) -> Self:
+        if self.at_least is not None and self.at_most is not None and self.at_most < self.at_least:
+            raise ValueError(f"at_most {self.at_most:g} is below at_least {self.at_least:g}; no value is both")
+        return self
+
+    def bounded(self, value: float) -> float:
+        """Return the value between the limits that is nearest to one that was commanded."""
+        if self.at_least is not None:
+            value = max(value, self.at_least)
+        return value if self.at_most is None else min(value, self.at_most)
+
+
+class OwnSettings(Table):
+    """What it sends and obeys."""
+
+    message: Annotated[tuple[MessagePlan, ...], Field(strict=False)] = ()
+    answer: Annotated[tuple[AnswerPlan, ...], Field(strict=False)] = ()
