@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import NamedTuple
 
-from rvsim.devices.device import GAP_UNSAID_US, Device, Role
+from rvsim.devices.device import Device, Role
 from rvsim.devices.own_check import check_own, codes, instance_field, instance_of, targets
 from rvsim.devices.own_plan import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
 from rvsim.devices.own_sources import Constant, Copied, Moving, Profile, Source, said
@@ -16,7 +16,7 @@ from rvsim.rig.functions import by_dsa
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import GLOBAL, Identifier, split
-from rvsim.wire.spec import MessageSpec
+from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
 
 LOST_AFTER_GAPS = 3
 """A copied message that has been quiet for so many of its gaps is said no more. Our choice, as the panel's."""
