@@ -7,7 +7,7 @@ called again. It learns of other devices only through frames, and of the physics
 """
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar
 
@@ -102,6 +102,11 @@ class Device:
     uses_world: ClassVar[bool] = True
     partners: ClassVar[Mapping[str, str]] = {}
     """Settings that name an instance of another device's function: setting to function."""
+
+    @classmethod
+    def mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[str]:  # noqa: ARG003
+        """Yield what of the settings cannot be put to work with these definitions: where, and what to do."""
+        yield from ()
 
     def __init__(self, role: Role) -> None:
         self.name = role.plan.name

@@ -4,15 +4,17 @@ Knows: how what was written (`own_plan`) is put to work: messages at their gaps,
 that set fields. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role
-from rvsim.devices.own_check import check_own, codes, instance_field, instance_of, targets
+from rvsim.devices.own_check import codes, instance_field, instance_of, problems, spoken, targets
 from rvsim.devices.own_plan import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
 from rvsim.devices.own_sources import Constant, Copied, Moving, Profile, Source, said
+from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
+from rvsim.rig.model import DevicePlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import GLOBAL, Identifier, split
@@ -61,6 +63,11 @@ class OwnDevice(Device):
     Settings = OwnSettings
     uses_world = False
 
+    @classmethod
+    def mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[str]:
+        """Yield what is not defined, or cannot be said."""
+        return (f"{spoken(one.place)}: {one.text}" for one in problems(settings, plan.functions, catalogue))
+
     def __init__(self, role: Role) -> None:
         self._senders: list[Sender] = []
         self._copies: list[Listening] = []
@@ -68,7 +75,9 @@ class OwnDevice(Device):
         """What each source address is, by its heartbeats."""
         self._heard: Identifier
         """That of the frame which is being heard."""
-        check_own(role.plan.name, role.settings, role.plan.functions, role.catalogue)
+        found = list(self.mistakes(role.plan, role.settings, role.catalogue))
+        if found:
+            raise InputError(*(f'device "{role.plan.name}", settings, {mistake}' for mistake in found))
         for plan in role.settings.message:
             spec = role.catalogue.by_name(plan.message)
             sources = {

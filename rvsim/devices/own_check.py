@@ -29,21 +29,7 @@ OF_EVERY_NODE = (
 Place = tuple[int | str, ...]
 
 
-def check_own(device: str, settings: OwnSettings, functions: Mapping[str, Sequence[int]], catalogue: Catalogue) -> None:
-    """Refuse settings that name what is not defined, or what cannot be said.
-
-    Raises:
-        InputError: a line for each.
-    """
-    found = [
-        f'device "{device}", settings, {_spoken(one.place)}: {one.text}'
-        for one in problems(settings, functions, catalogue)
-    ]
-    if found:
-        raise InputError(*found)
-
-
-def _spoken(place: Place) -> str:
+def spoken(place: Place) -> str:
     """Say a place as it is said of files: ``message 1, fields.instance``."""
     words = ""
     for step in place:
@@ -188,12 +174,8 @@ def _of_copy(plan: CopyPlan, field: FieldSpec | None, catalogue: Catalogue, plac
 
 
 def codes(field: FieldSpec) -> Mapping[str, int]:
-    """Return the raw integers that a field has names for and that are values, by name; of two the lower."""
-    found: dict[str, int] = {}
-    for raw, label in sorted(field.labels.items()):
-        if field.state(raw) is State.VALUE:
-            found.setdefault(label, raw)
-    return found
+    """Return the raw integers that a field has names for and that are values, by name."""
+    return {name: raw for name, raw in field.codes.items() if field.state(raw) is State.VALUE}
 
 
 def _is_code(field: FieldSpec, given: str, place: Place) -> Iterator[Problem]:

@@ -24,9 +24,12 @@ from rvsim.devices.panel import Panel
 from rvsim.devices.pump import CirculationPump
 from rvsim.devices.roof_fan import RoofFan
 from rvsim.devices.tank import TankSensor
+from rvsim.errors import InputError
+from rvsim.rig.fields import check_fields
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
+from rvsim.wire.catalogue import Catalogue
 
 GROUP = "rvsim.devices"
 """The entry points under which other packages bring kinds of their own."""
@@ -81,6 +84,26 @@ KINDS, PROBLEMS = all_kinds(entry_points(group=GROUP))
 def settings_models() -> dict[str, type[BaseModel]]:
     """Return the settings model of each kind, for the reader of rigs."""
     return {name: kind.Settings for name, kind in KINDS.items()}
+
+
+def check_rig(rig: Rig, catalogue: Catalogue) -> None:
+    """Refuse names in a rig that no definition has, and settings of its devices that cannot be put to work.
+
+    Raises:
+        InputError: a line for each.
+    """
+    problems: list[str] = []
+    try:
+        check_fields(rig, catalogue)
+    except InputError as error:
+        problems += error.problems
+    for plan in rig.devices:
+        kind = KINDS.get(plan.kind)
+        if kind is not None:
+            mistakes = kind.mistakes(plan, plan.settings_as(kind.Settings), catalogue)
+            problems += (f'rig "{rig.name}", device "{plan.name}", settings, {mistake}' for mistake in mistakes)
+    if problems:
+        raise InputError(*problems)
 
 
 def missing_partners(rig: Rig) -> Iterator[str]:

@@ -91,19 +91,18 @@ def _bench(
     absent: tuple[str, ...],
     dbc: list[Path] | None,
 ) -> int:
-    from rvsim.devices.registry import PROBLEMS, missing_partners, settings_models
+    from rvsim.devices.registry import PROBLEMS, check_rig, missing_partners, settings_models
     from rvsim.faces.run import CHANNEL, Run
     from rvsim.faces.serving import served
     from rvsim.faces.trial import check_absent
     from rvsim.logs.jsonl import start_line
     from rvsim.logs.record import Recorder
-    from rvsim.rig.fields import check_fields
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
     loaded = load_scenario(scenario, kinds=settings_models())
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
-    check_fields(loaded.rig, catalogue)
+    check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)
     say(*PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed

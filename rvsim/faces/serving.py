@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from rvsim.edge.hub import Hub, address_of
+from rvsim.edge.hub import Hub, HubStatistics, address_of
 from rvsim.errors import InputError
 from rvsim.faces.exits import say
 from rvsim.faces.run import Run
@@ -40,7 +40,19 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
         def publish(frame: Frame) -> None:
             hub.publish(frame)
 
-        say(f'served on 127.0.0.1:{hub.port}, for can.Bus(interface="socketcand", host="127.0.0.1", port={hub.port})')
-        yield made
-        counts = hub.statistics
-        say(f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones, {counts.let_go} let go")
+        there = f'interface="socketcand", host="127.0.0.1", port={hub.port}, channel="rvsim"'
+        say(f"served on 127.0.0.1:{hub.port}, for can.Bus({there})")
+        try:
+            yield made
+        finally:
+            say(_told(hub.statistics))
+
+
+def _told(counts: HubStatistics) -> str:
+    seldom = {
+        "not of this network": counts.refused,
+        "clients let go for garbage": counts.let_go,
+        "clients turned away as there were too many": counts.turned_away,
+    }
+    said = "".join(f", {count} {what}" for what, count in seldom.items() if count)
+    return f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones{said}"

@@ -14,6 +14,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from pathlib import Path
 from typing import Any
 
+from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
 from rvsim.faces.exits import say
@@ -182,6 +183,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
             problems += error.problems
     if problems:
         raise InputError(*problems)
+    say(*PROBLEMS, *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
     return trials
 
 

@@ -8,14 +8,13 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from rvsim.devices.registry import settings_models
+from rvsim.devices.registry import check_rig, settings_models
 from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
 from rvsim.faces.run import CHANNEL, Run
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
-from rvsim.rig.fields import check_fields
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.jobs import Job
@@ -37,7 +36,7 @@ class Trial:
     def __init__(self, job: Job, dbc: tuple[Path, ...] = ()) -> None:
         self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values)
         self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
-        check_fields(self.loaded.rig, self.catalogue)
+        check_rig(self.loaded.rig, self.catalogue)
         self.seed = self.loaded.scenario.seed if job.seed is None else job.seed
         self.values: Mapping[str, Value] = job.values
 
@@ -141,7 +140,8 @@ class Session:
     def verdict(self) -> Verdict:
         """Judge what has happened up to now; nothing that comes later counts any more.
 
-        Steps that never came are expectations that were not met.
+        Steps that never came are expectations that were not met. A verdict before the scenario's end says so: what must
+        never happen has then been watched for a part of the time only.
         """
         if self._verdict is None:
             trial, run, end = self.trial, self.run, self.run.time
@@ -158,5 +158,6 @@ class Session:
                 frames=run.jury.frames,
                 outcomes=(*run.jury.finish(end), *never),
                 error="; ".join(failure.sentence for failure in self._failures),
+                planned=trial.loaded.scenario.lasts / 1e6,
             )
         return self._verdict

@@ -42,6 +42,8 @@ class Verdict:
     """Why there was no run, or no whole one."""
     recording: str = ""
     """Where the frames of a run that did not pass were kept."""
+    planned: float = 0.0
+    """How many seconds the scenario lasts; it was judged early where ``seconds`` are fewer."""
 
     @property
     def passed(self) -> bool:
@@ -64,6 +66,7 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
     """Return a verdict as plain data, in the form of a JSON line."""
     return {
         "t": round(verdict.seconds, 6),
+        "planned": verdict.planned,
         "type": "verdict",
         "scenario": verdict.scenario,
         "title": verdict.title,
@@ -111,13 +114,14 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
         ),
         data["error"],
         data["recording"],
+        data["planned"],
     )
 
 
 def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
     """Say a verdict; what was met only with ``every``, or where all was."""
     word = "passed" if verdict.passed else "not passed"
-    yield f"{verdict.name}: {word}, {_tally(verdict)} in {verdict.seconds:.0f} s of simulated time"
+    yield f"{verdict.name}: {word}, {_tally(verdict)} in {verdict.seconds:.0f} s of simulated time{_early(verdict)}"
     if verdict.error:
         yield f"  {verdict.error}"
     for outcome in verdict.outcomes:
@@ -132,6 +136,10 @@ def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
 def _tally(verdict: Verdict) -> str:
     met = len(verdict.outcomes) - len(verdict.failed)
     return f"{met} of {len(verdict.outcomes)} expectations met"
+
+
+def _early(verdict: Verdict) -> str:
+    return f", judged early: it lasts {verdict.planned:.0f} s" if verdict.seconds < verdict.planned else ""
 
 
 def _told(outcome: Outcome) -> Iterator[str]:

@@ -125,7 +125,15 @@ class Bench:
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(rest for rest, _ in plan.amps.values()))  # until it says otherwise
-        return kind(Role(plan, settings, catalogue, self.world, seed, site))
+        try:
+            return kind(Role(plan, settings, catalogue, self.world, seed, site))
+        except InputError:
+            raise
+        except Exception as error:  # another's package may raise anything
+            raise InputError(
+                f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be put '
+                f"in ({type(error).__name__}: {error}); mend that class"
+            ) from error
 
     def peek(self) -> int | None:
         """Return the time of the next thing that happens, in microseconds."""

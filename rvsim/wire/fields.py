@@ -112,8 +112,11 @@ class FieldSpec:
 
     @cached_property
     def codes(self) -> Mapping[str, int]:
-        """The raw values that have a name, by it."""
-        return {label: raw for raw, label in self.labels.items()}
+        """The raw values that have a name, by it; the lowest of those with one name."""
+        codes: dict[str, int] = {}
+        for raw, label in sorted(self.labels.items()):
+            codes.setdefault(label, raw)
+        return codes
 
     @cached_property
     def states(self) -> Mapping[int, State]:

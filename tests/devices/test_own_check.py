@@ -4,9 +4,8 @@ import re
 
 import pytest
 
-from rvsim.devices.own_check import check_own, codes
+from rvsim.devices.own_check import codes, problems, spoken
 from rvsim.devices.own_plan import OwnSettings
-from rvsim.errors import InputError
 from rvsim.wire.database import load
 from rvsim.wire.fields import FieldSpec, Special
 
@@ -38,11 +37,7 @@ def told(catalogue):
 
     def check(*messages, answers=(), functions=None):
         settings = OwnSettings.model_validate({"message": list(messages), "answer": list(answers)})
-        try:
-            check_own("fridge", settings, functions or {}, catalogue)
-        except InputError as error:
-            return [line.removeprefix('device "fridge", settings, ') for line in error.problems]
-        return []
+        return [f"{spoken(one.place)}: {one.text}" for one in problems(settings, functions or {}, catalogue)]
 
     return check
 

@@ -7,7 +7,9 @@ from importlib.metadata import entry_points
 import pytest
 from pydantic import ValidationError
 
-from rvsim.devices.registry import BUILT_IN, GROUP, KINDS, all_kinds, missing_partners, settings_models
+from rvsim.devices.device import Device
+from rvsim.devices.registry import BUILT_IN, GROUP, KINDS, all_kinds, check_rig, missing_partners, settings_models
+from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
@@ -27,6 +29,50 @@ def test_a_setting_that_names_nobody_is_told():
     panel = shipped.devices[0].model_copy(update={"settings": {**shipped.devices[0].settings, "furnace": 7}})
     rig = shipped.model_copy(update={"devices": (panel, *shipped.devices[1:])})
     assert list(missing_partners(rig)) == ["control panel is set to furnace 7, and no device of the rig is furnace 7"]
+
+
+def rig_of(*devices):
+    """A rig of these devices, their kinds not looked at."""
+    return Rig.model_validate({"schema": 1, "name": "t", "title": "T", "device": list(devices)})
+
+
+def test_mistakes_of_a_rig_against_the_definitions_are_told_together(catalogue):
+    """A limit of a field that nobody defines, and what two devices of one's own cannot say: a line each."""
+    shipped = load_rig("ottersby", kinds=settings_models())
+    fridge = {"name": "fridge", "kind": "own", "address": 0xA0, "settings": {"message": [{"message": "FRIDGE"}]}}
+    lamp = {"name": "lamp", "kind": "own", "address": 0xA1, "limits": {"DM_RV.glow": [0, 1]}}
+    lamp["settings"] = {"answer": [{"command": "FURNACE_COMMAND", "sets": {"instance": "LAMP.on"}}]}
+    own = rig_of(fridge, lamp)
+    rig = shipped.model_copy(update={"devices": (*shipped.devices, *own.devices)})
+    check_rig(shipped, catalogue)
+    with pytest.raises(InputError) as told:
+        check_rig(rig, catalogue)
+    glow, message, answer = told.value.problems
+    assert glow.startswith('rig "ottersby", device "lamp", limits: DM_RV has no field glow')
+    assert message.startswith('rig "ottersby", device "fridge", settings, message 1, message: ')
+    assert answer.startswith('rig "ottersby", device "lamp", settings, answer 1, sets.instance: it does not send')
+
+
+class Breaks(Device):
+    """A kind that cannot be put in."""
+
+    kind = "breaks"
+
+    def begin(self):
+        """Never reached."""
+
+    def hears(self):
+        """Break, as a slip of the pen would."""
+        return {}[self.name]
+
+
+def test_a_kind_that_breaks_when_it_is_put_in(catalogue):
+    """The device, its class and what it raised; no traceback."""
+    plan = {"name": "lamp", "kind": "breaks", "address": 0xA1}
+    rig = rig_of(plan)
+    with pytest.raises(InputError, match=r"Breaks, cannot be put in .KeyError: 'lamp'.; mend that class") as told:
+        Bench(rig, catalogue, {"breaks": Breaks})
+    assert told.value.problems[0].startswith('device "lamp": its kind "breaks", ')
 
 
 @pytest.mark.parametrize(

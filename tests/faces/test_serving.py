@@ -91,11 +91,12 @@ def test_as_a_command(tmp_path):
             interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True
         ) as client:
             client.send(REQUEST_FURNACE)
+            client.send(can.Message(arbitration_id=0x123, is_extended_id=False, data=b"1"))
             sources = {client.recv(5).arbitration_id & 0xFF for _ in range(100)}
         _, err = process.communicate(timeout=60)
     assert 0x90 not in sources
     assert 0x5E in sources
-    assert b"1 frames taken from clients" in err
+    assert b"1 frames taken from clients, 0 dropped for slow ones, 1 not of this network" in err
     assert process.returncode == 0
 
 

@@ -7,9 +7,10 @@ from xml.etree import ElementTree
 import pytest
 
 from rvsim.faces.shakedown import do, place_of, run_all
-from rvsim.faces.trial import Trial
+from rvsim.faces.trial import Session, Trial
 from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
+from rvsim.shakedown.verdict import as_text
 
 HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
 SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n'
@@ -41,6 +42,18 @@ def test_a_passed_run(write):
     assert (verdict.scenario, verdict.seed, verdict.seconds) == ("t", 1, 60.0)
     assert verdict.frames > 700
     assert not Path("kept.log").exists()
+
+
+def test_a_verdict_before_the_end_says_so(write):
+    """What is asked for early has been watched for a part of the time only, and the verdict's first line tells it."""
+    session = Session(Trial(Job(write(HEARD + NO_FLAG), {})))
+    session.until(15)
+    early = session.verdict()
+    assert (early.seconds, early.planned, early.passed) == (15.0, 60.0, True)
+    assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: it lasts 60 s")
+    whole = Session(session.trial)
+    whole.until(60)
+    assert next(as_text(whole.verdict())).endswith("in 60 s of simulated time")
 
 
 def test_a_run_that_is_not_passed_keeps_its_evidence(write):
