@@ -61,5 +61,7 @@ class BatteryMonitor(DcSource):
         )
 
     def _dc_status_3(self) -> bytes | None:
+        if self.is_quiet:
+            return None
         remaining = self._dc_3.by_name["capacity_remaining"]
         return self.speak(self._dc_3, capacity_remaining=remaining.measured(self._held_ah))

@@ -24,6 +24,8 @@ LEAST_AMPS = 0.1
 LONGEST_MINUTES = 65530
 """The longest time that the field can say (uint16: rv-c.com/node/500)."""
 TO_EMPTY, TO_FULL = 0, 1
+_HEAD = 2
+"""Bytes with instance and priority."""
 
 
 class DcSettings(Settings):
@@ -54,6 +56,8 @@ class DcSource(Device):
         self.source = self.instance("dc_source")
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
         self._quiet_until = 0
+        self._higher: dict[bytes, bool] = {}
+        """Whether who begins a message so has a higher priority; at most one for each two bytes that there are."""
 
     def sense(self) -> Sensed:
         """Return the battery's state as the device finds it."""
@@ -71,19 +75,31 @@ class DcSource(Device):
 
     def _heed(self, data: bytes) -> None:
         """Keep quiet for a while if this was said with a higher priority; all of these messages begin alike."""
+        head = data[:_HEAD]
+        higher = self._higher.get(head)
+        if higher is None:
+            higher = self._higher[head] = self._is_higher(data)
+        if higher:
+            self._quiet_until = self.now + YIELDS_US
+
+    def _is_higher(self, data: bytes) -> bool:
         fields = self._dc_1.by_name
         instance, priority = fields["instance"].raw_in(data), fields["device_priority"].raw_in(data)
         known = fields["device_priority"].state(priority) is State.VALUE
-        if known and priority is not None and instance == self.source and priority > self.priority:
-            self._quiet_until = self.now + YIELDS_US
+        return known and priority is not None and instance == self.source and priority > self.priority
 
-    def speak(self, spec: MessageSpec, **raws: int) -> bytes | None:
-        """Return a DC source message with these values, None while another speaks for the battery."""
-        if self.now < self._quiet_until:
-            return None
+    @property
+    def is_quiet(self) -> bool:
+        """Whether another speaks for the battery."""
+        return self.now < self._quiet_until
+
+    def speak(self, spec: MessageSpec, **raws: int) -> bytes:
+        """Return a DC source message with these values."""
         return spec.pack(instance=self.source, device_priority=self.priority, **raws)
 
     def _dc_status_1(self) -> bytes | None:
+        if self.is_quiet:
+            return None
         fields, found = self._dc_1.by_name, self.sense()
         return self.speak(
             self._dc_1,
@@ -92,6 +108,8 @@ class DcSource(Device):
         )
 
     def _dc_status_2(self) -> bytes | None:
+        if self.is_quiet:
+            return None
         fields, found = self._dc_2.by_name, self.sense()
         minutes, meaning = self._time_remaining(found)
         return self.speak(

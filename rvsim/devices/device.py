@@ -9,6 +9,7 @@ called again. It learns of other devices only through frames, and of the physics
 import random
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -86,6 +87,8 @@ class Broadcast:
     spec: MessageSpec
     build: Callable[[], bytes | None]
     gap: int
+    due: Callable[[], None]
+    """Sends it if it is time, and plans the next time."""
     sent: int = -1
 
 
@@ -309,15 +312,12 @@ class Device:
         """Send one frame from the claimed address; a device without an address stays quiet."""
         source = self.claimer.address
         if source is not None:
-            self.outbox.append((self._identifier(spec, source, destination), data))
-
-    def _identifier(self, spec: MessageSpec, source: int, destination: int) -> int:
-        """Return the identifier of a message of ours; each is worked out once for an address."""
-        key = (spec.dgn, source, destination)
-        if key not in self._identifiers:
-            to = destination if is_addressed(spec.dgn) else None
-            self._identifiers[key] = spec.identifier(source, to)
-        return self._identifiers[key]
+            key = (spec.dgn, source, destination)
+            identifier = self._identifiers.get(key)
+            if identifier is None:  # each is worked out once for an address
+                to = destination if is_addressed(spec.dgn) else None
+                identifier = self._identifiers[key] = spec.identifier(source, to)
+            self.outbox.append((identifier, data))
 
     def broadcast(self, message: str, build: Callable[[], bytes | None], key: str = "") -> None:
         """Send a message at its broadcast gap from now on, the first time at a moment of its own within a second.
@@ -325,9 +325,10 @@ class Device:
         Where ``build`` returns None this turn is left out.
         """
         spec = self.catalogue.by_name(message)
-        planned = Broadcast(spec, build, spec.gap_us or GAP_UNSAID_US)
-        self._broadcasts[key or message] = planned
-        self.after(self.random.randrange(min(planned.gap, SECOND)), lambda: self._due(planned))
+        key = key or message
+        planned = Broadcast(spec, build, spec.gap_us or GAP_UNSAID_US, partial(self._due, key))
+        self._broadcasts[key] = planned
+        self.after(self.random.randrange(min(planned.gap, SECOND)), planned.due)
 
     def news(self, message: str) -> None:
         """Send a broadcast at once because something in it changed; the next one is due a whole gap later."""
@@ -341,12 +342,13 @@ class Device:
         if data is not None:
             self.send(planned.spec, data)
 
-    def _due(self, planned: Broadcast) -> None:
+    def _due(self, key: str) -> None:
+        planned = self._broadcasts[key]
         rest = planned.sent + planned.gap - self.now if planned.sent >= 0 else 0
         if rest <= 0:
             self._say(planned)
             rest = planned.gap
-        self.timers.append((rest, lambda: self._due(planned)))
+        self.timers.append((rest, planned.due))
 
     def _plan_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

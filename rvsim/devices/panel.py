@@ -140,17 +140,23 @@ class Panel(Device):
 
     def _heard_of(self, message: str, instance: int) -> dict[str, int] | None:
         """Return the last values of a status message, None where it was never heard or has been quiet too long."""
-        when, data = self._heard.get((message, instance), (None, b""))
-        if when is None or self.now - when > LOST_AFTER_US:
+        data = self._last(message, instance)
+        if data is None:
             return None
         said = self.catalogue.by_name(message).decode(data)
         return {r.field.name: r.raw for r in said if r.state is State.VALUE and r.raw is not None}
 
+    def _last(self, message: str, instance: int) -> bytes | None:
+        when, data = self._heard.get((message, instance), (None, None))
+        return None if when is None or self.now - when > LOST_AFTER_US else data
+
     def _figure(self, message: str, instance: int, field: str) -> float | None:
-        said = self._heard_of(message, instance)
-        if said is None or field not in said:
+        data = self._last(message, instance)
+        if data is None:
             return None
-        return self.catalogue.by_name(message).by_name[field].value(said[field])
+        spec = self.catalogue.by_name(message).by_name[field]
+        raw = spec.raw_in(data)
+        return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
 
     def _temperature(self, sensor: int) -> float | None:
         return self._figure("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
@@ -186,8 +192,8 @@ class Panel(Device):
     def _can_heat(self) -> bool:
         """Tell whether all that heating takes is heard: the furnace, and the pump if there is one."""
         pump = self.settings.circulation_pump
-        pumped = pump is None or self._heard_of("CIRCULATION_PUMP_STATUS", pump) is not None
-        return pumped and self._heard_of("FURNACE_STATUS", self.settings.furnace) is not None
+        pumped = pump is None or self._last("CIRCULATION_PUMP_STATUS", pump) is not None
+        return pumped and self._last("FURNACE_STATUS", self.settings.furnace) is not None
 
     def _decide(self) -> None:
         heat = self._heat = self._heat_percent()
@@ -218,7 +224,7 @@ class Panel(Device):
 
     def _roof_percent(self) -> float:
         """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""
-        if self._heard_of("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._saving():
+        if self._last("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._saving():
             return 0.0
         indoors, outdoors = (
             self._temperature(self.settings.indoor_sensor),

@@ -78,7 +78,8 @@ class Hearing:
             self._recorder.write(frame)
         if self.shown:
             self._sink.frame(frame)
-        self.time = max(self.time, frame.time)
+        if frame.time > self.time:
+            self.time = frame.time
         if self._own and (frame.identifier, frame.data) in self._own:
             self._own.remove((frame.identifier, frame.data))
             if self._witness is not None:

@@ -63,7 +63,6 @@ class Run:
         self.time = 0
         """How far the run has come, in microseconds."""
         self._hearing = Hearing(self.watch, sink, recorder, every, self)
-        self._carry: Callable[[Frame], None] = self._hearing.take
         self._tell: Callable[[LineEvent], None] = self._hearing.note
         self.bench = Bench(
             loaded.rig,
@@ -73,12 +72,12 @@ class Run:
             site=Site(shore_power=loaded.scenario.shore_power),
             seed=seed,
             acknowledges=loaded.scenario.bench_acknowledges,
-            on_frame=self._on_frame,
             on_line=lambda event: self._tell(event),
             on_failure=on_failure,
             absent=absent,
         )
         self._tap = tap
+        self._hand_to(self._hearing.take)
         self._incoming: deque[tuple[int, bytes]] = deque()
         self._wake: threading.Event | None = None
         self.script, self.jury = self._prepared(loaded, seed)
@@ -101,10 +100,18 @@ class Run:
         script, jury = parts
         return script, jury
 
-    def _on_frame(self, frame: Frame) -> None:
-        if self._tap is not None:
-            self._tap(frame)
-        self._carry(frame)
+    def _hand_to(self, carry: Callable[[Frame], None]) -> None:
+        """Have each frame of the wires go to the tap, if there is one, and then there."""
+        tap = self._tap
+        if tap is None:
+            self.bench.on_frame = carry
+            return
+
+        def both(frame: Frame) -> None:
+            tap(frame)
+            carry(frame)
+
+        self.bench.on_frame = both
 
     def _second(self) -> None:
         """Take a whole second of the vehicle, and plan the next."""
@@ -173,7 +180,7 @@ class Run:
             self._wake.set()
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
             feed = Feed(listener, self._hearing.take, self._hearing.advance, self._hearing.note)
-            self._carry = sender.send
+            self._hand_to(sender.send)
             self._tell = lambda event: feed.note(event, sender.statistics.sent)
             try:
                 while not control.stopped and (end is None or self.time < end):

@@ -4,8 +4,9 @@ Knows: what is kept of a run for evidence, and where to look in each case. Does 
 of frames after the watch has heard them, of events, and of the seconds of the vehicle.
 """
 
-from collections import deque
-from collections.abc import Iterable
+from collections import defaultdict, deque
+from collections.abc import Iterable, Sequence
+from functools import partial
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import spoken
@@ -46,7 +47,7 @@ class Jury:
         self._closing = [judge for judge in self._judges if judge.spotters and judge.plan.until is not None]
         self._closed: set[Judge] = set()
         self._next_end = min((judge.plan.until for judge in self._closing), default=_NEVER)
-        self._recent: dict[int, deque[Frame]] = {}
+        self._recent: defaultdict[int, deque[Frame]] = defaultdict(partial(deque, maxlen=KEPT))
         self._last: deque[Frame] = deque(maxlen=KEPT)
         self._evidence: dict[Judge, tuple[tuple[str, ...], str]] = {}
         self.frames = 0
@@ -91,28 +92,25 @@ class Jury:
 
     # What goes in.
 
-    def frame(self, frame: Frame, events: Iterable[Event]) -> None:
+    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has just heard, and what followed from it."""
         if not self._judges:
             return
-        identifier = frame.identifier
-        source, dgn = identifier & 0xFF, dgn_of(identifier)
+        time, identifier, _ = frame
         self.frames += 1
-        if frame.time >= self._next_end:
-            self._close(frame.time)
+        if time >= self._next_end:
+            self._close(time)
         self._last.append(frame)
-        recent = self._recent.get(source)
-        if recent is None:
-            recent = self._recent[source] = deque(maxlen=KEPT)
-        recent.append(frame)
-        judges = self._by_dgn.get(dgn)
+        self._recent[identifier & 0xFF].append(frame)
+        judges = self._by_dgn.get(dgn_of(identifier))
         if judges is not None or self._any:
-            device = self._watch.device_at(source)
+            device = self._watch.device_at(identifier & 0xFF)
             if judges is not None:
-                self._senders[dgn][device] = None
+                self._senders[dgn_of(identifier)][device] = None
             for judge in (*(judges or ()), *self._any):
-                judge.frame(frame.time, frame, device)
-        self.events(events)
+                judge.frame(time, frame, device)
+        if events:
+            self.events(events)
 
     def events(self, events: Iterable[Event]) -> None:
         """Take what the passing of time has changed."""

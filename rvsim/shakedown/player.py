@@ -5,7 +5,7 @@ how anybody judges what follows.
 """
 
 from collections.abc import Callable
-from functools import partial
+from functools import cached_property, partial
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
@@ -84,12 +84,12 @@ class Script:
             return lambda: None  # the fault itself could not be made, and that is told
         return partial(fault.begin if step.start else fault.end, self._bench)
 
-    @property
+    @cached_property
     def waits_for_frames(self) -> bool:
         """Whether a step waits for something on the bus."""
         return any(spotter is not None for *_, spotter in self._waiting)
 
-    @property
+    @cached_property
     def waits_for_values(self) -> bool:
         """Whether a step waits for a value of the vehicle."""
         return any(spotter is None for *_, spotter in self._waiting)

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from functools import partial
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role, Site
 from rvsim.errors import InputError
@@ -38,6 +38,7 @@ class Passed(NamedTuple):
 
 Gate = Callable[[int, int, bytes], Passed | None]
 """What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
+_SECOND = 1_000_000
 _FIRST = -1
 """The priority of what a plan does at a time: before everything that happens by itself then."""
 
@@ -95,10 +96,13 @@ class Bench:
             InputError: a device has no kind, or lacks a function that its kind needs.
         """
         self.kernel = Kernel()
+        self._calls = self._call  # bound once, not for each timer
+        self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
         self._taken_out: set[Device] = set()
-        self._on_frame = on_frame
+        self.on_frame = on_frame
+        """Takes each frame that went through; may be changed between two steps."""
         self._on_failure = on_failure
         self.line = Line(
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
@@ -119,7 +123,7 @@ class Bench:
             self.line.join(device, device.name)
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._listeners.setdefault(dgn, []).append(device)
-            self.kernel.at(0, self._wake, (device, device.start))
+            self.kernel.at(0, self._calls, (device, device.start))
         self._by_name = {device.name: device for device in self.devices}
 
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
@@ -155,7 +159,7 @@ class Bench:
 
     def make(self, name: str, do: Callable[[Device], None]) -> None:
         """Make a device do something now."""
-        self._run(self._by_name[name], do, self._by_name[name])
+        self._call((self._by_name[name], partial(do, self._by_name[name])))
 
     def unplug(self, name: str) -> None:
         """Take a device off the wires; what it has waiting is lost, and it does not babble there."""
@@ -201,35 +205,33 @@ class Bench:
         """Put a frame of a node that is not simulated onto the wires now."""
         self.line.send(identifier, data, None)
 
-    def _wake(self, planned: tuple[Device, Callable[[], None]]) -> None:
-        self._run(*planned)
-
-    def _run(self, device: Device, call: Callable[..., None], *arguments: Any) -> None:
+    def _call(self, planned: tuple[Device, Callable[[], None]]) -> None:
         """Call into a device at the present time, then take what it wants to send and its timers."""
+        device, call = planned
         if device in self._taken_out:
             return
-        device.now = now = self.kernel.now
-        self.world.advance(now)
+        kernel = self.kernel
+        device.now = now = kernel.now
+        if now >= self._next_second:  # the physics go from second to second
+            self._next_second = now - now % _SECOND + _SECOND
+            self.world.advance(now)
         try:
-            call(*arguments)
+            call()
         except Exception as error:  # whatever a device raises must not stop the others
             self._take_out(device, error)
             return
         if device.timers:
             for delay, later in device.timers:
-                self.kernel.at(now + delay, self._wake, (device, later), 1)
+                kernel.at(now + delay, self._calls, (device, later), 1)
             device.timers.clear()
         if device.outbox:
-            self._send(device)
-
-    def _send(self, device: Device) -> None:
-        gates = self.gates[device.name]
-        for identifier, data in device.outbox:
-            if gates:
-                self._send_through(gates, identifier, data, device)
-            else:
-                self.line.send(identifier, data, device)
-        device.outbox.clear()
+            gates = self.gates[device.name]
+            for identifier, data in device.outbox:
+                if gates:
+                    self._send_through(gates, identifier, data, device)
+                else:
+                    self.line.send(identifier, data, device)
+            device.outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
         passed = self._through(gates, identifier, data)
@@ -257,9 +259,10 @@ class Bench:
             self.line.send(*late)
 
     def _deliver(self, frame: Frame, sender: object) -> None:
-        if self._on_frame is not None:
-            self._on_frame(frame)
-        hearing = self._listeners.get(dgn_of(frame.identifier), ())
+        if self.on_frame is not None:
+            self.on_frame(frame)
+        _, identifier, data = frame
+        hearing = self._listeners.get(dgn_of(identifier), ())
         if self.line.deaf or sender.__class__ is Together:
             silent = self.line.deaf.union(sender if isinstance(sender, Together) else ())
             hearing = [device for device in hearing if device not in silent]
@@ -267,9 +270,9 @@ class Bench:
             if device is sender:
                 continue
             if self.ears and device.name in self.ears:
-                self._hear_through(device, frame.identifier, frame.data)
+                self._hear_through(device, identifier, data)
             else:
-                self._run(device, device.hear, frame.identifier, frame.data)
+                self._call((device, partial(device.hear, identifier, data)))
 
     def _hear_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._through(self.ears[device.name], identifier, data)
@@ -277,9 +280,9 @@ class Bench:
             return
         hear = partial(device.hear, passed.identifier, passed.data)
         if passed.delay:
-            self.kernel.at(self.kernel.now + passed.delay, self._wake, (device, hear), priority=1)
+            self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, hear), priority=1)
         else:
-            self._run(device, hear)
+            self._call((device, hear))
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self._taken_out.add(device)

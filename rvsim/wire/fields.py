@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 
 class State(StrEnum):
@@ -213,12 +213,18 @@ class FieldSpec:
                 raise
             return self.all_ones - 1
 
+    @cached_property
+    def _cut(self) -> tuple[int, int, Literal["big", "little"], int, int]:
+        """What ``raw_in`` has to know: first byte and the one behind the last, their order, the low bit, all ones."""
+        order: Literal["big", "little"] = "big" if self.big_endian else "little"
+        return self.first_byte, self.last_byte + 1, order, self.low_bit, self.all_ones
+
     def raw_in(self, data: bytes) -> int | None:
         """Read the field out of a frame's bytes; None where the frame is too short."""
-        if len(data) <= self.last_byte:
+        first, behind, order, low_bit, ones = self._cut
+        if len(data) < behind:
             return None
-        held = data[self.first_byte : self.last_byte + 1]
-        raw = int.from_bytes(held, "big" if self.big_endian else "little") >> self.low_bit & self.all_ones
+        raw = int.from_bytes(data[first:behind], order) >> low_bit & ones
         return raw - (raw >> (self.length - 1) << self.length) if self.signed else raw
 
 

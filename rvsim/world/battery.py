@@ -109,6 +109,8 @@ class Battery:
         """
         if not (isfinite(amps) and amps >= 0):
             raise ValueError(f"{name} draws {amps} A: give 0 or more")
+        if self._loads.get(name) == amps:
+            return
         self._loads[name] = amps
         self._load_amps = fsum(self._loads.values())
         self._settle()
@@ -121,6 +123,8 @@ class Battery:
         """
         if not (isfinite(volts_limit) and isfinite(amps_limit) and volts_limit >= 0 and amps_limit >= 0):
             raise ValueError(f"{name} charges with {amps_limit} A up to {volts_limit} V: give 0 or more of each")
+        if self._chargers.get(name) == (volts_limit, amps_limit):
+            return
         self._chargers[name] = (volts_limit, amps_limit)
         levels: dict[float, dict[str, float]] = {}
         for who, (volts, amps) in self._chargers.items():

@@ -64,6 +64,7 @@ class World:
         self._now_us = 0
         self._second = 0
         self._burner_j = self._gains_j = self._outdoors_j = 0.0
+        self._conductances: tuple[float, ...] = ()
         self._factors = self._eliminate()
 
     def advance(self, to_us: int) -> None:
@@ -153,22 +154,18 @@ class World:
     def set_cabin_fan(self, fraction: float) -> None:
         """Blow cabin air over the coolant at this part (0 to 1) of full fan speed; ValueError outside."""
         self._coolant.set_fan(fraction)
-        self._factors = self._eliminate()
 
     def set_water_circulation(self, running: bool) -> None:
         """Send coolant through the hot-water exchanger, or stop it."""
         self._coolant.set_water_circulation(running)
-        self._factors = self._eliminate()
 
     def set_pump(self, name: str, running: bool) -> None:
         """Let coolant flow to the cabin's exchanger only while ``name`` runs; without a pump it always does."""
         self._coolant.set_pump(name, running)
-        self._factors = self._eliminate()
 
     def set_vent(self, name: str, litres_per_s: float) -> None:
         """Let ``name`` exchange this much cabin air with the outside; 0 ends it; ValueError below."""
         self._cabin.set_vent(name, litres_per_s)
-        self._factors = self._eliminate()
 
     def set_cabin_gain(self, name: str, watts: float) -> None:
         """Let ``name`` warm the cabin (cool it, below 0): people, cooking, an air conditioner; 0 ends it."""
@@ -205,6 +202,9 @@ class World:
 
     def _run(self, last_second: int) -> None:
         cabin, coolant, water, battery = self._cabin, self._coolant, self._water, self._battery
+        conductances = (coolant.to_water_w_per_k, coolant.to_cabin_w_per_k, cabin.to_outdoor_w_per_k)
+        if conductances != self._conductances:  # the only ones that change
+            self._conductances, self._factors = conductances, self._eliminate()
         water_to_coolant, water_to_cabin, coolant_to_cabin, per_water, per_coolant, per_cabin, coupling = self._factors
         cabin_j, coolant_j, water_j = (body.heat_capacity_j_per_k for body in (cabin, coolant, water))
         mixing, standing, outward = coolant.to_water_w_per_k, water.to_cabin_w_per_k, cabin.to_outdoor_w_per_k

@@ -57,7 +57,7 @@ def test_it_defends_its_address_against_a_higher_name(sensor):
 def test_it_gives_way_to_a_lower_name(sensor):
     """A claim of its address by a lower NAME silences it, but for "cannot claim" from the null address."""
     heard = []
-    sensor.bench._on_frame = lambda frame: heard.append(f"{frame.identifier:08X}")
+    sensor.bench.on_frame = lambda frame: heard.append(f"{frame.identifier:08X}")
     sensor.until(3)
     heard.clear()
     sensor.put(0x18EEFF80, "00 00 00 00 00 00 00 00").until(30)
@@ -68,7 +68,7 @@ def test_a_dynamic_one_takes_the_next_lower_address(alone):
     """By a lower NAME driven from 85 hex, it claims 84 hex, waits 250 ms, and goes on from there."""
     heard = []
     device = alone("ambient", address=0x85, plan={"dynamic": True}, ambient_sensor=1)
-    device.bench._on_frame = lambda frame: heard.append((frame.time / 1e6, f"{frame.identifier:08X}"))
+    device.bench.on_frame = lambda frame: heard.append((frame.time / 1e6, f"{frame.identifier:08X}"))
     device.until(3)
     heard.clear()
     device.put(0x18EEFF85, "00 00 00 00 00 00 00 00").until(30)

@@ -42,7 +42,7 @@ class Heard:
 
     def __init__(self, run):
         self.run, self.script = run, run.script
-        run.bench._on_frame = self.frame
+        run.bench.on_frame = self.frame
 
     def frame(self, frame):
         """Hand a frame on."""
