@@ -27,7 +27,7 @@ class Outcome:
     """Where to look."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Verdict:
     """One run of one scenario with its seed and the values that were changed in it."""
 
@@ -44,6 +44,13 @@ class Verdict:
     """Where the frames of a run that did not pass were kept."""
     planned: float = 0.0
     """How many seconds the scenario lasts; it was judged early where ``seconds`` are fewer."""
+
+    def __str__(self) -> str:
+        """Say it, with the evidence."""
+        return "\n".join(as_text(self))
+
+    def __repr__(self) -> str:
+        return f"<{next(as_text(self))}>"
 
     @property
     def passed(self) -> bool:

@@ -1,8 +1,10 @@
 """The kinds of simulated device and what a rig may set for them."""
 
 import importlib.util
+import re
 import sys
 from importlib.metadata import entry_points
+from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
@@ -13,6 +15,8 @@ from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
+
+DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 
 def test_each_kind_stands_under_its_own_name():
@@ -96,42 +100,7 @@ def test_what_no_device_can_be_set_to_is_refused(kind, settings):
 
 # Kinds of other packages.
 
-LAMP = '''\
-"""A lamp over the table, invented: it is switched and dimmed like any DC load."""
-
-from rvsim.devices.device import Amps, Device, Settings, commanded
-
-
-class LampSettings(Settings):
-    """What it takes at its brightest."""
-
-    full_amps: Amps = 1.5
-
-
-class Lamp(Device):
-    """Sends DC_LOAD_STATUS and obeys DC_LOAD_COMMAND."""
-
-    kind = "lamp"
-    Settings = LampSettings
-
-    def hears(self):
-        return {"DC_LOAD_COMMAND": self.obey}
-
-    def begin(self):
-        self.level = 0
-        self.status, self.command = self.specs("DC_LOAD_STATUS", "DC_LOAD_COMMAND")
-        self.broadcast("DC_LOAD_STATUS", self.say)
-
-    def obey(self, data):
-        given = commanded(self.command, data)
-        if given.get("instance") == self.instance("dc_load") and "desired_operating_level" in given:
-            self.level = given["desired_operating_level"]
-            self.world.set_load(self.name, self.settings.full_amps * self.level / 200)
-            self.news("DC_LOAD_STATUS")
-
-    def say(self):
-        return self.status.pack(instance=self.instance("dc_load"), operating_status=self.level)
-'''
+LAMP = re.search(r"```python\n# van_lamp\.py\n(.*?)```", DEVELOPERS.read_text(encoding="utf-8"), re.DOTALL)[1]
 BROKEN = """\
 import sys
 

@@ -46,6 +46,15 @@ def test_in_words():
         "cold_start, seed 3: passed, 1 of 1 expectations met in 60 s of simulated time"
     ]
     assert "  it broke" in list(as_text(verdict(error="it broke")))
+    assert str(verdict(MET, BROKEN)).split("\n") == list(as_text(verdict(MET, BROKEN)))
+    assert repr(verdict(MET)) == "<cold_start, seed 3: passed, 1 of 1 expectations met in 60 s of simulated time>"
+
+
+def test_judged_early():
+    """A verdict from before the scenario's end says so, and it comes back so from another process."""
+    early = verdict(MET, planned=3600.0)
+    assert next(as_text(early)).endswith("in 60 s of simulated time, judged early: it lasts 3600 s")
+    assert from_json(as_json(early)) == early
 
 
 def test_as_a_json_line():
