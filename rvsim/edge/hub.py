@@ -31,7 +31,8 @@ it expects, and a frame behind that answer would break its handshake."""
 WAITING = 20_000
 """Frames kept for one client that does not fetch them; ten seconds of a full pair. Our decision."""
 UNDER_WAY = 32
-"""Frames of one client between here and the wires, then it is not read: half of what a simulated node holds ready."""
+"""Frames between here and the wires of a client alone, then it is not read: half of what a simulated node holds ready.
+Several who send share these; together they are one node on the wires."""
 LOST_S = 5.0
 """A client's frame that was not on the wires by then is taken for lost: they are broken, or full. Our decision."""
 CLIENTS = 64
@@ -275,7 +276,7 @@ class Hub:
         for sent in tuple(client.own):
             if now - sent.at >= LOST_S:
                 client.forget(sent)
-        if len(client.own) < UNDER_WAY:
+        if self._may_send(client):
             client.held = False
             if self._work_off(client):
                 self._send(client)
@@ -322,7 +323,7 @@ class Hub:
         """Do what a client asked for, as long as it is not held; tell whether it may stay."""
         *messages, rest = client.received.split(b">")
         for done, message in enumerate(messages):
-            if len(client.own) >= UNDER_WAY:
+            if not self._may_send(client):
                 client.held = True
                 client.received = b">".join([*messages[done:], rest])
                 return True
@@ -334,6 +335,11 @@ class Hub:
         client.received = rest
         self._let_go += len(rest) > _LONGEST
         return len(rest) <= _LONGEST
+
+    def _may_send(self, client: _Client) -> bool:
+        """Tell whether there is room for one more frame of a client between here and the wires."""
+        sending = 1 + sum(one is not client and bool(one.own or one.held) for one in self._clients)
+        return len(client.own) < max(1, UNDER_WAY // sending)
 
     def _message(self, client: _Client, message: bytes) -> bool:
         """Do what one message asks for; tell whether it was one."""

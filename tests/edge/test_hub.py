@@ -19,108 +19,6 @@ from rvsim.wire.frame import Frame
 FRAME = Frame(1_250_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 
-class Taken(list):
-    """What clients sent, and a way to wait for it."""
-
-    def __init__(self):
-        super().__init__()
-        self.more = threading.Condition()
-
-    def __call__(self, identifier, data):
-        """Take a frame."""
-        with self.more:
-            self.append((identifier, data))
-            self.more.notify_all()
-
-    def wait(self, count=1):
-        """Wait until there are so many, for at most five seconds."""
-        with self.more:
-            assert self.more.wait_for(lambda: len(self) >= count, 5)
-
-
-@pytest.fixture
-def taken():
-    """What clients sent."""
-    return Taken()
-
-
-@pytest.fixture
-def hub(taken):
-    """A hub on a free port."""
-    with Hub(("127.0.0.1", 0), taken, time.monotonic) as one:
-        yield one
-
-
-@pytest.fixture
-def client(hub):
-    """Open the hub as python-can's client does."""
-    opened = []
-
-    def go():
-        opened.append(
-            can.Bus(interface="socketcand", host="127.0.0.1", port=hub.port, channel="rvsim", ignore_config=True)
-        )
-        return opened[-1]
-
-    yield go
-    for one in opened:
-        one.shutdown()
-
-
-@pytest.fixture
-def raw(hub):
-    """Open a plain connection."""
-    opened = []
-
-    def go():
-        opened.append(socket.create_connection(("127.0.0.1", hub.port), timeout=5))
-        return opened[-1]
-
-    yield go
-    for one in opened:
-        one.close()
-
-
-class Clock:
-    """Seconds that go on when they are told to."""
-
-    def __init__(self):
-        self.seconds = 1000.0
-
-    def __call__(self):
-        """Return them."""
-        return self.seconds
-
-
-def soon(holds):
-    """Wait until something holds that no event tells of, for at most five seconds."""
-    pause = threading.Event()
-    for _ in range(1000):
-        if holds():
-            return True
-        pause.wait(0.005)
-    return False
-
-
-def joined(connection):
-    """Go through the handshake; return the connection."""
-    assert connection.recv(256) == b"< hi >"
-    assert answered(connection, "< open rvsim >") == "< ok >"
-    assert answered(connection, "< rawmode >") == "< ok >"
-    return connection
-
-
-def numbered(number):
-    """A frame as it is written."""
-    return f"< send {number:08X} 1 {number & 0xFF:x} >".encode()
-
-
-def answered(connection, text):
-    """Send a message and return the answer."""
-    connection.sendall(text.encode())
-    return connection.recv(256).decode()
-
-
 def test_frames_reach_every_client(hub, client):
     """Identifier, bytes and simulated time as they were; also a frame without bytes."""
     clients = [client(), client()]
@@ -149,7 +47,7 @@ def test_frames_of_a_client_are_taken_and_reach_the_others_only(hub, client, tak
     assert one.recv(5).arbitration_id == 0x19FEA642
 
 
-def test_the_handshake(raw):
+def test_the_handshake(raw, answered):
     """Word for word, and nothing behind an answer."""
     connection = raw()
     assert connection.recv(256) == b"< hi >"
@@ -158,7 +56,7 @@ def test_the_handshake(raw):
     assert answered(connection, "< echo >") == "< echo >"
 
 
-def test_frames_wait_for_a_new_client(hub, raw):
+def test_frames_wait_for_a_new_client(hub, raw, answered):
     """Under load the answers still come alone; frames follow after 50 ms."""
     connection = raw()
     stop = threading.Event()
@@ -180,9 +78,8 @@ def test_frames_wait_for_a_new_client(hub, raw):
 
 
 @pytest.mark.parametrize("sends", [False, True], ids=["waits", "sends"])
-def test_frames_are_held_for_50_ms_or_until_the_client_sends(taken, sends):
+def test_frames_are_held_for_50_ms_or_until_the_client_sends(taken, sends, joined, numbered, answered, clock):
     """Until then it gets answers alone: a frame behind one would break python-can's handshake."""
-    clock = Clock()
     with (
         Hub(("127.0.0.1", 0), taken, clock) as hub,
         joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
@@ -234,7 +131,7 @@ def test_frames_of_other_kinds_are_refused_and_the_client_stays(hub, client, tak
     assert (hub.statistics.refused, hub.statistics.let_go) == (75, 0)
 
 
-def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch):
+def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch, joined):
     """What it gets at last is in order, ends with the newest, and lacks as many as are counted."""
     monkeypatch.setattr(module, "WAITING", 100)
     slow = joined(raw())
@@ -252,89 +149,7 @@ def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch):
     assert hub.statistics.clients == 1
 
 
-def test_a_hasty_client_is_held_until_its_frames_were_on_the_wires(hub, raw, taken):
-    """No frame is lost and their order is kept, however fast they are sent; meanwhile it hears the others' frames."""
-    connection = joined(raw())
-    everything = [(number, bytes([number])) for number in range(200)]
-    connection.sendall(b"".join(numbered(number) for number, _ in everything))
-    taken.wait(module.UNDER_WAY)
-    hub.publish(FRAME)
-    assert connection.recv(256).startswith(b"< frame 19FFE45E")
-    assert len(taken) == module.UNDER_WAY
-    for place in range(200):
-        taken.wait(place + 1)
-        assert len(taken) <= place + module.UNDER_WAY
-        hub.publish(Frame(place, *taken[place]))
-    assert taken == everything
-
-
-def test_frames_that_the_wires_lost_hold_a_client_for_a_time_only(taken):
-    """After five seconds it is read again."""
-    clock = Clock()
-    with (
-        Hub(("127.0.0.1", 0), taken, clock) as hub,
-        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
-    ):
-        one.sendall(b"".join(numbered(number) for number in range(50)))
-        taken.wait(module.UNDER_WAY)
-        clock.seconds += module.LOST_S - 0.5
-        hub.publish(FRAME)
-        assert one.recv(256).startswith(b"< frame 19FFE45E")
-        assert len(taken) == module.UNDER_WAY
-        clock.seconds += 0.5
-        hub.publish(FRAME)
-        taken.wait(50)
-
-
-def test_a_held_client_is_looked_at_again_without_anything_happening(hub, raw, taken, monkeypatch):
-    """Also on wires on which nothing goes through at all."""
-    monkeypatch.setattr(module, "LOST_S", 0.1)
-    connection = joined(raw())
-    connection.sendall(b"".join(numbered(number) for number in range(100)))
-    taken.wait(100)
-
-
-def test_what_a_held_client_sends_stays_with_it(raw, hub, taken, monkeypatch):
-    """It fills no memory of the hub: the connection takes no more, although blanks are quickly read."""
-    monkeypatch.setattr(module, "_READ", 1 << 22)
-    connection = joined(raw())
-    connection.sendall(b"".join(numbered(number) for number in range(module.UNDER_WAY + 1)))
-    taken.wait(module.UNDER_WAY)
-    connection.settimeout(1)
-    with pytest.raises(TimeoutError):
-        connection.sendall(b" " * 50_000_000)
-    assert len(taken) == module.UNDER_WAY
-
-
-def test_a_lost_frame_hides_no_later_one_of_another(taken):
-    """The same frame of somebody else, five seconds later, is heard."""
-    clock = Clock()
-    with (
-        Hub(("127.0.0.1", 0), taken, clock) as hub,
-        joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
-    ):
-        for waited, heard in ((module.LOST_S - 0.5, 2), (module.LOST_S, 1)):
-            one.sendall(numbered(1))
-            taken.wait()
-            taken.clear()
-            clock.seconds += waited
-            hub.publish(Frame(1, 1, b"\x01"))
-            hub.publish(Frame(2, 2, b"\x01"))
-            assert one.recv(45).startswith(f"< frame {heard:08X}".encode())
-
-
-def test_a_held_client_that_vanishes(hub, raw, taken):
-    """It is forgotten when the frames that hold it have been on the wires."""
-    connection = joined(raw())
-    connection.sendall(b"".join(numbered(number) for number in range(module.UNDER_WAY + 1)))
-    taken.wait(module.UNDER_WAY)
-    connection.close()
-    for identifier, data in list(taken):
-        hub.publish(Frame(1, identifier, data))
-    assert soon(lambda: hub.statistics.clients == 0)
-
-
-def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch):
+def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch, soon):
     """One too many is closed at once and counted; when another has gone there is room again."""
     monkeypatch.setattr(module, "CLIENTS", 2)
     first, second, third = raw(), raw(), raw()
@@ -345,7 +160,7 @@ def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch):
     assert raw().recv(256) == b"< hi >"
 
 
-def test_a_client_that_asks_and_fetches_no_answer(hub, raw):
+def test_a_client_that_asks_and_fetches_no_answer(hub, raw, joined):
     """It is let go before its answers fill the memory."""
     connection = joined(raw())
     with pytest.raises(OSError, match=r"reset|pipe"):
@@ -401,9 +216,9 @@ def test_any_bytes_leave_the_hub_alive(hub, pieces):
     sent=st.lists(st.tuples(st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), min_size=1, max_size=60),
     piece=st.integers(1, 99),
 )
-def test_frames_as_python_can_writes_them_are_taken_however_they_are_cut(sent, piece):
+def test_frames_as_python_can_writes_them_are_taken_however_they_are_cut(sent, piece, joined, taken):
     """All of them, in order, whatever comes in one go."""
-    taken = Taken()
+    taken = type(taken)()  # one for each example
 
     def take(identifier, data):
         hub.publish(Frame(1, identifier, data))
