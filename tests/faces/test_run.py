@@ -172,6 +172,20 @@ def test_a_pause_is_answered_however_far_behind(catalogue):
     assert run.time < 3600 * SECOND
 
 
+def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
+    """However far the wall clock is ahead: what is planned until then is done first, second by second."""
+    loaded, times, others = load_scenario("winter_evening", kinds=settings_models()), [], []
+
+    def tap(frame):
+        (others if frame.identifier == 0x19FFBC44 else times).append(frame.time)
+        if len(times) == 20 and not others:
+            run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
+
+    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1, tap=tap)
+    run.paced(60 * SECOND, QUICK, channel="test_inject")
+    assert times[19] < others[0] <= times[19] + 2 * SECOND + 1000  # what was begun is done first, a second at most
+
+
 def test_a_bench_without_devices_left_still_ends(lines):
     """When every device has raised, a paced run goes on to its end instead of spinning or hanging."""
 
