@@ -43,7 +43,6 @@ class Hearing:
         sink: shows what changed.
         recorder: keeps the frames.
         every: show all that each frame says, not only what changed.
-        witness: is told of each frame behind the watch.
     """
 
     def __init__(
@@ -52,7 +51,6 @@ class Hearing:
         sink: Sink,
         recorder: Writes | None = None,
         every: bool = False,
-        witness: Witness | None = None,
     ) -> None:
         self.watch = watch
         self.time = 0
@@ -61,7 +59,9 @@ class Hearing:
         """The flag that was raised last."""
         self.shown = True
         """Whether the sink is told; what goes by untold can be caught up with."""
-        self._sink, self._recorder, self._every, self._witness = sink, recorder, every, witness
+        self.witness: Witness | None = None
+        """Is told of each frame behind the watch."""
+        self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
 
     def expect(self, identifier: int, data: bytes) -> None:
@@ -82,12 +82,12 @@ class Hearing:
             self.time = frame.time
         if self._own and (frame.identifier, frame.data) in self._own:
             self._own.remove((frame.identifier, frame.data))
-            if self._witness is not None:
-                self._witness.frame(frame, ())
+            if self.witness is not None:
+                self.witness.frame(frame, ())
             return
         events = self.watch.hear(frame)
-        if self._witness is not None:
-            self._witness.frame(frame, events)
+        if self.witness is not None:
+            self.witness.frame(frame, events)
         if self._every and self.shown:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
@@ -105,8 +105,8 @@ class Hearing:
 
     def _follow(self, events: list[Event]) -> None:
         if events:
-            if self._witness is not None:
-                self._witness.events(events)
+            if self.witness is not None:
+                self.witness.events(events)
             self._show(events)
 
     def _show(self, events: list[Event]) -> None:

@@ -16,7 +16,7 @@ from rvsim.edge.port import Port
 from rvsim.errors import InputError
 from rvsim.faces.control import Control
 from rvsim.faces.hearing import Hearing, Writes
-from rvsim.faces.output import Sink
+from rvsim.faces.output import Nothing, Sink
 from rvsim.shakedown.jury import Jury
 from rvsim.shakedown.player import Script
 from rvsim.shakedown.scenario import LoadedScenario
@@ -29,6 +29,8 @@ from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
+TOGETHER = 60 * SECOND
+"""So much virtual time is heard in one go where nothing waits for what is heard."""
 UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
 
@@ -57,13 +59,15 @@ class Run:
         Raises:
             InputError: faults, steps or expectations name what is not there, a line for each.
         """
-        self.watch = Watch(catalogue, loaded.rig)
+        self.watch = Watch(catalogue, loaded.rig, readings=not isinstance(sink, Nothing))
         self.catalogue = catalogue
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
-        self._hearing = Hearing(self.watch, sink, recorder, every, self)
-        self._tell: Callable[[LineEvent], None] = self._hearing.note
+        self._hearing = Hearing(self.watch, sink, recorder, every)
+        self._unheard: list[Frame] = []
+        """Frames of virtual time that are heard together with those behind them, which takes half as long."""
+        self._tell: Callable[[LineEvent], None] = self._note
         self.bench = Bench(
             loaded.rig,
             catalogue,
@@ -77,10 +81,11 @@ class Run:
             absent=absent,
         )
         self._tap = tap
-        self._hand_to(self._hearing.take)
         self._incoming: deque[tuple[int, bytes]] = deque()
         self._wake: threading.Event | None = None
         self.script, self.jury = self._prepared(loaded, seed)
+        self._hearing.witness = self if self.script.waits_for_frames else self.jury
+        self._hand_to(self._hearing.take if self.script.waits_for_frames else self._unheard.append)
         if self.jury.wants_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
 
@@ -89,7 +94,7 @@ class Run:
         parts: list[Any] = []
         for make in (
             lambda: Script(loaded, self.catalogue, self.bench, self.put, seed),
-            lambda: Jury(loaded, self.catalogue, self.watch),
+            lambda: Jury(loaded, self.catalogue, self.watch, self._catch_up),
         ):
             try:
                 parts.append(make())
@@ -113,6 +118,18 @@ class Run:
 
         self.bench.on_frame = both
 
+    def _catch_up(self) -> None:
+        """Hear what was on the wires so far."""
+        frames = self._unheard.copy()
+        self._unheard.clear()
+        take = self._hearing.take
+        for frame in frames:
+            take(frame)
+
+    def _note(self, event: LineEvent) -> None:
+        self._catch_up()
+        self._hearing.note(event)
+
     def _second(self) -> None:
         """Take a whole second of the vehicle, and plan the next."""
         now = self.bench.now
@@ -124,8 +141,7 @@ class Run:
     def frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has heard."""
         self.jury.frame(frame, events)
-        if self.script.waits_for_frames:
-            self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
+        self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
 
     def events(self, events: Sequence[Event]) -> None:
         """Take what the passing of time has changed."""
@@ -164,8 +180,10 @@ class Run:
 
     def until(self, time: int) -> None:
         """Go on in virtual time up to ``time`` (microseconds), without summing up."""
-        self.bench.run_until(time)
-        self.time = time
+        while self.time < time:
+            self.time = min(time, self.time + TOGETHER)
+            self.bench.run_until(self.time)
+            self._catch_up()
         self._hearing.advance(time)
 
     def paced(self, end: int | None, speed: float, channel: str = CHANNEL, control: Control | None = None) -> None:

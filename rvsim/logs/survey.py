@@ -111,7 +111,7 @@ class Survey:
 
 def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
     """Hold a log against the rules, and against a rig where one is given."""
-    watch, decoder = Watch(catalogue, rig), Decoder(catalogue)
+    watch, decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
     use = PairUse()
     heard: dict[int, dict[Message, Heard]] = {}
     flags: dict[int, Flag] = {}

@@ -5,7 +5,7 @@ of frames after the watch has heard them, of events, and of the seconds of the v
 """
 
 from collections import defaultdict, deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from rvsim.errors import InputError
@@ -28,14 +28,16 @@ KEPT = 5
 
 
 class Jury:
-    """The judges of one run.
+    """The judges of one run; ``catch_up`` has it told of the frames up to now, before evidence is taken from them.
 
     Raises:
         InputError: expectations that cannot be judged, a line for each.
     """
 
-    def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch) -> None:
-        self._watch = watch
+    def __init__(
+        self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch, catch_up: Callable[[], None]
+    ) -> None:
+        self._watch, self._catch_up = watch, catch_up
         self._judges = self._seated(loaded, catalogue)
         self._by_dgn: dict[int, list[Judge]] = {}
         self._any: list[Judge] = []
@@ -150,6 +152,7 @@ class Jury:
 
     def note(self, judge: Judge) -> None:
         """Keep what was on the bus when an expectation was found not to be met."""
+        self._catch_up()
         device = self._device(judge)
         record = next((one for one in self._watch.roll_call if one.device == device), None)
         source = None if record is None else record.source

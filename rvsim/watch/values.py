@@ -23,9 +23,20 @@ _NEVER = object()
 
 
 class Values:
-    """The readings of one topic of one source."""
+    """The readings of one topic of one source; with ``tells`` it is told what changed, else only what is wrong."""
 
-    __slots__ = ("_carried", "_emit", "_expected", "_instance", "_open", "_raws", "_spec", "_topic", "unsettled")
+    __slots__ = (
+        "_carried",
+        "_emit",
+        "_expected",
+        "_instance",
+        "_open",
+        "_raws",
+        "_spec",
+        "_tells",
+        "_topic",
+        "unsettled",
+    )
 
     def __init__(
         self,
@@ -34,12 +45,14 @@ class Values:
         instance: FieldSpec | None,
         expected: tuple[Expected, ...],
         emit: Emit,
+        tells: bool = True,
     ) -> None:
         self._spec = spec
         self._topic = topic
         self._instance = instance
         self._expected = expected
         self._emit = emit
+        self._tells = tells
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, Reading] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
@@ -61,7 +74,7 @@ class Values:
                 continue
             reading = Reading(field, raw, field.state(raw))
             looked_at.append((reading, known))
-            if was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
+            if self._tells and was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
                 self._tell(reading, was, frame.time, device)
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
@@ -73,6 +86,7 @@ class Values:
 
     def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
         problem: RangeLeft | DataLost | None = None
+        name = reading.field.name
         if reading.state in _NOT_JUDGED:
             return
         if _is_bad(reading, known.limits):
@@ -80,7 +94,9 @@ class Values:
             problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
         elif reading.state is State.NO_DATA:
             problem = self._lost(reading, known, frame, device)
-        name = reading.field.name
+        elif reading.state is State.VALUE and not self._open:  # what nearly every reading is
+            self._carried[name] = reading
+            return
         if reading.state is State.VALUE and (problem is None or name not in self._carried):
             self._carried[name] = reading
         self._settle(name, problem, frame.time, settled)
@@ -121,5 +137,7 @@ class Values:
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:
     if reading.state is State.OUT_OF_RANGE:
         return True
+    if limits is None:
+        return False
     value = reading.value
-    return limits is not None and value is not None and not limits.low <= value <= limits.high
+    return value is not None and not limits.low <= value <= limits.high

@@ -81,9 +81,11 @@ class Watch:
         catalogue: the message definitions.
         rig: what is planned to be there; without it nothing is unplanned.
         start: the time from which planned devices are waited for.
+        readings: whether it is told which readings have changed; what is wrong with them is in any case.
     """
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0) -> None:
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
+        self._tells_readings = readings
         self._with_rig = rig is not None
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
@@ -121,12 +123,13 @@ class Watch:
             self._steps_back += 1
             time = self._now
             frame = Frame(time, identifier, data)
+        if self.wires.heeds:
+            self._pass_wires(time)
         if time > self._alarm or time - self._last > SECOND:
             self._settle(time, arriving=True)
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
         if self.wires.heeds:
-            self._pass_wires(time)
             self.wires.hear(time, identifier & 0xFF)
         self._present_second.append(frame)
         self._now = self._last = time
@@ -265,7 +268,9 @@ class Watch:
         values = part.values
         if values is None:
             known = expected(spec, part.entry.plan, self._with_rig)
-            values = part.values = Values(spec, part.topic, stream.layout.instance, known, self._emit)
+            values = part.values = Values(
+                spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
+            )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
             self._check_length(stream, spec, part, values)
         values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)

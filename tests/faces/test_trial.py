@@ -80,6 +80,29 @@ def test_the_nearest_thing_is_told(write):
     assert outcome.look == "the message came, and its field said other things: what decides about that field"
 
 
+COLD = """[[expect]]
+expect = "world"
+value = "coolant"
+at_most = 20.0
+"""
+WAITS = """[[step]]
+when = { seen = { device = "heater", message = "CHARGER_STATUS" } }
+send = { message = "REQUEST_FOR_DGN", fields = { desired_dgn = 0 } }
+"""
+
+
+def test_evidence_is_of_the_moment_however_much_is_heard_in_one_go(write):
+    """A value of the vehicle is found wrong at a second: the frames before it are the last ones before that second.
+
+    A step that waits for a frame has each frame heard by itself; the evidence is the same.
+    """
+    (alone,) = Trial(Job(write(COLD), {"weather.outdoor_c": -20})).run().outcomes
+    (other, _) = Trial(Job(write(COLD + WAITS), {"weather.outdoor_c": -20})).run().outcomes
+    assert alone == other
+    last = float(alone.before[-1].split()[0])
+    assert alone.at - 1 < last <= alone.at
+
+
 def test_who_should_have_sent_it(write):
     """Nobody sent it, or somebody else did."""
     nobody = '[[expect]]\nexpect = "seen"\nsight = { message = "AWNING_COMMAND" }\n'

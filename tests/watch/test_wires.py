@@ -1,7 +1,7 @@
 """What the pair tells beside frames: nobody acknowledges, collisions, waits beyond the plan, error states."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rvsim.rig.model import Rig
@@ -244,6 +244,7 @@ _EVENTS = st.lists(
 
 
 @given(_EVENTS, st.lists(st.integers(0, 200), max_size=10))
+@example([(0, "alone", HEATER), (16, "frame", HEATER)], [2])
 def test_flags_do_not_depend_on_how_often_the_time_is_told(planned_watch, events, told):
     """The same events with and without more told times between them."""
 
