@@ -32,7 +32,7 @@ START_S, GRACE_S = 8.0, 10.0
 """Devices may still be starting: before the first it heats nothing, before the second it misses nothing."""
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
-"""How long an alarm stands where a pump is held to a twentieth of a second, which is ten times what a sound pair takes."""
+"""The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
 """From here on a field of 8 or 16 bits says no value: reserved, out of range, no data (rv-c.com/node/569)."""
