@@ -93,6 +93,30 @@ def test_the_nearest_is_kept(case):
     assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.0 °C", 2 * SECOND)
 
 
+@pytest.mark.parametrize(
+    ("expect", "more"),
+    [
+        ("never", {}),
+        ("seen", {"at_most": 1}),
+        ("only_after", {"after": {"message": "WATERHEATER_STATUS"}}),
+        ("only_until", {"end": {"message": "FURNACE_STATUS"}}),
+    ],
+)
+def test_nothing_is_near_what_was_seen_and_should_not_be(case, expect, more):
+    """25 degrees are too warm, twice: that others were cooler, before and after, is no evidence."""
+    warm = case(expect, sight={**FIELD, "above": 22.5}, **more).heater(1)
+    warm.sensor(2, celsius=20).sensor(3, 4, celsius=25).sensor(5, celsius=21)
+    assert warm.end() is not None
+    assert warm.judge.nearest is None
+
+
+def test_the_nearest_is_of_the_time_at_which_it_was_missed(case):
+    """22 degrees came nearer, but after the gap had been too long."""
+    one = case("every", sight={**FIELD, "above": 22.5}, gap="10s").sensor(3, celsius=20).sensor(12, celsius=23)
+    assert one.sensor(14, celsius=22).end() == (10, "not seen for 12s from 0.000 s on")
+    assert one.judge.nearest.said == "ambient temperature 20.0 °C"
+
+
 def test_never(case):
     """The first time breaks it, outside its part nothing does."""
     never = {"sight": {**FIELD, "above": 30.0}, "from": "10s", "until": "20s"}
