@@ -338,8 +338,8 @@ at_most = 2.0
         ("reported-fault of control panel",),
     ),
     "missing_terminator": Proof(
-        "gives an answer time to be sent again, on a long trunk without its terminator; without a rate, on a short one, "
-        "nothing is disturbed and there is nothing to find",
+        "gives an answer time to be sent again: a long trunk without its terminator spoils frames; on a short one, "
+        "without a rate, nothing happens and there is nothing to find",
         "ALLOWS_NO_DELAY",
         SLOW,
         40,
