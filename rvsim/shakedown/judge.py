@@ -253,9 +253,8 @@ class _Rate(Judge):
         length = self.end_of_part(end) - self.plan.since
         rate = self.count * SECOND / length if length > 0 else 0.0
         if not self.plan.holds(rate):
-            self.breaks(
-                self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {rate:.3g} times a second"
-            )
+            often = self.plan.beyond(rate, 3)
+            self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")
 
 
 class _World(Judge):
@@ -270,7 +269,7 @@ class _World(Judge):
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, f"{value:.4g} {unit} at {moment(time)}")
+            self.breaks(time, f"{self.plan.beyond(value, 4)} {unit} at {moment(time)}")
         elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
             self.nearest_value = value
 
@@ -281,7 +280,11 @@ class _World(Judge):
     def finish(self, end: int) -> None:
         if not self.met and self.broken is None:
             unit, _ = QUANTITIES[self.plan.value]
-            near = "" if self.nearest_value is None else f"; the nearest was {self.nearest_value:.4g} {unit}"
+            near = (
+                ""
+                if self.nearest_value is None
+                else f"; the nearest was {self.plan.beyond(self.nearest_value, 4)} {unit}"
+            )
             self.breaks(self.end_of_part(end), f"never so by {moment(self.end_of_part(end))}{near}")
 
 

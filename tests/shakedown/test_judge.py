@@ -242,6 +242,18 @@ def test_a_value_of_the_vehicle(case):
     assert go(10, 17.25, 12, once=True) == (3, "never so by 3.000 s; the nearest was 17.25 °C")
 
 
+def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
+    """Four digits would say 18, which is at least 18, and three a rate of 0.2."""
+    world = case("world", value="cabin", at_least=18.0)
+    world.judge.second(SECOND, Vehicle(17.99996))
+    assert world.end() == (1, "17.99996 °C at 1.000 s")
+    once = case("world", value="cabin", at_least=18.0, once=True)
+    once.judge.second(SECOND, Vehicle(17.99996))
+    assert once.end(2) == (2, "never so by 2.000 s; the nearest was 17.99996 °C")
+    rate = case("rate", sight=SIGHT, at_least=0.2, until="60.01s").sensor(*range(0, 60, 5))
+    assert rate.end(61)[1] == "seen 12 times in 60.01s: 0.19997 times a second"
+
+
 # The roll call, flags, wires.
 
 

@@ -35,7 +35,7 @@ PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
-"""From here on a field of 8 or 16 bits says no value: reserved, out of range, no data (rv-c.com/node/569)."""
+"""From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
 
 
 class Mistake(Enum):
