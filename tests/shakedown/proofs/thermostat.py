@@ -164,7 +164,7 @@ class Thermostat:
     def take_pump(self, runs: bool) -> None:
         """Take what the pump says."""
         pump = self.pump
-        answers = pump.tries > 0 and runs is pump.asked and pump.runs is not runs
+        answers = runs is pump.asked and pump.runs is (not runs)
         late = pump.runs is not None and self.now - pump.since > PUMP_GAP_S + TIGHT_S
         if (answers and self.now - pump.tried > TIGHT_S and self.leaves_out(Mistake.ALLOWS_NO_DELAY)) or (
             late and self.leaves_out(Mistake.ALLOWS_NO_RETRIES)
