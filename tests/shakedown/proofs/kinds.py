@@ -335,7 +335,7 @@ at_most = 2.0
         45,
         'rate = 0.035\nfrom = "10s"\nuntil = "30s"',
         NO_ALARM,
-        ("reported-fault of control panel",),
+        ("reported-fault of control panel", "bus-busy of bus"),
     ),
     "missing_terminator": Proof(
         "gives an answer time to be sent again: a long trunk without its terminator spoils frames; on a short one, "
@@ -345,7 +345,7 @@ at_most = 2.0
         40,
         'rate = 0.04\nfrom = "6s"\nuntil = "12s"',
         NO_ALARM,
-        ("reported-fault of control panel",),
+        ("reported-fault of control panel", "bus-busy of bus"),
     ),
     "reversed_pair": Proof(
         "does without no device because it was never heard: it may be there and its plug be wrong",
