@@ -14,6 +14,9 @@ from rvsim.shakedown.quantities import Quantity
 from rvsim.shakedown.sight import Sight
 from rvsim.shakedown.words import InTheRig, KindWord, Positive, PresenceWord, Timed
 
+_ALL_DIGITS = 17
+"""With so many decimal digits every number of 64 bits is itself again (IEEE 754)."""
+
 
 class ExpectPlan(Timed):
     """What every expectation has: words for it, and the part of the run in which it counts."""
@@ -178,6 +181,11 @@ class _Bounds(ExpectPlan):
         return not (
             (self.at_least is not None and value < self.at_least) or (self.at_most is not None and value > self.at_most)
         )
+
+    def beyond(self, value: float, digits: int) -> str:
+        """Write a value that is not within: with so many digits, or as many more as it takes to see that it is not."""
+        texts = (f"{value:.{number}g}" for number in range(digits, _ALL_DIGITS + 1))
+        return next(text for text in texts if not self.holds(float(text)))
 
 
 class StaysPlan(_Bounds):

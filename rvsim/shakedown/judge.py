@@ -58,7 +58,7 @@ class Judge:
         self.spotters = spotters
         self.broken: Broken | None = None
         self.nearest: Near | None = None
-        """The frame that came nearest to being the sight, where one did."""
+        """The frame that came nearest to a sight that was missed; None where one was seen that should not be."""
         self._on_broken = on_broken
 
     def covers(self, time: int) -> bool:
@@ -84,7 +84,7 @@ class Judge:
         if spotter.is_met(frame):
             return True
         near = spotter.near(frame)
-        if self.nearest is None or near.away <= self.nearest.away:
+        if self.broken is None and (self.nearest is None or near.away <= self.nearest.away):
             self.nearest = near
         return False
 
@@ -121,6 +121,7 @@ class _Seen(Judge):
         if self.covers(time) and self._sees("sight", frame, device):
             self.count += 1
             if self.plan.at_most is not None and self.count > self.plan.at_most:
+                self.nearest = None
                 self.breaks(time, f"seen for the {_nth(self.count)} time at {moment(time)}: {frame}")
 
     def finish(self, end: int) -> None:
@@ -131,7 +132,7 @@ class _Seen(Judge):
 
 class _Never(Judge):
     def frame(self, time: int, frame: Frame, device: str) -> None:
-        if self.covers(time) and self._sees("sight", frame, device):
+        if self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen at {moment(time)}: {frame} of {device}")
 
 
@@ -209,7 +210,7 @@ class _OnlyAfter(Judge):
 
     def frame(self, time: int, frame: Frame, device: str) -> None:
         self.met = self.met or self.spotters["after"].sees(frame, device)
-        if not self.met and self.covers(time) and self._sees("sight", frame, device):
+        if not self.met and self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen too early at {moment(time)}: {frame} of {device}")
 
 
@@ -218,7 +219,7 @@ class _OnlyUntil(Judge):
 
     def frame(self, time: int, frame: Frame, device: str) -> None:
         over = self.ended is not None and time > self.ended + self.plan.grace
-        if over and self.covers(time) and self._sees("sight", frame, device):
+        if over and self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen at {moment(time)}, after {moment(self.ended or 0)}: {frame} of {device}")
         if self.ended is None and self.spotters["end"].sees(frame, device):
             self.ended = time
@@ -252,9 +253,8 @@ class _Rate(Judge):
         length = self.end_of_part(end) - self.plan.since
         rate = self.count * SECOND / length if length > 0 else 0.0
         if not self.plan.holds(rate):
-            self.breaks(
-                self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {rate:.3g} times a second"
-            )
+            often = self.plan.beyond(rate, 3)
+            self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")
 
 
 class _World(Judge):
@@ -269,7 +269,7 @@ class _World(Judge):
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, f"{value:.4g} {unit} at {moment(time)}")
+            self.breaks(time, f"{self.plan.beyond(value, 4)} {unit} at {moment(time)}")
         elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
             self.nearest_value = value
 
@@ -280,7 +280,11 @@ class _World(Judge):
     def finish(self, end: int) -> None:
         if not self.met and self.broken is None:
             unit, _ = QUANTITIES[self.plan.value]
-            near = "" if self.nearest_value is None else f"; the nearest was {self.nearest_value:.4g} {unit}"
+            near = (
+                ""
+                if self.nearest_value is None
+                else f"; the nearest was {self.plan.beyond(self.nearest_value, 4)} {unit}"
+            )
             self.breaks(self.end_of_part(end), f"never so by {moment(self.end_of_part(end))}{near}")
 
 

@@ -173,14 +173,15 @@ class Jury:
                 yield f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: {flag.text}"
         if device is not None and state in (None, False):
             yield f"{device} was not heard at all: is it in this run, at its planned address?"
-        yield from self._sent_by(judge, device)
+        yield from self._sent_by(judge)
         if judge.nearest is not None:
             yield "the message came, and its field said other things: what decides about that field"
 
-    def _sent_by(self, judge: Judge, device: str | None) -> Iterable[str]:
+    def _sent_by(self, judge: Judge) -> Iterable[str]:
         for spotter in judge.awaited:
             if spotter.spec is None:
                 continue
+            device = spotter.sight.device
             senders = self._senders.get(spotter.spec.dgn, {})
             if not senders:
                 yield f"nobody sent {spotter.spec.name}"

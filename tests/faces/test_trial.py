@@ -113,6 +113,18 @@ def test_who_should_have_sent_it(write):
     assert second.look.endswith("not from charger")
 
 
+def test_who_should_have_sent_it_is_told_of_each_sight_by_itself(write):
+    """That the heater is named for one sight says nothing about who should have sent the other."""
+    text = """[[expect]]
+expect = "only_after"
+sight = { message = "FURNACE_COMMAND" }
+after = { device = "heater", message = "FURNACE_STATUS", field = "heat_output_level", above = 99 }
+"""
+    (outcome,) = Trial(Job(write(text), {})).run().outcomes
+    assert outcome.found.startswith("seen too early at ")
+    assert "not from" not in outcome.look
+
+
 def test_a_device_that_was_never_heard(write):
     """It is said so, beside what the flag says."""
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'

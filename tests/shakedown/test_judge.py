@@ -93,6 +93,30 @@ def test_the_nearest_is_kept(case):
     assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.0 °C", 2 * SECOND)
 
 
+@pytest.mark.parametrize(
+    ("expect", "more"),
+    [
+        ("never", {}),
+        ("seen", {"at_most": 1}),
+        ("only_after", {"after": {"message": "WATERHEATER_STATUS"}}),
+        ("only_until", {"end": {"message": "FURNACE_STATUS"}}),
+    ],
+)
+def test_nothing_is_near_what_was_seen_and_should_not_be(case, expect, more):
+    """25 degrees are too warm, twice: that others were cooler, before and after, is no evidence."""
+    warm = case(expect, sight={**FIELD, "above": 22.5}, **more).heater(1)
+    warm.sensor(2, celsius=20).sensor(3, 4, celsius=25).sensor(5, celsius=21)
+    assert warm.end() is not None
+    assert warm.judge.nearest is None
+
+
+def test_the_nearest_is_of_the_time_at_which_it_was_missed(case):
+    """22 degrees came nearer, but after the gap had been too long."""
+    one = case("every", sight={**FIELD, "above": 22.5}, gap="10s").sensor(3, celsius=20).sensor(12, celsius=23)
+    assert one.sensor(14, celsius=22).end() == (10, "not seen for 12s from 0.000 s on")
+    assert one.judge.nearest.said == "ambient temperature 20.0 °C"
+
+
 def test_never(case):
     """The first time breaks it, outside its part nothing does."""
     never = {"sight": {**FIELD, "above": 30.0}, "from": "10s", "until": "20s"}
@@ -216,6 +240,18 @@ def test_a_value_of_the_vehicle(case):
     assert go(18, 17.5, 20, **{"from": "2s"}) is None
     assert go(10, 12, 18.5, once=True) is None
     assert go(10, 17.25, 12, once=True) == (3, "never so by 3.000 s; the nearest was 17.25 °C")
+
+
+def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
+    """Four digits would say 18, which is at least 18, and three a rate of 0.2."""
+    world = case("world", value="cabin", at_least=18.0)
+    world.judge.second(SECOND, Vehicle(17.99996))
+    assert world.end() == (1, "17.99996 °C at 1.000 s")
+    once = case("world", value="cabin", at_least=18.0, once=True)
+    once.judge.second(SECOND, Vehicle(17.99996))
+    assert once.end(2) == (2, "never so by 2.000 s; the nearest was 17.99996 °C")
+    rate = case("rate", sight=SIGHT, at_least=0.2, until="60.01s").sensor(*range(0, 60, 5))
+    assert rate.end(61)[1] == "seen 12 times in 60.01s: 0.19997 times a second"
 
 
 # The roll call, flags, wires.

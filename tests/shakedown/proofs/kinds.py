@@ -1,0 +1,359 @@
+"""What each kind of fault proves: the duty of a controller, the mistake that leaves it out, and what then goes wrong.
+
+Plain data. Faults and expectations are parts of a scenario as it is written; `test_proofs` puts them into a small van.
+"""
+
+from typing import NamedTuple
+
+COLD = {"cabin": 15.0, "outdoor": -6.0, "capacity": 40_000.0}
+"""Heat is wanted: a small body of air, which it warms by some five degrees a minute."""
+SLOW = {"cabin": 15.0, "outdoor": -6.0, "capacity": 1_000_000.0}
+"""Heat is wanted for longer than the run."""
+WARM = {"cabin": 22.5, "outdoor": 20.0, "capacity": 400_000.0}
+"""No heat is wanted, and the air outside is a little below the set point."""
+
+HEAT = '{ message = "FURNACE_COMMAND", field = "heat_output_level", above = 0 }'
+PUMP_ON = '{ message = "CIRCULATION_PUMP_COMMAND", field = "output_status_command", is = "on" }'
+PUMP_RUNS = (
+    '{ device = "circulation pump", message = "CIRCULATION_PUMP_STATUS", field = "output_status_command", is = "on" }'
+)
+TEMPERATURE = 'message = "THERMOSTAT_AMBIENT_STATUS"\nfield = "ambient_temperature"'
+
+HEATS = f"""
+[[expect]]
+says = "heat is asked for while it is cold"
+expect = "seen"
+sight = {HEAT}
+until = "20s"
+"""
+NO_BED_SENSOR = """
+[[change]]
+device = "bed sensor"
+absent = true
+"""
+
+NOT_TOO_WARM = """
+says = "it does not get too warm"
+expect = "world"
+value = "cabin"
+at_most = 24.0
+"""
+NOTHING_STARTED = f"""
+says = "nothing is started in a warm cabin"
+expect = "never"
+sight = {PUMP_ON}
+"""
+NO_ALARM = """
+says = "there is no false alarm"
+expect = "flag"
+kind = "reported-fault"
+subject = "control panel"
+raised = false
+"""
+HEAT_WITH_PUMP = f"""
+says = "heat is asked for only once the pump runs"
+expect = "only_after"
+sight = {HEAT}
+after = {PUMP_RUNS}
+"""
+
+
+def no_heat_once(end: str, grace: str = "2s") -> str:
+    """No heat is asked for any more once something was seen."""
+    return f"""
+says = "no heat is asked for any more"
+expect = "only_until"
+sight = {HEAT}
+end = {{ {end} }}
+grace = "{grace}"
+"""
+
+
+NO_HEAT_ONCE_WARM = no_heat_once(
+    'device = "bed sensor", message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 24.0'
+)
+"""By another sensor than the one that it goes by."""
+
+
+class Proof(NamedTuple):
+    """One kind of fault, and the mistake that it finds."""
+
+    duty: str
+    """What a right controller does."""
+    mistake: str
+    """The name of the mistake by which another does not."""
+    van: dict[str, float]
+    lasts: int
+    """Seconds."""
+    fault: str
+    expectation: str
+    """What is not met then, and nothing else."""
+    evidence: tuple[str, ...]
+    """Parts of what is told of it, which point at the mistake."""
+    sensors: tuple[int, ...] = (1,)
+    """The ambient sensors that it goes by."""
+    more: str = ""
+    """What else the scenario has, with the fault and without."""
+
+
+PROOFS = {
+    "silent": Proof(
+        "goes by a reading for three of its gaps, then by none",
+        "KEEPS_OLD_READINGS",
+        COLD,
+        240,
+        'device = "indoor sensor"\nfrom = "20s"',
+        NOT_TOO_WARM,
+        ("silent-device of indoor sensor",),
+        more=HEATS,
+    ),
+    "asleep": Proof(
+        "asks again until the status says that it was obeyed: one that sleeps takes no command",
+        "ASKS_ONCE",
+        SLOW,
+        90,
+        'device = "circulation pump"\nfrom = "0s"\nuntil = "40s"',
+        f'says = "the pump runs once it is awake"\nexpect = "seen"\nsight = {PUMP_RUNS}',
+        ("not seen by 90.000 s", "output status command off"),
+    ),
+    "late": Proof(
+        "takes the age of the reading itself, not that of the sensor's heartbeat",
+        "TAKES_HEARTBEAT_FOR_READING",
+        COLD,
+        240,
+        'device = "indoor sensor"\nmessage = "THERMOSTAT_AMBIENT_STATUS"\ngap = "10min"\nfrom = "20s"',
+        NOT_TOO_WARM,
+        ("late-message of indoor sensor",),
+        more=HEATS,
+    ),
+    "jitter": Proof(
+        "misses nobody because one frame is late",
+        "IS_IMPATIENT",
+        SLOW,
+        120,
+        'device = "indoor sensor"\nby = "6s"\nfrom = "0s"',
+        NO_ALARM,
+        ("reported-fault of control panel",),
+    ),
+    "wrong_value": Proof(
+        "believes no temperature that a cabin cannot have",
+        "BELIEVES_ANY_TEMPERATURE",
+        WARM,
+        60,
+        f'device = "indoor sensor"\n{TEMPERATURE}\nvalue = -40.0\nfrom = "0s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "bad-value of indoor sensor"),
+    ),
+    "stuck": Proof(
+        "believes no reading that stands still for a minute of heat",
+        "BELIEVES_WHAT_NEVER_MOVES",
+        COLD,
+        240,
+        f'device = "indoor sensor"\n{TEMPERATURE}\nfrom = "20s"',
+        NO_HEAT_ONCE_WARM,
+        ("19FFE344 01 01 C8", "19FF9C96 03"),
+        more=HEATS,
+    ),
+    "drift": Proof(
+        "compares two sensors all the time, and goes by neither where they disagree",
+        "COMPARES_ONLY_AT_START",
+        COLD,
+        400,
+        f'device = "indoor sensor"\n{TEMPERATURE}\nper_hour = -100.0\nfrom = "20s"',
+        NO_HEAT_ONCE_WARM,
+        ("19FFE344 01 01 C8", "19FF9C96 03"),
+        sensors=(1, 3),
+        more=HEATS,
+    ),
+    "noise": Proof(
+        "believes no sensor for a minute whose reading jumps as no air can",
+        "BELIEVES_JUMPS",
+        WARM,
+        90,
+        f'device = "indoor sensor"\n{TEMPERATURE}\nby = 12.0\nfrom = "20s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "19FF9C91 01"),
+    ),
+    "wrong_scale": Proof(
+        "compares two sensors, which tells degrees Fahrenheit from degrees Celsius",
+        "COMPARES_NOTHING",
+        COLD,
+        240,
+        f'device = "indoor sensor"\n{TEMPERATURE}\nfactor = 0.5556\noffset = -17.8\nfrom = "0s"',
+        NO_HEAT_ONCE_WARM,
+        ("19FFE344 01 01 C8", "19FF9C96 03"),
+        sensors=(1, 3),
+    ),
+    "out_of_range": Proof(
+        "does not take the code of a broken sender for a level: no water is heated that may not be there",
+        "READS_OUT_OF_RANGE_AS_A_LEVEL",
+        WARM,
+        60,
+        'device = "fresh tank"\nmessage = "TANK_STATUS"\nfield = "relative_level"\nfrom = "20s"',
+        """
+says = "water is heated only as long as there is known to be some"
+expect = "only_until"
+sight = { message = "WATERHEATER_COMMAND", field = "operating_mode", is = "combustion" }
+end = { message = "TANK_STATUS", field = "relative_level", is = "out of range" }
+grace = "2s"
+""",
+        ("19FFF644 01 01", "bad-value of fresh tank"),
+    ),
+    "no_data": Proof(
+        "does not take the code of no data for 3276 volts: no heater is run from a supply that is not known",
+        "READS_NO_DATA_AS_VOLTS",
+        SLOW,
+        60,
+        'device = "battery monitor"\nmessage = "DC_SOURCE_STATUS_1"\nfield = "dc_voltage"\nfrom = "20s"',
+        no_heat_once('message = "DC_SOURCE_STATUS_1", field = "dc_voltage", is = "no data"'),
+        ("19FFE344 01 01 C8", "no-data of battery monitor"),
+        more=HEATS,
+    ),
+    "wrong_instance": Proof(
+        "takes only the instance of its sensor, not all that is not the outdoor sensor's",
+        "TAKES_ALL_OTHERS_FOR_INDOORS",
+        WARM,
+        60,
+        'device = "outdoor sensor"\ninstance = 4\nfrom = "20s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "19FF9C92 04"),
+    ),
+    "shared_instance": Proof(
+        "stays with the NAME that spoke for an instance first when another speaks for it too",
+        "TAKES_ANY_SENDER",
+        WARM,
+        60,
+        'device = "outdoor sensor"\nas = "indoor sensor"\nfrom = "20s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "19FF9C92 01"),
+    ),
+    "firmware_reset": Proof(
+        "takes the pump's status only under the instance that it commands",
+        "OVERLOOKS_PUMP_INSTANCE",
+        SLOW,
+        90,
+        'device = "circulation pump"\ninstance = 4\nfrom = "30s"',
+        no_heat_once('device = "circulation pump", message = "CIRCULATION_PUMP_STATUS", instance = 4', grace="20s"),
+        ("19FFE344 01 01 C8", "unplanned-device of circulation pump", "speaks as circulation pump 4"),
+        more=HEATS,
+    ),
+    "shared_address": Proof(
+        "goes by function and instance, never by the address that a frame comes from",
+        "GOES_BY_ADDRESS",
+        WARM,
+        60,
+        'device = "outdoor sensor"\nas = "indoor sensor"\nfrom = "20s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "19FF9C91 02"),
+    ),
+    "short_frame": Proof(
+        "takes no frame with bytes missing, instead of reading those of the frame before on behind its end",
+        "KEEPS_OLD_BYTES",
+        WARM,
+        60,
+        'device = "indoor sensor"\nmessage = "THERMOSTAT_AMBIENT_STATUS"\nlength = 1\nfrom = "20s"',
+        NOTHING_STARTED,
+        ("19FE9644 01 F1", "19FF9C91 01\n", "wrong-length of indoor sensor"),
+        more=NO_BED_SENSOR,
+    ),
+    "command_ignored": Proof(
+        "asks some times, then pauses and says so",
+        "ASKS_WITHOUT_END",
+        SLOW,
+        60,
+        'device = "circulation pump"\nfrom = "0s"',
+        f'says = "it asks some times, not without end"\nexpect = "seen"\nsight = {PUMP_ON}\nat_most = 10',
+        ("seen for the 11th time", "19FE9644 01 F1"),
+    ),
+    "command_delayed": Proof(
+        "waits for the status that says so, instead of two seconds",
+        "TAKES_OBEDIENCE_FOR_GRANTED",
+        SLOW,
+        60,
+        'device = "circulation pump"\nby = "6s"\nfrom = "0s"',
+        HEAT_WITH_PUMP,
+        ("seen too early", "19FFE344 01 01 C8"),
+    ),
+    "restart": Proof(
+        "goes on when a device is back that was away",
+        "NEVER_TRUSTS_AGAIN",
+        SLOW,
+        120,
+        'device = "circulation pump"\ntakes = "25s"\nfrom = "30s"',
+        f'says = "it heats again when the pump is back"\nexpect = "seen"\nsight = {HEAT}\nfrom = "70s"',
+        ("not seen by 120.000 s", "heat output level 0 %"),
+        more=HEATS,
+    ),
+    "brown_out": Proof(
+        "goes by the second sensor when the first is away, but by neither when the branch of both is without power",
+        "KEEPS_SECOND_READING",
+        COLD,
+        240,
+        'devices = ["indoor sensor", "bed sensor"]\nfrom = "20s"',
+        NOT_TOO_WARM,
+        ("silent-device of indoor sensor", "silent-device of bed sensor"),
+        sensors=(1, 3),
+        more=HEATS,
+    ),
+    "reported": Proof(
+        "asks no heater for heat that has its red lamp on",
+        "OVERLOOKS_LAMP",
+        SLOW,
+        60,
+        'device = "heater"\nfunction = "furnace"\nspn = 520\nfmi = 7\nlamp = "red"\nfrom = "30s"',
+        no_heat_once('device = "heater", message = "DM_RV", field = "red_lamp_status", is = "on"'),
+        ("19FFE344 01 01 C8", "reported-fault of heater"),
+        more=HEATS,
+    ),
+    "babbling": Proof(
+        "keeps to a rate of its own however often a sensor speaks",
+        "ANSWERS_EACH_FRAME",
+        WARM,
+        60,
+        """
+device = "indoor sensor"
+identifier = "19FF9C91"
+bytes = "01 E0 24 FF FF FF FF FF"
+gap = "5ms"
+from = "20s"
+until = "25s"
+""",
+        """
+says = "it does not join in"
+expect = "rate"
+sight = { message = "FURNACE_COMMAND" }
+from = "20s"
+until = "25s"
+at_most = 2.0
+""",
+        ("times a second", "19FF9C91 01 E0 24", "19FFE344 01 01 00"),
+    ),
+    "bus_errors": Proof(
+        "holds no status to its gap more closely than wires allow on which frames have to be sent again",
+        "ALLOWS_NO_RETRIES",
+        SLOW,
+        45,
+        'rate = 0.035\nfrom = "10s"\nuntil = "30s"',
+        NO_ALARM,
+        ("reported-fault of control panel", "bus-busy of bus"),
+    ),
+    "missing_terminator": Proof(
+        "gives an answer time to be sent again: a long trunk without its terminator spoils frames; on a short one, "
+        "without a rate, nothing happens and there is nothing to find",
+        "ALLOWS_NO_DELAY",
+        SLOW,
+        40,
+        'rate = 0.04\nfrom = "6s"\nuntil = "12s"',
+        NO_ALARM,
+        ("reported-fault of control panel", "bus-busy of bus"),
+    ),
+    "reversed_pair": Proof(
+        "does without no device because it was never heard: it may be there and its plug be wrong",
+        "TAKES_UNHEARD_FOR_ABSENT",
+        SLOW,
+        60,
+        'device = "circulation pump"\nfrom = "0s"',
+        HEAT_WITH_PUMP,
+        ("seen too early", "circulation pump was not heard at all"),
+    ),
+}

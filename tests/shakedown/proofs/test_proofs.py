@@ -1,0 +1,165 @@
+"""Each kind of fault finds a mistake: a right controller passes with it, a spoilt one does not, for the stated reason.
+
+The controller is a room thermostat on a python-can bus (`thermostat`), which stands in for the control panel of a small
+van; a fault befalls another device or the wires (`kinds`), and the mistake is the one check that is left out. Without
+the fault the same mistake goes unnoticed: it is the fault that finds it.
+"""
+
+import importlib.util
+from pathlib import Path
+from typing import get_args
+
+import pytest
+
+from rvsim.faces.interface import SimulatedBus
+from rvsim.shakedown.fault_plans import Fault
+from rvsim.shakedown.verdict import as_text
+
+
+def _beside(name):
+    """Load a file that stands beside this one."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+thermostat, kinds = _beside("thermostat"), _beside("kinds")
+Mistake, Thermostat = thermostat.Mistake, thermostat.Thermostat
+PROOFS = kinds.PROOFS
+
+VAN = """
+schema = 1
+title = "A thermostat in a small van"
+lasts = "{lasts}s"
+weather = {{ outdoor_c = {outdoor} }}
+
+[rig]
+schema = 1
+name = "van"
+title = "A small van, invented"
+cabin = {{ start_c = {cabin}, heat_capacity_j_per_k = {capacity} }}
+coolant = {{ start_c = 65.0 }}      # warm, so that heat comes at once
+
+[[rig.device]]
+name = "control panel"
+kind = "panel"
+address = 0x44
+functions = {{ control_panel = 1, thermostat = 1 }}
+
+[[rig.device]]
+name = "heater"
+kind = "heater"
+address = 0x5E
+functions = {{ furnace = 1, water_heater = 1 }}
+
+[[rig.device]]
+name = "circulation pump"
+kind = "circulation_pump"
+address = 0x95
+functions = {{ circulation_pump = 1 }}
+
+[[rig.device]]
+name = "battery monitor"
+kind = "battery_monitor"
+address = 0x45
+functions = {{ battery_monitor = 1, dc_source = 1 }}
+
+[[rig.device]]
+name = "fresh tank"
+kind = "tank"
+address = 0x48
+functions = {{ tank = 0 }}
+
+[[rig.device]]
+name = "indoor sensor"
+kind = "ambient"
+address = 0x91
+functions = {{ ambient_sensor = 1 }}
+limits = {{ "THERMOSTAT_AMBIENT_STATUS.ambient_temperature" = [-30.0, 60.0] }}
+
+[[rig.device]]
+name = "outdoor sensor"
+kind = "ambient"
+address = 0x92
+functions = {{ ambient_sensor = 2 }}
+settings = {{ place = "outdoors" }}
+
+[[rig.device]]
+name = "bed sensor"
+kind = "ambient"
+address = 0x96
+functions = {{ ambient_sensor = 3 }}
+
+[[expect]]
+says = "the controller is alive"
+expect = "every"
+sight = {{ device = "control panel", message = "DM_RV" }}
+gap = "6s"
+"""
+
+
+def scenario(kind, faulty):
+    """Write the scenario of a kind of fault, with the fault or without."""
+    proof = PROOFS[kind]
+    parts = [VAN.format(lasts=proof.lasts, **proof.van), proof.more, f"[[expect]]\n{proof.expectation}"]
+    if faulty:
+        parts.append(f'[[fault]]\nfault = "{kind}"\n{proof.fault}')
+    return "\n".join(parts)
+
+
+@pytest.fixture
+def tried(tmp_path):
+    """Try a controller in the scenario of a kind of fault, and return the verdict."""
+
+    def go(kind, mistake=None, faulty=True, seed=1):
+        path = tmp_path / "van.toml"
+        path.write_text(scenario(kind, faulty), encoding="utf-8")
+        with SimulatedBus(path, except_devices="control panel", seed=seed) as bus:
+            Thermostat(bus, mistake, PROOFS[kind].sensors).run(PROOFS[kind].lasts)
+            return bus.verdict()
+
+    return go
+
+
+def told(kind, verdict):
+    """What a proof is about, and a verdict as it is told."""
+    return "\n".join((f"the duty: {PROOFS[kind].duty}", *as_text(verdict, every=True)))
+
+
+def test_there_is_a_proof_for_each_kind_of_fault():
+    """A new kind needs one too."""
+    union, _ = get_args(Fault)
+    named = {word for plan in get_args(union) for word in get_args(plan.model_fields["fault"].annotation)}
+    assert set(PROOFS) == named
+
+
+def test_each_proof_is_about_a_mistake_of_its_own():
+    """No mistake stands for two kinds, and none is left over."""
+    assert sorted(proof.mistake for proof in PROOFS.values()) == sorted(mistake.name for mistake in Mistake)
+
+
+@pytest.mark.parametrize("kind", PROOFS)
+def test_a_right_controller_passes_with_the_fault(kind, tried):
+    """It does its duty there, one and the same controller for all kinds."""
+    verdict = tried(kind)
+    assert verdict.passed, told(kind, verdict)
+
+
+@pytest.mark.parametrize("kind", PROOFS)
+def test_a_spoilt_one_passes_without_the_fault(kind, tried):
+    """As long as nothing goes wrong, nobody finds its mistake."""
+    verdict = tried(kind, Mistake[PROOFS[kind].mistake], faulty=False)
+    assert verdict.passed, told(kind, verdict)
+
+
+@pytest.mark.parametrize("kind", PROOFS)
+def test_a_spoilt_one_does_not_pass_with_it_for_the_stated_reason(kind, tried):
+    """One expectation is not met, the one about its mistake, and what is told of it points there."""
+    verdict, proof = tried(kind, Mistake[PROOFS[kind].mistake]), PROOFS[kind]
+    assert [outcome.expected.partition(":")[0] for outcome in verdict.failed] == [proof.expectation.split('"')[1]], (
+        told(kind, verdict)
+    )
+    (failed,) = verdict.failed
+    evidence = "\n".join((failed.found, failed.nearest, *failed.before, failed.look))
+    assert [part for part in proof.evidence if part not in evidence] == [], told(kind, verdict)

@@ -1,0 +1,316 @@
+"""A room thermostat on a python-can bus, as an integrator may write it, and the mistakes that one can make in it.
+
+Knows: python-can, and the layouts that it needs by their bytes; nothing of ours. Without a mistake it heats only by a
+reading that it can believe, with a pump that says that it runs, from a battery and for a tank that it knows about; it
+asks a few times and not without end, says what it misses by the yellow lamp of its heartbeat, and goes on when it is
+there again. Each mistake leaves one of these checks out. Its limits are invented.
+"""
+
+from enum import Enum, auto
+
+import can
+
+ADDRESS_CLAIM, HEARTBEAT = 0x0EE00, 0x1FECA
+AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
+FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
+PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
+READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS})
+
+OWN_ADDRESS, FURNACE_DSA = 0x44, 94
+INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
+BY_ADDRESS = {0x91: INDOORS, 0x96: AT_THE_BED}
+"""Where the sensors were when it was written."""
+
+SET_POINT_C = 21.0
+LOWEST_C, HIGHEST_C = -30.0, 60.0
+LOWEST_VOLTS = 11.0
+JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
+APART_K, COMPARED_AT_START_S = 2.0, 30.0
+STILL_S = 60.0
+LOST_S, IMPATIENT_S = 15.0, 6.0
+START_S, GRACE_S = 8.0, 10.0
+"""Devices may still be starting: before the first it heats nothing, before the second it misses nothing."""
+TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
+PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
+"""The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
+SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
+NO_VALUE_8, NO_VALUE_16 = 251, 65531
+"""From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
+
+
+class Mistake(Enum):
+    """One check that is left out."""
+
+    KEEPS_OLD_READINGS = auto()
+    TAKES_HEARTBEAT_FOR_READING = auto()
+    IS_IMPATIENT = auto()
+    BELIEVES_ANY_TEMPERATURE = auto()
+    BELIEVES_WHAT_NEVER_MOVES = auto()
+    BELIEVES_JUMPS = auto()
+    COMPARES_ONLY_AT_START = auto()
+    COMPARES_NOTHING = auto()
+    KEEPS_SECOND_READING = auto()
+    READS_OUT_OF_RANGE_AS_A_LEVEL = auto()
+    READS_NO_DATA_AS_VOLTS = auto()
+    TAKES_ALL_OTHERS_FOR_INDOORS = auto()
+    TAKES_ANY_SENDER = auto()
+    GOES_BY_ADDRESS = auto()
+    KEEPS_OLD_BYTES = auto()
+    OVERLOOKS_PUMP_INSTANCE = auto()
+    ASKS_ONCE = auto()
+    ASKS_WITHOUT_END = auto()
+    TAKES_OBEDIENCE_FOR_GRANTED = auto()
+    TAKES_UNHEARD_FOR_ABSENT = auto()
+    NEVER_TRUSTS_AGAIN = auto()
+    ALLOWS_NO_RETRIES = auto()
+    ALLOWS_NO_DELAY = auto()
+    OVERLOOKS_LAMP = auto()
+    ANSWERS_EACH_FRAME = auto()
+
+
+class Sensor:
+    """What is known of one sensor: its last reading that may be believed, and what makes it doubtful."""
+
+    def __init__(self) -> None:
+        self.name: bytes | None = None
+        """The NAME of who spoke for it first."""
+        self.source = 0
+        self.celsius: float | None = None
+        self.since = 0.0
+        """When that reading came."""
+        self.last: float | None = None
+        self.moved = 0.0
+        self.is_stuck = False
+        self.doubted_until = 0.0
+
+
+class Pump:
+    """What is known of the circulation pump, and what it was asked for."""
+
+    def __init__(self) -> None:
+        self.runs: bool | None = None
+        self.since = 0.0
+        """When it said so."""
+        self.asked: bool | None = None
+        self.asked_since = self.tried = -100.0
+        self.tries = 0
+        self.lost = False
+
+
+class Thermostat:
+    """Keeps the cabin at the set point by furnace 1 and circulation pump 1, and lets the water be heated."""
+
+    def __init__(self, bus: can.BusABC, mistake: Mistake | None = None, sensors: tuple[int, ...] = (INDOORS,)) -> None:
+        self.bus, self.mistake = bus, mistake
+        self.sensors = {place: Sensor() for place in sensors}
+        self.pump = Pump()
+        self.now = 0.0
+        self.names: dict[int, bytes] = {}
+        self.heard: dict[int, float] = {}
+        self.buffers: dict[int, bytes] = {}
+        self.alarmed_until = 0.0
+        self.volts: tuple[float, float] | None = None
+        self.level: tuple[float, int] | None = None
+        self.red_lamp = False
+        self.heat = 0
+        self.heats_since = 0.0
+        self.said = self.said_water = self.said_alive = -100.0
+
+    def run(self, seconds: float) -> None:
+        """Work until a time since the start, by the time stamps of the frames."""
+        look = SOON_S
+        while self.now < seconds:
+            message = self.bus.recv(look - self.now)
+            self.now = look if message is None else message.timestamp
+            if message is not None:
+                self.take(message.arbitration_id, bytes(message.data))
+            if self.now >= look:
+                self.look()
+                look = self.now + SOON_S
+
+    def leaves_out(self, *mistakes: Mistake) -> bool:
+        """Tell whether a check is left out."""
+        return self.mistake in mistakes
+
+    # What it hears.
+
+    def take(self, identifier: int, data: bytes) -> None:
+        """Take a frame."""
+        dgn, source = identifier >> 8 & 0x1FFFF, identifier & 0xFF
+        self.heard[source] = self.now
+        if dgn & 0x1FF00 == ADDRESS_CLAIM:
+            self.names[source] = data
+        if dgn not in READ:
+            return
+        if len(data) < 8:
+            if not self.leaves_out(Mistake.KEEPS_OLD_BYTES):
+                return
+            data += self.buffers.get(dgn, bytes(8))[len(data) :]
+        self.buffers[dgn] = data
+        if dgn == AMBIENT:
+            self.take_reading(source, data)
+        elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
+            self.take_pump(data[1] & 0xF == 1)
+        elif dgn == BATTERY and data[0] == 1:
+            raw = int.from_bytes(data[2:4], "little")
+            known = raw < NO_VALUE_16 or self.leaves_out(Mistake.READS_NO_DATA_AS_VOLTS)
+            self.volts = (self.now, raw / 20) if known else None
+        elif dgn == TANK and data[0] == 0:
+            known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
+            self.level = (self.now, data[1]) if known else None
+        elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
+            self.red_lamp = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
+
+    def take_pump(self, runs: bool) -> None:
+        """Take what the pump says."""
+        pump = self.pump
+        answers = runs is pump.asked and pump.runs is (not runs)
+        late = pump.runs is not None and self.now - pump.since > PUMP_GAP_S + TIGHT_S
+        if (answers and self.now - pump.tried > TIGHT_S and self.leaves_out(Mistake.ALLOWS_NO_DELAY)) or (
+            late and self.leaves_out(Mistake.ALLOWS_NO_RETRIES)
+        ):
+            self.alarmed_until = self.now + ALARM_S
+        pump.runs, pump.since = runs, self.now
+
+    def take_reading(self, source: int, data: bytes) -> None:
+        """Take a temperature, if it is one of its own sensors' and can be believed; then decide."""
+        sensor = self.sensors.get(self.place(source, data[0]))
+        if sensor is None or not self.is_from(sensor, source):
+            return
+        celsius = int.from_bytes(data[1:3], "little") / 32 - 273
+        before, sensor.last = sensor.last, celsius
+        if celsius != before:
+            sensor.moved, sensor.is_stuck = self.now, False
+        if not (LOWEST_C <= celsius <= HIGHEST_C or self.leaves_out(Mistake.BELIEVES_ANY_TEMPERATURE)):
+            sensor.celsius = None
+            return
+        if before is not None and abs(celsius - before) > JUMP_K and not self.leaves_out(Mistake.BELIEVES_JUMPS):
+            sensor.doubted_until = self.now + JUMP_DISTRUST_S
+        sensor.celsius = celsius if self.now >= sensor.doubted_until else None
+        sensor.since, sensor.source = self.now, source
+        self.ask_pump(self.wanted() > 0)
+        self.decide(self.leaves_out(Mistake.ANSWERS_EACH_FRAME))
+
+    def place(self, source: int, instance: int) -> int | None:
+        """Tell which sensor it is."""
+        if self.leaves_out(Mistake.GOES_BY_ADDRESS):
+            return BY_ADDRESS.get(source)
+        if self.leaves_out(Mistake.TAKES_ALL_OTHERS_FOR_INDOORS):
+            return None if instance == OUTDOORS else INDOORS
+        return instance
+
+    def is_from(self, sensor: Sensor, source: int) -> bool:
+        """Tell whether it is who spoke for this sensor first, wherever its address is now."""
+        name = self.names.get(source)
+        sensor.name = sensor.name or name
+        others = (Mistake.TAKES_ANY_SENDER, Mistake.TAKES_ALL_OTHERS_FOR_INDOORS, Mistake.GOES_BY_ADDRESS)
+        return sensor.name == name or self.leaves_out(*others)
+
+    # What it makes of it.
+
+    def is_fresh(self, since: float) -> bool:
+        """Tell whether something that was heard then still counts."""
+        return self.now - since <= LOST_S
+
+    def reading(self, place: int) -> float | None:
+        """Return a sensor's temperature, None where there is none to go by."""
+        sensor = self.sensors[place]
+        since = sensor.since
+        if self.leaves_out(Mistake.TAKES_HEARTBEAT_FOR_READING):
+            since = self.heard.get(sensor.source, since)
+        patience = IMPATIENT_S if self.leaves_out(Mistake.IS_IMPATIENT) else LOST_S
+        kept = Mistake.KEEPS_OLD_READINGS if place == INDOORS else Mistake.KEEPS_SECOND_READING
+        if self.now - since > patience and not self.leaves_out(kept):
+            return None
+        if self.heat and sensor.since - max(sensor.moved, self.heats_since) > STILL_S:
+            sensor.is_stuck = True
+        if sensor.is_stuck and not self.leaves_out(Mistake.BELIEVES_WHAT_NEVER_MOVES):
+            return None
+        return sensor.celsius
+
+    def cabin(self) -> float | None:
+        """Return the cabin's temperature: the first sensor's, or the second's, and neither's where they disagree."""
+        first = self.reading(INDOORS)
+        if AT_THE_BED not in self.sensors:
+            return first
+        second = self.reading(AT_THE_BED)
+        if first is None or second is None:
+            return second if first is None else first
+        late = self.now > COMPARED_AT_START_S and self.leaves_out(Mistake.COMPARES_ONLY_AT_START)
+        compares = not (late or self.leaves_out(Mistake.COMPARES_NOTHING))
+        return None if compares and abs(first - second) > APART_K else first
+
+    def has_supply(self) -> bool:
+        """Tell whether the battery is known to carry a heater."""
+        return self.volts is not None and self.is_fresh(self.volts[0]) and self.volts[1] >= LOWEST_VOLTS
+
+    def pump_runs(self) -> bool:
+        """Tell whether the coolant is known to go round."""
+        pump = self.pump
+        if self.leaves_out(Mistake.TAKES_OBEDIENCE_FOR_GRANTED):
+            return bool(pump.asked) and self.now - pump.asked_since >= TRY_S
+        if pump.runs is None:
+            return self.leaves_out(Mistake.TAKES_UNHEARD_FOR_ABSENT) and self.now > GRACE_S
+        fresh = self.is_fresh(pump.since)
+        pump.lost = (pump.lost or not fresh) and (not fresh or self.leaves_out(Mistake.NEVER_TRUSTS_AGAIN))
+        return pump.runs and not pump.lost
+
+    def misses_something(self) -> bool:
+        """Tell whether it has to say so."""
+        unanswered = self.pump.tries >= TRIES and self.pump.runs is not self.pump.asked
+        return unanswered or self.now < self.alarmed_until or (self.now > GRACE_S and self.cabin() is None)
+
+    # What it does.
+
+    def look(self) -> None:
+        """Do each second what is due."""
+        self.decide()
+        if self.now - self.said_water >= WATER_S:
+            self.said_water = self.now
+            has_water = self.level is not None and self.is_fresh(self.level[0]) and self.level[1] > 0
+            self.send(WATER_COMMAND, 1, int(has_water))
+        if self.now - self.said_alive >= HEARTBEAT_S or self.misses_something():
+            self.said_alive = self.now
+            self.send(HEARTBEAT, 0x15 if self.misses_something() else 0x05, OWN_ADDRESS)
+        self.ask_pump(self.wanted() > 0)
+
+    def wanted(self) -> int:
+        """Return the heat that the cabin wants, in steps of half a percent: all of it two kelvins below."""
+        celsius = self.cabin()
+        if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
+            return 0
+        return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
+
+    def decide(self, at_once: bool = False) -> None:
+        """Tell the furnace: a change soon, the same again now and then."""
+        heat = self.wanted() if self.pump_runs() else 0
+        if self.now - self.said < (SOON_S if heat != self.heat else AGAIN_S) and not at_once:
+            return
+        if not self.heat:
+            self.heats_since = self.now
+        self.heat, self.said = heat, self.now
+        self.send(FURNACE_COMMAND, 1, 0x01, 200 if heat else 0, heat)  # manual: fan and heat as they are asked for
+
+    def ask_pump(self, on: bool) -> None:
+        """Ask the pump until it says so: some tries, then a pause."""
+        pump = self.pump
+        if on != pump.asked:
+            pump.asked, pump.asked_since, pump.tries = on, self.now, 0
+        elif self.leaves_out(Mistake.ASKS_ONCE):
+            return
+        if pump.runs is on and self.is_fresh(pump.since):
+            pump.tries = 0
+            return
+        if pump.tries >= TRIES and not self.leaves_out(Mistake.ASKS_WITHOUT_END):
+            if self.now - pump.tried < PAUSE_S:
+                return
+            pump.tries = 0
+        if self.now - pump.tried >= TRY_S:
+            pump.tried = self.now
+            pump.tries += 1
+            self.send(PUMP_COMMAND, 1, 0xF1 if on else 0xF0)
+
+    def send(self, dgn: int, *data: int) -> None:
+        """Send a message, filled up with FF: unchanged, or nothing to say."""
+        payload = bytes(data).ljust(8, b"\xff")
+        self.bus.send(can.Message(arbitration_id=6 << 26 | dgn << 8 | OWN_ADDRESS, data=payload))
