@@ -37,8 +37,8 @@ SECOND = 1_000_000
 
 
 def moment(time: int) -> str:
-    """Write a time of the run."""
-    return f"{time / SECOND:.3f} s"
+    """Write a time of the run, as flags do: cut to milliseconds, so that what was before a time is not shown as at it."""
+    return f"{time // SECOND}.{time % SECOND // 1000:03d} s"
 
 
 class Broken(NamedTuple):
