@@ -249,8 +249,8 @@ class _Rate(Judge):
             self.count += 1
 
     def finish(self, end: int) -> None:
-        length = self.end_of_part(end) - self.plan.since
-        rate = self.count * SECOND / length if length > 0 else 0.0
+        length = max(0, self.end_of_part(end) - self.plan.since)
+        rate = self.count * SECOND / length if length else 0.0
         if not self.plan.holds(rate):
             self.breaks(
                 self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {rate:.3g} times a second"
@@ -307,6 +307,8 @@ class _Presence(Judge):
         if device != self.plan.device:
             return
         self._begin(time)
+        if self.plan.until is not None and time >= self.plan.until:
+            return
         self.state = state
         if self.covers(time):
             self._look(time)
@@ -345,7 +347,7 @@ class _Flag(Judge):
             return
         if flag.until is not None:
             self.standing.pop(flag.number, None)
-            if time >= plan.since:
+            if time > plan.since:  # else it was over before the part began
                 self._count(flag)
             return
         self.standing[flag.number] = flag

@@ -86,6 +86,16 @@ def test_seen_so_many_times(case):
     assert (time, found[:32]) == (4, "seen for the 4th time at 4.000 s")
 
 
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [(2, "2nd"), (3, "3rd"), (11, "11th"), (12, "12th"), (13, "13th"), (21, "21st"), (22, "22nd"), (112, "112th")],
+)
+def test_which_time_was_one_too_many(case, number, said):
+    """As English counts: 11th to 13th are no 1st to 3rd."""
+    found = case("seen", sight=SIGHT, at_most=number - 1).sensor(*(0.25 * one for one in range(number))).end()[1]
+    assert found.startswith(f"seen for the {said} time at ")
+
+
 def test_the_nearest_is_kept(case):
     """22.5 degrees was wanted, and 21 came nearest, not 19."""
     one = case("seen", sight={**FIELD, "above": 22.5}).sensor(1, celsius=19).sensor(2, celsius=21).sensor(3, celsius=20)
@@ -153,6 +163,13 @@ def test_each_question_needs_an_answer_in_time(case):
     )
 
 
+def test_that_an_answer_is_late_is_known_at_the_next_question(case):
+    """Not only at the end: what was on the bus is kept then."""
+    answer = {"to": SIGHT, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
+    assert case("answer", **answer).sensor(10, 20).told
+    assert not case("answer", **answer).sensor(10, 12).told
+
+
 def test_a_question_that_is_never_asked_proves_nothing(case):
     """Then it is not met."""
     answer = {"to": {**FIELD, "above": 30.0}, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
@@ -176,6 +193,13 @@ def test_only_until(case):
     assert "after 10.000 s" in found
 
 
+def test_only_until_the_first_time(case):
+    """Before the end it may be seen as often as it likes; a second end gives no new grace."""
+    plan = {"sight": {"message": "FURNACE_STATUS"}, "end": {**FIELD, "above": 25.0}, "grace": "2s"}
+    assert case("only_until", **plan).heater(1, 5, 9).sensor(10, celsius=26).end() is None
+    assert case("only_until", **plan).sensor(10, 11, celsius=26).heater(12.5).end()[1].startswith("seen at 12.500 s")
+
+
 # Values.
 
 
@@ -189,6 +213,22 @@ def test_stays(case):
     assert case("stays", **stays).sensor(1, celsius=17.9).end()[0] == 1
     assert case("stays", **stays).sensor(1, celsius=None).end()[1].startswith("ambient temperature no data at 1.000 s")
     assert case("stays", **stays).end() == (60, "not seen by 60.000 s")
+
+
+def test_stays_in_its_part_and_of_its_device(case):
+    """What another device says, or what is said at another time, is neither a value of it nor proof of one."""
+    stays = {"sight": {**FIELD, "device": "sensor"}, "at_most": 22.0, "from": "10s", "until": "20s"}
+    assert case("stays", **stays).sensor(9, 20, celsius=30).sensor(15).end() is None
+    assert case("stays", **stays).sensor(15).sensor(16, celsius=30, device="other").end() is None
+    assert case("stays", **stays).sensor(9, 20).end() == (20, "not seen by 20.000 s")
+
+
+def test_a_rate_in_a_run_that_ended_before_its_part(case):
+    """Nothing was seen in no time."""
+    assert case("rate", sight=SIGHT, at_least=0.2, **{"from": "30s"}).sensor(5).end(20) == (
+        20,
+        "seen 0 times in 0s: 0 times a second",
+    )
 
 
 def test_rate(case):
@@ -246,6 +286,14 @@ def test_presence(case):
     assert go((26, "heater", "silent"), **part) == (25, "not heard yet at 25.000 s")
 
 
+def test_the_state_at_the_end_of_its_part_is_told(case):
+    """Not the one that came after it."""
+    one = case("presence", device="heater", state="silent", until="30s")
+    one.judge.presence(SECOND, "heater", Presence.PRESENT)
+    one.judge.presence(30 * SECOND, "heater", Presence.SILENT)
+    assert one.end() == (30, "it was present at 30.000 s")
+
+
 def flag(number, since, kind=Kind.SILENT_DEVICE, subject="heater", until=None):
     """A flag, times in seconds."""
     end = None if until is None else until * SECOND
@@ -269,6 +317,20 @@ def test_a_flag_is_raised(case):
     assert flags(case, (20, flag(1, 20)), **wanted, **{"from": "30s"}) is None
     assert flags(case, (20, flag(1, 20)), (25, flag(1, 20, until=25)), **wanted, **{"from": "30s"}) is not None
     assert flags(case, (40, flag(1, 40)), **wanted, until="40s") is not None
+
+
+def test_a_flag_that_ends_in_the_part_was_raised_in_it(case):
+    """It stood when the part began; one that ended at that very moment did not."""
+    wanted = {"kind": "silent-device", "from": "30s"}
+    assert flags(case, (20, flag(1, 20)), (31, flag(1, 20, until=31)), **wanted) is None
+    assert flags(case, (20, flag(1, 20)), (30, flag(1, 20, until=30)), **wanted) == (60, "not raised by 60.000 s")
+
+
+def test_a_flag_that_should_not_be_is_known_at_once(case):
+    """Not only at the end: what was on the bus is kept then."""
+    one = case("flag", raised=False)
+    one.judge.flag(20 * SECOND, flag(1, 20))
+    assert one.told
 
 
 def test_a_flag_is_cleared(case):
