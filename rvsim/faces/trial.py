@@ -38,7 +38,8 @@ class Trial:
         self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values)
         self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
         check_fields(self.loaded.rig, self.catalogue)
-        self.seed = self.loaded.scenario.seed if job.seed is None else job.seed
+        seed = self.loaded.scenario.seed
+        self.seed = seed if job.seed is None or "seed" in job.values else job.seed
         self.values: Mapping[str, Value] = job.values
 
     def prepare(self) -> None:

@@ -32,7 +32,9 @@ def test_values_to_vary(text, choices):
 
 
 @pytest.mark.parametrize(
-    "text", ["x", "=1", "x=", "x=a..3", "x=3..1", "x=1..3/0", "x=1..3/-1", "x=0..1/0.0000001", "x=1.."]
+    "text",
+    ["x", "=1", "x=", "x=a..3", "x=3..1", "x=3..3", "x=1..3/0", "x=1..3/-1", "x=0..1/0.0000001", "x=1.."]
+    + ["x=,", "x=1,,2", "x=1..inf", "x=nan..3", "x=1..3/inf", "x=0..1e308/1e-300", "x=true..3"],
 )
 def test_what_is_no_value_to_vary(text):
     """One clear line."""
@@ -41,7 +43,22 @@ def test_what_is_no_value_to_vary(text):
     assert len(refused.value.problems) == 1
 
 
-@given(st.text(max_size=30))
+def test_whole_numbers_stay_whole():
+    """A seed is none with decimals; a range of others has them."""
+    assert [type(one) for one in range_of("seed=1..3/1").choices] == [int, int, int]
+    assert [type(one) for one in range_of("x=1..2/0.5").choices] == [float, float, float]
+    large = (1 << 53) + 1
+    assert range_of(f"seed={large}..{large + 2}/2").choices == (large, large + 2)
+
+
+def test_a_range_has_at_most_10000_values():
+    """One more is refused."""
+    assert len(range_of("x=0..9999/1").choices) == 10_000
+    with pytest.raises(InputError, match="these are more than 10000 values"):
+        range_of("x=0..10000/1")
+
+
+@given(st.text(max_size=30) | st.from_regex(r"x=[-+0-9.einfa_]{1,12}\.\.[-+0-9.einfa_]{1,12}/[0-9.einf-]{0,9}"))
 def test_any_text_is_read_or_refused(text):
     """Never anything else."""
     with suppress(InputError):
