@@ -11,7 +11,6 @@ from rvsim.faces.trial import Trial
 from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
 
-HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
 SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n'
 HEARD = '[[expect]]\nexpect = "every"\nsight = { device = "heater" }\ngap = "6s"\n'
 NO_FLAG = '[[expect]]\nexpect = "flag"\nraised = false\n'
@@ -20,18 +19,6 @@ says = "the panel asks for a warm room"
 expect = "seen"
 sight = { message = "THERMOSTAT_STATUS_1", field = "set_point_temperature_heat", above = 30.0 }
 """
-
-
-@pytest.fixture
-def write(tmp_path, monkeypatch):
-    """Write a scenario into the folder in which everything runs; returns its name."""
-    monkeypatch.chdir(tmp_path)
-
-    def go(text, name="t.toml"):
-        Path(name).write_text(HEAD + text, encoding="utf-8")
-        return name
-
-    return go
 
 
 def test_a_passed_run(write):
@@ -82,9 +69,7 @@ def test_a_device_that_was_never_heard(write):
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     (outcome,) = Trial(Job(write(text + HEARD), {})).run().outcomes
     assert outcome.look == "flag [1] silent-device of heater stood then: not heard at all for 15.0 s, due every 5 s"
-    short = HEAD.replace("60s", "14s") + text + HEARD
-    Path("short.toml").write_text(short, encoding="utf-8")
-    (outcome,) = Trial(Job("short.toml", {})).run().outcomes
+    (outcome,) = Trial(Job(write(text + HEARD, "short.toml", lasts="14s"), {})).run().outcomes
     assert outcome.look == "heater was not heard at all: is it in this run, at its planned address?"
 
 
@@ -179,13 +164,39 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert "none.toml" in err
 
 
-def test_options_that_do_not_go_together(write, rvsim):
-    """A clear line each."""
+def test_a_recording_goes_with_one_run(write, rvsim):
+    """A second would replace the first."""
     write(HEARD)
-    assert rvsim("shakedown", "t.toml", "--repeat", "0")[0] == 2
     code, _, err = rvsim("shakedown", "t.toml", "--repeat", "2", "--record", "x.log")
     assert (code, "--record goes with one run" in err) == (2, True)
-    assert rvsim("shakedown", "t.toml", "--junit", "no/such/folder.xml")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("t.toml", "--repeat", "0"), "--repeat 0: give a number from 1 to 10000"),
+        (("t.toml", "--repeat", "10001"), "--repeat 10001: give a number from 1 to 10000"),
+        (("t.toml", "--processes", "0"), "--processes 0: give a number above 0"),
+        (("t.toml", "--repeat", "2", "--processes", "-1"), "--processes -1: give a number above 0"),
+        (("t.toml", "--junit", "."), "--junit .: this is a folder; name a file in it"),
+        (("t.toml", "--junit", "no/such/v.xml"), "--junit no/such/v.xml: there is no folder no/such; make it, or name"),
+        (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl or .log"),
+        (("t.toml", "--record", "no/r.log"), "--record no/r.log: cannot be written (No such file or directory): name"),
+        (("t.toml", "--except", "heater"), "--except goes with --interface: in virtual time nobody could stand in"),
+        (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),
+        (("t.toml", "--adapter-option", "a=b"), "--adapter-option goes with --interface: name one, or leave --adapter"),
+        (("t.toml", "t.toml"), "t.toml: it is named twice; name it once, and add --repeat N for N runs of it"),
+        (("t.toml", "other/t.toml"), "t.toml and other/t.toml: their verdicts would have one name; rename one of the"),
+        (("t.toml", "--repeat", "2", "--interface", "virtual"), "--interface goes with one run: name one scenario"),
+    ],
+)
+def test_what_a_shakedown_cannot_be_asked(write, rvsim, options, said):
+    """One clear line, exit code 2, and nothing is run: what would be lost at the end is refused at the beginning."""
+    write(HEARD)
+    write(HEARD, "other/t.toml")
+    code, out, err = rvsim("shakedown", *options)
+    assert (code, out, len(err.splitlines())) == (2, "", 1)
+    assert err.startswith(f"rvsim: {said}")
 
 
 def test_a_recording_of_any_run(write, rvsim):
@@ -203,47 +214,6 @@ def test_explain(write, rvsim):
     assert "  1. heater is silent, from 20s on" in out.splitlines()
     write(HEARD.replace("device =", 'message = "NO_SUCH", device ='), "bad.toml")
     assert rvsim("shakedown", "--explain", "bad.toml")[0] == 2
-
-
-def test_vary_finds_the_smallest_failing_case(write, rvsim):
-    """The heater may be silent for no longer than the gap that is expected: 5 s and 10 s pass, 20 s does not."""
-    name = write(HEARD.replace("6s", "16s") + SILENT + 'until = "25s"\n')
-    code, out, _ = rvsim("vary", name, "fault.1.until=21s,25s,45s,59s", "seed=1,2", "--processes", "1")
-    lines = out.splitlines()
-    assert code == 1
-    assert lines[0] == "4 of 8 runs passed"
-    assert sum(line.startswith("  not passed: ") for line in lines) == 4
-    place = lines.index("The smallest failing case, with the fewest values that are not the scenario's own:")
-    assert (
-        lines[place + 1].startswith("  t, seed 1, fault.1.until=45s, seed=1: not passed")
-        or "fault.1.until=" in lines[place + 1]
-    )
-
-
-def test_vary_as_lines_and_by_chance(write, rvsim):
-    """So many runs, each with values of its own; good if all pass."""
-    name = write(HEARD)
-    code, out, _ = rvsim("vary", name, "weather.outdoor_c=-20..10", "--draw", "3", "--json", "--processes", "1")
-    values = [json.loads(line)["values"]["weather.outdoor_c"] for line in out.splitlines()]
-    assert (code, len(values), len(set(values))) == (0, 3, 3)
-    assert all(-20 <= value <= 10 for value in values)
-
-
-def test_two_steps_are_no_open_range(write, rvsim):
-    """From 0 to 5 by 5 are two values."""
-    name = write(HEARD)
-    code, out, _ = rvsim("vary", name, "weather.outdoor_c=0..5/5", "--processes", "1")
-    assert (code, out.splitlines()[0]) == (0, "2 of 2 runs passed")
-
-
-def test_what_cannot_be_varied(write, rvsim):
-    """An open range without a draw, a place that is not there."""
-    name = write(HEARD)
-    code, _, err = rvsim("vary", name, "weather.outdoor_c=-20..10")
-    assert (code, "a range without a step has no end" in err) == (2, True)
-    code, _, err = rvsim("vary", name, "fault.3.from=1s")
-    assert (code, "there is no fault.3.from to vary" in err) == (2, True)
-    assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2
 
 
 def test_the_last_frames_are_those_before_the_end_of_its_part(write):
