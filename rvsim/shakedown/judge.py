@@ -37,7 +37,7 @@ SECOND = 1_000_000
 
 
 def moment(time: int) -> str:
-    """Write a time of the run, as flags do: cut to milliseconds, so that what was before a time is not shown as at it."""
+    """Write a time of the run, as flags do: cut to milliseconds, so that nothing is shown later than it was."""
     return f"{time // SECOND}.{time % SECOND // 1000:03d} s"
 
 

@@ -1,8 +1,6 @@
 """One scenario with many values: what fails, the smallest failing case, and what cannot be varied."""
 
 import json
-from pathlib import Path
-from xml.etree import ElementTree
 
 import pytest
 

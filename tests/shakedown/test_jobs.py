@@ -33,8 +33,25 @@ def test_values_to_vary(text, choices):
 
 @pytest.mark.parametrize(
     "text",
-    ["x", "=1", "x=", "x=a..3", "x=3..1", "x=3..3", "x=1..3/0", "x=1..3/-1", "x=0..1/0.0000001", "x=1.."]
-    + ["x=,", "x=1,,2", "x=1..inf", "x=nan..3", "x=1..3/inf", "x=0..1e308/1e-300", "x=true..3"],
+    [
+        "x",
+        "=1",
+        "x=",
+        "x=a..3",
+        "x=3..1",
+        "x=3..3",
+        "x=1..3/0",
+        "x=1..3/-1",
+        "x=0..1/0.0000001",
+        "x=1..",
+        "x=,",
+        "x=1,,2",
+        "x=1..inf",
+        "x=nan..3",
+        "x=1..3/inf",
+        "x=0..1e308/1e-300",
+        "x=true..3",
+    ],
 )
 def test_what_is_no_value_to_vary(text):
     """One clear line."""
