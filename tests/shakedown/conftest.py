@@ -7,7 +7,7 @@ import pytest
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.shakedown.player import Script
-from rvsim.shakedown.scenario import LoadedScenario, Scenario
+from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.ident import dgn_of
 
@@ -24,7 +24,7 @@ def scenario_of(rig, **more):
 class Vehicle:
     """A bench with a scenario's script, and all that was on the wires."""
 
-    def __init__(self, catalogue, rig, seed=1, **more):
+    def __init__(self, catalogue, rig, seed=1, absent=(), **more):
         self.loaded = scenario_of(rig, **more)
         self.frames, self.line_events = [], []
         self.bench = Bench(
@@ -36,6 +36,7 @@ class Vehicle:
             acknowledges=self.loaded.scenario.bench_acknowledges,
             on_frame=self.frames.append,
             on_line=self.line_events.append,
+            absent=absent,
         )
         self.script = Script(self.loaded, catalogue, self.bench, self.bench.put, seed)
         self.catalogue = catalogue
@@ -78,3 +79,16 @@ def vehicle(catalogue, rig):
         return Vehicle(catalogue, of or rig, seed, **more)
 
     return put
+
+
+@pytest.fixture
+def loaded(tmp_path):
+    """Load a scenario from its text: a minute of the shipped vehicle."""
+
+    def go(text, values=None):
+        path = tmp_path / "t.toml"
+        head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
+        path.write_text(head + text, encoding="utf-8")
+        return load_scenario(path, settings_models(), values)
+
+    return go
