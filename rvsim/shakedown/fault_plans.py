@@ -3,33 +3,22 @@
 Knows: how each kind is written. Does not know how a fault acts (`faults`): this is data only.
 """
 
-import re
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.model import HIGHEST_ADDRESS
 from rvsim.rig.quantity import shown, spoken
 from rvsim.rig.table import Line
 from rvsim.shakedown.sight import Identifier
-from rvsim.shakedown.words import InTheRig, Positive, Timed, Word
+from rvsim.shakedown.words import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
 from rvsim.wire.timing import BIT_RATE, least_bits
 
-_BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
 _SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
 """Microseconds that no frame goes below."""
-
-
-def _bytes(text: str) -> str:
-    if not _BYTES.fullmatch(text):
-        raise ValueError(f'{shown(text)} is no frame\'s bytes; write up to 8 in hex, like "01 00 C8"')
-    return text
-
-
-Bytes = Annotated[str, AfterValidator(_bytes)]
 
 
 class FaultPlan(Timed):
