@@ -70,6 +70,16 @@ def test_a_fault_on_a_device_that_is_left_out(loaded):
         loaded(text)
 
 
+@pytest.mark.parametrize("key", ["change", "fault", "step", "expect"])
+@pytest.mark.parametrize("value", ["5", '"x"', "[5]", "{ a = 1 }", "[[]]"])
+def test_what_is_no_list_of_tables(loaded, key, value):
+    """One line each, with its place; none of them is a table with a header in double brackets."""
+    with pytest.raises(InputError) as refused:
+        loaded(f"{key} = {value}\n")
+    (told,) = refused.value.problems
+    assert f"line 5, {key}" in told
+
+
 def test_values_from_outside(loaded):
     """They are checked as those in the file."""
     assert loaded("", {"weather.outdoor_c": -20.0, "seed": 9}).scenario.weather.outdoor_c == -20.0
