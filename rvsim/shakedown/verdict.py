@@ -153,7 +153,7 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
             root,
             "testsuite",
             name=_safe(verdict.name),
-            tests=str(len(verdict.outcomes) or 1),
+            tests=str(len(verdict.outcomes) + bool(verdict.error)),
             failures=str(len(verdict.failed)),
             errors=str(int(bool(verdict.error))),
             time=f"{verdict.seconds:.3f}",

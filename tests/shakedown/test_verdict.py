@@ -93,3 +93,25 @@ def test_as_junit():
     assert "before it: 20.1 s  A" in broken.find("failure").text
     assert second.find("testcase/error").get("message") == "it broke"
     assert (second.get("tests"), second.get("errors")) == ("1", "1")
+
+
+def test_a_suite_has_as_many_cases_as_it_says():
+    """With the one for a run that broke; readers of JUnit files hold the two against each other."""
+    many = [verdict(MET, BROKEN), verdict(MET, error="it broke"), verdict(error="it broke"), verdict()]
+    suites = ElementTree.fromstring(as_junit(many).encode()).findall("testsuite")
+    assert [len(suite.findall("testcase")) for suite in suites] == [2, 2, 1, 0]
+    assert [suite.get("tests") for suite in suites] == ["2", "2", "1", "0"]
+
+
+def test_what_xml_cannot_hold_is_left_out():
+    """Char in section 2.2 of XML 1.0: tab, line feed, 20 to D7FF, E000 to FFFD, and from 10000 on."""
+    one = verdict(error="a\t\x00\x08\x1f \ud7ff\ud800\udfff\ue000\ufffd\ufffe\uffff\U00010000b")
+    text = as_junit([one])
+    said = ElementTree.fromstring(text.encode()).find("testsuite/testcase/error").get("message")
+    assert said.replace("\t", " ") == "a  \ud7ff\ue000\ufffd\U00010000b"
+    assert text.splitlines()[2].startswith("  <testsuite ")
+
+
+def test_times_in_json_are_of_microseconds():
+    """No more decimals than a run has."""
+    assert as_json(Verdict("s", "t", 1, {}, 1.23456789, 0, ()))["t"] == 1.234568
