@@ -24,6 +24,7 @@ from rvsim.shakedown.verdict import Outcome, Verdict
         ("x=0..1/0.25", (0.0, 0.25, 0.5, 0.75, 1.0)),
         ("x=0..1/0.3", (0.0, 0.3, 0.6, 0.9)),
         ("x=1..3", (1.0, 3.0)),
+        ("x=0..0.000000003/0.000000001", (0.0, 1e-9, 2e-9, 3e-9)),
     ],
 )
 def test_values_to_vary(text, choices):
@@ -158,3 +159,25 @@ def test_the_smallest_failing_run():
     assert smallest(tried, {"a": 0, "b": "x"}).values == {"a": 4, "b": "x"}
     assert smallest(tried[3:], {"a": 2, "b": "x"}).values == {"a": 2, "b": "y"}
     assert smallest(tried[:1], {"a": 0, "b": "x"}) is None
+
+
+def test_one_value_changed_far_is_smaller_than_two_changed_a_little():
+    """How many are changed counts before how far."""
+    tried = [verdict(True, a=0, b=0), verdict(False, a=10, b=0), verdict(False, a=1, b=1), verdict(True, a=0, b=10)]
+    assert smallest(tried, {"a": 0, "b": 0}).values == {"a": 10, "b": 0}
+
+
+def test_how_far_a_value_is_counts_in_parts_of_what_was_tried():
+    """130 of 100 to 200 is nearer than 4 of 0 to 10; 150 of 100 to 200 is farther."""
+    ends = [verdict(True, a=100, b=0), verdict(True, a=200, b=10)]
+    near, far, other = (verdict(False, a=a, b=b) for a, b in ((130, 0), (150, 0), (100, 4)))
+    assert smallest([*ends, other, near], {"a": 100, "b": 0}) is near
+    assert smallest([*ends, far, other], {"a": 100, "b": 0}) is other
+
+
+def test_a_single_value_and_one_of_another_kind():
+    """Neither has a range: what is not the scenario's own is changed, by one."""
+    text, number = verdict(False, a="x"), verdict(False, a=3)
+    assert smallest([number], {"a": 0}) is number
+    assert smallest([text], {"a": 0}) is text
+    assert smallest([text, number], {"a": "x"}) is text
