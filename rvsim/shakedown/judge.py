@@ -192,7 +192,9 @@ class _Answer(Judge):
             self.asked += 1
 
     def _late(self, time: int) -> None:
-        while self.open and time - self.open[0] > self.plan.within:
+        """Tell of answers that are overdue; those that are due after the part are left open."""
+        now = self.end_of_part(time)
+        while self.open and now - self.open[0] > self.plan.within:
             asked = self.open.popleft()
             self.breaks(
                 asked + self.plan.within, f"asked at {moment(asked)}, no answer by {moment(asked + self.plan.within)}"

@@ -170,6 +170,14 @@ def test_that_an_answer_is_late_is_known_at_the_next_question(case):
     assert not case("answer", **answer).sensor(10, 12).told
 
 
+def test_an_answer_that_is_due_after_its_part_is_left_open(case):
+    """Late or never, it makes no difference there; as at the end of the run."""
+    answer = {"to": SIGHT, "sight": {"message": "FURNACE_STATUS"}, "within": "2s", "until": "20s"}
+    assert case("answer", **answer).sensor(19).end() is None
+    assert case("answer", **answer).sensor(19).heater(25).end() is None
+    assert case("answer", **answer).sensor(17).heater(25).end() == (19, "asked at 17.000 s, no answer by 19.000 s")
+
+
 def test_a_question_that_is_never_asked_proves_nothing(case):
     """Then it is not met."""
     answer = {"to": {**FIELD, "above": 30.0}, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
