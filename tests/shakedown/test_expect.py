@@ -14,6 +14,8 @@ PLANS = TypeAdapter(Expectation)
     ("given", "said"),
     [
         ({"expect": "seen", "sight": SIGHT, "at_least": 3, "at_most": 2}, "no number of times is both"),
+        ({"expect": "seen", "sight": SIGHT, "at_least": 0}, "greater than or equal to 1"),
+        ({"expect": "seen", "sight": SIGHT, "at_least": 1, "at_most": 0}, "greater than or equal to 1"),
         ({"expect": "seen", "sight": SIGHT, "from": "3s", "until": "3s"}, "is not after from"),
         ({"expect": "stays", "sight": FIELD}, "at_least, at_most or both are missing"),
         ({"expect": "stays", "sight": FIELD, "at_least": 3.0, "at_most": 2.0}, "no value is both"),
@@ -61,3 +63,18 @@ def test_expectations_that_cannot_be(given, said):
 def test_expectations_in_words(given, said):
     """As they stand in a verdict and in --explain."""
     assert said in PLANS.validate_python(given).sentence
+
+
+def test_sights_have_the_names_under_which_they_are_written():
+    """What is wrong with one is told by its key, and by its place in an order, counted from 1."""
+    order = PLANS.validate_python({"expect": "order", "steps": [SIGHT, {"device": "a"}]})
+    assert {key: str(sight) for key, sight in order.sights.items()} == {
+        "steps, item 1": "THERMOSTAT_AMBIENT_STATUS",
+        "steps, item 2": "any frame of a",
+    }
+    answer = PLANS.validate_python({"expect": "answer", "to": SIGHT, "sight": {"device": "a"}, "within": "2s"})
+    assert {key: str(sight) for key, sight in answer.sights.items()} == {
+        "to": "THERMOSTAT_AMBIENT_STATUS",
+        "sight": "any frame of a",
+    }
+    assert PLANS.validate_python({"expect": "flag"}).sights == {}
