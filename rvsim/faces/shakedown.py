@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any
 
@@ -57,18 +58,34 @@ def run_all(
     keep: Path | None = KEPT,
     clock: Callable[[], float] = time.monotonic,
 ) -> Iterator[Verdict]:
-    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there."""
+    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there.
+
+    Raises:
+        RvsimError: a process was ended from outside.
+    """
     tell = _Progress(len(jobs), clock)
     if len(jobs) == 1 or processes == 1:
         for job in jobs:
             yield from_json(do(job, dbc, keep and place_of(job, keep)))
             tell.one()
         return
-    with ProcessPoolExecutor(min(processes or os.cpu_count() or 1, len(jobs))) as pool:
+    try:
+        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, tell)
+    except BrokenProcessPool:
+        raise RvsimError(
+            "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
+            "with --processes N"
+        ) from None
+
+
+def _side_by_side(
+    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, tell: "_Progress"
+) -> Iterator[Verdict]:
+    with ProcessPoolExecutor(min(processes, len(jobs))) as pool:
         futures: dict[Future[dict[str, Any]], int] = {}
         done: dict[int, dict[str, Any]] = {}
         upcoming = 0
-        room = _AHEAD * (processes or os.cpu_count() or 1)
+        room = _AHEAD * processes
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]

@@ -1,11 +1,13 @@
 """Scenarios to their verdicts: evidence, recordings, processes, and the commands around them."""
 
 import json
+import multiprocessing
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
+from rvsim.errors import RvsimError
 from rvsim.faces.shakedown import do, place_of, run_all
 from rvsim.faces.trial import Trial
 from rvsim.logs.read import open_log
@@ -102,6 +104,16 @@ def test_one_seed_one_verdict_in_any_process(write):
     together, alone = (list(run_all(jobs, (), processes, keep=None)) for processes in (2, 1))
     assert together == alone
     assert [verdict.seed for verdict in together] == [1, 2, 3, 4]
+
+
+def test_a_process_that_is_ended_from_outside(write):
+    """One clear line, and no more verdicts: nobody knows what became of the runs."""
+    verdicts = run_all([Job(write(HEARD), {}, seed) for seed in range(30)], (), 2, keep=None)
+    assert next(verdicts).passed
+    for process in multiprocessing.active_children():
+        process.kill()
+    with pytest.raises(RvsimError, match="ended from outside"):
+        list(verdicts)
 
 
 def test_values_that_cannot_be_used_are_that_runs_error(write):
