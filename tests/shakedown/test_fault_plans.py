@@ -135,7 +135,7 @@ def test_the_bounds_of_a_fault(plan, key, within, beyond):
     for value in within:
         assert getattr(plans.validate_python({**plan, "from": "1s", key: value}), key) == value
     for value in beyond:
-        with pytest.raises(ValidationError, match="less|greater"):
+        with pytest.raises(ValidationError, match=r"less|greater"):
             plans.validate_python({**plan, "from": "1s", key: value})
 
 
@@ -148,8 +148,8 @@ def test_what_a_fault_is_where_nothing_else_is_said():
 
     assert plan(fault="firmware_reset").instance == 1
     assert plan(fault="restart").takes == 2_000_000
-    reported = plan(**{**REPORTED})
+    reported = plan(**REPORTED)
     assert (reported.lamp, reported.times) == ("yellow", None)
-    assert plan(fault="wrong_scale", factor=2.0, **{**FIELD}).offset == 0.0
+    assert plan(fault="wrong_scale", factor=2.0, **FIELD).offset == 0.0
     babble = plans.validate_python({"fault": "babbling", "node": "x", "identifier": "1", "from": "1s"})
     assert (bytes.fromhex(babble.data), babble.gap) == (bytes(8), None)
