@@ -1,8 +1,14 @@
 """One scenario with many values: what fails, the smallest failing case, and what cannot be varied."""
 
 import json
+from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
+
+from rvsim.faces.vary import home, told
+from rvsim.shakedown.jobs import range_of
+from rvsim.shakedown.verdict import Outcome, Verdict
 
 HEARD = '[[expect]]\nexpect = "every"\nsight = { device = "heater" }\ngap = "6s"\n'
 SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n'
@@ -103,3 +109,47 @@ def test_a_scenario_that_expects_nothing_is_not_varied(write, rvsim):
     code, out, err = rvsim("vary", write(""), "seed=1,2")
     assert (code, out) == (2, "")
     assert err == "rvsim: t.toml: nothing is expected in it; add [[expect]] tables to be judged by\n"
+
+
+def run(passed, error="", **values):
+    """What one run came to."""
+    return Verdict("t", "T", 1, values, 1.0, 1, (Outcome("it is so", passed, "it was not"),), error)
+
+
+def test_twenty_failing_runs_are_named_and_the_rest_is_counted():
+    """With what was not met, or with the error; then the smallest with its evidence."""
+    runs = [run(True, a=0), *(run(False, a=number) for number in range(1, 21))]
+    lines = told(runs, {"a": 0})
+    assert lines[0] == "1 of 21 runs passed"
+    assert lines[1] == "  not passed: t, seed 1, a=1: it is so"
+    assert lines[20].startswith("  not passed: t, seed 1, a=20: ")
+    assert lines[21].startswith("The smallest failing case, ")
+    assert lines[22].startswith("  t, seed 1, a=1: not passed")
+    assert lines[23:] == ["    not met  it is so", "             found: it was not"]
+    more = told([*runs, run(False, "it broke", a=30)], {"a": 0})
+    assert more[21] == "  and 1 more"
+    assert told([run(False, "it broke", a=30)], {"a": 0})[1] == "  not passed: t, seed 1, a=30: it broke"
+    assert told([run(True)], {}) == ["1 of 1 runs passed"]
+
+
+def test_what_the_scenario_itself_has(write):
+    """The first that is tried where it has nothing there, or no single value."""
+    name = write('[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n')
+    ranges = [range_of(text) for text in ("fault.1.from=1s,2s", "fault.1.until=40s,50s", "weather=1,2", "lasts=9s")]
+    assert home(name, ranges) == {"fault.1.from": "20s", "fault.1.until": "40s", "weather": 1, "lasts": "60s"}
+
+
+def test_the_seed_of_a_grid_is_given_with_its_option(write, rvsim):
+    """Else it is the scenario's own."""
+    name = write("seed = 40\n" + SEEN, lasts="2s")
+    for more, seed in (((), 40), (("--seed", "7"), 7)):
+        out = rvsim("vary", name, "shore_power=true,false", "--json", "--processes", "1", *more)[1]
+        assert [json.loads(line)["seed"] for line in out.splitlines()] == [seed, seed]
+
+
+def test_verdicts_of_all_runs_as_junit(write, rvsim):
+    """A suite for each; nothing is recorded, for there may be very many."""
+    name = write(SEEN.replace("seen", "never"), lasts="2s")
+    assert rvsim("vary", name, "seed=1,2", "--junit", "v.xml", "--processes", "1")[0] == 1
+    assert len(ElementTree.parse("v.xml").getroot().findall("testsuite")) == 2
+    assert [path.name for path in Path().iterdir() if path.is_dir()] in ([], ["cache"])
