@@ -48,6 +48,25 @@ def test_a_run_that_is_not_passed_keeps_its_evidence(write):
         assert sum(1 for _ in log.frames()) == verdict.frames
 
 
+def test_evidence_that_cannot_be_kept_costs_no_verdict(write, rvsim):
+    """A file stands where the folder would be, or a folder where the file would: that is said, and the verdict too."""
+    name = write(SILENT + HEARD)
+    place = Path("rvsim-not-passed")
+
+    def told():
+        code, out, err = rvsim("shakedown", name)
+        assert (code, "recorded" in out) == (1, False)
+        assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met")
+        return err
+
+    begun = "rvsim: t, seed 1: its frames could not be kept ("
+    place.write_text("", encoding="utf-8")
+    assert told() == f"{begun}rvsim-not-passed: File exists); the verdict stands\n"
+    place.unlink()
+    (place / "t.log").mkdir(parents=True)
+    assert told().startswith(f"{begun}--record {place / 't.log'}: cannot be written (Is a directory)")
+
+
 def test_the_nearest_thing_is_told(write):
     """30 degrees were wanted, and something else was said."""
     (outcome,) = Trial(Job(write(WARM), {})).run().outcomes
