@@ -78,6 +78,7 @@ EACH = {
     'fault = "firmware_reset"\ndevice = "grey tank"': "grey tank restarts with instance 1",
     'fault = "shared_address"\ndevice = "grey tank"\nas = "heater"': "uses the address of heater, and nobody gives way",
     'fault = "shared_address"\ndevice = "grey tank"\naddress = 0x5E': "uses address 5E hex, and nobody gives way",
+    'fault = "shared_address"\ndevice = "grey tank"\naddress = 0': "uses address 00 hex, and nobody gives way",
     'fault = "short_frame"\ndevice = "grey tank"\nlength = 3': "grey tank sends 3 bytes",
     'fault = "command_ignored"\ndevice = "heater"': "heater ignores every command",
     'fault = "command_delayed"\ndevice = "heater"\nmessage = "FURNACE_COMMAND"\nby = "2s"': "FURNACE_COMMAND 2s late",
