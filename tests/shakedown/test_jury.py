@@ -167,3 +167,27 @@ def test_frames_that_went_wrong_are_judged_at_the_end(case):
     )
     assert good.passed
     assert (bad.found, bad.at) == ("0 frames", 7.0)
+
+
+def test_the_roll_call_is_handed_on(case):
+    """A device is present once it has been heard, and silent when nothing of it has come for long enough."""
+    plans = (f'expect = "presence"\ndevice = "heater"\nstate = "{state}"' for state in ("present", "silent"))
+    one = case(*plans, 'expect = "flag"\nkind = "silent-device"\nsubject = "heater"')
+    present, silent, flag = one.hear(HEATER, FURNACE, 1).hear(INDOOR, WARM, *range(2, 50)).end()
+    assert (present.passed, silent.passed, flag.passed) == (True, True, True)
+    present, silent, flag = (
+        case(
+            'expect = "presence"\ndevice = "heater"\nstate = "present"\nthroughout = true\nfrom = "2s"',
+            'expect = "presence"\ndevice = "heater"\nstate = "silent"',
+            'expect = "flag"\nkind = "silent-device"\nsubject = "heater"',
+        )
+        .hear(HEATER, FURNACE, *range(1, 60))
+        .end()
+    )
+    assert (present.passed, silent.passed, flag.passed) == (True, False, False)
+
+
+def test_an_identifier_of_zeros_is_one_like_any_other(case):
+    """The most urgent there is: priority 0, DGN 0, from address 0."""
+    one = case('expect = "seen"\nsight = { identifier = "00000000" }')
+    assert one.hear(HEATER, FURNACE, 1).hear(0, b"", 2).end(7)[0].passed
