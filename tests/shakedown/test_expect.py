@@ -42,6 +42,7 @@ def test_expectations_that_cannot_be(given, said):
         ({"expect": "seen", "sight": SIGHT, "at_most": 1}, "THERMOSTAT_AMBIENT_STATUS is seen once"),
         ({"expect": "seen", "sight": SIGHT, "at_least": 2, "at_most": 3, "until": "9s"}, "2 to 3 times until 9s"),
         ({"expect": "never", "sight": {"device": "pump"}}, "no frame of pump is seen"),
+        ({"expect": "never", "sight": {"message": "node_status"}}, "node_status is never seen"),
         ({"expect": "never", "sight": SIGHT, "from": "2s"}, "THERMOSTAT_AMBIENT_STATUS is never seen from 2s"),
         ({"expect": "every", "sight": SIGHT, "gap": "5s"}, "is seen at least every 5s"),
         ({"expect": "order", "steps": [SIGHT, {"device": "a"}]}, "in this order: THERMOSTAT_AMBIENT_STATUS, then any"),
