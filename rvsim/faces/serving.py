@@ -41,6 +41,11 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
             hub.publish(frame)
 
         say(f'served on 127.0.0.1:{hub.port}, for can.Bus(interface="socketcand", host="127.0.0.1", port={hub.port})')
-        yield made
-        counts = hub.statistics
-        say(f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones, {counts.let_go} let go")
+        try:
+            yield made
+        finally:
+            counts = hub.statistics
+            say(
+                f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones, "
+                f"{counts.let_go} let go"
+            )
