@@ -7,9 +7,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from rvsim.errors import RvsimError
+from rvsim.errors import InputError, RvsimError
 from rvsim.faces.shakedown import do, place_of, run_all
-from rvsim.faces.trial import Trial
+from rvsim.faces.trial import Session, Trial
 from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
 
@@ -255,3 +255,36 @@ def test_the_last_frames_are_those_before_the_end_of_its_part(write):
     assert outcome.at == 10
     times = [float(line.split()[0]) for line in outcome.before]
     assert 8 < min(times) <= max(times) < 10
+
+
+def test_a_session_goes_as_far_as_it_is_told(write):
+    """To the microsecond, never back; its verdict is of then, and what comes later changes it no more."""
+    late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'from = "20s"')
+    heard = []
+    session = Session(Trial(Job(write(HEARD + late), {})), tap=heard.append)
+    assert (session.seconds, session.run.time) == (0.0, 0)
+    session.until(12.345678)
+    assert (session.seconds, session.run.time) == (12.345678, 12_345_678)
+    session.until(3.0)
+    assert session.seconds == 12.345678
+    assert 0 < max(frame.time for frame in heard) <= 12_345_678
+    verdict = session.verdict()
+    assert (verdict.seconds, verdict.frames) == (12.345678, len(heard))
+    assert [outcome.found for outcome in verdict.outcomes] == ["", "not seen by 12.345 s"]
+    session.until(40.0)
+    assert session.verdict() is verdict
+    assert session.seconds == 40.0
+
+
+def test_a_session_leaves_out_no_device_that_is_not_there(write):
+    """A line for each, with a suggestion; those that are planned are left out."""
+    trial = Trial(Job(write(HEARD), {}))
+    with pytest.raises(InputError) as refused:
+        Session(trial, ["roof fn", "heater", "x"])
+    assert refused.value.problems == (
+        '"roof fn" is not in the rig (did you mean "roof fan"?)',
+        '"x" is not in the rig',
+    )
+    session = Session(trial, ["heater"])
+    session.until(10)
+    assert not session.verdict().passed
