@@ -5,7 +5,7 @@ Knows: how each kind is written. Does not know how a fault acts (`faults`): this
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.model import HIGHEST_ADDRESS
 from rvsim.rig.quantity import shown, spoken
@@ -52,6 +52,16 @@ class DevicePlan(FaultPlan):
     """What befalls one device of the rig."""
 
     device: InTheRig
+
+
+def _another(name: str, info: ValidationInfo) -> str:
+    if name == info.data.get("device"):
+        raise ValueError(f"{shown(name)} is the device itself; name another device")
+    return name
+
+
+Another = Annotated[InTheRig, AfterValidator(_another)]
+"""The name of a device of the rig that is not the one that the fault befalls."""
 
 
 class FieldPlan(DevicePlan):
@@ -148,7 +158,7 @@ class SharedInstancePlan(DevicePlan):
     """The device speaks for the instance of another device of the same function."""
 
     fault: Literal["shared_instance"]
-    as_device: InTheRig = Field(alias="as")
+    as_device: Another = Field(alias="as")
 
 
 class FirmwareResetPlan(DevicePlan):
@@ -162,15 +172,8 @@ class SharedAddressPlan(DevicePlan):
     """The device speaks from the address of another device, or from ``address``, and never gives way."""
 
     fault: Literal["shared_address"]
-    as_device: InTheRig | None = Field(default=None, alias="as")
+    as_device: Another | None = Field(default=None, alias="as")
     address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
-
-    @field_validator("as_device")
-    @classmethod
-    def _another(cls, name: str | None, info: ValidationInfo) -> str | None:
-        if name is not None and name == info.data.get("device"):
-            raise ValueError(f"{shown(name)} has its own address already; name another device")
-        return name
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:

@@ -79,7 +79,7 @@ def test_the_shortest_gap_is_that_of_a_frame_without_bytes(tmp_path):
         ),
         (
             'fault = "shared_address"\nfrom = "1s"\ndevice = "heater"\nas = "heater"',
-            '10, fault 1 "shared_address", as: "heater" has its own address already; name another device',
+            '10, fault 1 "shared_address", as: "heater" is the device itself; name another device',
         ),
     ],
 )
@@ -107,6 +107,13 @@ def refused(folder, plan, more="\n"):
     with pytest.raises(InputError) as error:
         load_scenario(path)
     return [problem.removeprefix(f"{path}, line ") for problem in error.value.problems]
+
+
+@pytest.mark.parametrize("kind", ["shared_address", "shared_instance"])
+def test_what_a_device_shares_it_shares_with_another(tmp_path, kind):
+    """With itself nothing would happen."""
+    (said,) = refused(tmp_path, f'fault = "{kind}"\ndevice = "heater"\nas = "heater"\nfrom = "1s"\n')
+    assert said == f'9, fault 1 "{kind}", as: "heater" is the device itself; name another device'
 
 
 FIELD = {"device": "d", "message": "DM_RV", "field": "spn"}
