@@ -117,7 +117,8 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
 def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
     """Say a verdict; what was met only with ``every``, or where all was."""
     word = "passed" if verdict.passed else "not passed"
-    yield f"{verdict.name}: {word}, {_tally(verdict)} in {verdict.seconds:.0f} s of simulated time"
+    lasted = f"{verdict.seconds:.3f}".rstrip("0").rstrip(".")
+    yield f"{verdict.name}: {word}, {_tally(verdict)} in {lasted} s of simulated time"
     if verdict.error:
         yield f"  {verdict.error}"
     for outcome in verdict.outcomes:

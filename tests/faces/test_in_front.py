@@ -140,3 +140,21 @@ def test_options_that_do_not_go_together(rvsim, trial):
     assert (code, "--except goes with --interface" in err) == (2, True)
     code, _, err = rvsim("shakedown", "winter_evening", "--interface", "virtual", "--channel", "a", "--repeat", "2")
     assert (code, "--interface goes with one run" in err) == (2, True)
+
+
+def test_what_a_verdict_on_a_bus_ends_with(rvsim):
+    """1 if it is not passed, with the verdict in its file; a place that is none is refused before the bus is opened."""
+    short = TEXT.replace("20s", "0.4s").replace("15s", "0.3s")
+    Path("t.toml").write_text(short, encoding="utf-8")
+    on_a_bus = ["shakedown", "t.toml", "--interface", "virtual", "--channel", "ends", "--except", "roof fan"]
+    code, out, err = rvsim(*on_a_bus, "--junit", "v.xml")
+    assert code == 1
+    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 0.4 s of simulated time\n")
+    assert "interface: virtual" in err
+    assert 'failures="1"' in Path("v.xml").read_text(encoding="utf-8")
+    code, out, err = rvsim(*on_a_bus, "--junit", "no/v.xml")
+    assert (code, out) == (2, "")
+    assert err == "rvsim: --junit no/v.xml: there is no folder no; make it, or name another file\n"
+    Path("t.toml").write_text(short.split("[[expect]]")[0], encoding="utf-8")
+    code, _, err = rvsim(*on_a_bus)
+    assert (code, "nothing is expected in it" in err) == (2, True)

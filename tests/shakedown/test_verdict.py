@@ -2,6 +2,7 @@
 
 from xml.etree import ElementTree
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -46,6 +47,16 @@ def test_in_words():
         "cold_start, seed 3: passed, 1 of 1 expectations met in 60 s of simulated time"
     ]
     assert "  it broke" in list(as_text(verdict(error="it broke")))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(0.4, "0.4"), (60.0, "60"), (90.25, "90.25"), (3600.0, "3600"), (2_000_000.0, "2000000")]
+)
+def test_how_long_a_run_lasted(seconds, said):
+    """A part of a second is not rounded away."""
+    assert list(as_text(Verdict("s", "t", 1, {}, seconds, 0, (MET,)))) == [
+        f"s, seed 1: passed, 1 of 1 expectations met in {said} s of simulated time"
+    ]
 
 
 def test_as_a_json_line():
