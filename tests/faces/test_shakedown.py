@@ -26,10 +26,11 @@ class Clock:
 
 
 @pytest.mark.parametrize(("step", "told"), [(EVERY_S, ["1 of 3", "2 of 3"]), (EVERY_S / 2, ["2 of 3"]), (0.0, [])])
-def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told):
+@pytest.mark.parametrize("processes", [1, 2])
+def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
     """Not more often, and not at the end, where the verdicts say it."""
     jobs = [Job(write(SEEN, lasts="2s"), {}, seed) for seed in range(3)]
-    assert len(list(run_all(jobs, (), 1, keep=None, clock=Clock(step)))) == 3
+    assert len(list(run_all(jobs, (), processes, keep=None, clock=Clock(step)))) == 3
     assert capsys.readouterr().err.splitlines() == [f"rvsim: {done} runs so far" for done in told]
 
 
