@@ -65,6 +65,7 @@ def shakedown(
             return max(read_back(scenario, definitions) for scenario in scenarios)
         if not 1 <= repeat <= _SEEDS:
             raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
+        _above_0("--processes", processes)
         first = 1 if seed is None and repeat > 1 else seed
         seeds = [None if first is None else first + number for number in range(repeat)]
         jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
@@ -79,6 +80,9 @@ def shakedown(
             )
         if leave_out:
             raise InputError("--except goes with --interface: in virtual time nobody could stand in")
+        for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
+            if given:
+                raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
         return run(jobs, form=form, every=every, junit=junit, record=record, processes=processes, dbc=definitions)
 
     raise typer.Exit(ending(command))
@@ -104,8 +108,18 @@ def vary(
     def command() -> int:
         from rvsim.faces.vary import vary as run
 
-        if draw is not None and draw < 1:
-            raise InputError(f"--draw {draw}: give a number above 0")
+        _above_0("--draw", draw)
+        _above_0("--processes", processes)
         return run(scenario, values, draw, seed, json, junit, processes, tuple(dbc or ()))
 
     raise typer.Exit(ending(command))
+
+
+def _above_0(option: str, number: int | None) -> None:
+    """Refuse a number of an option that is not above 0.
+
+    Raises:
+        InputError: it is not.
+    """
+    if number is not None and number < 1:
+        raise InputError(f"{option} {number}: give a number above 0")

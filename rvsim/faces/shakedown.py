@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any
 
@@ -31,13 +32,13 @@ _AHEAD = 4
 """So many jobs for each process are handed out in advance."""
 
 
-def do(job: Job, dbc: tuple[Path, ...] = (), record: Path | None = None, keep: Path | None = None) -> dict[str, Any]:
+def do(job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None) -> dict[str, Any]:
     """Make one run and return its verdict as plain data; it can be sent between processes.
 
     What is wrong with the values of this one run is its verdict's error.
     """
     try:
-        return as_json(Trial(job, dbc).run(record, keep))
+        return as_json(Trial(job, dbc).run(keep=keep))
     except RvsimError as error:
         why = "; ".join(error.problems)
         return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
@@ -55,26 +56,41 @@ def run_all(
     jobs: Sequence[Job],
     dbc: tuple[Path, ...],
     processes: int | None,
-    record: Path | None = None,
     keep: Path | None = KEPT,
     clock: Callable[[], float] = time.monotonic,
 ) -> Iterator[Verdict]:
-    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there."""
+    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there.
+
+    Raises:
+        RvsimError: a process was ended from outside.
+    """
     tell = _Progress(len(jobs), clock)
     if len(jobs) == 1 or processes == 1:
         for job in jobs:
-            yield from_json(do(job, dbc, record, keep and place_of(job, keep)))
+            yield from_json(do(job, dbc, keep and place_of(job, keep)))
             tell.one()
         return
-    with ProcessPoolExecutor(min(processes or os.cpu_count() or 1, len(jobs))) as pool:
+    try:
+        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, tell)
+    except BrokenProcessPool:
+        raise RvsimError(
+            "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
+            "with --processes N"
+        ) from None
+
+
+def _side_by_side(
+    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, tell: "_Progress"
+) -> Iterator[Verdict]:
+    with ProcessPoolExecutor(min(processes, len(jobs))) as pool:
         futures: dict[Future[dict[str, Any]], int] = {}
         done: dict[int, dict[str, Any]] = {}
         upcoming = 0
-        room = _AHEAD * (processes or os.cpu_count() or 1)
+        room = _AHEAD * processes
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]
-                futures[pool.submit(do, job, dbc, None, keep and place_of(job, keep))] = upcoming
+                futures[pool.submit(do, job, dbc, keep and place_of(job, keep))] = upcoming
                 upcoming += 1
             while number not in done:
                 finished, _ = wait(futures, return_when=FIRST_COMPLETED)
@@ -112,12 +128,17 @@ def shakedown(
     """Run scenarios to their verdicts and show them; GOOD if all are passed.
 
     Raises:
-        InputError: a scenario cannot be used, or expects nothing: all mistakes of all of them.
+        InputError: a scenario cannot be used, or expects nothing: all mistakes of all of them; two have one name, or
+            a file cannot be written.
     """
-    checked(jobs, dbc)
-    if record is not None and len(jobs) > 1:
+    trials = checked(jobs, dbc)
+    check_place(junit)
+    _check_names(jobs)
+    if record is None:
+        return _shown(run_all(jobs, dbc, processes), form, every, junit)
+    if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown(run_all(jobs, dbc, processes, record), form, every, junit)
+    return _shown([trials[0].run(record)], form, every, junit)
 
 
 def on_a_bus(
@@ -140,6 +161,7 @@ def on_a_bus(
     if len(jobs) > 1:
         raise InputError("--interface goes with one run: name one scenario, without --repeat")
     (trial,) = checked(jobs, dbc)
+    check_place(junit)
     say(*bus.said)
     return _shown([in_front(trial, bus, absent, record)], form, every, junit)
 
@@ -185,6 +207,35 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
         raise InputError(*problems)
     say(*PROBLEMS, *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
     return trials
+
+
+def _check_names(jobs: Sequence[Job]) -> None:
+    """Refuse runs that nobody could tell apart in verdicts, and whose recordings would be one file.
+
+    Raises:
+        InputError: there are such.
+    """
+    seen: dict[Path, Job] = {}
+    for job in jobs:
+        other = seen.setdefault(place_of(job, KEPT), job)
+        if other is not job and other.scenario == job.scenario:
+            raise InputError(f"{job.scenario}: it is named twice; name it once, and add --repeat N for N runs of it")
+        if other is not job:
+            raise InputError(
+                f"{other.scenario} and {job.scenario}: their verdicts would have one name; rename one of the files"
+            )
+
+
+def check_place(junit: Path | None) -> None:
+    """Refuse a place for verdicts that is none, before anything runs.
+
+    Raises:
+        InputError: it is a folder, or in none.
+    """
+    if junit is not None and junit.is_dir():
+        raise InputError(f"--junit {junit}: this is a folder; name a file in it")
+    if junit is not None and not junit.parent.is_dir():
+        raise InputError(f"--junit {junit}: there is no folder {junit.parent}; make it, or name another file")
 
 
 def written(path: Path, text: str) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rvsim.devices.registry import check_rig, settings_models
 from rvsim.errors import InputError, did_you_mean
+from rvsim.faces.exits import say
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
 from rvsim.faces.run import CHANNEL, Run
@@ -37,7 +38,8 @@ class Trial:
         self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values)
         self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
         check_rig(self.loaded.rig, self.catalogue)
-        self.seed = self.loaded.scenario.seed if job.seed is None else job.seed
+        seed = self.loaded.scenario.seed
+        self.seed = seed if job.seed is None or "seed" in job.values else job.seed
         self.values: Mapping[str, Value] = job.values
 
     def prepare(self) -> None:
@@ -53,16 +55,23 @@ class Trial:
 
         Args:
             record: where its frames are written in any case.
-            keep: where its frames are written if it is not passed.
+            keep: where its frames are written if it is not passed; where they cannot be, that is said and no more.
 
         Raises:
-            InputError: expectations or faults name what is not there, or a recording cannot be written.
+            InputError: expectations or faults name what is not there, or ``record`` cannot be written.
         """
         verdict = self._once(record)
         if record is not None or verdict.passed or keep is None:
             return verdict
-        keep.parent.mkdir(parents=True, exist_ok=True)
-        return self._once(keep)
+        try:
+            keep.parent.mkdir(parents=True, exist_ok=True)
+            return self._once(keep)
+        except OSError as error:
+            why = f"{keep.parent}: {error.strerror or error}"
+        except InputError as error:
+            why = "; ".join(error.problems)
+        say(f"{verdict.name}: its frames could not be kept ({why}); the verdict stands")
+        return verdict
 
     def _once(self, record: Path | None) -> Verdict:
         if record is None:

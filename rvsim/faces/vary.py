@@ -9,7 +9,7 @@ from pathlib import Path
 
 from rvsim import shipped
 from rvsim.errors import Exit, InputError
-from rvsim.faces.shakedown import checked, run_all, written
+from rvsim.faces.shakedown import check_place, checked, run_all, written
 from rvsim.rig.load import find
 from rvsim.rig.toml_file import read_toml
 from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
@@ -35,12 +35,19 @@ def vary(
         InputError: a value cannot be varied, or the scenario cannot be used.
     """
     ranges = [range_of(text) for text in given]
+    keys = [one.key for one in ranges]
+    twice = next((key for key in keys if keys.count(key) > 1), None)
+    if twice is not None:
+        raise InputError(f"{twice}: it is given twice; write all its values behind one {twice}=")
     open_ranges = [one.key for one in ranges if one.low is not None]
     if draw is None and open_ranges:
         raise InputError(
             f"{open_ranges[0]}: a range without a step has no end of values; add one, like /5, or --draw N"
         )
-    jobs = grid(scenario, ranges, [seed]) if draw is None else drawn(scenario, ranges, draw, seed or 1)
+    jobs = (
+        grid(scenario, ranges, [seed]) if draw is None else drawn(scenario, ranges, draw, 1 if seed is None else seed)
+    )
+    check_place(junit)
     checked(jobs[:1], dbc)
     verdicts = []
     for verdict in run_all(jobs, dbc, processes, keep=None):

@@ -82,7 +82,7 @@ class NeverPlan(ExpectPlan):
     def sentence(self) -> str:
         """Say what is expected."""
         seen = f"{self.sight}".replace("any frame", "no frame")
-        return f"{seen} is {'' if seen.startswith('no') else 'never '}seen{self.part}"
+        return f"{seen} is {'' if seen.startswith('no frame') else 'never '}seen{self.part}"
 
 
 class EveryPlan(ExpectPlan):

@@ -10,6 +10,8 @@ from rvsim.shakedown import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
 
+_DAY = 24 * 60
+
 
 def explained(loaded: LoadedScenario) -> Iterator[str]:
     """Yield the lines."""
@@ -18,9 +20,10 @@ def explained(loaded: LoadedScenario) -> Iterator[str]:
     yield from (f"  {line}" for line in scenario.about.strip().splitlines())
     weather = scenario.weather
     shore = "with" if scenario.shore_power else "without"
+    hour, minute = divmod(round(weather.start_hour * 60) % _DAY, 60)
     yield (
         f"The rig {rig.name}, {len(rig.devices)} devices, {weather.outdoor_c:g} °C outside, begun at "
-        f"{int(weather.start_hour):02d}:{round(weather.start_hour % 1 * 60):02d}, {shore} shore power. "
+        f"{hour:02d}:{minute:02d}, {shore} shore power. "
         f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}."
     )
     if not scenario.bench_acknowledges:

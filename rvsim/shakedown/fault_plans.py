@@ -3,7 +3,6 @@
 Knows: how each kind is written. Does not know how a fault acts (`faults`): this is data only.
 """
 
-import re
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
@@ -12,24 +11,14 @@ from rvsim.rig.model import HIGHEST_ADDRESS
 from rvsim.rig.quantity import shown, spoken
 from rvsim.rig.table import Line
 from rvsim.shakedown.sight import Identifier
-from rvsim.shakedown.words import InTheRig, Positive, Timed, Word
+from rvsim.shakedown.words import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
 from rvsim.wire.timing import BIT_RATE, least_bits
 
-_BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
 _SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
 """Microseconds that no frame goes below."""
-
-
-def _bytes(text: str) -> str:
-    if not _BYTES.fullmatch(text):
-        raise ValueError(f'{shown(text)} is no frame\'s bytes; write up to 8 in hex, like "01 00 C8"')
-    return text
-
-
-Bytes = Annotated[str, AfterValidator(_bytes)]
 
 
 class FaultPlan(Timed):
@@ -63,6 +52,16 @@ class DevicePlan(FaultPlan):
     """What befalls one device of the rig."""
 
     device: InTheRig
+
+
+def _another(name: str, info: ValidationInfo) -> str:
+    if name == info.data.get("device"):
+        raise ValueError(f"{shown(name)} is the device itself; name another device")
+    return name
+
+
+Another = Annotated[InTheRig, AfterValidator(_another)]
+"""The name of a device of the rig that is not the one that the fault befalls."""
 
 
 class FieldPlan(DevicePlan):
@@ -159,7 +158,7 @@ class SharedInstancePlan(DevicePlan):
     """The device speaks for the instance of another device of the same function."""
 
     fault: Literal["shared_instance"]
-    as_device: InTheRig = Field(alias="as")
+    as_device: Another = Field(alias="as")
 
 
 class FirmwareResetPlan(DevicePlan):
@@ -173,15 +172,8 @@ class SharedAddressPlan(DevicePlan):
     """The device speaks from the address of another device, or from ``address``, and never gives way."""
 
     fault: Literal["shared_address"]
-    as_device: InTheRig | None = Field(default=None, alias="as")
+    as_device: Another | None = Field(default=None, alias="as")
     address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
-
-    @field_validator("as_device")
-    @classmethod
-    def _another(cls, name: str | None, info: ValidationInfo) -> str | None:
-        if name is not None and name == info.data.get("device"):
-            raise ValueError(f"{shown(name)} has its own address already; name another device")
-        return name
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
 from itertools import product
-from math import isclose
+from math import isclose, isfinite
 from random import Random
 from typing import Any
 
@@ -48,31 +48,32 @@ class Range:
 
 
 def range_of(text: str) -> Range:
-    """Read ``key=1,2,3``, ``key=-20..10`` or ``key=-20..10/5`` (from, to, step).
+    """Read ``key=1,2,3``, ``key=-20..10`` or ``key=-20..10/5`` (from, to, step); whole numbers stay whole.
 
     Raises:
         InputError: it is none of these.
     """
     key, equals, given = text.partition("=")
-    if not equals or not key.strip() or not given.strip():
+    parts = [part.strip() for part in given.split(",")]
+    if not equals or not key.strip() or "" in parts:
         raise InputError(f"{shown(text)} is no value to vary; write key=1,2,3 or key=-20..10 or key=-20..10/5")
     low, dots, rest = given.partition("..")
     if not dots:
-        return Range(key.strip(), tuple(value_of(part.strip()) for part in given.split(",")))
+        return Range(key.strip(), tuple(value_of(part) for part in parts))
     high, _, step = rest.partition("/")
     try:
-        first, last = float(low), float(high)
-        by = float(step) if step else None
-    except ValueError:
+        first, last = _number(low), _number(high)
+        by = _number(step) if step else None
+    except (ValueError, OverflowError):
         raise InputError(f"{shown(text)}: write numbers on both sides of the dots, like {key}=-20..10/5") from None
     if not (first < last and (by is None or by > 0)):
         raise InputError(f"{shown(text)}: write the lower number first, and a step above 0")
     if by is None:
         return Range(key.strip(), (first, last), first, last)
-    count = int((last - first) / by + 1e-9) + 1
-    if count > _STEPS:
-        raise InputError(f"{shown(text)}: these are {count} values; choose a longer step")
-    return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(count)))
+    steps = (last - first) / by + 1e-9
+    if steps >= _STEPS:
+        raise InputError(f"{shown(text)}: these are more than {_STEPS} values; choose a longer step")
+    return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(int(steps) + 1)))
 
 
 def value_of(text: str) -> Value:
@@ -85,6 +86,18 @@ def value_of(text: str) -> Value:
         except ValueError:
             continue
     return text
+
+
+def _number(text: str) -> float:
+    """Read a number that a range can begin at, end at, or step by.
+
+    Raises:
+        ValueError, OverflowError: it is none.
+    """
+    value = value_of(text.strip())
+    if isinstance(value, str | bool) or not isfinite(value):
+        raise ValueError(text)
+    return value
 
 
 def grid(scenario: str, ranges: Sequence[Range], seeds: Sequence[int | None]) -> list[Job]:
@@ -146,7 +159,7 @@ def place_in(data: Any, steps: Sequence[str]) -> Any:
     for step in steps:
         if isinstance(data, dict):
             data = data.get(step)
-        elif isinstance(data, list) and step.isdigit() and 0 < int(step) <= len(data):
+        elif isinstance(data, list) and step.isdecimal() and 0 < int(step) <= len(data):
             data = data[int(step) - 1]
         else:
             return None

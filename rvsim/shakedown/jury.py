@@ -5,15 +5,17 @@ of frames after the watch has heard them, of events, and of the seconds of the v
 """
 
 from collections import defaultdict, deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import spoken
-from rvsim.shakedown.expect import PresencePlan, WorldPlan
-from rvsim.shakedown.judge import Judge, judge_of, moment
+from rvsim.shakedown.expect import Expectation, PresencePlan, WorldPlan
+from rvsim.shakedown.judge import Judge, moment
 from rvsim.shakedown.scenario import LoadedScenario
-from rvsim.shakedown.sight import spotters
+from rvsim.shakedown.sight import Spotter, spotters
+from rvsim.shakedown.sight_judges import SIGHT_JUDGES
+from rvsim.shakedown.state_judges import STATE_JUDGES
 from rvsim.shakedown.verdict import Outcome
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
@@ -22,9 +24,15 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.world.world import World
 
+_JUDGES = {**SIGHT_JUDGES, **STATE_JUDGES}
 _NEVER = 1 << 62
 KEPT = 5
 """So many frames are kept as evidence, of each source and of all."""
+
+
+def judge_of(plan: Expectation, spotters: Mapping[str, Spotter], on_broken: Callable[[Judge], None]) -> Judge:
+    """Return the judge of an expectation; ``on_broken`` is told once if it is not met."""
+    return _JUDGES[type(plan)](plan, spotters, on_broken)
 
 
 class Jury:
@@ -35,7 +43,7 @@ class Jury:
     """
 
     def __init__(
-        self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch, catch_up: Callable[[], None]
+        self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch, catch_up: Callable[[], None] = lambda: None
     ) -> None:
         self._watch, self._catch_up = watch, catch_up
         self._judges = self._seated(loaded, catalogue)

@@ -69,7 +69,7 @@ class Script:
             self._waiting.append((number, step, None if step.when.seen is None else Spotter(step.when.seen, catalogue)))
             return
         times = step.times(lasts)
-        if step.every is not None and lasts // step.every > _MOST:
+        if len(times) > _MOST:
             raise ValueError(f"it would be done more than {_MOST} times; choose a longer time")
         for time in times:
             self._bench.plan(time, deed)
@@ -143,13 +143,7 @@ def frame_of(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:
         ValueError: a field is not, or cannot say what it should.
     """
     if send.identifier is not None:
-        try:
-            data = bytes.fromhex(send.data or "")
-        except ValueError:
-            raise ValueError(f'{shown(send.data)} is no frame\'s bytes; write up to 8 in hex, like "01 FF"') from None
-        if len(data) > 8:
-            raise ValueError(f"{len(data)} bytes do not fit into a frame; write 8 at most")
-        return identifier_of(send.identifier), data
+        return identifier_of(send.identifier), bytes.fromhex(send.data or "")
     spec = catalogue.by_name(send.message or "")
     raws = {name: _raw(spec.field(name), value) for name, value in send.fields.items()}
     return spec.identifier(OWN_ADDRESS, send.to if is_addressed(spec.dgn) else None), spec.encode(raws)

@@ -110,7 +110,7 @@ def load_scenario(
         data, more = changed(own, file)
         file, rig_problems = replace(file, data={**file.data, "rig": data}), rig_problems + more
     devices = _device_names(rig_file.data if rig_file else file.data.get("rig"))
-    faults = [name for name in (part(one, "name") for one in file.data.get("fault", ())) if isinstance(name, str)]
+    faults = _names(file.data.get("fault"))
     rig: Rig | None = None
     if rig_file:
         rig, more = _attempt(Rig, rig_file, kinds)
@@ -146,9 +146,13 @@ def _rig_file(file: TomlFile) -> tuple[TomlFile | None, tuple[str, ...]]:
 
 def _device_names(rig: object) -> list[str] | None:
     """Return the names of a rig's devices, as far as they can be read before it is checked; None if there are none."""
-    entries = part(rig, "device")
+    return [name for name in _names(part(rig, "device")) if name.isprintable()] or None
+
+
+def _names(entries: object) -> list[str]:
+    """Return the names in a list of tables, as far as it is one before it is checked."""
     names = [part(entry, "name") for entry in entries] if isinstance(entries, list) else []
-    return [name for name in names if isinstance(name, str) and name.isprintable()] or None
+    return [name for name in names if isinstance(name, str)]
 
 
 def shipped_scenarios() -> list[tuple[str, str]]:

@@ -3,7 +3,7 @@
 Knows: how steps are written and when each is due. Does not know what a fault does, nor how a frame reaches the wires.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -12,7 +12,7 @@ from rvsim.rig.quantity import Duration, spoken
 from rvsim.rig.table import Line, Table
 from rvsim.shakedown.quantities import Quantity
 from rvsim.shakedown.sight import Identifier, Sight
-from rvsim.shakedown.words import Positive, Word
+from rvsim.shakedown.words import Bytes, Positive, Word
 
 
 class SendPlan(Table):
@@ -22,7 +22,7 @@ class SendPlan(Table):
     fields: Mapping[Word, float | Line] = Field(default_factory=dict)
     """A number in the field's unit, or the name of a code; what is not named is all ones: "unchanged" in a command."""
     identifier: Identifier | None = None
-    data: str | None = Field(default=None, alias="bytes")
+    data: Bytes | None = Field(default=None, alias="bytes")
     to: Annotated[int, Field(ge=0, le=255)] = 255
     """The destination of a message that has one; 255 is everybody."""
 
@@ -115,12 +115,11 @@ class StepPlan(Table):
             )
         return name
 
-    def times(self, end: int) -> Iterator[int]:
-        """Yield when it is due in a run that ends then, as far as that is known before."""
-        if self.at is not None:
-            yield from (self.at,) if self.at < end else ()
-        elif self.every is not None:
-            yield from range(self.since, end if self.until is None else min(end, self.until), self.every)
+    def times(self, end: int) -> Sequence[int]:
+        """Return when it is due in a run that ends then, as far as that is known before."""
+        if self.every is not None:
+            return range(self.since, end if self.until is None else min(end, self.until), self.every)
+        return (self.at,) if self.at is not None and self.at < end else ()
 
     @property
     def sentence(self) -> str:

@@ -128,7 +128,8 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
 def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
     """Say a verdict; what was met only with ``every``, or where all was."""
     word = "passed" if verdict.passed else "not passed"
-    yield f"{verdict.name}: {word}, {_tally(verdict)} in {verdict.seconds:.0f} s of simulated time{_early(verdict)}"
+    lasted = f"{verdict.seconds:.3f}".rstrip("0").rstrip(".")
+    yield f"{verdict.name}: {word}, {_tally(verdict)} in {lasted} s of simulated time{_early(verdict)}"
     if verdict.error:
         yield f"  {verdict.error}"
     for outcome in verdict.outcomes:
@@ -168,7 +169,7 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
             root,
             "testsuite",
             name=_safe(verdict.name),
-            tests=str(len(verdict.outcomes) or 1),
+            tests=str(len(verdict.outcomes) + bool(verdict.error)),
             failures=str(len(verdict.failed)),
             errors=str(int(bool(verdict.error))),
             time=f"{verdict.seconds:.3f}",

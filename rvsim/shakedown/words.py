@@ -1,8 +1,10 @@
 """Words of a scenario that are checked against its rig and against how messages are named, and times.
 
-Knows: a name of a message or field, a device of the rig, from when to when. Does not know what is said with them.
+Knows: a name of a message or field, a frame's bytes, a device of the rig, from when to when. Does not know what is
+said with them.
 """
 
+import re
 from collections.abc import Callable
 from enum import StrEnum
 from typing import Annotated
@@ -15,10 +17,18 @@ from rvsim.rig.table import Line, Table
 from rvsim.watch.flag import Kind
 from rvsim.watch.transitions import Presence
 
+_BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
+
 
 def _word(text: str) -> str:
     if not (text.isidentifier() and text.isascii()):
         raise ValueError(f"{shown(text)} is not such a name; write letters, digits and _ only")
+    return text
+
+
+def _bytes(text: str) -> str:
+    if not _BYTES.fullmatch(text):
+        raise ValueError(f'{shown(text)} is no frame\'s bytes; write up to 8 in hex, like "01 00 C8"')
     return text
 
 
@@ -47,6 +57,8 @@ PresenceWord = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of t
 Positive = Annotated[Duration, Field(gt=0)]
 Word = Annotated[str, AfterValidator(_word)]
 """The name of a message or field."""
+Bytes = Annotated[str, AfterValidator(_bytes)]
+"""Up to 8 bytes of a frame in hex, with or without single spaces between them."""
 InTheRig = Annotated[Line, AfterValidator(_in_the_rig)]
 """The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
 

@@ -1,4 +1,6 @@
-"""Commands as they are typed."""
+"""Commands as they are typed, and scenarios for them."""
+
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -16,5 +18,19 @@ def rvsim(monkeypatch, tmp_path):
         done = CliRunner().invoke(app, arguments, **more)
         assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
         return done.exit_code, done.stdout, done.stderr
+
+    return go
+
+
+@pytest.fixture
+def write(tmp_path, monkeypatch):
+    """Write a scenario into the folder in which everything runs; returns its name."""
+    monkeypatch.chdir(tmp_path)
+
+    def go(text, name="t.toml", lasts="60s"):
+        head = f'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "{lasts}"\n'
+        Path(name).parent.mkdir(exist_ok=True)
+        Path(name).write_text(head + text, encoding="utf-8")
+        return name
 
     return go

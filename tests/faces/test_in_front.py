@@ -13,6 +13,7 @@ from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
 from rvsim.faces.in_front import in_front
 from rvsim.faces.trial import Trial
+from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
 
 TEXT = """
@@ -64,11 +65,51 @@ def test_a_device_that_stands_in(trial, there):
     assert verdict.seconds == 20
 
 
-def test_nothing_is_sent_elsewhere(trial):
+@pytest.mark.parametrize(
+    ("interface", "options"),
+    [
+        ("socketcand", ["host=192.0.2.1", "port=29536"]),
+        ("socketcand", ["host=127.0.0.1.example", "port=29536"]),
+        ("slcan", []),
+    ],
+)
+def test_nothing_is_sent_elsewhere(trial, interface, options):
     """Only the virtual bus and servers on this machine, until something can be armed."""
-    other = resolve("socketcand", "x", None, ["host=192.0.2.1", "port=29536"], listening=False)
+    other = resolve(interface, "x", None, options, listening=False)
     with pytest.raises(InputError, match="this version sends on virtual buses"):
         in_front(trial, other, [], None)
+
+
+def test_a_run_in_front_is_recorded(trial, tmp_path):
+    """All its frames, its own and those of others, whether it is passed or not; at a speed it is as long as ever."""
+    place = tmp_path / "r.log"
+    with can.Bus(interface="virtual", channel="recorded", ignore_config=True) as real:
+        bus = resolve("virtual", "recorded", None, listening=False)
+        stop = threading.Event()
+        thread = threading.Thread(target=fan, args=(real, stop))
+        thread.start()
+        try:
+            verdict = in_front(trial, bus, ["roof fan"], place, speed=20.0)
+        finally:
+            stop.set()
+            thread.join()
+    assert (verdict.passed, verdict.recording) == (True, str(place))
+    with open_log(place) as log:
+        sources = [frame.identifier & 0xFF for frame in log.frames()]
+    assert {0x5E, 0x90} < set(sources)
+    assert len(sources) == verdict.frames
+
+
+def test_a_device_that_is_not_in_the_rig_cannot_be_left_out(trial, tmp_path):
+    """A line for each, and no recording is begun."""
+    bus, place = resolve("virtual", "left out", None, listening=False), tmp_path / "r.log"
+    with pytest.raises(InputError) as refused:
+        in_front(trial, bus, ["roof fn", "heater", "x"], place)
+    assert refused.value.problems == (
+        '"roof fn" is not in the rig (did you mean "roof fan"?)',
+        '"x" is not in the rig',
+    )
+    assert not place.exists()
 
 
 def test_in_front_of_another_program(tmp_path, trial, rvsim):
@@ -99,3 +140,21 @@ def test_options_that_do_not_go_together(rvsim, trial):
     assert (code, "--except goes with --interface" in err) == (2, True)
     code, _, err = rvsim("shakedown", "winter_evening", "--interface", "virtual", "--channel", "a", "--repeat", "2")
     assert (code, "--interface goes with one run" in err) == (2, True)
+
+
+def test_what_a_verdict_on_a_bus_ends_with(rvsim):
+    """1 if it is not passed, with the verdict in its file; a place that is none is refused before the bus is opened."""
+    short = TEXT.replace("20s", "0.4s").replace("15s", "0.3s")
+    Path("t.toml").write_text(short, encoding="utf-8")
+    on_a_bus = ["shakedown", "t.toml", "--interface", "virtual", "--channel", "ends", "--except", "roof fan"]
+    code, out, err = rvsim(*on_a_bus, "--junit", "v.xml")
+    assert code == 1
+    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 0.4 s of simulated time\n")
+    assert "interface: virtual" in err
+    assert 'failures="1"' in Path("v.xml").read_text(encoding="utf-8")
+    code, out, err = rvsim(*on_a_bus, "--junit", "no/v.xml")
+    assert (code, out) == (2, "")
+    assert err == "rvsim: --junit no/v.xml: there is no folder no; make it, or name another file\n"
+    Path("t.toml").write_text(short.split("[[expect]]")[0], encoding="utf-8")
+    code, _, err = rvsim(*on_a_bus)
+    assert (code, "nothing is expected in it" in err) == (2, True)

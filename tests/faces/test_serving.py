@@ -81,6 +81,14 @@ def test_virtual_time_waits_for_nobody():
         pass
 
 
+@pytest.mark.parametrize("ends", [KeyboardInterrupt, InputError])
+def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
+    """A served bench is left with Ctrl-C more often than not."""
+    with pytest.raises(ends), served("0", Run, 1.0):
+        raise ends
+    assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+
+
 def test_as_a_command(tmp_path):
     """Served on loopback at the port that is told, without the device that is left out, and counted at the end."""
     options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "60"]

@@ -1,18 +1,19 @@
 """Scenarios to their verdicts: evidence, recordings, processes, and the commands around them."""
 
 import json
+import multiprocessing
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
+from rvsim.errors import InputError, RvsimError
 from rvsim.faces.shakedown import do, place_of, run_all
 from rvsim.faces.trial import Session, Trial
 from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import as_text
 
-HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
 SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n'
 HEARD = '[[expect]]\nexpect = "every"\nsight = { device = "heater" }\ngap = "6s"\n'
 NO_FLAG = '[[expect]]\nexpect = "flag"\nraised = false\n'
@@ -21,18 +22,6 @@ says = "the panel asks for a warm room"
 expect = "seen"
 sight = { message = "THERMOSTAT_STATUS_1", field = "set_point_temperature_heat", above = 30.0 }
 """
-
-
-@pytest.fixture
-def write(tmp_path, monkeypatch):
-    """Write a scenario into the folder in which everything runs; returns its name."""
-    monkeypatch.chdir(tmp_path)
-
-    def go(text, name="t.toml"):
-        Path(name).write_text(HEAD + text, encoding="utf-8")
-        return name
-
-    return go
 
 
 def test_a_passed_run(write):
@@ -70,6 +59,25 @@ def test_a_run_that_is_not_passed_keeps_its_evidence(write):
     assert verdict.recording == "kept.log"
     with open_log(Path("kept.log")) as log:
         assert sum(1 for _ in log.frames()) == verdict.frames
+
+
+def test_evidence_that_cannot_be_kept_costs_no_verdict(write, rvsim):
+    """A file stands where the folder would be, or a folder where the file would: that is said, and the verdict too."""
+    name = write(SILENT + HEARD)
+    place = Path("rvsim-not-passed")
+
+    def told():
+        code, out, err = rvsim("shakedown", name)
+        assert (code, "recorded" in out) == (1, False)
+        assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met")
+        return err
+
+    begun = "rvsim: t, seed 1: its frames could not be kept ("
+    place.write_text("", encoding="utf-8")
+    assert told() == f"{begun}rvsim-not-passed: File exists); the verdict stands\n"
+    place.unlink()
+    (place / "t.log").mkdir(parents=True)
+    assert told().startswith(f"{begun}--record {place / 't.log'}: cannot be written (Is a directory)")
 
 
 def test_the_nearest_thing_is_told(write):
@@ -130,9 +138,7 @@ def test_a_device_that_was_never_heard(write):
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     (outcome,) = Trial(Job(write(text + HEARD), {})).run().outcomes
     assert outcome.look == "flag [1] silent-device of heater stood then: not heard at all for 15.0 s, due every 5 s"
-    short = HEAD.replace("60s", "14s") + text + HEARD
-    Path("short.toml").write_text(short, encoding="utf-8")
-    (outcome,) = Trial(Job("short.toml", {})).run().outcomes
+    (outcome,) = Trial(Job(write(text + HEARD, "short.toml", lasts="14s"), {})).run().outcomes
     assert outcome.look == "heater was not heard at all: is it in this run, at its planned address?"
 
 
@@ -165,6 +171,16 @@ def test_one_seed_one_verdict_in_any_process(write):
     together, alone = (list(run_all(jobs, (), processes, keep=None)) for processes in (2, 1))
     assert together == alone
     assert [verdict.seed for verdict in together] == [1, 2, 3, 4]
+
+
+def test_a_process_that_is_ended_from_outside(write):
+    """One clear line, and no more verdicts: nobody knows what became of the runs."""
+    verdicts = run_all([Job(write(HEARD), {}, seed) for seed in range(30)], (), 2, keep=None)
+    assert next(verdicts).passed
+    for process in multiprocessing.active_children():
+        process.kill()
+    with pytest.raises(RvsimError, match="ended from outside"):
+        list(verdicts)
 
 
 def test_values_that_cannot_be_used_are_that_runs_error(write):
@@ -227,13 +243,39 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert "none.toml" in err
 
 
-def test_options_that_do_not_go_together(write, rvsim):
-    """A clear line each."""
+def test_a_recording_goes_with_one_run(write, rvsim):
+    """A second would replace the first."""
     write(HEARD)
-    assert rvsim("shakedown", "t.toml", "--repeat", "0")[0] == 2
     code, _, err = rvsim("shakedown", "t.toml", "--repeat", "2", "--record", "x.log")
     assert (code, "--record goes with one run" in err) == (2, True)
-    assert rvsim("shakedown", "t.toml", "--junit", "no/such/folder.xml")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("t.toml", "--repeat", "0"), "--repeat 0: give a number from 1 to 10000"),
+        (("t.toml", "--repeat", "10001"), "--repeat 10001: give a number from 1 to 10000"),
+        (("t.toml", "--processes", "0"), "--processes 0: give a number above 0"),
+        (("t.toml", "--repeat", "2", "--processes", "-1"), "--processes -1: give a number above 0"),
+        (("t.toml", "--junit", "."), "--junit .: this is a folder; name a file in it"),
+        (("t.toml", "--junit", "no/such/v.xml"), "--junit no/such/v.xml: there is no folder no/such; make it, or name"),
+        (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl or .log"),
+        (("t.toml", "--record", "no/r.log"), "--record no/r.log: cannot be written (No such file or directory): name"),
+        (("t.toml", "--except", "heater"), "--except goes with --interface: in virtual time nobody could stand in"),
+        (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),
+        (("t.toml", "--adapter-option", "a=b"), "--adapter-option goes with --interface: name one, or leave --adapter"),
+        (("t.toml", "t.toml"), "t.toml: it is named twice; name it once, and add --repeat N for N runs of it"),
+        (("t.toml", "other/t.toml"), "t.toml and other/t.toml: their verdicts would have one name; rename one of the"),
+        (("t.toml", "--repeat", "2", "--interface", "virtual"), "--interface goes with one run: name one scenario"),
+    ],
+)
+def test_what_a_shakedown_cannot_be_asked(write, rvsim, options, said):
+    """One clear line, exit code 2, and nothing is run: what would be lost at the end is refused at the beginning."""
+    write(HEARD)
+    write(HEARD, "other/t.toml")
+    code, out, err = rvsim("shakedown", *options)
+    assert (code, out, len(err.splitlines())) == (2, "", 1)
+    assert err.startswith(f"rvsim: {said}")
 
 
 def test_a_recording_of_any_run(write, rvsim):
@@ -253,47 +295,6 @@ def test_explain(write, rvsim):
     assert rvsim("shakedown", "--explain", "bad.toml")[0] == 2
 
 
-def test_vary_finds_the_smallest_failing_case(write, rvsim):
-    """The heater may be silent for no longer than the gap that is expected: 5 s and 10 s pass, 20 s does not."""
-    name = write(HEARD.replace("6s", "16s") + SILENT + 'until = "25s"\n')
-    code, out, _ = rvsim("vary", name, "fault.1.until=21s,25s,45s,59s", "seed=1,2", "--processes", "1")
-    lines = out.splitlines()
-    assert code == 1
-    assert lines[0] == "4 of 8 runs passed"
-    assert sum(line.startswith("  not passed: ") for line in lines) == 4
-    place = lines.index("The smallest failing case, with the fewest values that are not the scenario's own:")
-    assert (
-        lines[place + 1].startswith("  t, seed 1, fault.1.until=45s, seed=1: not passed")
-        or "fault.1.until=" in lines[place + 1]
-    )
-
-
-def test_vary_as_lines_and_by_chance(write, rvsim):
-    """So many runs, each with values of its own; good if all pass."""
-    name = write(HEARD)
-    code, out, _ = rvsim("vary", name, "weather.outdoor_c=-20..10", "--draw", "3", "--json", "--processes", "1")
-    values = [json.loads(line)["values"]["weather.outdoor_c"] for line in out.splitlines()]
-    assert (code, len(values), len(set(values))) == (0, 3, 3)
-    assert all(-20 <= value <= 10 for value in values)
-
-
-def test_two_steps_are_no_open_range(write, rvsim):
-    """From 0 to 5 by 5 are two values."""
-    name = write(HEARD)
-    code, out, _ = rvsim("vary", name, "weather.outdoor_c=0..5/5", "--processes", "1")
-    assert (code, out.splitlines()[0]) == (0, "2 of 2 runs passed")
-
-
-def test_what_cannot_be_varied(write, rvsim):
-    """An open range without a draw, a place that is not there."""
-    name = write(HEARD)
-    code, _, err = rvsim("vary", name, "weather.outdoor_c=-20..10")
-    assert (code, "a range without a step has no end" in err) == (2, True)
-    code, _, err = rvsim("vary", name, "fault.3.from=1s")
-    assert (code, "there is no fault.3.from to vary" in err) == (2, True)
-    assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2
-
-
 def test_the_last_frames_are_those_before_the_end_of_its_part(write):
     """Not those at the end of the run: what was on the bus when it was known."""
     late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'until = "10s"')
@@ -302,3 +303,36 @@ def test_the_last_frames_are_those_before_the_end_of_its_part(write):
     assert outcome.at == 10
     times = [float(line.split()[0]) for line in outcome.before]
     assert 8 < min(times) <= max(times) < 10
+
+
+def test_a_session_goes_as_far_as_it_is_told(write):
+    """To the microsecond, never back; its verdict is of then, and what comes later changes it no more."""
+    late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'from = "20s"')
+    heard = []
+    session = Session(Trial(Job(write(HEARD + late), {})), tap=heard.append)
+    assert (session.seconds, session.run.time) == (0.0, 0)
+    session.until(12.345678)
+    assert (session.seconds, session.run.time) == (12.345678, 12_345_678)
+    session.until(3.0)
+    assert session.seconds == 12.345678
+    assert 0 < max(frame.time for frame in heard) <= 12_345_678
+    verdict = session.verdict()
+    assert (verdict.seconds, verdict.frames) == (12.345678, len(heard))
+    assert [outcome.found for outcome in verdict.outcomes] == ["", "not seen by 12.345 s"]
+    session.until(40.0)
+    assert session.verdict() is verdict
+    assert session.seconds == 40.0
+
+
+def test_a_session_leaves_out_no_device_that_is_not_there(write):
+    """A line for each, with a suggestion; those that are planned are left out."""
+    trial = Trial(Job(write(HEARD), {}))
+    with pytest.raises(InputError) as refused:
+        Session(trial, ["roof fn", "heater", "x"])
+    assert refused.value.problems == (
+        '"roof fn" is not in the rig (did you mean "roof fan"?)',
+        '"x" is not in the rig',
+    )
+    session = Session(trial, ["heater"])
+    session.until(10)
+    assert not session.verdict().passed

@@ -3,12 +3,17 @@
 from pathlib import Path
 
 import pytest
+from pydantic import TypeAdapter
 
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.rig.load import load_rig
+from rvsim.shakedown.expect import Expectation
+from rvsim.shakedown.jury import judge_of
 from rvsim.shakedown.player import Script
-from rvsim.shakedown.scenario import LoadedScenario, Scenario
+from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
+from rvsim.shakedown.sight import spotters
 from rvsim.sim.bench import Bench
+from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 
 SECOND = 1_000_000
@@ -24,7 +29,7 @@ def scenario_of(rig, **more):
 class Vehicle:
     """A bench with a scenario's script, and all that was on the wires."""
 
-    def __init__(self, catalogue, rig, seed=1, **more):
+    def __init__(self, catalogue, rig, seed=1, absent=(), **more):
         self.loaded = scenario_of(rig, **more)
         self.frames, self.line_events = [], []
         self.bench = Bench(
@@ -36,6 +41,7 @@ class Vehicle:
             acknowledges=self.loaded.scenario.bench_acknowledges,
             on_frame=self.frames.append,
             on_line=self.line_events.append,
+            absent=absent,
         )
         self.script = Script(self.loaded, catalogue, self.bench, self.bench.put, seed)
         self.catalogue = catalogue
@@ -78,3 +84,60 @@ def vehicle(catalogue, rig):
         return Vehicle(catalogue, of or rig, seed, **more)
 
     return put
+
+
+@pytest.fixture
+def loaded(tmp_path):
+    """Load a scenario from its text: a minute of the shipped vehicle."""
+
+    def go(text, values=None):
+        path = tmp_path / "t.toml"
+        head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
+        path.write_text(head + text, encoding="utf-8")
+        return load_scenario(path, settings_models(), values)
+
+    return go
+
+
+SENSOR, HEATER = 0x19FF9C91, 0x19FFE45E
+PLANS = TypeAdapter(Expectation)
+
+
+class Case:
+    """A judge and what it is told."""
+
+    def __init__(self, catalogue, expect, **more):
+        self.plan = PLANS.validate_python({"expect": expect, **more})
+        self.told = []
+        self.judge = judge_of(self.plan, spotters(self.plan.sights, catalogue), self.told.append)
+
+    def sensor(self, *seconds, celsius=20.0, device="sensor"):
+        """Let a temperature be said at some times."""
+        for time in seconds:
+            raw = round((celsius + 273) * 32).to_bytes(2, "little") if celsius is not None else b"\xff\xff"
+            self._frame(time, SENSOR, b"\x01" + raw + b"\xff" * 5, device)
+        return self
+
+    def heater(self, *seconds, level=100):
+        """Let the furnace say how hard it works."""
+        for time in seconds:
+            self._frame(time, HEATER, bytes([1, 0, 200, level]) + b"\xff" * 4, "heater")
+        return self
+
+    def _frame(self, time, identifier, data, device):
+        frame = Frame(round(time * SECOND), identifier, data)
+        if any(spotter.dgn in (None, identifier >> 8 & 0x1FFFF) for spotter in self.judge.spotters.values()):
+            self.judge.frame(frame.time, frame, device)
+
+    def end(self, seconds=60):
+        """End the run; return None if it is met, else (seconds, what was found)."""
+        self.judge.finish(round(seconds * SECOND))
+        broken = self.judge.broken
+        assert len(self.told) == (broken is not None)
+        return None if broken is None else (broken.time / SECOND, broken.found)
+
+
+@pytest.fixture
+def case(catalogue):
+    """Make a case: ``case("seen", sight=...)``."""
+    return lambda expect, **more: Case(catalogue, expect, **more)

@@ -1,8 +1,10 @@
 """How faults of the wires are written, and what a scenario with a mistake in one is refused with."""
 
 import pytest
+from pydantic import TypeAdapter, ValidationError
 
 from rvsim.errors import InputError
+from rvsim.shakedown.fault_plans import Fault
 from rvsim.shakedown.scenario import load_scenario
 
 HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
@@ -77,7 +79,7 @@ def test_the_shortest_gap_is_that_of_a_frame_without_bytes(tmp_path):
         ),
         (
             'fault = "shared_address"\nfrom = "1s"\ndevice = "heater"\nas = "heater"',
-            '10, fault 1 "shared_address", as: "heater" has its own address already; name another device',
+            '10, fault 1 "shared_address", as: "heater" is the device itself; name another device',
         ),
     ],
 )
@@ -105,3 +107,56 @@ def refused(folder, plan, more="\n"):
     with pytest.raises(InputError) as error:
         load_scenario(path)
     return [problem.removeprefix(f"{path}, line ") for problem in error.value.problems]
+
+
+@pytest.mark.parametrize("kind", ["shared_address", "shared_instance"])
+def test_what_a_device_shares_it_shares_with_another(tmp_path, kind):
+    """With itself nothing would happen."""
+    (said,) = refused(tmp_path, f'fault = "{kind}"\ndevice = "heater"\nas = "heater"\nfrom = "1s"\n')
+    assert said == f'9, fault 1 "{kind}", as: "heater" is the device itself; name another device'
+
+
+FIELD = {"device": "d", "message": "DM_RV", "field": "spn"}
+REPORTED = {"fault": "reported", "device": "d", "function": "furnace", "spn": 1, "fmi": 1}
+
+
+@pytest.mark.parametrize(
+    ("plan", "key", "within", "beyond"),
+    [
+        ({"fault": "noise", **FIELD}, "by", (1e-9, 1e6), (0.0, -1.0)),
+        ({"fault": "wrong_instance", "device": "d"}, "instance", (0, 255), (-1, 256)),
+        ({"fault": "firmware_reset", "device": "d"}, "instance", (0, 255), (-1, 256)),
+        ({"fault": "shared_address", "device": "d"}, "address", (0, 253), (-1, 254)),
+        ({"fault": "short_frame", "device": "d"}, "length", (0, 7), (-1, 8)),
+        (REPORTED, "spn", (0, 0x7FFFE), (-1, 0x7FFFF)),
+        (REPORTED, "fmi", (0, 31), (-1, 32)),
+        (REPORTED, "times", (0, 126), (-1, 127)),
+        ({"fault": "bus_errors"}, "rate", (1e-9, 1.0), (0.0, 1.001)),
+        ({"fault": "missing_terminator"}, "rate", (0.0, 1.0), (-0.001, 1.001)),
+    ],
+)
+def test_the_bounds_of_a_fault(plan, key, within, beyond):
+    """Instances and addresses in a byte, 254 and 255 being no node's; 19 bits of SPN, 5 of FMI and 7 of a count, the
+    highest SPN and count being "none" (SAE J1939-21, -73 and -81; from memory); a chance is 1 at most."""
+    plans = TypeAdapter(Fault)
+    for value in within:
+        assert getattr(plans.validate_python({**plan, "from": "1s", key: value}), key) == value
+    for value in beyond:
+        with pytest.raises(ValidationError, match=r"less|greater"):
+            plans.validate_python({**plan, "from": "1s", key: value})
+
+
+def test_what_a_fault_is_where_nothing_else_is_said():
+    """New firmware has instance 1; a restart takes two seconds; a reported fault lights the yellow lamp, uncounted."""
+    plans = TypeAdapter(Fault)
+
+    def plan(**given):
+        return plans.validate_python({"from": "1s", "device": "d", **given})
+
+    assert plan(fault="firmware_reset").instance == 1
+    assert plan(fault="restart").takes == 2_000_000
+    reported = plan(**REPORTED)
+    assert (reported.lamp, reported.times) == ("yellow", None)
+    assert plan(fault="wrong_scale", factor=2.0, **FIELD).offset == 0.0
+    babble = plans.validate_python({"fault": "babbling", "node": "x", "identifier": "1", "from": "1s"})
+    assert (bytes.fromhex(babble.data), babble.gap) == (bytes(8), None)

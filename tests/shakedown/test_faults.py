@@ -7,6 +7,7 @@ from pydantic import ValidationError
 
 from rvsim.errors import InputError
 from rvsim.shakedown.fault_plans import FaultPlan
+from rvsim.shakedown.faults import planned
 from rvsim.wire.ident import dgn_of
 
 AMBIENT = {"device": "outdoor sensor", "message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
@@ -239,7 +240,7 @@ def test_every_impossible_fault_is_named_at_once(vehicle):
         {"fault": "reported", "device": "heater", "function": "furnac", "spn": 1, "fmi": 1, "from": "1s"},
         {"fault": "shared_instance", "device": "heater", "as": "fresh tank", "from": "1s"},
         {"fault": "command_ignored", "device": "fresh tank", "from": "1s"},
-        {"fault": "wrong_instance", "device": "control panel", "instance": 2, "from": "1s"},
+        {"fault": "reported", "device": "charger", "function": "dc_source", "spn": 1, "fmi": 1, "from": "1s"},
     ]
     with pytest.raises(InputError) as caught:
         vehicle(fault=faults)
@@ -252,7 +253,20 @@ def test_every_impossible_fault_is_named_at_once(vehicle):
     assert 'heater does not report of furnac (did you mean "furnace"?)' in problems[5]
     assert "heater and fresh tank have no function in common" in problems[6]
     assert "fresh tank takes no command of its functions; name the message" in problems[7]
-    assert len(problems) in (8, 9)
+    assert "charger does not report of dc_source; it does of charger" in problems[8]
+    assert len(problems) == 9
+
+
+def test_a_device_that_says_no_instance_has_no_wrong_one(loaded, catalogue):
+    """A panel that is nothing but a panel has no status in which one stands."""
+    text = '[[change]]\ndevice = "control panel"\nfunctions = { control_panel = 1 }\n'
+    text += '[[fault]]\nfault = "wrong_instance"\ndevice = "control panel"\ninstance = 2\nfrom = "1s"\n'
+    one = loaded(text)
+    with pytest.raises(InputError) as refused:
+        planned(one.scenario.faults, "t", one.rig, catalogue, 1)
+    assert refused.value.problems == (
+        "t, fault 1 (wrong_instance): control panel says no instance that could be another one",
+    )
 
 
 @pytest.mark.parametrize(

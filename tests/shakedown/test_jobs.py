@@ -24,6 +24,7 @@ from rvsim.shakedown.verdict import Outcome, Verdict
         ("x=0..1/0.25", (0.0, 0.25, 0.5, 0.75, 1.0)),
         ("x=0..1/0.3", (0.0, 0.3, 0.6, 0.9)),
         ("x=1..3", (1.0, 3.0)),
+        ("x=0..0.000000003/0.000000001", (0.0, 1e-9, 2e-9, 3e-9)),
     ],
 )
 def test_values_to_vary(text, choices):
@@ -32,7 +33,26 @@ def test_values_to_vary(text, choices):
 
 
 @pytest.mark.parametrize(
-    "text", ["x", "=1", "x=", "x=a..3", "x=3..1", "x=1..3/0", "x=1..3/-1", "x=0..1/0.0000001", "x=1.."]
+    "text",
+    [
+        "x",
+        "=1",
+        "x=",
+        "x=a..3",
+        "x=3..1",
+        "x=3..3",
+        "x=1..3/0",
+        "x=1..3/-1",
+        "x=0..1/0.0000001",
+        "x=1..",
+        "x=,",
+        "x=1,,2",
+        "x=1..inf",
+        "x=nan..3",
+        "x=1..3/inf",
+        "x=0..1e308/1e-300",
+        "x=true..3",
+    ],
 )
 def test_what_is_no_value_to_vary(text):
     """One clear line."""
@@ -41,7 +61,22 @@ def test_what_is_no_value_to_vary(text):
     assert len(refused.value.problems) == 1
 
 
-@given(st.text(max_size=30))
+def test_whole_numbers_stay_whole():
+    """A seed is none with decimals; a range of others has them."""
+    assert [type(one) for one in range_of("seed=1..3/1").choices] == [int, int, int]
+    assert [type(one) for one in range_of("x=1..2/0.5").choices] == [float, float, float]
+    large = (1 << 53) + 1
+    assert range_of(f"seed={large}..{large + 2}/2").choices == (large, large + 2)
+
+
+def test_a_range_has_at_most_10000_values():
+    """One more is refused."""
+    assert len(range_of("x=0..9999/1").choices) == 10_000
+    with pytest.raises(InputError, match="these are more than 10000 values"):
+        range_of("x=0..10000/1")
+
+
+@given(st.text(max_size=30) | st.from_regex(r"x=[-+0-9.einfa_]{1,12}\.\.[-+0-9.einfa_]{1,12}/[0-9.einf-]{0,9}"))
 def test_any_text_is_read_or_refused(text):
     """Never anything else."""
     with suppress(InputError):
@@ -124,3 +159,25 @@ def test_the_smallest_failing_run():
     assert smallest(tried, {"a": 0, "b": "x"}).values == {"a": 4, "b": "x"}
     assert smallest(tried[3:], {"a": 2, "b": "x"}).values == {"a": 2, "b": "y"}
     assert smallest(tried[:1], {"a": 0, "b": "x"}) is None
+
+
+def test_one_value_changed_far_is_smaller_than_two_changed_a_little():
+    """How many are changed counts before how far."""
+    tried = [verdict(True, a=0, b=0), verdict(False, a=10, b=0), verdict(False, a=1, b=1), verdict(True, a=0, b=10)]
+    assert smallest(tried, {"a": 0, "b": 0}).values == {"a": 10, "b": 0}
+
+
+def test_how_far_a_value_is_counts_in_parts_of_what_was_tried():
+    """130 of 100 to 200 is nearer than 4 of 0 to 10; 150 of 100 to 200 is farther."""
+    ends = [verdict(True, a=100, b=0), verdict(True, a=200, b=10)]
+    near, far, other = (verdict(False, a=a, b=b) for a, b in ((130, 0), (150, 0), (100, 4)))
+    assert smallest([*ends, other, near], {"a": 100, "b": 0}) is near
+    assert smallest([*ends, far, other], {"a": 100, "b": 0}) is other
+
+
+def test_a_single_value_and_one_of_another_kind():
+    """Neither has a range: what is not the scenario's own is changed, by one."""
+    text, number = verdict(False, a="x"), verdict(False, a=3)
+    assert smallest([number], {"a": 0}) is number
+    assert smallest([text], {"a": 0}) is text
+    assert smallest([text, number], {"a": "x"}) is text

@@ -40,7 +40,8 @@ def test_a_device(sees):
 def test_an_identifier_is_the_whole_of_it(sees):
     """All 29 bits."""
     assert sees(WARM, identifier="19FF9C91")
-    assert not sees(WARM, identifier="18FF9C91")
+    for other in ("18FF9C91", "0DFF9C91", "19FF9C90", "19FF9D91"):
+        assert not sees(WARM, identifier=other)
 
 
 def test_an_instance(sees):
@@ -93,6 +94,8 @@ def test_the_name_of_a_code(sees, catalogue):
         (WARM, {"above": 30.0}, 3.0),
         (WARM, {"below": 20.0}, 7.0),
         (WARM, {"is": 28.5}, 1.5),
+        (WARM, {"above": 30.0, "below": 31.0}, 3.0),
+        (WARM, {"is": "no data"}, 0.0),
         (NO_DATA, {"above": 30.0}, float("inf")),
     ],
 )
@@ -114,12 +117,30 @@ def test_how_near_a_frame_comes(catalogue, frame, more, away):
         ({"identifier": "123456789"}, "is not an identifier"),
         ({"identifier": "20000000"}, "is not an identifier"),
         ({"message": "no such"}, "is not such a name"),
+        ({"message": "DM_RV", "instance": -1}, "greater than or equal to 0"),
+        ({"message": "DM_RV", "instance": 256}, "less than or equal to 255"),
     ],
 )
 def test_sights_that_cannot_be(given, said):
     """In the words of the check."""
     with pytest.raises(ValidationError, match=said):
         sight(**given)
+
+
+def test_a_sight_without_a_field_has_no_value(catalogue):
+    """Nor anything that could come near: a frame of it is it."""
+    spotter = Spotter(sight(message="THERMOSTAT_AMBIENT_STATUS"), catalogue)
+    assert spotter.value(WARM) is None
+    assert (spotter.near(WARM).said, spotter.near(WARM).away) == (str(WARM), 0.0)
+    field = Spotter(sight(**AMBIENT), catalogue)
+    assert (field.value(WARM), field.value(NO_DATA)) == (27.0, None)
+
+
+@pytest.mark.parametrize("instance", [0, 250])
+def test_an_instance_is_a_value_of_its_byte(sees, instance):
+    """From 0, which some messages have, to 250, the highest value of a byte (rv-c.com's table of data types)."""
+    frame = WARM._replace(data=bytes([instance]) + WARM.data[1:])
+    assert sees(frame, message="THERMOSTAT_AMBIENT_STATUS", instance=instance)
 
 
 def test_an_identifier_has_29_bits():

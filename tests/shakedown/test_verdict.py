@@ -2,6 +2,7 @@
 
 from xml.etree import ElementTree
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -57,6 +58,16 @@ def test_judged_early():
     assert from_json(as_json(early)) == early
 
 
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(0.4, "0.4"), (60.0, "60"), (90.25, "90.25"), (3600.0, "3600"), (2_000_000.0, "2000000")]
+)
+def test_how_long_a_run_lasted(seconds, said):
+    """A part of a second is not rounded away."""
+    assert list(as_text(Verdict("s", "t", 1, {}, seconds, 0, (MET,)))) == [
+        f"s, seed 1: passed, 1 of 1 expectations met in {said} s of simulated time"
+    ]
+
+
 def test_as_a_json_line():
     """The contract: t, type, scenario, passed, expectations."""
     data = as_json(verdict(MET, BROKEN))
@@ -102,3 +113,25 @@ def test_as_junit():
     assert "before it: 20.1 s  A" in broken.find("failure").text
     assert second.find("testcase/error").get("message") == "it broke"
     assert (second.get("tests"), second.get("errors")) == ("1", "1")
+
+
+def test_a_suite_has_as_many_cases_as_it_says():
+    """With the one for a run that broke; readers of JUnit files hold the two against each other."""
+    many = [verdict(MET, BROKEN), verdict(MET, error="it broke"), verdict(error="it broke"), verdict()]
+    suites = ElementTree.fromstring(as_junit(many).encode()).findall("testsuite")
+    assert [len(suite.findall("testcase")) for suite in suites] == [2, 2, 1, 0]
+    assert [suite.get("tests") for suite in suites] == ["2", "2", "1", "0"]
+
+
+def test_what_xml_cannot_hold_is_left_out():
+    """Char in section 2.2 of XML 1.0: tab, line feed, 20 to D7FF, E000 to FFFD, and from 10000 on."""
+    one = verdict(error="a\t\x00\x08\x1f \ud7ff\ud800\udfff\ue000\ufffd\ufffe\uffff\U00010000b")
+    text = as_junit([one])
+    said = ElementTree.fromstring(text.encode()).find("testsuite/testcase/error").get("message")
+    assert said.replace("\t", " ") == "a  \ud7ff\ue000\ufffd\U00010000b"
+    assert text.splitlines()[2].startswith("  <testsuite ")
+
+
+def test_times_in_json_are_of_microseconds():
+    """No more decimals than a run has."""
+    assert as_json(Verdict("s", "t", 1, {}, 1.23456789, 0, ()))["t"] == 1.234568

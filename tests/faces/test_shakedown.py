@@ -1,0 +1,105 @@
+"""Many runs: how far they are, where recordings go, what is shown, and which are refused."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from rvsim.faces.progress import EVERY_S
+from rvsim.faces.shakedown import checked, place_of, run_all
+from rvsim.shakedown.jobs import Job
+
+SEEN = '[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'
+NEVER = SEEN.replace("seen", "never")
+
+
+class Clock:
+    """A clock that goes on by so much each time it is asked."""
+
+    def __init__(self, step):
+        self.now, self._step = 0.0, step
+
+    def __call__(self):
+        """Ask it."""
+        self.now += self._step
+        return self.now
+
+
+@pytest.mark.parametrize(("step", "told"), [(EVERY_S, ["1 of 3", "2 of 3"]), (EVERY_S / 2, ["2 of 3"]), (0.0, [])])
+@pytest.mark.parametrize("processes", [1, 2])
+def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
+    """Not more often, and not at the end, where the verdicts say it."""
+    jobs = [Job(write(SEEN, lasts="2s"), {}, seed) for seed in range(3)]
+    assert len(list(run_all(jobs, (), processes, keep=None, clock=Clock(step)))) == 3
+    assert capsys.readouterr().err.splitlines() == [f"rvsim: {done} runs so far" for done in told]
+
+
+def test_verdicts_come_in_the_order_of_their_runs(write):
+    """More runs than are handed out at once, some of them longer than others: each has its verdict, once."""
+    write(SEEN, lasts="2s")
+    jobs = [Job("t.toml", {"lasts": f"{20 if seed % 5 == 0 else 2}s"}, seed) for seed in range(20)]
+    verdicts = list(run_all(jobs, (), 2, keep=None))
+    assert [verdict.seed for verdict in verdicts] == list(range(20))
+    assert all(verdict.passed for verdict in verdicts)
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_runs_that_are_not_passed_are_kept(write, processes):
+    """Each in a file of its own in the folder that is made for them; without a folder none is."""
+    jobs = [Job(write(NEVER, lasts="2s"), {}, seed) for seed in (1, 2)]
+    assert [verdict.recording for verdict in run_all(jobs, (), processes, keep=Path("kept"))] == [
+        str(Path("kept/t-seed-1.log")),
+        str(Path("kept/t-seed-2.log")),
+    ]
+    assert sorted(path.name for path in Path("kept").iterdir()) == ["t-seed-1.log", "t-seed-2.log"]
+    assert [verdict.recording for verdict in run_all(jobs, (), processes, keep=None)] == ["", ""]
+
+
+def test_a_place_is_no_longer_than_a_file_system_takes():
+    """255 bytes are common (ext4, NTFS, APFS); what is too long is cut, and the ending stays."""
+    place = place_of(Job("x" * 300 + ".toml", {}, 7), Path("k"))
+    assert (place.parent, place.suffix) == (Path("k"), ".log")
+    assert len(place.name) == 154
+
+
+def test_each_scenario_is_loaded_once(write):
+    """However many runs of it there are; in the order in which they are named."""
+    first, second = write(SEEN), write(SEEN, "u.toml")
+    jobs = [Job(name, {}, seed) for seed in (1, 2, 3) for name in (second, first)]
+    assert [trial.loaded.name for trial in checked(jobs, ())] == ["u", "t"]
+
+
+def test_what_is_met_is_named_if_asked_for(write, rvsim):
+    """And a single run has no line that counts runs."""
+    write(SEEN, lasts="2s")
+    assert len(rvsim("shakedown", "t.toml")[1].splitlines()) == 1
+    assert rvsim("shakedown", "t.toml", "--every")[1].splitlines()[1:] == [
+        "  met      any frame of heater is seen at least once"
+    ]
+
+
+def test_runs_that_repeat_have_seeds_from_the_first_on(write, rvsim):
+    """From 1 where none is given; a single run has the scenario's own."""
+    Path(write("seed = 40\n" + SEEN, lasts="2s"))
+
+    def seeds(*more):
+        out = rvsim("shakedown", "t.toml", "--json", "--processes", "1", *more)[1]
+        return [json.loads(line)["seed"] for line in out.splitlines()]
+
+    assert seeds() == [40]
+    assert seeds("--seed", "0") == [0]
+    assert seeds("--repeat", "3") == [1, 2, 3]
+    assert seeds("--repeat", "2", "--seed", "7") == [7, 8]
+
+
+def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):
+    """With the place of its recording; a passed one is kept as well."""
+    write(SEEN, lasts="2s")
+    code, out, _ = rvsim("shakedown", "t.toml", "--record", "r.log", "--json", "--junit", "v.xml")
+    said = json.loads(out)
+    assert (code, said["passed"], said["recording"]) == (0, True, "r.log")
+    assert Path("r.log").read_text(encoding="utf-8").count("\n") >= said["frames"] > 5
+    assert 'value="r.log"' in Path("v.xml").read_text(encoding="utf-8")
+    write(NEVER, lasts="2s")
+    assert rvsim("shakedown", "t.toml", "--record", "r.log")[0] == 1
+    assert not Path("rvsim-not-passed").exists()
