@@ -13,6 +13,7 @@ from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import InputError
 from rvsim.faces.control import Control
+from rvsim.faces.progress import PACED_S, Progress
 from rvsim.faces.run import CHANNEL
 from rvsim.faces.trial import Session, Trial
 from rvsim.logs.jsonl import start_line
@@ -21,12 +22,14 @@ from rvsim.shakedown.verdict import Verdict
 
 _LOOPBACK = ("127.0.0.1", "localhost")
 _LOOK_S = 0.1
+INTERRUPTED = "interrupted"
+"""In the error of a verdict that was not waited for."""
 
 
 def in_front(
     trial: Trial, settings: BusSettings, absent: Collection[str], record: Path | None, speed: float = 1.0
 ) -> Verdict:
-    """Run a scenario with its simulated devices on a bus, and return the verdict.
+    """Run a scenario with its simulated devices on a bus, and return the verdict; an interrupted one says so.
 
     Raises:
         InputError: it is not a bus that is sent to, devices are not in the rig, or the recording cannot be written.
@@ -51,8 +54,8 @@ def _is_here(settings: BusSettings) -> bool:
 
 
 def _judged(session: Session, port: Port, speed: float) -> Verdict:
-    control = Control(speed)
-    over = threading.Event()
+    control, progress = Control(speed), Progress(every_s=PACED_S)
+    over, interrupted = threading.Event(), False
 
     def hear() -> None:
         while not over.is_set():
@@ -60,6 +63,7 @@ def _judged(session: Session, port: Port, speed: float) -> Verdict:
             port.arrived.clear()
             for frame in port.take():
                 session.run.inject(frame.identifier, frame.data)
+            progress.tell(lambda: session.trial.come_to(session.run.time))
 
     hearing = threading.Thread(target=hear, name="in front", daemon=True)
     hearing.start()
@@ -67,7 +71,10 @@ def _judged(session: Session, port: Port, speed: float) -> Verdict:
         session.run.paced(
             session.trial.loaded.scenario.lasts, speed, channel=f"{CHANNEL}-{id(session)}", control=control
         )
+    except KeyboardInterrupt:
+        interrupted = True
     finally:
         over.set()
         hearing.join()
-    return session.verdict()
+    verdict = session.verdict()
+    return replace(verdict, error="; ".join(filter(None, (verdict.error, INTERRUPTED)))) if interrupted else verdict

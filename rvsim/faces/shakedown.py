@@ -19,8 +19,8 @@ from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
 from rvsim.faces.exits import say
-from rvsim.faces.in_front import in_front
-from rvsim.faces.progress import EVERY_S
+from rvsim.faces.in_front import INTERRUPTED, in_front
+from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
@@ -32,13 +32,15 @@ _AHEAD = 4
 """So many jobs for each process are handed out in advance."""
 
 
-def do(job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None) -> dict[str, Any]:
+def do(
+    job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None, progress: Progress | None = None
+) -> dict[str, Any]:
     """Make one run and return its verdict as plain data; it can be sent between processes.
 
     What is wrong with the values of this one run is its verdict's error.
     """
     try:
-        return as_json(Trial(job, dbc).run(keep=keep))
+        return as_json(Trial(job, dbc).run(keep=keep, progress=progress))
     except RvsimError as error:
         why = "; ".join(error.problems)
         return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
@@ -64,14 +66,14 @@ def run_all(
     Raises:
         RvsimError: a process was ended from outside.
     """
-    tell = _Progress(len(jobs), clock)
+    progress = Progress(clock)
     if len(jobs) == 1 or processes == 1:
-        for job in jobs:
-            yield from_json(do(job, dbc, keep and place_of(job, keep)))
-            tell.one()
+        for number, job in enumerate(jobs, 1):
+            yield from_json(do(job, dbc, keep and place_of(job, keep), progress))
+            _tell(progress, number, len(jobs))
         return
     try:
-        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, tell)
+        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, progress)
     except BrokenProcessPool:
         raise RvsimError(
             "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
@@ -80,7 +82,7 @@ def run_all(
 
 
 def _side_by_side(
-    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, tell: "_Progress"
+    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress
 ) -> Iterator[Verdict]:
     with ProcessPoolExecutor(min(processes, len(jobs))) as pool:
         futures: dict[Future[dict[str, Any]], int] = {}
@@ -93,26 +95,18 @@ def _side_by_side(
                 futures[pool.submit(do, job, dbc, keep and place_of(job, keep))] = upcoming
                 upcoming += 1
             while number not in done:
-                finished, _ = wait(futures, return_when=FIRST_COMPLETED)
+                finished, _ = wait(futures, EVERY_S, FIRST_COMPLETED)
                 for future in finished:
                     done[futures.pop(future)] = future.result()
-                    tell.one()
+                    _tell(progress, number + len(done), len(jobs))
+                if not finished:
+                    _tell(progress, number + len(done), len(jobs))
             yield from_json(done.pop(number))
 
 
-class _Progress:
-    """Says every few seconds how many runs are done."""
-
-    def __init__(self, of: int, clock: Callable[[], float]) -> None:
-        self._of, self._clock = of, clock
-        self._done, self._said = 0, clock()
-
-    def one(self) -> None:
-        """Count a run."""
-        self._done += 1
-        if self._clock() - self._said >= EVERY_S and self._done < self._of:
-            self._said = self._clock()
-            say(f"{self._done} of {self._of} runs so far")
+def _tell(progress: Progress, done: int, of: int) -> None:
+    if done < of:
+        progress.tell(lambda: f"{done} of {of} runs")
 
 
 def shakedown(
@@ -138,7 +132,7 @@ def shakedown(
         return _shown(run_all(jobs, dbc, processes), form, every, junit)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown([trials[0].run(record)], form, every, junit)
+    return _shown([trials[0].run(record, progress=Progress())], form, every, junit)
 
 
 def on_a_bus(
@@ -154,6 +148,8 @@ def on_a_bus(
 ) -> int:
     """Run one scenario in front of real devices, paced by the wall clock; GOOD if it is passed.
 
+    Whoever interrupts it is shown what it has come to, and the exit code says that.
+
     Raises:
         InputError: it cannot be used, or the bus is none that is sent to.
         BusError: the bus could not be opened, or was lost.
@@ -163,7 +159,9 @@ def on_a_bus(
     (trial,) = checked(jobs, dbc)
     check_place(junit)
     say(*bus.said)
-    return _shown([in_front(trial, bus, absent, record)], form, every, junit)
+    verdict = in_front(trial, bus, absent, record)
+    code = _shown([verdict], form, every, junit)
+    return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
 def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None) -> int:

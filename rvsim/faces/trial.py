@@ -13,6 +13,7 @@ from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
+from rvsim.faces.progress import Progress
 from rvsim.faces.run import CHANNEL, Run
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
@@ -25,6 +26,9 @@ from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
+
+_TOLD = 600_000_000
+"""After so many simulated microseconds there is a look whether it is time to tell how far a run has come."""
 
 
 class Trial:
@@ -42,6 +46,10 @@ class Trial:
         self.seed = seed if job.seed is None or "seed" in job.values else job.seed
         self.values: Mapping[str, Value] = job.values
 
+    def come_to(self, moment: int) -> str:
+        """Say how far a run of it has come."""
+        return f"{self.loaded.name}: {moment / 1e6:.0f} of {self.loaded.scenario.lasts / 1e6:.0f} s of simulated time"
+
     def prepare(self) -> None:
         """Put it together and run nothing of it.
 
@@ -50,22 +58,23 @@ class Trial:
         """
         Run(self.loaded, self.catalogue, Nothing(), seed=self.seed)
 
-    def run(self, record: Path | None = None, keep: Path | None = None) -> Verdict:
+    def run(self, record: Path | None = None, keep: Path | None = None, progress: Progress | None = None) -> Verdict:
         """Run it to its verdict.
 
         Args:
             record: where its frames are written in any case.
+            progress: tells how far it has come.
             keep: where its frames are written if it is not passed; where they cannot be, that is said and no more.
 
         Raises:
             InputError: expectations or faults name what is not there, or ``record`` cannot be written.
         """
-        verdict = self._once(record)
+        verdict = self._once(record, progress)
         if record is not None or verdict.passed or keep is None:
             return verdict
         try:
             keep.parent.mkdir(parents=True, exist_ok=True)
-            return self._once(keep)
+            return self._once(keep, progress)
         except OSError as error:
             why = f"{keep.parent}: {error.strerror or error}"
         except InputError as error:
@@ -73,16 +82,21 @@ class Trial:
         say(f"{verdict.name}: its frames could not be kept ({why}); the verdict stands")
         return verdict
 
-    def _once(self, record: Path | None) -> Verdict:
+    def _once(self, record: Path | None, progress: Progress | None) -> Verdict:
         if record is None:
-            return self._judged(None)
+            return self._judged(None, progress)
         start = start_line(command="shakedown", scenario=self.loaded.name, seed=self.seed, started=None)
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
-            return replace(self._judged(recorder), recording=str(record))
+            return replace(self._judged(recorder, progress), recording=str(record))
 
-    def _judged(self, recorder: Writes | None) -> Verdict:
+    def _judged(self, recorder: Writes | None, progress: Progress | None) -> Verdict:
         session = Session(self, recorder=recorder)
-        session.run.virtual(self.loaded.scenario.lasts)
+        lasts = self.loaded.scenario.lasts
+        for moment in range(_TOLD, lasts if progress is not None else 0, _TOLD):
+            session.run.until(moment)
+            if progress is not None:
+                progress.tell(lambda: self.come_to(moment))  # noqa: B023 - it is called at once
+        session.run.virtual(lasts)
         return session.verdict()
 
 

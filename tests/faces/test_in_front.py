@@ -9,9 +9,11 @@ from pathlib import Path
 import can
 import pytest
 
+from rvsim.devices.device import SECOND
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
 from rvsim.faces.in_front import in_front
+from rvsim.faces.run import Run
 from rvsim.faces.trial import Trial
 from rvsim.logs.read import open_log
 from rvsim.shakedown.jobs import Job
@@ -140,6 +142,22 @@ def test_options_that_do_not_go_together(rvsim, trial):
     assert (code, "--except goes with --interface" in err) == (2, True)
     code, _, err = rvsim("shakedown", "winter_evening", "--interface", "virtual", "--channel", "a", "--repeat", "2")
     assert (code, "--interface goes with one run" in err) == (2, True)
+
+
+def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monkeypatch):
+    """What was seen up to then counts, it is not passed, and the exit code says that it was interrupted."""
+
+    def paced(run, end, speed, **more):
+        run.until(16 * SECOND)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Run, "paced", paced)
+    code, out, _ = rvsim("shakedown", str(trial.loaded.path), "--interface", "virtual", "--channel", "hasty")
+    assert code == 130
+    assert (
+        "t, seed 1: not passed, 1 of 1 expectations met in 16 s of simulated time, judged early: it lasts 20 s" in out
+    )
+    assert "  interrupted\n" in out
 
 
 def test_what_a_verdict_on_a_bus_ends_with(rvsim):

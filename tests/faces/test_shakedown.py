@@ -34,6 +34,15 @@ def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, t
     assert capsys.readouterr().err.splitlines() == [f"rvsim: {done} runs so far" for done in told]
 
 
+def test_how_far_one_long_run_has_come_is_told(write, capsys):
+    """Each ten simulated minutes there is a look whether it is time to."""
+    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, keep=None, clock=Clock(EVERY_S))
+    assert verdict.passed
+    assert capsys.readouterr().err.splitlines() == [
+        f"rvsim: t: {seconds} of 1800 s of simulated time so far" for seconds in (600, 1200)
+    ]
+
+
 def test_verdicts_come_in_the_order_of_their_runs(write):
     """More runs than are handed out at once, some of them longer than others: each has its verdict, once."""
     write(SEEN, lasts="2s")
