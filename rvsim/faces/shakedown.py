@@ -5,13 +5,16 @@ Knows: jobs, processes, progress, and where verdicts are written. Does not know 
 """
 
 import json
+import multiprocessing
 import os
 import re
+import signal
 import sys
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -84,7 +87,7 @@ def run_all(
 def _side_by_side(
     jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress
 ) -> Iterator[Verdict]:
-    with ProcessPoolExecutor(min(processes, len(jobs))) as pool:
+    with ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool, _ended_at_once():
         futures: dict[Future[dict[str, Any]], int] = {}
         done: dict[int, dict[str, Any]] = {}
         upcoming = 0
@@ -102,6 +105,22 @@ def _side_by_side(
                 if not finished:
                     _tell(progress, number + len(done), len(jobs))
             yield from_json(done.pop(number))
+
+
+def _end_silently() -> None:
+    """Have Ctrl-C end a process that makes runs, without a word: the first one has it too, and tells of it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@contextmanager
+def _ended_at_once() -> Iterator[None]:
+    """Wait for no run that is under way when nobody wants it any more."""
+    try:
+        yield
+    except BaseException:
+        for process in multiprocessing.active_children():
+            process.terminate()
+        raise
 
 
 def _tell(progress: Progress, done: int, of: int) -> None:

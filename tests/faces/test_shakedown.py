@@ -1,6 +1,10 @@
 """Many runs: how far they are, where recordings go, what is shown, and which are refused."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -112,3 +116,17 @@ def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):
     write(NEVER, lasts="2s")
     assert rvsim("shakedown", "t.toml", "--record", "r.log")[0] == 1
     assert not Path("rvsim-not-passed").exists()
+
+
+@pytest.mark.parametrize("send", [os.kill, os.killpg], ids=["one", "all"])
+def test_interrupting_runs_side_by_side_ends_all_of_them(write, send):
+    """At once and without a traceback, whether the terminal tells all processes, as with Ctrl-C, or only the first."""
+    name = write(SEEN, lasts="8000h")
+    command = [sys.executable, "-m", "rvsim", "shakedown", name, "--repeat", "2", "--processes", "2"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True) as process:
+        assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
+        send(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err) == (130, b"", b"rvsim: interrupted\n")
+    with pytest.raises(ProcessLookupError):
+        os.killpg(process.pid, 0)
