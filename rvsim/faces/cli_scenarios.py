@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from rvsim.errors import InputError
+from rvsim.errors import Exit, InputError
 from rvsim.faces import options
 from rvsim.faces.exits import ending
 
@@ -36,7 +36,12 @@ def add_to(app: typer.Typer) -> None:
 
 
 def shakedown(
-    scenarios: Annotated[list[str], typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")],
+    scenarios: Annotated[
+        list[str] | None, typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")
+    ] = None,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="Tell every key of a scenario, its faults and expectations; run nothing.")
+    ] = False,
     explain: Annotated[
         bool, typer.Option("--explain", help="Read the scenario back as sentences; run nothing.")
     ] = False,
@@ -61,6 +66,13 @@ def shakedown(
         from rvsim.shakedown.jobs import Job
 
         definitions = tuple(dbc or ())
+        if keys:
+            from rvsim.shakedown.keys import keys as every_key
+
+            print("\n".join(every_key()))
+            return Exit.GOOD
+        if not scenarios:
+            raise InputError("name a scenario; rvsim about names the shipped ones, --keys tells how one is written")
         if explain:
             return max(read_back(scenario, definitions) for scenario in scenarios)
         if not 1 <= repeat <= _SEEDS:

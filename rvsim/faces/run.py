@@ -66,7 +66,7 @@ class Run:
         """How far the run has come, in microseconds."""
         self._hearing = Hearing(self.watch, sink, recorder, every)
         self._unheard: list[Frame] = []
-        """Frames of virtual time that are heard together with those behind them, which takes half as long."""
+        """Frames of virtual time that are heard together with those behind them, which is faster."""
         self._tell: Callable[[LineEvent], None] = self._note
         self.bench = Bench(
             loaded.rig,

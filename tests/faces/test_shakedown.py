@@ -12,6 +12,7 @@ import pytest
 from rvsim.faces.progress import EVERY_S
 from rvsim.faces.shakedown import checked, place_of, run_all
 from rvsim.shakedown.jobs import Job
+from rvsim.shakedown.keys import keys
 
 SEEN = '[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'
 NEVER = SEEN.replace("seen", "never")
@@ -130,3 +131,12 @@ def test_interrupting_runs_side_by_side_ends_all_of_them(write, send):
     assert (process.returncode, out, err) == (130, b"", b"rvsim: interrupted\n")
     with pytest.raises(ProcessLookupError):
         os.killpg(process.pid, 0)
+
+
+def test_every_key_of_a_scenario_is_told(rvsim):
+    """Nothing is run; who names no scenario is told where to look."""
+    code, out, err = rvsim("shakedown", "--keys")
+    assert (code, out.splitlines(), err) == (0, list(keys()), "")
+    code, out, err = rvsim("shakedown")
+    assert (code, out) == (2, "")
+    assert "--keys tells how one is written" in err
