@@ -169,10 +169,13 @@ def test_what_a_verdict_on_a_bus_ends_with(rvsim):
     assert code == 1
     assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 0.4 s of simulated time\n")
     assert "interface: virtual" in err
+    assert "listen" not in err
     assert 'failures="1"' in Path("v.xml").read_text(encoding="utf-8")
     code, out, err = rvsim(*on_a_bus, "--junit", "no/v.xml")
     assert (code, out) == (2, "")
     assert err == "rvsim: --junit no/v.xml: there is no folder no; make it, or name another file\n"
+    code, _, err = rvsim(*on_a_bus[:-1], "roof fn")
+    assert (code, 'did you mean "roof fan"' in err) == (2, True)
     Path("t.toml").write_text(short.split("[[expect]]")[0], encoding="utf-8")
     code, _, err = rvsim(*on_a_bus)
     assert (code, "nothing is expected in it" in err) == (2, True)

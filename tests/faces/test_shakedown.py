@@ -104,6 +104,8 @@ def test_runs_that_repeat_have_seeds_from_the_first_on(write, rvsim):
     assert seeds("--seed", "0") == [0]
     assert seeds("--repeat", "3") == [1, 2, 3]
     assert seeds("--repeat", "2", "--seed", "7") == [7, 8]
+    most = rvsim("shakedown", "t.toml", "--repeat", "10000", "--record", "r.log")[2]
+    assert most == "rvsim: --record goes with one run: name one scenario, without --repeat\n"
 
 
 def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):

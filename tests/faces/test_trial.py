@@ -189,6 +189,8 @@ def test_values_that_cannot_be_used_are_that_runs_error(write):
     data = do(Job(name, {"seed": "many"}))
     assert not data["passed"]
     assert "seed" in data["error"]
+    assert (data["seed"], data["frames"], data["t"]) == (0, 0, 0.0)  # no seed is known, and nothing was run
+    assert do(Job(name, {"lasts": "long"}, 7))["seed"] == 7
 
 
 def test_where_recordings_are_kept():

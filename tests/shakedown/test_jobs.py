@@ -131,6 +131,12 @@ def test_values_are_laid_over_a_file():
     assert data == {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
 
 
+def test_only_the_weather_need_not_be_written_to_be_varied():
+    """Every scenario has one; nothing else is put into a file that has not got it."""
+    assert laid_over(file({}), {"weather.outdoor_c": -3}).data == {"weather": {"outdoor_c": -3}}
+    assert laid_over(file({}), {"seed": 5}).data == {"seed": 5}
+
+
 def test_a_place_that_is_not_there_is_told():
     """A line for each, with what a place looks like."""
     with pytest.raises(InputError) as refused:

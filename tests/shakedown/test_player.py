@@ -53,3 +53,12 @@ def test_a_step_that_waits_counts_once_for_each_crossing(vehicle):
     run.run(6)
     times = [round(frame.time / 1e6, 1) for frame in run.frames if frame.identifier == 0x18FF00F9]
     assert times == [1.0, 1.0, 4.0]
+
+
+def test_a_step_hides_no_mistake_of_the_fault_that_it_starts(vehicle):
+    """The fault's own line is told, and that alone."""
+    fault = {"fault": "no_data", "device": "heater", "message": "DM_R", "field": "spn", "name": "gone"}
+    with pytest.raises(InputError) as refused:
+        vehicle(fault=[fault], step=[{"at": "1s", "start": "gone"}, {"at": "2s", "stop": "gone"}])
+    (told,) = refused.value.problems
+    assert told.startswith("t.toml, fault 1 (no_data): no message is called DM_R")

@@ -36,7 +36,17 @@ def test_seen_so_many_times(case):
 
 @pytest.mark.parametrize(
     ("number", "said"),
-    [(2, "2nd"), (3, "3rd"), (11, "11th"), (12, "12th"), (13, "13th"), (21, "21st"), (22, "22nd"), (112, "112th")],
+    [
+        (2, "2nd"),
+        (3, "3rd"),
+        (11, "11th"),
+        (12, "12th"),
+        (13, "13th"),
+        (21, "21st"),
+        (22, "22nd"),
+        (111, "111th"),
+        (112, "112th"),
+    ],
 )
 def test_which_time_was_one_too_many(case, number, said):
     """As English counts: 11th to 13th are no 1st to 3rd."""
@@ -104,6 +114,14 @@ def test_every(case):
     assert case("every", **every).sensor(10, 20, 30, 40).end() == (50, "not seen for 20s after 40.000 s")
     assert case("every", **every).end(9) is None
     assert case("every", **every, **{"from": "20s", "until": "40s"}).sensor(30).end() is None
+
+
+def test_every_in_its_part(case):
+    """What is seen before it began counts for nothing, nor does anything but the sight in it."""
+    every = {"sight": {**FIELD, "above": 25.0}, "gap": "10s", "from": "20s"}
+    assert case("every", **every).sensor(19, celsius=30).end(31) == (30, "not seen for 11s from 20.000 s on")
+    assert case("every", **every).sensor(22, 26, celsius=20).end(31) == (30, "not seen for 11s from 20.000 s on")
+    assert case("every", **every).sensor(22, 29, celsius=30).end(31) is None
 
 
 def test_order(case):

@@ -30,6 +30,9 @@ def test_a_value_of_the_vehicle(case):
     assert go(18, 17.5, 20, **{"from": "2s"}) is None
     assert go(10, 12, 18.5, once=True) is None
     assert go(10, 17.25, 12, once=True) == (3, "never so by 3.000 s; the nearest was 17.25 °C")
+    between = {"once": True, "at_most": 20.0}
+    assert go(10, 21.5, 30, **between) == (3, "never so by 3.000 s; the nearest was 21.5 °C")
+    assert go(30, 21.5, 10, **between) == (3, "never so by 3.000 s; the nearest was 21.5 °C")
 
 
 def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
