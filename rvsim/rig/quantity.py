@@ -74,3 +74,8 @@ def _read(given: object) -> int:
 
 Duration = Annotated[int, BeforeValidator(_read)]
 """Written as text with a unit, kept as integer microseconds."""
+
+
+def moment(time: int) -> str:
+    """Write a time of a run, cut to milliseconds, so that nothing is shown later than it was."""
+    return f"{time // 1_000_000}.{time % 1_000_000 // 1000:03d} s"

@@ -3,7 +3,7 @@
 Knows: the order in which a person reads it. Does not know how any of it acts.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from rvsim.rig.quantity import spoken
 from rvsim.shakedown import fault_plans as plans
@@ -29,27 +29,34 @@ def explained(loaded: LoadedScenario) -> Iterator[str]:
     if not scenario.bench_acknowledges:
         yield "The bench acknowledges nothing: only the devices do."
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
-    yield from _listed("What goes wrong", (f"{_fault(fault)}, {fault.when}" for fault in scenario.faults))
-    yield from _listed("What is done", (step.sentence for step in _in_order(scenario.steps)))
-    yield from _listed("What is expected", (one.told for one in scenario.expectations))
+    yield from _listed("What goes wrong", enumerate((f"{_fault(one)}, {one.when}" for one in scenario.faults), 1))
+    yield from _listed("What is done", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
+    yield from _listed("What is expected", enumerate((one.told for one in scenario.expectations), 1))
 
 
-def _listed(head: str, lines: Iterator[str]) -> Iterator[str]:
-    for number, line in enumerate(lines, start=1):
-        if number == 1:
-            yield f"{head}:"
-        yield f"  {number}. {line}"
+def _listed(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:
+    """List lines with their numbers, by which mistakes and verdicts name them too."""
+    numbered = [f"  {number}. {line}" for number, line in lines]
+    if numbered:
+        yield f"{head}:"
+    yield from numbered
 
 
-def _in_order(steps: tuple[StepPlan, ...]) -> list[StepPlan]:
-    """Return steps by the time at which they can first be due; those that wait for something come last."""
-    return sorted(steps, key=lambda step: step.since if step.every else step.at if step.at is not None else 1 << 62)
+def _in_order(steps: tuple[StepPlan, ...]) -> list[tuple[int, StepPlan]]:
+    """Return steps with their numbers by the time at which they can first be due; those that wait come last."""
+
+    def due(numbered: tuple[int, StepPlan]) -> int:
+        step = numbered[1]
+        return step.since if step.every else step.at if step.at is not None else 1 << 62
+
+    return sorted(enumerate(steps, 1), key=due)
 
 
 def _change(change: ChangePlan) -> str:
     if change.absent:
         return f"{change.device} is not there"
-    parts = [f"{key} {value}" for key in ("kind", "address") if (value := getattr(change, key)) is not None]
+    parts = [f"kind {change.kind}"] if change.kind is not None else []
+    parts += [f"address {change.address:02X} hex"] if change.address is not None else []
     parts += [f"functions {dict(change.functions)}"] if change.functions is not None else []
     parts += [f"settings {dict(change.settings)}"] if change.settings is not None else []
     return f"{change.device} has {', '.join(parts)}"

@@ -19,11 +19,6 @@ from rvsim.world.world import World
 SECOND = 1_000_000
 
 
-def moment(time: int) -> str:
-    """Write a time of the run, as flags do: cut to milliseconds, so that nothing is shown later than it was."""
-    return f"{time // SECOND}.{time % SECOND // 1000:03d} s"
-
-
 class Broken(NamedTuple):
     """Why an expectation is not met, and when that was known."""
 

@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 
 from rvsim.errors import InputError
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import moment, spoken
 from rvsim.shakedown.expect import Expectation, PresencePlan, WorldPlan
-from rvsim.shakedown.judge import Judge, moment
+from rvsim.shakedown.judge import Judge
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.sight import Spotter, spotters
 from rvsim.shakedown.sight_judges import SIGHT_JUDGES
@@ -104,10 +104,10 @@ class Jury:
 
     def frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has just heard, and what followed from it."""
+        self.frames += 1
         if not self._judges:
             return
         time, identifier, _ = frame
-        self.frames += 1
         if time >= self._next_end:
             self._close(time)
         self._last.append(frame)

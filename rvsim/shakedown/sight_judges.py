@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import moment, spoken
 from rvsim.shakedown.expect import (
     AnswerPlan,
     EveryPlan,
@@ -19,7 +19,7 @@ from rvsim.shakedown.expect import (
     SeenPlan,
     StaysPlan,
 )
-from rvsim.shakedown.judge import SECOND, Judge, moment
+from rvsim.shakedown.judge import SECOND, Judge
 from rvsim.shakedown.sight import Spotter
 from rvsim.wire.frame import Frame
 

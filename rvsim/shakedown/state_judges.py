@@ -6,13 +6,14 @@ Knows: when each kind is met or broken. Does not know where the values come from
 from collections.abc import Mapping
 from typing import Any
 
+from rvsim.rig.quantity import moment
 from rvsim.shakedown.expect import (
     FlagPlan,
     PresencePlan,
     WiresPlan,
     WorldPlan,
 )
-from rvsim.shakedown.judge import Judge, moment
+from rvsim.shakedown.judge import Judge
 from rvsim.shakedown.quantities import QUANTITIES
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence

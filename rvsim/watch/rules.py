@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import written
 from rvsim.rig.functions import by_dsa
+from rvsim.rig.quantity import moment
 from rvsim.watch.busyness import BUSY_WARNING
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.traffic import SECOND
@@ -121,10 +122,6 @@ class Rules:
         return FlagCleared(ended.time, flag)
 
 
-def _moment(time: int) -> str:
-    return f"{time // SECOND}.{time % SECOND // 1000:03d} s"
-
-
 def _span(length: int) -> str:
     return f"{length / SECOND:.1f} s"
 
@@ -134,7 +131,7 @@ def _gap(length: int | None) -> str:
 
 
 def _frame(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
-    return (f"{which} {frame} at {_moment(frame.time)}",) if frame is not None else ()
+    return (f"{which} {frame} at {moment(frame.time)}",) if frame is not None else ()
 
 
 def _silent(found: FellSilent) -> _Draft:
@@ -143,15 +140,15 @@ def _silent(found: FellSilent) -> _Draft:
         wanted = f", and that it is set to {' and '.join(found.functions)}" if found.functions else ""
         advice = f"see that it is fitted and powered: its fuse, its data plug, its drop{wanted}"
     else:
-        text = f"nothing heard for {_span(found.limit)}{_gap(found.gap)}; last at {_moment(found.last.time)}"
+        text = f"nothing heard for {_span(found.limit)}{_gap(found.gap)}; last at {moment(found.last.time)}"
         advice = "its power and fuse first, then its data plug, then its drop"
-    late = (f"{one.topic} late since {_moment(one.since)}" for one in found.late)
+    late = (f"{one.topic} late since {moment(one.since)}" for one in found.late)
     evidence = (*_frame(found.last, "last frame"), *late)
     return _Draft(Kind.SILENT_DEVICE, found.device, Severity.FAULT, text, advice, evidence)
 
 
 def _late(found: GapExceeded) -> _Draft:
-    text = f"{found.topic} not heard for {_span(found.limit)}{_gap(found.gap)}; last at {_moment(found.last.time)}"
+    text = f"{found.topic} not heard for {_span(found.limit)}{_gap(found.gap)}; last at {moment(found.last.time)}"
     advice = "its firmware or setting for this message; if more of its messages are late, its supply and its data plug"
     evidence = _frame(found.last, "last frame")
     return _Draft(Kind.LATE_MESSAGE, found.device, Severity.WARNING, text, advice, evidence)
@@ -160,7 +157,7 @@ def _late(found: GapExceeded) -> _Draft:
 def _quiet(found: BusFellQuiet) -> _Draft:
     text = (
         f"nothing from anyone for {_span(found.silence)}, where {found.median / SECOND:.3f} s between frames is usual; "
-        f"last at {_moment(found.last.time)}"
+        f"last at {moment(found.last.time)}"
     )
     advice = (
         "the supply of the bus and the adapter first; then, with the power off, both terminators: 60 ohm across the "
@@ -208,7 +205,7 @@ def _unacknowledged(found: NobodyAcknowledges) -> _Draft:
         "one node alone cannot send: is another one powered, with the same bit rate? if so, its two wires, which may "
         "be swapped, then its drop and its data plug"
     )
-    evidence = (f"identifier {found.identifier:08X}, first tried at {_moment(found.since)}",)
+    evidence = (f"identifier {found.identifier:08X}, first tried at {moment(found.since)}",)
     return _Draft(Kind.NO_ACKNOWLEDGE, found.device, Severity.FAULT, text, advice, evidence)
 
 
@@ -217,7 +214,7 @@ def _collided(found: FramesCollided) -> _Draft:
         f"{' and '.join(found.nodes)} sent one identifier with different data at once: both use address "
         f"{found.source:02X} hex, and each spoils the other's frame"
     )
-    evidence = (f"identifier {found.identifier:08X} at {_moment(found.time)}",)
+    evidence = (f"identifier {found.identifier:08X} at {moment(found.time)}",)
     return _Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, _ONE_ADDRESS, evidence)
 
 

@@ -143,3 +143,31 @@ def test_what_is_commanded_is_kept_within_limits(value, one, other):
     assert both == sorted((low, value, high))[1]
     assert plan.model_copy(update={"at_least": low}).bounded(value) == max(low, value)
     assert plan.model_copy(update={"at_most": high}).bounded(value) == min(high, value)
+
+
+@pytest.mark.parametrize("edge", [0, 255])
+def test_an_instance_is_a_byte(edge):
+    """In a message, in what is copied and in what is obeyed; a step further is refused."""
+
+    def settings(number):
+        copy = {"copy": "TANK_STATUS", "field": "relative_level", "instance": number}
+        message = {"message": "TANK_STATUS", "instance": number, "fields": {"relative_level": copy}}
+        answer = {"command": "DC_LOAD_COMMAND", "instance": number, "sets": {"instance": "TANK_STATUS.instance"}}
+        return {"message": [message]}, {"answer": [answer]}, {"message": [{**message, "instance": 1}]}
+
+    for whole in settings(edge):
+        OwnSettings.model_validate(whole)
+    for whole in settings(-1 if edge == 0 else 256):
+        with pytest.raises(ValueError, match="instance"):
+            OwnSettings.model_validate(whole)
+
+
+@pytest.mark.parametrize(("rate", "good"), [(1e-6, True), (9e-7, False), (1e9, True), (1.1e9, False)])
+def test_how_fast_a_field_moves_has_limits(rate, good):
+    """Slower than a millionth of its unit a second is no move, and faster than a thousand million no ramp."""
+    answer = {"command": "DC_LOAD_COMMAND", "sets": {"instance": "TANK_STATUS.instance"}, "per_second": rate}
+    if good:
+        OwnSettings.model_validate({"answer": [answer]})
+        return
+    with pytest.raises(ValueError, match="per_second"):
+        OwnSettings.model_validate({"answer": [answer]})

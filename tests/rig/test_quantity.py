@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
-from rvsim.rig.quantity import LONGEST_US, Duration, microseconds, shown, spoken
+from rvsim.rig.quantity import LONGEST_US, Duration, microseconds, moment, shown, spoken
 
 # Seconds in a unit: the SI brochure (BIPM), table 8, for min and h.
 SECONDS = {"ms": Fraction(1, 1000), "s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
@@ -146,3 +146,14 @@ def test_a_value_is_shown_short_and_safe(value, text):
 def test_a_longer_text_can_be_asked_for():
     """A path is cut later than other texts."""
     assert shown("x" * 60, 50) == f'"{"x" * 50}..."'
+
+
+def test_a_time_is_cut_to_milliseconds():
+    """What came a microsecond before a time is not shown at it."""
+    assert [moment(time) for time in (0, 999, 1000, 59_999_999, 3_600_000_000)] == [
+        "0.000 s",
+        "0.000 s",
+        "0.001 s",
+        "59.999 s",
+        "3600.000 s",
+    ]
