@@ -39,7 +39,10 @@ class SendPlan(Table):
     def __str__(self) -> str:
         if self.message is None:
             return f"{self.identifier} {self.data}".rstrip()
-        said = ", ".join(f"{name} {value}" for name, value in self.fields.items())
+        said = ", ".join(
+            f"{name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g}'}"
+            for name, value in self.fields.items()
+        )
         return f"{self.message}{f' with {said}' if said else ''}"
 
 

@@ -94,11 +94,11 @@ class _Answer(Judge):
         self.open: deque[int] = deque()
 
     def frame(self, time: int, frame: Frame, device: str) -> None:
-        if self._sees("sight", frame, device):
-            self._late(time)
+        answered = self._sees("sight", frame, device)
+        self._late(time)
+        if answered:
             self.open.clear()
         if self.covers(time) and self.spotters["to"].sees(frame, device):
-            self._late(time)
             self.open.append(time)
             self.asked += 1
 

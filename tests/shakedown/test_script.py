@@ -178,8 +178,8 @@ def test_a_step_starts_no_fault_that_is_not_there():
         ({"when": {"value": "cabin", "above": 3.0}, "stop": "x"}, 'when cabin is above 3: "x" ends'),
         (
             {"when": {"seen": {"device": "a"}}, "wait": "2s", "each_time": True, "send": TURN},
-            "2s after any frame of a is seen, each time: ROOF_FAN_COMMAND_1 with instance 1.0, system_status on, "
-            "fan_speed_setting 50.0 is sent",
+            "2s after any frame of a is seen, each time: ROOF_FAN_COMMAND_1 with instance 1, system status on, "
+            "fan speed setting 50 is sent",
         ),
     ],
 )

@@ -153,11 +153,16 @@ def test_each_question_needs_an_answer_in_time(case):
     )
 
 
-def test_that_an_answer_is_late_is_known_at_the_next_question(case):
-    """Not only at the end: what was on the bus is kept then."""
-    answer = {"to": SIGHT, "sight": {"message": "FURNACE_STATUS"}, "within": "2s"}
+def test_that_an_answer_is_late_is_known_at_the_next_frame(case):
+    """At the next question, or at what could be an answer and is none: what was on the bus is kept then."""
+    sight = {"message": "FURNACE_STATUS", "field": "heat_output_level", "above": 60.0}
+    answer = {"to": SIGHT, "sight": sight, "within": "2s"}
     assert case("answer", **answer).sensor(10, 20).told
     assert not case("answer", **answer).sensor(10, 12).told
+    assert case("answer", **answer).sensor(10).heater(13).told
+    assert not case("answer", **answer).sensor(10).heater(12).told
+    (late,) = case("answer", **answer).sensor(10).heater(12, 13).told
+    assert late.nearest.frame.time == 13 * SECOND
 
 
 def test_an_answer_that_is_due_after_its_part_is_left_open(case):
