@@ -100,7 +100,7 @@ def test_a_timeout_is_simulated(bus):
 def test_one_seed_one_run(bus):
     """The same frames; another seed gives others."""
     runs = []
-    for seed in (1, 1, 2):
+    for seed in (0, 0, 1):
         virtual = bus(seed=seed)
         messages = [virtual.recv(5) for _ in range(300)]
         runs.append([(one.timestamp, one.arbitration_id, bytes(one.data)) for one in messages])
