@@ -32,4 +32,4 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield from PROBLEMS
     yield f"shipped      {shipped.origin()}"
     yield f"interfaces   {', '.join(attached())}"
-    yield "Listening is the default; this version sends on virtual buses only."
+    yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."

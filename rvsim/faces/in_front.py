@@ -1,7 +1,7 @@
 """A scenario to its verdict in front of real devices: the rest is simulated, paced by the wall clock, on a bus.
 
 Knows: how a run and a port are put together. Does not know options' names. As long as nothing can be armed, only the
-bus inside this program and servers on this machine are sent to.
+bus inside this program and benches that are served on this machine are sent to.
 """
 
 import threading
@@ -37,8 +37,8 @@ def in_front(
     """
     if not (settings.virtual or _is_here(settings)):
         raise InputError(
-            f"{settings.interface}: this version sends on virtual buses and to servers on this machine only; use "
-            "--interface virtual, or socketcand with --adapter-option host=127.0.0.1"
+            f"{settings.interface}: this version sends on virtual buses and to benches served on this machine only; "
+            f"use --interface virtual, or socketcand with --channel {CHANNEL} --adapter-option host=127.0.0.1"
         )
     with Port(settings.interface, settings.channel, options=settings.options) as port:
         if record is None:
@@ -50,7 +50,9 @@ def in_front(
 
 
 def _is_here(settings: BusSettings) -> bool:
-    return settings.interface == "socketcand" and settings.options.get("host") in _LOOPBACK
+    """Tell whether it is a bench that is served here: other servers may have real buses, by names of their own."""
+    here = settings.options.get("host") in _LOOPBACK
+    return settings.interface == "socketcand" and here and settings.channel == CHANNEL
 
 
 def _judged(session: Session, port: Port, speed: float) -> Verdict:

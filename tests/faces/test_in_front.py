@@ -72,11 +72,15 @@ def test_a_device_that_stands_in(trial, there):
     [
         ("socketcand", ["host=192.0.2.1", "port=29536"]),
         ("socketcand", ["host=127.0.0.1.example", "port=29536"]),
+        ("socketcand", ["host=127.0.0.1", "port=29536"]),
         ("slcan", []),
     ],
 )
 def test_nothing_is_sent_elsewhere(trial, interface, options):
-    """Only the virtual bus and servers on this machine, until something can be armed."""
+    """Only the virtual bus and benches served on this machine, until something can be armed.
+
+    A server of this machine that has another name for its bus may have a real one.
+    """
     other = resolve(interface, "x", None, options, listening=False)
     with pytest.raises(InputError, match="this version sends on virtual buses"):
         in_front(trial, other, [], None)
