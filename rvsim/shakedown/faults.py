@@ -86,16 +86,11 @@ class PowerLost:
 
     def __init__(self, devices: tuple[str, ...], takes: int | None = None) -> None:
         self._devices, self._takes = devices, takes
-        self._cut_off: list[Effect] = []
-        for device in devices:
-            self._cut_off += [Outward(device, gates.silence()), Inward(device, gates.silence())]
 
     def begin(self, bench: Bench) -> None:
         """Take the power away."""
-        for effect in self._cut_off:
-            effect.begin(bench)
         for device in self._devices:
-            bench.unplug(device)
+            bench.switch_off(device)
         if self._takes is not None:
             bench.plan(bench.now + self._takes, lambda: self._back(bench))
 
@@ -109,12 +104,8 @@ class PowerLost:
         return self._takes is not None
 
     def _back(self, bench: Bench) -> None:
-        for effect in self._cut_off:
-            effect.end(bench)
         for device in self._devices:
-            bench.plug_in(device)
-            if bench.is_plugged_in(device):
-                bench.make(device, _start_anew)
+            bench.switch_on(device)
 
 
 def _start_anew(device: Device) -> None:

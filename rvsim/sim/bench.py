@@ -100,7 +100,8 @@ class Bench:
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
-        self._taken_out: set[Device] = set()
+        self._gone: set[Device] = set()
+        """Devices that do nothing any more: without power, or taken out."""
         self.on_frame = on_frame
         """Takes each frame that went through; may be changed between two steps."""
         self._on_failure = on_failure
@@ -108,23 +109,24 @@ class Bench:
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
         """The wires; what is wrong with them is begun by ``spoil`` and ended by ``mend``."""
-        self._unplugged: Counter[str] = Counter()
+        self._switched_off: Counter[str] = Counter()
         self._spoilt: dict[Trouble, set[object]] = {}
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
         self.ears: dict[str, list[Gate]] = {}
         """What stands between the wires and the devices that have any, in this order."""
-        self.devices = [
-            self._put_in(plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site()) for plan in plans
-        ]
+        self._makers = {
+            plan.name: partial(self._put_in, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
+            for plan in plans
+        }
+        self._by_name = {name: make() for name, make in self._makers.items()}
         self._listeners: dict[int, list[Device]] = {}
         for device in self.devices:
             self.line.join(device, device.name)
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._listeners.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._calls, (device, device.start))
-        self._by_name = {device.name: device for device in self.devices}
 
     def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
@@ -138,6 +140,11 @@ class Bench:
                 f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be put '
                 f"in ({type(error).__name__}: {error}); mend that class"
             ) from error
+
+    @property
+    def devices(self) -> list[Device]:
+        """The simulated devices, in the rig's order; one that has lost its power since is another one."""
+        return list(self._by_name.values())
 
     def peek(self) -> int | None:
         """Return the time of the next thing that happens, in microseconds."""
@@ -161,24 +168,31 @@ class Bench:
         """Make a device do something now."""
         self._call((self._by_name[name], partial(do, self._by_name[name])))
 
-    def unplug(self, name: str) -> None:
-        """Take a device off the wires; what it has waiting is lost, and it does not babble there."""
-        self._unplugged[name] += 1
+    def switch_off(self, name: str) -> None:
+        """Take a device's power away: it sends, hears and does nothing any more, and forgets all that it was told."""
+        self._switched_off[name] += 1
+        device = self._by_name[name]
+        self._gone.add(device)
         for babble in self._babbles(name):
             self.line.troubles.end(babble)
-        self.line.leave(self._by_name[name])
+        self.line.leave(device)
+        with suppress(Exception):  # it may be broken already
+            device.leave()
+        self.world.set_load(name, 0.0)
 
-    def plug_in(self, name: str) -> None:
-        """Put a device onto the wires again, once it is plugged in as often as it was unplugged."""
-        self._unplugged[name] -= 1
-        if self._unplugged[name] <= 0 and self._by_name[name] not in self._taken_out:
-            self.line.join(self._by_name[name], name)
-            for babble in self._babbles(name):
-                self.line.troubles.begin(babble)
-
-    def is_plugged_in(self, name: str) -> bool:
-        """Tell whether a device is on the wires."""
-        return self._by_name[name] in self.line.nodes
+    def switch_on(self, name: str) -> None:
+        """Give a device its power back, once it is given as often as it was taken; it starts as new."""
+        self._switched_off[name] -= 1
+        if self._switched_off[name] > 0:
+            return
+        before, device = self._by_name[name], self._makers[name]()
+        self._by_name[name] = device
+        for hearing in self._listeners.values():
+            hearing[:] = [device if one is before else one for one in hearing]
+        self.line.join(device, name)
+        for babble in self._babbles(name):
+            self.line.troubles.begin(babble)
+        self._call((device, device.start))
 
     def spoil(self, trouble: Trouble, by: object) -> None:
         """Let something be wrong with the wires until all who want it so have mended it."""
@@ -208,7 +222,7 @@ class Bench:
     def _call(self, planned: tuple[Device, Callable[[], None]]) -> None:
         """Call into a device at the present time, then take what it wants to send and its timers."""
         device, call = planned
-        if device in self._taken_out:
+        if device in self._gone:
             return
         kernel = self.kernel
         device.now = now = kernel.now
@@ -285,10 +299,7 @@ class Bench:
             self._call((device, hear))
 
     def _take_out(self, device: Device, error: Exception) -> None:
-        self._taken_out.add(device)
-        self.unplug(device.name)
-        with suppress(Exception):  # it is broken already
-            device.leave()
+        self.switch_off(device.name)  # for good: nobody gives this power back
         failure = Failure(self.kernel.now, device.name, error)
         self.failures.append(failure)
         if self._on_failure is not None:

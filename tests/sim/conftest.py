@@ -2,9 +2,14 @@
 
 import pytest
 
+from rvsim.devices.registry import KINDS, settings_models
+from rvsim.rig.load import load_rig
+from rvsim.rig.vehicle import WeatherPlan
+from rvsim.sim.bench import Bench
 from rvsim.sim.kernel import Kernel
 from rvsim.sim.line import Line
 
+SECOND = 1_000_000
 BIT = 4  # microseconds at 250 kbit/s
 
 
@@ -101,3 +106,28 @@ def pair_class():
 def naive_bits():
     """Do what ``bits`` does within one test of many examples."""
     return lambda identifier, data: len(wire(identifier, data)) + 13
+
+
+@pytest.fixture
+def run(catalogue):
+    """Run the shipped vehicle: returns the bench and its frames."""
+
+    def go(seconds=60, seed=1, kinds=KINDS, gates=None, pieces=1, outdoor_c=-6.0, on_failure=None):
+        frames = []
+        rig = load_rig("ottersby", kinds=settings_models())
+        bench = Bench(
+            rig,
+            catalogue,
+            kinds,
+            weather=WeatherPlan(outdoor_c=outdoor_c),
+            seed=seed,
+            on_frame=frames.append,
+            on_failure=on_failure,
+        )
+        for device, own in (gates or {}).items():
+            bench.gates[device] += own
+        for piece in range(1, pieces + 1):
+            bench.run_until(seconds * SECOND * piece // pieces)
+        return bench, frames
+
+    return go

@@ -6,11 +6,9 @@ import pytest
 
 from rvsim.devices.ambient import AmbientSensor
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import KINDS
 from rvsim.errors import InputError
-from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
-from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench, Passed
 from rvsim.sim.wiring import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
@@ -37,31 +35,6 @@ the figures' last digits changes without the monitor alone. Grey and black tank 
 def catalogue(tmp_path_factory):
     """The shipped definitions."""
     return load(cache=tmp_path_factory.mktemp("cache"))
-
-
-@pytest.fixture
-def run(catalogue):
-    """Run the shipped vehicle: returns the bench and its frames."""
-
-    def go(seconds=60, seed=1, kinds=KINDS, gates=None, pieces=1, outdoor_c=-6.0, on_failure=None):
-        frames = []
-        rig = load_rig("ottersby", kinds=settings_models())
-        bench = Bench(
-            rig,
-            catalogue,
-            kinds,
-            weather=WeatherPlan(outdoor_c=outdoor_c),
-            seed=seed,
-            on_frame=frames.append,
-            on_failure=on_failure,
-        )
-        for device, own in (gates or {}).items():
-            bench.gates[device] += own
-        for piece in range(1, pieces + 1):
-            bench.run_until(seconds * SECOND * piece // pieces)
-        return bench, frames
-
-    return go
 
 
 def cut(time, identifier, data):
@@ -379,16 +352,3 @@ def test_what_is_planned_comes_before_what_happens_by_itself(run):
     bench.plan(0, lambda: bench.gates["heater"].append(cut))
     bench.run_until(SECOND)
     assert not [f for f in frames if f.identifier & 0xFF == 0x5E]
-
-
-def test_a_device_off_the_wires_loses_what_waits(run):
-    """Unplugged it sends nothing; plugged in again it does."""
-    bench, frames = run(5)
-    bench.unplug("heater")
-    bench.gates["heater"].append(cut)
-    bench.run_until(20 * SECOND)
-    assert not [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 5 * SECOND]
-    bench.gates["heater"].clear()
-    bench.plug_in("heater")
-    bench.run_until(40 * SECOND)
-    assert [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 20 * SECOND]

@@ -26,6 +26,12 @@ expect = "seen"
 sight = {HEAT}
 until = "20s"
 """
+SOMEBODY_SWITCHES_ON_4 = """
+[[step]]
+at = "40s"
+send = { message = "CIRCULATION_PUMP_COMMAND", fields = { instance = 4, output_status_command = "on" } }
+"""
+"""A pump with new firmware has lost what it was told, and obeys under its new instance."""
 NO_BED_SENSOR = """
 [[change]]
 device = "bed sensor"
@@ -235,7 +241,7 @@ grace = "2s"
         'device = "circulation pump"\ninstance = 4\nfrom = "30s"',
         no_heat_once('device = "circulation pump", message = "CIRCULATION_PUMP_STATUS", instance = 4', grace="20s"),
         ("19FFE344 01 01 C8", "unplanned-device of circulation pump", "speaks as circulation pump 4"),
-        more=HEATS,
+        more=HEATS + SOMEBODY_SWITCHES_ON_4,
     ),
     "shared_address": Proof(
         "goes by function and instance, never by the address that a frame comes from",
