@@ -238,8 +238,8 @@ class Device:
 
     @staticmethod
     def _is_of(planned: Broadcast, instance: int) -> bool:
-        first, data = planned.spec.fields[0], planned.build()
-        return not first.name.endswith("instance") or data is None or first.raw_in(data) == instance
+        field, data = planned.spec.instance, planned.build()
+        return field is None or data is None or field.raw_in(data) == instance
 
     def reset(self, *, faults: bool, reboot: bool) -> None:
         """Forget its faults, claim its address anew, or both."""

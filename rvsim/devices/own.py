@@ -9,7 +9,7 @@ from functools import partial
 from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role
-from rvsim.devices.own_check import codes, instance_field, instance_of, problems, spoken, targets
+from rvsim.devices.own_check import codes, instance_of, problems, spoken, targets
 from rvsim.devices.own_plan import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
 from rvsim.devices.own_sources import Constant, Copied, Moving, Profile, Source, said
 from rvsim.errors import InputError
@@ -175,7 +175,7 @@ class OwnDevice(Device):
 
 def _is_for(spec: MessageSpec, instance: int | None, data: bytes) -> bool:
     """Tell whether a frame is of an instance; of a message without instances each is."""
-    field = instance_field(spec)
+    field = spec.instance
     return instance is None or field is None or field.raw_in(data) == instance
 
 

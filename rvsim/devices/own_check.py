@@ -64,15 +64,9 @@ def problems(settings: OwnSettings, functions: Mapping[str, Sequence[int]], cata
 # Instances.
 
 
-def instance_field(spec: MessageSpec) -> FieldSpec | None:
-    """Return the field that says whose a message is: the first, where it is called so."""
-    first = spec.fields[0] if spec.fields else None
-    return first if first is not None and first.name.endswith("instance") else None
-
-
 def instance_of(plan: MessagePlan, spec: MessageSpec, functions: Mapping[str, Sequence[int]]) -> int | None:
     """Return the instance that a message is sent for; None where it has none, or nobody says which."""
-    field = instance_field(spec)
+    field = spec.instance
     if field is None:
         return None
     written = plan.fields.get(field.name)
@@ -94,7 +88,7 @@ def targets(answer: AnswerPlan, target: str, sent: Sequence[tuple[str, int | Non
 
 
 def _of_instance(plan: MessagePlan, spec: MessageSpec, instance: int | None, place: Place) -> Iterator[Problem]:
-    field = instance_field(spec)
+    field = spec.instance
     if field is None:
         if plan.instance is not None:
             yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
@@ -164,7 +158,7 @@ def _of_copy(plan: CopyPlan, field: FieldSpec | None, catalogue: Catalogue, plac
     spec = yield from _spec(catalogue, plan.copy_of, (*place, "copy"))
     if spec is not None:
         yield from _field(spec, plan.field, (*place, "field"))
-        if plan.instance is not None and instance_field(spec) is None:
+        if plan.instance is not None and spec.instance is None:
             yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
     known = [name for name, function in FUNCTIONS.items() if function.dsas]
     if plan.function is not None and plan.function not in known:
@@ -200,7 +194,7 @@ def _of_answer(
     answer: AnswerPlan, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
 ) -> Iterator[Problem]:
     spec = yield from _spec(catalogue, answer.command, (*place, "command"))
-    if spec is not None and answer.instance is not None and instance_field(spec) is None:
+    if spec is not None and answer.instance is not None and spec.instance is None:
         yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", answer.instance)
     for taken, target in answer.sets.items():
         there: Place = (*place, "sets", taken)

@@ -90,9 +90,9 @@ def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
 
 
 def instance_field(spec: MessageSpec) -> FieldSpec | None:
-    """Return the field that is the instance of a message: its first, so named, and standing in byte 0."""
-    first = spec.fields[0] if spec.fields else None
-    return first if first is not None and first.name.endswith("instance") and first.last_byte == 0 else None
+    """Return the field that tells a message's topics apart: that of its instance, where it stands in byte 0."""
+    field = spec.instance
+    return field if field is not None and field.last_byte == 0 else None
 
 
 _RIGHT_WHEN_SHORT = {0x0EA00: 3}

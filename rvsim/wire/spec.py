@@ -59,6 +59,12 @@ class MessageSpec:
         return {field.name: field for field in self.fields}
 
     @cached_property
+    def instance(self) -> FieldSpec | None:
+        """The field that says whose the message is: its first, where that is called so."""
+        first = self.fields[0] if self.fields else None
+        return first if first is not None and first.name.endswith("instance") else None
+
+    @cached_property
     def _decode_whole(self) -> Decode:
         return compile_decode(self.fields)
 
