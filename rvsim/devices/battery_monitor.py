@@ -44,7 +44,7 @@ class BatteryMonitor(DcSource):
         """Count each second; say the battery's state at the gaps."""
         super().begin()
         self.every(SECOND, self._count)
-        self.broadcast("DC_SOURCE_STATUS_3", self._dc_status_3)
+        self.speak_up("DC_SOURCE_STATUS_3", self._dc_status_3)
 
     def _count(self) -> None:
         amps = self.world.battery_amps
@@ -60,8 +60,6 @@ class BatteryMonitor(DcSource):
             self.world.battery_c,
         )
 
-    def _dc_status_3(self) -> bytes | None:
-        if self.is_quiet:
-            return None
+    def _dc_status_3(self) -> bytes:
         remaining = self._dc_3.by_name["capacity_remaining"]
         return self.speak(self._dc_3, capacity_remaining=remaining.measured(self._held_ah))

@@ -70,8 +70,12 @@ class DcSource(Device):
 
     def begin(self) -> None:
         """Say the battery's state at the gaps."""
-        self.broadcast("DC_SOURCE_STATUS_1", self._dc_status_1)
-        self.broadcast("DC_SOURCE_STATUS_2", self._dc_status_2)
+        self.speak_up("DC_SOURCE_STATUS_1", self._dc_status_1)
+        self.speak_up("DC_SOURCE_STATUS_2", self._dc_status_2)
+
+    def speak_up(self, message: str, build: Callable[[], bytes]) -> None:
+        """Send a DC source message at its gap, while nobody else speaks for the battery."""
+        self.broadcast(message, lambda: None if self.now < self._quiet_until else build())
 
     def _heed(self, data: bytes) -> None:
         """Keep quiet for a while if this was said with a higher priority; all of these messages begin alike."""
@@ -88,18 +92,11 @@ class DcSource(Device):
         known = fields["device_priority"].state(priority) is State.VALUE
         return known and priority is not None and instance == self.source and priority > self.priority
 
-    @property
-    def is_quiet(self) -> bool:
-        """Whether another speaks for the battery."""
-        return self.now < self._quiet_until
-
     def speak(self, spec: MessageSpec, **raws: int) -> bytes:
         """Return a DC source message with these values."""
         return spec.pack(instance=self.source, device_priority=self.priority, **raws)
 
-    def _dc_status_1(self) -> bytes | None:
-        if self.is_quiet:
-            return None
+    def _dc_status_1(self) -> bytes:
         fields, found = self._dc_1.by_name, self.sense()
         return self.speak(
             self._dc_1,
@@ -107,9 +104,7 @@ class DcSource(Device):
             dc_current=fields["dc_current"].measured(found.amps),
         )
 
-    def _dc_status_2(self) -> bytes | None:
-        if self.is_quiet:
-            return None
+    def _dc_status_2(self) -> bytes:
         fields, found = self._dc_2.by_name, self.sense()
         minutes, meaning = self._time_remaining(found)
         return self.speak(
