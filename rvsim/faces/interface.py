@@ -24,7 +24,7 @@ from typing import Any
 import can
 
 from rvsim.edge.port import INBOX
-from rvsim.errors import InputError, RvsimError
+from rvsim.errors import RvsimError
 from rvsim.faces.control import Control
 from rvsim.faces.run import Run
 from rvsim.faces.trial import Session, Trial
@@ -84,7 +84,7 @@ class SimulatedBus(can.BusABC):
             self.session = Session(trial, absent, self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
-            problems = error.problems if isinstance(error, InputError) else (str(error),)
+            problems = error.problems if isinstance(error, RvsimError) else (str(error),)
             raise can.CanInitializationError("; ".join(problems)) from None
         super().__init__(channel, can_filters)
         self._pace.begin()

@@ -63,8 +63,8 @@ class Trial:
 
         Args:
             record: where its frames are written in any case.
-            progress: tells how far it has come.
             keep: where its frames are written if it is not passed; where they cannot be, that is said and no more.
+            progress: tells how far it has come.
 
         Raises:
             InputError: expectations or faults name what is not there, or ``record`` cannot be written.
@@ -92,9 +92,9 @@ class Trial:
     def _judged(self, recorder: Writes | None, progress: Progress | None) -> Verdict:
         session = Session(self, recorder=recorder)
         lasts = self.loaded.scenario.lasts
-        for moment in range(_TOLD, lasts if progress is not None else 0, _TOLD):
-            session.run.until(moment)
-            if progress is not None:
+        if progress is not None:
+            for moment in range(_TOLD, lasts, _TOLD):
+                session.run.until(moment)
                 progress.tell(lambda: self.come_to(moment))  # noqa: B023 - it is called at once
         session.run.virtual(lasts)
         return session.verdict()
