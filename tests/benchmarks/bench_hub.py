@@ -64,7 +64,7 @@ def throughput(count=300_000):
     got, spent = [0], 0.0
     with Hub(("127.0.0.1", 0), nothing, time.monotonic) as hub:
         connection, thread = reader(hub.port, got)
-        time.sleep(2 * HELD_S)
+        time.sleep(2 * HELD_S)  # its frames are held for so long behind the handshake
         start = time.perf_counter()
         for begin in range(0, count, WAITING // 4):
             began = time.perf_counter()
@@ -72,9 +72,9 @@ def throughput(count=300_000):
                 hub.publish(FRAME)
             spent += time.perf_counter() - began
             while got[0] < (begin - WAITING // 4) * len(TEXT):  # as a bench that is paced does
-                time.sleep(0)
+                time.sleep(0)  # the hub's own thread and the reader's need the interpreter
         while got[0] < (count - hub.statistics.dropped) * len(TEXT):
-            time.sleep(0)
+            time.sleep(0)  # as above
         took = time.perf_counter() - start
         dropped = hub.statistics.dropped
         connection.shutdown(socket.SHUT_RDWR)

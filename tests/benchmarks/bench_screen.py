@@ -81,7 +81,7 @@ async def with_screen(catalogue, seconds: int) -> float:
                     sending += time.thread_time() - before
                     feed.settle(Watermark(0, sender.statistics.sent))
                     app.look()
-                    await asyncio.sleep(0)
+                    await asyncio.sleep(0)  # the screen draws in between
                     app.screen._compositor.render_strips()
             return time.process_time() - start - sending
 

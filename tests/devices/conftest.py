@@ -55,6 +55,18 @@ def catalogue(tmp_path_factory):
     return load(cache=tmp_path_factory.mktemp("cache"))
 
 
+@pytest.fixture(scope="module")
+def defined(tmp_path_factory):
+    """Load our definitions with those of a user: ``defined(text)``."""
+
+    def go(text):
+        folder = tmp_path_factory.mktemp("user")
+        (folder / "users.dbc").write_text(text, encoding="utf-8")
+        return load([folder / "users.dbc"], cache=folder)
+
+    return go
+
+
 @pytest.fixture
 def alone(catalogue) -> Callable[..., Alone]:
     """Put one device on a bench of its own: ``alone("heater", furnace=1, water_heater=1)``."""

@@ -8,7 +8,6 @@ from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.faces.trial import Trial
 from rvsim.shakedown.jobs import Job
-from rvsim.wire.database import load
 
 SECOND = 1_000_000
 AMBIENT, THERMOSTAT, LOAD, PUMP = 0x1FF9C, 0x1FFE2, 0x1FFBD, 0x1FFB3
@@ -33,11 +32,9 @@ LEVEL = {"command": "DC_LOAD_COMMAND", "sets": {"desired_operating_level": "DC_L
 
 
 @pytest.fixture(scope="module")
-def catalogue(tmp_path_factory):
+def catalogue(defined):
     """Our definitions and those of a user."""
-    folder = tmp_path_factory.mktemp("user")
-    (folder / "users.dbc").write_text(USERS, encoding="utf-8")
-    return load([folder / "users.dbc"], cache=folder)
+    return defined(USERS)
 
 
 @pytest.fixture

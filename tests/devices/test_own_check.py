@@ -6,7 +6,6 @@ import pytest
 
 from rvsim.devices.own_check import codes, problems, spoken
 from rvsim.devices.own_plan import OwnSettings
-from rvsim.wire.database import load
 from rvsim.wire.fields import FieldSpec, Special
 
 AMBIENT = {"message": "THERMOSTAT_AMBIENT_STATUS", "instance": 3}
@@ -24,11 +23,9 @@ BO_ 2583629822 SHORT_STATUS: 8 any
 
 
 @pytest.fixture(scope="module")
-def catalogue(tmp_path_factory):
+def catalogue(defined):
     """Our definitions and those of a user."""
-    folder = tmp_path_factory.mktemp("user")
-    (folder / "users.dbc").write_text(USERS, encoding="utf-8")
-    return load([folder / "users.dbc"], cache=folder)
+    return defined(USERS)
 
 
 @pytest.fixture
