@@ -26,10 +26,32 @@ FLAG_KINDS = (
     "reported-fault",
     "bus-busy",
     "no-acknowledge",
+    "shared-instance",
+    "two-commanders",
+    "ignored-command",
+    "stuck-value",
+    "cannot-claim",
+    "shared-name",
+    "no-address",
+    "failed-transfer",
+    "restarted",
+    "bus-errors",
+    "replaced-device",
+    "log-out-of-order",
 )
 """The kinds of flag that a rig can accept."""
-ABOUT_A_FIELD = ("bad-value", "no-data")
-ABOUT_A_MESSAGE = (*ABOUT_A_FIELD, "late-message", "wrong-length", "unknown-message", "reported-fault")
+ABOUT_A_FIELD = ("bad-value", "no-data", "stuck-value")
+ABOUT_A_MESSAGE = (
+    *ABOUT_A_FIELD,
+    "late-message",
+    "wrong-length",
+    "unknown-message",
+    "reported-fault",
+    "two-commanders",
+    "ignored-command",
+    "no-address",
+    "failed-transfer",
+)
 _DGN = re.compile(r"[0-3][0-9A-F]{4}", re.ASCII | re.IGNORECASE)
 
 

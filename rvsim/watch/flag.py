@@ -35,6 +35,18 @@ class Kind(StrEnum):
     REPORTED_FAULT = "reported-fault"
     BUS_BUSY = "bus-busy"
     NO_ACKNOWLEDGE = "no-acknowledge"
+    SHARED_INSTANCE = "shared-instance"
+    TWO_COMMANDERS = "two-commanders"
+    IGNORED_COMMAND = "ignored-command"
+    STUCK_VALUE = "stuck-value"
+    CANNOT_CLAIM = "cannot-claim"
+    SHARED_NAME = "shared-name"
+    NO_ADDRESS = "no-address"
+    FAILED_TRANSFER = "failed-transfer"
+    RESTARTED = "restarted"
+    BUS_ERRORS = "bus-errors"
+    REPLACED_DEVICE = "replaced-device"
+    LOG_OUT_OF_ORDER = "log-out-of-order"
 
 
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}
@@ -74,6 +86,10 @@ class Flag:
         """The number in the brackets of its severity: ``(n)`` notice, ``<n>`` warning, ``[n]`` fault."""
         brackets = _BRACKETS[self.severity]
         return f"{brackets[0]}{self.number}{brackets[1]}"
+
+    def renewed(self, severity: Severity, text: str, advice: str, evidence: tuple[str, ...]) -> "Flag":
+        """Return the same flag with the words and figures of a later moment."""
+        return replace(self, severity=severity, text=text, advice=advice, evidence=evidence)
 
     def cleared(self, time: int) -> "Flag":
         """Return the same flag, cleared at ``time``."""

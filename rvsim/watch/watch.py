@@ -165,13 +165,13 @@ class Watch:
 
     @property
     def flags(self) -> tuple[Flag, ...]:
-        """The flags that stand, by number."""
-        return self._rules.standing
+        """The flags that stand, by number, with their figures as they are now."""
+        return self._rules.standing(self._now)
 
     @property
     def everything(self) -> tuple[Flag, ...]:
         """Every flag that was raised so far, by number; a cleared one has ``until``."""
-        return self._rules.everything
+        return self._rules.everything(self._now)
 
     @property
     def accepted(self) -> Mapping[tuple[Kind, str], int]:

@@ -84,7 +84,7 @@ def test_words_are_on_one_line(key):
 
 
 def test_only_what_is_about_a_field_takes_one():
-    """Two kinds; six are about a message, and the others about a device or the bus."""
+    """Three kinds; eleven are about a message, and the others about a device or the bus."""
 
     def taken(**given):
         found = set()
@@ -96,9 +96,10 @@ def test_only_what_is_about_a_field_takes_one():
             found.add(flag)
         return found
 
-    assert taken(message="A", field="b") == {"bad-value", "no-data"}
+    assert taken(message="A", field="b") == {"bad-value", "no-data", "stuck-value"}
     assert taken(message="A") == {
-        "bad-value", "no-data", "late-message", "wrong-length", "unknown-message", "reported-fault",
+        "bad-value", "no-data", "stuck-value", "late-message", "wrong-length", "unknown-message", "reported-fault",
+        "two-commanders", "ignored-command", "no-address", "failed-transfer",
     }  # fmt: skip
     assert taken() == set(FLAG_KINDS)
 

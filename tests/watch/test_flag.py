@@ -42,6 +42,18 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "reported-fault",
         "bus-busy",
         "no-acknowledge",
+        "shared-instance",
+        "two-commanders",
+        "ignored-command",
+        "stuck-value",
+        "cannot-claim",
+        "shared-name",
+        "no-address",
+        "failed-transfer",
+        "restarted",
+        "bus-errors",
+        "replaced-device",
+        "log-out-of-order",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

@@ -228,7 +228,7 @@ def test_a_planned_device_that_is_never_heard_is_silent(bus):
     made.until(116)
     assert made.presence == [(115.0, "sensor", "silent")]
     assert made.flags == [(115.0, "raised", "silent-device", "sensor")]
-    assert made.watch.flags[0].text == "not heard at all for 15.0 s, due every 5 s"
+    assert made.watch.flags[0].text == "not heard at all for 16.0 s (limit 15.0 s), due every 5 s"
     assert "ambient sensor 1" in made.watch.flags[0].advice
     made.say(120, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1)
     assert made.presence[1:] == [(120.0, "sensor", "present")]

@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.flag import FlagCleared, FlagRaised
-from rvsim.watch.rules import KEPT, Rules
+from rvsim.watch.rules import MAX_CLEARED_FLAGS, Rules
 from rvsim.watch.transitions import (
     AddressShared,
     BusFellQuiet,
@@ -182,10 +182,10 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
     assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
     assert (cleared.time, cleared.flag.until) == (60 * SECOND, 60 * SECOND)
     assert rules.take(Ended(61 * SECOND, SILENT.cause)) is None
-    assert rules.standing == (second.flag,)
-    assert rules.everything == (cleared.flag, second.flag)
+    assert rules.standing(0) == (second.flag,)
+    assert rules.everything(0) == (cleared.flag, second.flag)
     assert rules.take(SILENT).flag.number == 3
-    assert [flag.number for flag in rules.standing] == [2, 3]
+    assert [flag.number for flag in rules.standing(0)] == [2, 3]
 
 
 def test_the_end_of_what_never_began_changes_nothing():
@@ -196,13 +196,13 @@ def test_the_end_of_what_never_began_changes_nothing():
 def test_cleared_flags_are_kept_in_bounds():
     """However often a cause comes and goes, a bounded number of cleared flags is remembered, the newest ones."""
     rules = Rules()
-    for n in range(KEPT + 50):
+    for n in range(MAX_CLEARED_FLAGS + 50):
         found = FellSilent(n, n, "heater", (), None, 15_000_000, None)
         rules.take(found)
         rules.take(Ended(n, found.cause))
-    assert len(rules.everything) == KEPT
-    assert [rules.everything[0].number, rules.everything[-1].number] == [51, KEPT + 50]
-    assert rules.standing == ()
+    assert len(rules.everything(0)) == MAX_CLEARED_FLAGS
+    assert [rules.everything(0)[0].number, rules.everything(0)[-1].number] == [51, MAX_CLEARED_FLAGS + 50]
+    assert rules.standing(0) == ()
 
 
 def test_another_unit_than_the_planned_one():
@@ -266,8 +266,8 @@ def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     assert [rules.take(SILENT), rules.accepted.total()] == [None, 2]
     assert rules.take(LATE).flag.number == 1
     assert rules.take(SILENT._replace(device="roof fan")).flag.number == 2
-    assert rules.everything == rules.standing
-    assert len(rules.standing) == 2
+    assert rules.everything(0) == rules.standing(0)
+    assert len(rules.standing(0)) == 2
 
 
 def test_an_accepted_silence_is_no_accepted_absence():
@@ -285,3 +285,32 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
     cleared = rules.take(Ended(99 * SECOND, SILENT.cause)).flag
     assert cleared.silence == 99 * SECOND - SILENT.last.time
     assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)
+
+
+def test_a_standing_flag_is_told_in_the_present():
+    """What stays away is told with the time that has gone by and its limit; the flag that was raised stays as it was."""
+    rules = Rules()
+    raised = rules.take(SILENT).flag
+    (now,) = rules.standing(51_000_000)
+    assert now.text == "nothing heard for 31.2 s (limit 15.0 s), due every 5 s; last at 19.812 s"
+    assert (now.number, now.since, raised.text[:24]) == (1, SILENT.since, "nothing heard for 15.0 s")
+    never = SILENT._replace(device="sensor", last=None)
+    rules.take(never)
+    assert rules.standing(51_000_000)[1].text == "not heard at all for 31.0 s (limit 15.0 s), due every 5 s"
+    rules.take(LATE)
+    assert "not heard for 31.2 s (limit 2.0 s)" in rules.everything(51_000_000)[2].text
+    quiet = BusFellQuiet(40 * SECOND, 40 * SECOND, 1_500_000, SECOND, 100_000, 2, FRAME._replace(time=38_500_000))
+    rules.take(quiet)
+    assert "nothing from anyone for 12.5 s" in rules.standing(51_000_000)[3].text
+    assert rules.take(Ended(60 * SECOND, SILENT.cause)).flag.text == raised.text
+
+
+def test_a_problem_that_is_told_again_renews_its_flag():
+    """The words are those of the last time; number and beginning stay, and it is no event."""
+    rules = Rules()
+    rules.take(LATE)
+    assert rules.take(LATE._replace(gap=SECOND)) is None
+    (flag,) = rules.standing(0)
+    assert (flag.number, flag.since) == (1, LATE.since)
+    assert "due every 1 s" in flag.text
+    assert "due every 1 s" in rules.take(Ended(60 * SECOND, LATE.cause)).flag.text

@@ -1,0 +1,56 @@
+"""Flags about what a field says.
+
+Knows: how a reading is told with its limits and the origin of its layout. Does not know limits.
+"""
+
+from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
+from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.transitions import DataLost, Limits, RangeLeft
+from rvsim.wire.fields import Origin, Reading
+
+_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
+
+
+def _origin(reading: Reading) -> str:
+    """Say where the layout rests on memory, so that the definition may be what is wrong."""
+    return _DOUBT.get(reading.field.origin, "")
+
+
+def _between(limits: Limits | None, reading: Reading) -> str:
+    if limits is None:
+        return ""
+    return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
+
+
+def _bad(found: RangeLeft) -> Draft:
+    reading = found.reading
+    text = f"{found.topic} {reading.field.title} {reading.brief}{_between(found.limits, reading)}{_origin(reading)}"
+    advice = "the sensor, its wire and its plug; compare with another reading of the same thing"
+    return Draft(
+        Kind.BAD_VALUE,
+        found.device,
+        Severity.WARNING,
+        text,
+        advice,
+        frame_line(found.last),
+        found.topic,
+        reading.field.name,
+    )
+
+
+def _no_data(found: DataLost) -> Draft:
+    title = f"{found.topic} {found.reading.field.title}"
+    if found.before is not None:
+        text = f"{title} turned to no data; it had said {found.before.brief}"
+    else:
+        text = f"{title} says no data, and the rig requires a value"
+    advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"
+    text += _origin(found.reading)
+    field = found.reading.field.name
+    return Draft(Kind.NO_DATA, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic, field)
+
+
+DRAFTS: Drafts = {
+    RangeLeft: _bad,
+    DataLost: _no_data,
+}

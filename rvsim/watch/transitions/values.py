@@ -1,0 +1,77 @@
+"""What a field says: it changed, it cannot be, it went away.
+
+Knows: readings and the limits within which they are believed. Does not know how that was found.
+"""
+
+from typing import NamedTuple
+
+from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.wire.fields import Reading
+from rvsim.wire.frame import Frame
+from rvsim.wire.spec import MessageSpec
+
+
+class Limits(NamedTuple):
+    """Between which values a field is believed, in its unit, and who says so."""
+
+    low: float
+    high: float
+    origin: str
+
+
+class ReadingChanged(NamedTuple):
+    """A field says something else than in the frame before it; ``previous`` is None at first sight.
+
+    ``dsa`` stands in a heartbeat instead of an instance: each function of a node has its own.
+    """
+
+    time: int
+    device: str
+    source: int
+    spec: MessageSpec
+    instance: int | None
+    reading: Reading
+    previous: Reading | None
+    dsa: int | None = None
+
+
+class RangeLeft(NamedTuple):
+    """A field says "out of range", or a value outside ``limits``."""
+
+    time: int
+    device: str
+    topic: Topic
+    reading: Reading
+    limits: Limits | None
+    last: Frame
+
+    @property
+    def cause(self) -> Cause:
+        """One for each field of a topic."""
+        return RangeLeft, self.topic, self.reading.field.name
+
+    @property
+    def since(self) -> int:
+        """The frame's time."""
+        return self.time
+
+
+class DataLost(NamedTuple):
+    """A field turned to no data; ``before`` is the last value, None for one that the rig requires and never came."""
+
+    time: int
+    device: str
+    topic: Topic
+    reading: Reading
+    before: Reading | None
+    last: Frame
+
+    @property
+    def cause(self) -> Cause:
+        """One for each field of a topic."""
+        return DataLost, self.topic, self.reading.field.name
+
+    @property
+    def since(self) -> int:
+        """The frame's time."""
+        return self.time
