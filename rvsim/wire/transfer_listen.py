@@ -34,9 +34,8 @@ MOST = 64
 
 
 PATIENCE_US = RESPONSE_US
-"""So much longer than the two nodes themselves does the listener wait between them: what they do at the end of their own
-waits, asking again above all, is then heard as a part of the same message. Tr of SAE J1939-21; that it is used for this
-is our decision."""
+"""The listener waits so much longer than the two nodes themselves: what they do at the end of their own waits, asking
+again above all, is then heard as a part of the same message. Tr of SAE J1939-21; its use for this is our decision."""
 
 
 class Pair(NamedTuple):

@@ -77,8 +77,8 @@ class Reception:
     def packet(self, time: int, data: bytes) -> Outcome:
         """Take a packet; the last one brings the message and its acknowledgement.
 
-        One that came before with other bytes ends the session: which of the two is right cannot be told (reason 8 of SAE
-        J1939-21, a duplicate sequence number that cannot be made good, from memory).
+        One that came before with other bytes ends the session: which of the two is right cannot be told (reason 8 of
+        SAE J1939-21, a duplicate sequence number that cannot be made good, from memory).
         """
         number, missing, outcome = data[0], self.gathered.missing, nothing()
         self._ends = time + LIFE_US

@@ -14,7 +14,7 @@ STAYS = "00C0FFEE00000001"
 
 
 class Told:
-    """A device at 85 hex and the tool; ``sent`` is everything from 3 s or ``since`` on, as (seconds, identifier, bytes)."""
+    """A device at 85 hex and the tool; ``sent`` is everything since 3 s or ``since``, as (seconds, identifier, bytes)."""
 
     def __init__(self, alone, dynamic=True, name=CHOOSES, kind="ambient", since=3, **functions):
         plan = {"dynamic": dynamic, "claimed_name": name}
@@ -156,7 +156,7 @@ def test_one_that_never_had_an_address_begins_its_work_at_the_new_one(told):
 
 
 def test_it_may_come_to_the_device_alone(told):
-    """Request to send, clear to send, two packets; acknowledged from the old address before the claim of the new one."""
+    """Request to send, clear to send, two packets; acknowledged from the old address before the new one is claimed."""
     one = told()
     one.device.put(0x1CEC85F9, "10 09 00 02 FF D8 FE 00", wait=0.05)
     one.device.put(0x1CEB85F9, f"01 {one.name[:7].hex()}", wait=0.05)
@@ -174,7 +174,7 @@ def test_a_single_frame_of_that_number_is_none(told):
 
 
 def test_a_reboot_keeps_it_where_it_was_told_to_be(told):
-    """GENERAL_RESET, reboot: it claims the commanded address; only a loss of its power makes it forget (our decision)."""
+    """GENERAL_RESET, reboot: it claims the commanded address; only without power it forgets that (our decision)."""
     one = told().to_all()
     one.until(5).device.put(0x197F9AF9, "01 FF FF FF FF FF FF FF").until(8)
     assert one.claims() == ["18EEFF9A", "18EEFF9A"]
