@@ -2,7 +2,8 @@
 
 Knows: claim at start, 250 ms for objections, the contest by NAME, what a node does that lost one or is told to claim
 another address, and the answer to a request for claims. A NAME says by itself whether its node may choose an address
-(arbitrary address capable). Does not know time: the caller tells it in microseconds, sends what is returned, and calls ``expire`` at ``due``.
+(arbitrary address capable). Does not know time: the caller tells it in microseconds, sends what is returned, and calls
+``expire`` at ``due``.
 
 The rules are those of SAE J1939-81 from memory, where no other source is named. Moving downwards is RV-C's rule
 (rv-c.com/book/export/html/17); general J1939 nodes are seen to move upwards (can-j1939 2.0.12 test_ca.py).
