@@ -6,9 +6,9 @@ commanded address comes in packets. Does not know what a node has to say, nor wh
 """
 
 from collections.abc import Callable, Mapping
-from enum import IntEnum
 from typing import Protocol
 
+from rvsim.wire.acknowledgment import Code
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, AddressCommand, read_address_command
@@ -29,15 +29,6 @@ ACKNOWLEDGED_US = 5_000
 claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
 _REFUSED = frozenset({Kind.CROWDED, Kind.BUSY, Kind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
-
-
-class Code(IntEnum):
-    """What an acknowledgement says (SAE J1939-21)."""
-
-    DONE = 0
-    UNKNOWN = 1
-    DENIED = 2
-    BUSY = 3
 
 
 class Host(Protocol):

@@ -18,13 +18,14 @@ from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
+from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
 from rvsim.watch.pauses import Pauses
 from rvsim.watch.promise import promise
 from rvsim.watch.quiet import Quiet, QuietBus
-from rvsim.watch.reports import HEEDED, PACKETS, Reports
+from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
 from rvsim.watch.told import Decoded, Statistics, Told
@@ -87,7 +88,8 @@ class Watch:
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        self._reports = Reports(self._emit)
+        transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
+        self._reports = Reports(self._emit, transfers)
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
@@ -264,7 +266,7 @@ class Watch:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
-        if stream.reports and not self._reports.hear(part, spec):
+        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
             part.data, part.unheeded = None, False
         self._set_alarm()
 

@@ -14,7 +14,7 @@ STAYS = "00C0FFEE00000001"
 
 
 class Told:
-    """A device at 85 hex and the tool; ``sent`` is everything since 3 s or ``since``, as (seconds, identifier, bytes)."""
+    """A device at 85 hex and the tool; ``sent`` is everything from ``since`` on, as (seconds, identifier, bytes)."""
 
     def __init__(self, alone, dynamic=True, name=CHOOSES, kind="ambient", since=3, **functions):
         plan = {"dynamic": dynamic, "claimed_name": name}

@@ -12,6 +12,7 @@ from rvsim.watch.transitions.addresses import AddressShared, Stranger
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
+from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
 from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
 
@@ -36,8 +37,10 @@ __all__ = [
     "Problem",
     "RangeLeft",
     "ReadingChanged",
+    "RequestsRefused",
     "Stranger",
     "Topic",
+    "TransferFailed",
     "Transition",
     "WaitedTooLong",
 ]
