@@ -66,18 +66,18 @@ _REASONS: dict[int, str] = {
     Reason.RESOURCES: "it needs its resources for another task",
     Reason.TIMEOUT: "it waited for too long",
     Reason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
-    Reason.TOO_MANY_TRIES: "it asked for the same packet too often",
+    Reason.TOO_MANY_TRIES: "the same packet was asked for too often",
     Reason.UNEXPECTED_PACKET: "a packet came that it did not expect",
     Reason.BAD_SEQUENCE: "a packet was out of its order",
     Reason.DUPLICATE_SEQUENCE: "a packet number came twice",
     Reason.TOO_LONG: "the message is longer than 1785 bytes",
-    Reason.OTHER: "for a reason that the standard does not list",
+    Reason.OTHER: "one that the standard does not list",
 }
 
 
 def reason_text(reason: int) -> str:
-    """Say in words why whoever aborts a session does so; an unknown reason is named by its number."""
-    return _REASONS.get(reason, f"reason {reason}, which is reserved")
+    """Say in words why whoever aborts a session does so."""
+    return _REASONS.get(reason, "one that the standard reserves")
 
 
 class Announce(NamedTuple):

@@ -73,9 +73,8 @@ _REFUSED = {
 
 
 def _refused(found: RequestsRefused) -> Draft:
-    text = (
-        f"refuses {found.topic} to {found.asker}, {found.refusals} times in a row; the last time: {_REFUSED[found.code]}"
-    )
+    often = f"{found.refusals} times in a row"
+    text = f"refuses {found.topic} to {found.asker}, {often}; the last time: {_REFUSED[found.code]}"
     advice = {
         Code.UNKNOWN: f"which device has this message and instance, and set {found.asker} to ask that one",
         Code.DENIED: "its manual: it may want to be unlocked, or its maker's own tool",
