@@ -16,6 +16,7 @@ import pytest
 from rvsim.devices.registry import KINDS
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
+from rvsim.watch.watch import Watch
 from rvsim.wire.diagnostics import Trouble
 
 PATIENCE_S = 6
@@ -40,6 +41,7 @@ class Vehicle:
         self.started = time.monotonic()
         self.foreign: list[tuple[int, bytes]] = []
         self.heard: list[tuple[int, bytes]] = []
+        self.watch = Watch(catalogue)
         self.lose = lambda identifier, data: False
 
     @property
@@ -49,6 +51,7 @@ class Vehicle:
 
     def _send(self, frame):
         self.heard.append((frame.identifier, frame.data))
+        self.watch.hear(frame)
         if (frame.identifier, frame.data) in self.foreign:
             self.foreign.remove((frame.identifier, frame.data))
         else:
@@ -219,3 +222,22 @@ def test_a_packet_of_its_message_is_lost_and_it_never_sends_it_again(vehicle, st
     assert [data[0] for identifier, data in ours.heard if identifier == 0x1CEB5E90] == [1, 3]
     application.send_request(0, PRODUCT, HEATER)
     ours.until(lambda: of(received, PRODUCT))
+
+
+def test_its_broken_announcements_are_told(vehicle, stack):
+    """Packet 2 of each is lost: after the second the watch says so, and no more when one has come through."""
+    ours = vehicle()
+    application, _ = stack(ours)
+    ours.until(lambda: ours.address == HEATER)
+    ours.lose = lambda identifier, data: identifier == 0x1CEBFF90 and data[0] == 2
+    for turn in (1, 2):
+        assert application.send_pgn(0, 0xFE, 0xB0, 6, [0] * 20)
+        ours.until(lambda turn=turn: sum(frame[0] == 0x1CEBFF90 and frame[1][0] == 3 for frame in ours.heard) == turn)
+        assert len(ours.watch.flags) == turn - 1
+        ours.until(lambda: not application._ecu.j1939_dll._snd_buffer)
+    (flag,) = ours.watch.flags
+    assert (flag.kind, flag.subject) == ("failed-transfer", "address 90 hex")
+    assert flag.text == "DGN 0FEB0 hex to all has failed 2 times; the last time a packet was left out"
+    ours.lose = lambda identifier, data: False
+    application.send_pgn(0, 0xFE, 0xB0, 6, [0] * 20)
+    ours.until(lambda: ours.watch.flags == ())

@@ -130,7 +130,8 @@ FAILURES = {
                   "address 44 hex aborted it, reason 8: a packet number came twice"),
     "unlisted reason": (lambda at: to_one(at, ("<", ABORT.format(250))), 0.01,
                         "reason 250: one that the standard does not list"),
-    "reserved reason": (lambda at: to_one(at, ("<", ABORT.format(77))), 0.01, "reason 77: one that the standard reserves"),
+    "reserved reason": (lambda at: to_one(at, ("<", ABORT.format(77))), 0.01,
+                        "reason 77: one that the standard reserves"),
     "breaks off, to one": (lambda at: to_one(at, ("<", CLEAR), (">", PACKETS[0])), 0.97, "nothing more of it came"),
     "other bytes, to one": (lambda at: to_one(at, ("<", CLEAR), (">", PACKETS[0]), (">", OTHER_BYTES)), 0.03,
                             "a packet came again with other bytes"),
@@ -434,7 +435,7 @@ def _as(one, swap):
 
 
 def test_of_many_senders_those_who_fail_are_told_and_nobody_else(catalogue, capsys):
-    """Five seeded hours, 32 senders each, 8 of whom fail at least twice: 40 hits of 40, no false alarm; log and live."""
+    """Five seeded hours, 32 senders each, 8 of whom fail at least twice: 40 of 40, no false alarm; log and live."""
     hits, false, missed = Counter(), Counter(), 0
     for seed in range(5):
         broken = set(random.Random(seed + 100).sample(range(0x60, 0x80), 8))
