@@ -12,13 +12,13 @@ from typing import Any
 from rvsim.faces.flags import account
 from rvsim.faces.marks import LEGEND, mark_of
 from rvsim.faces.noticed import in_short, noticed, times
+from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
 from rvsim.logs.columns import PairUse
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.watch.causes import Cause
 from rvsim.watch.flag import Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
@@ -44,7 +44,7 @@ def as_json(log: Log, found: Survey) -> str:
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
             "devices": [_device(source) for source in found.sources],
-            "causes": [_cause(cause) for cause in found.causes],
+            "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [
                 {
                     "flag": flag.number,
@@ -75,21 +75,6 @@ def _worst(use: PairUse) -> dict[str, Any]:
         "worst_second": use.worst.start / 1e6,
         "worst_second_by_source": shares,
         "room_percent": round(use.room_percent, 3),
-    }
-
-
-def _cause(cause: Cause) -> dict[str, Any]:
-    """Return a cause with the numbers of the flags that it explains, its own first."""
-    return {
-        "kind": cause.kind,
-        "subject": cause.subject,
-        "severity": str(cause.severity),
-        "text": cause.text,
-        "advice": cause.advice,
-        "evidence": list(cause.evidence),
-        "flags": [flag.number for flag in cause.flags],
-        "since": cause.since / 1e6,
-        "until": None if cause.until is None else cause.until / 1e6,
     }
 
 
