@@ -43,11 +43,9 @@ class Reports:
         Returns:
             Whether the same frame again could change nothing here.
         """
-        awaited = part.topic.dgn in part.node.awaited and self._transfers.heed(part)
-        return self._reported(part, spec) and not awaited
-
-    def _reported(self, part: Part, spec: MessageSpec | None) -> bool:
         frame, dgn = part.frame, part.topic.dgn
+        if dgn in part.node.awaited:
+            self._transfers.heed(part)
         if dgn in EXCHANGES:
             for message in self._transfers.observe(part):  # it ends with a packet of its sender
                 self._whole(message, part, frame)

@@ -26,10 +26,10 @@ class Told:
             (frame.time / 1e6, f"{frame.identifier:08X}", frame.data.hex(" ").upper())
         )
 
-    def to_all(self, address=NEW, name=None, more=b""):
+    def to_all(self, address=NEW, name=None, more=b"", dgn="D8 FE 00"):
         """Announce the commanded address, packets 50 ms apart."""
         data = (name or self.name) + bytes((address,)) + more
-        self.device.put(0x1CECFFF9, f"20 {len(data):02X} 00 02 FF D8 FE 00", wait=0.05)
+        self.device.put(0x1CECFFF9, f"20 {len(data):02X} 00 02 FF {dgn}", wait=0.05)
         for number in (1, 2):
             piece = data[7 * number - 7 : 7 * number].ljust(7, b"\xff")
             self.device.put(0x1CEBFFF9, f"{number:02X} {piece.hex()}", wait=0.05)
@@ -101,6 +101,7 @@ def test_it_is_obeyed_whatever_the_name_says_of_choosing(told):
         ("the address of all", {"address": 255}),
         ("ten bytes", {"more": b"\x9b"}),
         ("fourteen bytes", {"more": bytes(5)}),
+        ("another message of nine bytes", {"dgn": "D9 FE 00"}),
     ],
 )
 def test_what_does_not_concern_it_changes_nothing(told, case, order):

@@ -106,14 +106,12 @@ class Refusals:
             if refused.asked and (key.source, key.dgn) == (source, dgn) and _agree(key.instance, instance):
                 self._succeed(key, time)
 
-    def heed(self, part: Part) -> bool:
-        """Take in a frame of a DGN that is awaited of its node; return whether it is awaited any more."""
+    def heed(self, part: Part) -> None:
+        """Take in a frame of a DGN that is awaited of its node; note whether it still is."""
         source, dgn = part.topic.source, part.topic.dgn
         self.answer(source, dgn, part.topic.instance, part.frame.time)
-        waiting = any(refused.asked and key[::2] == (source, dgn) for key, refused in self._book.kinds.items())
-        if not waiting:
+        if not any(refused.asked and key[::2] == (source, dgn) for key, refused in self._book.kinds.items()):
             part.node.awaited.discard(dgn)
-        return waiting
 
     def _succeed(self, key: _Key, time: int) -> None:
         self._starts.succeed(key.source)

@@ -90,9 +90,9 @@ class Transfers:
             self._refusals.ask(parts, request)
         return []
 
-    def heed(self, part: Part) -> bool:
-        """Take a frame of a DGN that is awaited of its node; return whether it is awaited any more."""
-        return self._refusals.heed(part)
+    def heed(self, part: Part) -> None:
+        """Take a frame of a DGN that is awaited of its node."""
+        self._refusals.heed(part)
 
     # Long messages.
 

@@ -192,6 +192,9 @@ def test_the_instance_that_was_refused_has_to_come(seen):
     assert len(seen([*refused, ask(8, instance="01"), status(8.01, instance="02")]).flags) == 1
     assert len(seen([*refused, ask(8, instance="02"), status(8.01, instance="02")]).flags) == 2
     assert len(seen([*refused, ask(8), status(8.01, instance="02")]).flags) == 2
+    usual = [status(at + 0.5, instance=one) for at in range(30) for one in ("01", "02")]
+    turns = [*usual, *refused, ask(8, instance="02")]
+    assert seen(turns).flags == [(6.002, True), (8.5, False)]
 
 
 def test_a_positive_acknowledgement_ends_it(seen):

@@ -171,6 +171,17 @@ def test_since_is_when_the_wait_was_over(seen):
     assert found.told.evidence[1] == "frame 1CEBFF5E 02 2A 45 46 47 48 49 4A at 20.200 s"
 
 
+def test_each_wait_is_over_at_its_own_time(seen):
+    """A message that begins later and waits less, one that waits on when another is given up, without more frames."""
+    early = [*to_all(3, (), source=CHARGER), *to_one(5)]
+    late = [*to_one(10), frame(10.74, control(PANEL, HEATER), CLEAR), *to_all(10.76, (), source=CHARGER)]
+    found = seen([*early, *late])
+    assert [(flag.subject, flag.since) for _, _, flag in flags_of(found.events)] == [
+        ("address 4A hex", 11_510_000),
+        ("address 5E hex", 12_190_000),
+    ]
+
+
 def test_other_kinds_do_not_add_up(seen):
     """Another receiver, another sender, another message: each fails once."""
     another = "20 14 00 03 FF DA FE 00"
@@ -256,7 +267,7 @@ def test_a_claim_that_was_asked_for_is_no_start(seen, to):
     """Within 1.25 s after a request to it or to all; another request is none for claims."""
     asked = frame(4, 0x18EA0000 | to << 8 | PANEL, "00 EE 00")
     fail = [*to_all(5.6, (1,)), *to_all(8, (1,))]
-    assert len(seen([asked, claim(5.2), *fail]).flags) == 1
+    assert len(seen([asked, claim(5.25), *fail]).flags) == 1
     assert seen([asked, claim(5.3), *fail]).flags == []
     assert seen([frame(4, 0x18EA0000 | to << 8 | PANEL, "EB FE 00"), claim(5.2), *fail]).flags == []
     assert seen([frame(4, 0x18EA0000 | CHARGER << 8 | PANEL, "00 EE 00"), claim(5.2), *fail]).flags == []
