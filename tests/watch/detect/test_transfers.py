@@ -158,6 +158,36 @@ def test_the_second_failure_is_told_with_its_reason(seen, way):
     assert flag.advice
 
 
+@pytest.mark.parametrize(
+    ("ways", "advice"),
+    [
+        (["breaks off, to all", "announced only"], "its sender stops in the middle: its supply and its firmware"),
+        (
+            ["no answer", "breaks off, to one", "given up by its sender"],
+            "ask both for their address claim: is address 44",
+        ),
+        (["refused", "no room"], "one request at a time, when address 44 hex is done with others"),
+        (["size and packets do not fit"], "its firmware: it offers a message that cannot be sent like that"),
+        (["unlisted reason"], "its maker: the standard does not list"),
+        (
+            ["duplicate", "a packet left out, to all", "other bytes, to one"],
+            "packets are lost, or two messages are mixed",
+        ),
+    ],
+)
+def test_what_to_try_follows_from_how_it_failed(seen, ways, advice):
+    """Who is there, who is busy, what is mixed, and whose firmware it is."""
+    for way in ways:
+        fail = FAILURES[way][0]
+        assert seen([*fail(10), *fail(20)]).told.advice.startswith(advice), way
+
+
+def test_a_message_that_is_too_long_for_its_receiver_is_its_senders_affair(seen):
+    """Reason 9 (from memory): more than 1785 bytes."""
+    fail = [*to_one(5, ("<", ABORT.format(9))), *to_one(8, ("<", ABORT.format(9)))]
+    assert seen(fail).told.advice.startswith("its firmware")
+
+
 @pytest.mark.parametrize("way", FAILURES)
 def test_one_failure_is_let_pass(seen, way):
     """Just inside the limit: nothing is told."""
