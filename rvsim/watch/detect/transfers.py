@@ -100,13 +100,11 @@ class Transfers:
         events = self._long.hear(now, frame.identifier, frame.data)
         self._take(events, now, frame.time, frame.time, frame)
         self._last.pop(pair, None)
+        self._last[pair] = frame
+        if len(self._last) > _MAX_PAIRS:
+            del self._last[next(iter(self._last))]
         if self._long.open:
-            self._last[pair] = frame
-            if len(self._last) > _MAX_PAIRS:
-                del self._last[next(iter(self._last))]
             self._agenda.put(now + T1_US, self._waiting, 0, None)
-        else:
-            self._last.clear()
         return [event for event in events if isinstance(event, LongMessage)]
 
     def _take(self, events: list[Event], now: int, time: int, since: int, frame: Frame | None) -> None:
