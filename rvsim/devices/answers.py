@@ -86,10 +86,11 @@ class Answers:
         """Take a frame of one of these DGNs."""
         parts = split(identifier)
         own = self._host.address
-        if parts.dgn in (CONNECTION, PACKET):  # those to all count without an address too: it may be commanded to one
+        transport = parts.dgn in (CONNECTION, PACKET)
+        if parts.destination not in (own, GLOBAL) or (own is None and not transport):
+            return  # without an address it still hears what goes to all in packets: it may be commanded to one
+        if transport:
             self._take(self._long.hear(self._host.now, identifier, data))
-        elif own is None or parts.destination not in (own, GLOBAL):
-            return
         elif parts.dgn == self._request.dgn:
             self._asked(parts, data)
         elif parts.dgn == self._reset.dgn:
