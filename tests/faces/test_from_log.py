@@ -23,7 +23,7 @@ def recorded(rvsim):
 
 
 def test_a_recording_replayed_raises_the_flags_of_the_run(rvsim, recorded):
-    """Line by line the same readings, presences and flags, a fraction of a second apart: times are those of the log."""
+    """Line by line the same readings, presences, flags and causes, a fraction of a second apart: times are those of the log."""
     code, out, err = rvsim("replay", "quiet.jsonl", "--json", "--speed", "max", "--rig", "ottersby")
     lines = [json.loads(line) for line in out.splitlines()]
     assert (code, err) == (0, "")
@@ -31,7 +31,7 @@ def test_a_recording_replayed_raises_the_flags_of_the_run(rvsim, recorded):
 
     def events(of):
         return [
-            {key: value for key, value in line.items() if key not in ("t", "text", "evidence")}
+            {key: value for key, value in line.items() if key not in ("t", "text", "evidence", "since", "until")}
             for line in of
             if line["type"] in ("presence", "reading") or line.get("kind")
         ]
