@@ -23,8 +23,8 @@ class Function:
     """One function, by the name that rigs use.
 
     ``dsas`` are its default source addresses, the lowest first, which is the one that a device with several
-    reports (rv-c.com/node/518). ``origin`` and ``source`` say where the lowest comes from, and which of the others
-    are less sure. ``statuses`` and ``commands`` are message names. ``shared`` functions may have one instance in
+    reports (rv-c.com/node/518). ``origin`` says where the lowest comes from, ``others_origin`` where the others do,
+    and ``source`` tells both in words. ``statuses`` and ``commands`` are message names. ``shared`` functions may have one instance in
     several devices by design.
     """
 
@@ -37,11 +37,16 @@ class Function:
     source: str
     zero_allowed: bool = False
     shared: bool = False
+    others_origin: Origin = Origin.UNSURE
 
     @property
     def lowest_instance(self) -> int:
         """The lowest instance that is valid: 0 or 1."""
         return 0 if self.zero_allowed else 1
+
+    def origin_of(self, dsa: int) -> Origin:
+        """Return where one of its default source addresses comes from."""
+        return self.origin if dsa == self.dsas[0] else self.others_origin
 
 
 _NOT_ESTABLISHED = "no default source address is established"
@@ -73,6 +78,7 @@ _TABLE = (
         ("WATERHEATER_COMMAND",),
         Origin.MEMORY,
         "from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function(
         "roof_fan",
@@ -91,6 +97,7 @@ _TABLE = (
         ("CHARGER_COMMAND",),
         Origin.MEMORY,
         "from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function("battery_monitor", "battery monitor", (69,), (), (), Origin.PUBLISHED, "rv-c.com/node/527"),
     Function(
@@ -145,6 +152,7 @@ _TABLE = (
         ("INVERTER_COMMAND",),
         Origin.PUBLISHED,
         "66: an inverter/charger maker's manual; 67: from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function(
         "solar_controller",

@@ -5,10 +5,12 @@ go together. Does not know sessions. The byte layout is from memory but for the 
 test_ecu.py); the timers are those of can-j1939 2.0.12 j1939_21.py, which names SAE J1939-21 as their source.
 """
 
+from collections.abc import Mapping
 from enum import IntEnum
 from typing import NamedTuple
 
 from rvsim.wire import ident
+from rvsim.wire.fields import Origin
 
 CONNECTION = 0x0EC00
 """RV-C: INITIAL_PACKET; J1939: transport protocol, connection management."""
@@ -48,6 +50,21 @@ class Reason(IntEnum):
     TOO_MANY_TRIES = 5
     BAD_SEQUENCE = 7
     OTHER = 250
+
+
+ABORT_REASONS: Mapping[int, tuple[str, Origin]] = {
+    1: ("already in one or more connection managed sessions, cannot support another", Origin.PUBLISHED),
+    2: ("system resources were needed for another task, so the session was ended", Origin.PUBLISHED),
+    3: ("a timeout occurred", Origin.PUBLISHED),
+    4: ("clear to send received while data were being sent", Origin.PUBLISHED),
+    5: ("limit of requests to send again was reached", Origin.MEMORY),
+    6: ("unexpected data packet", Origin.MEMORY),
+    7: ("bad sequence number, and the software cannot recover", Origin.MEMORY),
+    8: ("duplicate sequence number, and the software cannot recover", Origin.MEMORY),
+    9: ("message is longer than 1785 bytes", Origin.UNSURE),
+    250: ("another reason, which is not in the list", Origin.MEMORY),
+}
+"""What the reasons of SAE J1939-21 mean, with the origin of each: can-j1939 2.0.12 j1939_21.py, or memory."""
 
 
 class Announce(NamedTuple):

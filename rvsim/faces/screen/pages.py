@@ -8,19 +8,20 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from rvsim.faces.flags import gathered, tags
+from rvsim.faces.marks import LEGEND, mark
 from rvsim.faces.screen.keys import hint, keys
 from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines
-from rvsim.faces.spell import ORIGIN_WORDS
+from rvsim.faces.spell_fields import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
-from rvsim.watch.saying import Rail
+from rvsim.watch.saying import Rail, Saying
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Told
-from rvsim.wire.fields import State
+from rvsim.wire.fields import State, weakest
 
 Row = Callable[[], Line]
 RAIL_WIDTH, TAGS_WIDTH = 34, 7
@@ -172,10 +173,15 @@ def _sentence(scene: Scene, device: Attendance) -> str:
         return "not in the rig" + (f"; speaks as {joined(device.functions)}" if device.functions else "")
     if device.state is None:
         return "not heard yet"
-    words = [w.sentence + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
+    words = [_words(w) + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
     said = "; ".join(word for word in words if word) or _counted(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return said + (f", next was due {ago(late)} ago" if late is not None else "")
+
+
+def _words(said: Saying) -> str:
+    """Return what a function says, with the mark of its weakest part."""
+    return said.sentence + mark((said.origin,)) if said.sentence else ""
 
 
 def _counted(scene: Scene, device: Attendance) -> str:
@@ -223,10 +229,11 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _messages(scene, device)]
     for title, words in sayings:
-        lines.append(((" ║ │    ", "dim"), (f"{title}: {words.sentence}", "plain")))
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {_words(words)}", "plain")))
         for of in words.rails:
             drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
-            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{of.reading.brief:>12}  {drawn}", "plain")))
+            number = of.reading.brief + mark((of.origin,))
+            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number:>12}  {drawn}", "plain")))
     if device.product is not None:
         lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}.", "plain")))
     if device.name is not None:
@@ -263,7 +270,7 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
-            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[reading.field.origin]}"
+            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[weakest(told.spec.origin, reading.origin)]}"
             lines.append(((text, style),))
     return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
 
@@ -282,7 +289,9 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     if told.spec is not None and told.spec.fields and chosen is not None:
         for text in opened(told.spec, told.frame.data, chosen):
             lines += wrapped(text, width, "      ", "        ")
-    elif scene.page is Page.TAPE:
+    if scene.page is Page.TAPE:
+        lines += wrapped(LEGEND, width, "      ", "      ", "dim")
+    if scene.page is Page.TAPE and chosen is None:
         lines.append(((f"      ← → opens a byte, n goes to the next of {len(scene.topics())} messages", "dim"),))
     return lines
 
@@ -333,9 +342,9 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
     flags = sorted(scene.watch.everything, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain("No flag so far.")]
     for flag in flags:
-        mark, style = tag(flag)
+        sign, style = tag(flag)
         until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
-        about = f"{mark} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
+        about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
         lines += wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
         lines += wrapped(flag.text, width, "    ", "    ")
         lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
@@ -349,7 +358,7 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
     lines: list[Line] = [(("Keys", "strong"),)]
     for key, does in keys(scene.mode):
         lines += wrapped(does, width, f"  {key:<10}", " " * 12)
-    return lines
+    return [*lines, plain(""), *wrapped(LEGEND, width, "  ", "  ", "dim")]
 
 
 def wire_lines(scene: Scene, width: int) -> list[Line]:

@@ -165,7 +165,8 @@ class Scene:
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
                 if said:
-                    words = saying(FUNCTIONS[name], said)
+                    numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
+                    words = saying(FUNCTIONS[name], said, numbers)
                     self._follow(device.device, instance, words.rails)
                     yield name, instance, words
 
@@ -276,6 +277,8 @@ def _first_value(told: Told, piece: int) -> Target | None:
     """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
     for part in pieces(told.spec, told.frame.data)[piece:]:
         for reading in part.readings:
-            if reading.state is State.VALUE and not reading.field.name.endswith("instance") and told.spec is not None:
-                return Target(told.spec.name, reading.field.name)
+            name = reading.field.name
+            is_number = reading.state is State.VALUE and not name.endswith("instance")
+            if is_number and told.spec is not None and name in told.spec.by_name:
+                return Target(told.spec.name, name)
     return None
