@@ -6,7 +6,7 @@ Knows: two signs and what they mean. Does not know where an origin comes from: i
 from collections.abc import Iterable
 
 from rvsim.rig.functions import by_dsa
-from rvsim.wire.fields import Origin, Reading, weakest
+from rvsim.wire.fields import Origin, weakest
 from rvsim.wire.spec import MessageSpec
 
 LEGEND = "Marked *: from memory; marked **: from memory, not sure."
@@ -40,6 +40,11 @@ def function_origins(spec: MessageSpec, dsa: int | None) -> tuple[Origin, ...]:
         return ()
     place = spec.by_name.get("dsa")
     return (function.origin_of(dsa), *(weakest(*place.grades[:2]) for _ in (place,) if place is not None))
+
+
+def topic_origins(spec: MessageSpec, instance: int | None, dsa: int | None) -> tuple[Origin, ...]:
+    """Return where it comes from what a reading is of: its message, its instance, its function."""
+    return (spec.origin, *function_origins(spec, dsa), *(instance_origins(spec) if instance is not None else ()))
 
 
 def instance_origins(spec: MessageSpec) -> tuple[Origin, ...]:

@@ -75,7 +75,7 @@ class JsonLines:
                     "message": event.spec.name,
                     "instance": event.instance,
                     **({} if event.dsa is None else {"dsa": event.dsa}),
-                    **reading_fields(event.reading, event.spec.origin, *topic_origins(event)),
+                    **reading_fields(event.reading, *topic_origins(event.spec, event.instance, event.dsa)),
                 }
             case PresenceChanged():
                 return {"type": "presence", "device": event.device, "source": event.source, "state": str(event.state)}

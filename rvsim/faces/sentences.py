@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO
 
-from rvsim.faces.marks import LEGEND, function_origins, instance_origins, mark
+from rvsim.faces.marks import LEGEND, mark, topic_origins
 from rvsim.rig.functions import by_command, by_dsa, by_status
 from rvsim.watch.watch import (
     Event,
@@ -85,8 +85,7 @@ class Sentences:
             news = {**known, **news}
         said, origins = _SPECIAL.get(first.spec.name, _listed)(news) if news else ("", [])
         if said:
-            origins += [first.spec.origin, *function_origins(first.spec, first.dsa)]
-            origins += instance_origins(first.spec) if first.instance is not None else ()
+            origins += topic_origins(first.spec, first.instance, first.dsa)
             self._say(first.time, f"{_speaker(first)}: {said}{mark(origins)}")
 
     def _is_news(self, event: ReadingChanged) -> bool:

@@ -180,7 +180,8 @@ def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, Row]]:
         if is_whole:
             first, last = held[0], held[-1]
             where = f"byte {first}" if first == last else f"bytes {first}-{last}"
-            yield 8 * first, Row(where, "", _free_text(data[first : last + 1].hex(" ").upper(), set(data[first : last + 1]) == {0xFF}))
+            part = data[first : last + 1]
+            yield 8 * first, Row(where, "", free_text(part.hex(" ").upper(), set(part) == {0xFF}))
         else:
             for byte in held:
                 yield from _free_bits(byte, free[byte], data[byte])
@@ -191,8 +192,10 @@ def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, Row]]:
         bits = list(run)
         if is_free:
             text = f"{held >> bits[0] & (1 << len(bits)) - 1:0{len(bits)}b}"
-            yield 8 * byte + bits[0], Row(f"byte {byte} {_bits_text(bits[0], len(bits))}", "", _free_text(text, "0" not in text))
+            where = f"byte {byte} {_bits_text(bits[0], len(bits))}"
+            yield 8 * byte + bits[0], Row(where, "", free_text(text, "0" not in text))
 
 
-def _free_text(held: str, is_filled: bool) -> str:
+def free_text(held: str, is_filled: bool) -> str:
+    """Say of bits that no field uses whether they are sent as the standard has it (rv-c.com/node/522)."""
     return "unused, filled with ones" if is_filled else f"unused, but not filled with ones: {held}"

@@ -270,7 +270,8 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
-            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[weakest(told.spec.origin, reading.origin)]}"
+            origin = ORIGIN_WORDS[weakest(told.spec.origin, reading.origin)]
+            text = f"  {reading.field.title:<30} {reading.brief:<22} {origin}"
             lines.append(((text, style),))
     return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from rvsim.faces.marks import mark
 from rvsim.faces.screen.lines import Line, Span
-from rvsim.faces.spell_fields import explanation, grades_text, limits_text, meaning
+from rvsim.faces.spell_fields import explanation, free_text, grades_text, limits_text, meaning
 from rvsim.faces.spell_meaning import spoken_text
 from rvsim.faces.spell_transport import PACKET_ORIGIN, payload_text, whole
 from rvsim.rig.functions import by_dsa
@@ -131,8 +131,7 @@ def opened(spec: MessageSpec, data: bytes, chosen: int) -> list[str]:
     if not piece.readings and spec.dgn == PACKET:
         return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
     if not piece.readings:
-        filled = set(piece.held) == {0xFF}
-        return [f"{piece.bytes_text}: unused, {'filled with ones' if filled else 'but not filled with ones'}."]
+        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.held) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
         lines.append(f"{piece.bytes_text} hex = {_split(piece)}")
