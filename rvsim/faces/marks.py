@@ -19,7 +19,9 @@ def mark(origins: Iterable[Origin]) -> str:
     return next((sign for origin, sign in _SIGNS if origin in found), "")
 
 
-def mark_of(spec: MessageSpec | None, dsa: int | None = None, has_instance: bool = False, has_part: bool = False) -> str:
+def mark_of(
+    spec: MessageSpec | None, dsa: int | None = None, has_instance: bool = False, has_part: bool = False
+) -> str:
     """Return the sign of a message as it is spoken of: by its name, and by what stands beside the name.
 
     Args:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any
 
 from rvsim.errors import InputError
-from rvsim.faces.spell_fields import ORIGIN_WORDS, Row, grades_text, rows, table, wrapped
+from rvsim.faces.spell_fields import ORIGIN_WORDS, SAY_NOTHING, Row, grades_text, rows, table, wrapped
 from rvsim.faces.spell_meaning import meaning_of
 from rvsim.faces.spell_transport import Meaning, whole
 from rvsim.logs.jsonl import SCHEMA, reading_fields
@@ -167,11 +167,12 @@ def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
 
 
 def _meaning(meaning: Meaning | None) -> Iterator[str]:
+    """Say what the frame means as a whole, how sure that is, and what does not fit."""
     if meaning is None:
         return
-    mark = f" ({ORIGIN_WORDS[meaning.origin]})" if meaning.origin is not Origin.PUBLISHED else ""
     for sentence in meaning.sentences:
-        yield from wrapped(sentence, "  ")
+        last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
+        yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
     for problem in meaning.problems:
         yield from wrapped(f"This does not fit: {problem}.", "  ")
 
@@ -180,8 +181,10 @@ def _meaning(meaning: Meaning | None) -> Iterator[str]:
 
 
 def _usual(spec: MessageSpec, data: bytes) -> str:
-    """Return the grades that most fields of the frame have, the first of those that equally many have."""
-    return Counter(grades_text(reading) for reading in spec.decode(data)).most_common(1)[0][0]
+    """Return the grades that most fields have of those that say something; the first where equally many have two."""
+    readings = spec.decode(data)
+    telling = [reading for reading in readings if reading.state not in SAY_NOTHING] or readings
+    return Counter(map(grades_text, telling)).most_common(1)[0][0]
 
 
 def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
@@ -190,8 +193,8 @@ def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
     if grades == {own}:
         yield from wrapped(f"Number and layout: {own}{source}.")
         return
-    but = " but for what is said behind them" if len(grades) > 1 else ""
-    yield from wrapped(f"Number: {own}{source}. Fields: {usual}{but}.")
+    which = "Fields without a note in brackets" if len(grades) > 1 else "Fields"
+    yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
 
 
 def _source(spec: MessageSpec) -> str:

@@ -22,7 +22,7 @@ STATE_WORDS = {
     State.OUT_OF_RANGE: "the sender says that its measurement is out of range",
 }
 """What a special code says, where the name of its state does not say it all."""
-_SAY_NOTHING = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
+SAY_NOTHING = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
 """States in which a comment about the number would explain a number that is not there."""
 WIDTH = 100
 """Columns at which explanations are wrapped; a row of a field may be longer, so that it can be searched for."""
@@ -83,7 +83,7 @@ def _each_note_once(found: Iterator[Row]) -> Iterator[Row]:
 
 def explanation(reading: Reading) -> str:
     """Return what the definition says of a field beside its value; nothing where the frame says nothing of it."""
-    return "" if reading.state in _SAY_NOTHING else reading.field.comment
+    return "" if reading.state in SAY_NOTHING else reading.field.comment
 
 
 def grades_text(reading: Reading) -> str:
@@ -138,8 +138,9 @@ def meaning(reading: Reading, data: bytes) -> str:
 
 def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
     """Return a field's bits as they stand in the frame, and whether they are hex digits."""
-    whole = not field.length % 8 and not field.low_bit
-    if not whole:
+    if field.length % 8 or field.low_bit:
+        if field.length > 8:
+            return f"{raw & field.all_ones:0{-(-field.length // 4)}X}", True
         return f"{raw & field.all_ones:0{field.length}b}", False
     held = data[field.first_byte : field.last_byte + 1].hex(" ").upper()
     if len(held) == 2 or field.big_endian:

@@ -4,14 +4,21 @@ Knows: which messages say more together than field by field. Does not know how a
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any, NamedTuple
 
 from rvsim.faces import spell_transport
 from rvsim.faces.spell_transport import Meaning, listed, named_dgn
 from rvsim.rig.functions import by_dsa
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.diagnostics import FAILURE_MODES, NO_FAULT_FMI, NO_FAULT_SPN, SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.diagnostics import (
+    FAILURE_MODES,
+    NO_FAULT_FMI,
+    NO_FAULT_SPN,
+    SPN_PARTS,
+    fault_in,
+    fault_origins,
+    fault_text,
+)
 from rvsim.wire.fields import Origin, Reading, weakest
 from rvsim.wire.ident import Identifier
 from rvsim.wire.spec import MessageSpec
@@ -33,14 +40,14 @@ def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Cat
 # Texts.
 
 
-def _product(parts: Identifier, data: bytes, _: Catalogue) -> Meaning:
+def _product(_: Identifier, data: bytes, __: Catalogue) -> Meaning:
     said = texts.read_product(data)
     told = [f"{title} {text!r}" for title, text in zip(_PRODUCT_PARTS, said, strict=True) if text]
     sentence = f"As text: {listed(told)}." if told else "As text it says nothing."
     return Meaning("product identification", texts.ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
 
 
-def _software(parts: Identifier, data: bytes, _: Catalogue) -> Meaning:
+def _software(_: Identifier, data: bytes, __: Catalogue) -> Meaning:
     said = texts.read_software(data)
     told = listed([repr(text) for text in said]) or "nothing"
     problems = _not_ended(data, 1)
@@ -52,7 +59,7 @@ def _software(parts: Identifier, data: bytes, _: Catalogue) -> Meaning:
 def spoken_text(spec: MessageSpec, data: bytes) -> tuple[str, list[Origin]] | None:
     """Return the texts of an identification and where their order comes from; None for other messages."""
     if spec.dgn == texts.PRODUCT_IDENTIFICATION:
-        return str(texts.read_product(data)), [texts.ORIGIN]
+        return f"product {texts.read_product(data)}", [texts.ORIGIN]
     if spec.dgn == texts.SOFTWARE_IDENTIFICATION:
         return f"software {', '.join(texts.read_software(data)) or 'not named'}", [texts.ORIGIN]
     return None
@@ -73,9 +80,15 @@ def _fault(readings: Mapping[str, Reading]) -> Meaning | None:
         return None
     spn, fmi = found
     dsa = readings["dsa"].raw if "dsa" in readings else None
-    reported = None if spn == NO_FAULT_SPN and fmi == NO_FAULT_FMI else {"spn": spn, "fmi": fmi, "fmi_text": FAILURE_MODES.get(fmi)}
+    reported = (
+        None
+        if spn == NO_FAULT_SPN and fmi == NO_FAULT_FMI
+        else {"spn": spn, "fmi": fmi, "fmi_text": FAILURE_MODES.get(fmi)}
+    )
     text = fault_text(spn, fmi)
-    sentences = [f"{text[0].upper()}{text[1:]}." if reported is None else f"{text[0].upper()}{text[1:]}, by SAE J1939-73."]
+    sentences = [
+        f"{text[0].upper()}{text[1:]}." if reported is None else f"{text[0].upper()}{text[1:]}, by SAE J1939-73."
+    ]
     function = None
     if dsa is not None:
         function = by_dsa(dsa)
@@ -92,7 +105,8 @@ def _function_text(dsa: int) -> str:
     function = by_dsa(dsa)
     if function is None:
         return f"It reports for no function that is known here (DSA {dsa})."
-    return f"It reports for the function with the DSA {dsa}: {function.title} ({function.source})."
+    source = f" ({function.source})" if not function.source.startswith("from memory") else ""
+    return f"It reports for the function with the DSA {dsa}: {function.title}{source}."
 
 
 # Numbers of other messages.

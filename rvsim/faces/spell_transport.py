@@ -90,6 +90,7 @@ _TITLES = {
     Abort: "Abort",
 }
 _FREE = slice(1, 5)
+_MOST_PACKETS = LONGEST // PAYLOAD
 
 
 def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
@@ -120,7 +121,7 @@ def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning 
     if isinstance(control, Abort) and control.reason in ABORT_REASONS:
         origins.append(ABORT_REASONS[control.reason][1])
     sentence = f"{_TITLES[type(control)]}: {_does(control, _who(parts.source), _who(parts.destination))}."
-    problems = tuple(_misfits(control, parts, data))
+    problems = tuple(_misfits(control, parts))
     return Meaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
 
 
@@ -136,11 +137,12 @@ def packet(parts: Identifier, data: bytes, _: Catalogue) -> Meaning | None:
     if len(data) != PAYLOAD + 1:
         problems.append(f"a packet has {PAYLOAD + 1} bytes, not {len(data)}")
     sentences: tuple[str, ...] = ()
-    if number:
+    if number and payload:
         first = PAYLOAD * (number - 1)
         sentences = (
-            f"Packet {number} of a long message from {_who(parts.source)} to {_who(parts.destination)}: its bytes from "
-            f"{first} on. Which message, the INITIAL_PACKET before it says; ones at the end may be filling.",
+            f"Packet {number} of a long message from {_who(parts.source)} to {_who(parts.destination)}: bytes {first} to "
+            f"{first + PAYLOAD - 1} of it.",
+            "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
         )
     return Meaning("data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None)
 
@@ -166,7 +168,9 @@ def _text(payload: bytes) -> str | None:
 def _does(control: Control, source: str, destination: str) -> str:
     match control:
         case Request(size, packets, limit):
-            once = "as many packets at a time as it likes" if limit == NO_LIMIT else f"at most {_count(limit)} at a time"
+            once = (
+                "as many packets at a time as it likes" if limit == NO_LIMIT else f"at most {_count(limit)} at a time"
+            )
             return f"{source} has {_size(size, packets)} for {destination}, which may ask for {once}"
         case Clear(0):
             return f"{source} asks {destination} to wait: no packet may come now"
@@ -194,7 +198,7 @@ def _who(address: int | None) -> str:
     return "everyone" if address in (None, ident.GLOBAL) else f"address {address:02X} hex"
 
 
-def _misfits(control: Control, parts: Identifier, data: bytes) -> Iterator[str]:
+def _misfits(control: Control, parts: Identifier) -> Iterator[str]:
     """Name what is wrong with a connection frame in itself."""
     if isinstance(control, (Announce, Request, Acknowledge)):
         yield from _wrong_size(control.size, control.packets)
@@ -202,14 +206,14 @@ def _misfits(control: Control, parts: Identifier, data: bytes) -> Iterator[str]:
     if isinstance(control, Announce) and not to_all:
         yield "an announce goes to everyone, not to one address"
     if not isinstance(control, Announce) and to_all:
-        yield f"this goes to one address, not to everyone: only an announce does"
+        yield "this goes to one address, not to everyone: only an announce does"
     match control:
         case Request(limit=0):
             yield "with 0 packets for each clear to send nothing could be sent"
         case Clear(packets, first) if packets and not first:
             yield "packets are numbered from 1, so none has the number 0"
-        case Clear(packets, first) if packets and packets + first - 1 > LONGEST // PAYLOAD:
-            yield f"packets {first} to {packets + first - 1} are more than the {LONGEST // PAYLOAD} of the longest message"
+        case Clear(packets, first) if packets and packets + first - 1 > _MOST_PACKETS:
+            yield f"it asks for packets up to {packets + first - 1}, and the longest message has {_MOST_PACKETS}"
 
 
 def _wrong_size(size: int, packets: int) -> Iterator[str]:

@@ -24,8 +24,8 @@ class Function:
 
     ``dsas`` are its default source addresses, the lowest first, which is the one that a device with several
     reports (rv-c.com/node/518). ``origin`` says where the lowest comes from, ``others_origin`` where the others do,
-    and ``source`` tells both in words. ``statuses`` and ``commands`` are message names. ``shared`` functions may have one instance in
-    several devices by design.
+    and ``source`` tells both in words. ``statuses`` and ``commands`` are message names. ``shared`` functions may have
+    one instance in several devices by design.
     """
 
     name: str

@@ -82,6 +82,11 @@ class _Last:
         reading = self.reading(message, field)
         return None if reading is None else reading.value
 
+    def unsaid(self, message: str, field: str) -> float | None:
+        """Return a value that the sentence does not speak of, None where there is none."""
+        reading = self._said.get(message, {}).get(field)
+        return None if reading is None else reading.value
+
     def text(self, message: str, field: str) -> str:
         """Return a reading as it is spoken; its state where it has no value."""
         reading = self.reading(message, field)
@@ -127,9 +132,10 @@ def _thermostat(last: _Last) -> Saying | None:
     mode = last.reading(message, "operating_mode")
     if mode is None:
         return None
-    rail, wanted = last.rail("set point", message, field, 5.0, 30.0), last.text(message, field)
+    rail = last.rail("set point", message, field, 5.0, 30.0)
     if mode.raw == 0:
         return Saying("switched off", rail)
+    wanted = last.text(message, field)
     known = last.number(message, field) is not None
     return Saying(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
 
@@ -148,7 +154,7 @@ def _furnace(last: _Last) -> Saying | None:
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
     gives = f"heat {said}" if heat is None else f"gives {said} heat" if heat else "gives no heat"
-    return Saying(gives, rails, effort=_fan_effort(last.number(message, "circulation_fan_speed")))
+    return Saying(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
 
 
 def _water_heater(last: _Last) -> Saying | None:

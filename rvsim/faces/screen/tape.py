@@ -80,6 +80,8 @@ def _says(spec: MessageSpec, piece: Piece) -> tuple[str, list[Origin]]:
 def _told(reading: Reading) -> tuple[str, list[Origin]]:
     """Return one reading for a person; the function that a DSA is of stands behind it."""
     function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
+    if "dgn" in reading.field.name and reading.raw is not None:
+        return f"{reading.field.title} {reading.raw:05X} hex", [reading.origin]
     if function is None or reading.raw is None:
         return f"{reading.field.title} {reading.brief}", [reading.origin]
     return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
@@ -130,13 +132,19 @@ def opened(spec: MessageSpec, data: bytes, chosen: int) -> list[str]:
     piece = gathered[min(chosen, len(gathered) - 1)]
     if not piece.readings and spec.dgn == PACKET:
         return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
+    if not spec.fields:
+        return [f"{piece.bytes_text}: {_unread(spec, data)[0]}."]
     if not piece.readings:
         return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.held) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
         lines.append(f"{piece.bytes_text} hex = {_split(piece)}")
-    lines += [f"{reading.field.title}  {meaning(reading, data)}.{_about(reading)}" for reading in piece.readings]
-    return lines + list(dict.fromkeys(text for reading in piece.readings if (text := explanation(reading))))
+    told: set[str] = set()
+    for reading in piece.readings:
+        comment = explanation(reading)
+        lines.append(_arithmetic(reading, data, "" if comment in told else comment))
+        told.add(comment)
+    return lines
 
 
 def _split(piece: Piece) -> str:
@@ -148,9 +156,11 @@ def _split(piece: Piece) -> str:
     return "".join(("|" if place in cuts and place else "") + bit for place, bit in enumerate(bits))
 
 
-def _about(reading: Reading) -> str:
-    """Say the range of a number, and how sure each part of a reading is."""
-    field, said = reading.field, f"   {grades_text(reading)}"
-    if reading.label is not None or field.labels:
-        return said
-    return f"   Whole range {limits_text(field)}.{said}"
+def _arithmetic(reading: Reading, data: bytes, comment: str) -> str:
+    """Say of one reading what its bits mean, its range, how sure each part of that is, and what explains it."""
+    field = reading.field
+    parts = [f"{field.title}  {meaning(reading, data)}."]
+    if reading.label is None and not field.labels:
+        parts.append(f"Whole range {limits_text(field)}.")
+    parts.append(f"Origin: {grades_text(reading)}.")
+    return "   ".join([*parts, comment]).rstrip()
