@@ -129,6 +129,7 @@ def meaning(reading: Reading, data: bytes) -> str:
         return "missing: the frame is too short"
     shown, is_hex = _bits_of(field, raw, data)
     if reading.state is not State.VALUE:
+        shown = shown.partition(",")[0] if reading.state in SAY_NOTHING else shown.replace(": ", " ")
         label = reading.shown_label
         named = f", {label}" if label and label != str(reading.state) else ""
         return f"{shown}: {STATE_WORDS.get(reading.state, str(reading.state))}{named}"

@@ -139,9 +139,9 @@ def packet(parts: Identifier, data: bytes, _: Catalogue) -> Meaning | None:
     sentences: tuple[str, ...] = ()
     if number and payload:
         first = PAYLOAD * (number - 1)
+        whose = f"a long message from {_who(parts.source)} to {_who(parts.destination)}"
         sentences = (
-            f"Packet {number} of a long message from {_who(parts.source)} to {_who(parts.destination)}: bytes {first} to "
-            f"{first + PAYLOAD - 1} of it.",
+            f"Packet {number} of {whose}: bytes {first} to {first + PAYLOAD - 1} of it.",
             "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
         )
     return Meaning("data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None)

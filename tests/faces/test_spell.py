@@ -200,16 +200,28 @@ def test_explanations_are_wrapped(catalogue):
 
 
 @pytest.mark.parametrize(
-    ("data", "rows"),
+    ("identifier", "data", "line"),
     [
-        ("0115C8C5FFFFFFFF", ["  byte 3 bits 6-7  unused, filled with ones", "  bytes 4-7        unused, filled with ones"]),
-        ("0115C845FFFFFF7F", ["  byte 3 bits 6-7  unused, but not filled with ones: 01", "unused, but not filled with ones: FF FF FF 7F"]),
+        ("19FEA7A1", "0115C8C5FFFFFFFF", "byte 3 bits 6-7  unused, filled with ones"),
+        ("19FEA7A1", "0115C845FFFFFFFF", "byte 3 bits 6-7  unused, but not filled with ones: 01"),
+        ("19FFE45E", "0100C864FFFFFFFF", "byte 7           unused, filled with ones"),
+        ("19FFE45E", "0100C864FFFFFFFE", "byte 7           unused, but not filled with ones: FE"),
+        ("19FF9CA1", "01C024FFFFFFFF7F", "bytes 3-7  unused, but not filled with ones: FF FF FF FF 7F"),
+        ("19FF9CA1", "01C024FFFFFFFF", "bytes 3-6  unused, filled with ones"),
     ],
-)  # fmt: skip
-def test_bits_without_a_field_are_told_too(catalogue, data, rows):
-    """In a roof fan's status the upper two bits of byte 3 and bytes 4 to 7 have no field."""
-    spelled = text(catalogue, "19FEA7A1", data)
-    assert all(row in spelled for row in rows)
+)
+def test_bits_without_a_field_are_told_too(catalogue, identifier, data, line):
+    """Two bits of a roof fan's status, a byte of a furnace's, five of an ambient temperature; by hand."""
+    assert f"  {line}\n" in text(catalogue, identifier, data)
+
+
+def test_low_byte_first_is_said_where_there_is_a_number(catalogue):
+    """Two bytes of ones say no data in either order; out of range and 21 °C (24C0 hex) are read low byte first."""
+    said = [row(text(catalogue, "19FF9CA1", f"01{data}FFFFFFFFFF"), "ambient temperature")[0] for data in
+            ("FFFF", "FEFF", "C024")]  # fmt: skip
+    assert said[0].endswith("  FF FF: no data")
+    assert said[1].endswith("  FE FF, low byte first FFFE: the sender says that its measurement is out of range")
+    assert said[2].endswith("  C0 24, low byte first: 24C0 hex = 9408; 9408 × 0.03125 - 273 = 21 °C")
 
 
 def test_the_grades_of_a_field_are_told_apart(catalogue):
