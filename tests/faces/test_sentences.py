@@ -28,7 +28,7 @@ def test_the_opening_explains_the_marks(said):
     """The first lines are the opening and what one and two stars mean."""
     assert said()[:2] == [
         "opening",
-        "Marked *: a layout from memory; marked **: one from memory that is not sure.",
+        "Marked *: from memory; marked **: from memory, not sure.",
     ]
 
 
@@ -44,16 +44,37 @@ def test_a_heartbeat_with_a_fault(said):
     lines = said((0x19FECA5E, "45 5E 00 9A 45 FF FF FF"))
     assert lines[3].endswith(
         "address 5E hex, furnace's heartbeat: on, active, red lamp status on, "
-        "fault SPN 1234, FMI 5 (current low, or open circuit) *"
+        "fault SPN 1234, FMI 5 (current low, or open circuit) **"
     )
     assert "fault, address 5E hex: its furnace reports SPN 1234" in lines[4]
+
+
+def test_no_fault_is_said_as_such(said):
+    """SPN 7FFFFh with FMI 31 (rv-c.com/node/522); of a thermostat, whose DSA 88 is published."""
+    lines = said((0x19FECA58, "05 58 FF FF FF FF FF FF"))
+    assert lines[3].endswith("thermostat's heartbeat: on, active, no fault *")
+
+
+def test_a_fault_is_told_whole_though_one_part_of_it_changed(said):
+    """The same SPN with another FMI, and another SPN with the same FMI, by hand: 1234 is 009A4 5h, 1235 is 009A6 5h."""
+    lines = said(
+        (0x19FECA5E, "05 5E 00 9A 45 FF FF FF"),
+        (0x19FECA5E, "05 5E 00 9A 43 FF FF FF"),
+        (0x19FECA5E, "05 5E 00 9A 63 FF FF FF"),
+    )
+    told = [line.partition("heartbeat: ")[2] for line in lines if "heartbeat: " in line]
+    assert told == [
+        "on, active, fault SPN 1234, FMI 5 (current low, or open circuit) **",
+        "fault SPN 1234, FMI 3 (voltage high, or shorted high) **",
+        "fault SPN 1235, FMI 3 (voltage high, or shorted high) **",
+    ]
 
 
 def test_a_product_and_software(said):
     """Who it is, once; its software when it says that."""
     lines = said((0x18FEEB5E, "41 2A 42 2A FF FF FF FF"), (0x18FEDA5E, "01 31 2E 30 2A FF FF FF"))
-    assert lines[3].endswith("address 5E hex is A, B")
-    assert lines[4].endswith("address 5E hex is A, B; its software: 1.0")
+    assert lines[3].endswith("address 5E hex is A, B *")
+    assert lines[4].endswith("address 5E hex is A, B; its software: 1.0 *")
 
 
 def test_a_report_of_faults_is_its_lamps(said):

@@ -148,3 +148,21 @@ def test_titles_are_spoken():
         "DC source", "AC load", "DC load", "DC disconnect", "dimmer", "genset", "genset start", "slide room",
         "tank filling",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("function", "dsa", "origin"),
+    [
+        ("thermostat", 88, Origin.PUBLISHED),  # rv-c.com/node/572
+        ("thermostat", 89, Origin.UNSURE),
+        ("inverter", 66, Origin.PUBLISHED),
+        ("inverter", 67, Origin.MEMORY),
+        ("charger", 75, Origin.MEMORY),
+        ("water_heater", 102, Origin.MEMORY),
+        ("furnace", 94, Origin.UNSURE),
+        ("slide", 87, Origin.UNSURE),
+    ],
+)
+def test_each_default_source_address_has_its_origin(function, dsa, origin):
+    """By the table of default source addresses: the lowest of a function is often better known than the others."""
+    assert FUNCTIONS[function].origin_of(dsa) is origin

@@ -231,9 +231,9 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
     for title, words in sayings:
         lines.append(((" ║ │    ", "dim"), (f"{title}: {_words(words)}", "plain")))
         for of in words.rails:
-            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
-            number = of.reading.brief + mark((of.origin,))
-            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number:>12}  {drawn}", "plain")))
+            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
+            number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
+            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number} {drawn}", "plain")))
     if device.product is not None:
         lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}.", "plain")))
     if device.name is not None:
