@@ -14,7 +14,8 @@ Span = tuple[str, str]
 """A text and the name of its style: plain, strong, dim, notice, warning, fault, chosen."""
 Line = tuple[Span, ...]
 
-_NO_BREAK = "\xa0"
+_NO_BREAK = "\x1f"
+"""Stands for a blank at which no line is cut, while lines are being cut."""
 _ASCII = str.maketrans(
     {
         "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",

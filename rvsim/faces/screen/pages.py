@@ -21,6 +21,7 @@ from rvsim.watch.flag import Flag
 from rvsim.watch.saying import Rail, Saying
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Told
+from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
 
 Row = Callable[[], Line]
@@ -235,7 +236,7 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
             number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
             lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number} {drawn}", "plain")))
     if device.product is not None:
-        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}.", "plain")))
+        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}{mark((texts.ORIGIN,))}", "plain")))
     if device.name is not None:
         name = device.name
         claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."
@@ -356,10 +357,10 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
 
 def key_lines(scene: Scene, width: int) -> list[Line]:
     """Return the keys."""
-    lines: list[Line] = [(("Keys", "strong"),)]
+    lines: list[Line] = [(("Keys", "strong"), (f"   {LEGEND}", "dim"))]
     for key, does in keys(scene.mode):
         lines += wrapped(does, width, f"  {key:<10}", " " * 12)
-    return [*lines, plain(""), *wrapped(LEGEND, width, "  ", "  ", "dim")]
+    return lines
 
 
 def wire_lines(scene: Scene, width: int) -> list[Line]:
