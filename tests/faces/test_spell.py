@@ -153,7 +153,7 @@ def test_the_state_goes_before_the_name_of_a_code(catalogue):
     mode = fields(catalogue, "19FFE344", "01FFFFFFFFFFFFFF")["operating_mode"]
     assert (mode["raw"], mode["state"], mode["label"]) == (3, "unchanged", None)
     lamp = fields(catalogue, "19FECA5E", "A564FFFFFFFFFFFF")
-    assert (lamp["red_lamp_status"]["state"], lamp["red_lamp_status"]["label"]) == ("error", "error")
+    assert (lamp["red_lamp_status"]["state"], lamp["red_lamp_status"]["label"]) == ("error", None)
     (line,) = (line for line in text(catalogue, "19FECA5E", "A564FFFFFFFFFFFF").splitlines() if "red lamp" in line)
     assert line.endswith("  10: error")
 
