@@ -151,19 +151,22 @@ def _alike(before: Reading, now: Reading) -> bool:
 
 def _speaker(event: ReadingChanged) -> str:
     """Say in the trade's words who speaks of what: ``control panel asks roof fan 1``, ``heater, furnace 1``."""
-    command, number = by_command(event.spec.name), "" if event.instance is None else f" {event.instance}"
+    command, instance = by_command(event.spec.name), event.instance
+    function = command or by_status(event.spec.name)
+    title = function.title if function is not None else _title(event.spec, event.dsa)
+    spoken = title if instance is None else f"{title} {instance}"
+    if function is not None and instance is not None:
+        spoken = function.spoken(instance)
     if command is not None:
-        return f"{event.device} asks {command.title}{number}"
-    title = _title(event.spec, event.dsa)
-    return f"{event.device}{number}" if title == event.device else f"{event.device}, {title}{number}"
+        return f"{event.device} asks {spoken}"
+    return spoken if title == event.device else f"{event.device}, {spoken}"
 
 
 def _title(spec: MessageSpec, dsa: int | None) -> str:
     heard = by_dsa(dsa) if dsa is not None else None
     if heard is not None:
         return f"{heard.title}'s heartbeat"
-    function = by_status(spec.name)
-    return function.title if function else _TITLES.get(spec.name, spec.name)
+    return _TITLES.get(spec.name, spec.name)
 
 
 def _listed(news: Mapping[str, Reading]) -> Said:

@@ -15,7 +15,6 @@ from rvsim.wire.ident import Identifier
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import ascii_of
 from rvsim.wire.transfer_bytes import (
-    ABORT_REASONS,
     CONNECTION,
     LONGEST,
     NO_LIMIT,
@@ -26,9 +25,11 @@ from rvsim.wire.transfer_bytes import (
     Announce,
     Clear,
     Control,
+    Reason,
     Request,
     packets_for,
     read_control,
+    reason_text,
 )
 
 
@@ -63,10 +64,11 @@ _REASON = FieldSpec(
     "reason",
     8,
     8,
-    labels={reason: text for reason, (text, _) in ABORT_REASONS.items()},
+    labels={int(reason): reason_text(reason) for reason in Reason},
     grades=_MEMORY,
-    code_grades={reason: origin for reason, (_, origin) in ABORT_REASONS.items()},
+    code_grades=dict.fromkeys((1, 2, 3, 4), Origin.PUBLISHED) | {Reason.TOO_LONG: Origin.UNSURE},
 )
+"""Reasons 1 to 4 are those of can-j1939 2.0.12 j1939_21.py; of the others 9 is the one that is not sure."""
 _BY_CONTROL: Mapping[int, tuple[FieldSpec, ...]] = {
     16: (_LENGTH, _PACKETS, _AT_ONCE),
     17: (_CLEARED, _NEXT),
@@ -115,11 +117,11 @@ def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning 
     about = f"The long message is DGN {control.dgn:05X} hex: {message or 'not known'}."
     facts = {**control._asdict(), "dgn": f"{control.dgn:05X}", "message": message}
     if isinstance(control, Abort):
-        facts["reason_text"] = ABORT_REASONS.get(control.reason, (None,))[0]
+        facts["reason_text"] = reason_text(control.reason)
     fields = _BY_CONTROL[data[0]]
     origins = [field.grades.layout for field in fields]
-    if isinstance(control, Abort) and control.reason in ABORT_REASONS:
-        origins.append(ABORT_REASONS[control.reason][1])
+    if isinstance(control, Abort):
+        origins.append(_REASON.code_grade(control.reason))
     sentence = f"{_TITLES[type(control)]}: {_does(control, _who(parts.source), _who(parts.destination))}."
     problems = tuple(_misfits(control, parts))
     return Meaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
@@ -181,8 +183,7 @@ def _does(control: Control, source: str, destination: str) -> str:
         case Announce(size, packets):
             return f"{source} is about to send {_size(size, packets)} to {destination}"
         case Abort(reason):
-            words = ABORT_REASONS.get(reason, ("not in the list",))[0]
-            return f"{source} ends the transfer with {destination}, for reason {reason}: {words}"
+            return f"{source} ends the transfer with {destination}, for reason {reason}: {reason_text(reason)}"
     raise AssertionError(control)
 
 

@@ -285,7 +285,7 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
     speaks = [
-        f"{FUNCTIONS[function].title}{''.join(f' {instance}' for instance in instances)}"
+        " and ".join(map(FUNCTIONS[function].spoken, instances)) or FUNCTIONS[function].title
         for one in source.devices
         for function, instances in one.functions.items()
     ]

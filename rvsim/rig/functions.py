@@ -12,6 +12,7 @@ Instances are 1..250 and zero is seldom valid (rv-c.com/node/581); that fresh wa
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rvsim.wire.coding import Coding, names
 from rvsim.wire.fields import Origin
 
 HIGHEST_INSTANCE = 250
@@ -43,6 +44,11 @@ class Function:
     def lowest_instance(self) -> int:
         """The lowest instance that is valid: 0 or 1."""
         return 0 if self.zero_allowed else 1
+
+    def spoken(self, instance: int) -> str:
+        """Say the function with its instance; one that carries a type of charger is called by that: alternator 1."""
+        typed = names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
+        return typed or f"{self.title} {instance}"
 
     def origin_of(self, dsa: int) -> Origin:
         """Return where one of its default source addresses comes from."""

@@ -87,3 +87,16 @@ def test_a_report_of_faults_is_its_lamps(said):
 def test_a_stranger_is_not_called_by_its_address_twice(said):
     """Without a rig its name is its address already."""
     assert said((0x19FFE45E, "01 00 C8 64 FF FF FF FF"))[2].endswith("s  address 5E hex is here")
+
+
+def test_an_alternator_is_called_by_its_name(said):
+    """An alternator regulator maker's instances of a charger: 30h and the number (31h is its first)."""
+    lines = said((0x19FFC74A, "31 10 01 68 7E FF 03 FF"), (0x19FFC74B, "01 10 01 68 7E FF 03 FF"))
+    assert any("address 4A hex, alternator 1: charge voltage 13.6 V" in line for line in lines)
+    assert any("address 4B hex, charger 1: charge voltage 13.6 V" in line for line in lines)
+
+
+def test_two_bits_that_say_error(said):
+    """A circulation fan's zone sensor with 10b in two bits (bit2 of the standard's data types)."""
+    lines = said((0x19FFE45E, "01 00 C8 64 FF FF FE FF"))
+    assert any("zone over current error" in line and line.endswith(" **") for line in lines)

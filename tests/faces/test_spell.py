@@ -69,7 +69,7 @@ def test_the_published_battery_frame_in_words(catalogue):
     assert "14 01, low byte first: 0114 hex = 276; 276 × 0.05 = 13.8 V" in spelled
     assert "77359400 hex = 2000000000; 2000000000 × 0.001 - 2000000 = 0 A" in spelled
     assert "78 hex = 120: battery monitor / BMS" in spelled
-    assert "Number: published (" in spelled
+    assert "Number and layout: published (" in spelled
 
 
 def test_the_identifier_is_told_bit_by_bit(catalogue):
@@ -232,14 +232,25 @@ def test_low_byte_first_is_said_where_there_is_a_number(catalogue):
 
 
 def test_the_grades_of_a_field_are_told_apart(catalogue):
-    """Name and place of the battery's device priority are in a maker's table, the meaning of 120 is not."""
-    spelled = text(catalogue, "19FFFD45", "0178140100943577")
-    assert "Fields without a note in brackets: name and place published; code from memory." in " ".join(spelled.split())
-    assert row(spelled, "dc voltage")[0].endswith("= 13.8 V  [published]")
+    """That a heartbeat has a DSA and that 7FFFFh is no fault are published, where they stand is from memory."""
+    spelled = text(catalogue, "19FECA58", "0558FFFFFFFFFFFF")
+    assert "Fields without a note in brackets: from memory." in " ".join(spelled.split())
+    assert row(spelled, "dsa")[0].endswith("58 hex = 88  [name published; place from memory]")
+    assert row(spelled, "spn")[0].endswith("no fault  [name and code published; place from memory]")
+    assert "[" not in row(spelled, "red lamp status")[0]
+    spn = fields(catalogue, "19FECA58", "0558FFFFFFFFFFFF")["spn"]
+    assert spn["grades"] == {"name": "published", "layout": "memory", "codes": "published"}
+    assert spn["origin"] == "memory"
     priority = fields(catalogue, "19FFFD45", "0178140100943577")["device_priority"]
-    assert priority["grades"] == {"name": "published", "layout": "published", "codes": "memory"}
-    assert priority["origin"] == "memory"
     assert priority["comment"].startswith("One gateway maker writes 119")
+
+
+def test_what_only_part_of_the_fields_have_is_not_said_of_all(catalogue):
+    """A charger's status has a published number and layout, and codes from memory: the end claims no more."""
+    spelled = " ".join(text(catalogue, "19FFC74A", "01100168 7EFF03FF").split())
+    assert "Number and layout: published" not in spelled
+    assert "Fields without a note in brackets: published." in spelled
+    assert "03 hex = 3: absorption [name from memory; place published; code from memory]" in spelled
 
 
 @pytest.mark.parametrize(

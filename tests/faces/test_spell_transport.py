@@ -70,13 +70,13 @@ KINDS = [
     ),
     (
         "1CEC909B", "FF 03 FF FF FF B0 FE 00",
-        "Abort: address 9B hex ends the transfer with address 90 hex, for reason 3: a timeout occurred.",
-        {"kind": "abort", "reason": 3, "reason_text": "a timeout occurred", **UNKNOWN},
+        "Abort: address 9B hex ends the transfer with address 90 hex, for reason 3: it waited for too long.",
+        {"kind": "abort", "reason": 3, "reason_text": "it waited for too long", **UNKNOWN},
     ),
     (
         "1CEC909B", "FF C8 FF FF FF B0 FE 00",
-        "for reason 200: not in the list.",
-        {"kind": "abort", "reason": 200, "reason_text": None, **UNKNOWN},
+        "for reason 200: one that the standard reserves.",
+        {"kind": "abort", "reason": 200, "reason_text": "one that the standard reserves", **UNKNOWN},
     ),
 ]  # fmt: skip
 
@@ -100,7 +100,7 @@ def test_every_kind_is_told_whole(catalogue, identifier, data, sentence, facts):
         ("11 02 05 FF FF B0 FE 00", ["byte 1 packets that may come 02 hex = 2", "byte 2 next packet 05 hex = 5",
                                      "bytes 3-4 unused, filled with ones"]),
         ("13 14 00 03 FF B0 FE 00", ["message length 14 00", "number of packets 03 hex = 3"]),
-        ("FF 01 FF FF FF B0 FE 00", ["byte 1 reason 01 hex = 1: already in one or more connection managed sessions",
+        ("FF 01 FF FF FF B0 FE 00", ["byte 1 reason 01 hex = 1: it is busy with another session",
                                      "bytes 2-4 unused, filled with ones"]),
     ],
 )  # fmt: skip
@@ -150,19 +150,23 @@ def test_the_long_message_is_named_without_its_destination(catalogue):
     assert (found["dgn"], found["message"]) == ("0EF21", "PROPRIETARY_MESSAGE")
 
 
-def test_the_reasons_that_are_not_from_memory_are_those_of_can_j1939():
+def test_the_reasons_that_are_not_from_memory_are_those_of_can_j1939(catalogue):
     """Its table has BUSY, RESOURCES, TIMEOUT and CTS_WHILE_DT; what else is told of reasons says that it is memory."""
     known = {number for name, number in vars(J1939_21.ConnectionAbortReason).items() if not name.startswith("_")}
-    assert {reason for reason, (_, origin) in tp.ABORT_REASONS.items() if origin is Origin.PUBLISHED} == known
+    sure = set()
+    for reason in range(256):
+        layout = whole(catalogue.by_name("INITIAL_PACKET"), b"\xff")
+        if layout.by_name["reason"].code_grade(reason) is Origin.PUBLISHED:
+            sure.add(reason)
+    assert sure == known
 
 
-@pytest.mark.parametrize("reason", [*sorted(tp.ABORT_REASONS), 200])
+@pytest.mark.parametrize("reason", [*tp.Reason, 200])
 def test_a_reason_is_as_sure_as_its_source(catalogue, reason):
     """What the list says of a reason stands in the frame's words; one from memory, not sure, is marked so."""
-    words, origin = tp.ABORT_REASONS.get(reason, ("not in the list", Origin.MEMORY))
     data = bytes([255, reason, 255, 255, 255, 0xB0, 0xFE, 0]).hex()
-    assert f"for reason {reason}: {words}." in text(catalogue, "1CEC909B", data)
-    expected = "unsure" if origin is Origin.UNSURE else "memory"  # the frame's layout is from memory anyhow
+    assert f"for reason {int(reason)}: {tp.reason_text(reason)}." in text(catalogue, "1CEC909B", data)
+    expected = "unsure" if reason == tp.Reason.TOO_LONG else "memory"  # the frame's layout is from memory anyhow
     assert meaning(catalogue, "1CEC909B", data)["origin"] == expected
 
 

@@ -148,7 +148,7 @@ class Scene:
 
     def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
         """Return what each function of a device says, with the function's title and instance."""
-        return [(f"{FUNCTIONS[name].title} {instance}", words) for name, instance, words in self._spoken(device)]
+        return [(FUNCTIONS[name].spoken(instance), words) for name, instance, words in self._spoken(device)]
 
     def by_function(self, device: Attendance) -> Mapping[str, Saying]:
         """Return what each function of a device says, by the function's name; the first instance speaks for all."""
@@ -167,7 +167,7 @@ class Scene:
                 if said:
                     numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
                     words = saying(FUNCTIONS[name], said, numbers)
-                    self._follow(device.device, instance, words.rails)
+                    self._follow(device.device, FUNCTIONS[name].spoken(instance), words.rails)
                     yield name, instance, words
 
     def is_old(self, told: Told) -> bool:
@@ -186,12 +186,10 @@ class Scene:
                 said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
         return said
 
-    def _follow(self, device: str, instance: int, rails: Sequence[Rail]) -> None:
+    def _follow(self, device: str, title: str, rails: Sequence[Rail]) -> None:
         for rail in rails:
             if rail.reading.value is not None:
-                self.trends.note(
-                    (device, instance, rail.message, rail.reading.field.name), self.now, rail.reading.value
-                )
+                self.trends.note((device, title, rail.message, rail.reading.field.name), self.now, rail.reading.value)
 
     def past(self, device: str, title: str, rail: Rail) -> float | None:
         """Return where a number on a rail came from."""
@@ -202,7 +200,7 @@ class Scene:
         return self.trends.a_minute(self._key(device, title, rail))
 
     def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
-        return device, int(title.rpartition(" ")[2]), rail.message, rail.reading.field.name
+        return device, title, rail.message, rail.reading.field.name
 
     def limits(self, device: str, rail: Rail) -> tuple[float, float]:
         """Return the ends of a rail: what the rig plans, else what is usual."""

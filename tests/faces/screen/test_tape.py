@@ -172,11 +172,11 @@ def test_a_message_without_a_definition(tape):
 
 def test_the_fault_of_a_heartbeat(tape):
     """No fault in so many words (rv-c.com/node/522), else one number with its words; the function of the DSA."""
-    assert "58 dsa 88, thermostat · FF FF FF no fault * ·" in tape("DM_RV", "05 58 FF FF FF FF FF FF")
+    assert "58 dsa 88, thermostat * · FF FF FF no fault * ·" in tape("DM_RV", "05 58 FF FF FF FF FF FF")
     assert "00 9A 45 fault SPN 1234, FMI 5 (current low, or open circuit) * ·" in tape(
         "DM_RV", "45 C8 00 9A 45 FF FF FF"
     )
-    assert "C8 dsa 200 ·" in tape("DM_RV", "45 C8 00 9A 45 FF FF FF")
+    assert "C8 dsa 200 * ·" in tape("DM_RV", "45 C8 00 9A 45 FF FF FF")
 
 
 def test_the_fault_of_a_dm1_is_one_piece(tape, catalogue):
@@ -234,7 +234,7 @@ def test_a_range_without_a_unit_ends_in_no_blank(arithmetic):
     """A count of steps has no unit; what it counts is said behind it."""
     (line,) = arithmetic("TANK_STATUS", "00 05 14", 2)
     assert line == (
-        "resolution  14 hex = 20.   Whole range 0 to 250.   Origin: from memory.   Number of steps of a full tank."
+        "resolution  14 hex = 20.   Whole range 0 to 254.   Origin: from memory.   Number of steps of a full tank."
     )
 
 
