@@ -161,7 +161,8 @@ def _with_data(found: list[Row], meaning: Meaning | None) -> list[Row]:
 def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
     if len(data) < spec.needed:
-        yield f"  The frame has {count} and the message {spec.length}: what is missing counts as no data."
+        counts = "" if spec.is_protocol else ": what is missing counts as no data"
+        yield f"  The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:
         yield f"  The frame has {count} and the message {spec.length}: the rest has no meaning here."
 
