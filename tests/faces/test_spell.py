@@ -103,7 +103,9 @@ def test_short_and_long_frames_are_spelled_as_far_as_they_go(catalogue):
     """A short frame names what is missing; the identifier of a request may carry three bytes."""
     spelled = text(catalogue, "19FFE45E", "0100C8")
     assert "missing: the frame is too short" in spelled
-    assert "The frame has 3 bytes and the message 8" in spelled
+    assert "The frame has 3 bytes and the message 8: what is missing counts as no data." in spelled
+    request = text(catalogue, "18EAFFF9", "00EE00")
+    assert "The frame has 3 bytes and the message 8." in request  # SAE J1939-21 has no more
 
 
 def test_a_dgn_within_the_data_is_named(catalogue):
@@ -220,6 +222,13 @@ def test_explanations_are_wrapped(catalogue):
 def test_bits_without_a_field_are_told_too(catalogue, identifier, data, line):
     """Two bits of a roof fan's status, a byte of a furnace's, five of an ambient temperature; by hand."""
     assert f"  {line}\n" in text(catalogue, identifier, data)
+
+
+def test_rows_stand_in_the_order_of_the_bytes(catalogue):
+    """A heartbeat has free bits within its bytes 5 and 7: they stand where they are, not at the end."""
+    lines = text(catalogue, "19FECA5E", "055EFFFFFFFFFFFF").splitlines()
+    places = [line.split("  ")[1] for line in lines if line.startswith("  byte")]
+    assert places[-5:] == ["byte 5 bits 0-6", "byte 5 bit 7", "byte 6", "byte 7 bits 0-3", "byte 7 bits 4-7"]
 
 
 def test_low_byte_first_is_said_where_there_is_a_number(catalogue):

@@ -150,3 +150,18 @@ def test_most_frames_mean_what_their_fields_say(catalogue):
     """A status has no meaning beside its fields."""
     assert meaning(catalogue, "19FFE45E", "0100C864FFFFFFFF") is None
     assert meaning(catalogue, "19F0AA02", "00") is None
+
+
+@pytest.mark.parametrize(
+    ("identifier", "data", "origin"),
+    [
+        ("19FECA90", heartbeat(88, NO_FAULT_SPN, NO_FAULT_FMI), "memory"),  # the places of a heartbeat's fields
+        ("19FECA90", heartbeat(94, NO_FAULT_SPN, NO_FAULT_FMI), "unsure"),  # that 94 is a furnace
+        ("18FECA90", "04FF11F0E205FFFF", "published"),  # a DM1 with FMI 2, which an engine maker's manual names
+        ("18FECA90", "04FF11F0FF05FFFF", "memory"),  # with FMI 31, whose words are from memory
+        ("18FECA90", "04FFFFFFFFFFFFFF", "published"),  # no fault
+    ],
+)
+def test_a_report_is_as_sure_as_its_weakest_part(catalogue, identifier, data, origin):
+    """Places, the words of the failure mode, and the function of the DSA each have an origin."""
+    assert meaning(catalogue, identifier, data)["origin"] == origin
