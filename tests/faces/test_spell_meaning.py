@@ -143,6 +143,7 @@ def test_a_request_is_for_a_message_by_name(catalogue):
         "kind": "desired DGN", "dgn": "0EE00", "message": "ADDRESS_CLAIM", "problems": [], "origin": "published",
     }  # fmt: skip
     assert meaning(catalogue, "18EAFFF9", "EEFE00")["message"] is None
+    assert meaning(catalogue, "18EAFFF9", "E4FF01")["origin"] == "memory"  # the number of a furnace's status
     assert meaning(catalogue, "18EAFFF9", "00EE") is None
 
 

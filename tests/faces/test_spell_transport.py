@@ -137,6 +137,21 @@ def test_what_does_not_fit_is_said(catalogue, identifier, data, problem):
     assert f"This does not fit: {problem}." in text(catalogue, identifier, data)
 
 
+@pytest.mark.parametrize(
+    ("identifier", "data", "origin"),
+    [
+        ("1CECFF00", "20 14 00 03 FF CA FE 00", "published"),  # an announce of a DM1, as can-j1939 has both
+        ("1CECFF00", "20 14 00 03 FF E4 FF 01", "memory"),  # that 1FFE4 is a furnace's status is from memory
+        ("1CEC9B90", "10 14 00 03 FF CA FE 00", "memory"),  # the bytes of a request to send
+        ("1CEBFF00", "01 49 6E 76 65 6E 74 65", "memory"),
+    ],
+)
+def test_a_meaning_is_as_sure_as_its_weakest_part(catalogue, identifier, data, origin):
+    """Layout of the frame, and name of the long message."""
+    assert meaning(catalogue, identifier, data)["origin"] == origin
+    assert ("[from memory]" in text(catalogue, identifier, data)) == (origin == "memory")
+
+
 def test_the_longest_message_fits(catalogue):
     """1785 bytes are 255 packets of seven (SAE J1939-21; RV-C 3.2.7), and the last of them can be asked for."""
     assert meaning(catalogue, "1CECFF00", "20 F9 06 FF FF CA FE 00")["problems"] == []

@@ -176,12 +176,14 @@ def test_the_fault_of_a_heartbeat(tape):
     assert "00 9A 45 fault SPN 1234, FMI 5 (current low, or open circuit) * ·" in tape(
         "DM_RV", "45 C8 00 9A 45 FF FF FF"
     )
+    assert " 5E dsa 94, furnace ** ·" in tape("DM_RV", "05 5E FF FF FF FF FF FF")
     assert "C8 dsa 200 * ·" in tape("DM_RV", "45 C8 00 9A 45 FF FF FF")
 
 
 def test_the_fault_of_a_dm1_is_one_piece(tape, catalogue):
     """Its SPN stands in bytes 2, 3 and the top of 4: 520209 = 7F011h (an engine maker's display manual; computed)."""
     assert " · 11 F0 E2 fault SPN 520209, FMI 2 (erratic) · " in tape("DM1", "04 FF 11 F0 E2 05 FF FF")
+    assert " · 11 F0 FF fault SPN 520209, FMI 31 (condition exists) * · " in tape("DM1", "04 FF 11 F0 FF 05 FF FF")
     assert " · 00 00 00 no fault · " in tape("DM1", "00 FF 00 00 00 00 FF FF")
     assert [(piece.first, piece.last) for piece in pieces(catalogue.by_name("DM1"), bytes(8))][1:3] == [(1, 1), (2, 4)]
 
