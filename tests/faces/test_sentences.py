@@ -1,12 +1,14 @@
 """What nodes say of themselves, in sentences."""
 
+from dataclasses import replace
 from io import StringIO
 
 import pytest
 
 from rvsim.faces.hearing import Hearing
 from rvsim.faces.sentences import Sentences
-from rvsim.watch.watch import Watch
+from rvsim.watch.watch import ReadingChanged, Watch
+from rvsim.wire.fields import Grades, Origin
 from rvsim.wire.frame import Frame
 
 
@@ -100,3 +102,39 @@ def test_two_bits_that_say_error(said):
     """A circulation fan's zone sensor with 10b in two bits (bit2 of the standard's data types)."""
     lines = said((0x19FFE45E, "01 00 C8 64 FF FF FE FF"))
     assert any("zone over current error" in line and line.endswith(" **") for line in lines)
+
+
+P, M, U = Origin.PUBLISHED, Origin.MEMORY, Origin.UNSURE
+
+
+@pytest.mark.parametrize(
+    ("fmi", "unsure", "sign"),
+    [
+        (5, None, ""),  # its words are in an engine maker's manual
+        (31, None, " *"),  # its words are from memory
+        (5, "fmi", " **"),
+        (5, "spn", " **"),
+        (5, "occurrence_count", ""),  # it is not spoken of
+        (5, "dsa", " **"),
+        (5, "red_lamp_status", " **"),
+        (5, "yellow_lamp_status", ""),  # it is off
+    ],
+)
+def test_a_fault_is_as_sure_as_its_weakest_part(catalogue, fmi, unsure, sign):
+    """All else being published: the words of the failure mode, the place of each number, lamp and DSA."""
+    heartbeat = catalogue.by_name("DM_RV")
+    fields = tuple(
+        replace(field, grades=Grades(P, U if field.name == unsure else P, P), code_grades={})
+        for field in heartbeat.fields
+    )
+    spec = replace(heartbeat, fields=fields, origin=P)
+    data = bytes([0x45, 72, 0, 0x9A, 0x40 | fmi, 3, 0xFF, 0xFF])
+    out = StringIO()
+    Sentences(out, ()).events([
+        ReadingChanged(0, "tank", 0x48, spec, None, reading, None, 72)
+        for reading in spec.decode(data)
+        if reading.field.name not in ("dsa", "dsa_extension", "bank_select")
+    ])  # fmt: skip
+    (line,) = out.getvalue().splitlines()[1:]
+    words = {5: "current low, or open circuit", 31: "condition exists"}[fmi]
+    assert line.endswith(f"red lamp status on, fault SPN 1234, FMI {fmi} ({words}){sign}")
