@@ -26,7 +26,7 @@ from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-Said = tuple[str, list[Origin]]
+Words = tuple[str, list[Origin]]
 """Words, and where all that comes from that they rest on."""
 
 _LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
@@ -169,18 +169,18 @@ def _title(spec: MessageSpec, dsa: int | None) -> str:
     return _TITLES.get(spec.name, spec.name)
 
 
-def _listed(news: Mapping[str, Reading]) -> Said:
+def _listed(news: Mapping[str, Reading]) -> Words:
     said = ", ".join(f"{reading.field.title} {reading.brief}" for reading in news.values())
     return said, [reading.origin for reading in news.values()]
 
 
-def _claim(news: Mapping[str, Reading]) -> Said:
+def _claim(news: Mapping[str, Reading]) -> Words:
     """Say the two parts of a NAME that tell one node from another."""
     parts = (news.get("manufacturer_code"), news.get("serial_number"))
     return _listed({reading.field.name: reading for reading in parts if reading is not None})
 
 
-def _heartbeat(news: Mapping[str, Reading]) -> Said:
+def _heartbeat(news: Mapping[str, Reading]) -> Words:
     """Say what a function is doing and whether it reports a fault."""
     doing = [news[name] for name in ("operating_status_1", "operating_status_2") if name in news]
     lamps = _lamps(news)
@@ -194,7 +194,7 @@ def _heartbeat(news: Mapping[str, Reading]) -> Said:
     return ", ".join(said), origins
 
 
-def _report(news: Mapping[str, Reading]) -> Said:
+def _report(news: Mapping[str, Reading]) -> Words:
     """Say which lamps of a DM1 are on; its faults are flags."""
     lamps = _lamps(news)
     return ", ".join(f"{lamp.field.title} on" for lamp in lamps), [lamp.origin for lamp in lamps]
@@ -206,7 +206,7 @@ def _lamps(news: Mapping[str, Reading]) -> list[Reading]:
 
 
 _TITLES = {"ADDRESS_CLAIM": "claims its address", "DM_RV": "heartbeat"}
-_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], Said]] = {
+_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], Words]] = {
     "ADDRESS_CLAIM": _claim,
     "DM_RV": _heartbeat,
     "DM1": _report,

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any
 
 from rvsim.errors import InputError
-from rvsim.faces.spell_fields import ORIGIN_WORDS, SAY_NOTHING, Row, grades_text, rows, table, wrapped
+from rvsim.faces.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
 from rvsim.faces.spell_meaning import meaning_of
 from rvsim.faces.spell_transport import Meaning, whole
 from rvsim.logs.jsonl import SCHEMA, reading_fields
@@ -148,14 +148,14 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
         yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
 
 
-def _with_data(found: list[Row], meaning: Meaning | None) -> list[Row]:
+def _with_data(found: list[FieldRow], meaning: Meaning | None) -> list[FieldRow]:
     """Return the rows with the bytes that a meaning tells in the place of those that no field holds."""
     if meaning is None or meaning.data is None:
         return found
     title, says = meaning.data
     last = len(bytes.fromhex(meaning.facts["data"]))
     where = "byte 1" if last == 1 else f"bytes 1-{last}"
-    return [*(row for row in found if row.title), Row(where, title, says)]
+    return [*(row for row in found if row.title), FieldRow(where, title, says)]
 
 
 def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:

@@ -28,7 +28,7 @@ WIDTH = 100
 """Columns at which explanations are wrapped; a row of a field may be longer, so that it can be searched for."""
 
 
-class Row(NamedTuple):
+class FieldRow(NamedTuple):
     """One row of the table of fields: where, which, what it means; ``notes`` stand under it, ``grade`` behind it."""
 
     place: str
@@ -38,14 +38,14 @@ class Row(NamedTuple):
     notes: tuple[str, ...] = ()
 
 
-def rows(spec: MessageSpec, data: bytes) -> list[Row]:
+def rows(spec: MessageSpec, data: bytes) -> list[FieldRow]:
     """Return a row for each field and each run of bits that no field uses, in the order of the bytes."""
     placed = [(reading.field.first, _row(reading, data)) for reading in spec.decode(data)]
     found = sorted([*placed, *_free_rows(spec, data)], key=lambda one: one[0])
     return list(_each_note_once(row for _, row in found))
 
 
-def table(found: Sequence[Row], usual: str) -> Iterator[str]:
+def table(found: Sequence[FieldRow], usual: str) -> Iterator[str]:
     """Write rows as lines in columns; a grade that is not the usual one stands behind its row."""
     wide = max((len(row.place) for row in found), default=0)
     long = max((len(row.title) for row in found), default=0)
@@ -62,9 +62,9 @@ def wrapped(text: str, indent: str = "") -> list[str]:
     return wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
 
 
-def _row(reading: Reading, data: bytes) -> Row:
+def _row(reading: Reading, data: bytes) -> FieldRow:
     comment = explanation(reading)
-    return Row(
+    return FieldRow(
         place(reading.field),
         reading.field.title,
         meaning(reading, data),
@@ -73,7 +73,7 @@ def _row(reading: Reading, data: bytes) -> Row:
     )
 
 
-def _each_note_once(found: Iterator[Row]) -> Iterator[Row]:
+def _each_note_once(found: Iterator[FieldRow]) -> Iterator[FieldRow]:
     """Leave out notes that stood under a row before: fields of one kind have one comment."""
     told: set[str] = set()
     for row in found:
@@ -174,7 +174,7 @@ def limits_text(field: FieldSpec) -> str:
 # Bits that no field uses.
 
 
-def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, Row]]:
+def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, FieldRow]]:
     """Return a row, with the place of its first bit, for each run of bytes and each run of bits without a field."""
     free = spec.encode(dict.fromkeys(spec.by_name, 0))[: len(data)]
     for is_whole, run in groupby(range(len(free)), key=lambda byte: free[byte] == 0xFF):
@@ -183,19 +183,19 @@ def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, Row]]:
             first, last = held[0], held[-1]
             where = f"byte {first}" if first == last else f"bytes {first}-{last}"
             part = data[first : last + 1]
-            yield 8 * first, Row(where, "", free_text(part.hex(" ").upper(), set(part) == {0xFF}))
+            yield 8 * first, FieldRow(where, "", free_text(part.hex(" ").upper(), set(part) == {0xFF}))
         else:
             for byte in held:
                 yield from _free_bits(byte, free[byte], data[byte])
 
 
-def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, Row]]:
+def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, FieldRow]]:
     for is_free, run in groupby(range(8), key=lambda bit: bool(free >> bit & 1)):
         bits = list(run)
         if is_free:
             text = f"{held >> bits[0] & (1 << len(bits)) - 1:0{len(bits)}b}"
             where = f"byte {byte} {_bits_text(bits[0], len(bits))}"
-            yield 8 * byte + bits[0], Row(where, "", free_text(text, "0" not in text))
+            yield 8 * byte + bits[0], FieldRow(where, "", free_text(text, "0" not in text))
 
 
 def free_text(held: str, is_filled: bool) -> str:
