@@ -6,6 +6,7 @@ from rvsim.faces.screen.lines import text_of
 from rvsim.faces.screen.pages import body, says_lines, tape_lines
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.watch.watch import Watch
+from rvsim.wire.fields import Origin
 from rvsim.wire.frame import Frame
 
 
@@ -32,9 +33,9 @@ def says(found):
 def test_a_field_is_no_surer_than_the_number_of_its_message(scene, catalogue):
     """That of the solar controller's command to force a charge is published, the message's number is from memory."""
     command = catalogue.by_name("SOLAR_CONTROLLER_COMMAND")
-    found = scene((command.identifier(0x44), "01 FF FF FF FF FF FF FF"))
+    found = scene((command.identifier(0x44), "01 FF 1F FF FF FF FF FF"))
     (line,) = (line for line in says(found) if "force charge" in line)
-    assert str(command.by_name["force_charge"].grades.layout) == "published"
+    assert set(command.by_name["force_charge"].grades) == {Origin.PUBLISHED}
     assert line.endswith("from memory")
 
 
