@@ -63,10 +63,11 @@ def test_every_byte_stands_once_in_the_line(catalogue, data):
     spec = data.draw(st.none() | st.sampled_from(list(catalogue)))
     frame = data.draw(DATA)
     chosen = data.draw(st.none() | st.integers(0, 8))
-    line = text_of(running(spec, frame, chosen))
+    spans = running(spec, frame, chosen)
+    line = text_of(spans)
     assert bytes_in(line) == frame
     count = len(pieces(spec, frame))
-    assert line.count("[") == (chosen is not None and chosen < count)
+    assert [style for _, style in spans].count("chosen") == (chosen is not None and chosen < count)
     if chosen is not None and chosen < count:
         (bracketed,) = re.findall(r"\[(.*?)\](?: · |$)", line)
         assert bytes_in(bracketed) == pieces(spec, frame)[chosen].held
@@ -236,7 +237,7 @@ def test_a_range_without_a_unit_ends_in_no_blank(arithmetic):
     """A count of steps has no unit; what it counts is said behind it."""
     (line,) = arithmetic("TANK_STATUS", "00 05 14", 2)
     assert line == (
-        "resolution  14 hex = 20.   Whole range 0 to 254.   Origin: from memory.   Number of steps of a full tank."
+        "resolution  14 hex = 20.   Whole range 0 to 250.   Origin: from memory.   Number of steps of a full tank."
     )
 
 
