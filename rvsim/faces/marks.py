@@ -5,7 +5,7 @@ Knows: two signs and what they mean. Does not know where an origin comes from: i
 
 from collections.abc import Iterable
 
-from rvsim.wire.fields import Origin
+from rvsim.wire.fields import Origin, weakest
 from rvsim.wire.spec import MessageSpec
 
 LEGEND = "Marked *: a layout from memory; marked **: one from memory that is not sure."
@@ -20,4 +20,4 @@ def mark(origins: Iterable[Origin]) -> str:
 
 def mark_of(spec: MessageSpec | None) -> str:
     """Return the sign of a message: that of its number and of all its fields."""
-    return "" if spec is None else mark((spec.origin, *(field.origin for field in spec.fields)))
+    return "" if spec is None else mark((spec.origin, *(weakest(*field.grades) for field in spec.fields)))

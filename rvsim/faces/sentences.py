@@ -76,7 +76,7 @@ class Sentences:
         first = events[0]
         said = _SPECIAL.get(first.spec.name, _listed)(news) if news else ""
         if said:
-            sign = mark(reading.field.origin for reading in news.values())
+            sign = mark(reading.origin for reading in news.values())
             self._say(first.time, f"{_speaker(first)}: {said}{sign}")
 
     def _is_news(self, event: ReadingChanged) -> bool:

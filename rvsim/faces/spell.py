@@ -121,7 +121,7 @@ def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
     wide = max(map(len, places.values()), default=0)
     long = max((len(reading.field.title) for reading in readings), default=0)
     for reading in readings:
-        grade = reading.field.origin if reading.field.origin is not spec.origin else None
+        grade = reading.origin if reading.origin is not spec.origin else None
         note = f"  [{ORIGIN_WORDS[grade]}]" if grade is not None else ""
         yield f"  {places[reading.field.name]:<{wide}}  {reading.field.title:<{long}}  {meaning(reading, data)}{note}"
     unused = _unused(spec, data)

@@ -57,5 +57,5 @@ def reading_fields(reading: Reading) -> dict[str, Any]:
         "unit": field.spoken_unit or None,
         "state": str(reading.state),
         "label": reading.shown_label,
-        "origin": str(field.origin),
+        "origin": str(reading.origin),
     }

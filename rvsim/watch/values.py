@@ -19,6 +19,8 @@ _NO_NEWS = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 """What a field can say at first sight without being news."""
 _NOT_JUDGED = frozenset({State.RESERVED, State.MISSING})
 """What tells neither good nor bad. That a frame is too short to hold a field is a matter of its length."""
+_BAD = frozenset({State.OUT_OF_RANGE, State.ERROR})
+"""What is bad by its code alone."""
 _NEVER = object()
 
 
@@ -76,6 +78,8 @@ class Values:
             looked_at.append((reading, known))
             if self._tells and was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
                 self._tell(reading, was, frame.time, device)
+        if self._spec.is_protocol:
+            return
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
 
@@ -135,7 +139,7 @@ class Values:
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:
-    if reading.state is State.OUT_OF_RANGE:
+    if reading.state in _BAD:
         return True
     if limits is None:
         return False

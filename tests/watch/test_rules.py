@@ -19,7 +19,7 @@ from rvsim.watch.transitions import (
     Stranger,
     Topic,
 )
-from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
+from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
@@ -33,7 +33,15 @@ SILENT = FellSilent(36 * SECOND, 35 * SECOND, "heater", ("furnace 1", "water hea
 
 def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PUBLISHED) -> Reading:
     """A temperature in whole degrees from -40."""
-    field = FieldSpec("air_temperature", 8, 8, offset=-40, unit="degC", special=Special.MEASURED, origin=origin)
+    field = FieldSpec(
+        "air_temperature",
+        8,
+        8,
+        offset=-40,
+        unit="degC",
+        special=Special.MEASURED,
+        grades=Grades(origin, origin, origin),
+    )
     return Reading(field, raw, state)
 
 

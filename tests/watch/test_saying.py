@@ -55,7 +55,7 @@ SAID = [
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 01 FF 00 FF FF FF FF"}, "blows out, speed no data", None, None),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 00 64 00 FF FF FF FF"}, "off", None, 0.0),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FF 64 00 FF FF FF FF"}, "no data", None, None),
-    ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FE 64 00 FF FF FF FF"}, "out of range", None, None),
+    ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FE 64 00 FF FF FF FF"}, "error", None, None),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01"}, "missing", None, None),
     ("charger", {"CHARGER_STATUS": "01 10 01 68 7E FF 03 FF"}, "absorption, 13.6 V, gives 18.0 A", 18.0, None),
     ("charger", {"CHARGER_STATUS": "01 10 01 00 7D FF 00 FF"}, "does not charge, 13.6 V, gives 0.0 A", 0.0, None),

@@ -291,8 +291,8 @@ def field_of(signal):
         signal.offset,
         signal.unit or "",
         {code: str(text) for code, text in (signal.choices or {}).items()},
-        stated["Origin"],
-        stated["LabelOrigin"],
+        stated["LayoutGrade"],
+        "same" if stated["CodesGrade"] == stated["LayoutGrade"] else stated["CodesGrade"],
         evidence(stated["Source"]),
         stated.get("Coding", "plain"),
     )
@@ -381,4 +381,4 @@ def test_every_attribute_is_stated_on_every_message_and_signal():
             assert ("Known by name only" in message.comment) is (message.name in UNKNOWN_LAYOUT)
             for signal in message.signals:
                 stated = set(signal.dbc.attributes) - {"SystemSignalLongSymbol", "Coding"}
-                assert stated == {"Origin", "Source", "SpecialCodes", "LabelOrigin"}, signal.name
+                assert stated == {"NameGrade", "LayoutGrade", "CodesGrade", "Source", "SpecialCodes"}, signal.name

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
+from rvsim.wire.fields import OF_THE_USER, FieldSpec, Grades, Origin, Reading, Special, State
 
 
 def quantity(length, scale, offset=0, decimals=0, unit="", **more):
@@ -52,15 +52,23 @@ def any_raw(field):
 
 # --- special codes
 
-VALUE, NO_DATA, OUT, RESERVED = State.VALUE, State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED
+VALUE, NO_DATA, OUT, RESERVED, ERROR = (
+    State.VALUE, State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED, State.ERROR,
+)  # fmt: skip
 
 CODES = [
     # All ones is no data: rv-c.com/node/522; uint8 255: rv-c.com/node/104; uint16 valid up to 65530: rv-c.com/node/500.
     # The other codes are from memory of the standard's table of data types.
-    (2, {0: VALUE, 1: VALUE, 2: OUT, 3: NO_DATA}),
-    (8, {0: VALUE, 250: VALUE, 251: VALUE, 252: VALUE, 253: RESERVED, 254: OUT, 255: NO_DATA}),
-    (16, {0: VALUE, 65530: VALUE, 65532: VALUE, 65533: RESERVED, 65534: OUT, 65535: NO_DATA}),
-    (32, {0: VALUE, 4294967292: VALUE, 4294967293: RESERVED, 4294967294: OUT, 4294967295: NO_DATA}),
+    (2, {0: VALUE, 1: VALUE, 2: ERROR, 3: NO_DATA}),
+    (8, {0: VALUE, 250: VALUE, 251: RESERVED, 252: RESERVED, 253: RESERVED, 254: OUT, 255: NO_DATA}),
+    (16, {0: VALUE, 65530: VALUE, 65531: RESERVED, 65532: RESERVED, 65533: RESERVED, 65534: OUT, 65535: NO_DATA}),
+    (
+        32,
+        {
+            0: VALUE, 0xFFFFFFFA: VALUE, 0xFFFFFFFB: RESERVED, 0xFFFFFFFC: RESERVED, 0xFFFFFFFD: RESERVED,
+            0xFFFFFFFE: OUT, 0xFFFFFFFF: NO_DATA,
+        },
+    ),
     # other widths know no data only
     (1, {0: VALUE, 1: NO_DATA}),
     (4, {0: VALUE, 13: VALUE, 14: VALUE, 15: NO_DATA}),
@@ -94,10 +102,10 @@ def test_plain_fields_have_no_special_codes(length, codes):
 
 def test_the_code_for_a_state():
     """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data"."""
-    asked = [State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
-    assert [VOLTAGE.code(state) for state in asked] == [65535, 65534, 65533, None, None]
-    assert [SWITCH.code(state) for state in asked] == [3, 2, None, 3, None]
-    assert [NUMBER.code(state) for state in asked] == [None] * 5
+    asked = [State.NO_DATA, State.ERROR, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
+    assert [VOLTAGE.code(state) for state in asked] == [65535, None, 65534, 65531, None, None]
+    assert [SWITCH.code(state) for state in asked] == [3, 2, None, None, 3, None]
+    assert [NUMBER.code(state) for state in asked] == [None] * 6
 
 
 def test_a_field_that_the_frame_did_not_hold_is_missing():
@@ -107,8 +115,10 @@ def test_a_field_that_the_frame_did_not_hold_is_missing():
 
 def test_states_in_the_words_of_the_output():
     """The states are spelled as the JSON contract has them."""
-    assert [str(s) for s in State] == ["value", "no data", "out of range", "reserved", "unchanged", "missing"]
-    assert [str(special) for special in Special] == ["none", "measured", "commanded"]
+    assert [str(state) for state in State] == [
+        "value", "no data", "error", "out of range", "reserved", "unchanged", "missing",
+    ]  # fmt: skip
+    assert [str(special) for special in Special] == ["none", "no_data", "unchanged", "measured", "commanded"]
     assert [str(origin) for origin in Origin] == ["published", "memory", "unsure", "user"]
 
 
@@ -126,7 +136,11 @@ def test_values_end_below_the_special_codes(length, top, special):
 def test_a_named_code_counts_as_a_value():
     """A code list may go on above 250; special codes and codes that do not fit stay out."""
     named = {3: "a", 252: "b", 254: "fault", 255: "none", 300: "slip"}
-    assert quantity(8, 1, labels=named).raw_limits == (0, 252)
+    field = quantity(8, 1, labels=named)
+    assert field.raw_limits == (0, 252)
+    assert [field.state(raw) for raw in (250, 251, 252, 253)] == [VALUE, RESERVED, VALUE, RESERVED]
+    with pytest.raises(ValueError, match=r"^dc voltage 251 is outside 0 to 252$"):
+        field.raw(251)
     assert quantity(8, 1, labels={3: "a"}).raw_limits == (0, 250)
 
 
@@ -280,7 +294,6 @@ def test_what_a_field_cannot_say_is_refused(field, value, text):
         (TEMPERATURE_BYTE, 211, 254),
         (TEMPERATURE_BYTE, -41, 254),
         (FieldSpec("on", 0, 2, special=Special.MEASURED), None, 3),
-        (FieldSpec("on", 0, 2, special=Special.MEASURED), 2, 2),
         (FieldSpec("kind", 0, 4, special=Special.MEASURED), None, 15),
     ],
 )
@@ -290,7 +303,9 @@ def test_a_sensor_says_no_data_and_out_of_range_by_code(field, value, raw):
 
 
 def test_a_sensor_without_a_code_for_out_of_range_cannot_say_it():
-    """Where the type has no such code, a value beyond the range is refused."""
+    """Where the type has no such code, a value beyond the range is refused; an error is not one."""
+    with pytest.raises(ValueError, match=r"^on 2 is outside 0 to 1$"):
+        FieldSpec("on", 0, 2, special=Special.MEASURED).measured(2)
     with pytest.raises(ValueError, match=r"^kind 15 is outside 0 to 14$"):
         FieldSpec("kind", 0, 4, special=Special.MEASURED).measured(15)
     with pytest.raises(ValueError, match=r"^serial number -1 is outside 0 to 2097151$"):
@@ -394,7 +409,8 @@ def test_names_and_units_as_spoken():
 
 def test_a_field_of_the_users_own():
     """Without a word on its origin a definition is the user's; shared by all readings, it cannot be altered."""
-    assert (NUMBER.origin, NUMBER.label_origin, NUMBER.special) == (Origin.USER, Origin.USER, Special.NONE)
-    assert (NUMBER.labels, NUMBER.source, NUMBER.comment) == ({}, "", "")
+    assert NUMBER.grades == OF_THE_USER == Grades(Origin.USER, Origin.USER, Origin.USER)
+    assert (NUMBER.special, NUMBER.labels, NUMBER.source, NUMBER.comment) == (Special.NONE, {}, "", "")
+    assert (NUMBER.code_grades, NUMBER.alarms, NUMBER.moves_with) == ({}, {}, ())
     with pytest.raises(AttributeError):
         NUMBER.length = 22

@@ -263,7 +263,7 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
-            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[reading.field.origin]}"
+            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[reading.origin]}"
             lines.append(((text, style),))
     return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
 

@@ -104,7 +104,7 @@ def _split(piece: Piece) -> str:
 
 def _about(reading: Reading) -> str:
     field = reading.field
-    said = f"   layout {ORIGIN_WORDS[field.origin]}"
+    said = f"   layout {ORIGIN_WORDS[field.grades.layout]}"
     if reading.label is not None or field.labels:
         return said
     low, high = field.raw_limits
