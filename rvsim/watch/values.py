@@ -7,8 +7,9 @@ is not judged. Does not know who speaks (the device's name is handed in), nor wh
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from rvsim.watch.detect.alarms import Alarms
 from rvsim.watch.limits import Expected
-from rvsim.watch.transitions import DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
+from rvsim.watch.transitions import CodeAlarmed, DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -37,6 +38,7 @@ class Values:
         "_spec",
         "_tells",
         "_topic",
+        "alarms",
         "unsettled",
     )
 
@@ -58,6 +60,8 @@ class Values:
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, Reading] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
+        self.alarms = Alarms(topic, emit) if any(field.alarms for field in spec.fields) else None
+        """The codes that mean trouble, None where the message has none of them."""
         self.unsettled = False
         """Whether something was seen that is judged only once the device has settled."""
 
@@ -82,6 +86,8 @@ class Values:
             return
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
+            if self.alarms is not None:
+                self.alarms.take(reading, frame, device)
 
     def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic
@@ -132,10 +138,16 @@ class Values:
         }
         return any(name in self._carried or name in required for name in fields)
 
-    def give_up(self) -> Iterator[RangeLeft | DataLost]:
+    def is_flagged(self, field: str) -> bool:
+        """Tell whether something is wrong with what a field says."""
+        return field in self._open
+
+    def give_up(self) -> Iterator[RangeLeft | DataLost | CodeAlarmed]:
         """Forget what stands open, and return it: nobody will speak of this topic again."""
         standing, self._open = self._open, {}
         yield from standing.values()
+        if self.alarms is not None:
+            yield from self.alarms.give_up()
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:

@@ -17,7 +17,9 @@ from typing import NamedTuple
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
-from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder
+from rvsim.watch.detect.detectors import Detectors
+from rvsim.watch.detect.lengths import Lengths
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
@@ -30,7 +32,6 @@ from rvsim.watch.traffic import SECOND, TALKERS, Agenda, Silences, normal_silenc
 from rvsim.watch.transitions import (
     BusFellQuiet,
     Ended,
-    LengthWrong,
     NameMissing,
     NodeDescribed,
     Presence,
@@ -62,9 +63,6 @@ __all__ = [
 
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
 
-_RIGHT_IN_A_ROW = 3
-"""So many frames of the right length end a flag about the length. Common practice, no source."""
-
 
 class _Quiet(NamedTuple):
     """When the present silence becomes a quiet bus, and by which figures."""
@@ -95,6 +93,10 @@ class Watch:
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         self._longest_pause = rig.longest_pause if rig else 0
         self._reports = Reports(self._emit)
+        self._lengths = Lengths(self._emit)
+        self._detectors = Detectors(
+            catalogue, rig, self._agenda, self._emit, self.device_at, self._reports.has_fault, self._parts_of
+        )
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
@@ -231,7 +233,9 @@ class Watch:
         stream = self._by_sender.get((dgn, source))
         if stream is None:
             node, layout = self._nodes.setdefault(source, Node(source)), self._decoder.layout(dgn)
-            stream = self._by_sender[dgn, source] = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS)
+            detectors = self._detectors.of(layout)
+            stream = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
+            self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream
         return stream
 
@@ -261,6 +265,9 @@ class Watch:
             part.data = frame.data if plain else None
         if stream.reports and not self._reports.hear(part, spec):
             part.data, part.unheeded = None, False
+        for observe in stream.detectors:
+            if not observe(part):
+                part.data = None
         self._set_alarm()
 
     def _read(self, frame: Frame, stream: Stream, part: Part, spec: MessageSpec) -> bool:
@@ -272,7 +279,7 @@ class Watch:
                 spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
-            self._check_length(stream, spec, part, values)
+            self._lengths.check(stream, spec, part, values)
         values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
         return not values.unsettled and stream.length is None
 
@@ -281,26 +288,14 @@ class Watch:
         if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
 
-    def _check_length(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
-        frame, found = part.frame, wrong_length(spec, part.frame.data)
-        if found is None:
-            stream.right_in_a_row += 1
-            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.length.cause))
-                stream.length = None
-            return
-        stream.right_in_a_row = 0
-        if stream.length is None:
-            missing = found.missing
-            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
-            topic = part.topic._replace(instance=None, dsa=None)
-            stream.length = LengthWrong(
-                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
-            )
-            self._emit(stream.length)
+    def _parts_of(self, message: str) -> Iterator[Part]:
+        for stream in self._by_sender.values():
+            if stream.layout.name == message:
+                yield from stream.parts.values()
 
-    def _forget(self, part: Part) -> None:
+    def _forget(self, part: Part, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
+        self._detectors.forget(part, time)
         self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
         part.node.parts.discard(part)
 

@@ -1,0 +1,214 @@
+"""Measured values that stand still while what moves with them moves.
+
+Needs the changes of fields that have neighbours by their definition, and those of the neighbours.
+
+Knows: that the neighbour is that of the same instance, for a battery the charger that says which DC source it charges;
+that a value which is not spoken anew is not stuck but old; that a percentage at an end of its range has nowhere to go.
+Does not know which fields are neighbours: definitions say so.
+"""
+
+from collections.abc import Callable, Iterator
+
+from rvsim.watch.attendance import Part
+from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.transitions import Ended, Transition, ValueStuck
+from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.spec import MessageSpec
+
+STUCK_FLOOR = 600 * SECOND
+STUCK_GAPS = 20
+"""For so many gaps, and at least ten minutes, a value may stay as it is. Our decision."""
+NEIGHBOUR_STEPS = 10
+"""So many steps of its own resolution the neighbour has to move in that time. Our decision."""
+_BATTERY = "dc_source_instance"
+"""The field in which a charger says which battery it is on."""
+
+
+class _Value:
+    """One field of one topic that has neighbours."""
+
+    def __init__(self, number: int, part: Part, field: FieldSpec) -> None:
+        self.number = number
+        self.part = part
+        self.field = field
+        self.raw: int | None = None
+        self.since = 0
+        """From when on it has not changed, in bus time."""
+        self.begun = 0
+        """The same in the time of the frames."""
+        self.ways: dict[tuple[Part, str], tuple[int, int]] = {}
+        """The lowest and highest raw value of each neighbour since then."""
+        self.told: ValueStuck | None = None
+
+
+class StuckValues:
+    """Follows the values that have neighbours."""
+
+    def __init__(self, agenda: Agenda, emit: Callable[[Transition], None]) -> None:
+        self._agenda = agenda
+        self._emit = emit
+        self._standing = Duty(24, self._due, self._expire)
+        self._numbers = 0
+        self._values: dict[Part, list[_Value]] = {}
+        self._neighbours: dict[str, dict[Part, None]] = {}
+        """The topics of each message that is a neighbour."""
+        self._links: dict[Part, tuple[int | None, list[tuple[_Value, str]]]] = {}
+        """What moves with each of them, as it was found for the battery that it says."""
+
+    @staticmethod
+    def neighbours_of(spec: MessageSpec) -> set[str]:
+        """Return the messages that hold neighbours of a message's fields."""
+        return {name.partition(".")[0] for field in spec.fields for name in field.moves_with}
+
+    def neighbour(self, part: Part) -> None:
+        """Take in a frame of a message that holds neighbours."""
+        known = self._neighbours.setdefault(part.topic.message or "", {})
+        if part not in known:
+            known[part] = None
+            self._links.clear()
+        now = part.rhythm.times[-1]
+        for value, name in self._linked(part):
+            self._move(value, part, name)
+            if value.told is None and now - value.since > STUCK_FLOOR and now - value.since > self._limit(value):
+                self._look(value, part.frame.time, part.frame.time)
+
+    def _linked(self, part: Part) -> list[tuple[_Value, str]]:
+        """Return the values that have a topic as neighbour, each with the field of it that moves with the value."""
+        battery = _battery(part)
+        before, links = self._links.get(part, (None, None))
+        if links is None or before != battery:
+            every = (value for those in self._values.values() for value in those if _belong(value.part, part))
+            links = [(value, name) for value in every for name in _fields_in(value.field, part)]
+            self._links[part] = battery, links
+        return links
+
+    def take(self, part: Part) -> None:
+        """Take in a frame of a message with fields that have neighbours."""
+        values = self._values.get(part)
+        if values is None:
+            fields = part.layout.spec.fields if part.layout.spec is not None else ()
+            values = self._values[part] = []
+            self._links.clear()
+            for field in fields:
+                if field.moves_with:
+                    values.append(_Value(self._numbers, part, field))
+                    self._numbers += 1
+        times = part.rhythm.times
+        away = len(times) > 1 and times[-1] - times[-2] > part.rhythm.limit()
+        for value in values:
+            raw = _live(part, value.field)
+            if away or raw is None or raw != value.raw:
+                self._changed(value, raw)
+
+    def forget(self, part: Part, time: int) -> None:
+        """Forget a topic that nobody speaks for any more."""
+        self._links.clear()
+        for value in self._values.pop(part, ()):
+            value.raw = None
+            if value.told is not None:
+                self._emit(Ended(time, value.told.cause))
+        for parts in self._neighbours.values():
+            parts.pop(part, None)
+
+    def _changed(self, value: _Value, raw: int | None) -> None:
+        part = value.part
+        value.raw, value.since, value.begun = raw, part.rhythm.times[-1], part.frame.time
+        value.ways.clear()
+        if value.told is not None:
+            self._emit(Ended(part.frame.time, value.told.cause))
+            value.told = None
+        if raw is None:
+            return
+        for name in value.field.moves_with:
+            message, _, field = name.partition(".")
+            for neighbour in self._neighbours.get(message, ()):
+                if _belong(part, neighbour):
+                    self._move(value, neighbour, field)
+        self._agenda.put(value.since + STUCK_FLOOR, self._standing, value.number, value)
+
+    @staticmethod
+    def _move(value: _Value, neighbour: Part, name: str) -> None:
+        spec = neighbour.layout.spec
+        raw = _live(neighbour, spec.by_name[name]) if spec is not None and name in spec.by_name else None
+        if raw is not None:
+            low, high = value.ways.get((neighbour, name), (raw, raw))
+            value.ways[neighbour, name] = min(low, raw), max(high, raw)
+
+    @staticmethod
+    def _limit(value: _Value) -> int:
+        return max(STUCK_FLOOR, STUCK_GAPS * (value.part.rhythm.gap() or 0))
+
+    def _due(self, value: _Value, passed: int) -> int | None:
+        return None if value.raw is None or value.told is not None else max(passed, value.since + self._limit(value))
+
+    def _expire(self, value: _Value, time: int, since: int) -> None:
+        if value.raw is not None:
+            self._look(value, time, since)
+
+    def _look(self, value: _Value, time: int, since: int) -> None:
+        """Tell that a value is stuck, if a neighbour has moved and the value is still being said."""
+        part = value.part
+        rhythm = part.rhythm
+        moved = next((key for key, (low, high) in value.ways.items() if high - low >= NEIGHBOUR_STEPS), None)
+        says = rhythm.gap() is not None and part.entry.heard and part.late is None
+        if moved is None or not says or value.raw is None or _is_at_end(value.field, value.raw):
+            return
+        neighbour, name = moved
+        assert neighbour.layout.spec is not None
+        field = neighbour.layout.spec.by_name[name]
+        low, high = (Reading(field, raw, State.VALUE) for raw in value.ways[moved])
+        reading = Reading(value.field, value.raw, State.VALUE)
+        value.told = ValueStuck(
+            time,
+            since,
+            part.entry.name,
+            part.topic,
+            reading,
+            value.begun,
+            self._limit(value),
+            neighbour.entry.name,
+            neighbour.topic,
+            low,
+            high,
+            part.frame,
+        )
+        self._emit(value.told)
+
+
+def _live(part: Part, field: FieldSpec) -> int | None:
+    """Return the raw value of a field; None where it is none, or flagged."""
+    raw = field.raw_in(part.frame.data)
+    if raw is None or field.state(raw) is not State.VALUE:
+        return None
+    return None if part.values is not None and part.values.is_flagged(field.name) else raw
+
+
+def _fields_in(field: FieldSpec, neighbour: Part) -> Iterator[str]:
+    """Yield the fields of a topic that are neighbours of a field."""
+    for name in field.moves_with:
+        message, _, other = name.partition(".")
+        if message == neighbour.topic.message:
+            yield other
+
+
+def _belong(one: Part, other: Part) -> bool:
+    """Tell whether two topics are about one instance; of two functions, the battery that one of them is on counts."""
+    if one.function is other.function:
+        return one.topic.instance == other.topic.instance
+    return _place(one) == _place(other)
+
+
+def _place(part: Part) -> int | None:
+    battery = _battery(part)
+    return part.topic.instance if battery is None else battery
+
+
+def _battery(part: Part) -> int | None:
+    spec = part.layout.spec
+    field = spec.by_name.get(_BATTERY) if spec is not None else None
+    raw = field.raw_in(part.frame.data) if field is not None else None
+    return raw if field is not None and field.state(raw) is State.VALUE else None
+
+
+def _is_at_end(field: FieldSpec, raw: int) -> bool:
+    return field.unit == "%" and not 0 < field.value(raw) < 100
