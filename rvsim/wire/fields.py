@@ -101,6 +101,8 @@ _ALL_ONES = {
 _OF_THE_TYPE = frozenset({Special.MEASURED, Special.COMMANDED})
 _TWO_BITS = 2
 _TOP_OF_TYPE = {_TWO_BITS: 1, 8: 250, 16: 65530, 32: 4294967290}
+_INSTEAD = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
+"""What a field says that has no code for a state."""
 _STATE_ORIGINS = {
     State.ERROR: Origin.MEMORY,
     State.OUT_OF_RANGE: Origin.MEMORY,
@@ -216,8 +218,11 @@ class FieldSpec:
         return self.code_grades.get(raw, self.grades.codes)
 
     def code(self, state: State) -> int | None:
-        """Return the raw value that says ``state``, None where the field has none; unchanged counts as no data."""
-        wanted = (state, State.UNCHANGED) if state is State.NO_DATA else (state,)
+        """Return the raw value that says ``state``, None where the field has none.
+
+        Unchanged counts as no data; two bits cannot say out of range and say error.
+        """
+        wanted = (state, _INSTEAD.get(state))
         return next((raw for raw, said in self.states.items() if said in wanted), None)
 
     def value(self, raw: int) -> int | float:
@@ -277,9 +282,10 @@ class FieldSpec:
         try:
             return self.raw(value)
         except ValueError:
-            if State.OUT_OF_RANGE not in self.states.values():
+            code = self.code(State.OUT_OF_RANGE)
+            if code is None:
                 raise
-            return self.all_ones - 1
+            return code
 
     @cached_property
     def _cut(self) -> tuple[int, int, Literal["big", "little"], int, int]:
@@ -316,7 +322,7 @@ class Reading(NamedTuple):
     @property
     def shown_label(self) -> str | None:
         """The name of a code where it says more than the state: in a command all ones mean unchanged, not no data."""
-        return None if self.state in (State.NO_DATA, State.UNCHANGED) else self.label
+        return None if self.state in (State.NO_DATA, State.UNCHANGED) or self.label == str(self.state) else self.label
 
     @property
     def origin(self) -> Origin:

@@ -101,10 +101,13 @@ def test_plain_fields_have_no_special_codes(length, codes):
 
 
 def test_the_code_for_a_state():
-    """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data"."""
+    """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data".
+
+    Two bits have no code for out of range, and say error.
+    """
     asked = [State.NO_DATA, State.ERROR, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
     assert [VOLTAGE.code(state) for state in asked] == [65535, None, 65534, 65531, None, None]
-    assert [SWITCH.code(state) for state in asked] == [3, 2, None, None, 3, None]
+    assert [SWITCH.code(state) for state in asked] == [3, 2, 2, None, 3, None]
     assert [NUMBER.code(state) for state in asked] == [None] * 6
 
 
@@ -294,6 +297,7 @@ def test_what_a_field_cannot_say_is_refused(field, value, text):
         (TEMPERATURE_BYTE, 211, 254),
         (TEMPERATURE_BYTE, -41, 254),
         (FieldSpec("on", 0, 2, special=Special.MEASURED), None, 3),
+        (FieldSpec("on", 0, 2, special=Special.MEASURED), 2, 2),
         (FieldSpec("kind", 0, 4, special=Special.MEASURED), None, 15),
     ],
 )
@@ -303,9 +307,7 @@ def test_a_sensor_says_no_data_and_out_of_range_by_code(field, value, raw):
 
 
 def test_a_sensor_without_a_code_for_out_of_range_cannot_say_it():
-    """Where the type has no such code, a value beyond the range is refused; an error is not one."""
-    with pytest.raises(ValueError, match=r"^on 2 is outside 0 to 1$"):
-        FieldSpec("on", 0, 2, special=Special.MEASURED).measured(2)
+    """Where the type has no such code, a value beyond the range is refused."""
     with pytest.raises(ValueError, match=r"^kind 15 is outside 0 to 14$"):
         FieldSpec("kind", 0, 4, special=Special.MEASURED).measured(15)
     with pytest.raises(ValueError, match=r"^serial number -1 is outside 0 to 2097151$"):
