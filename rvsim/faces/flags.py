@@ -5,10 +5,9 @@ Knows: what a reader would otherwise read many times over. Does not know screens
 
 from collections.abc import Iterable, Sequence
 
-from rvsim.watch.flag import Flag, Severity
+from rvsim.watch.flag import WORST_FIRST, Flag
 
 MOST_TAGS = 4
-_WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
 
 
 def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
@@ -16,7 +15,7 @@ def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
     groups: dict[tuple[str, str, str], list[Flag]] = {}
     for flag in flags:
         groups.setdefault((str(flag.severity), flag.kind, flag.advice), []).append(flag)
-    return sorted(groups.values(), key=lambda group: (not group[0].is_gas, _WORST_FIRST.index(group[0].severity)))
+    return sorted(groups.values(), key=lambda group: (not group[0].is_gas, WORST_FIRST.index(group[0].severity)))
 
 
 def tags(group: Sequence[Flag]) -> str:

@@ -246,6 +246,18 @@ IN_SHORT = {
     Kind.REPORTED_FAULT: "reports a fault",
     Kind.BUS_BUSY: "was busier than is good",
     Kind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
+    Kind.SHARED_INSTANCE: "is two devices with one function and instance",
+    Kind.TWO_COMMANDERS: "is commanded by two against each other",
+    Kind.IGNORED_COMMAND: "does not do what it is commanded",
+    Kind.STUCK_VALUE: "repeats a reading that should move",
+    Kind.CANNOT_CLAIM: "has no address",
+    Kind.SHARED_NAME: "uses a NAME that another one uses too",
+    Kind.NO_ADDRESS: "sent without an address",
+    Kind.FAILED_TRANSFER: "could not finish what it sent or asked for",
+    Kind.RESTARTED: "restarted",
+    Kind.BUS_ERRORS: "had errors",
+    Kind.REPLACED_DEVICE: "seems to be replaced",
+    Kind.LOG_OUT_OF_ORDER: "has frames out of their order in time",
 }
 """What each kind of flag says of its subject."""
 

@@ -68,10 +68,6 @@ class Reports:
         elif message.dgn == DM1:
             self._dm1(message.data, part, Topic(message.source, DM1, "DM1"), frame)
 
-    def has_fault(self, source: int) -> bool:
-        """Tell whether a source reports a fault now."""
-        return any(fault[0] == source for fault in self._open)
-
     # Texts.
 
     def _text(self, dgn: int, data: bytes, part: Part, time: int) -> None:

@@ -9,7 +9,7 @@ other words. Does not know which codes alarm: definitions say so. What a heartbe
 from collections.abc import Callable, Iterator
 
 from rvsim.watch.transitions import CodeAlarmed, Ended, Topic, Transition
-from rvsim.wire.fields import AlarmSeverity, Reading, State
+from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
 
 
@@ -20,11 +20,6 @@ class Alarms:
         self._topic = topic
         self._emit = emit
         self._open: dict[str, CodeAlarmed] = {}
-
-    @property
-    def fails(self) -> bool:
-        """Tell whether a code says that something is wrong, beyond a notice."""
-        return any(one.alarm.severity is not AlarmSeverity.NOTICE for one in self._open.values())
 
     def take(self, reading: Reading, frame: Frame, device: str) -> None:
         """Take in what a field says now; a frame too short to hold it says nothing."""

@@ -28,8 +28,7 @@ _ACKNOWLEDGMENT = 0x0E800
 class Detectors:
     """Hands each frame to the detectors that it concerns.
 
-    ``name_of`` names the device at an address; ``has_fault`` tells whether a source reports a fault; ``parts_of``
-    returns what was heard of a message so far.
+    ``name_of`` names the device at an address; ``parts_of`` returns what was heard of a message so far.
     """
 
     def __init__(
@@ -39,14 +38,12 @@ class Detectors:
         agenda: Agenda,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
-        has_fault: Callable[[int], bool],
         parts_of: Callable[[str], Iterable[Part]],
     ) -> None:
         planned = Planned(rig)
-        self._has_fault = has_fault
         self._parts_of = parts_of
         self._commanders = TwoCommanders(planned, agenda, emit, name_of)
-        self._ignored = IgnoredCommands(planned, agenda, emit, name_of, self._reports_fault)
+        self._ignored = IgnoredCommands(planned, agenda, emit, name_of)
         self._unheard = UnheardFunctions(planned, catalogue, agenda, emit, name_of)
         self._contradictions = Contradictions(agenda, emit)
         self._stuck = StuckValues(agenda, emit)
@@ -94,12 +91,6 @@ class Detectors:
             self._by_message[message].append(_plainly(self._stuck.neighbour))
         for part in self._parts_of(message):
             part.data = None
-
-    def _reports_fault(self, part: Part) -> bool:
-        if self._has_fault(part.topic.source):
-            return True
-        told = (one.values.alarms for one in part.node.parts if one.values is not None)
-        return any(alarms is not None and alarms.fails for alarms in told)
 
     def _command(self, part: Part) -> bool:
         command = read_command(part)

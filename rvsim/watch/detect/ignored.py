@@ -7,8 +7,8 @@ Knows: that a command is answered by a change in the fields of its function's st
 has no such field, by any change of it; in either case by a change of the function's heartbeat. A device is judged once
 it had its time and every one of its periodic topics has spoken again. Not judged: a command that asks for what is
 already so; the repetition of one that was obeyed, while the status still says what it said then (a set point beyond a
-limit); whoever reports a fault, for that is why; an output that stands at zero while the heartbeat says that the
-function is at its job (ignition, cold coolant); and a function that starts slowly, for its first three minutes.
+limit); an output that stands at zero while the heartbeat says that the function is at its job (ignition, cold coolant);
+and a function that starts slowly, for its first three minutes.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -78,18 +78,12 @@ class IgnoredCommands:
     """Holds what functions say against what they are commanded."""
 
     def __init__(
-        self,
-        planned: Planned,
-        agenda: Agenda,
-        emit: Callable[[Transition], None],
-        name_of: Callable[[int], str],
-        reports_fault: Callable[[Part], bool],
+        self, planned: Planned, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
     ) -> None:
         self._planned = planned
         self._agenda = agenda
         self._emit = emit
         self._name_of = name_of
-        self._reports_fault = reports_fault
         self._answering = Duty(21, self._answer_due, self._expire)
         self._states: dict[Thing, _State] = {}
         self._of: dict[tuple[str, int | None], list[_State]] = {}
@@ -256,9 +250,8 @@ class IgnoredCommands:
         starting = differing and all(is_rest(said) and not is_rest(wanted) for wanted, said in differing)
         if starting and any(_is_at_work(part) for part in waiting.before if part.topic.dsa is not None):
             return
-        if (pairs and not differing) or any(map(self._reports_fault, parts)):
-            return
-        self._tell(state, waiting, parts, differing, time)
+        if differing or not pairs:
+            self._tell(state, waiting, parts, differing, time)
 
     def _tell(self, state: _State, waiting: _Waiting, parts: list[Part], differing: _Pairs, time: int) -> None:
         alone: list[tuple[Reading, Reading | None]] = [(reading, None) for reading in waiting.given.values()]

@@ -25,8 +25,8 @@ HEATER = (
     "fuel, voltage and exhaust first: a lockout is a safety function; find the cause before it is reset, and do not "
     "reset it again and again"
 )
+_MAINS = "shore, inverter and generator are for a licensed person: leave it off"
 _BY_WORD = (
-    (("ground", "neutral", "polarity"), "shore, inverter and generator are for a licensed person: leave it off"),
     (
         ("over_current", "overcurrent"),
         "what hangs on this output: a short, a seized motor, too much load; then its fuse",
@@ -60,10 +60,11 @@ def _advice(found: CodeAlarmed) -> str:
     function, field = by_status(found.topic.message or ""), found.reading.field.name
     if function is not None and function.name == GAS_SENSOR:
         return GAS
-    for words, advice in _BY_WORD:
-        if any(word in field for word in words):
-            return advice
-    return HEATER if function is not None and function.name in _HEATING else _OTHERWISE
+    if "_AC_STATUS" in (found.topic.message or ""):
+        return _MAINS
+    if function is not None and function.name in _HEATING and "power" not in field:
+        return HEATER
+    return next((advice for words, advice in _BY_WORD if any(word in field for word in words)), _OTHERWISE)
 
 
 DRAFTS: Drafts = {CodeAlarmed: _alarmed}
