@@ -3,14 +3,17 @@
 Needs the changes of fields that have neighbours by their definition, and those of the neighbours.
 
 Knows: that the neighbour is that of the same instance, for a battery the charger that says which DC source it charges;
-that a value which is not spoken anew is not stuck but old; that a percentage at an end of its range has nowhere to go.
-Does not know which fields are neighbours: definitions say so.
+that a value which is not spoken anew is not stuck but old; and that two devices follow one thing at different moments,
+so that a neighbour's move counts only a while after the value's own last change, and once the value had a while to
+follow. Does not know which fields are neighbours: definitions say so.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator
+from typing import NamedTuple
 
 from rvsim.watch.attendance import Part
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.spec import MessageSpec
@@ -20,8 +23,32 @@ STUCK_GAPS = 20
 """For so many gaps, and at least ten minutes, a value may stay as it is. Our decision."""
 NEIGHBOUR_STEPS = 10
 """So many steps of its own resolution the neighbour has to move in that time. Our decision."""
+FOLLOW_US = 60 * SECOND
+"""So long, or three gaps of the slower one, two devices may take to follow one thing. Our decision."""
 _BATTERY = "dc_source_instance"
 """The field in which a charger says which battery it is on."""
+
+
+class _Way:
+    """Between which raw values a neighbour has moved; ``fresh`` are the latest ones, with their bus times."""
+
+    def __init__(self, raw: int) -> None:
+        self.low = self.high = raw
+        self.fresh: deque[tuple[int, int]] = deque()
+
+    def settle(self, until: int) -> None:
+        """Count what the value has had the time to follow."""
+        while self.fresh and self.fresh[0][0] <= until:
+            _, raw = self.fresh.popleft()
+            self.low, self.high = min(self.low, raw), max(self.high, raw)
+
+
+class _Link(NamedTuple):
+    """A value that has a topic's field ``name`` as neighbour; ``lag`` is how far behind one may be."""
+
+    value: "_Value"
+    name: str
+    lag: int
 
 
 class _Value:
@@ -36,8 +63,10 @@ class _Value:
         """From when on it has not changed, in bus time."""
         self.begun = 0
         """The same in the time of the frames."""
-        self.ways: dict[tuple[Part, str], tuple[int, int]] = {}
-        """The lowest and highest raw value of each neighbour since then."""
+        self.ways: dict[tuple[Part, str, int], _Way] = {}
+        """By neighbour, field and lag."""
+        self.due = 0
+        """The moment, in bus time, at which it is looked at next."""
         self.told: ValueStuck | None = None
 
 
@@ -52,7 +81,7 @@ class StuckValues:
         self._values: dict[Part, list[_Value]] = {}
         self._neighbours: dict[str, dict[Part, None]] = {}
         """The topics of each message that is a neighbour."""
-        self._links: dict[Part, tuple[int | None, list[tuple[_Value, str]]]] = {}
+        self._links: dict[Part, tuple[int | None, list[_Link]]] = {}
         """What moves with each of them, as it was found for the battery that it says."""
 
     @staticmethod
@@ -66,33 +95,14 @@ class StuckValues:
         if part not in known:
             known[part] = None
             self._links.clear()
-        now = part.rhythm.times[-1]
-        for value, name in self._linked(part):
-            self._move(value, part, name)
-            if value.told is None and now - value.since > STUCK_FLOOR and now - value.since > self._limit(value):
-                self._look(value, part.frame.time, part.frame.time)
-
-    def _linked(self, part: Part) -> list[tuple[_Value, str]]:
-        """Return the values that have a topic as neighbour, each with the field of it that moves with the value."""
-        battery = _battery(part)
-        before, links = self._links.get(part, (None, None))
-        if links is None or before != battery:
-            every = (value for those in self._values.values() for value in those if _belong(value.part, part))
-            links = [(value, name) for value in every for name in _fields_in(value.field, part)]
-            self._links[part] = battery, links
-        return links
+        for link in self._linked(part):
+            self._move(link, part)
 
     def take(self, part: Part) -> None:
         """Take in a frame of a message with fields that have neighbours."""
         values = self._values.get(part)
         if values is None:
-            fields = part.layout.spec.fields if part.layout.spec is not None else ()
-            values = self._values[part] = []
-            self._links.clear()
-            for field in fields:
-                if field.moves_with:
-                    values.append(_Value(self._numbers, part, field))
-                    self._numbers += 1
+            values = self._begin(part)
         times = part.rhythm.times
         away = len(times) > 1 and times[-1] - times[-2] > part.rhythm.limit()
         for value in values:
@@ -110,6 +120,48 @@ class StuckValues:
         for parts in self._neighbours.values():
             parts.pop(part, None)
 
+    # Neighbours.
+
+    def _begin(self, part: Part) -> list[_Value]:
+        fields = part.layout.spec.fields if part.layout.spec is not None else ()
+        values = self._values[part] = []
+        for field in fields:
+            if field.moves_with:
+                values.append(_Value(self._numbers, part, field))
+                self._numbers += 1
+        self._links.clear()
+        return values
+
+    def _linked(self, part: Part) -> list[_Link]:
+        battery = _battery(part)
+        before, links = self._links.get(part, (None, None))
+        if links is None or before != battery:
+            every = (value for those in self._values.values() for value in those if _belong(value.part, part))
+            links = [
+                _Link(value, name, _lag(value.part, part)) for value in every for name in _within(value.field, part)
+            ]
+            self._links[part] = battery, links
+        return links
+
+    def _move(self, link: _Link, neighbour: Part) -> None:
+        """Note where a neighbour is now."""
+        value, name, lag = link
+        spec = neighbour.layout.spec
+        raw = _live(neighbour, spec.by_name[name]) if spec is not None and name in spec.by_name else None
+        if raw is None or value.raw is None:
+            return
+        key, now = (neighbour, name, lag), neighbour.rhythm.times[-1]
+        way = value.ways.get(key)
+        if way is None or now <= value.since + lag:
+            value.ways[key] = _Way(raw)
+            return
+        way.settle(now - lag)
+        way.fresh.append((now, raw))
+        if value.told is None:
+            self._agenda.put(now + lag, self._standing, value.number, value)
+
+    # Values.
+
     def _changed(self, value: _Value, raw: int | None) -> None:
         part = value.part
         value.raw, value.since, value.begun = raw, part.rhythm.times[-1], part.frame.time
@@ -123,47 +175,44 @@ class StuckValues:
             message, _, field = name.partition(".")
             for neighbour in self._neighbours.get(message, ()):
                 if _belong(part, neighbour):
-                    self._move(value, neighbour, field)
+                    self._move(_Link(value, field, _lag(part, neighbour)), neighbour)
         self._agenda.put(value.since + STUCK_FLOOR, self._standing, value.number, value)
-
-    @staticmethod
-    def _move(value: _Value, neighbour: Part, name: str) -> None:
-        spec = neighbour.layout.spec
-        raw = _live(neighbour, spec.by_name[name]) if spec is not None and name in spec.by_name else None
-        if raw is not None:
-            low, high = value.ways.get((neighbour, name), (raw, raw))
-            value.ways[neighbour, name] = min(low, raw), max(high, raw)
 
     @staticmethod
     def _limit(value: _Value) -> int:
         return max(STUCK_FLOOR, STUCK_GAPS * (value.part.rhythm.gap() or 0))
 
     def _due(self, value: _Value, passed: int) -> int | None:
-        return None if value.raw is None or value.told is not None else max(passed, value.since + self._limit(value))
+        if value.raw is None or value.told is not None or not value.ways:
+            return None
+        value.due = max(passed, value.since + self._limit(value))
+        return value.due
 
     def _expire(self, value: _Value, time: int, since: int) -> None:
-        if value.raw is not None:
-            self._look(value, time, since)
-
-    def _look(self, value: _Value, time: int, since: int) -> None:
-        """Tell that a value is stuck, if a neighbour has moved and the value is still being said."""
+        """Look whether a neighbour has moved; again later, where one has moved just now."""
         part = value.part
-        rhythm = part.rhythm
-        moved = next((key for key, (low, high) in value.ways.items() if high - low >= NEIGHBOUR_STEPS), None)
-        says = rhythm.gap() is not None and part.entry.heard and part.late is None
-        if moved is None or not says or value.raw is None or _is_at_end(value.field, value.raw):
+        for (_, _, lag), way in value.ways.items():
+            way.settle(value.due - lag)
+        moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
+        if moved is not None and part.rhythm.gap() is not None and part.entry.heard and part.late is None:
+            self._tell(value, moved, time, since)
             return
-        neighbour, name = moved
-        assert neighbour.layout.spec is not None
-        field = neighbour.layout.spec.by_name[name]
-        low, high = (Reading(field, raw, State.VALUE) for raw in value.ways[moved])
-        reading = Reading(value.field, value.raw, State.VALUE)
+        waiting = [way.fresh[0][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
+        if waiting:
+            self._agenda.put(min(waiting), self._standing, value.number, value)
+
+    def _tell(self, value: _Value, moved: tuple[Part, str, int], time: int, since: int) -> None:
+        neighbour, name, _ = moved
+        part, way, spec = value.part, value.ways[moved], neighbour.layout.spec
+        if spec is None or value.raw is None:
+            return
+        low, high = (Reading(spec.by_name[name], raw, State.VALUE) for raw in (way.low, way.high))
         value.told = ValueStuck(
             time,
             since,
             part.entry.name,
             part.topic,
-            reading,
+            Reading(value.field, value.raw, State.VALUE),
             value.begun,
             self._limit(value),
             neighbour.entry.name,
@@ -183,7 +232,12 @@ def _live(part: Part, field: FieldSpec) -> int | None:
     return None if part.values is not None and part.values.is_flagged(field.name) else raw
 
 
-def _fields_in(field: FieldSpec, neighbour: Part) -> Iterator[str]:
+def _lag(one: Part, other: Part) -> int:
+    """Return how long one of two topics may be behind the other."""
+    return max(FOLLOW_US, *(MISSED_IN_A_ROW * (part.layout.gap or 0) for part in (one, other)))
+
+
+def _within(field: FieldSpec, neighbour: Part) -> Iterator[str]:
     """Yield the fields of a topic that are neighbours of a field."""
     for name in field.moves_with:
         message, _, other = name.partition(".")
@@ -208,7 +262,3 @@ def _battery(part: Part) -> int | None:
     field = spec.by_name.get(_BATTERY) if spec is not None else None
     raw = field.raw_in(part.frame.data) if field is not None else None
     return raw if field is not None and field.state(raw) is State.VALUE else None
-
-
-def _is_at_end(field: FieldSpec, raw: int) -> bool:
-    return field.unit == "%" and not 0 < field.value(raw) < 100

@@ -44,8 +44,8 @@ def _ignored(found: CommandIgnored) -> Draft:
     text += "".join(f"; {answer}" for answer in found.answers)
     advice = (
         "what holds it back: a lockout, an interlock, a rain sensor, its own switch, a mode in which it decides by "
-        "itself; then its instance, and whether its firmware knows this command; commanding it again and again does not "
-        "help"
+        "itself; then its instance, and whether its firmware knows this command; to command it again and again "
+        "does not help"
     )
     evidence = (*frame_line(found.command, "last command"), *frame_line(found.status, "status"))
     return Draft(Kind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
