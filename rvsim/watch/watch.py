@@ -92,7 +92,8 @@ class Watch:
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
         self._quiet = QuietBus(self._roll_call, self._silences, rig.longest_pause if rig else 0, self._emit)
-        self._pauses = Pauses(self._agenda, self._all_parts)
+        self.pauses = Pauses(self._agenda, self._all_parts)
+        """How the bus went on after each time that it was quiet."""
         self._busyness = Busyness(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
@@ -100,6 +101,7 @@ class Watch:
         promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
         self.wires = Wires(self._emit, self._identity.is_contested, promised)
         """What the pair has told beside frames."""
+        self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
@@ -168,7 +170,10 @@ class Watch:
     @property
     def causes(self) -> tuple[Cause, ...]:
         """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
-        return causes(self._rules.findings(self._now), self._pauses.resumptions)
+        asked = self._rules.changes, self._now // SECOND
+        if self._explained[0] != asked:
+            self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
+        return self._explained[1]
 
     @property
     def accepted(self) -> Mapping[tuple[Kind, str], int]:
@@ -255,7 +260,7 @@ class Watch:
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
         if part.topic.dgn == ADDRESS_CLAIM:
-            self._pauses.claim(frame.time, part.topic.source)
+            self.pauses.claim(frame.time, part.topic.source)
         spec = stream.layout.spec
         self._roll_call.on_time(part, frame.time)
         if spec is None:
@@ -336,7 +341,7 @@ class Watch:
             self._quiet.fall(quiet, time, self._last, self._frame)
             if arriving:
                 if self._quiet.end(time):
-                    self._pauses.end(time, time - self._last, self._last - self._still)
+                    self.pauses.end(time, time - self._last, self._last - self._still)
                 self._still += time - self._last
         self._set_alarm()
 
