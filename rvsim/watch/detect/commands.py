@@ -10,6 +10,7 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, by_command
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.attendance import Part
+from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL, is_addressed
@@ -40,6 +41,7 @@ class Command(NamedTuple):
     source: int
     thing: Thing
     given: Mapping[str, Reading]
+    topic: Topic
     frame: Frame
 
 
@@ -64,7 +66,7 @@ def read_command(part: Part) -> Command | None:
         return None
     to = frame.identifier >> 8 & 0xFF if is_addressed(part.topic.dgn) else GLOBAL
     thing = Thing(function.name, part.topic.instance, None if to == GLOBAL else to)
-    return Command(part.rhythm.times[-1], part.topic.source, thing, given, frame)
+    return Command(part.rhythm.times[-1], part.topic.source, thing, given, part.topic, frame)
 
 
 class Planned:

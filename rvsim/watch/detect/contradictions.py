@@ -91,13 +91,9 @@ class Contradictions:
         if other is None:
             held.since = None
             return
-        reading = _reading(held.part, held.check.field)
+        said, beside = _reading(held.part, held.check.field), _reading(other, held.check.other_field)
         rule = f"{held.check.other_message} {held.check.other_field}"
-        self._settle(
-            held, _contradiction(held.part, reading, other, _reading(other, held.check.other_field), rule), time
-        )
-        if held.told is not None:
-            held.told = held.told._replace(since=since)
+        self._settle(held, _contradiction(held.part, said, other, beside, rule)._replace(since=since), time)
 
     def _apart(self, held: _Held, check: Apart, now: int) -> Part | None:
         """Return who speaks of the same battery otherwise; None where nobody does, or nothing can be told."""
@@ -115,7 +111,7 @@ class Contradictions:
     def _settle(self, held: _Held, found: ReadingsContradict | None, time: int) -> None:
         """Bring what is told in line with what is found."""
         if found is not None:
-            since = held.told.since if held.told is not None else time
+            since = held.told.since if held.told is not None else found.since
             held.told = found._replace(time=time, since=since)
             self._emit(held.told)
         elif held.told is not None:

@@ -187,15 +187,13 @@ class IgnoredCommands:
 
     def _differs(self, state: _State, wanted: Reading, said: Reading) -> bool:
         """Tell whether a command asks for what is not so, and was not found to be all that the device does."""
-        if same(wanted, said):
-            return False
         name = wanted.field.name
-        before = state.obeyed.get(name)
-        if before is None or before[0] != wanted.raw:
-            return True
-        if before[1] is None:
-            state.obeyed[name] = wanted.raw, said.raw
-        return before[1] not in (None, said.raw)
+        asked, answered = state.obeyed.get(name, (None, None))
+        if asked is None or asked != wanted.raw:
+            return not same(wanted, said)
+        if answered is None:
+            state.obeyed[name] = asked, said.raw
+        return answered not in (None, said.raw) and not same(wanted, said)
 
     # Answers.
 

@@ -81,7 +81,8 @@ class TwoCommanders:
         counted = self._pairs.get(key)
         if counted is None:
             counted = self._pairs[key] = _Contradictions(len(self._pairs), CALM_SETTLING_TIMES * settling)
-        if counted.told is None and command.now - counted.turned > MAX_SETTLING_TIMES_BETWEEN * settling:
+        apart = command.now - counted.turned > MAX_SETTLING_TIMES_BETWEEN * settling
+        if not counted.turns or (apart and counted.told is None):
             counted.begin(other.frame.time)
         counted.turns += 1
         counted.turned = command.now
@@ -96,9 +97,11 @@ class TwoCommanders:
             (self._name_of(pair[0].source), self._name_of(pair[1].source)),
             (pair[0].source, pair[1].source),
             str(command.thing),
+            command.thing.node,
             (_readings(pair[0], fields), _readings(pair[1], fields)),
             counted.turns,
             settling,
+            command.topic,
             (other.frame, command.frame),
         )
         self._emit(counted.told)

@@ -105,5 +105,5 @@ class UnheardFunctions:
         waited = self._limit(thing) or HEARTBEAT_FLOOR
         first = state.first
         device = self._name_of(first.source)
-        state.told = NobodyObeys(time, since, device, str(thing), waited, state.count, first.frame)
+        state.told = NobodyObeys(time, since, device, str(thing), waited, state.count, first.topic, first.frame)
         self._emit(state.told)

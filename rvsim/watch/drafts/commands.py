@@ -27,7 +27,7 @@ def _contradict(found: CommandsContradict) -> Draft:
     )
     earlier, later = found.frames
     evidence = (*frame_line(earlier, "command"), *frame_line(later, "command"))
-    return Draft(Kind.TWO_COMMANDERS, one, Severity.WARNING, text, advice, evidence)
+    return Draft(Kind.TWO_COMMANDERS, one, Severity.WARNING, text, advice, evidence, found.topic)
 
 
 def _ignored(found: CommandIgnored) -> Draft:
@@ -61,7 +61,7 @@ def _nobody(found: NobodyObeys) -> Draft:
         f"none, the instance that {found.device} commands"
     )
     evidence = frame_line(found.command, "last command")
-    return Draft(Kind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence)
+    return Draft(Kind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
 
 
 def _commands(count: int) -> str:

@@ -22,15 +22,17 @@ class CommandsContradict(NamedTuple):
     devices: tuple[str, str]
     sources: tuple[int, int]
     thing: str
+    node: int | None
     states: tuple[tuple[Reading, ...], tuple[Reading, ...]]
     turns: int
     settling: int
+    topic: Topic
     frames: tuple[Frame, Frame]
 
     @property
     def cause(self) -> Cause:
         """One for each thing and pair of sources."""
-        return CommandsContradict, self.thing, frozenset(self.sources)
+        return CommandsContradict, self.thing, self.node, frozenset(self.sources)
 
 
 class CommandIgnored(NamedTuple):
@@ -71,6 +73,7 @@ class NobodyObeys(NamedTuple):
     thing: str
     waited: int
     commands: int
+    topic: Topic
     command: Frame
 
     @property
