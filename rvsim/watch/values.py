@@ -82,8 +82,6 @@ class Values:
             looked_at.append((reading, known))
             if self._tells and was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
                 self._tell(reading, was, frame.time, device)
-        if self._spec.is_protocol:
-            return
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
             if self.alarms is not None:
@@ -98,6 +96,10 @@ class Values:
         problem: RangeLeft | DataLost | None = None
         name = reading.field.name
         if reading.state in _NOT_JUDGED:
+            return
+        if self._spec.is_protocol:  # no reading of anything; what it carried still counts for a frame that is too short
+            if reading.state is State.VALUE:
+                self._carried[name] = reading
             return
         if _is_bad(reading, known.limits):
             limits = known.limits if reading.state is State.VALUE else None

@@ -31,13 +31,14 @@ def word(where: str, stated: Stated, name: str, words: Iterable[str], otherwise:
     return str(said)
 
 
-def of_signal(where: str, stated: Stated, usual: Special, signed: bool) -> dict[str, Any]:
+def of_signal(where: str, stated: Stated, usual: Special, length: int, signed: bool) -> dict[str, Any]:
     """Return all that the attributes say of a field, as plain data.
 
     Args:
         where: file, message and signal, as refusals begin.
         stated: what the file states.
         usual: the special codes of a field of which nothing is stated.
+        length: the field's bits, which bound its codes.
         signed: whether the field is signed, which leaves no room for special codes.
 
     Raises:
@@ -50,8 +51,8 @@ def of_signal(where: str, stated: Stated, usual: Special, signed: bool) -> dict[
         "special": special,
         "coding": word(where, stated, "Coding", Coding, Coding.PLAIN),
         "grades": _grades(where, stated),
-        "code_grades": _by_code(where, stated, "CodeGrades", Origin),
-        "alarms": _by_code(where, stated, "AlarmCodes", AlarmSeverity),
+        "code_grades": _by_code(where, stated, "CodeGrades", Origin, length),
+        "alarms": _by_code(where, stated, "AlarmCodes", AlarmSeverity, length),
         "alarm_grade": word(where, stated, "AlarmGrade", Origin, Origin.USER),
         "moves_with": _neighbours(where, stated),
         "source": str(stated("Source") or ""),
@@ -64,7 +65,7 @@ def _grades(where: str, stated: Stated) -> list[str]:
     return [word(where, stated, name, Origin, origin) for name in ("NameGrade", "LayoutGrade", "CodesGrade")]
 
 
-def _by_code(where: str, stated: Stated, name: str, words: Iterable[str]) -> dict[str, str]:
+def _by_code(where: str, stated: Stated, name: str, words: Iterable[str], length: int) -> dict[str, str]:
     """Read a list such as ``1=fault;2=warning``."""
     allowed = [str(one) for one in words]
     found: dict[str, str] = {}
@@ -75,6 +76,9 @@ def _by_code(where: str, stated: Stated, name: str, words: Iterable[str]) -> dic
                 f"{where}: attribute {name} has {part}: write CODE=WORD;CODE=WORD, each word one of "
                 f"{', '.join(allowed)}"
             )
+        if int(raw) >> length:
+            does_not = f"does not fit: the field has {length} bits"
+            raise InputError(f"{where}: attribute {name} has code {int(raw)}, which {does_not}")
         if found.setdefault(str(int(raw)), said) != said:
             raise InputError(f"{where}: attribute {name} has code {int(raw)} twice: keep one of them")
     return found

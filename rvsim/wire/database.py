@@ -260,7 +260,9 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         "unit": signal.unit or "",
         "labels": {str(raw): str(label) for raw, label in (signal.choices or {}).items()},
         "comment": signal.comment or "",
-        **attributes.of_signal(where, partial(_stated, signal), _usual(signal, command), signal.is_signed),
+        **attributes.of_signal(
+            where, partial(_stated, signal), _usual(signal, command), signal.length, signal.is_signed
+        ),
     }
 
 

@@ -121,6 +121,7 @@ LIST = "CODE=WORD;CODE=WORD, each word one of"
         ("AlarmCodes", "1=alarm", f"has 1=alarm: write {LIST} notice, warning, fault"),
         ("AlarmCodes", "1", f"has 1: write {LIST} notice, warning, fault"),
         ("AlarmCodes", "-1=fault", f"has -1=fault: write {LIST} notice, warning, fault"),
+        ("AlarmCodes", "255=fault;256=fault", "has code 256, which does not fit: the field has 8 bits"),
         ("AlarmCodes", "1=fault;01=notice", "has code 1 twice: keep one of them"),
         ("MovesWith", "dc_voltage", "has dc_voltage: write MESSAGE.field, MESSAGE.field"),
     ],

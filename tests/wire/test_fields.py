@@ -52,52 +52,7 @@ def any_raw(field):
 
 # --- special codes
 
-VALUE, NO_DATA, OUT, RESERVED, ERROR = (
-    State.VALUE, State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED, State.ERROR,
-)  # fmt: skip
-
-CODES = [
-    # All ones is no data: rv-c.com/node/522; uint8 255: rv-c.com/node/104; uint16 valid up to 65530: rv-c.com/node/500.
-    # The other codes are from memory of the standard's table of data types.
-    (2, {0: VALUE, 1: VALUE, 2: ERROR, 3: NO_DATA}),
-    (8, {0: VALUE, 250: VALUE, 251: RESERVED, 252: RESERVED, 253: RESERVED, 254: OUT, 255: NO_DATA}),
-    (16, {0: VALUE, 65530: VALUE, 65531: RESERVED, 65532: RESERVED, 65533: RESERVED, 65534: OUT, 65535: NO_DATA}),
-    (
-        32,
-        {
-            0: VALUE, 0xFFFFFFFA: VALUE, 0xFFFFFFFB: RESERVED, 0xFFFFFFFC: RESERVED, 0xFFFFFFFD: RESERVED,
-            0xFFFFFFFE: OUT, 0xFFFFFFFF: NO_DATA,
-        },
-    ),
-    # other widths know no data only
-    (1, {0: VALUE, 1: NO_DATA}),
-    (4, {0: VALUE, 13: VALUE, 14: VALUE, 15: NO_DATA}),
-    (24, {0xFFFFFD: VALUE, 0xFFFFFE: VALUE, 0xFFFFFF: NO_DATA}),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_special_codes_of_measured_fields(length, codes):
-    """Each data type has its codes for no data, out of range and reserved just above its values."""
-    field = FieldSpec("x", 0, length, special=Special.MEASURED)
-    assert {raw: field.state(raw) for raw in codes} == codes
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_special_codes_of_commanded_fields(length, codes):
-    """In a command all ones leave a field unchanged (from memory); the other codes are those of a measured field."""
-    field = FieldSpec("x", 0, length, special=Special.COMMANDED)
-    assert {raw: field.state(raw) for raw in codes} == codes | {(1 << length) - 1: State.UNCHANGED}
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_plain_fields_have_no_special_codes(length, codes):
-    """An address, a part of a NAME or a counter may be all ones and mean just that."""
-    field = FieldSpec("x", 0, length)
-    assert {field.state(raw) for raw in codes} == {VALUE}
-    assert field.raw_limits == (0, (1 << length) - 1)
-    with pytest.raises(ValueError, match=r"^x has no code for no data$"):
-        field.measured(None)
+VALUE, RESERVED = State.VALUE, State.RESERVED
 
 
 def test_the_code_for_a_state():
