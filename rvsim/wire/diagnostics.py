@@ -106,7 +106,7 @@ def read_dm1(data: bytes) -> Report | None:
 def _trouble(part: bytes) -> Trouble | None:
     spn = part[0] | part[1] << 8 | part[2] >> 5 << 16
     fmi = part[2] & 0x1F
-    if (spn, fmi) == (0, 0) or not is_fault(spn, fmi):
+    if (spn, fmi) == (0, 0) or not is_fault(spn):
         return None
     return Trouble(spn, fmi, count_of(part[3] & 0x7F))
 
