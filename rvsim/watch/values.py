@@ -29,6 +29,7 @@ class Values:
     """The readings of one topic of one source; with ``tells`` it is told what changed, else only what is wrong."""
 
     __slots__ = (
+        "_alarms",
         "_carried",
         "_emit",
         "_expected",
@@ -38,7 +39,6 @@ class Values:
         "_spec",
         "_tells",
         "_topic",
-        "alarms",
         "unsettled",
     )
 
@@ -60,8 +60,8 @@ class Values:
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, Reading] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
-        self.alarms = Alarms(topic, emit) if any(field.alarms for field in spec.fields) else None
-        """The codes that mean trouble, None where the message has none of them."""
+        alarming = not spec.is_protocol and any(field.alarms for field in spec.fields)
+        self._alarms = Alarms(topic, emit) if alarming else None
         self.unsettled = False
         """Whether something was seen that is judged only once the device has settled."""
 
@@ -84,8 +84,8 @@ class Values:
                 self._tell(reading, was, frame.time, device)
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
-            if self.alarms is not None:
-                self.alarms.take(reading, frame, device)
+            if self._alarms is not None:
+                self._alarms.take(reading, frame, device)
 
     def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic
@@ -148,8 +148,8 @@ class Values:
         """Forget what stands open, and return it: nobody will speak of this topic again."""
         standing, self._open = self._open, {}
         yield from standing.values()
-        if self.alarms is not None:
-            yield from self.alarms.give_up()
+        if self._alarms is not None:
+            yield from self._alarms.give_up()
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:

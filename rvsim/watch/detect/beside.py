@@ -66,6 +66,6 @@ _TOP_V = ((17.0, 1), (34.0, 2))
 
 
 def max_apart(one: float, other: float) -> float:
-    """Return how far two voltages of one battery may be apart; the higher tells which system it is."""
-    highest = max(one, other)
-    return MAX_APART_V * next((times for top, times in _TOP_V if highest <= top), 4)
+    """Return how far two voltages of one battery may be apart; the lower tells which system it is, the stricter way."""
+    lowest = min(one, other)
+    return MAX_APART_V * next((times for top, times in _TOP_V if lowest <= top), 4)

@@ -114,7 +114,15 @@ def test_it_has_to_last_for_more_than_ten_seconds(system, until, count):
 
 @pytest.mark.parametrize(
     ("charger", "battery", "count"),
-    [(14.0, 12.0, 0), (14.05, 12.0, 1), (12.0, 14.05, 1), (28.8, 24.8, 0), (28.9, 24.8, 1), (57.7, 49.6, 1)],
+    [
+        (14.0, 12.0, 0),
+        (14.05, 12.0, 1),
+        (12.0, 14.05, 1),
+        (28.8, 24.8, 0),
+        (28.9, 24.8, 1),
+        (57.7, 49.6, 1),
+        (17.4, 14.4, 1),
+    ],
 )
 def test_two_volts_for_each_twelve_are_a_wire(system, charger, battery, count):
     """Just at the limit and just beyond, in systems of 12, 24 and 48 V."""
