@@ -19,12 +19,17 @@ MESSAGES = frozenset({check.message for check in (*WITHIN, *APART)} | {check.oth
 
 
 class _Held:
-    """One reading of a topic that is held against others; ``since`` is bus time, None while nothing is wrong."""
+    """One reading of a topic that is held against others; ``since`` is bus time, None while nothing is wrong.
+
+    ``value`` is what it says, and ``instance`` of which other it is; None where that cannot be told.
+    """
 
     def __init__(self, number: int, part: Part, check: Within | Apart) -> None:
         self.number = number
         self.part = part
         self.check = check
+        self.value: float | None = None
+        self.instance: int | None = None
         self.since: int | None = None
         self.told: ReadingsContradict | None = None
 
@@ -46,6 +51,8 @@ class Contradictions:
         held = self._held.get(part)
         if held is None:
             held = self._held[part] = self._begin(part, message)
+        for one in held:
+            _read(one)
         if message in self._others:
             held = [one for those in self._held.values() for one in those if _looks_at(one, part)]
         for one in held:
@@ -97,16 +104,14 @@ class Contradictions:
 
     def _apart(self, held: _Held, check: Apart, now: int) -> Part | None:
         """Return who speaks of the same battery otherwise; None where nobody does, or nothing can be told."""
-        volts, amps = _value(held.part, check.field), _value(held.part, check.current)
-        if volts is None or amps is None or amps < CHARGES_FROM_A or not _is_fresh(held.part, now):
+        volts = held.value
+        if volts is None:
             return None
-        other = _loudest(
-            one for one in self._others[check.other_message] if _looks_at(held, one) and _is_fresh(one, now)
-        )
-        said = None if other is None else _value(other, check.other_field)
-        if said is None or abs(volts - said) <= max_apart(volts, said):
+        others = [one for one in self._others[check.other_message] if _looks_at(held, one)]
+        if not any(_is_apart(volts, one, check) for one in others) or not _is_fresh(held.part, now):
             return None
-        return other
+        other = _loudest(one for one in others if _is_fresh(one, now))
+        return other if other is not None and _is_apart(volts, other, check) else None
 
     def _settle(self, held: _Held, found: ReadingsContradict | None, time: int) -> None:
         """Bring what is told in line with what is found."""
@@ -133,13 +138,28 @@ def _contradiction(part: Part, reading: Reading, other: Part, beside: Reading, r
     )
 
 
+def _read(held: _Held) -> None:
+    """Note what a reading says now: a voltage only while a current flows."""
+    check, part = held.check, held.part
+    held.value = _value(part, check.field)
+    if isinstance(check, Apart):
+        instance, amps = _value(part, check.joined_by), _value(part, check.current)
+        held.instance = None if instance is None else int(instance)
+        if amps is None or amps < CHARGES_FROM_A:
+            held.value = None
+
+
 def _looks_at(held: _Held, other: Part) -> bool:
     """Tell whether a reading is held against what a topic says."""
     check = held.check
     if not isinstance(check, Apart) or check.other_message != other.topic.message:
         return False
-    instance = _value(held.part, check.joined_by)
-    return instance is not None and instance == other.topic.instance
+    return held.instance is not None and held.instance == other.topic.instance
+
+
+def _is_apart(volts: float, other: Part, check: Apart) -> bool:
+    said = _value(other, check.other_field)
+    return said is not None and abs(volts - said) > max_apart(volts, said)
 
 
 def _loudest(parts: Iterable[Part]) -> Part | None:

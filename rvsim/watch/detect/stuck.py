@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from rvsim.watch.attendance import Part
-from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.spec import MessageSpec
@@ -70,6 +70,14 @@ class _Value:
         self.told: ValueStuck | None = None
 
 
+class _Linked(NamedTuple):
+    """What moves with a topic's fields, as it was found for the battery that it says, and the names of these."""
+
+    battery: int | None
+    names: tuple[str, ...]
+    links: list[_Link]
+
+
 class StuckValues:
     """Follows the values that have neighbours."""
 
@@ -81,8 +89,9 @@ class StuckValues:
         self._values: dict[Part, list[_Value]] = {}
         self._neighbours: dict[str, dict[Part, None]] = {}
         """The topics of each message that is a neighbour."""
-        self._links: dict[Part, tuple[int | None, list[_Link]]] = {}
-        """What moves with each of them, as it was found for the battery that it says."""
+        self._links: dict[Part, _Linked] = {}
+        self._said: dict[Part, dict[str, int]] = {}
+        """What the neighbours said last."""
 
     @staticmethod
     def neighbours_of(spec: MessageSpec) -> set[str]:
@@ -95,8 +104,18 @@ class StuckValues:
         if part not in known:
             known[part] = None
             self._links.clear()
-        for link in self._linked(part):
-            self._move(link, part)
+        now, spec = part.rhythm.times[-1], part.layout.spec
+        said = self._said.setdefault(part, {})
+        _, names, links = self._linked(part)
+        moved: dict[str, tuple[int, int]] = {}
+        for name in names:
+            raw = _live(part, spec.by_name[name]) if spec is not None and name in spec.by_name else None
+            if raw is not None and raw != said.get(name):
+                moved[name] = said.get(name, raw), raw
+                said[name] = raw
+        for value, name, lag in links:
+            if name in moved and now > value.since + lag and value.raw is not None:
+                self._move(value, (part, name, lag), *moved[name])
 
     def take(self, part: Part) -> None:
         """Take in a frame of a message with fields that have neighbours."""
@@ -104,7 +123,8 @@ class StuckValues:
         if values is None:
             values = self._begin(part)
         times = part.rhythm.times
-        away = len(times) > 1 and times[-1] - times[-2] > part.rhythm.limit()
+        step = times[-1] - times[-2] if len(times) > 1 else 0
+        away = step > LATE_FLOOR and step > part.rhythm.limit()
         for value in values:
             raw = _live(part, value.field)
             if away or raw is None or raw != value.raw:
@@ -117,6 +137,7 @@ class StuckValues:
             value.raw = None
             if value.told is not None:
                 self._emit(Ended(time, value.told.cause))
+        self._said.pop(part, None)
         for parts in self._neighbours.values():
             parts.pop(part, None)
 
@@ -130,31 +151,30 @@ class StuckValues:
                 values.append(_Value(self._numbers, part, field))
                 self._numbers += 1
         self._links.clear()
+        for parts in self._neighbours.values():
+            for neighbour in parts:
+                neighbour.data = None  # what it says now is noted with its next frame
         return values
 
-    def _linked(self, part: Part) -> list[_Link]:
+    def _linked(self, part: Part) -> _Linked:
+        """Return what moves with a topic's fields, found anew where it says another battery or others have come."""
         battery = _battery(part)
-        before, links = self._links.get(part, (None, None))
-        if links is None or before != battery:
+        linked = self._links.get(part)
+        if linked is None or linked.battery != battery:
             every = (value for those in self._values.values() for value in those if _belong(value.part, part))
             links = [
                 _Link(value, name, _lag(value.part, part)) for value in every for name in _within(value.field, part)
             ]
-            self._links[part] = battery, links
-        return links
+            linked = self._links[part] = _Linked(battery, tuple(dict.fromkeys(link.name for link in links)), links)
+        return linked
 
-    def _move(self, link: _Link, neighbour: Part) -> None:
-        """Note where a neighbour is now."""
-        value, name, lag = link
-        spec = neighbour.layout.spec
-        raw = _live(neighbour, spec.by_name[name]) if spec is not None and name in spec.by_name else None
-        if raw is None or value.raw is None:
-            return
-        key, now = (neighbour, name, lag), neighbour.rhythm.times[-1]
+    def _move(self, value: _Value, key: tuple[Part, str, int], before: int, raw: int) -> None:
+        """Note that a neighbour has moved since the value had the time to follow what it follows."""
+        neighbour, _, lag = key
         way = value.ways.get(key)
-        if way is None or now <= value.since + lag:
-            value.ways[key] = _Way(raw)
-            return
+        if way is None:
+            way = value.ways[key] = _Way(before)
+        now = neighbour.rhythm.times[-1]
         way.settle(now - lag)
         way.fresh.append((now, raw))
         if value.told is None:
@@ -169,14 +189,6 @@ class StuckValues:
         if value.told is not None:
             self._emit(Ended(part.frame.time, value.told.cause))
             value.told = None
-        if raw is None:
-            return
-        for name in value.field.moves_with:
-            message, _, field = name.partition(".")
-            for neighbour in self._neighbours.get(message, ()):
-                if _belong(part, neighbour):
-                    self._move(_Link(value, field, _lag(part, neighbour)), neighbour)
-        self._agenda.put(value.since + STUCK_FLOOR, self._standing, value.number, value)
 
     @staticmethod
     def _limit(value: _Value) -> int:
@@ -197,9 +209,9 @@ class StuckValues:
         if moved is not None and part.rhythm.gap() is not None and part.entry.heard and part.late is None:
             self._tell(value, moved, time, since)
             return
-        waiting = [way.fresh[0][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
-        if waiting:
-            self._agenda.put(min(waiting), self._standing, value.number, value)
+        latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
+        if latest:
+            self._agenda.put(max(latest), self._standing, value.number, value)
 
     def _tell(self, value: _Value, moved: tuple[Part, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved
