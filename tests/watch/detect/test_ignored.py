@@ -2,6 +2,9 @@
 
 import pytest
 
+from rvsim.wire.database import load
+from rvsim.wire.frame import Frame
+
 FAN, FAN_COMMAND = "ROOF_FAN_STATUS_1", "ROOF_FAN_COMMAND_1"
 FURNACE, FURNACE_COMMAND = "FURNACE_STATUS", "FURNACE_COMMAND"
 PANEL, FAN_AT, HEATER_AT = 0x44, 0x90, 0x5E
@@ -308,3 +311,28 @@ def test_a_group_is_not_judged(talk):
     """All ones as the instance: who is in the group is not known."""
     talk.fan((0, OFF))
     assert talk.command(11, instance=0xFF, **ON).found(*WITH_RIG) == []
+
+
+# Commands to one node.
+
+ADDRESSED = f"""VERSION ""
+BU_: any_device
+BO_ {0x98C3FFFE} ROOF_FAN_COMMAND_1: 8 any_device
+ SG_ instance : 0|8@1+ (1,0) [0|250] "" any_device
+ SG_ fan_speed_setting : 8|8@1+ (0.5,0) [0|125] "%" any_device
+"""
+
+
+@pytest.mark.parametrize(("to", "told"), [(0x90, ["address 90 hex"]), (0x9B, []), (0xFF, ["address 90 hex"])])
+def test_a_command_to_one_node_is_answered_by_that_node(bus, tmp_path, to, told):
+    """Two fans call themselves instance 1: only the one that was asked has to do it; to all, any of them may."""
+    path = tmp_path / "own.dbc"
+    path.write_text(ADDRESSED, encoding="utf-8")
+    made = type(bus())(load([path], cache=tmp_path))
+    for n in range(8):
+        for source, speed in ((0x90, 0), (0x9B, 100 if n > 2 and to == 0x9B else 0)):
+            made.say(5 * n + source / 1000, FAN, source, instance=1, fan_speed_setting=speed)
+        if n == 2:
+            spec = made.catalogue.by_name(FAN_COMMAND)
+            made.hear(Frame(11_000_000, spec.identifier(PANEL, to), spec.pack(instance=1, fan_speed_setting=100)))
+    assert [flag.subject for flag in made.watch.everything if flag.kind == "ignored-command"] == told
