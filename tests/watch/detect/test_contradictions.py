@@ -148,6 +148,20 @@ def test_a_monitor_that_is_silent_says_nothing_any_more(system):
     assert found.until == 30.0
 
 
+def test_a_charger_that_is_silent_says_nothing_either(system):
+    """It is unplugged, and the voltage falls."""
+    assert system([(0, 14.4), (4, None)], [(0, 14.2), (12, 12.0)]) == []
+
+
+def test_what_is_told_ends_with_its_topic(bus):
+    """The unit moves to another address: nobody speaks for the tank from the old one."""
+    made = bus({**TANK_PLAN, "claimed_name": f"{5:016X}"}).claim(0, 0x48, 5)
+    made.say(1, TANK, 0x48, instance=0, relative_level=50, resolution=100)
+    made.say(6, TANK, 0x48, instance=0, relative_level=150, resolution=100).claim(7, 0x70, 5)
+    made.say(8, TANK, 0x70, instance=0, relative_level=50, resolution=100)
+    assert [(what, kind) for _, what, kind, _ in made.flags] == [("raised", "bad-value"), ("cleared", "bad-value")]
+
+
 def test_the_highest_priority_speaks_for_the_battery(system, bus):
     """An inverter with a lower priority that says 12 V beside the monitor's 14.2 V."""
     made = bus()

@@ -307,6 +307,21 @@ def test_a_status_that_comes_only_on_change_is_judged_by_the_time_alone(talk):
     assert (found.told, found.flag.since) == (33.0, 33_000_000)
 
 
+def test_the_same_word_within_the_time_is_no_answer_yet_either(talk):
+    """A shade that repeats its state a second after the command, and obeys a second later."""
+    for at, command in ((1, 1), (32, 1), (32.5, 2)):
+        talk.say(at, "WINDOW_SHADE_CONTROL_STATUS", 0x80, instance=1, motor_status=0, last_command=command)
+    talk.command(11, message="WINDOW_SHADE_CONTROL_COMMAND", command=1)
+    assert talk.command(31, message="WINDOW_SHADE_CONTROL_COMMAND", command=2).found() == []
+
+
+def test_who_has_left_is_not_waited_for(talk):
+    """Another fan called itself instance 1 until 20 s; the one that is there has to obey."""
+    talk.fan((0, OFF)).fan((0.5, OFF), source=0x9B, until=20)
+    (found,) = talk.command(61, **ON).found()
+    assert (found.told, found.subject) == (65.0, "address 90 hex")
+
+
 def test_a_group_is_not_judged(talk):
     """All ones as the instance: who is in the group is not known."""
     talk.fan((0, OFF))

@@ -81,6 +81,21 @@ def test_what_is_not_stuck(air, temperatures, levels):
     assert air(temperatures, levels) == []
 
 
+def test_a_value_that_comes_no_more_is_late_and_not_stuck(air):
+    """The sensor goes on with its heartbeat."""
+
+    def beats(made):
+        return made.frames(900, made.every(5, "DM_RV", SENSOR, 0.7, dsa=0xFF, spn=0x7FFFF, fmi=31))
+
+    assert air([(0, WARM), (400, None)], [(0, 40), (200, 50)], more=beats) == []
+
+
+def test_the_last_of_its_steps_counts_once_it_could_be_followed(air):
+    """Five steps at 700 s, five more at 755 s: told a minute after the second."""
+    (found,) = air([(0, WARM)], [(0, 40), (700, 45), (755, 50)])
+    assert found.flag.since == 815_000_000
+
+
 def test_the_neighbour_of_another_instance_tells_nothing(air):
     """Furnace 2 heats another zone."""
     assert air([(0, WARM)], [(0, 40), (200, 50)], furnace=2) == []

@@ -107,6 +107,9 @@ def test_contradictions_far_apart_are_not_in_a_row(commanded):
     apart = [(at, PANEL, {"fan_speed_setting": 100}) for at in (10, 100, 190)]
     apart += [(at + 5, OTHER, {"fan_speed_setting": 0}) for at in (10, 100, 190)]
     assert commanded(*sorted(apart)) == []
+    back = alternating(3, 3)
+    assert commanded(*back, *alternating(3, 2, first=46.1)) == []
+    assert len(commanded(*back, *alternating(3, 2, first=43.0))) == 1
 
 
 def test_what_goes_on_is_one_flag_with_its_count(commanded):
