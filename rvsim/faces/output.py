@@ -6,6 +6,7 @@ Knows: the JSON contract. Does not know where events come from, nor sentences.
 from collections.abc import Sequence
 from typing import Any, Protocol, TextIO
 
+from rvsim.faces.marks import topic_origins
 from rvsim.logs.jsonl import frame_fields, line, reading_fields
 from rvsim.watch.causes import Cause
 from rvsim.watch.flag import Flag
@@ -75,7 +76,7 @@ class JsonLines:
                     "message": event.spec.name,
                     "instance": event.instance,
                     **({} if event.dsa is None else {"dsa": event.dsa}),
-                    **reading_fields(event.reading),
+                    **reading_fields(event.reading, *topic_origins(event.spec, event.instance, event.dsa)),
                 }
             case PresenceChanged():
                 return {"type": "presence", "device": event.device, "source": event.source, "state": str(event.state)}

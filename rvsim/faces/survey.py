@@ -10,7 +10,7 @@ from dataclasses import asdict
 from typing import Any
 
 from rvsim.faces.flags import account
-from rvsim.faces.marks import LEGEND, mark_of
+from rvsim.faces.marks import LEGEND, mark, mark_of
 from rvsim.faces.noticed import in_short, noticed, times
 from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
@@ -21,6 +21,7 @@ from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.watch.flag import Severity
 from rvsim.watch.transitions import Topic
+from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
 
 
@@ -244,13 +245,13 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
     speaks = [
-        f"{FUNCTIONS[function].title}{''.join(f' {instance}' for instance in instances)}"
+        " and ".join(map(FUNCTIONS[function].spoken, instances)) or FUNCTIONS[function].title
         for one in source.devices
         for function, instances in one.functions.items()
     ]
     if speaks:
         who.append(f"speaks as {', '.join(speaks)}")
-    who += [f"product: {one.product}" for one in source.devices if one.product is not None]
+    who += [f"product: {one.product}{mark((texts.ORIGIN,))}" for one in source.devices if one.product is not None]
     if name is not None:
         who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")
@@ -262,7 +263,10 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
 
 def _spoken(message: Message, catalogue: Catalogue) -> str:
     """Name a message as it is spoken of: with its instance, a heartbeat with its function; and mark it."""
-    return str(Topic(0, *message)) + (mark_of(catalogue.by_dgn(message.dgn)) if message.name else ", no name here")
+    if not message.name:
+        return f"{Topic(0, *message)}, no name here"
+    spec = catalogue.by_dgn(message.dgn)
+    return str(Topic(0, *message)) + mark_of(spec, message.dsa, message.instance is not None, bool(message.part))
 
 
 def _how_often(heard: Heard) -> str:

@@ -20,13 +20,14 @@ from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import Lengths
+from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
 from rvsim.watch.pauses import Pauses
 from rvsim.watch.promise import promise
 from rvsim.watch.quiet import Quiet, QuietBus
-from rvsim.watch.reports import HEEDED, PACKETS, Reports
+from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
 from rvsim.watch.told import Decoded, Statistics, Told
@@ -84,7 +85,8 @@ class Watch:
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        self._reports = Reports(self._emit)
+        transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
+        self._reports = Reports(self._emit, transfers)
         self._lengths = Lengths(self._emit)
         self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
         self._streams: dict[int, Stream] = {}
@@ -270,7 +272,7 @@ class Watch:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
-        if stream.reports and not self._reports.hear(part, spec):
+        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
             part.data, part.unheeded = None, False
         for observe in stream.detectors:
             if not observe(part):

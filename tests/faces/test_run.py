@@ -84,7 +84,7 @@ def test_the_heater_goes_quiet_and_comes_back(lines):
         times["silent-device", "cleared"],
     )
     numbers = {line["flag"]: line["kind"] for line in of(run, "flag")}
-    assert [numbers[number] for number in cause["flags"]][0] == "silent-device"
+    assert numbers[cause["flags"][0]] == "silent-device"
     assert {numbers[number] for number in cause["flags"][1:]} == {"late-message"}
 
 

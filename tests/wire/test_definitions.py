@@ -111,8 +111,8 @@ WHICH_ONE = {"instance", "schedule_mode_instance"}
 # Quantities that the table gives no unit: all codes of the data type apply, as to those with a unit or a scale. A power
 # source that says its priority to be out of range must not pass for the one with the highest.
 QUANTITIES = {
-    "month", "day_of_month", "load_sense_interval", "relative_level", "on_duty_on_duration", "off_duty_off_duration",
-    "device_priority", "charger_priority",
+    "month", "day_of_month", "load_sense_interval", "relative_level", "resolution", "on_duty_on_duration",
+    "off_duty_off_duration", "device_priority", "charger_priority",
 }  # fmt: skip
 # Rules by which codes have names, and the words of the table that tell the rule.
 CODINGS = {"groups": "bit n=0 means member of group n+1", "delay": "1..240 seconds;241..250 = 5..14 minutes"}

@@ -156,7 +156,7 @@ class Scene:
 
     def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
         """Return what each function of a device says, with the function's title and instance."""
-        return [(f"{FUNCTIONS[name].title} {instance}", words) for name, instance, words in self._spoken(device)]
+        return [(FUNCTIONS[name].spoken(instance), words) for name, instance, words in self._spoken(device)]
 
     def by_function(self, device: Attendance) -> Mapping[str, Saying]:
         """Return what each function of a device says, by the function's name; the first instance speaks for all."""
@@ -173,8 +173,9 @@ class Scene:
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
                 if said:
-                    words = saying(FUNCTIONS[name], said)
-                    self._follow(device.device, instance, words.rails)
+                    numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
+                    words = saying(FUNCTIONS[name], said, numbers)
+                    self._follow(device.device, FUNCTIONS[name].spoken(instance), words.rails)
                     yield name, instance, words
 
     def is_old(self, told: Told) -> bool:
@@ -193,12 +194,12 @@ class Scene:
                 said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
         return said
 
-    def _follow(self, device: str, instance: int, rails: Sequence[Rail]) -> None:
+    def _follow(self, device: str, title: str, rails: Sequence[Rail]) -> None:
         """Note the numbers on rails; one that is flagged has no trend until its flag is cleared, and then a new one."""
         flagged = {(flag.message, flag.field) for flag in self.flags_of(device) if flag.field is not None}
         for rail in rails:
             name, value = rail.reading.field.name, rail.reading.value
-            key = device, instance, rail.message, name
+            key = device, title, rail.message, name
             if (rail.message, name) in flagged:
                 self.trends.drop(key)
             elif value is not None:
@@ -213,7 +214,7 @@ class Scene:
         return self.trends.a_minute(self._key(device, title, rail))
 
     def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
-        return device, int(title.rpartition(" ")[2]), rail.message, rail.reading.field.name
+        return device, title, rail.message, rail.reading.field.name
 
     def limits(self, device: str, rail: Rail) -> tuple[float, float]:
         """Return the ends of a rail: what the rig plans, else what is usual."""
@@ -288,6 +289,8 @@ def _first_value(told: Told, piece: int) -> Target | None:
     """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
     for part in pieces(told.spec, told.frame.data)[piece:]:
         for reading in part.readings:
-            if reading.state is State.VALUE and not reading.field.name.endswith("instance") and told.spec is not None:
-                return Target(told.spec.name, reading.field.name)
+            name = reading.field.name
+            is_number = reading.state is State.VALUE and not name.endswith("instance")
+            if is_number and told.spec is not None and name in told.spec.by_name:
+                return Target(told.spec.name, name)
     return None

@@ -13,6 +13,7 @@ from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
 from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
+from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     CodeAlarmed,
     DataLost,
@@ -50,8 +51,10 @@ __all__ = [
     "RangeLeft",
     "ReadingChanged",
     "ReadingsContradict",
+    "RequestsRefused",
     "Stranger",
     "Topic",
+    "TransferFailed",
     "Transition",
     "ValueStuck",
     "WaitedTooLong",
