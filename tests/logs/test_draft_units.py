@@ -97,14 +97,23 @@ def test_a_function_whose_status_was_never_heard_is_left_out(catalogue, say, lea
     assert (rig.accepted, flags_with(frames, catalogue, rig)) == ((), [])
 
 
-@pytest.mark.parametrize("instance", [0, 251])
-def test_an_instance_that_nobody_can_have_is_left_out(catalogue, say, learn, instance):
+def test_an_instance_that_nobody_can_have_is_left_out(catalogue, say, learn):
     """It is noted, and what the watch says of it is accepted."""
-    frames = statuses(say, 0x5E, instance, 60)
+    frames = statuses(say, 0x5E, 0, 60)
     text, rig = learn(frames)
     assert dict(rig.devices[0].functions) == {}
-    assert f"# Note: it speaks as furnace {instance}, which is no instance: left out\n" in text
+    assert "# Note: it speaks as furnace 0, which is no instance: left out\n" in text
     assert [(one.flag, one.device) for one in rig.accepted] == [("unplanned-device", "address 5E hex")]
+
+
+@pytest.mark.parametrize("instance", [251, 254])
+def test_a_number_above_the_highest_instance_names_nobody(catalogue, say, learn, instance):
+    """The device is known by its address, as one whose status tells no instance, and there is nothing to accept."""
+    frames = statuses(say, 0x5E, instance, 60)
+    text, rig = learn(frames)
+    assert [(one.name, dict(one.functions)) for one in rig.devices] == [("address 5E hex", {})]
+    assert "FURNACE_STATUS: 12 times" in text
+    assert (rig.accepted, flags_with(frames, catalogue, rig)) == ((), [])
 
 
 # NAMEs.

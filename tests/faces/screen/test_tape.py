@@ -236,7 +236,7 @@ def test_a_range_without_a_unit_ends_in_no_blank(arithmetic):
     """A count of steps has no unit; what it counts is said behind it."""
     (line,) = arithmetic("TANK_STATUS", "00 05 14", 2)
     assert line == (
-        "resolution  14 hex = 20.   Whole range 0 to 254.   Origin: from memory.   Number of steps of a full tank."
+        "resolution  14 hex = 20.   Whole range 0 to 250.   Origin: from memory.   Number of steps of a full tank."
     )
 
 
