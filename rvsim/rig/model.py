@@ -38,6 +38,10 @@ SCHEMA = 1
 """The number of the form in which rigs and scenarios are written."""
 HIGHEST_ADDRESS = 253
 """254 says "no address" and 255 "everyone" (SAE J1939-81)."""
+SETTLING_TIME_US = 10_000_000
+"""Commands of two devices to one thing that differ contradict each other within this time. Our decision."""
+ANSWER_TIME_US = 2_000_000
+"""So long a device may take to begin to do what it is told. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
@@ -144,6 +148,10 @@ class DevicePlan(Table):
     (SAE J1939-81)."""
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
+    answer_time: Annotated[Duration, Field(gt=0)] = ANSWER_TIME_US
+    """How long it may take to show in its status that it does what it is told, in microseconds."""
+    settling_time: Annotated[Duration, Field(gt=0)] = SETTLING_TIME_US
+    """How long what was commanded has to last before another device may command otherwise, in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current that each of its functions takes by plan, at rest and at its fullest."""

@@ -4,7 +4,7 @@ Knows: what is kept of each and the few questions that follow from it alone. Doe
 to be a planned device, nor when anybody is late; ``roll_call`` does. All ages are in bus time.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
@@ -99,14 +99,17 @@ class Node:
 class Stream:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
+    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
 
-    def __init__(self, layout: Layout, node: Node, reports: bool, is_packet: bool) -> None:
+    def __init__(
+        self, layout: Layout, node: Node, reports: bool, is_packet: bool, detectors: Sequence[Callable[[Part], bool]]
+    ) -> None:
         self.layout = layout
         self.apart = layout.apart
         self.node = node
         self.reports = reports
         self.is_packet = is_packet
+        self.detectors = detectors
         self.parts: dict[bytes, Part] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0

@@ -36,7 +36,7 @@ class Identity:
     """Counts every topic to the device that speaks it."""
 
     def __init__(
-        self, rig: Rig | None, roll_call: RollCall, agenda: Agenda, emit: Emit, forget: Callable[[Part], None]
+        self, rig: Rig | None, roll_call: RollCall, agenda: Agenda, emit: Emit, forget: Callable[[Part, int], None]
     ) -> None:
         self._with_rig = rig is not None
         self._roll_call = roll_call
@@ -239,7 +239,7 @@ class Identity:
             self._emit(Ended(time, part.late.cause))
         for problem in part.values.give_up() if part.values else ():
             self._emit(Ended(time, problem.cause))
-        self._forget(part)
+        self._forget(part, time)
 
     def _give(self, part: Part, entry: Entry, time: int) -> None:
         """Count a topic to a device from now on."""

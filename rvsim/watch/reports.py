@@ -11,7 +11,7 @@ from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
-from rvsim.wire.diagnostics import NO_FAULT_SPN, Lamps, Report, Trouble, count_of, read_dm1
+from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, Trouble, count_of, is_fault, read_dm1
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -88,7 +88,7 @@ class Reports:
             red=_raw(said, "red_lamp_status") == _LAMP,
         )
         troubles: tuple[Trouble, ...] = ()
-        if spn is not None and fmi is not None and spn != NO_FAULT_SPN:
+        if spn is not None and fmi is not None and is_fault(spn, fmi):
             troubles = (Trouble(spn, fmi, count_of(_raw(said, "occurrence_count"))),)
         quiet = not troubles and not any(lamps)
         self._report(Report(lamps, troubles), part, part.topic, frame, keep=not quiet)
@@ -104,13 +104,13 @@ class Reports:
         A lamp that is on without a fault is a fault without a name: SPN "none".
         """
         source = topic.source
-        troubles = report.troubles or ((Trouble(NO_FAULT_SPN, 31),) if any(report.lamps) else ())
+        troubles = report.troubles or ((Trouble(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
         carried = self._carried.setdefault(topic, {})
         for trouble in troubles:
             fault = source, trouble.spn, trouble.fmi
             carried[fault] = frame.time
             if fault not in self._open:
-                named = trouble if trouble.spn != NO_FAULT_SPN else None
+                named = trouble if is_fault(trouble.spn, trouble.fmi) else None
                 found = FaultReported(frame.time, part.entry.name, topic, named, report.lamps, frame)
                 self._open[fault] = found
                 self._emit(found)

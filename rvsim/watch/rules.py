@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.watch.drafts import addresses, messages, presence, transfers, values, wires
+from rvsim.watch.drafts import addresses, alarms, commands, messages, presence, transfers, values, wires
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem
@@ -23,6 +23,8 @@ _DRAFTS: Drafts = {
     **addresses.DRAFTS,
     **wires.DRAFTS,
     **values.DRAFTS,
+    **commands.DRAFTS,
+    **alarms.DRAFTS,
     **messages.DRAFTS,
     **transfers.DRAFTS,
 }

@@ -12,6 +12,24 @@ SECOND = 1_000_000
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
 
 
+def commands(made, off):
+    """Commands that contradict each other, are not obeyed, find nobody; readings beside others; codes that alarm."""
+    return (
+        made.every(4, "FURNACE_COMMAND", 0x44, 0.7, off[:1], instance=1, heat_output_level=100),
+        made.every(7, "FURNACE_COMMAND", 0x45, 2.7, off[1:2], instance=1, heat_output_level=0),
+        made.every(11, "ROOF_FAN_COMMAND_1", 0x44, 5.0, off[2:3], instance=1, fan_speed_setting=100),
+        made.every(5, "ROOF_FAN_STATUS_1", 0x90, 0.8, off[1:2], instance=1, fan_speed_setting=20),
+        made.every(30, "ACKNOWLEDGMENT", 0x90, 5.2, acknowledgment_code=1, source_address_acknowledged=0x44,
+                   dgn_acknowledged=0x1FEA6),
+        made.every(23, "CIRCULATION_PUMP_COMMAND", 0x44, 1.0, off[3:], instance=4, output_status_command=1),
+        made.every(0.5, "CHARGER_STATUS_2", 0x4A, 0.15, off[:1], charger_instance=1, dc_source_instance=2,
+                   charging_voltage=288, charging_current=33000),
+        made.every(0.5, DC, 0x47, 0.25, off[2:3], instance=2, dc_voltage=240),
+        made.every(5, "TANK_STATUS", 0x48, 0.35, off[3:], instance=0, relative_level=234, resolution=100),
+        made.every(5, "WATERHEATER_STATUS", 0x5E, 0.45, off[1:2], instance=1, failure_to_ignite=1),
+    )  # fmt: skip
+
+
 def scenario(made, seed):
     """Frames of a bus on which everything goes wrong at some time, and the time at which it ends."""
     off = tuple((start, start + length) for start, length in seed)
@@ -25,6 +43,7 @@ def scenario(made, seed):
         made.every(5, AMBIENT, 0x92, 0.4, off[1:], instance=2),
         made.every(1, "REQUEST_FOR_DGN", 0x9C, 30.0, off[:2], desired_dgn=0xEE00),
         made.every(3, "DM_RV", 0x44, 0.6, off[2:], dsa=68),
+        *commands(made, off),
     )
     claims = zip(itertools.cycle((5, 6, 7)), itertools.cycle((0x5E, 0x70, 0x5E, 0xFE, 0x4A)), off * 3, strict=False)
     frames += [made.frame(start + number / 7, "ADDRESS_CLAIM", source, **made.unit(serial))

@@ -10,10 +10,19 @@ passed, ``time`` the moment at which that could be known.
 
 from rvsim.watch.transitions.addresses import AddressShared, Stranger
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
-from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
+from rvsim.watch.transitions.values import (
+    CodeAlarmed,
+    DataLost,
+    Limits,
+    RangeLeft,
+    ReadingChanged,
+    ReadingsContradict,
+    ValueStuck,
+)
 from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
 
 __all__ = [
@@ -21,6 +30,9 @@ __all__ = [
     "BusBusy",
     "BusFellQuiet",
     "Cause",
+    "CodeAlarmed",
+    "CommandIgnored",
+    "CommandsContradict",
     "DataLost",
     "Ended",
     "FaultReported",
@@ -31,17 +43,20 @@ __all__ = [
     "Limits",
     "NameMissing",
     "NobodyAcknowledges",
+    "NobodyObeys",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "Problem",
     "RangeLeft",
     "ReadingChanged",
+    "ReadingsContradict",
     "RequestsRefused",
     "Stranger",
     "Topic",
     "TransferFailed",
     "Transition",
+    "ValueStuck",
     "WaitedTooLong",
 ]
 
