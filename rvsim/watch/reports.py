@@ -8,11 +8,13 @@ not know what an SPN means: that depends on the function (rv-c.com/node/82). Not
 from collections.abc import Callable
 
 from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
+from rvsim.watch.detect.asked import COMMANDED_ADDRESS
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
 from rvsim.wire.diagnostics import NO_FAULT_SPN, Lamps, Report, Trouble, count_of, read_dm1
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer_bytes import CONNECTION, PACKET
 from rvsim.wire.transfer_events import LongMessage
@@ -33,8 +35,12 @@ Fault = tuple[int, int, int]
 class Reports:
     """What every node of a bus reports of itself."""
 
-    def __init__(self, emit: Callable[[Transition], None]) -> None:
+    def __init__(
+        self, emit: Callable[[Transition], None], command: Callable[[Name, int, int], None] = lambda *_: None
+    ) -> None:
+        """Take what is told of each problem, and of each NAME that is commanded to an address, in bus time."""
         self._emit = emit
+        self._command = command
         self._long = LongListener()
         self._open: dict[Fault, FaultReported] = {}
         self._carried: dict[Topic, dict[Fault, int]] = {}
@@ -67,6 +73,8 @@ class Reports:
             self._text(message.dgn, message.data, part, frame.time)
         elif message.dgn == DM1:
             self._dm1(message.data, part, Topic(message.source, DM1, "DM1"), frame)
+        elif message.dgn == COMMANDED_ADDRESS and len(message.data) >= 9:
+            self._command(Name.from_bytes(message.data[:8]), message.data[8], part.rhythm.times[-1])
 
     # Texts.
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.watch.drafts import addresses, messages, presence, values, wires
+from rvsim.watch.drafts import addresses, claims, messages, presence, units, values, wires
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem
@@ -21,6 +21,8 @@ MAX_CLEARED_FLAGS = 5_000
 _DRAFTS: Drafts = {
     **presence.DRAFTS,
     **addresses.DRAFTS,
+    **claims.DRAFTS,
+    **units.DRAFTS,
     **wires.DRAFTS,
     **values.DRAFTS,
     **messages.DRAFTS,

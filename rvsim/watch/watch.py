@@ -87,7 +87,7 @@ class Watch:
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        self._reports = Reports(self._emit)
+        self._reports = Reports(self._emit, self._identity.command)
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}

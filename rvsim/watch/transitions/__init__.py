@@ -8,27 +8,41 @@ A transition that opens a problem has a ``cause``, a key that is the same for as
 passed, ``time`` the moment at which that could be known.
 """
 
-from rvsim.watch.transitions.addresses import AddressShared, Stranger
+from rvsim.watch.transitions.addresses import (
+    AddressShared,
+    Difference,
+    InstanceShared,
+    Replaced,
+    Stranger,
+    TwoVoices,
+    VoiceSign,
+)
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
 from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
 
 __all__ = [
+    "AddressMissing",
     "AddressShared",
     "BusBusy",
     "BusFellQuiet",
+    "CannotClaim",
     "Cause",
     "DataLost",
+    "Difference",
     "Ended",
     "FaultReported",
     "FellSilent",
     "FramesCollided",
     "GapExceeded",
+    "InstanceShared",
     "LengthWrong",
     "Limits",
     "NameMissing",
+    "NameShared",
     "NobodyAcknowledges",
     "NodeDescribed",
     "Presence",
@@ -36,9 +50,13 @@ __all__ = [
     "Problem",
     "RangeLeft",
     "ReadingChanged",
+    "Replaced",
+    "Restarted",
     "Stranger",
     "Topic",
     "Transition",
+    "TwoVoices",
+    "VoiceSign",
     "WaitedTooLong",
 ]
 

@@ -1,0 +1,1 @@
+"""Detectors: each finds one sort of problem in what a watch observes."""
