@@ -6,7 +6,7 @@ something new, and every claim, request and reset.
 
 from collections.abc import Callable, Mapping
 
-from rvsim.watch.attendance import Entry, Part, Role
+from rvsim.watch.attendance import Entry, Node, Part, Role
 from rvsim.watch.contest import Contests
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.replacements import Replacements
@@ -23,6 +23,8 @@ from rvsim.watch.transitions import InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
+
+_MAX_NAMES = 256
 
 
 class AddressDetectors:
@@ -43,6 +45,8 @@ class AddressDetectors:
         """
         self._roll_call = roll_call
         self._by_name = by_name
+        self._spoke: dict[Name, str] = {}
+        """What each NAME was called when something was heard under it."""
         self.contests = Contests(roll_call, agenda, emit)
         self.asked = Asked()
         self._names = SharedNames(roll_call, agenda, emit, self.contests.names)
@@ -78,20 +82,30 @@ class AddressDetectors:
     def _claim(self, part: Part, name: Name, time: int, now: int) -> None:
         node = part.node
         if node.name not in (None, name):
+            self._remember(node)
             self._voices.begin_anew(node, now)
         self._restarts.claim(part, name, time, now)
-        self._unaddressed.claim(part, name, time)
-        self._names.claim(part, name, time, now)
         self.contests.claim(part, time)
+        self._unaddressed.claim(part, name, time, now)
+        self._names.claim(part, name, time, now)
 
     def _called(self, name: Name) -> str:
-        """Return what the device with a NAME is called: as planned, by the address that it had, or by its NAME."""
-        entry, node = self._by_name.get(name), self._names.last_at(name)
-        if entry is None and node is not None:
-            entry = self._roll_call.heard_from(node)
-        if entry is not None:
-            return entry.name
-        return node.nobody.name if node is not None else f"NAME {int(name):016X} hex"
+        """Return what the device with a NAME is called: as planned, as it was when it spoke, or by its NAME."""
+        if name in self._by_name:
+            return self._by_name[name].name
+        node = self._names.last_at(name)
+        if node is not None and node.name == name:
+            self._remember(node)
+        return self._spoke.get(name, f"NAME {int(name):016X} hex")
+
+    def _remember(self, node: Node) -> None:
+        """Note what is heard from an address, where something else than a claim was heard under its NAME."""
+        heard = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
+        if node.name is not None and any(time > node.claimed_at for time in heard):
+            self._spoke.pop(node.name, None)
+            self._spoke[node.name] = (self._roll_call.heard_from(node) or node.nobody).name
+            if len(self._spoke) > _MAX_NAMES:
+                del self._spoke[next(iter(self._spoke))]
 
     def _last_at(self, name: Name) -> int | None:
         node = self._names.last_at(name)

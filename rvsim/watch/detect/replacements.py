@@ -224,9 +224,11 @@ class Replacements:
         speaker = other.part.entry
         entry.replacement = speaker
         if speaker.plan is None and self._with_rig:
-            for one in speaker.strange.values():
-                self._emit(Ended(time, one.cause))
-            speaker.strange.clear()
+            explained = {None, *(part.spoken for part in speaker.parts if _is_of(entry, part))}
+            for key, one in tuple(speaker.strange.items()):
+                if one.function in explained:
+                    del speaker.strange[key]
+                    self._emit(Ended(time, one.cause))
             if speaker.state is not Presence.UNPLANNED and other.difference is not Difference.ADDRESS:
                 self._roll_call.turn_unplanned(speaker, time)
         self._tell(entry, other, time, since, entry.plan.claimed_name if entry.plan is not None else None)
@@ -310,6 +312,11 @@ def _planned_roles(entry: Entry, only: str | None = None) -> list[Role]:
 
 def _spoken(roles: Iterable[Role]) -> list[str]:
     return [f"{FUNCTIONS[name].title} {instance}" for name, instance in roles]
+
+
+def _is_of(entry: Entry, part: Part) -> bool:
+    """Tell whether a topic is the status of a function that a device is planned to have."""
+    return entry.plan is not None and part.function is not None and part.function.name in entry.plan.functions
 
 
 def _is_other_unit(entry: Entry, node: Node) -> bool:

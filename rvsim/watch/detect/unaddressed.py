@@ -4,8 +4,9 @@ Knows: that a node which cannot claim an address says so from the null address, 
 claims, and may send nothing else but such a request (SAE J1939-81). Does not know devices: it asks what a NAME is
 called. Needs every claim and every request, and of other frames those that say something new.
 
-When a node that could not claim is gone: it claims an address; or everybody is asked for claims and it says nothing
-within 2 s. Its silence alone tells nothing, since it has to be silent. Both are our decisions.
+When a node that could not claim has an address or is gone: it claims one and does not take that back within 2 s; or
+everybody is asked for claims and it says nothing within 2 s. Its silence alone tells nothing, since it has to be
+silent. Both are our decisions.
 """
 
 from collections.abc import Callable
@@ -26,12 +27,16 @@ _MAX_HOMELESS = 64
 
 
 class _Homeless:
-    """A node that could not claim an address; ``asked`` is when it was asked for its claim and did not answer yet."""
+    """A node that could not claim an address.
+
+    ``doubted`` is when it claimed one after all, or was asked for its claim, and has said nothing else since, in bus
+    time.
+    """
 
     def __init__(self, number: int, found: CannotClaim) -> None:
         self.number = number
         self.found = found
-        self.asked: int | None = None
+        self.doubted: int | None = None
         self.over = False
 
 
@@ -58,26 +63,26 @@ class Unaddressed:
         self._emit = emit
         self._called = called
         self._at = at
-        self._answer = Duty(20, self._answer_due, self._no_answer)
+        self._answer = Duty(20, self._answer_due, self._over)
         self._calm = Duty(21, self._calm_due, self._stopped)
         self._homeless: dict[Name, _Homeless] = {}
         self._speeches: dict[tuple[int, int], _Speech] = {}
         self._count = 0
 
-    def claim(self, part: Part, name: Name, time: int) -> None:
+    def claim(self, part: Part, name: Name, time: int, now: int) -> None:
         """Take in a claim, or the word that none was possible."""
         known = self._homeless.get(name)
         if part.node.address == NULL_ADDRESS:
             if known is not None:
-                known.asked = None
+                known.doubted = None
                 return
             found = CannotClaim(time, self._called(name), name, self._at(name), part.frame)
             self._homeless[name] = _Homeless(self._next(), found)
             self._emit(found)
             if len(self._homeless) > _MAX_HOMELESS:
-                self._over(self._homeless[next(iter(self._homeless))], time)
+                self._over(self._homeless[next(iter(self._homeless))], time, time)
         elif known is not None and part.node.address < NULL_ADDRESS:
-            self._over(known, time)
+            self._doubt(known, now)
 
     def observe(self, part: Part, time: int, now: int) -> None:
         """Take in a frame that says something new."""
@@ -97,9 +102,12 @@ class Unaddressed:
         if split(part.frame.identifier).destination != GLOBAL:
             return
         for one in self._homeless.values():
-            if one.asked is None:
-                one.asked = now
-                self._agenda.put(now + ANSWER_US, self._answer, one.number, one)
+            self._doubt(one, now)
+
+    def _doubt(self, one: _Homeless, now: int) -> None:
+        if one.doubted is None:
+            one.doubted = now
+            self._agenda.put(now + ANSWER_US, self._answer, one.number, one)
 
     def _next(self) -> int:
         self._count += 1
@@ -108,12 +116,9 @@ class Unaddressed:
     # What is due.
 
     def _answer_due(self, one: _Homeless, passed: int) -> int | None:
-        return None if one.over or one.asked is None else max(passed, one.asked + ANSWER_US)
+        return None if one.over or one.doubted is None else max(passed, one.doubted + ANSWER_US)
 
-    def _no_answer(self, one: _Homeless, time: int, _since: int) -> None:
-        self._over(one, time)
-
-    def _over(self, one: _Homeless, time: int) -> None:
+    def _over(self, one: _Homeless, time: int, _since: int) -> None:
         one.over = True
         del self._homeless[one.found.name]
         self._emit(Ended(time, one.found.cause))
