@@ -11,7 +11,7 @@ function for three heartbeats, or three of its slowest gap. Our decisions.
 
 from collections.abc import Callable, Iterator
 
-from rvsim.watch.attendance import Entry, Node, Part, Role, silence_limit
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part, Role, silence_limit
 from rvsim.watch.detect.shared_names import QUEUED_US
 from rvsim.watch.roll_call import Emit
 from rvsim.watch.traffic import Agenda, Duty
@@ -175,6 +175,8 @@ class SharedInstances:
 def _was_silent(voice: Voice, part: Part, now: int) -> bool:
     """Tell whether an address had not spoken as this for its limit, before the frame of ``part`` that came now."""
     times = part.rhythm.times
+    if len(times) > 1 and now - times[-2] <= HEARTBEAT_FLOOR:
+        return False
     before = [one.rhythm.times[-1] for one in voice.parts.values() if one is not part]
     if len(times) > 1:
         before.append(times[-2])

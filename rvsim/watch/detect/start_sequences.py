@@ -2,7 +2,7 @@
 
 Knows: the first second of a node that began while the bus was listened to. The same messages in the same order within
 a second, out of their rhythm, are a start. Does not know claims. Needs the first frame of each topic; the rest is
-looked at every 5 s by the rhythm.
+looked at every 10 s by the rhythm, as far as a heartbeat has left its own.
 
 So that nothing else looks like a start, by our decision: the node began with its claim, or at least 2 s after the first
 frame of the bus; its sequence has three messages or more, a heartbeat among them, since heartbeats are not sent on
@@ -20,7 +20,7 @@ from rvsim.wire.ident import NULL_ADDRESS
 
 WINDOW_US = SECOND
 LISTENED_US = 2 * SECOND
-LOOK_US = 5 * SECOND
+LOOK_US = 10 * SECOND
 MIN_MESSAGES = 3
 OFF_RHYTHM = 0.25
 
@@ -32,6 +32,8 @@ class _Sequence:
         self.node = node
         self.begun: int | None = None
         self.parts: list[Part] = []
+        self.heartbeat: Part | None = None
+        """The first heartbeat among them."""
         self.looked = 0
         """Up to when starts were looked for."""
         self.at = 0
@@ -69,24 +71,37 @@ class StartSequences:
         if now - sequence.begun <= WINDOW_US:
             sequence.parts.append(part)
             sequence.looked = sequence.begun
+            if sequence.heartbeat is None and part.topic.message == HEARTBEAT:
+                sequence.heartbeat = part
 
     def _look(self, sequence: _Sequence, passed: int) -> int | None:
         """Look for a start; the deadline is now where there was one."""
-        if len(sequence.parts) < MIN_MESSAGES or not any(part.topic.message == HEARTBEAT for part in sequence.parts):
+        if len(sequence.parts) < MIN_MESSAGES or sequence.heartbeat is None:
             return None
         if not sequence.node.parts.issuperset(sequence.parts):
             return None  # somebody else speaks there now
         sequence.at = passed
         if self._start(sequence) is not None:
             return passed
-        sequence.looked = max(sequence.looked, passed - WINDOW_US)
+        sequence.looked = max(sequence.looked, passed - 2 * WINDOW_US)
         return passed + LOOK_US
 
     def _start(self, sequence: _Sequence) -> int | None:
         """Return when a start began that was not told yet, None where there was none."""
-        behind = sequence.at - WINDOW_US
-        starts = (time for time in sequence.parts[0].rhythm.times if sequence.looked < time <= behind)
-        return next((time for time in starts if self._is_start(sequence, time)), None)
+        heartbeat, behind = sequence.heartbeat, sequence.at - WINDOW_US
+        if heartbeat is None:
+            return None
+        beats = heartbeat.rhythm.times
+        for place in range(len(beats) - 1, 0, -1):
+            beat = beats[place]
+            if beat <= sequence.looked:
+                break
+            if _is_off(heartbeat, place):
+                for begun in sequence.parts[0].rhythm.times:
+                    near = sequence.looked < begun <= behind and begun <= beat <= begun + WINDOW_US
+                    if near and self._is_start(sequence, begun):
+                        return begun
+        return None
 
     def _is_start(self, sequence: _Sequence, begun: int) -> bool:
         before, judged, off = begun, 0, 0
