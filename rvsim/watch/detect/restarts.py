@@ -98,7 +98,7 @@ class Restarts:
 
     def _was_there(self, node: Node, claimed: int | None) -> bool:
         """Tell whether something else than a claim was heard since the last one, and nothing was missed of the node."""
-        here = [entry for entry in self._roll_call.entries if entry.node is node and entry.heard]
+        here = [entry for entry in self._roll_call.entries if entry.node is node and entry.heard and not entry.merged]
         if not here or any(entry.plan is not None and entry.plan.sleeps for entry in here):
             return False
         spoken = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
