@@ -69,7 +69,8 @@ def test_a_unit_that_was_replaced_is_told_with_its_name(heaters):
     assert made.flags == [(15.0, "raised", "replaced-device", "heater")]
     (flag,) = made.watch.flags
     assert flag.text == (
-        "address 5E hex (maker 0, serial number 77) speaks as furnace 1 in place of another unit: maker 0, serial number 5"
+        "address 5E hex (maker 0, serial number 77) speaks as furnace 1 in place of another unit: "
+        "maker 0, serial number 5"
     )
     assert 'then write it in the rig: claimed_name = "000000000000004D" for heater' in flag.advice
     assert made.claim(17, 0x5E, 5).flags[1:] == [(17.0, "cleared", "replaced-device", "heater")]

@@ -29,7 +29,7 @@ def _stranger(found: Stranger) -> Draft:
         text = f"not in the rig: it has not said what it is within {span(found.waited)}"
         advice = "find it by its NAME or by unplugging it; then add it to the rig, or take it off the bus"
     elif found.holder is not None:
-        text = f"speaks as {found.function}, already spoken for by {found.holder}"
+        text = f"speaks as {found.function}, which the rig gives to {found.holder}"
         advice = f"one of the two is set wrong: give each its own instance, and see which one {found.function} is"
     else:
         text = f"speaks as {found.function}, which the rig does not have"

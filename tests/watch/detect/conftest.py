@@ -4,6 +4,10 @@ from collections.abc import Callable
 
 import pytest
 
+from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
+from rvsim.wire.transfer import LongMessages
+
 SECOND = 1_000_000
 TICK_S = 0.7
 """Live, the time is told so often between frames."""
@@ -34,6 +38,22 @@ def heard(bus) -> Callable:
         return log
 
     return hear
+
+
+@pytest.fixture
+def commanded() -> Callable:
+    """Return the frames of a commanded address: ``commanded(30.0, serial=5, address=0x70)``, a long message to all."""
+
+    def send(seconds, serial, address):
+        tool, moment = LongMessages(0xF9), round(seconds * SECOND)
+        sent, frames = tool.send(moment, 0xFED8, Name(serial).to_bytes() + bytes([address])).frames, []
+        while sent or tool.due() is not None:
+            frames += [Frame(moment, identifier, data) for identifier, data in sent]
+            moment = tool.due() or moment
+            sent = tool.expire(moment).frames if tool.due() is not None else []
+        return frames
+
+    return send
 
 
 @pytest.fixture

@@ -3,8 +3,6 @@
 import pytest
 
 from rvsim.wire.frame import Frame
-from rvsim.wire.name import Name
-from rvsim.wire.transfer import LongMessages
 
 SECOND = 1_000_000
 FURNACE, WATER, AMBIENT = "FURNACE_STATUS", "WATERHEATER_STATUS", "THERMOSTAT_AMBIENT_STATUS"
@@ -85,17 +83,10 @@ def test_a_reset_that_was_commanded_is_no_restart(bus, heard, of_kind, catalogue
     assert of_kind(heard(frames, 60), "restarted") == []
 
 
-@pytest.mark.parametrize(("commanded", "flags"), [(5, 0), (6, 1)])
-def test_a_commanded_address_is_no_restart(bus, heard, of_kind, commanded, flags):
+@pytest.mark.parametrize(("serial", "flags"), [(5, 0), (6, 1)])
+def test_a_commanded_address_is_no_restart(bus, heard, of_kind, commanded, serial, flags):
     """The long message 0FED8h names it, or another one, and it begins anew within ten seconds."""
-    made, tool = bus(), LongMessages(0xF9)
-    sent = tool.send(30 * SECOND, 0xFED8, Name(commanded).to_bytes() + b"\x5e").frames
-    moment = 30 * SECOND
-    frames = [*claims(made, (0, 0x5E, 5), (39, 0x5E, 5)), *talk(made, 60, 0x5E)]
-    while sent or tool.due() is not None:
-        frames += [Frame(moment, identifier, data) for identifier, data in sent]
-        moment = tool.due() or moment
-        sent = tool.expire(moment).frames if tool.due() is not None else []
+    frames = [*claims(bus(), (0, 0x5E, 5), (39, 0x5E, 5)), *talk(bus(), 60, 0x5E), *commanded(30, serial, 0x5E)]
     assert len(of_kind(heard(frames, 60), "restarted")) == flags
 
 
