@@ -67,7 +67,7 @@ class Part:
             self.function, self.spoken = function, f"{function.title} {self.topic.instance}"
         self.data: bytes | None = None
         self.unheeded = False
-        self.said = frame.data
+        self.said: bytes | None = None
         """What the last frame said that was listened to, whether it could matter again or not."""
         self.changed = 0
         """When it said something else than before, in bus time."""

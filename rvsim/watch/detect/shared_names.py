@@ -113,7 +113,7 @@ class SharedNames:
         old, new = move.old, move.new
         if old is None or new is None:
             return
-        last = max((part.frame for part in old.parts), key=lambda frame: frame.time)
+        last = max(old.parts, key=lambda part: (part.frame.time, part.number)).frame
         device = (self._roll_call.heard_from(new) or new.nobody).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
         self._agenda.put(self._silent_from(move), self._silence, move.number, move)

@@ -19,7 +19,7 @@ It is over when no sign was seen for a minute.
 
 from collections.abc import Callable
 from itertools import pairwise
-from operator import sub
+from operator import attrgetter, sub
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.attendance import HEARTBEAT_FLOOR, Node, Part
@@ -52,6 +52,7 @@ COMBINED = (
 )
 """Functions that one device often has together: heaters, climate, power, gensets, water, panels, body controllers.
 Common practice, no source."""
+_number = attrgetter("number")
 
 
 class _Address:
@@ -147,7 +148,7 @@ class Voices:
     # Twice as often.
 
     def _twice_as_often(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
-        for part in address.node.parts:
+        for part in sorted(address.node.parts, key=_number):
             times = part.rhythm.times
             if part.layout.gap is None or len(times) < FRAMES:
                 continue
@@ -200,7 +201,7 @@ def _function(part: Part) -> str | None:
 
 def _going_on(node: Node, name: str, now: int) -> list[Part]:
     """Return the topics of a function that come again and again up to now."""
-    own = (part for part in node.parts if _function(part) == name)
+    own = (part for part in sorted(node.parts, key=_number) if _function(part) == name)
     return [
         part
         for part in own
