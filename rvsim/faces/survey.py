@@ -239,7 +239,7 @@ IN_SHORT = {
     Kind.LATE_MESSAGE: "did not send in time",
     Kind.BUS_QUIET: "was quiet for longer than is usual",
     Kind.UNPLANNED_DEVICE: "is not as planned",
-    Kind.SHARED_ADDRESS: "is claimed by more than one unit",
+    Kind.SHARED_ADDRESS: "is used by more than one unit",
     Kind.BAD_VALUE: "said what cannot be",
     Kind.NO_DATA: "lost a reading",
     Kind.WRONG_LENGTH: "sent frames of the wrong length",
@@ -263,13 +263,14 @@ IN_SHORT = {
 
 
 def _is_forerunner(flag: Flag, flags: Sequence[Flag]) -> bool:
-    """Tell whether a late message was the beginning of its device's silence, which says it all."""
+    """Tell whether a late message was the beginning of its device's silence, or replacement, which says it all."""
     return any(_comes_before(flag, other) for other in flags)
 
 
 def _comes_before(flag: Flag, silence: Flag) -> bool:
     return (
-        (flag.kind, silence.kind) == (Kind.LATE_MESSAGE, Kind.SILENT_DEVICE)
+        flag.kind is Kind.LATE_MESSAGE
+        and silence.kind in (Kind.SILENT_DEVICE, Kind.REPLACED_DEVICE)
         and silence.subject == flag.subject
         and flag.until is not None
         and flag.since <= silence.since <= flag.until

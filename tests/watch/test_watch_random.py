@@ -26,6 +26,11 @@ def scenario(made, seed):
         made.every(5, AMBIENT, 0x92, 0.4, off[1:], instance=2),
         made.every(1, "REQUEST_FOR_DGN", 0x9C, 30.0, off[:2], desired_dgn=0xEE00),
         made.every(3, "DM_RV", 0x44, 0.6, off[2:], dsa=68),
+        made.every(5, FURNACE, 0x70, 1.1, off[1:3]),
+        made.every(5, FURNACE, 0xFE, 3.1, off[:3], instance=3),
+        made.every(5, AMBIENT, 0x91, 2.9, off[:2], ambient_temperature=9400),
+        made.every(3, "DM_RV", 0x44, 2.9, off[:3], dsa=68),
+        made.every(30, "REQUEST_FOR_DGN", 0xF9, 7.0, off[3:], desired_dgn=0xEE00),
     )
     claims = zip(itertools.cycle((5, 6, 7)), itertools.cycle((0x5E, 0x70, 0x5E, 0xFE, 0x4A)), off * 3, strict=False)
     frames += [made.frame(start + number / 7, "ADDRESS_CLAIM", source, **made.unit(serial))

@@ -56,7 +56,7 @@ class AddressDetectors:
         self._voices = Voices(roll_call, agenda, emit, self._restarts, self.contests.stands)
         self._trains = ValueTrains(self._voices.note_trains)
         planned = owners or {}
-        self.replacements = Replacements(roll_call, agenda, emit, owners, self.asked, self._names)
+        self.replacements = Replacements(roll_call, agenda, emit, owners, self.asked, self._names, self.contests.stands)
         self.instances = SharedInstances(
             agenda, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
         )

@@ -10,10 +10,11 @@ Decisions of ours:
   and that one had not gone on after the other began;
 - a planned device that is first heard from another address has 15 s for the claim that says who it is;
 - without a rig the other unit has to speak for everything that the silent one spoke for;
+- at an address that is told to be shared nobody was replaced: that is told instead;
 - a unit that only moved, by the NAME that was seen at the old address or by a commanded address, was not replaced.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS
@@ -47,8 +48,9 @@ class Replacements:
         owners: Mapping[Role, Entry] | None,
         asked: Asked,
         names: SharedNames,
+        is_contested: Callable[[int], bool],
     ) -> None:
-        """Take who is planned to speak as what; None without a rig."""
+        """Take who is planned to speak as what, None without a rig; and who tells of addresses that are shared."""
         self._with_rig = owners is not None
         self._roll_call = roll_call
         self._agenda = agenda
@@ -56,7 +58,8 @@ class Replacements:
         self._owners = owners or {}
         self._asked = asked
         self._names = names
-        self._placing = Duty(30, self._placing_due, self._placed)
+        self._is_contested = is_contested
+        self._placing = Duty(50, self._placing_due, self._placed)
         self.instances: SharedInstances
         """Who speaks as what; set once, by whoever makes both."""
         roll_call.on_silence = self.fell_silent
@@ -277,6 +280,8 @@ class Replacements:
         """Tell whether a device is heard from an address of which nothing shows that the same unit is there."""
         node, plan = entry.node, entry.plan
         if node is None or plan is None or plan.dynamic or node.address == plan.address:
+            return False
+        if self._is_contested(node.address):
             return False
         name = node.name
         return name is None or not (

@@ -59,8 +59,8 @@ class Restarts:
         self._emit = emit
         self._asked = asked
         self._names_at = names_at
-        self._judging = Duty(24, self._judging_due, self._judge)
-        self._calm = Duty(25, self._calm_due, self._end)
+        self._judging = Duty(44, self._judging_due, self._judge)
+        self._calm = Duty(45, self._calm_due, self._end)
         self._starts: dict[int, _Starts] = {}
 
     def claim(self, part: Part, name: Name, time: int, now: int) -> None:

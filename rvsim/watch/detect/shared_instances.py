@@ -80,7 +80,7 @@ class SharedInstances:
         self._is_its_own = is_its_own
         self._tell_of = tell
         self._begins = begins
-        self._silence = Duty(29, self._silence_due, self._end)
+        self._silence = Duty(49, self._silence_due, self._end)
         self._voices: dict[Role, dict[Node, Voice]] = {}
         self._pairs: dict[frozenset[int], _Pair] = {}
 

@@ -44,8 +44,8 @@ class SharedNames:
         self._agenda = agenda
         self._emit = emit
         self._names_at = names_at
-        self._going_on = Duty(22, self._going_on_due, self._tell)
-        self._silence = Duty(23, self._silence_due, self._end)
+        self._going_on = Duty(42, self._going_on_due, self._tell)
+        self._silence = Duty(43, self._silence_due, self._end)
         self._places: dict[Name, dict[int, Node]] = {}
         self._moves: dict[Name, _Move] = {}
         self._count = 0

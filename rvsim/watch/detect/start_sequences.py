@@ -47,7 +47,7 @@ class StartSequences:
         self._agenda = agenda
         self._asked = asked
         self._restarts = restarts
-        self._looking = Duty(26, self._look, self._found)
+        self._looking = Duty(46, self._look, self._found)
         self._first: int | None = None
         self._sequences: dict[int, _Sequence | None] = {}
 

@@ -83,8 +83,8 @@ class Voices:
         self._emit = emit
         self._restarts = restarts
         self._told = told
-        self._looking = Duty(27, self._look, self._seen)
-        self._calm = Duty(28, self._calm_due, self._end)
+        self._looking = Duty(47, self._look, self._seen)
+        self._calm = Duty(48, self._calm_due, self._end)
         self._addresses: dict[int, _Address] = {}
 
     def observe(self, part: Part, now: int) -> None:

@@ -63,8 +63,8 @@ class Unaddressed:
         self._emit = emit
         self._called = called
         self._at = at
-        self._answer = Duty(20, self._answer_due, self._over)
-        self._calm = Duty(21, self._calm_due, self._stopped)
+        self._answer = Duty(40, self._answer_due, self._over)
+        self._calm = Duty(41, self._calm_due, self._stopped)
         self._homeless: dict[Name, _Homeless] = {}
         self._speeches: dict[tuple[int, int], _Speech] = {}
         self._count = 0

@@ -51,7 +51,7 @@ def test_one_unit_at_twice_the_rate_is_none(bus, heard, of_kind, shift, flags):
 
 @pytest.mark.parametrize(("begins", "flags"), [(191.5, 1), (196.5, 0)])
 def test_six_of_each_are_needed(bus, heard, of_kind, begins, flags):
-    """Up to the moment at which the address is looked at, every twenty seconds from its first frame: here at 220.5 s."""
+    """Up to the moment at which the address is looked at, every 20 s from its first frame: here at 220.5 s."""
     made = bus()
     frames = [*status(made, 221, 0x5E, 0.5), *status(made, 221, 0x5E, begins)]
     assert of_kind(heard(frames, 221), "shared-address") == [(220.5, RAISED, "address 5E hex")] * flags

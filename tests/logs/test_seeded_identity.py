@@ -1,0 +1,246 @@
+"""Who speaks from where, seeded into copies of a healthy recording: restarts, twins, replaced units, nodes without address.
+
+Beside each seed that must be told stand some just inside its limit, of which nothing may be told: their subject is
+"nobody". The table of hits and false alarms is printed whenever the tests run.
+"""
+
+import importlib.util
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from rvsim.logs.survey import survey
+from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
+from rvsim.wire.name import Name
+
+
+def _beside(name: str):
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+seeded = _beside("test_seeded")
+SECOND, FROM, Seed, Tally, called, source = (
+    seeded.SECOND, seeded.FROM, seeded.Seed, seeded.Tally, seeded.called, seeded.source,
+)  # fmt: skip
+CLAIM, NULL, GLOBAL, FREE, TOOL = 0xEE00, 0xFE, 0xFF, 0x9D, 0xF9
+NOBODY = "nobody"
+"""The subject of a seed of which nothing may be told."""
+
+
+def with_frames(frames, *more: Frame) -> list[Frame]:
+    """Put frames in at their times."""
+    return sorted([*frames, *more], key=lambda frame: frame.time)
+
+
+def own(frames, address: int) -> list[Frame]:
+    """The frames of one address."""
+    return [frame for frame in frames if source(frame) == address]
+
+
+def at(frame: Frame, address: int, shift: int = 0) -> Frame:
+    """The same frame from another address, at another time."""
+    return Frame(frame.time + shift, frame.identifier & ~0xFF | address, frame.data)
+
+
+def claim(time: int, address: int, name: Name) -> Frame:
+    """A claim."""
+    return Frame(time, 0x18EEFF00 | address, name.to_bytes())
+
+
+def request(time: int, to: int = GLOBAL) -> Frame:
+    """A request for claims."""
+    return Frame(time, 0x18EA0000 | to << 8 | TOOL, bytes.fromhex("00 EE 00"))
+
+
+def names(frames) -> dict[int, Name]:
+    """The NAME of each address."""
+    return {source(f): Name.from_bytes(f.data) for f in frames if dgn_of(f.identifier) == CLAIM and source(f) < NULL}
+
+
+def other(name: Name) -> Name:
+    """A unit of the same maker with the next serial number."""
+    return Name.from_bytes((int(name) ^ 1).to_bytes(8, "little"))
+
+
+def claims_and_restarts(frames, rig) -> Iterator:
+    """Each device claims again: one, two and three times; when asked, commanded, contested and at its start: nothing."""
+    tool = frozenset({("unplanned-device", f"address {TOOL:02X} hex")})
+    for address, name in names(frames).items():
+        who = called(address, rig)
+        for times in (1, 2, 3):
+            again = (claim(FROM + number * 11 * SECOND, address, name) for number in range(times))
+            yield Seed(f"{who} restarts {times} times", with_frames(frames, *again), "restarted", frozenset({who}))
+        asked = with_frames(frames, request(FROM), claim(FROM + 1_900_000, address, name))
+        yield Seed(f"{who} is asked", asked, "restarted", frozenset({NOBODY}), tool)
+        defended = (claim(FROM, address, other(name)), claim(FROM + 900, address, name))
+        gone = (*defended, claim(FROM + 90_000, NULL, other(name)))
+        loser = frozenset({("cannot-claim", f"NAME {int(other(name)):016X} hex")})
+        yield Seed(f"{who} defends its address", with_frames(frames, *gone), "restarted", frozenset({NOBODY}), loser)
+        started = with_frames(frames, claim(own(frames, address)[0].time + 1000, address, name))
+        yield Seed(f"{who} claims twice at its start", started, "restarted", frozenset({NOBODY}))
+
+
+def start_sequences(frames, rig) -> Iterator:
+    """A device's first second again, without a claim and out of its rhythm; and in its rhythm: nothing."""
+    for address in names(frames):
+        first = [frame for frame in own(frames, address) if dgn_of(frame.identifier) != CLAIM]
+        begun = first[0].time
+        topics = {frame.identifier: frame for frame in first if frame.time - begun <= SECOND}
+        if len(topics) < 3 or not any(dgn_of(one) == 0x1FECA for one in topics):
+            continue
+        for shift, told in ((101_700_000, True), (100_000_000, False)):
+            away = FROM - 4 * SECOND, begun + shift
+            rest = [f for f in frames if source(f) != address or not away[0] <= f.time < away[1]]
+            anew = [frame._replace(time=frame.time + shift) for frame in first if frame.time < begun + 60 * SECOND]
+            log = [f for f in rest if source(f) != address or f.time < away[0]] + anew
+            log = [f for f in log if f.time < begun + shift + 50 * SECOND]
+            who = called(address, rig) if told else NOBODY
+            yield Seed(f"{called(address, rig)} begins anew", with_frames(log), "restarted", frozenset({who}))
+
+
+def shared_names(frames, rig) -> Iterator:
+    """Each NAME from a second address that speaks; from one that its unit has left: nothing."""
+    for address, name in names(frames).items():
+        copied = [at(f, FREE, 40_000) for f in own(frames, address) if f.time >= FROM and dgn_of(f.identifier) != CLAIM]
+        both = with_frames(frames, claim(FROM, FREE, name), *copied)
+        who = frozenset({called(address, rig), f"address {FREE:02X} hex"})
+        twin = frozenset((kind, one) for kind in ("shared-instance", "unplanned-device", "late-message") for one in who)
+        yield Seed(f"the NAME of {called(address, rig)} twice", both, "shared-name", who, twin)
+        left = [f for f in frames if source(f) != address or f.time < FROM]
+        moved = with_frames(left, claim(FROM, FREE, name), *(at(f, FREE, SECOND) for f in copied))
+        new = frozenset({("replaced-device", called(address, rig))})  # where nothing binds it but its address
+        yield Seed(
+            f"{called(address, rig)} moves", moved, "shared-name", frozenset({NOBODY}), new if rig else frozenset()
+        )
+
+
+def without_address(frames, rig) -> Iterator:
+    """Each message from the null and the global address; claims and requests for claims: nothing."""
+    for address, name in names(frames).items():
+        lost = with_frames([f for f in frames if source(f) != address or f.time < FROM], claim(FROM, NULL, name))
+        who = called(address, rig)
+        gone = frozenset({("silent-device", who), ("late-message", who)})
+        yield Seed(f"{who} cannot claim", lost, "cannot-claim", frozenset({who}), gone)
+    statuses = {frame.identifier & ~0xFF: frame for frame in frames if dgn_of(frame.identifier) != CLAIM}
+    for frame in statuses.values():
+        for nobody in (NULL, GLOBAL):
+            said = with_frames(frames, at(frame, nobody)._replace(time=FROM))
+            yield Seed(f"{frame} of nobody", said, "no-address", frozenset({f"address {nobody:02X} hex"}))
+    asks = with_frames(frames, *(at(request(FROM + number * SECOND), NULL) for number in range(3)))
+    yield Seed("a node without an address asks", asks, "no-address", frozenset({NOBODY}))
+
+
+def instances(frames, catalogue, rig) -> Iterator:
+    """Each status from a second address, beside the first one and instead of it; and as its own instance: nothing."""
+    for topic, said in seeded.topics(frames, catalogue).items():
+        if not seeded._is_one_devices(topic) or len(said) < 20:
+            continue
+        who, free = called(topic.source, rig), f"address {FREE:02X} hex"
+        copied = [at(frame, FREE, 30_000) for frame in said if frame.time >= FROM]
+        subjects = frozenset({who, free})
+        yield Seed(f"{topic} twice", with_frames(frames, *copied), "shared-instance", subjects)
+        rest = [frame for frame in frames if source(frame) != topic.source or frame.time < FROM]
+        late = frozenset({("late-message", who), ("late-message", free)})
+        if len({one for one in seeded.topics(frames, catalogue) if one.source == topic.source
+                and seeded._is_one_devices(one)}) == 1:  # fmt: skip
+            yield Seed(f"{topic} from elsewhere", with_frames(rest, *copied), "replaced-device", subjects, late)
+        spare = [frame._replace(data=bytes([211]) + frame.data[1:]) for frame in copied]
+        strange = frozenset({("unplanned-device", free)} if rig else ())
+        yield Seed(f"{topic} as 211", with_frames(frames, *spare), "shared-instance", frozenset({NOBODY}), strange)
+
+
+def other_units(frames, rig: Rig) -> Iterator:
+    """A rig that knows a device's NAME, and another unit from some moment on, with its own silence before."""
+    for address, name in names(frames).items():
+        if not any(dgn_of(f.identifier) != CLAIM and f.data[:1] for f in own(frames, address)):
+            continue
+        before = [f for f in frames if source(f) != address or f.time < FROM]
+        after = [f for f in own(frames, address) if f.time >= FROM + 20 * SECOND]
+        log = with_frames(before, claim(FROM + 20 * SECOND, address, other(name)), *after)
+        who = called(address, rig)
+        also = frozenset({("silent-device", who), ("late-message", who)})
+        yield Seed(f"another unit for {who}", log, "replaced-device", frozenset({who}), also)
+
+
+def voices(frames, catalogue, rig) -> Iterator:
+    """Unchanged heartbeats and statuses a second time, unevenly and in the middle; two values in turn."""
+    for topic, said in seeded.topics(frames, catalogue).items():
+        spec, who = catalogue.by_dgn(topic.dgn), called(topic.source, rig)
+        behind = [frame for frame in said if frame.time >= FROM]
+        if spec.gap_us is None or len({frame.data for frame in behind}) > 1 or len(behind) < 26:
+            continue
+        for share, told in ((0.3, True), (0.5, False)):
+            twice = [frame._replace(time=frame.time + round(spec.gap_us * share)) for frame in behind]
+            subject = frozenset({who if told else NOBODY})
+            yield Seed(f"{topic} again after {share}", with_frames(frames, *twice), "shared-address", subject)
+
+
+def value_trains(frames, catalogue, rig) -> Iterator:
+    """Temperatures of a second sensor in turn with the first, far from it; and within ten steps: nothing."""
+    for topic, said in seeded.topics(frames, catalogue).items():
+        if topic.message != "THERMOSTAT_AMBIENT_STATUS":
+            continue
+        field, spec = "ambient_temperature", catalogue.by_dgn(topic.dgn)
+        for apart, told in ((320, True), (10, False)):
+            raw = [spec.by_name[field].raw_in(frame.data) for frame in said]
+            second = [
+                frame._replace(time=frame.time + 900_000, data=spec.replace(frame.data, field, value + apart))
+                for frame, value in zip(said, raw, strict=True)
+                if frame.time >= FROM
+            ]
+            subject = frozenset({called(topic.source, rig) if told else NOBODY})
+            yield Seed(f"{topic} {apart} apart", with_frames(frames, *second), "shared-address", subject)
+
+
+@pytest.fixture
+def shown(capsys):
+    """Print a table into the output of the tests, captured or not."""
+
+    def show(text: str) -> None:
+        with capsys.disabled():
+            print(text)
+
+    return show
+
+
+@pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
+def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
+    """In copies of a healthy recording of the bench; what lies inside a limit raises nothing."""
+    rig, tally, inside = (load_rig("ottersby") if with_rig else None), Tally(), 0
+    frames = record("winter_evening", 240)[0]
+    groups = [
+        claims_and_restarts(frames, rig),
+        start_sequences(frames, rig),
+        shared_names(frames, rig),
+        without_address(frames, rig),
+        instances(frames, catalogue, rig),
+        voices(frames, catalogue, rig),
+        value_trains(frames, catalogue, rig),
+    ]
+    for seed in (one for group in groups for one in group):
+        flags = survey(seed.frames, catalogue, rig).flags
+        if seed.subjects == {NOBODY}:
+            inside += 1
+            seed.subjects = frozenset()
+            tally.count(seed, flags)
+            tally.seeded[seed.kind] -= 1
+            tally.missed.pop()
+        else:
+            tally.count(seed, flags)
+    if with_rig:
+        named = [plan.model_copy(update={"claimed_name": names(frames).get(plan.address)}) for plan in rig.devices]
+        for seed in other_units(frames, rig):
+            known = rig.model_copy(update={"devices": tuple(named)})
+            tally.count(seed, survey(seed.frames, catalogue, known).flags)
+    shown(tally.table(f"Who speaks from where, {'with its rig' if rig else 'no rig'}; {inside} seeds inside a limit"))
+    assert tally.missed == []
+    assert tally.wrong == []
+    assert sum(tally.seeded.values()) > 50
+    assert inside > 20
