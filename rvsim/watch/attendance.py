@@ -20,6 +20,8 @@ from rvsim.wire.texts import Product
 HEARTBEAT_FLOOR = 15 * SECOND
 """Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
 
+QUEUED_US = 2 * SECOND
+"""So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
 
 Role = tuple[str, int]
 """A function by its name, and an instance."""
@@ -101,6 +103,8 @@ class Node:
         self.address = address
         self.name: Name | None = None
         self.claimed_at = 0
+        self.left: int | None = None
+        """When its NAME was claimed at another address, in bus time; None where it was not, or claimed here since."""
         self.product: Product | None = None
         self.software: tuple[str, ...] | None = None
         self.claimant: Entry | None = None
@@ -117,6 +121,10 @@ class Node:
     def last(self) -> int:
         """Return when it was heard last, in bus time."""
         return max((part.rhythm.times[-1] for part in self.parts), default=0)
+
+    def has_left(self) -> bool:
+        """Tell whether its unit has moved to another address: since then only frames that waited were heard."""
+        return self.left is not None and self.last() <= self.left + QUEUED_US
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing: three heartbeats, or three of its slowest gap."""

@@ -137,7 +137,9 @@ class Identity:
             return None
         if entry.node is node:
             return entry
-        if entry.heard or self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
+        if entry.heard and not _has_moved(entry, node):
+            return None
+        if self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
             return None
         entry.unsure = True
         return entry
@@ -159,7 +161,7 @@ class Identity:
         other = entry.node
         if other is None or other is node or not entry.heard or entry.unsure:
             return True
-        return node.name is not None and node.name == other.name and entry.last() < node.claimed_at
+        return _has_moved(entry, node)
 
     def _take_name(self, part: Part, time: int, now: int) -> None:
         """Note the NAME that a node claims; one that differs from that of a silent device means another node.
@@ -296,7 +298,8 @@ class Identity:
         return max(passed, entry.waiting_from + self._time_to_say)
 
     def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
-        self._object(entry, None, time, since)
+        if not self._detectors.replacements.stays_unknown(entry, time):
+            self._object(entry, None, time, since)
 
     def _weigh(self, part: Part, objection: _Objection, time: int) -> None:
         """Tell of what a source may not speak for, unless it is, or may turn out to be, something else.
@@ -347,6 +350,12 @@ class Identity:
         if entry.plan is None:
             self._roll_call.turn_unplanned(entry, time)
         self._emit(stranger)
+
+
+def _has_moved(entry: Entry, node: Node) -> bool:
+    """Tell whether a node claims the NAME of the one at which a device is heard, and that one is silent since."""
+    name = entry.node.name if entry.node is not None else None
+    return name is not None and node.name == name and entry.last() < node.claimed_at
 
 
 def _other_unit(entry: Entry, node: Node) -> bool:

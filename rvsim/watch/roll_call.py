@@ -134,7 +134,7 @@ class RollCall:
     def _lateness_due(self, part: Part, passed: int) -> int | None:
         entry, soonest = part.entry, part.rhythm.shortest_limit
         judged = entry.heard and (entry.plan is not None or not self._with_rig)
-        if soonest is None or not judged:
+        if soonest is None or not judged or part.node.has_left():
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None
         last = part.rhythm.last

@@ -1,4 +1,4 @@
-"""Who speaks from where, seeded into copies of a healthy recording: restarts, twins, replaced units, nodes without address.
+"""Who speaks from where, seeded into copies of a healthy recording: restarts, twins, replaced units, no addresses.
 
 Beside each seed that must be told stand some just inside its limit, of which nothing may be told: their subject is
 "nobody". The table of hits and false alarms is printed whenever the tests run.
@@ -70,7 +70,7 @@ def other(name: Name) -> Name:
 
 
 def claims_and_restarts(frames, rig) -> Iterator:
-    """Each device claims again: one, two and three times; when asked, commanded, contested and at its start: nothing."""
+    """Each device claims again: one, two and three times; asked, contested and at its start: nothing."""
     tool = frozenset({("unplanned-device", f"address {TOOL:02X} hex")})
     for address, name in names(frames).items():
         who = called(address, rig)
@@ -102,7 +102,8 @@ def start_sequences(frames, rig) -> Iterator:
             log = [f for f in rest if source(f) != address or f.time < away[0]] + anew
             log = [f for f in log if f.time < begun + shift + 50 * SECOND]
             who = called(address, rig) if told else NOBODY
-            yield Seed(f"{called(address, rig)} begins anew", with_frames(log), "restarted", frozenset({who}))
+            late = frozenset({("late-message", called(address, rig))})  # what comes twice a second, after four seconds
+            yield Seed(f"{called(address, rig)} begins anew", with_frames(log), "restarted", frozenset({who}), late)
 
 
 def shared_names(frames, rig) -> Iterator:

@@ -17,7 +17,7 @@ Decisions of ours:
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
-from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part, Role
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.shared_instances import SharedInstances, Voice
@@ -102,20 +102,17 @@ class Replacements:
             self._emit(Ended(time, entry.replaced.cause))
         entry.replaced = entry.replacement = None
 
-    def _has_moved(self, entry: Entry) -> bool:
+    @staticmethod
+    def _has_moved(entry: Entry) -> bool:
         """Tell whether the unit of an address that nobody planned has claimed another address since."""
-        node = entry.node
-        if entry.plan is not None or node is None or node.name is None:
-            return False
-        at = self._names.last_at(node.name)
-        return at is not None and at is not node
+        return entry.plan is None and entry.node is not None and entry.node.has_left()
 
     # Who speaks instead.
 
     def _other_for(self, entry: Entry) -> _Other | None:
         if entry.plan is None:
             return self._learnt(entry)
-        return self._same_instance(entry) or self._other_instance(entry)
+        return self._same_instance(entry) or self._other_instance(entry) or self._same_heartbeat(entry)
 
     def _learnt(self, entry: Entry) -> _Other | None:
         """Find who speaks for all that an address spoke for."""
@@ -155,6 +152,19 @@ class Replacements:
                         return _Other(part, Difference.INSTANCE)
         return None
 
+    def _same_heartbeat(self, entry: Entry) -> _Other | None:
+        """Find another unit with a function that has no status, such as a panel's, which nobody else is planned for."""
+        for one in self._roll_call.entries:
+            if one.heard and one.plan is None and not one.merged:
+                for part in one.parts:
+                    if _beats_as(entry, part) and _is_other_unit(entry, part.node) and self._having(part) == [entry]:
+                        return _Other(part, Difference.NAME)
+        return None
+
+    def _having(self, part: Part) -> list[Entry]:
+        """Return the planned devices with the function of a heartbeat."""
+        return [one for one in self._roll_call.entries if _beats_as(one, part)]
+
     def _may_be(self, entry: Entry, part: Part) -> bool:
         """Tell whether a topic can be the function of a device under an instance that the rig does not have."""
         role = part.speaks_as
@@ -189,6 +199,15 @@ class Replacements:
             difference = Difference.INSTANCE if holder is None else Difference.NAME
             self._turn(gone[0], _Other(part, difference), time)
         return True
+
+    def stays_unknown(self, entry: Entry, time: int) -> bool:
+        """Note that a source has not said what it is in time; return whether it is told as a replacement."""
+        for one in self._roll_call.entries:
+            if one.plan is not None and one.silence is not None:
+                other = self._same_heartbeat(one)
+                if other is not None and other.part.entry is entry:
+                    self._turn(one, other, time)
+        return any(one.replacement is entry for one in self._roll_call.entries)
 
     def begins(self, voice: Voice, before: Name | None, time: int) -> None:
         """Note that an address begins to speak as something; ``before`` is the other NAME that spoke so from there."""
@@ -247,7 +266,7 @@ class Replacements:
             since,
             entry.name,
             other.difference,
-            part.spoken or entry.name,
+            part.spoken or _title(part) or entry.name,
             part.node.address,
             part.node.name,
             place,
@@ -322,6 +341,20 @@ def _spoken(roles: Iterable[Role]) -> list[str]:
 def _is_of(entry: Entry, part: Part) -> bool:
     """Tell whether a topic is the status of a function that a device is planned to have."""
     return entry.plan is not None and part.function is not None and part.function.name in entry.plan.functions
+
+
+def _title(part: Part) -> str:
+    """Return the function of a heartbeat, as it is spoken."""
+    function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+    return function.title if function is not None else ""
+
+
+def _beats_as(entry: Entry, part: Part) -> bool:
+    """Tell whether a heartbeat is that of a function of a device, of those that have no status."""
+    function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+    if function is None or function.statuses or entry.plan is None:
+        return False
+    return function.name in entry.plan.functions
 
 
 def _is_other_unit(entry: Entry, node: Node) -> bool:

@@ -11,8 +11,7 @@ function for three heartbeats, or three of its slowest gap. Our decisions.
 
 from collections.abc import Callable, Iterator
 
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part, Role, silence_limit
-from rvsim.watch.detect.shared_names import QUEUED_US
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, QUEUED_US, Entry, Node, Part, Role, silence_limit
 from rvsim.watch.roll_call import Emit
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, InstanceShared, Topic

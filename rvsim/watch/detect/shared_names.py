@@ -9,15 +9,13 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import Node, Part
+from rvsim.watch.attendance import QUEUED_US, Node, Part
 from rvsim.watch.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, NameShared
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
-QUEUED_US = 2 * SECOND
-"""So long the old address may go on after the claim of another."""
 _MAX_NAMES, _MAX_PLACES = 1024, 8
 """So much is remembered, the newest: our decision, against floods."""
 
@@ -60,6 +58,9 @@ class SharedNames:
         ]:
             self._end(other, time, now)
         before = self.last_at(name)
+        if before is not None:
+            before.left = now
+        node.left = None
         places = self._places.pop(name, {})
         places.pop(node.address, None)
         self._places[name] = {**places, node.address: node}
