@@ -1,39 +1,34 @@
 """What every node answers: data to a request, else an acknowledgement, a refusal or nothing; and its long messages.
 
 Knows: requests to one and to all, with an instance (RV-C's addition to SAE J1939-21), that only who was asked alone
-refuses, the four codes of an acknowledgement, and that what is longer than a frame goes out in packets. Does not know
-what a node has to say: its host does.
+refuses, the four codes of an acknowledgement, that what is longer than a frame goes out in packets, and that a
+commanded address comes in packets. Does not know what a node has to say, nor whether it obeys: its host does.
 """
 
 from collections.abc import Callable, Mapping
-from enum import IntEnum
 from typing import Protocol
 
+from rvsim.wire.acknowledgment import Code
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
+from rvsim.wire.commanded_address import COMMANDED_ADDRESS, AddressCommand, read_address_command
 from rvsim.wire.fields import State
 from rvsim.wire.ident import GLOBAL, Identifier, is_addressed, join, split
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer import LongMessages
 from rvsim.wire.transfer_bytes import CONNECTION, PACKET, SHORTEST
-from rvsim.wire.transfer_events import Kind, Outcome, Trouble
+from rvsim.wire.transfer_events import Kind, LongMessage, Outcome, Trouble
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
 PROPRIETARY = 0x0EF00
 LONGEST_DELAY_US = 153_000
 """Who answers a request to all waits up to so long, each its own time: the delay of SAE J1939-81 for claims, taken over
 for every answer to all (our decision), so that not everybody speaks at once."""
+ACKNOWLEDGED_US = 5_000
+"""A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
+claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
 _REFUSED = frozenset({Kind.CROWDED, Kind.BUSY, Kind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
-
-
-class Code(IntEnum):
-    """What an acknowledgement says (SAE J1939-21)."""
-
-    DONE = 0
-    UNKNOWN = 1
-    DENIED = 2
-    BUSY = 3
 
 
 class Host(Protocol):
@@ -57,6 +52,9 @@ class Host(Protocol):
 
     def reset(self, *, faults: bool, reboot: bool) -> None:
         """Forget its faults, begin anew, or both."""
+
+    def obey_address(self, command: AddressCommand) -> None:
+        """Learn that a NAME, which may be another node's, is told to claim an address."""
 
 
 def asks_for_claim(dgn: int, data: bytes) -> bool:
@@ -88,9 +86,10 @@ class Answers:
         """Take a frame of one of these DGNs."""
         parts = split(identifier)
         own = self._host.address
-        if own is None or parts.destination not in (own, GLOBAL):
-            return
-        if parts.dgn in (CONNECTION, PACKET):
+        transport = parts.dgn in (CONNECTION, PACKET)
+        if parts.destination not in (own, GLOBAL) or (own is None and not transport):
+            return  # without an address it still hears what goes to all in packets: it may be commanded to one
+        if transport:
             self._take(self._long.hear(self._host.now, identifier, data))
         elif parts.dgn == self._request.dgn:
             self._asked(parts, data)
@@ -182,6 +181,19 @@ class Answers:
         if due is not None and due != self._long_due:
             self._host.after(max(0, due - self._host.now), lambda: self._is_due(due))
         self._long_due = due
+        for event in outcome.events:
+            if isinstance(event, LongMessage) and event.dgn == COMMANDED_ADDRESS:
+                self._commanded(event)
+
+    def _commanded(self, message: LongMessage) -> None:
+        """Hand a commanded address to the host."""
+        command = read_address_command(message.data)
+        if command is None:
+            return
+        if message.destination == GLOBAL:
+            self._host.obey_address(command)
+        else:
+            self._host.after(ACKNOWLEDGED_US, lambda: self._host.obey_address(command))
 
     def _is_due(self, moment: int) -> None:
         if moment == self._long_due:  # else it has moved on, and another call comes for it

@@ -21,6 +21,7 @@ from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.commanded_address import AddressCommand
 from rvsim.wire.diagnostics import Trouble
 from rvsim.wire.fields import Special, State
 from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
@@ -248,6 +249,12 @@ class Device:
                 self.withdraw(function)
         if reboot:
             self.outbox += self.claimer.start(self.now)
+            self._follow_claim()
+
+    def obey_address(self, command: AddressCommand) -> None:
+        """Claim the address that its NAME is told to claim, where the rig lets it move; its work goes on meanwhile."""
+        if self.plan.dynamic and command.name == self.claimer.name:
+            self.outbox += self.claimer.command(self.now, command.address)
             self._follow_claim()
 
     # What it reports of itself.

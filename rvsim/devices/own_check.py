@@ -8,7 +8,7 @@ from collections.abc import Generator, Iterator, Mapping, Sequence
 
 from rvsim.devices.own_plan import AnswerPlan, CopyPlan, MessagePlan, OwnSettings, ProfilePlan, Value
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.functions import FUNCTIONS, by_status
+from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_status
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Problem
 from rvsim.wire.catalogue import Catalogue
@@ -103,7 +103,7 @@ def _of_instance(plan: MessagePlan, spec: MessageSpec, instance: int | None, pla
     elif instance is None:
         yield Problem(place, f"{spec.name} needs to say whose it is; add instance = 1, or another number", None)
     else:
-        yield from _sayable(field, float(instance), (*place, "instance"))
+        yield from _sayable_instance(field, float(instance), (*place, "instance"))
 
 
 def _named(message: str, instance: int | None) -> str:
@@ -148,7 +148,7 @@ def _of_field(spec: MessageSpec, name: str, given: Value, catalogue: Catalogue, 
     elif field is not None and isinstance(given, str):
         yield from _is_code(field, given, place)
     elif field is not None and isinstance(given, float):
-        yield from _sayable(field, given, place)
+        yield from (_sayable_instance if field is spec.instance else _sayable)(field, given, place)
 
 
 def _of_copy(plan: CopyPlan, field: FieldSpec | None, catalogue: Catalogue, place: Place) -> Iterator[Problem]:
@@ -185,6 +185,15 @@ def _sayable(field: FieldSpec, given: float, place: Place) -> Iterator[Problem]:
         field.raw(given)
     except ValueError as error:
         yield Problem(place, f"{error}; write a value between", given)
+
+
+def _sayable_instance(field: FieldSpec, given: float, place: Place) -> Iterator[Problem]:
+    """Yield what is wrong with an instance: the numbers above the highest are values, and nobody's."""
+    if given > HIGHEST_INSTANCE:
+        text = f"{field.title} {given} is outside 0 to {HIGHEST_INSTANCE}; write a value between"
+        yield Problem(place, text, given)
+    else:
+        yield from _sayable(field, given, place)
 
 
 # Answers.

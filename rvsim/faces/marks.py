@@ -1,14 +1,15 @@
-"""Marks for what rests on memory, in sentences and surveys.
+"""Marks for what rests on memory: in sentences, surveys and on the screen.
 
 Knows: two signs and what they mean. Does not know where an origin comes from: it travels with the definitions.
 """
 
 from collections.abc import Iterable
 
-from rvsim.wire.fields import Origin
+from rvsim.rig.functions import by_dsa
+from rvsim.wire.fields import Origin, weakest
 from rvsim.wire.spec import MessageSpec
 
-LEGEND = "Marked *: a layout from memory; marked **: one from memory that is not sure."
+LEGEND = "Marked *: from memory; marked **: from memory, not sure."
 _SIGNS = ((Origin.UNSURE, " **"), (Origin.MEMORY, " *"))
 
 
@@ -18,6 +19,43 @@ def mark(origins: Iterable[Origin]) -> str:
     return next((sign for origin, sign in _SIGNS if origin in found), "")
 
 
-def mark_of(spec: MessageSpec | None) -> str:
-    """Return the sign of a message: that of its number and of all its fields."""
-    return "" if spec is None else mark((spec.origin, *(field.origin for field in spec.fields)))
+def mark_of(
+    spec: MessageSpec | None, dsa: int | None = None, has_instance: bool = False, has_part: bool = False
+) -> str:
+    """Return the sign of a message as it is spoken of: by its name, and by what stands beside the name.
+
+    Args:
+        spec: the definition; without one there is only a number, which is on the bus and needs no mark.
+        dsa: the default source address by which the function of a heartbeat is named.
+        has_instance: whether an instance stands beside the name.
+        has_part: whether the other fields in the byte of the instance do.
+    """
+    if spec is None:
+        return ""
+    return mark((spec.origin, *function_origins(spec, dsa), *_beside(spec, has_instance, has_part)))
+
+
+def function_origins(spec: MessageSpec, dsa: int | None) -> tuple[Origin, ...]:
+    """Return where it comes from that a heartbeat is that of a function: the place of the DSA, and its number."""
+    function = by_dsa(dsa) if dsa is not None else None
+    if function is None or dsa is None:
+        return ()
+    place = spec.by_name.get("dsa")
+    return (function.origin_of(dsa), *(weakest(*place.grades[:2]) for _ in (place,) if place is not None))
+
+
+def topic_origins(spec: MessageSpec, instance: int | None, dsa: int | None) -> tuple[Origin, ...]:
+    """Return where it comes from what a reading is of: its message, its instance, its function."""
+    return (spec.origin, *function_origins(spec, dsa), *(instance_origins(spec) if instance is not None else ()))
+
+
+def instance_origins(spec: MessageSpec) -> tuple[Origin, ...]:
+    """Return where it comes from that a message has an instance, and where it stands."""
+    return () if spec.instance is None else (weakest(*spec.instance.grades[:2]),)
+
+
+def _beside(spec: MessageSpec, has_instance: bool, has_part: bool) -> Iterable[Origin]:
+    if has_instance:
+        yield from instance_origins(spec)
+    if has_part:
+        yield from (weakest(*field.grades) for field in spec.fields if field.first_byte == 0)

@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO
 
-from rvsim.faces.marks import LEGEND, mark
+from rvsim.faces.flags import account, tags
+from rvsim.faces.marks import LEGEND, mark, topic_origins
 from rvsim.rig.functions import by_command, by_dsa, by_status
 from rvsim.watch.watch import (
     Event,
@@ -20,15 +21,20 @@ from rvsim.watch.watch import (
     ReadingChanged,
     Watch,
 )
-from rvsim.wire.diagnostics import NO_FAULT_SPN, Trouble
-from rvsim.wire.fields import Reading, State
+from rvsim.wire import texts
+from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
+
+Words = tuple[str, list[Origin]]
+"""Words, and where all that comes from that they rest on."""
 
 _LEAST_CHANGE = {"°C": 0.5, "%": 5.0, "V": 0.2, "A": 2.0, "min": 30.0, "K": 0.5}
 """A number is said again when it has moved by this much since it was last said. Our choice, for reading."""
 _MAIN = ("operating_", "system_", "burner_")
 """How the names of those two-bit codes begin that are always worth saying."""
+_FAULT_FIELDS = ("spn", "fmi")
 _SELDOM_SAID = frozenset({"device_priority", "charger_priority", "dc_source_instance", "heat_source"})
 """Fields that never change while a vehicle is used; JSON has them."""
 
@@ -62,6 +68,8 @@ class Sentences:
         present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in known)
         counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
         standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
+        for cause in account(watch.everything, watch.causes).causes:
+            self._say(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {cause.text}")
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 
     def flush(self) -> None:
@@ -74,10 +82,14 @@ class Sentences:
     def _say_readings(self, events: Sequence[ReadingChanged]) -> None:
         news = {event.reading.field.name: event.reading for event in events if self._is_news(event)}
         first = events[0]
-        said = _SPECIAL.get(first.spec.name, _listed)(news) if news else ""
+        topic = first.source, first.spec.name, first.instance, first.dsa
+        if not news.keys().isdisjoint(_FAULT_FIELDS):  # a fault is told whole, though only one part of it is news
+            known = {name: self._said[*topic, name] for name in _FAULT_FIELDS if (*topic, name) in self._said}
+            news = {**known, **news}
+        said, origins = _SPECIAL.get(first.spec.name, _listed)(news) if news else ("", [])
         if said:
-            sign = mark(reading.field.origin for reading in news.values())
-            self._say(first.time, f"{_speaker(first)}: {said}{sign}")
+            origins += topic_origins(first.spec, first.instance, first.dsa)
+            self._say(first.time, f"{_speaker(first)}: {said}{mark(origins)}")
 
     def _is_news(self, event: ReadingChanged) -> bool:
         """Tell whether a reading says enough that is new, and remember it as said if so."""
@@ -96,7 +108,8 @@ class Sentences:
                 return self._presence(event)
             case NodeDescribed():
                 software = f"; its software: {', '.join(event.software)}" if event.software else ""
-                return f"{event.device} is {event.product or 'no product that it names'}{software}"
+                sign = mark((texts.ORIGIN,))
+                return f"{event.device} is {event.product or 'no product that it names'}{software}{sign}"
             case FlagRaised():
                 flag = event.flag
                 return f"{flag.tag} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
@@ -141,55 +154,62 @@ def _alike(before: Reading, now: Reading) -> bool:
 
 def _speaker(event: ReadingChanged) -> str:
     """Say in the trade's words who speaks of what: ``control panel asks roof fan 1``, ``heater, furnace 1``."""
-    command, number = by_command(event.spec.name), "" if event.instance is None else f" {event.instance}"
+    command, instance = by_command(event.spec.name), event.instance
+    function = command or by_status(event.spec.name)
+    title = function.title if function is not None else _title(event.spec, event.dsa)
+    spoken = title if instance is None else f"{title} {instance}"
+    if function is not None and instance is not None:
+        spoken = function.spoken(instance)
     if command is not None:
-        return f"{event.device} asks {command.title}{number}"
-    title = _title(event.spec, event.dsa)
-    return f"{event.device}{number}" if title == event.device else f"{event.device}, {title}{number}"
+        return f"{event.device} asks {spoken}"
+    return spoken if title == event.device else f"{event.device}, {spoken}"
 
 
 def _title(spec: MessageSpec, dsa: int | None) -> str:
     heard = by_dsa(dsa) if dsa is not None else None
     if heard is not None:
         return f"{heard.title}'s heartbeat"
-    function = by_status(spec.name)
-    return function.title if function else _TITLES.get(spec.name, spec.name)
+    return _TITLES.get(spec.name, spec.name)
 
 
-def _listed(news: Mapping[str, Reading]) -> str:
-    return ", ".join(f"{reading.field.title} {reading.brief}" for reading in news.values())
+def _listed(news: Mapping[str, Reading]) -> Words:
+    said = ", ".join(f"{reading.field.title} {reading.brief}" for reading in news.values())
+    return said, [reading.origin for reading in news.values()]
 
 
-def _claim(news: Mapping[str, Reading]) -> str:
+def _claim(news: Mapping[str, Reading]) -> Words:
     """Say the two parts of a NAME that tell one node from another."""
     parts = (news.get("manufacturer_code"), news.get("serial_number"))
     return _listed({reading.field.name: reading for reading in parts if reading is not None})
 
 
-def _heartbeat(news: Mapping[str, Reading]) -> str:
+def _heartbeat(news: Mapping[str, Reading]) -> Words:
     """Say what a function is doing and whether it reports a fault."""
-    said = [news[name].brief for name in ("operating_status_1", "operating_status_2") if name in news]
-    said += [f"{news[lamp].field.title} on" for lamp in ("yellow_lamp_status", "red_lamp_status") if _is_on(news, lamp)]
-    if "spn" in news:
-        spn, fmi = news["spn"].raw, news["fmi"].raw if "fmi" in news else None
-        named = f"fault {Trouble(spn, fmi)}" if isinstance(spn, int) and isinstance(fmi, int) else f"fault SPN {spn}"
-        said.append("no fault" if spn == NO_FAULT_SPN else named)
-    return ", ".join(said)
+    doing = [news[name] for name in ("operating_status_1", "operating_status_2") if name in news]
+    lamps = _lamps(news)
+    said = [reading.brief for reading in doing] + [f"{lamp.field.title} on" for lamp in lamps]
+    origins = [reading.origin for reading in (*doing, *lamps)]
+    fault = fault_in({name: reading.raw for name, reading in news.items()})
+    if fault is not None:
+        said.append(fault_text(*fault))
+        origins += [news[name].origin for name in ("fmi", "spn", *SPN_PARTS) if name in news]
+        origins += fault_origins(*fault)
+    return ", ".join(said), origins
 
 
-def _report(news: Mapping[str, Reading]) -> str:
+def _report(news: Mapping[str, Reading]) -> Words:
     """Say which lamps of a DM1 are on; its faults are flags."""
-    return ", ".join(
-        f"{reading.field.title} on" for name, reading in news.items() if "lamp" in name and reading.raw == 1
-    )
+    lamps = _lamps(news)
+    return ", ".join(f"{lamp.field.title} on" for lamp in lamps), [lamp.origin for lamp in lamps]
 
 
-def _is_on(news: Mapping[str, Reading], lamp: str) -> bool:
-    return lamp in news and news[lamp].raw == 1
+def _lamps(news: Mapping[str, Reading]) -> list[Reading]:
+    """Return the lamps that are on."""
+    return [reading for name, reading in news.items() if "lamp" in name and reading.raw == 1]
 
 
 _TITLES = {"ADDRESS_CLAIM": "claims its address", "DM_RV": "heartbeat"}
-_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], str]] = {
+_SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], Words]] = {
     "ADDRESS_CLAIM": _claim,
     "DM_RV": _heartbeat,
     "DM1": _report,

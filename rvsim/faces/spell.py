@@ -1,30 +1,25 @@
 """Takes one frame apart, byte by byte with the arithmetic: for a student, and for support with one odd frame.
 
-Knows: how a layout is told in words. Does not know buses or devices.
+Knows: the order in which a frame is told, in words and as JSON. Does not know buses or devices.
 """
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any
 
 from rvsim.errors import InputError
+from rvsim.faces.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.spell_meaning import meaning_of
+from rvsim.faces.spell_transport import Meaning, whole
 from rvsim.logs.jsonl import SCHEMA, reading_fields
-from rvsim.rig.functions import by_dsa
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.diagnostics import FAILURE_MODES
-from rvsim.wire.fields import FieldSpec, Origin, Reading, State
+from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
-
-_HOLD_A_DGN = frozenset({"desired_dgn", "dgn_acknowledged", "dgn_of_the_long_message"})
-ORIGIN_WORDS = {
-    Origin.PUBLISHED: "published",
-    Origin.MEMORY: "from memory",
-    Origin.UNSURE: "from memory, not sure",
-    Origin.USER: "from your own definitions",
-}
 
 
 def parse_frame(identifier: str, data: str) -> Frame:
@@ -53,9 +48,26 @@ def parse_frame(identifier: str, data: str) -> Frame:
 
 
 def as_json(frame: Frame, catalogue: Catalogue) -> str:
-    """Return the frame as one JSON object."""
+    """Return the frame as one JSON object.
+
+    Beside the parts of the identifier and ``fields`` (as in every JSON form, with ``grades`` of name, layout and codes
+    and ``comment``) it has ``origin``, where number and name of the message come from, and ``meaning``: what a frame
+    of the network's services means as a whole, null for all others. A meaning has ``kind``, ``problems`` (what does
+    not fit, as clauses), ``origin`` (the weakest that it rests on), and by its kind:
+
+    - ``request to send``: ``size`` in bytes, ``packets``, ``limit`` (packets for each clear to send, 255 for no
+      limit), ``dgn`` and ``message`` of the long message; ``end of message`` and ``broadcast announce`` without
+      ``limit``; ``clear to send``: ``packets``, ``first``, ``dgn``, ``message``; ``abort``: ``reason``,
+      ``reason_text``, ``dgn``, ``message``; ``unknown`` where a connection frame cannot be read;
+    - ``data packet``: ``number``, ``data`` in hex, ``text`` (null where it is none);
+    - ``product identification``: ``make``, ``model``, ``serial_number``, ``unit_number``;
+      ``software identification``: ``software``, a list;
+    - ``fault report``: ``fault`` (null for no fault, else ``spn``, ``fmi``, ``fmi_text``), ``dsa``, ``function``;
+    - ``desired DGN`` and ``DGN acknowledged``: ``dgn``, ``message``.
+    """
     parts = ident.split(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
+    meaning = meaning_of(spec, parts, frame.data, catalogue) if spec else None
     return json.dumps(
         {
             "schema": SCHEMA,
@@ -65,33 +77,53 @@ def as_json(frame: Frame, catalogue: Catalogue) -> str:
             "message": spec.name if spec else None,
             "source": parts.source,
             "destination": parts.destination,
-            "fields": [reading_fields(reading) for reading in spec.decode(frame.data)] if spec else [],
+            "origin": str(spec.origin) if spec else None,
+            "fields": [_field_json(reading, spec) for reading in spec.decode(frame.data)] if spec else [],
+            "meaning": meaning.as_json() if meaning else None,
         },
         ensure_ascii=False,
     )
 
 
+def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
+    grades, raw = reading.field.grades, reading.raw
+    codes = grades.codes if raw is None else reading.field.code_grade(raw)
+    return {
+        **reading_fields(reading, spec.origin),
+        "grades": {"name": str(grades.name), "layout": str(grades.layout), "codes": str(codes)},
+        "comment": reading.field.comment or None,
+    }
+
+
 def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     """Return the frame spelled out, line by line."""
-    parts = ident.split(frame.identifier)
+    parts, data = ident.split(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
-    yield f"{frame.identifier:08X}, carrying {frame.data.hex(' ').upper() or 'no data'}"
+    yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
     yield ""
     yield from _identifier(frame.identifier, parts, spec)
     yield ""
     if spec is None:
         yield "No message with this number is defined, so the bytes cannot be read."
         return
+    meaning = meaning_of(spec, parts, data, catalogue)
     if spec.fields:
-        yield from _fields(spec, frame.data)
-        yield from _named(spec, frame.data, catalogue)
+        layout = whole(spec, data)
+        found = _with_data(rows(layout, data), meaning)
+        usual = _usual(layout, data)
+        yield from table(found, usual)
+        yield from _length(layout, data)
+        yield from _meaning(meaning)
+        yield ""
+        yield from _origins(spec, usual, {row.grade for row in found if row.grade})
     else:
-        yield "This message is known by its name only, so the bytes cannot be read."
-    yield ""
-    source = f" ({spec.source})" if spec.source not in ("", "memory") else ""
-    yield f"Number{' and layout' if spec.fields else ''}: {ORIGIN_WORDS[spec.origin]}{source}."
+        yield from _meaning(meaning)
+        if meaning is None:
+            yield "This message is known by its name only, so the bytes cannot be read."
+        yield ""
+        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{_source(spec)}.")
     if spec.comment:
-        yield spec.comment
+        yield from wrapped(spec.comment)
 
 
 def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
@@ -101,97 +133,72 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
     yield f"  {bits[:3]:>8}  priority {parts.priority} (0 goes first)"
     yield f"  {bits[3]:>8}  reserved"
     yield f"  {bits[4]:>8}  data page"
-    form, specific = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
+    group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
+    grouped = f"  {bits[5:13]}  message group byte (PDU format) {group:02X} hex"
     if ident.is_addressed(parts.dgn):
         to = "everyone" if parts.destination == ident.GLOBAL else f"address {parts.destination:02X} hex"
-        yield f"  {bits[5:13]}  PDU format {form:02X} hex, below F0: the next byte is a destination"
+        yield f"{grouped}, below F0: the next byte is a destination"
         yield f"  {bits[13:21]}  to {to}"
     else:
-        yield f"  {bits[5:13]}  PDU format {form:02X} hex, F0 or above: for all, the next byte belongs to the number"
-        yield f"  {bits[13:21]}  PDU specific {specific:02X} hex"
+        yield f"{grouped}, F0 or above, broadcast: the next byte is part of the DGN"
+        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific) {low:02X} hex"
     yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}), which does not tell what a device is"
     yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
 
 
-def _fields(spec: MessageSpec, data: bytes) -> Iterator[str]:
-    readings = spec.decode(data)
-    places = {reading.field.name: _place(reading.field) for reading in readings}
-    wide = max(map(len, places.values()), default=0)
-    long = max((len(reading.field.title) for reading in readings), default=0)
-    for reading in readings:
-        grade = reading.field.origin if reading.field.origin is not spec.origin else None
-        note = f"  [{ORIGIN_WORDS[grade]}]" if grade is not None else ""
-        yield f"  {places[reading.field.name]:<{wide}}  {reading.field.title:<{long}}  {meaning(reading, data)}{note}"
-    unused = _unused(spec, data)
-    if unused:
-        yield f"  {unused}"
+def _with_data(found: list[FieldRow], meaning: Meaning | None) -> list[FieldRow]:
+    """Return the rows with the bytes that a meaning tells in the place of those that no field holds."""
+    if meaning is None or meaning.data is None:
+        return found
+    title, says = meaning.data
+    last = len(bytes.fromhex(meaning.facts["data"]))
+    where = "byte 1" if last == 1 else f"bytes 1-{last}"
+    return [*(row for row in found if row.title), FieldRow(where, title, says)]
+
+
+def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
+    count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
     if len(data) < spec.needed:
-        yield f"  The frame has {len(data)} bytes and the message {spec.length}: what is missing counts as no data."
+        counts = "" if spec.is_protocol else ": what is missing counts as no data"
+        yield f"  The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:
-        yield f"  The frame has {len(data)} bytes and the message {spec.length}: the rest has no meaning here."
+        yield f"  The frame has {count} and the message {spec.length}: the rest has no meaning here."
 
 
-def _named(spec: MessageSpec, data: bytes, catalogue: Catalogue) -> Iterator[str]:
-    """Name the message that a DGN within the data stands for, the function of a DSA, and a failure mode."""
-    for reading in spec.decode(data):
-        if reading.field.name == "dsa" and reading.raw is not None and (function := by_dsa(reading.raw)) is not None:
-            yield f"  The dsa {reading.raw} is that of a {function.title} ({function.source})."
-        if reading.field.name == "fmi" and reading.raw is not None and reading.raw in FAILURE_MODES:
-            yield f"  FMI {reading.raw}: {FAILURE_MODES[reading.raw]} (SAE J1939-73)."
-        if reading.field.name in _HOLD_A_DGN and reading.raw is not None:
-            other = catalogue.by_dgn(reading.raw)
-            yield f"  The {reading.field.title} {reading.raw:05X} hex is {other.name if other else 'not known'}."
+def _meaning(meaning: Meaning | None) -> Iterator[str]:
+    """Say what the frame means as a whole, how sure that is, and what does not fit."""
+    if meaning is None:
+        return
+    for sentence in meaning.sentences:
+        last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
+        yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
+    for problem in meaning.problems:
+        yield from wrapped(f"This does not fit: {problem}.", "  ")
 
 
-def _place(field: FieldSpec) -> str:
-    """Say where a field stands, bytes and bits counted from 0 as in the standard's tables."""
-    first, last = field.first_byte, field.last_byte
-    if first == last:
-        if field.length == 8:
-            return f"byte {first}"
-        low = field.low_bit
-        return f"byte {first} bit {low}" if field.length == 1 else f"byte {first} bits {low}-{low + field.length - 1}"
-    text = f"bytes {first}-{last}"
-    if field.length % 8 or field.low_bit:
-        text += f", {field.length} bits"
-    return text
+# Where it comes from.
 
 
-def meaning(reading: Reading, data: bytes) -> str:
-    """Say what a reading's bits are and what they mean, with the arithmetic where there is any."""
-    field, raw = reading.field, reading.raw
-    if raw is None:
-        return "missing: the frame is too short"
-    held = data[field.first_byte : field.last_byte + 1].hex(" ").upper()
-    shown = held if not field.length % 8 and not field.low_bit else f"{raw:0{field.length}b}"
-    if not field.big_endian and len(held) > 2 and not field.length % 8:
-        shown += f", low byte first: {raw:0{field.length // 4}X} hex"
-    if reading.state is not State.VALUE:
-        named = f", {reading.shown_label}" if reading.shown_label else ""
-        return f"{shown}: {reading.state}{named}"
-    if reading.label is not None:
-        return f"{shown}: {raw} = {reading.label}"
-    return f"{shown}: {raw}{_arithmetic(field, raw)}"
+def _usual(spec: MessageSpec, data: bytes) -> str:
+    """Return the grades that most fields have of those that say something; the first where equally many have two."""
+    readings = spec.decode(data)
+    telling = [reading for reading in readings if reading.state not in SAY_NOTHING] or readings
+    return Counter(map(grades_text, telling)).most_common(1)[0][0]
 
 
-def _arithmetic(field: FieldSpec, raw: int) -> str:
-    """Write how the value comes from the raw integer, where there is anything to do."""
-    unit = f" {field.spoken_unit}" if field.unit else ""
-    if field.scale == field.unit_steps and not field.offset:
-        return unit
-    step = field.text_of(field.scale)
-    offset = f" {'-' if field.offset < 0 else '+'} {field.text_of(abs(field.offset))}" if field.offset else ""
-    return f" × {step}{offset} = {field.text(raw)}{unit}"
+def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
+    """Say where number and fields come from, all in one where they have one grade."""
+    own, source = ORIGIN_WORDS[spec.origin], _source(spec)
+    if grades == {own}:
+        yield from wrapped(f"Number and layout: {own}{source}.")
+        return
+    which = "Fields without a note in brackets" if len(grades) > 1 else "Fields"
+    yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
 
 
-def _unused(spec: MessageSpec, data: bytes) -> str:
-    """Name the bytes that belong to no field."""
-    used = {byte for field in spec.fields for byte in range(field.first_byte, field.last_byte + 1)}
-    free = [byte for byte in range(len(data)) if byte not in used]
-    if not free:
-        return ""
-    held = " ".join(f"{data[byte]:02X}" for byte in free)
-    named = f"byte {free[0]} belongs" if len(free) == 1 else f"bytes {', '.join(map(str, free))} belong"
-    return f"{named} to no field: {held}"
+def _source(spec: MessageSpec) -> str:
+    """Return who publishes a message, in brackets; that the rest of its row is memory is told field by field."""
+    named = [part for part in spec.source.split("; ") if part and part != "memory"]
+    return f" ({'; '.join(named)})" if named else ""

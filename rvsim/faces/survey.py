@@ -5,20 +5,23 @@ Knows: the JSON contract and the order in which support reads a survey. Does not
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from rvsim.faces.flags import gathered, tags
-from rvsim.faces.marks import LEGEND, mark_of
+from rvsim.faces.flags import account
+from rvsim.faces.marks import LEGEND, mark, mark_of
+from rvsim.faces.noticed import in_short, noticed, times
+from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
 from rvsim.logs.columns import PairUse
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Severity
 from rvsim.watch.transitions import Topic
+from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
 
 
@@ -42,6 +45,7 @@ def as_json(log: Log, found: Survey) -> str:
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
             "devices": [_device(source) for source in found.sources],
+            "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [
                 {
                     "flag": flag.number,
@@ -138,8 +142,7 @@ def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
         if (found.accepted)
         else "Nothing was noticed that is wrong."
     )
-    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
-        yield from _noticed(group, found.flags)
+    yield from noticed(account(found.flags, found.causes))
 
 
 def _span(seconds: float) -> str:
@@ -215,15 +218,13 @@ def _in_short(found: Survey) -> Iterator[str]:
         )
     if found.seconds < SHORTEST_S:
         yield f"Less than {SHORTEST_S} s: too short to say who is missing."
-    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
-        if group[0].kind != Kind.UNKNOWN_MESSAGE:
-            yield f"{tags(group)} {group[0].severity}: {_whom(group)}."
+    yield from in_short(account(found.flags, found.causes))
     unknown = sum(message.name is None for source in found.sources for message in source.messages)
     known = sum(len(source.messages) for source in found.sources) - unknown
     if unknown:
         yield f"{unknown} of {unknown + known} messages have no name here; a DBC file that defines them can be given."
     if found.accepted:
-        told = ", ".join(f"{kind} {subject}{_times(count)}" for (kind, subject), count in found.accepted.items())
+        told = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
         yield f"Not told, since the rig accepts it: {told}."
     if not found.planned:
         yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
@@ -234,59 +235,6 @@ def _in_short(found: Survey) -> Iterator[str]:
 
 SHORTEST_S = 15
 """Seconds below which nobody can be missed: three heartbeats of 5 s (rv-c.com/node/82)."""
-IN_SHORT = {
-    Kind.SILENT_DEVICE: "fell silent",
-    Kind.LATE_MESSAGE: "did not send in time",
-    Kind.BUS_QUIET: "was quiet for longer than is usual",
-    Kind.UNPLANNED_DEVICE: "is not as planned",
-    Kind.SHARED_ADDRESS: "is used by more than one unit",
-    Kind.BAD_VALUE: "said what cannot be",
-    Kind.NO_DATA: "lost a reading",
-    Kind.WRONG_LENGTH: "sent frames of the wrong length",
-    Kind.REPORTED_FAULT: "reports a fault",
-    Kind.BUS_BUSY: "was busier than is good",
-    Kind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
-    Kind.SHARED_INSTANCE: "is two devices with one function and instance",
-    Kind.TWO_COMMANDERS: "is commanded by two against each other",
-    Kind.IGNORED_COMMAND: "does not do what it is commanded",
-    Kind.STUCK_VALUE: "repeats a reading that should move",
-    Kind.CANNOT_CLAIM: "has no address",
-    Kind.SHARED_NAME: "uses a NAME that another one uses too",
-    Kind.NO_ADDRESS: "sent without an address",
-    Kind.FAILED_TRANSFER: "could not finish what it sent or asked for",
-    Kind.RESTARTED: "restarted",
-    Kind.BUS_ERRORS: "had errors",
-    Kind.REPLACED_DEVICE: "seems to be replaced",
-    Kind.LOG_OUT_OF_ORDER: "has frames out of their order in time",
-}
-"""What each kind of flag says of its subject."""
-
-
-def _is_forerunner(flag: Flag, flags: Sequence[Flag]) -> bool:
-    """Tell whether a late message was the beginning of its device's silence, or replacement, which says it all."""
-    return any(_comes_before(flag, other) for other in flags)
-
-
-def _comes_before(flag: Flag, silence: Flag) -> bool:
-    return (
-        flag.kind is Kind.LATE_MESSAGE
-        and silence.kind in (Kind.SILENT_DEVICE, Kind.REPLACED_DEVICE)
-        and silence.subject == flag.subject
-        and flag.until is not None
-        and flag.since <= silence.since <= flag.until
-    )
-
-
-def _whom(group: Sequence[Flag]) -> str:
-    subjects = list(dict.fromkeys(flag.subject for flag in group))
-    whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
-    never = group[0].kind is Kind.SILENT_DEVICE and all(flag.heard is None for flag in group)
-    does = "was not heard at all" if never else IN_SHORT[group[0].kind]
-    return f"{whom} {does}" + (_times(len(group)) if len(group) > len(subjects) else "")
-
-
-def _times(count: int) -> str:
-    return f", {count} times" if count > 1 else ""
 
 
 # Who was there.
@@ -297,13 +245,13 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
     speaks = [
-        f"{FUNCTIONS[function].title}{''.join(f' {instance}' for instance in instances)}"
+        " and ".join(map(FUNCTIONS[function].spoken, instances)) or FUNCTIONS[function].title
         for one in source.devices
         for function, instances in one.functions.items()
     ]
     if speaks:
         who.append(f"speaks as {', '.join(speaks)}")
-    who += [f"product: {one.product}" for one in source.devices if one.product is not None]
+    who += [f"product: {one.product}{mark((texts.ORIGIN,))}" for one in source.devices if one.product is not None]
     if name is not None:
         who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")
@@ -315,7 +263,10 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
 
 def _spoken(message: Message, catalogue: Catalogue) -> str:
     """Name a message as it is spoken of: with its instance, a heartbeat with its function; and mark it."""
-    return str(Topic(0, *message)) + (mark_of(catalogue.by_dgn(message.dgn)) if message.name else ", no name here")
+    if not message.name:
+        return f"{Topic(0, *message)}, no name here"
+    spec = catalogue.by_dgn(message.dgn)
+    return str(Topic(0, *message)) + mark_of(spec, message.dsa, message.instance is not None, bool(message.part))
 
 
 def _how_often(heard: Heard) -> str:
@@ -329,22 +280,3 @@ def _how_often(heard: Heard) -> str:
 
 def _gap(microseconds: float) -> str:
     return f"{microseconds / 1000:.0f} ms" if microseconds < 999_500 else f"{microseconds / 1e6:.2f} s"
-
-
-# What was noticed.
-
-_LISTED = 8
-"""Flags of one group that are written out; the rest is counted, and in the JSON form."""
-
-
-def _noticed(group: Sequence[Flag], flags: Sequence[Flag]) -> Iterator[str]:
-    yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
-    for flag in group[:_LISTED]:
-        until = f"until {flag.until / 1e6:.1f} s" if flag.until is not None else "to the end"
-        whole = f", away for {_gap(flag.silence)} in all" if flag.silence is not None else ""
-        first = [other for other in flags if _comes_before(other, flag)]
-        begun = f"; it began with {tags(first)}, late-message" if first else ""
-        yield f"      {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s {until}{whole}){begun}"
-    if len(group) > _LISTED:
-        yield f"      and {len(group) - _LISTED} more of the kind"
-    yield f"      Try next: {group[0].advice}"

@@ -8,7 +8,7 @@ from importlib.metadata import version
 from typing import Any
 
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import Reading
+from rvsim.wire.fields import Origin, Reading, weakest
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import split
 
@@ -46,8 +46,12 @@ def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -
     }
 
 
-def reading_fields(reading: Reading) -> dict[str, Any]:
-    """Return what every JSON form says of one reading."""
+def reading_fields(reading: Reading, *beside: Origin) -> dict[str, Any]:
+    """Return what every JSON form says of one reading.
+
+    ``beside`` are the grades of what is printed with it: the name of its message, and its instance. The ``origin`` is
+    the weakest of all.
+    """
     field, raw = reading.field, reading.raw
     wide = raw is not None and field.length > _WIDEST_NUMBER
     return {
@@ -57,5 +61,5 @@ def reading_fields(reading: Reading) -> dict[str, Any]:
         "unit": field.spoken_unit or None,
         "state": str(reading.state),
         "label": reading.shown_label,
-        "origin": str(field.origin),
+        "origin": str(weakest(reading.origin, *beside)),
     }

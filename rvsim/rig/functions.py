@@ -12,6 +12,7 @@ Instances are 1..250 and zero is seldom valid (rv-c.com/node/581); that fresh wa
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rvsim.wire.coding import Coding, names
 from rvsim.wire.fields import Origin
 
 HIGHEST_INSTANCE = 250
@@ -23,9 +24,9 @@ class Function:
     """One function, by the name that rigs use.
 
     ``dsas`` are its default source addresses, the lowest first, which is the one that a device with several
-    reports (rv-c.com/node/518). ``origin`` and ``source`` say where the lowest comes from, and which of the others
-    are less sure. ``statuses`` and ``commands`` are message names. ``shared`` functions may have one instance in
-    several devices by design.
+    reports (rv-c.com/node/518). ``origin`` says where the lowest comes from, ``others_origin`` where the others do,
+    and ``source`` tells both in words. ``statuses`` and ``commands`` are message names. ``shared`` functions may have
+    one instance in several devices by design.
     """
 
     name: str
@@ -37,11 +38,21 @@ class Function:
     source: str
     zero_allowed: bool = False
     shared: bool = False
+    others_origin: Origin = Origin.UNSURE
 
     @property
     def lowest_instance(self) -> int:
         """The lowest instance that is valid: 0 or 1."""
         return 0 if self.zero_allowed else 1
+
+    def spoken(self, instance: int) -> str:
+        """Say the function with its instance; one that carries a type of charger is called by that: alternator 1."""
+        typed = names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
+        return typed or f"{self.title} {instance}"
+
+    def origin_of(self, dsa: int) -> Origin:
+        """Return where one of its default source addresses comes from."""
+        return self.origin if dsa == self.dsas[0] else self.others_origin
 
 
 _NOT_ESTABLISHED = "no default source address is established"
@@ -73,6 +84,7 @@ _TABLE = (
         ("WATERHEATER_COMMAND",),
         Origin.MEMORY,
         "from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function(
         "roof_fan",
@@ -91,6 +103,7 @@ _TABLE = (
         ("CHARGER_COMMAND",),
         Origin.MEMORY,
         "from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function("battery_monitor", "battery monitor", (69,), (), (), Origin.PUBLISHED, "rv-c.com/node/527"),
     Function(
@@ -145,6 +158,7 @@ _TABLE = (
         ("INVERTER_COMMAND",),
         Origin.PUBLISHED,
         "66: an inverter/charger maker's manual; 67: from memory",
+        others_origin=Origin.MEMORY,
     ),
     Function(
         "solar_controller",

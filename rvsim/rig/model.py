@@ -140,7 +140,8 @@ class DevicePlan(Table):
     """The instances of each function. Without any it is known by its NAME, or by where it is heard."""
     zone: Line | None = None
     dynamic: bool = False
-    """Whether a simulated one may take another address when it loses a contest for its own (SAE J1939-81)."""
+    """Whether a simulated one may take another address: when it loses a contest for its own, or is commanded to one
+    (SAE J1939-81)."""
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)

@@ -117,6 +117,8 @@ class Node:
         """Functions that it speaks for under an instance that it may not have."""
         self.stranger: Entry | None = None
         """Whom its topics are counted to as long as no planned device is heard from it."""
+        self.awaited: set[int] = set()
+        """The DGNs whose next frame is looked at, even if it says the same as before: they are asked for again."""
 
     def last(self) -> int:
         """Return when it was heard last, in bus time."""

@@ -7,6 +7,7 @@ plan says what devices share, the words ask to look for it.
 Which kind follows from which is common practice of the trade, no source.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from itertools import chain
@@ -79,11 +80,11 @@ _OF_A_MIX = frozenset({Kind.BAD_VALUE, Kind.NO_DATA, Kind.STUCK_VALUE, Kind.TWO_
 _REACHES: Mapping[Kind, _Reach] = {
     Kind.LOG_OUT_OF_ORDER: _Reach(all=_BY_TIME),
     Kind.BUS_QUIET: _Reach(all=frozenset({Kind.RESTARTED, Kind.SILENT_DEVICE, Kind.LATE_MESSAGE})),
-    Kind.BUS_ERRORS: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
-    Kind.BUS_BUSY: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
     Kind.NO_ACKNOWLEDGE: _Reach(
         own=frozenset({Kind.SILENT_DEVICE, Kind.LATE_MESSAGE}), all=frozenset({Kind.BUS_ERRORS})
     ),
+    Kind.BUS_ERRORS: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
+    Kind.BUS_BUSY: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
     Kind.SHARED_ADDRESS: _Reach(
         own=_OF_A_MIX
         | {Kind.LATE_MESSAGE, Kind.RESTARTED, Kind.WRONG_LENGTH, Kind.UNPLANNED_DEVICE, Kind.FAILED_TRANSFER}
@@ -133,15 +134,22 @@ def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -
 
 def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     """Yield who explains whom, the most far-reaching causes first; nobody explains what reaches further."""
-    heads = [finding.flag for finding in findings if finding.flag.kind in _REACHES and _is_serious(finding.flag)]
-    for head in sorted(heads, key=lambda flag: _RANKS[flag.kind]):
-        reach = _REACHES[head.kind]
-        for finding in findings:
-            flag = finding.flag
-            if _RANKS.get(flag.kind, len(_RANKS)) <= _RANKS[head.kind] or not _overlap(head, flag):
-                continue
-            if flag.kind in reach.all or (flag.kind in reach.own and flag.subject == head.subject):
-                yield head, flag
+    by_kind: dict[Kind, list[Flag]] = {}
+    for finding in sorted(findings, key=lambda one: one.flag.since):
+        by_kind.setdefault(finding.flag.kind, []).append(finding.flag)
+    for kind, reach in _REACHES.items():
+        reached = [other for other in reach.own | reach.all if _RANKS.get(other, len(_RANKS)) > _RANKS[kind]]
+        for head in filter(_is_serious, by_kind.get(kind, ())):
+            for other in sorted(reached):
+                for flag in _begun_within(by_kind.get(other, ()), *_reach_in_time(head)):
+                    if other in reach.all or flag.subject == head.subject:
+                        yield head, flag
+
+
+def _begun_within(flags: Sequence[Flag], start: float, end: float) -> Sequence[Flag]:
+    """Return those of some flags, sorted by their beginning, that began within a time."""
+    first = bisect_left(flags, start, key=lambda flag: flag.since)
+    return flags[first : bisect_right(flags, end, key=lambda flag: flag.since)]
 
 
 def _is_serious(flag: Flag) -> bool:
@@ -149,13 +157,14 @@ def _is_serious(flag: Flag) -> bool:
     return flag.kind not in (Kind.BUS_ERRORS, Kind.BUS_BUSY) or flag.severity is not Severity.NOTICE
 
 
-def _overlap(head: Flag, flag: Flag) -> bool:
-    """Tell whether a flag began while its cause lasted, or soon after; a log out of order spoils all of it."""
+def _reach_in_time(head: Flag) -> tuple[float, float]:
+    """Return between which moments what a flag explains has begun: while it lasted, or soon after.
+
+    A log out of order spoils all of it.
+    """
     if head.kind is Kind.LOG_OUT_OF_ORDER:
-        return True
-    begun = head.since if head.heard is None else head.heard
-    end = inf if head.until is None else head.until + AFTER_US
-    return begun <= flag.since <= end
+        return -inf, inf
+    return head.since if head.heard is None else head.heard, inf if head.until is None else head.until + AFTER_US
 
 
 def _all_under(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag]:
@@ -213,7 +222,8 @@ def _recorder_paused(flag: Flag, under: Sequence[Flag], resumed: Resumption) -> 
         "the recording first: did the computer sleep, was its disk full, was the adapter unplugged; only then the "
         "supply of the bus"
     )
-    return _cause(CauseKind.RECORDER_PAUSED, "bus", under, text, advice, evidence)
+    cause = _cause(CauseKind.RECORDER_PAUSED, "bus", under, text, advice, evidence)
+    return cause._replace(severity=Severity.WARNING)  # it need not be the vehicle's fault
 
 
 def _went_on(resumed: Resumption) -> str:
@@ -234,19 +244,23 @@ def _went_on(resumed: Resumption) -> str:
 
 def _together(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
     """Yield what several devices have in common that went at one moment, and came back at one."""
-    waiting = sorted((away for root in roots if (away := _away(root)) is not None), key=lambda one: one.latest)
-    while waiting:
-        first, *others = waiting
-        group = [first]
-        soonest, latest = first.soonest, first.latest
-        for one in others:
-            at_once = max(soonest, one.soonest) <= min(latest, one.latest) + TOGETHER_US
-            if at_once and _back_together(first, one) and one.finding.flag.subject != first.finding.flag.subject:
+    waiting = sorted((away for root in roots if (away := _away(root)) is not None), key=lambda one: one.soonest)
+    grouped: set[int] = set()
+    for place, first in enumerate(waiting):
+        if place in grouped:
+            continue
+        group, subjects, latest = [first], {first.finding.flag.subject}, first.latest
+        for other in range(place + 1, len(waiting)):
+            one = waiting[other]
+            if one.soonest > latest + TOGETHER_US:
+                break  # so do all that follow
+            if other not in grouped and one.finding.flag.subject not in subjects and _back_together(first, one):
+                grouped.add(other)
                 group.append(one)
-                soonest, latest = max(soonest, one.soonest), min(latest, one.latest)
-        waiting = [one for one in waiting if one not in group]
-        if len({one.finding.flag.subject for one in group}) >= MIN_TOGETHER:
-            yield _shared(group, soonest, max(soonest, latest), explained)
+                subjects.add(one.finding.flag.subject)
+                latest = min(latest, one.latest)
+        if len(group) >= MIN_TOGETHER:
+            yield _shared(group, group[-1].soonest, max(group[-1].soonest, latest), explained)
 
 
 def _away(finding: Finding) -> _Away | None:

@@ -7,6 +7,7 @@ was said before.
 
 from typing import NamedTuple
 
+from rvsim.rig.functions import HIGHEST_INSTANCE
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
@@ -52,7 +53,8 @@ class Layout(NamedTuple):
         part = ""
         if self.instance is not None:
             raw = self.instance.raw_in(data)
-            instance = raw if self.instance.state(raw) is State.VALUE else None
+            valid = raw is not None and raw <= HIGHEST_INSTANCE and self.instance.state(raw) is State.VALUE
+            instance = raw if valid else None
             said = (
                 Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
             )

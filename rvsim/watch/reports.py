@@ -8,23 +8,20 @@ not know what an SPN means: that depends on the function (rv-c.com/node/82). Not
 from collections.abc import Callable
 
 from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
-from rvsim.watch.detect.asked import COMMANDED_ADDRESS
+from rvsim.watch.detect.transfers import EXCHANGES, Transfers
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
+from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
 from rvsim.wire.diagnostics import NO_FAULT_SPN, Lamps, Report, Trouble, count_of, read_dm1
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer_bytes import CONNECTION, PACKET
 from rvsim.wire.transfer_events import LongMessage
-from rvsim.wire.transfer_listen import LongListener
 
 DM_RV, DM1 = 0x1FECA, 0x0FECA
 _TEXTS = frozenset({texts.PRODUCT_IDENTIFICATION, texts.SOFTWARE_IDENTIFICATION})
-PACKETS = frozenset({CONNECTION, PACKET})
-"""The DGNs of what long messages travel in: what a single packet says is no reading."""
-HEEDED = frozenset({DM_RV, DM1}) | PACKETS | _TEXTS
+HEEDED = frozenset({DM_RV, DM1}) | EXCHANGES | _TEXTS
 """The DGNs that this is about."""
 _LAMP = 1
 
@@ -36,34 +33,38 @@ class Reports:
     """What every node of a bus reports of itself."""
 
     def __init__(
-        self, emit: Callable[[Transition], None], command: Callable[[Name, int, int], None] = lambda *_: None
+        self,
+        emit: Callable[[Transition], None],
+        transfers: Transfers,
+        command: Callable[[Name, int, int], None] = lambda *_: None,
     ) -> None:
         """Take what is told of each problem, and of each NAME that is commanded to an address, in bus time."""
         self._emit = emit
+        self._transfers = transfers
         self._command = command
-        self._long = LongListener()
         self._open: dict[Fault, FaultReported] = {}
         self._carried: dict[Topic, dict[Fault, int]] = {}
         """Which faults each topic carries, and when it said so last."""
 
     def hear(self, part: Part, spec: MessageSpec | None) -> bool:
-        """Take in a frame of one of the heeded DGNs.
+        """Take in a frame of one of the heeded DGNs, or of one that is awaited of its node.
 
         Returns:
             Whether the same frame again could change nothing here.
         """
         frame, dgn = part.frame, part.topic.dgn
-        if dgn in PACKETS:
-            for event in self._long.hear(frame.time, frame.identifier, frame.data):
-                if isinstance(event, LongMessage):  # it ends with a packet of its sender
-                    self._whole(event, part, frame)
+        if dgn in part.node.awaited:
+            self._transfers.heed(part)
+        if dgn in EXCHANGES:
+            for message in self._transfers.observe(part):  # it ends with a packet of its sender
+                self._whole(message, part, frame)
             return False
         if dgn in _TEXTS:
             self._text(dgn, frame.data, part, frame.time)
             return True
         if dgn == DM1:
             self._dm1(frame.data, part, part.topic, frame)
-        elif spec is not None:
+        elif dgn == DM_RV and spec is not None:
             self._heartbeat(part, spec, frame)
         return len(self._carried.get(part.topic, {})) < 2
 
@@ -73,8 +74,8 @@ class Reports:
             self._text(message.dgn, message.data, part, frame.time)
         elif message.dgn == DM1:
             self._dm1(message.data, part, Topic(message.source, DM1, "DM1"), frame)
-        elif message.dgn == COMMANDED_ADDRESS and len(message.data) >= 9:
-            self._command(Name.from_bytes(message.data[:8]), message.data[8], part.rhythm.times[-1])
+        elif message.dgn == COMMANDED_ADDRESS and (commanded := read_address_command(message.data)) is not None:
+            self._command(commanded.name, commanded.address, part.rhythm.times[-1])
 
     # Texts.
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.watch.drafts import addresses, claims, messages, presence, units, values, wires
+from rvsim.watch.drafts import addresses, claims, messages, presence, transfers, units, values, wires
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem
@@ -26,6 +26,7 @@ _DRAFTS: Drafts = {
     **wires.DRAFTS,
     **values.DRAFTS,
     **messages.DRAFTS,
+    **transfers.DRAFTS,
 }
 
 
@@ -42,6 +43,8 @@ class Rules:
     def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
         self.accepted: Counter[tuple[Kind, str]] = Counter()
         """How many flags of each kind and subject were not raised because they are accepted."""
+        self.changes = 0
+        """How often a flag was raised, renewed or cleared."""
         self._accepted = tuple(accepted)
         self._untold: set[Cause] = set()
         self._raised = 0
@@ -71,6 +74,7 @@ class Rules:
         cause = transition.cause
         if cause in self._untold:
             return None
+        self.changes += 1
         if cause in self._standing:
             flag = self._standing[cause].flag
             self._standing[cause] = Finding(flag.renewed(*_words(transition)), transition)
@@ -107,6 +111,7 @@ class Rules:
         standing = self._standing.pop(ended.cause, None)
         if standing is None:
             return None
+        self.changes += 1
         flag = standing.flag.cleared(ended.time)
         self._cleared.append(standing._replace(flag=flag))
         return FlagCleared(ended.time, flag)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import Function
-from rvsim.wire.fields import Reading, State
+from rvsim.wire.fields import Origin, Reading, State, weakest
 
 Said = Mapping[str, Mapping[str, Reading]]
 """The last readings of one function: by message name, then by field name."""
@@ -18,7 +18,8 @@ Said = Mapping[str, Mapping[str, Reading]]
 class Rail(NamedTuple):
     """A number between two ends: where it is on its way from ``low`` to ``high``, in the field's unit.
 
-    The ends are what is usual in a vehicle: common practice, no source.
+    The ends are what is usual in a vehicle: common practice, no source. ``origin`` is the weakest grade that the number
+    rests on.
     """
 
     title: str
@@ -26,41 +27,64 @@ class Rail(NamedTuple):
     reading: Reading
     low: float
     high: float
+    origin: Origin
 
 
 class Saying(NamedTuple):
     """What a function says.
 
     ``gives`` is the current it gives in amperes, where it says so. ``effort`` is the part of its full draw that its
-    state stands for, 0 to 1; None where it cannot be told.
+    state stands for, 0 to 1; None where it cannot be told. ``origin`` is the weakest grade that the sentence rests on.
     """
 
     sentence: str
     rails: tuple[Rail, ...] = ()
     gives: float | None = None
     effort: float | None = None
+    origin: Origin = Origin.PUBLISHED
 
 
-def saying(function: Function, said: Said) -> Saying:
-    """Put the last readings of a function into words."""
+def saying(function: Function, said: Said, numbers: Mapping[str, Origin]) -> Saying:
+    """Put the last readings of a function into words.
+
+    Args:
+        function: who speaks.
+        said: its last readings.
+        numbers: where the number of each of the messages comes from.
+    """
     words = _WORDS.get(function.name)
-    spoken = words(_Last(said)) if words is not None else None
-    return spoken if spoken is not None else _listed(said)
+    last = _Last(said, numbers)
+    spoken = words(last) if words is not None else None
+    if spoken is None:
+        last = _Last(said, numbers)
+        spoken = _listed(last, said)
+    return spoken._replace(origin=last.origin)
 
 
 class _Last:
-    """The last readings of a function, with short ways to ask for one."""
+    """The last readings of a function, with short ways to ask for one; what was asked for makes the sentence."""
 
-    def __init__(self, said: Said) -> None:
+    def __init__(self, said: Said, numbers: Mapping[str, Origin]) -> None:
         self._said = said
+        self._numbers = numbers
+        self.origin = Origin.PUBLISHED
+        """The weakest grade of what was asked for, but for rails."""
 
     def reading(self, message: str, field: str) -> Reading | None:
         """Return a reading, None where the message was never heard."""
-        return self._said.get(message, {}).get(field)
+        found = self._said.get(message, {}).get(field)
+        if found is not None:
+            self.origin = weakest(self.origin, self._number(message), _word_origin(found))
+        return found
 
     def number(self, message: str, field: str) -> float | None:
         """Return a value, None where there is none."""
         reading = self.reading(message, field)
+        return None if reading is None else reading.value
+
+    def unsaid(self, message: str, field: str) -> float | None:
+        """Return a value that the sentence does not speak of, None where there is none."""
+        reading = self._said.get(message, {}).get(field)
         return None if reading is None else reading.value
 
     def text(self, message: str, field: str) -> str:
@@ -70,18 +94,32 @@ class _Last:
 
     def rail(self, title: str, message: str, field: str, low: float, high: float) -> tuple[Rail, ...]:
         """Return a reading on its rail, nothing where it was never heard."""
-        reading = self.reading(message, field)
-        return () if reading is None else (Rail(title, message, reading, low, high),)
+        reading = self._said.get(message, {}).get(field)
+        if reading is None:
+            return ()
+        return (Rail(title, message, reading, low, high, weakest(self._number(message), reading.origin)),)
+
+    def _number(self, message: str) -> Origin:
+        return self._numbers.get(message, Origin.PUBLISHED)
 
 
-def _listed(said: Said) -> Saying:
-    spoken = [
-        f"{reading.field.title} {reading.brief}"
-        for readings in said.values()
-        for reading in readings.values()
-        if reading.state is State.VALUE and not reading.field.name.endswith(("instance", "priority"))
+def _word_origin(reading: Reading) -> Origin:
+    """Return the weakest grade of a reading where it is put into a word, which rests on the code of a value."""
+    field, raw = reading.field, reading.raw
+    is_code = bool(field.labels) and raw is not None and reading.state is State.VALUE
+    return weakest(reading.origin, field.code_grade(raw)) if is_code and raw is not None else reading.origin
+
+
+def _listed(last: _Last, said: Said) -> Saying:
+    """List the first readings that have a value."""
+    telling = [
+        (message, name)
+        for message, readings in said.items()
+        for name, reading in readings.items()
+        if reading.state is State.VALUE and not name.endswith(("instance", "priority"))
     ]
-    return Saying(", ".join(spoken[:4]))
+    spoken = [reading for message, name in telling[:4] if (reading := last.reading(message, name)) is not None]
+    return Saying(", ".join(f"{reading.field.title} {reading.brief}" for reading in spoken))
 
 
 def _fan_effort(percent: float | None) -> float | None:
@@ -94,9 +132,10 @@ def _thermostat(last: _Last) -> Saying | None:
     mode = last.reading(message, "operating_mode")
     if mode is None:
         return None
-    rail, wanted = last.rail("set point", message, field, 5.0, 30.0), last.text(message, field)
+    rail = last.rail("set point", message, field, 5.0, 30.0)
     if mode.raw == 0:
         return Saying("switched off", rail)
+    wanted = last.text(message, field)
     known = last.number(message, field) is not None
     return Saying(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
 
@@ -115,7 +154,7 @@ def _furnace(last: _Last) -> Saying | None:
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
     gives = f"heat {said}" if heat is None else f"gives {said} heat" if heat else "gives no heat"
-    return Saying(gives, rails, effort=_fan_effort(last.number(message, "circulation_fan_speed")))
+    return Saying(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
 
 
 def _water_heater(last: _Last) -> Saying | None:

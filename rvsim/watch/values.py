@@ -19,6 +19,8 @@ _NO_NEWS = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 """What a field can say at first sight without being news."""
 _NOT_JUDGED = frozenset({State.RESERVED, State.MISSING})
 """What tells neither good nor bad. That a frame is too short to hold a field is a matter of its length."""
+_BAD = frozenset({State.OUT_OF_RANGE, State.ERROR})
+"""What is bad by its code alone."""
 _NEVER = object()
 
 
@@ -89,6 +91,10 @@ class Values:
         name = reading.field.name
         if reading.state in _NOT_JUDGED:
             return
+        if self._spec.is_protocol:  # no reading of anything; what it carried still counts for a frame that is too short
+            if reading.state is State.VALUE:
+                self._carried[name] = reading
+            return
         if _is_bad(reading, known.limits):
             limits = known.limits if reading.state is State.VALUE else None
             problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
@@ -135,7 +141,7 @@ class Values:
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:
-    if reading.state is State.OUT_OF_RANGE:
+    if reading.state in _BAD:
         return True
     if limits is None:
         return False

@@ -18,13 +18,14 @@ from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
+from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.limits import expected
 from rvsim.watch.pauses import Pauses
 from rvsim.watch.promise import promise
 from rvsim.watch.quiet import Quiet, QuietBus
-from rvsim.watch.reports import HEEDED, PACKETS, Reports
+from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
 from rvsim.watch.told import Decoded, Statistics, Told
@@ -87,13 +88,15 @@ class Watch:
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        self._reports = Reports(self._emit, self._identity.command)
+        transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
+        self._reports = Reports(self._emit, transfers, self._identity.command)
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
         self._quiet = QuietBus(self._roll_call, self._silences, rig.longest_pause if rig else 0, self._emit)
-        self._pauses = Pauses(self._agenda, self._all_parts)
+        self.pauses = Pauses(self._agenda, self._all_parts)
+        """How the bus went on after each time that it was quiet."""
         self._busyness = Busyness(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
@@ -101,6 +104,7 @@ class Watch:
         promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
         self.wires = Wires(self._emit, self._identity.is_contested, promised)
         """What the pair has told beside frames."""
+        self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
@@ -169,7 +173,10 @@ class Watch:
     @property
     def causes(self) -> tuple[Cause, ...]:
         """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
-        return causes(self._rules.findings(self._now), self._pauses.resumptions)
+        asked = self._rules.changes, self._now // SECOND
+        if self._explained[0] != asked:
+            self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
+        return self._explained[1]
 
     @property
     def accepted(self) -> Mapping[tuple[Kind, str], int]:
@@ -254,7 +261,7 @@ class Watch:
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
         if part.topic.dgn == ADDRESS_CLAIM:
-            self._pauses.claim(frame.time, part.topic.source)
+            self.pauses.claim(frame.time, part.topic.source)
         spec = stream.layout.spec
         self._roll_call.on_time(part, frame.time)
         if spec is None:
@@ -264,7 +271,7 @@ class Watch:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
-        if stream.reports and not self._reports.hear(part, spec):
+        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
             part.data, part.unheeded = None, False
         self._set_alarm()
 
@@ -344,7 +351,7 @@ class Watch:
             self._quiet.fall(quiet, time, self._last, self._frame)
             if arriving:
                 if self._quiet.end(time):
-                    self._pauses.end(time, time - self._last, self._last - self._still)
+                    self.pauses.end(time, time - self._last, self._last - self._still)
                 self._still += time - self._last
         self._set_alarm()
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.wire.coding import Coding, names
-from rvsim.wire.fields import FieldSpec, Origin, Special
+from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Grades, Origin, Special
 from rvsim.wire.spec import MessageSpec
 
 
@@ -86,12 +86,15 @@ def _build(definition: Definition) -> MessageSpec:
 
 def _field(plain: Mapping[str, Any]) -> FieldSpec:
     by_rule = names(Coding(plain["coding"]))
+    alarm_grade = Origin(plain["alarm_grade"])
     return FieldSpec(
         **{
-            **{key: said for key, said in plain.items() if key != "coding"},
+            **{key: said for key, said in plain.items() if key not in ("coding", "alarm_grade")},
             "labels": {**by_rule, **{int(raw): label for raw, label in plain["labels"].items()}},
             "special": Special(plain["special"]),
-            "origin": Origin(plain["origin"]),
-            "label_origin": Origin(plain["label_origin"]),
+            "grades": Grades(*map(Origin, plain["grades"])),
+            "code_grades": {int(raw): Origin(grade) for raw, grade in plain["code_grades"].items()},
+            "alarms": {int(raw): Alarm(AlarmSeverity(said), alarm_grade) for raw, said in plain["alarms"].items()},
+            "moves_with": tuple(plain["moves_with"]),
         }
     )

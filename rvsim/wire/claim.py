@@ -1,8 +1,9 @@
 """Address claiming for one node (SAE J1939-81), without a bus or a clock.
 
-Knows: claim at start, 250 ms for objections, the contest by NAME, what a node does that lost one, and the answer to a
-request for claims. A NAME says by itself whether its node may choose an address (arbitrary address capable).
-Does not know time: the caller tells it in microseconds, sends what is returned, and calls ``expire`` at ``due``.
+Knows: claim at start, 250 ms for objections, the contest by NAME, what a node does that lost one or is told to claim
+another address, and the answer to a request for claims. A NAME says by itself whether its node may choose an address
+(arbitrary address capable). Does not know time: the caller tells it in microseconds, sends what is returned, and calls
+``expire`` at ``due``.
 
 The rules are those of SAE J1939-81 from memory, where no other source is named. Moving downwards is RV-C's rule
 (rv-c.com/book/export/html/17); general J1939 nodes are seen to move upwards (can-j1939 2.0.12 test_ca.py).
@@ -88,6 +89,19 @@ class Claimer:
     def start(self, time: int) -> Sent:
         """Claim the preferred address, as after switching on."""
         return self._claim(time, self._preferred)
+
+    def command(self, time: int, address: int) -> Sent:
+        """Claim the address that a commanded address gives this NAME, and prefer it from now on.
+
+        Whoever holds it may object, and the contest there is like any other: a stronger NAME drives this one on, or
+        leaves it without an address. Told to claim what it has claimed already, it claims that again and speaks on, so
+        that the commander sees it. An address that nobody can have (254, 255) is left alone, and so is any before the
+        start. That it prefers the address at its next start is our decision, the rest SAE J1939-81 from memory.
+        """
+        if self.standing is Standing.SILENT or not 0 <= address <= HIGHEST_ADDRESS:
+            return []
+        self._preferred = address
+        return [self._frame(address)] if address == self.claimed else self._claim(time, address)
 
     def hear(self, time: int, identifier: int, data: bytes) -> Sent:
         """Take a frame of another node and return the answer, if it calls for one at once."""

@@ -1,8 +1,10 @@
 """Names of codes that follow a rule, where a list would be too long for a definition file.
 
 Knows: the bitmap of group members (a zero bit is a member, bit 7 is zero as a mark: the window shade proposal,
-rv-c.com/node/101; seven groups follow from it) and the codes of a delay (from memory, not sure). Does not know which
-field has them: a definition file says so in the attribute ``Coding``. Names that the file itself gives go first.
+rv-c.com/node/101; seven groups follow from it), the codes of a delay (from memory, not sure), and instances of chargers
+with their type in the high nibble (30h and up are alternators: an alternator regulator maker's RV-C appendix; two other
+makers write plain instances, which stay numbers). Does not know which field has them: a definition file says so in the
+attribute ``Coding``. Names that the file itself gives go first.
 """
 
 from collections.abc import Mapping
@@ -12,6 +14,9 @@ from functools import cache
 _GROUPS = 7
 _SECONDS = range(1, 241)
 _MINUTES = {241 + step: 5 + step for step in range(10)}
+_ALTERNATOR = 0x30
+_OF_A_TYPE = range(1, 16)
+"""Instances that the low nibble can hold; 0 is none."""
 
 
 class Coding(StrEnum):
@@ -20,6 +25,7 @@ class Coding(StrEnum):
     PLAIN = "plain"
     GROUPS = "groups"
     DELAY = "delay"
+    CHARGER_INSTANCE = "charger_instance"
 
 
 @cache
@@ -31,6 +37,8 @@ def names(coding: Coding) -> Mapping[int, str]:
         return {seconds: f"{seconds} s" for seconds in _SECONDS} | {
             raw: f"{minutes} min" for raw, minutes in _MINUTES.items()
         }
+    if coding is Coding.CHARGER_INSTANCE:
+        return {_ALTERNATOR | number: f"alternator {number}" for number in _OF_A_TYPE}
     return {}
 
 

@@ -1,8 +1,8 @@
 """Reads message definitions (DBC files) and keeps them compiled as plain data.
 
-Knows: cantools, the attributes in which our files say where a definition comes from, and the cache. Does not
-know how a frame is decoded: nothing of cantools leaves this file, since its calls match whole identifiers,
-scale in floating point and raise on short frames.
+Knows: cantools and the cache. Does not know what our attributes mean (``attributes.py``), nor how a frame is decoded:
+nothing of cantools leaves this file, since its calls match whole identifiers, scale in floating point and raise on
+short frames.
 
 The cache holds one file for each definition file, found by the hash of its content: the digest of the rest on
 the first line, the numbers and names of the messages as JSON on the second, then a line of JSON for each message,
@@ -14,17 +14,18 @@ import hashlib
 import json
 import re
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rvsim import shipped
 from rvsim.errors import InputError
+from rvsim.wire import attributes
 from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter
-from rvsim.wire.coding import Coding
 from rvsim.wire.fields import Origin, Special
 from rvsim.wire.ident import dgn_of
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from cantools.database.can.message import Message
     from cantools.database.can.signal import Signal
 
-FORMAT = 3
+FORMAT = 4
 """Number of the compiled form; one higher whenever its content changes."""
 _LARGEST_FILE = 16 << 20
 _LARGEST_NUMBER = 1e18
@@ -216,7 +217,7 @@ def _message(path: Path, message: "Message") -> dict[str, Any]:
         "length": message.length,
         "gap_us": round(gap_ms * 1000) or None,
         "rule": str(_stated(message, "BroadcastRule") or ""),
-        "origin": _word(where, message, "Origin", Origin, Origin.USER),
+        "origin": attributes.word(where, partial(_stated, message), "Origin", Origin, Origin.USER),
         "source": str(_stated(message, "Source") or ""),
         "comment": message.comment or "",
         "fields": [_field(f"{where}: signal {signal.name}", signal, command) for signal in message.signals],
@@ -247,8 +248,6 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
     scale, offset, decimals = _exact(signal.scale, signal.offset)
     big_endian = signal.byte_order == "big_endian"
     start = signal.start
-    origin = _word(where, signal, "Origin", Origin, Origin.USER)
-    label_origin = _word(where, signal, "LabelOrigin", ["same", *Origin], "same")
     return {
         "name": signal.name,
         "first": start - start % 8 + 7 - start % 8 if big_endian else start,
@@ -260,34 +259,24 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         "decimals": decimals,
         "unit": signal.unit or "",
         "labels": {str(raw): str(label) for raw, label in (signal.choices or {}).items()},
-        "special": _special(where, signal, command),
-        "coding": _word(where, signal, "Coding", Coding, Coding.PLAIN),
-        "origin": origin,
-        "label_origin": origin if label_origin == "same" else label_origin,
-        "source": str(_stated(signal, "Source") or ""),
         "comment": signal.comment or "",
+        **attributes.of_signal(
+            where, partial(_stated, signal), _usual(signal, command), signal.length, signal.is_signed
+        ),
     }
 
 
-def _special(where: str, signal: "Signal", command: bool) -> str:
-    """Return the special codes that a file states, else those usual for a field of that width and kind of message."""
-    usual = Special.NONE
-    if not signal.is_signed and signal.length in (8, 16, 32):
-        usual = Special.COMMANDED if command else Special.MEASURED
-    special = _word(where, signal, "SpecialCodes", Special, usual)
-    if signal.is_signed and special != Special.NONE:
-        raise InputError(f"{where} is signed and has special codes, which only unsigned fields have: choose one")
-    return special
+def _usual(signal: "Signal", command: bool) -> Special:
+    """Return the special codes of a field of which a file says nothing.
 
-
-def _word(where: str, item: "Message | Signal", name: str, words: Iterable[str], otherwise: str) -> str:
-    stated = _stated(item, name)
-    if stated is None:
-        return str(otherwise)
-    allowed = [str(word) for word in words]
-    if stated not in allowed:
-        raise InputError(f"{where}: attribute {name} is {stated}: write one of {', '.join(allowed)}")
-    return str(stated)
+    All ones leave a field of a command as it is; elsewhere they are no data for what has a unit or a scale, and
+    nothing else is special. A single bit has room for no special code.
+    """
+    if signal.is_signed or signal.length == 1:
+        return Special.NONE
+    if command:
+        return Special.UNCHANGED
+    return Special.NO_DATA if signal.unit or signal.scale != 1 else Special.NONE
 
 
 def _stated(item: "Message | Signal", name: str) -> Any:

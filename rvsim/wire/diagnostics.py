@@ -8,6 +8,8 @@ have it; DM_RV by its definition in dbc/.
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from rvsim.wire.fields import Origin
+
 NO_FAULT_SPN, NO_FAULT_FMI = 0x7FFFF, 0x1F
 """What stands in DM_RV when nothing is wrong (rv-c.com/node/522)."""
 COUNT_NOT_KNOWN = 127
@@ -42,6 +44,16 @@ FAILURE_MODES: Mapping[int, str] = {
 """FMI (SAE J1939-73, as an engine maker's manual lists 0 to 21; 31 from memory)."""
 
 
+def is_fault(spn: int) -> bool:
+    """Tell whether an SPN names something that can fail: all ones are what is sent when nothing is wrong."""
+    return spn != NO_FAULT_SPN
+
+
+def failure_mode(spn: int, fmi: int) -> str | None:
+    """Return the standard's name of a failure mode, None where it has none; without a fault "no fault", not FMI 31."""
+    return FAILURE_MODES.get(fmi) if is_fault(spn) else "no fault"
+
+
 class Trouble(NamedTuple):
     """One reported fault; ``times`` is how often it occurred, None where that is not known."""
 
@@ -50,9 +62,52 @@ class Trouble(NamedTuple):
     times: int | None = None
 
     def __str__(self) -> str:
-        mode = FAILURE_MODES.get(self.fmi)
+        if not is_fault(self.spn):
+            return "no fault"
+        mode = failure_mode(self.spn, self.fmi)
         often = "" if self.times is None else ", once" if self.times == 1 else f", {self.times} times"
         return f"SPN {self.spn}, FMI {self.fmi}" + (f" ({mode})" if mode else "") + often
+
+
+def fault_in(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
+    """Return SPN and FMI out of the fields of a DM_RV or DM1 by their names; None where the frame has not both.
+
+    The SPN of a DM1 stands in three fields. There SPN 0 with FMI 0 says that nothing is wrong, which is returned as
+    ``NO_FAULT_SPN`` and ``NO_FAULT_FMI``.
+    """
+    fmi = raws.get("fmi")
+    if fmi is None:
+        return None
+    if "spn" in raws:
+        spn = raws["spn"]
+        return None if spn is None else (spn, fmi)
+    low, second, high = (raws.get(name) for name in SPN_PARTS)
+    if low is None or second is None or high is None:
+        return None
+    spn = low | second << 8 | high << 16
+    return (NO_FAULT_SPN, NO_FAULT_FMI) if (spn, fmi) == (0, 0) else (spn, fmi)
+
+
+SPN_PARTS = ("spn_low_byte", "spn_second_byte", "spn_high_3_bits")
+"""The fields of a DM1 that hold its SPN, the least significant first."""
+
+
+def fault_text(spn: int, fmi: int) -> str:
+    """Say which fault a report names: ``no fault``, or the SPN and the FMI with its words."""
+    if is_fault(spn):
+        return f"fault {Trouble(spn, fmi)}"
+    mode = f" ({FAILURE_MODES[fmi]})" if fmi in FAILURE_MODES else ""
+    return "no fault" if fmi == NO_FAULT_FMI else f"no SPN, but FMI {fmi}{mode}"
+
+
+def fault_origins(spn: int, fmi: int) -> tuple[Origin, ...]:
+    """Return where the words of ``fault_text`` come from: that of no fault is published, as are FMI 0 to 21."""
+    if spn == NO_FAULT_SPN and fmi == NO_FAULT_FMI:
+        return (Origin.PUBLISHED,)
+    return (Origin.PUBLISHED if fmi <= _LAST_PUBLISHED_FMI else Origin.MEMORY,)
+
+
+_LAST_PUBLISHED_FMI = 21
 
 
 class Lamps(NamedTuple):
@@ -93,7 +148,7 @@ def read_dm1(data: bytes) -> Report | None:
 def _trouble(part: bytes) -> Trouble | None:
     spn = part[0] | part[1] << 8 | part[2] >> 5 << 16
     fmi = part[2] & 0x1F
-    if (spn, fmi) == (0, 0) or spn == NO_FAULT_SPN:
+    if (spn, fmi) == (0, 0) or not is_fault(spn):
         return None
     return Trouble(spn, fmi, count_of(part[3] & 0x7F))
 

@@ -1,12 +1,12 @@
-"""One field of a message: where its bits stand, how its raw integer becomes a value, what its special codes mean.
+"""One field of a message: where its bits stand, how its raw integer becomes a value, how sure each part of that is.
 
-Knows: raw integers, exact decimal scaling, and the raw codes that the RV-C data types give to "no data",
-"out of range" and "reserved" (all ones = no data: rv-c.com/node/522; uint16 valid up to 65530:
-rv-c.com/node/500; the other codes from memory of the standard's data type table). Does not know which
-message the field belongs to, nor how a definition file is written.
+Knows: raw integers, exact decimal scaling, the grades of a field's name, layout and codes, and the raw codes that the
+RV-C data types give to "no data", "error", "out of range" and "reserved" (all ones = no data: rv-c.com/node/522; uint16
+valid up to 65530: rv-c.com/node/500; the other codes from memory of the standard's data type table). Does not know
+which message the field belongs to, nor how a definition file is written.
 
-A field's special codes are a property of the field, not of its width: an address, a part of a NAME, a
-counter or a bitmap may be all ones and mean just that.
+A field's special codes are a property of the field, not of its width: an address, a part of a NAME, a counter, an
+alarm number or a bitmap may be all ones and mean just that.
 """
 
 from collections.abc import Mapping
@@ -21,8 +21,11 @@ class State(StrEnum):
 
     VALUE = "value"
     NO_DATA = "no data"
+    ERROR = "error"
+    """10b in a field of two bits."""
     OUT_OF_RANGE = "out of range"
     RESERVED = "reserved"
+    """Above the top of the type: no value, and no fault."""
     UNCHANGED = "unchanged"
     """All ones in a field of a command: leave it as it is."""
     MISSING = "missing"
@@ -33,8 +36,15 @@ class Special(StrEnum):
     """Which special raw codes a field has."""
 
     NONE = "none"
+    """Every raw integer is content: numbers of alarms, counters, addresses, parts of a NAME, bitmaps, text."""
+    NO_DATA = "no_data"
+    """All ones are no data, and nothing else is special: lists of codes."""
+    UNCHANGED = "unchanged"
+    """All ones leave the field as it is, and nothing else is special: lists of codes in a command."""
     MEASURED = "measured"
+    """All the codes of the data type: quantities, and two bits of which 10b is an error."""
     COMMANDED = "commanded"
+    """The same in a command, where all ones leave the field as it is."""
 
 
 class Origin(StrEnum):
@@ -47,9 +57,59 @@ class Origin(StrEnum):
     """From the user's own definition file, which says nothing of its origin."""
 
 
-_WITH_OUT_OF_RANGE = frozenset({2, 8, 16, 32})
-_WITH_RESERVED = frozenset({8, 16, 32})
-_TOP_OF_TYPE = {2: 1, 8: 250, 16: 65530, 32: 4294967290}
+_STRENGTH = (Origin.PUBLISHED, Origin.USER, Origin.MEMORY, Origin.UNSURE)
+
+
+def weakest(*origins: Origin) -> Origin:
+    """Return the least sure of some origins; published is the surest, then user, memory, unsure."""
+    return max(origins, key=_STRENGTH.index)
+
+
+class Grades(NamedTuple):
+    """How sure three parts of a field are: that there is such a field, its places and scale, the names of its codes."""
+
+    name: Origin
+    layout: Origin
+    codes: Origin
+
+
+OF_THE_USER = Grades(Origin.USER, Origin.USER, Origin.USER)
+
+
+class AlarmSeverity(StrEnum):
+    """How much an alarming code matters."""
+
+    NOTICE = "notice"
+    WARNING = "warning"
+    FAULT = "fault"
+    """Something does not work, or is dangerous."""
+
+
+class Alarm(NamedTuple):
+    """That a code means trouble, and where this claim comes from."""
+
+    severity: AlarmSeverity
+    origin: Origin
+
+
+_ALL_ONES = {
+    Special.NO_DATA: State.NO_DATA,
+    Special.MEASURED: State.NO_DATA,
+    Special.UNCHANGED: State.UNCHANGED,
+    Special.COMMANDED: State.UNCHANGED,
+}
+_OF_THE_TYPE = frozenset({Special.MEASURED, Special.COMMANDED})
+_TWO_BITS = 2
+_TOP_OF_TYPE = {_TWO_BITS: 1, 8: 250, 16: 65530, 32: 4294967290}
+_INSTEAD = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
+"""What a field says that has no code for a state."""
+_STATE_ORIGINS = {
+    State.ERROR: Origin.MEMORY,
+    State.OUT_OF_RANGE: Origin.MEMORY,
+    State.RESERVED: Origin.MEMORY,
+    State.UNCHANGED: Origin.MEMORY,
+}
+"""Where the rules of the data types come from, of which only "no data" is published."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +120,8 @@ class FieldSpec:
     bit 0 of byte 0 has place 0 and the field's least significant bit stands at ``first``; for big-endian
     fields bit 7 of byte 0 has place 0 and the most significant bit stands at ``first``.
     The value is ``(raw * scale + offset) / 10 ** decimals`` in ``unit``, in integers.
+    ``code_grades`` holds the codes whose names are graded otherwise than ``grades.codes``, ``alarms`` the codes that
+    mean trouble, ``moves_with`` the fields (``MESSAGE.field``) that move when this one is alive.
     """
 
     name: str
@@ -73,8 +135,10 @@ class FieldSpec:
     unit: str = ""
     labels: Mapping[int, str] = field(default_factory=dict)
     special: Special = Special.NONE
-    origin: Origin = Origin.USER
-    label_origin: Origin = Origin.USER
+    grades: Grades = OF_THE_USER
+    code_grades: Mapping[int, Origin] = field(default_factory=dict)
+    alarms: Mapping[int, Alarm] = field(default_factory=dict)
+    moves_with: tuple[str, ...] = ()
     source: str = ""
     comment: str = ""
 
@@ -123,11 +187,11 @@ class FieldSpec:
         """The raw values that are not a value, and what they say instead."""
         if self.special is Special.NONE:
             return {}
-        states = {self.all_ones: State.UNCHANGED if self.special is Special.COMMANDED else State.NO_DATA}
-        if self.length in _WITH_OUT_OF_RANGE:
-            states[self.all_ones - 1] = State.OUT_OF_RANGE
-        if self.length in _WITH_RESERVED:
-            states[self.all_ones - 2] = State.RESERVED
+        states = {self.all_ones: _ALL_ONES[self.special]}
+        if self.special in _OF_THE_TYPE and self.length in _TOP_OF_TYPE:
+            above = range(_TOP_OF_TYPE[self.length] + 1, self.all_ones - 1)
+            states |= {raw: State.RESERVED for raw in above if raw not in self.labels}
+            states[self.all_ones - 1] = State.ERROR if self.length == _TWO_BITS else State.OUT_OF_RANGE
         return states
 
     @cached_property
@@ -138,7 +202,9 @@ class FieldSpec:
             return -half, half - 1
         if self.special is Special.NONE:
             return 0, self.all_ones
-        top = _TOP_OF_TYPE.get(self.length, self.all_ones - 1)
+        top = _TOP_OF_TYPE.get(self.length) if self.special in _OF_THE_TYPE else None
+        if top is None:
+            return 0, self.all_ones - 1
         return 0, max([top, *(raw for raw in self.labels if raw <= self.all_ones and raw not in self.states)])
 
     def state(self, raw: int | None) -> State:
@@ -147,9 +213,16 @@ class FieldSpec:
             return State.MISSING
         return self.states.get(raw, State.VALUE)
 
+    def code_grade(self, raw: int) -> Origin:
+        """Return how sure the name of a code is."""
+        return self.code_grades.get(raw, self.grades.codes)
+
     def code(self, state: State) -> int | None:
-        """Return the raw value that says ``state``, None where the field has none; unchanged counts as no data."""
-        wanted = (state, State.UNCHANGED) if state is State.NO_DATA else (state,)
+        """Return the raw value that says ``state``, None where the field has none.
+
+        Unchanged counts as no data; two bits cannot say out of range and say error.
+        """
+        wanted = (state, _INSTEAD.get(state))
         return next((raw for raw, said in self.states.items() if said in wanted), None)
 
     def value(self, raw: int) -> int | float:
@@ -191,7 +264,7 @@ class FieldSpec:
             raw = round(steps / self.scale if self.scale != 1 else steps)
         except (ValueError, OverflowError):  # not a number, or beyond all numbers
             raw = high + 1
-        if not low <= raw <= high:
+        if not low <= raw <= high or raw in self.states:
             limits = f"{self.text(low)} to {self.text(high)} {self.spoken_unit}".rstrip()
             raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw
@@ -209,9 +282,10 @@ class FieldSpec:
         try:
             return self.raw(value)
         except ValueError:
-            if State.OUT_OF_RANGE not in self.states.values():
+            code = self.code(State.OUT_OF_RANGE)
+            if code is None:
                 raise
-            return self.all_ones - 1
+            return code
 
     @cached_property
     def _cut(self) -> tuple[int, int, Literal["big", "little"], int, int]:
@@ -248,7 +322,17 @@ class Reading(NamedTuple):
     @property
     def shown_label(self) -> str | None:
         """The name of a code where it says more than the state: in a command all ones mean unchanged, not no data."""
-        return None if self.state in (State.NO_DATA, State.UNCHANGED) else self.label
+        return None if self.state in (State.NO_DATA, State.UNCHANGED) or self.label == str(self.state) else self.label
+
+    @property
+    def origin(self) -> Origin:
+        """The weakest grade that what is printed of the reading rests on: its number, its word, or its state."""
+        name, layout, _ = self.field.grades
+        if self.state is not State.VALUE or self.raw is None:
+            return weakest(name, layout, _STATE_ORIGINS.get(self.state, Origin.PUBLISHED))
+        if self.label is None:
+            return weakest(name, layout)
+        return weakest(name, layout, self.field.code_grade(self.raw))
 
     @property
     def brief(self) -> str:

@@ -16,14 +16,35 @@ from rvsim.wire.fields import FieldSpec, Origin, Reading
 GAP_UNSAID_US = 5_000_000
 """Where a definition of a status message leaves its gap out; most have it (from memory)."""
 
+_PROTOCOL = frozenset(
+    {
+        0x0E800,  # acknowledgment
+        0x0EA00,  # request for a DGN
+        0x0EB00,  # packets of long messages
+        0x0EC00,  # announcements and answers of long messages
+        0x0EE00,  # address claim
+        0x0EF00,  # proprietary
+        0x0FECA,  # DM1
+        0x0FED8,  # commanded address
+        0x0FEDA,  # software identification
+        0x0FEEB,  # product identification
+        0x0FEEC,  # vehicle identification
+        0x17E00,  # terminal
+        0x17F00,  # general reset
+        0x1FECA,  # DM_RV
+    }
+)
+"""Messages that keep the network going or say what is faulty: their fields are no readings of anything."""
+
 
 @dataclass(frozen=True)
 class MessageSpec:
     """A message as the definitions describe it.
 
     ``gap_us`` is the broadcast gap in microseconds, None where the message is not sent periodically; ``rule`` says
-    the gap in the table's words. ``file`` is the definition file it was read from. A message that is known by name
-    only has no ``fields``: it decodes to nothing and no frame of it is too short.
+    the gap in the table's words. ``origin`` is the grade of its number and name. ``file`` is the definition file it was
+    read from. A message that is known by name only has no ``fields``: it decodes to nothing and no frame of it is too
+    short.
     """
 
     name: str
@@ -37,6 +58,11 @@ class MessageSpec:
     source: str = ""
     comment: str = ""
     file: str = ""
+
+    @property
+    def is_protocol(self) -> bool:
+        """Tell whether the message serves the network, so that none of its fields is a reading to be judged."""
+        return self.dgn in _PROTOCOL
 
     @cached_property
     def unpack(self) -> Unpack:

@@ -6,7 +6,11 @@ RV-C manuals show the asterisks; the order as in SAE J1939, from memory). Does n
 
 from typing import NamedTuple
 
+from rvsim.wire.fields import Origin
+
 PRODUCT_IDENTIFICATION, SOFTWARE_IDENTIFICATION = 0x0FEEB, 0x0FEDA
+ORIGIN = Origin.MEMORY
+"""Where it comes from which text is which: the order of the fields, and the byte that counts them."""
 LONGEST = 200
 """Letters of one field that are kept: our choice, so that a node cannot fill a screen."""
 
@@ -34,8 +38,12 @@ def text_fields(data: bytes) -> tuple[str, ...]:
 
 
 def _printable(part: bytes) -> str:
-    shown = "".join(chr(byte) if 0x20 <= byte < 0x7F else "?" for byte in part[:LONGEST])
-    return shown.strip()
+    return ascii_of(part[:LONGEST]).strip()
+
+
+def ascii_of(part: bytes) -> str:
+    """Return bytes as ASCII letters, with a question mark for each that is not printable."""
+    return "".join(chr(byte) if 0x20 <= byte < 0x7F else "?" for byte in part)
 
 
 def read_product(data: bytes) -> Product:

@@ -26,9 +26,16 @@ HOLD_US = 500_000
 T1_US = 750_000
 """A receiver waits so long for the next packet."""
 T2_US = 1_250_000
-"""A receiver waits so long for the first packet that it has cleared."""
+"""A receiver waits so long for the first packet that it has cleared. See ``T3_US`` for what that is worth."""
 T3_US = 1_250_000
-"""A sender waits so long for an answer."""
+"""A sender waits so long for an answer.
+
+The weakness of these timers: T2 is as long as T3 and begins later, when the last packet of a turn has arrived. A clear
+to send that is lost after a turn is therefore never asked for again: the sender, which has been answered once, aborts
+(reason 3) before the receiver would repeat it, and the message is lost with all that has arrived. A lost
+acknowledgement ends alike, although the receiver has everything. Only the first clear to send is made good: a sender
+of ours that was never answered repeats its request after T3, three in all (our decision). Whoever needs the message
+has to ask for it anew."""
 T4_US = 1_050_000
 """A sender waits so long after it was told to wait."""
 
@@ -40,14 +47,37 @@ _FILL = b"\xff"
 
 
 class Reason(IntEnum):
-    """Why a session is aborted: 1 to 3 as can-j1939 2.0.12 has them, the others from memory."""
+    """Why a session is aborted (SAE J1939-21): 1 to 4 as can-j1939 2.0.12 has them, the others from memory."""
 
     BUSY = 1
     RESOURCES = 2
     TIMEOUT = 3
+    CLEARED_WHILE_SENDING = 4
     TOO_MANY_TRIES = 5
+    UNEXPECTED_PACKET = 6
     BAD_SEQUENCE = 7
+    DUPLICATE_SEQUENCE = 8
+    TOO_LONG = 9
     OTHER = 250
+
+
+_REASONS: dict[int, str] = {
+    Reason.BUSY: "it is busy with another session and cannot take one more",
+    Reason.RESOURCES: "it needs its resources for another task",
+    Reason.TIMEOUT: "it waited for too long",
+    Reason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
+    Reason.TOO_MANY_TRIES: "the same packet was asked for too often",
+    Reason.UNEXPECTED_PACKET: "a packet came that it did not expect",
+    Reason.BAD_SEQUENCE: "a packet was out of its order",
+    Reason.DUPLICATE_SEQUENCE: "a packet number came twice",
+    Reason.TOO_LONG: "the message is longer than 1785 bytes",
+    Reason.OTHER: "one that the standard does not list",
+}
+
+
+def reason_text(reason: int) -> str:
+    """Say in words why whoever aborts a session does so."""
+    return _REASONS.get(reason, "one that the standard reserves")
 
 
 class Announce(NamedTuple):

@@ -1,7 +1,8 @@
 """Long messages between others, put together by somebody who never answers (SAE J1939-21).
 
 Knows: who sends to whom, announced or asked for, and which packets the receiver has asked for: only those are taken.
-A packet that the listener missed can come again when the receiver missed it too. Does not send, and cannot ask.
+A packet that the listener missed can come again when the receiver missed it too, and a request that nobody answered may
+be repeated. Does not send, and cannot ask.
 """
 
 from collections import Counter
@@ -11,6 +12,7 @@ from rvsim.wire import ident
 from rvsim.wire.transfer_bytes import (
     CONNECTION,
     PACKET,
+    RESPONSE_US,
     T1_US,
     T2_US,
     T3_US,
@@ -31,6 +33,11 @@ MOST = 64
 """So many messages to all, and so many between two nodes, are followed at once: our decision, 230 kB at most."""
 
 
+PATIENCE_US = RESPONSE_US
+"""The listener waits so much longer than the two nodes themselves: what they do at the end of their own waits, asking
+again above all, is then heard as a part of the same message. Tr of SAE J1939-21; its use for this is our decision."""
+
+
 class Pair(NamedTuple):
     """Who sends, and to whom."""
 
@@ -43,12 +50,22 @@ class _Overheard:
 
     def __init__(self, time: int, pair: Pair, offer: Request) -> None:
         self.gathered = Gathered(time, *pair, offer)
-        self.deadline = time + T3_US
+        self.answered = False
         self._asked = range(0)
+        self._wait(time, T3_US)
+
+    def _wait(self, time: int, wait: int) -> None:
+        self.deadline = time + wait + PATIENCE_US
+
+    def ask(self, time: int) -> list[Event]:
+        """Hear the sender repeat its request, which nobody has answered."""
+        self._wait(time, T3_US)
+        return [self.gathered.trouble(Kind.RETRIED, time)]
 
     def clear(self, time: int, clear: Clear) -> None:
+        self.answered = True
         self._asked = range(clear.first, min(clear.first + clear.packets, self.gathered.offer.packets + 1))
-        self.deadline = time + (T2_US if clear.packets else T4_US)
+        self._wait(time, T2_US if clear.packets else T4_US)
 
     def packet(self, time: int, data: bytes) -> list[Event]:
         number, was_complete = data[0], self.gathered.complete
@@ -57,7 +74,7 @@ class _Overheard:
         kind = self.gathered.take(number, data[1:])
         if kind is not None:
             return [self.gathered.trouble(kind, time)]
-        self.deadline = time + (T3_US if number == self._asked[-1] else T1_US)
+        self._wait(time, T3_US if number == self._asked[-1] else T1_US)
         return [self.gathered.message(time)] if self.gathered.complete and not was_complete else []
 
 
@@ -136,6 +153,9 @@ class LongListener:
                 return self._answer(time, said, other, control)
 
     def _request(self, time: int, pair: Pair, request: Request) -> list[Event]:
+        before = self._open.get(pair)
+        if before is not None and not before.answered and before.gathered.offer == request:
+            return before.ask(time)
         events = self._end(pair, Kind.RESTARTED, time)
         if not fits(request):
             events.append(Gathered(time, *pair, request).trouble(Kind.MISFIT, time))

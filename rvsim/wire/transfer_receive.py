@@ -75,7 +75,11 @@ class Reception:
         return self.ask(time) if self._last < self.gathered.missing else nothing()
 
     def packet(self, time: int, data: bytes) -> Outcome:
-        """Take a packet; the last one brings the message and its acknowledgement."""
+        """Take a packet; the last one brings the message and its acknowledgement.
+
+        One that came before with other bytes ends the session: which of the two is right cannot be told (reason 8 of
+        SAE J1939-21, a duplicate sequence number that cannot be made good, from memory).
+        """
         number, missing, outcome = data[0], self.gathered.missing, nothing()
         self._ends = time + LIFE_US
         if number > self._last:
@@ -85,7 +89,7 @@ class Reception:
             return self._skipped(time, number)
         kind = self.gathered.take(number, data[1:])
         if kind is Kind.CHANGED:
-            return self._abort(time, kind, Reason.BAD_SEQUENCE)
+            return self._abort(time, kind, Reason.DUPLICATE_SEQUENCE)
         if kind is not None:
             outcome.events.append(self.gathered.trouble(kind, time))
             return outcome

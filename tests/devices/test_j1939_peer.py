@@ -16,6 +16,7 @@ import pytest
 from rvsim.devices.registry import KINDS
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
+from rvsim.watch.watch import Watch
 from rvsim.wire.diagnostics import Trouble
 
 PATIENCE_S = 6
@@ -26,11 +27,12 @@ PRODUCT, DM1, FURNACE, UNKNOWN = 0xFEEB, 0xFECA, 0x1FFE4, 0x1FF9C
 class Vehicle:
     """A bench with one heater, moved by the wall clock; its frames go onto the bus, and others' onto its wires."""
 
-    def __init__(self, catalogue, acts=()):
+    def __init__(self, catalogue, acts=(), **plan):
         self.channel = f"vehicle {uuid.uuid4()}"
         self.bus = can.Bus(interface="virtual", channel=self.channel)
         device = {
             "name": "heater", "kind": "heater", "address": HEATER, "functions": {"furnace": 1, "water_heater": 1},
+            **plan,
         }  # fmt: skip
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One heater", "device": [device]})
         self.bench = Bench(rig, catalogue, KINDS, on_frame=self._send)
@@ -38,6 +40,9 @@ class Vehicle:
             self.bench.plan(moment, partial(self.bench.make, name, do))
         self.started = time.monotonic()
         self.foreign: list[tuple[int, bytes]] = []
+        self.heard: list[tuple[int, bytes]] = []
+        self.watch = Watch(catalogue)
+        self.lose = lambda identifier, data: False
 
     @property
     def address(self):
@@ -45,6 +50,8 @@ class Vehicle:
         return self.bench.devices[0].address
 
     def _send(self, frame):
+        self.heard.append((frame.identifier, frame.data))
+        self.watch.hear(frame)
         if (frame.identifier, frame.data) in self.foreign:
             self.foreign.remove((frame.identifier, frame.data))
         else:
@@ -56,7 +63,7 @@ class Vehicle:
         while not condition():
             assert time.monotonic() < end, "it did not come about"
             message = self.bus.recv(0.002)
-            if message is not None:
+            if message is not None and not self.lose(message.arbitration_id, message.data):
                 self.foreign.append((message.arbitration_id, bytes(message.data)))
                 self.bench.put(*self.foreign[-1])
             self.bench.run_until(round((time.monotonic() - self.started) * 1e6))
@@ -64,11 +71,11 @@ class Vehicle:
 
 @pytest.fixture
 def vehicle(catalogue):
-    """Put a vehicle on a bus: ``vehicle(acts)``."""
+    """Put a vehicle on a bus: ``vehicle(*acts, dynamic=True)``."""
     made = []
 
-    def put(*acts):
-        made.append(Vehicle(catalogue, acts))
+    def put(*acts, **plan):
+        made.append(Vehicle(catalogue, acts, **plan))
         return made[-1]
 
     yield put
@@ -81,8 +88,8 @@ def stack():
     """Put a unit of the other stack on a vehicle's bus: (application, what it received as (pgn, source, bytes))."""
     units = []
 
-    def put(vehicle, identity=1, address=TOOL, claims=False):
-        unit = j1939.ElectronicControlUnit()
+    def put(vehicle, identity=1, address=TOOL, claims=False, **options):
+        unit = j1939.ElectronicControlUnit(**options)
         unit.connect(interface="virtual", channel=vehicle.channel)
         units.append((unit, vehicle))
         name = j1939.Name(industry_group=0, identity_number=identity)
@@ -164,3 +171,73 @@ def test_it_does_not_get_our_address_by_a_higher_name(vehicle, stack):
     application.start()
     ours.until(lambda: application.state == j1939.ControllerApplication.State.CANNOT_CLAIM)
     assert ours.address == HEATER
+
+
+def test_it_says_from_the_null_address_that_it_cannot_claim(vehicle, stack):
+    """On the bench's wires: its claim, our defence, then its NAME from 254; and nothing of it after that."""
+    ours = vehicle()
+    ours.until(lambda: ours.address == HEATER)
+    application, _ = stack(ours, identity=(1 << 21) - 1, address=HEATER, claims=True)
+    theirs = bytes(application._name.bytes)
+    application.start()
+    ours.until(lambda: (0x18EEFFFE, theirs) in ours.heard)
+    claims = [(identifier, data == theirs) for identifier, data in ours.heard if identifier >> 8 == 0x18EEFF]
+    assert claims[1:] == [(0x18EEFF5E, True), (0x18EEFF5E, False), (0x18EEFFFE, True)]
+    with pytest.raises(RuntimeError, match="address claiming"):
+        application.send_message(6, FURNACE, [0])
+
+
+@pytest.mark.parametrize("dynamic", [True, False])
+def test_it_commands_our_address(vehicle, stack, dynamic):
+    """It announces 0FED8 (65240) with our NAME and 9A hex: a dynamic heater claims that, another one stays."""
+    ours = vehicle(dynamic=dynamic)
+    application, received = stack(ours)
+    ours.until(lambda: ours.address == HEATER)
+    name = ours.bench.devices[0].claimer.name.to_bytes()
+    application.send_pgn(0, 0xFE, 0xD8, 6, [*name, 0x9A])
+    if dynamic:
+        ours.until(lambda: ours.address == 0x9A)
+        assert (0x18EEFF9A, name) in ours.heard
+        ours.until(lambda: any(source == 0x9A and pgn == FURNACE for pgn, source, _ in received))
+    else:
+        ours.until(lambda: sum(identifier == 0x1CEBFF90 for identifier, _ in ours.heard) == 2)
+        before = len(of(received, FURNACE))
+        application.send_request(0, FURNACE, HEATER)
+        ours.until(lambda: len(of(received, FURNACE)) > before)
+        assert ours.address == HEATER
+
+
+def test_a_packet_of_its_message_is_lost_and_it_never_sends_it_again(vehicle, stack):
+    """We ask for packet 2 three times, abort for lack of time (reason 3), and answer its next request as ever.
+
+    It takes a clear to send for the next packets, whatever number it names, and has none left.
+    """
+    ours = vehicle()
+    application, received = stack(ours, max_cmdt_packets=255)
+    ours.until(lambda: ours.address == HEATER)
+    ours.lose = lambda identifier, data: identifier == 0x1CEB5E90 and data[0] == 2
+    application.send_pgn(0, 0xDF, HEATER, 6, list(range(20)))
+    ours.until(lambda: (0x1CEC905E, bytes.fromhex("FF 03 FF FF FF 00 DF 00")) in ours.heard)
+    assert ours.heard.count((0x1CEC905E, bytes.fromhex("11 02 02 FF FF 00 DF 00"))) == 3
+    assert [data[0] for identifier, data in ours.heard if identifier == 0x1CEB5E90] == [1, 3]
+    application.send_request(0, PRODUCT, HEATER)
+    ours.until(lambda: of(received, PRODUCT))
+
+
+def test_its_broken_announcements_are_told(vehicle, stack):
+    """Packet 2 of each is lost: after the second the watch says so, and no more when one has come through."""
+    ours = vehicle()
+    application, _ = stack(ours)
+    ours.until(lambda: ours.address == HEATER)
+    ours.lose = lambda identifier, data: identifier == 0x1CEBFF90 and data[0] == 2
+    for turn in (1, 2):
+        assert application.send_pgn(0, 0xFE, 0xB0, 6, [0] * 20)
+        ours.until(lambda turn=turn: sum(frame[0] == 0x1CEBFF90 and frame[1][0] == 3 for frame in ours.heard) == turn)
+        assert len(ours.watch.flags) == turn - 1
+        ours.until(lambda: not application._ecu.j1939_dll._snd_buffer)
+    (flag,) = ours.watch.flags
+    assert (flag.kind, flag.subject) == ("failed-transfer", "address 90 hex")
+    assert flag.text == "DGN 0FEB0 hex to all has failed 2 times; the last time a packet was left out"
+    ours.lose = lambda identifier, data: False
+    application.send_pgn(0, 0xFE, 0xB0, 6, [0] * 20)
+    ours.until(lambda: ours.watch.flags == ())

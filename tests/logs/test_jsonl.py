@@ -6,7 +6,7 @@ from importlib.metadata import version
 import pytest
 
 from rvsim.logs.jsonl import frame_fields, line, reading_fields, start_line
-from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, State
 from rvsim.wire.frame import Frame
 
 
@@ -70,3 +70,13 @@ def test_a_number_that_json_readers_would_round_is_text():
     wide = FieldSpec("wide", 0, 64)
     assert reading_fields(Reading(wide, 0xC0A0C800DDC1E240, State.VALUE))["raw"] == "C0A0C800DDC1E240"
     assert reading_fields(Reading(FieldSpec("fits", 0, 53), 1, State.VALUE))["raw"] == 1
+
+
+def test_an_origin_is_the_weakest_of_all_that_stands_beside_it():
+    """The name of a field is better known than its place here; the message's number may be less sure than both."""
+    field = FieldSpec("x", 0, 8, grades=Grades(Origin.PUBLISHED, Origin.MEMORY, Origin.UNSURE), labels={1: "one"})
+    number, word = (Reading(field, raw, State.VALUE) for raw in (2, 1))
+    assert reading_fields(number)["origin"] == "memory"
+    assert reading_fields(word)["origin"] == "unsure"
+    assert reading_fields(number, Origin.PUBLISHED, Origin.UNSURE)["origin"] == "unsure"
+    assert reading_fields(number, Origin.PUBLISHED)["origin"] == "memory"

@@ -210,7 +210,7 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
     told = {reading.field.name for frame in own for reading in spec.decode(frame.data) if reading.state is State.VALUE}
     for spec_field, known in zip(spec.fields, expected(spec, plan, rig is not None), strict=True):
         where = f"{topic} {spec_field.name} of {who}"
-        if spec_field.name not in told or (topic.instance is not None and spec_field.first == 0):
+        if spec.is_protocol or spec_field.name not in told or (topic.instance is not None and spec_field.first == 0):
             continue
         if spec_field.code(State.OUT_OF_RANGE) is not None:
             how = written(spec_field, spec_field.code(State.OUT_OF_RANGE))

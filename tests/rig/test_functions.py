@@ -148,3 +148,30 @@ def test_titles_are_spoken():
         "DC source", "AC load", "DC load", "DC disconnect", "dimmer", "genset", "genset start", "slide room",
         "tank filling",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("function", "dsa", "origin"),
+    [
+        ("thermostat", 88, Origin.PUBLISHED),  # rv-c.com/node/572
+        ("thermostat", 89, Origin.UNSURE),
+        ("inverter", 66, Origin.PUBLISHED),
+        ("inverter", 67, Origin.MEMORY),
+        ("charger", 75, Origin.MEMORY),
+        ("water_heater", 102, Origin.MEMORY),
+        ("furnace", 94, Origin.UNSURE),
+        ("slide", 87, Origin.UNSURE),
+    ],
+)
+def test_each_default_source_address_has_its_origin(function, dsa, origin):
+    """By the table of default source addresses: the lowest of a function is often better known than the others."""
+    assert FUNCTIONS[function].origin_of(dsa) is origin
+
+
+def test_an_alternator_is_called_by_its_name():
+    """An alternator regulator maker's instances of a charger: 30h and the number; others are numbers."""
+    charger, tank = FUNCTIONS["charger"], FUNCTIONS["tank"]
+    assert [charger.spoken(instance) for instance in (1, 0x30, 0x31, 0x3F, 0x41)] == [
+        "charger 1", "charger 48", "alternator 1", "alternator 15", "charger 65",
+    ]  # fmt: skip
+    assert tank.spoken(0x31) == "tank 49"

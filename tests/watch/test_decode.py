@@ -20,11 +20,12 @@ def test_a_status_is_about_its_instance(decoder):
     assert decoder.layout(0x1FFC7).topic(0x4A, bytes([1])).instance == 1
 
 
-@pytest.mark.parametrize("first", [253, 254, 255])
+@pytest.mark.parametrize("first", [251, 254, 255])
 def test_an_instance_that_is_no_number_is_none(decoder, first):
-    """Reserved, out of range and no data name nobody; neither does an empty frame."""
+    """The highest is 250 (rv-c.com/book/export/html/81), and FFh is none; neither does an empty frame name anybody."""
     assert decoder.layout(0x1FFE4).topic(0x5E, bytes([first])).instance is None
     assert decoder.layout(0x1FFE4).topic(0x5E, b"").instance is None
+    assert decoder.layout(0x1FFE4).topic(0x5E, bytes([250])).instance == 250
 
 
 def test_a_heartbeat_is_about_the_function_whose_address_it_carries(decoder):

@@ -19,7 +19,7 @@ from rvsim.watch.transitions import (
     Stranger,
     Topic,
 )
-from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
+from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
@@ -33,7 +33,15 @@ SILENT = FellSilent(36 * SECOND, 35 * SECOND, "heater", ("furnace 1", "water hea
 
 def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PUBLISHED) -> Reading:
     """A temperature in whole degrees from -40."""
-    field = FieldSpec("air_temperature", 8, 8, offset=-40, unit="degC", special=Special.MEASURED, origin=origin)
+    field = FieldSpec(
+        "air_temperature",
+        8,
+        8,
+        offset=-40,
+        unit="degC",
+        special=Special.MEASURED,
+        grades=Grades(origin, origin, origin),
+    )
     return Reading(field, raw, state)
 
 
@@ -288,7 +296,7 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
 
 
 def test_a_standing_flag_is_told_in_the_present():
-    """What stays away is told with the time that has gone by and its limit; the flag that was raised stays as it was."""
+    """What stays away is told with the time that has gone by and its limit; the raised flag stays as it was."""
     rules = Rules()
     raised = rules.take(SILENT).flag
     (now,) = rules.standing(51_000_000)

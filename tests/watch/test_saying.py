@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.rig.functions import FUNCTIONS, Function
 from rvsim.watch.saying import Saying, saying
-from rvsim.wire.fields import FieldSpec, Origin, Reading, State
+from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, State
 
 
 @pytest.fixture
@@ -16,7 +16,8 @@ def says(catalogue):
             message: {r.field.name: r for r in catalogue.by_name(message).decode(bytes.fromhex(data))}
             for message, data in frames.items()
         }
-        return saying(FUNCTIONS[function] if isinstance(function, str) else function, said)
+        numbers = {message: catalogue.by_name(message).origin for message in frames}
+        return saying(FUNCTIONS[function] if isinstance(function, str) else function, said, numbers)
 
     return say
 
@@ -55,7 +56,7 @@ SAID = [
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 01 FF 00 FF FF FF FF"}, "blows out, speed no data", None, None),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 00 64 00 FF FF FF FF"}, "off", None, 0.0),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FF 64 00 FF FF FF FF"}, "no data", None, None),
-    ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FE 64 00 FF FF FF FF"}, "out of range", None, None),
+    ("roof_fan", {"ROOF_FAN_STATUS_1": "01 FE 64 00 FF FF FF FF"}, "error", None, None),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01"}, "missing", None, None),
     ("charger", {"CHARGER_STATUS": "01 10 01 68 7E FF 03 FF"}, "absorption, 13.6 V, gives 18.0 A", 18.0, None),
     ("charger", {"CHARGER_STATUS": "01 10 01 00 7D FF 00 FF"}, "does not charge, 13.6 V, gives 0.0 A", 0.0, None),
@@ -226,11 +227,11 @@ NEW = Function("step_light", "step light", (), ("FURNACE_STATUS",), (), Origin.U
 
 def test_an_unknown_function_lists_its_fields(says):
     """Four values at most, in the order of the message, by their names; neither instance, priority nor no data."""
-    assert says(NEW, FURNACE_STATUS="01 00 C8 64 FF 0A FF FF") == Saying(
+    assert says(NEW, FURNACE_STATUS="01 00 C8 64 FF 0A FF FF").sentence == (
         "operating mode automatic, heat source combustion, circulation fan speed 100 %, heat output level 50 %"
     )
-    assert says(NEW, DC_SOURCE_STATUS_1="01 78 10 01 FF FF FF FF") == Saying("dc voltage 13.6 V")
-    assert says(NEW, CHARGER_STATUS_2="01 02 50 FF FF FF FF 3C") == Saying("charger temperature 20 °C")
+    assert says(NEW, DC_SOURCE_STATUS_1="01 78 10 01 FF FF FF FF").sentence == "dc voltage 13.6 V"
+    assert says(NEW, CHARGER_STATUS_2="01 02 50 FF FF FF FF 3C").sentence == "charger temperature 20 °C"
 
 
 def test_a_pump_with_a_field_for_its_output_is_believed_before_its_command():
@@ -239,4 +240,48 @@ def test_a_pump_with_a_field_for_its_output_is_believed_before_its_command():
         name: Reading(FieldSpec(name, 0, 4), raw, State.VALUE)
         for name, raw in (("output_status_command", 0), ("output_status", 1))
     }
-    assert saying(FUNCTIONS["circulation_pump"], {"CIRCULATION_PUMP_STATUS": told}) == Saying("runs", effort=1.0)
+    words = saying(FUNCTIONS["circulation_pump"], {"CIRCULATION_PUMP_STATUS": told}, {})
+    assert words == Saying("runs", effort=1.0, origin=Origin.USER)
+
+
+# How sure it is.
+
+P, M, U = Origin.PUBLISHED, Origin.MEMORY, Origin.UNSURE
+
+
+def graded(name: str, raw: int, layout: Origin, codes: Origin = P, labels: dict[int, str] | None = None) -> Reading:
+    """A reading of a field that is published but for what is given."""
+    return Reading(FieldSpec(name, 0, 8, labels=labels or {}, grades=Grades(P, layout, codes)), raw, State.VALUE)
+
+
+@pytest.mark.parametrize(
+    ("readings", "number", "expected"),
+    [
+        ([graded("charge_voltage", 130, P), graded("charge_current", 9, P)], P, P),
+        ([graded("charge_voltage", 130, M), graded("charge_current", 9, P)], P, M),
+        ([graded("charge_voltage", 130, P), graded("charge_current", 9, P)], U, U),
+        # 3 has a name, which is as sure as the codes; a word for 0 rests on the codes too, though 0 has no name here
+        ([graded("charge_current", 9, P), graded("operating_state", 3, P, M, {3: "absorption"})], P, M),
+        ([graded("charge_current", 9, P), graded("operating_state", 0, P, U, {3: "absorption"})], P, U),
+        # a number rests on no code
+        ([graded("charge_voltage", 130, P, U), graded("charge_current", 9, P)], P, P),
+        # the message has a field that is less sure, and the sentence does not speak of it
+        ([graded("charge_current", 9, P), graded("default_state_on_power_up", 1, U)], P, P),
+    ],
+)
+def test_a_sentence_is_as_sure_as_its_weakest_part(readings, number, expected):
+    """Numbers rest on layouts, words on codes, and all on the number of the message."""
+    said = {"CHARGER_STATUS": {reading.field.name: reading for reading in readings}}
+    assert saying(FUNCTIONS["charger"], said, {"CHARGER_STATUS": number}).origin is expected
+
+
+def test_a_rail_is_as_sure_as_its_number():
+    """It stands beside the sentence and has a grade of its own."""
+    said = {"THERMOSTAT_STATUS_1": {
+        "operating_mode": graded("operating_mode", 0, P, P, {0: "off"}),
+        "set_point_temperature_heat": graded("set_point_temperature_heat", 9, M),
+    }}  # fmt: skip
+    words = saying(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": P})
+    assert (words.sentence, words.origin, [rail.origin for rail in words.rails]) == ("switched off", P, [M])
+    (rail,) = saying(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": U}).rails
+    assert rail.origin is U

@@ -115,6 +115,30 @@ def test_a_reserved_code_tells_neither_good_nor_bad(said):
     assert said(IMPOSSIBLE, RESERVED).flags == [(10.0, "raised", "bad-value", "sensor")]
 
 
+@pytest.mark.parametrize("raw", [0xFFFB, 0xFFFC, 0xFFFD])
+def test_all_codes_above_the_top_of_the_range_are_reserved(said, raw):
+    """65531 to 65533 are no values: nothing is raised, whatever the limits."""
+    assert said(WARM, raw, WARM).flags == []
+
+
+def test_an_error_of_two_bits_is_a_bad_value(bus):
+    """10b is said by the device itself, as out of range is."""
+    made = bus("heater").say(0, "WATERHEATER_STATUS", 0x5E, instance=1, burner_status=0)
+    made.say(5, "WATERHEATER_STATUS", 0x5E, instance=1, burner_status=2)
+    made.say(10, "WATERHEATER_STATUS", 0x5E, instance=1, burner_status=1)
+    assert made.flags == [(5.0, "raised", "bad-value", "heater"), (10.0, "cleared", "bad-value", "heater")]
+    assert "burner status error" in made.watch.everything[0].text
+
+
+def test_fields_of_the_protocol_are_not_judged(bus):
+    """A heartbeat that turns to no data or to an error is told and raises nothing; nor does a reset that does."""
+    made = bus("heater").heartbeat(0, 0x5E, 94).heartbeat(5, 0x5E, 94, operating_status_2=1).forget()
+    made.heartbeat(10, 0x5E, 94, operating_status_2=2).heartbeat(15, 0x5E, 94, operating_status_2=3)
+    made.say(16, "GENERAL_RESET", 0x5E, reboot=0).say(18, "GENERAL_RESET", 0x5E, reboot=2)
+    assert [now for _, _, field, now, _ in made.readings if field == "operating_status_2"] == ["error", "no data"]
+    assert made.flags == []
+
+
 def test_a_frame_too_short_for_a_field_is_a_matter_of_its_length(said, bus):
     """It is not flagged as no data too, nor does it clear what stands."""
     made = said(IMPOSSIBLE)

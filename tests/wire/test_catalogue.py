@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rvsim.errors import InputError
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue, Definition
-from rvsim.wire.fields import Origin, Special
+from rvsim.wire.fields import Alarm, AlarmSeverity, Grades, Origin, Special
 
 
 def definition(name, dgn, **more):
@@ -22,7 +22,8 @@ def definition(name, dgn, **more):
     field = {
         "name": "instance", "first": 0, "length": 8, "big_endian": False, "signed": False, "scale": 1, "offset": 0,
         "decimals": 0, "unit": "", "labels": {"1": "first"}, "special": "measured", "coding": "plain",
-        "origin": "published", "label_origin": "memory", "source": "a page", "comment": "which one",
+        "grades": ["published", "memory", "unsure"], "code_grades": {"1": "published"}, "alarms": {"1": "warning"},
+        "alarm_grade": "memory", "moves_with": ["OTHER.level"], "source": "a page", "comment": "which one",
     }  # fmt: skip
     return Definition(dgn, name, json.dumps(head | {"fields": [field | more]}), "own.dbc")
 
@@ -80,7 +81,10 @@ def test_everything_a_definition_says_arrives():
     assert (message.source, message.comment, message.file) == ("a manual", "what it is", "own.dbc")
     (field,) = message.fields
     assert (field.labels, field.special) == ({1: "first"}, Special.MEASURED)
-    assert (field.origin, field.label_origin) == (Origin.PUBLISHED, Origin.MEMORY)
+    assert field.grades == Grades(name=Origin.PUBLISHED, layout=Origin.MEMORY, codes=Origin.UNSURE)
+    assert field.code_grades == {1: Origin.PUBLISHED}
+    assert field.alarms == {1: Alarm(AlarmSeverity.WARNING, Origin.MEMORY)}
+    assert field.moves_with == ("OTHER.level",)
     assert (field.source, field.comment) == ("a page", "which one")
 
 

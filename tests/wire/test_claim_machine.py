@@ -35,6 +35,7 @@ class Claims(RuleBasedStateMachine):
             for number, address in zip(numbers, wanted, strict=False)
         ]
         self.inboxes = [deque() for _ in self.nodes]
+        self.commanded = False
 
     def put(self, index, frames):
         """Let all others hear frames of a node, and look at what it says."""
@@ -82,6 +83,13 @@ class Claims(RuleBasedStateMachine):
         for inbox in self.inboxes:
             inbox.append((0x18EA00F9 | destination << 8, bytes.fromhex("00 EE 00")))
 
+    @rule(pick=st.integers(0, 5), address=st.sampled_from([94, 95, 128, 130, 254, 255]))
+    def command(self, pick, address):
+        """Tell a node to claim another address."""
+        index = pick % len(self.nodes)
+        self.commanded = True
+        self.put(index, self.nodes[index].command(self.time, address))
+
     @invariant()
     def nobody_speaks_without_an_address(self):
         """A node may speak from an address only when it holds it, and has one address at most."""
@@ -107,6 +115,8 @@ class Claims(RuleBasedStateMachine):
                 assert owners.setdefault(node.address, number) == number
         for node, number, wanted in zip(self.nodes, self.numbers, self.wanted, strict=False):
             assert node.standing in (Standing.HOLDING, Standing.CANNOT_CLAIM)
+            if self.commanded:  # who is where then depends on when it was told
+                continue
             rivals = [other for other, want in zip(self.numbers, self.wanted, strict=False) if want == wanted]
             if number < MAY_CHOOSE:
                 assert node.address == (wanted if number == min(rivals) else None)

@@ -37,6 +37,13 @@ def test_codes_of_a_delay_that_have_names():
     assert sorted(names(Coding.DELAY)) == list(range(1, 251))
 
 
+def test_instances_of_alternators():
+    """30h and the instance in the low nibble (an alternator regulator maker's RV-C appendix); 30h itself is none."""
+    assert names(Coding.CHARGER_INSTANCE)[0x31] == "alternator 1"
+    assert names(Coding.CHARGER_INSTANCE)[0x3F] == "alternator 15"
+    assert sorted(names(Coding.CHARGER_INSTANCE)) == list(range(0x31, 0x40))
+
+
 def test_plain_codes_have_no_names_by_a_rule():
     """Only what the definition file says."""
     assert names(Coding.PLAIN) == {}

@@ -10,7 +10,7 @@ import pytest
 from rvsim.errors import InputError
 from rvsim.shipped import dbc_files
 from rvsim.wire.database import load
-from rvsim.wire.fields import Origin, Special
+from rvsim.wire.fields import Grades, Origin, Special
 
 # 99FFFDFEh: bit 31 marks a 29-bit identifier in a DBC file; below it priority 6, DGN 1FFFDh, source FEh
 SOURCE_STATUS = 0x99FFFDFE
@@ -88,7 +88,7 @@ def test_where_a_shipped_definition_comes_from(catalogue):
     voltage, current = message.fields[2:]
     assert (voltage.scale, voltage.offset, voltage.decimals, voltage.unit) == (5, 0, 2, "V")
     assert (current.scale, current.offset, current.decimals, current.unit) == (1, -2_000_000_000, 3, "A")
-    assert (voltage.origin, voltage.special) == (Origin.PUBLISHED, Special.MEASURED)
+    assert (voltage.grades.layout, voltage.special) == (Origin.PUBLISHED, Special.MEASURED)
     command = catalogue.by_name("FURNACE_COMMAND")
     assert command.gap_us is None
     assert command.by_name["operating_mode"].special is Special.COMMANDED
@@ -112,35 +112,16 @@ def test_an_own_message_replaces_ours_by_name(own, catalogue):
 
 
 def test_an_own_message_is_the_users(own):
-    """Without attributes the origin is the user, there is no gap, and the codes are those usual for the width."""
+    """Without attributes the origin is the user, there is no gap, and no code means trouble."""
     message = own(dbc(more=f'CM_ BO_ {OWN} "what";\n')).by_name("OWN_STATUS")
     assert (message.origin, message.source, message.gap_us, message.rule) == (Origin.USER, "", None, "")
     assert (message.dgn, message.priority, message.length, message.comment) == (0x1FF00, 6, 8, "what")
     assert message.file.endswith("a.dbc")
     field = only_field(own(dbc(length=1)))
-    assert (field.origin, field.label_origin) == (Origin.USER, Origin.USER)
+    assert field.grades == Grades(Origin.USER, Origin.USER, Origin.USER)
+    assert (field.code_grades, field.alarms, field.moves_with) == ({}, {}, ())
     assert (field.unit, field.source, field.comment) == ("", "", "")
     assert own(dbc()).by_name("OWN_STATUS").comment == ""
-
-
-@pytest.mark.parametrize(
-    ("name", "place", "special"),
-    [
-        ("OWN_STATUS", "0|8@1+", Special.MEASURED),
-        ("OWN_STATUS", "0|16@1+", Special.MEASURED),
-        ("OWN_STATUS", "0|32@1+", Special.MEASURED),
-        ("OWN_STATUS", "0|2@1+", Special.NONE),
-        ("OWN_STATUS", "0|24@1+", Special.NONE),
-        ("OWN_STATUS", "0|8@1-", Special.NONE),
-        ("OWN_COMMAND", "0|8@1+", Special.COMMANDED),
-        ("Own_Command_2", "0|8@1+", Special.COMMANDED),
-        ("OWN_COMMAND", "0|2@1+", Special.NONE),
-    ],
-)
-def test_special_codes_usual_for_a_width(own, name, place, special):
-    """Where a file says nothing, unsigned fields of 8, 16 and 32 bits have the codes of the standard's types."""
-    (field,) = own(dbc(name, fields=FIELD.replace("0|8@1+", place))).by_name(name).fields
-    assert field.special is special
 
 
 def test_an_own_file_may_state_our_attributes(own):
@@ -173,18 +154,6 @@ def test_defaults_of_attributes_count(own):
     message = own(dbc(more=ATTRIBUTES)).by_name("OWN_STATUS")
     assert (message.gap_us, message.origin) == (None, Origin.UNSURE)
     assert message.fields[0].special is Special.NONE
-
-
-def test_names_of_codes_have_the_origin_of_the_field_unless_stated(own):
-    """LabelOrigin may differ from the field's origin; "same" is the field's."""
-    words = '"published","memory","unsure"'
-    define = (
-        f'BA_DEF_ SG_ "Origin" ENUM {words};\nBA_DEF_ SG_ "LabelOrigin" ENUM "same",{words};\n'
-        'BA_DEF_DEF_ "Origin" "published";\nBA_DEF_DEF_ "LabelOrigin" "same";\n'
-    )
-    assert only_field(own(dbc(more=define))).label_origin is Origin.PUBLISHED
-    field = only_field(own(dbc(more=define + f'BA_ "LabelOrigin" SG_ {OWN} level 2;\n')))
-    assert (field.origin, field.label_origin) == (Origin.PUBLISHED, Origin.MEMORY)
 
 
 def test_names_of_codes_and_long_names(own):
@@ -344,7 +313,7 @@ ONE_MESSAGE = [
     (field("8@1+", "8@1-", ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level 1;\n'),
      ": signal level is signed and has special codes, which only unsigned fields have: choose one"),
     (dbc(more=ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level 3;\n'),
-     ": signal level: attribute SpecialCodes is 3: write one of none, measured, commanded"),
+     ": signal level: attribute SpecialCodes is 3: write one of none, no_data, unchanged, measured, commanded"),
     (dbc(more='BA_DEF_ BO_ "Origin" STRING ;\nBA_DEF_DEF_ "Origin" "the moon";\n'),
      ": attribute Origin is the moon: write one of published, memory, unsure, user"),
     (dbc(more=ATTRIBUTES + f'BA_ "BroadcastGap" BO_ {OWN} -5;\n'),

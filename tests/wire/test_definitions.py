@@ -1,7 +1,8 @@
 """The shipped message definitions, held against the table they were written from.
 
 The table (tests/vectors/dgns.csv and signals.csv) gathers each message and field with its source and how sure it is;
-corrections.csv holds later findings as data. test_definitions_names.py holds what is true of all files alike,
+corrections.csv holds later findings as data. test_definitions_grades.py holds how sure each part of a field is,
+test_definitions_alarms.py which codes mean trouble, test_definitions_names.py what is true of all files alike;
 test_definitions_outside.py has a second reader and published figures.
 """
 
@@ -26,7 +27,8 @@ SUBJECTS = {
     "general": (
         "ADDRESS_CLAIM", "REQUEST_FOR_DGN", "ACKNOWLEDGMENT", "INITIAL_PACKET", "DATA_PACKET", "PROPRIETARY",
         "TERMINAL", "GENERAL_RESET", "DM", "PRODUCT_ID", "SOFTWARE_ID", "VEHICLE_ID", "GENERIC_CONFIGURATION",
-        "MFG_SPECIFIC", "COMMUNICATION", "DATE_TIME", "SET_DATE_TIME", "GPS", "VEHICLE_DIRECTION", "AMBIENT",
+        "MFG_SPECIFIC", "COMMANDED_ADDRESS", "COMMUNICATION", "DATE_TIME", "SET_DATE_TIME", "GPS",
+        "VEHICLE_DIRECTION", "AMBIENT",
     ),
     "power": (
         "DC_SOURCE", "BATTERY", "DC_DISCONNECT", "CHARGER", "SOLAR", "INVERTER", "GENERATOR", "AGS", "ATS",
@@ -73,7 +75,6 @@ WITHOUT_NUMBER = {
 # Units that the table words for people.
 UNITS = {"instance": "", "year": "", "K (temperature difference)": "K"}
 ORIGINS = {"high": "published", "medium": "published", "memory": "memory", "low": "unsure"}
-STRENGTH = ("published", "memory", "unsure")
 
 # Fields whose all-ones and neighbouring codes are ordinary content. Not among them: the priorities of power sources,
 # because a device that leaves its priority out (FFh) must not pass for the one with the highest.
@@ -107,10 +108,18 @@ PLAIN_CODES = {
 PLAIN_ANYWHERE = {"group", "interlock", "delay", "delay_duration", "bank_select"}
 # Fields of commands that say which one is meant, so that all ones are no data and never "unchanged".
 WHICH_ONE = {"instance", "schedule_mode_instance"}
+# Quantities that the table gives no unit: all codes of the data type apply, as to those with a unit or a scale. A power
+# source that says its priority to be out of range must not pass for the one with the highest.
+QUANTITIES = {
+    "month", "day_of_month", "load_sense_interval", "relative_level", "resolution", "on_duty_on_duration",
+    "off_duty_off_duration", "device_priority", "charger_priority",
+}  # fmt: skip
 # Rules by which codes have names, and the words of the table that tell the rule.
 CODINGS = {"groups": "bit n=0 means member of group n+1", "delay": "1..240 seconds;241..250 = 5..14 minutes"}
-# Highest valid raw value by width, where the special codes apply; other widths are valid throughout. bit2, uint8,
-# uint32 from memory; uint16: rv-c.com/node/500.
+# Instances of chargers, in which an alternator regulator maker writes the type into the high nibble.
+CHARGERS = re.compile(r"CHARGER_(?!AC_)")
+# The printed end of the range by width, where all ones are special; other widths go on to all ones. bit2, uint8, uint32
+# from memory; uint16: rv-c.com/node/500.
 TOP = {2: 1, 8: 250, 16: 65530, 32: 4294967290}
 
 
@@ -122,9 +131,6 @@ class Field(NamedTuple):
     offset: float
     unit: str
     names: dict[int, str]
-    origin: str
-    label_origin: str
-    evidence: frozenset[str]
     coding: str
 
 
@@ -175,11 +181,6 @@ def evidence(source):
     return frozenset(re.findall(r"rv(?:-c\.com|ia\.org)/[\w/-]*\w|J1939(?:-\d+)?|maker|memory", source))
 
 
-def weakest(rows):
-    """Return the origin of the row that is least sure."""
-    return max((ORIGINS[row["confidence"]] for row in rows), key=STRENGTH.index)
-
-
 def symbol(name):
     """Turn a field's name in the standard into ours: lower case, underscores, nothing in parentheses."""
     return re.sub(r"[^a-z0-9]+", "_", re.sub(r"\(.*?\)", "", name).lower()).strip("_")
@@ -197,18 +198,12 @@ def field(rows):
     """Build what is expected of a field from its row, or from its parts."""
     first = rows[0]
     assert {(r["resolution"], r["offset"]) for r in rows} == {(first["resolution"], first["offset"])}
-    names = code_names(first["value_table"])
-    origin = weakest(rows)
-    softer = bool(names) and origin == "published" and "from memory" in first["notes"]
     return Field(
         tuple(spot for row in rows for spot in places(row)),
         float(first["resolution"]),
         float(first["offset"]),
         UNITS.get(first["unit"], first["unit"]),
-        names,
-        origin,
-        "memory" if softer else "same",
-        evidence(" ".join(row["source"] for row in rows)),
+        code_names(first["value_table"]),
         next((name for name, words in CODINGS.items() if words in first["value_table"]), "plain"),
     )
 
@@ -233,7 +228,11 @@ def expected_fields(message):
     for (owner, name), parts in MERGED.items():
         if owner == message:
             fields[name] = field([rows.pop(f"{owner} {part}") for part in parts])
-    return fields | {RENAMED.get(key) or symbol(row["signal"]): field([row]) for key, row in rows.items()}
+    fields |= {RENAMED.get(key) or symbol(row["signal"]): field([row]) for key, row in rows.items()}
+    if CHARGERS.match(message):
+        for name in fields.keys() & {"instance", "charger_instance"}:
+            fields[name] = fields[name]._replace(coding="charger_instance")
+    return fields
 
 
 @cache
@@ -291,9 +290,6 @@ def field_of(signal):
         signal.offset,
         signal.unit or "",
         {code: str(text) for code, text in (signal.choices or {}).items()},
-        stated["Origin"],
-        stated["LabelOrigin"],
-        evidence(stated["Source"]),
         stated.get("Coding", "plain"),
     )
 
@@ -324,7 +320,7 @@ def test_number_priority_gap_and_origin_are_the_tables(name):
 
 @pytest.mark.parametrize("name", MESSAGES)
 def test_fields_are_the_tables(name):
-    """A message has just the table's fields, or none: place, scale, offset, unit, value names, origins, source."""
+    """A message has just the table's fields, or none: place, scale, offset, unit and value names."""
     assert {signal.name: field_of(signal) for signal in message_named(name).signals} == expected_fields(name)
 
 
@@ -356,19 +352,36 @@ def test_fields_stand_in_the_order_of_their_places_and_share_no_bit(name):
     assert max(Counter(spot for spots in fields for spot in spots).values()) == 1
 
 
+def special_codes(message, signal):
+    """Return the special codes that a field has by its kind."""
+    if signal.name in PLAIN_CODES.get(message, ()) or signal.name in PLAIN_ANYWHERE:
+        return "none"
+    command = ("_COMMAND" in message or message == "GENERAL_RESET") and signal.name not in WHICH_ONE
+    scaled = signal.unit or (signal.scale, signal.offset) != (1, 0) or signal.name in QUANTITIES
+    if (signal.length == 2 and str((signal.choices or {}).get(2, "error")) == "error") or (
+        signal.length in (8, 16, 32) and scaled
+    ):
+        return "commanded" if command else "measured"
+    return "unchanged" if command else "no_data"
+
+
 @pytest.mark.parametrize("name", LAID_OUT)
 def test_special_codes_and_range_follow_the_kind_of_field(name):
-    """Commands take "unchanged", status fields "no data", plain codes neither; the range ends where those begin."""
+    """All codes of the type for quantities and pairs of bits, all ones alone for lists of codes, none for content.
+
+    In commands all ones are "unchanged", elsewhere "no data"; the range ends below the type's codes.
+    """
     for signal in message_named(name).signals:
-        plain = signal.name in PLAIN_CODES.get(name, ()) or signal.name in PLAIN_ANYWHERE
-        command = ("_COMMAND" in name or name == "GENERAL_RESET") and signal.name not in WHICH_ONE
-        wanted = "none" if plain else "commanded" if command else "measured"
-        assert attributes(signal)["SpecialCodes"] == wanted, signal.name
+        special = special_codes(name, signal)
+        assert attributes(signal)["SpecialCodes"] == special, signal.name
         full = 2**signal.length - 1
-        top = full if plain else TOP.get(signal.length, full)
+        top = full if special == "none" else TOP.get(signal.length, full)
         ends = [raw * Decimal(str(signal.scale)) + Decimal(str(signal.offset)) for raw in (0, top)]
         assert [signal.minimum, signal.maximum] == [float(end) for end in ends], signal.name
         assert not signal.is_signed
+
+
+SOMETIMES_STATED = {"SystemSignalLongSymbol", "Coding", "CodeGrades", "AlarmCodes", "AlarmGrade", "MovesWith"}
 
 
 def test_every_attribute_is_stated_on_every_message_and_signal():
@@ -380,5 +393,5 @@ def test_every_attribute_is_stated_on_every_message_and_signal():
             assert message.comment
             assert ("Known by name only" in message.comment) is (message.name in UNKNOWN_LAYOUT)
             for signal in message.signals:
-                stated = set(signal.dbc.attributes) - {"SystemSignalLongSymbol", "Coding"}
-                assert stated == {"Origin", "Source", "SpecialCodes", "LabelOrigin"}, signal.name
+                stated = set(signal.dbc.attributes) - SOMETIMES_STATED
+                assert stated == {"NameGrade", "LayoutGrade", "CodesGrade", "Source", "SpecialCodes"}, signal.name

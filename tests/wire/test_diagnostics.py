@@ -10,10 +10,13 @@ from rvsim.wire.diagnostics import (
     Report,
     Trouble,
     count_of,
+    failure_mode,
+    is_fault,
     most_urgent,
     pack_dm1,
     read_dm1,
 )
+from rvsim.wire.fields import State
 
 
 def test_one_fault():
@@ -106,3 +109,19 @@ def test_the_most_urgent_fault_is_named_first():
     assert most_urgent([]) is None
     assert most_urgent([Trouble(5, 3), Trouble(9, 1), Trouble(8, 0)]) == Trouble(8, 0)
     assert most_urgent([Trouble(5, 3), Trouble(4, 12)]) == Trouble(4, 12)
+
+
+def test_all_ones_of_an_spn_are_no_fault():
+    """SPN 7FFFFh and FMI 1Fh stand in a heartbeat when nothing is wrong (rv-c.com/node/522); FMI 31 alone is one."""
+    assert not is_fault(0x7FFFF)
+    assert is_fault(0x7FFFE)
+    assert failure_mode(0x7FFFF, 31) == "no fault"
+    assert failure_mode(110, 31) == "condition exists"
+    assert failure_mode(110, 27) is None
+    assert str(Trouble(0x7FFFF, 31)) == "no fault"
+
+
+def test_the_heartbeats_spn_of_no_fault_has_a_name(catalogue):
+    """Wherever the field is shown, its all ones read as no fault, and stay a value."""
+    spn = next(r for r in catalogue.by_name("DM_RV").decode(bytes.fromhex("0545FFFFFFFFFFFF")) if r.field.name == "spn")
+    assert (spn.raw, spn.state, spn.label) == (0x7FFFF, State.VALUE, "no fault")

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
+from rvsim.wire.fields import OF_THE_USER, FieldSpec, Grades, Origin, Reading, Special, State
 
 
 def quantity(length, scale, offset=0, decimals=0, unit="", **more):
@@ -52,52 +52,18 @@ def any_raw(field):
 
 # --- special codes
 
-VALUE, NO_DATA, OUT, RESERVED = State.VALUE, State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED
-
-CODES = [
-    # All ones is no data: rv-c.com/node/522; uint8 255: rv-c.com/node/104; uint16 valid up to 65530: rv-c.com/node/500.
-    # The other codes are from memory of the standard's table of data types.
-    (2, {0: VALUE, 1: VALUE, 2: OUT, 3: NO_DATA}),
-    (8, {0: VALUE, 250: VALUE, 251: VALUE, 252: VALUE, 253: RESERVED, 254: OUT, 255: NO_DATA}),
-    (16, {0: VALUE, 65530: VALUE, 65532: VALUE, 65533: RESERVED, 65534: OUT, 65535: NO_DATA}),
-    (32, {0: VALUE, 4294967292: VALUE, 4294967293: RESERVED, 4294967294: OUT, 4294967295: NO_DATA}),
-    # other widths know no data only
-    (1, {0: VALUE, 1: NO_DATA}),
-    (4, {0: VALUE, 13: VALUE, 14: VALUE, 15: NO_DATA}),
-    (24, {0xFFFFFD: VALUE, 0xFFFFFE: VALUE, 0xFFFFFF: NO_DATA}),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_special_codes_of_measured_fields(length, codes):
-    """Each data type has its codes for no data, out of range and reserved just above its values."""
-    field = FieldSpec("x", 0, length, special=Special.MEASURED)
-    assert {raw: field.state(raw) for raw in codes} == codes
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_special_codes_of_commanded_fields(length, codes):
-    """In a command all ones leave a field unchanged (from memory); the other codes are those of a measured field."""
-    field = FieldSpec("x", 0, length, special=Special.COMMANDED)
-    assert {raw: field.state(raw) for raw in codes} == codes | {(1 << length) - 1: State.UNCHANGED}
-
-
-@pytest.mark.parametrize(("length", "codes"), CODES, ids=lambda item: f"{item} bits" if type(item) is int else "")
-def test_plain_fields_have_no_special_codes(length, codes):
-    """An address, a part of a NAME or a counter may be all ones and mean just that."""
-    field = FieldSpec("x", 0, length)
-    assert {field.state(raw) for raw in codes} == {VALUE}
-    assert field.raw_limits == (0, (1 << length) - 1)
-    with pytest.raises(ValueError, match=r"^x has no code for no data$"):
-        field.measured(None)
+VALUE, RESERVED = State.VALUE, State.RESERVED
 
 
 def test_the_code_for_a_state():
-    """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data"."""
-    asked = [State.NO_DATA, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
-    assert [VOLTAGE.code(state) for state in asked] == [65535, 65534, 65533, None, None]
-    assert [SWITCH.code(state) for state in asked] == [3, 2, None, 3, None]
-    assert [NUMBER.code(state) for state in asked] == [None] * 5
+    """A field tells by which raw integer it says a state; "unchanged" of a command is its "no data".
+
+    Two bits have no code for out of range, and say error.
+    """
+    asked = [State.NO_DATA, State.ERROR, State.OUT_OF_RANGE, State.RESERVED, State.UNCHANGED, State.VALUE]
+    assert [VOLTAGE.code(state) for state in asked] == [65535, None, 65534, 65531, None, None]
+    assert [SWITCH.code(state) for state in asked] == [3, 2, 2, None, 3, None]
+    assert [NUMBER.code(state) for state in asked] == [None] * 6
 
 
 def test_a_field_that_the_frame_did_not_hold_is_missing():
@@ -107,8 +73,10 @@ def test_a_field_that_the_frame_did_not_hold_is_missing():
 
 def test_states_in_the_words_of_the_output():
     """The states are spelled as the JSON contract has them."""
-    assert [str(s) for s in State] == ["value", "no data", "out of range", "reserved", "unchanged", "missing"]
-    assert [str(special) for special in Special] == ["none", "measured", "commanded"]
+    assert [str(state) for state in State] == [
+        "value", "no data", "error", "out of range", "reserved", "unchanged", "missing",
+    ]  # fmt: skip
+    assert [str(special) for special in Special] == ["none", "no_data", "unchanged", "measured", "commanded"]
     assert [str(origin) for origin in Origin] == ["published", "memory", "unsure", "user"]
 
 
@@ -126,7 +94,11 @@ def test_values_end_below_the_special_codes(length, top, special):
 def test_a_named_code_counts_as_a_value():
     """A code list may go on above 250; special codes and codes that do not fit stay out."""
     named = {3: "a", 252: "b", 254: "fault", 255: "none", 300: "slip"}
-    assert quantity(8, 1, labels=named).raw_limits == (0, 252)
+    field = quantity(8, 1, labels=named)
+    assert field.raw_limits == (0, 252)
+    assert [field.state(raw) for raw in (250, 251, 252, 253)] == [VALUE, RESERVED, VALUE, RESERVED]
+    with pytest.raises(ValueError, match=r"^dc voltage 251 is outside 0 to 252$"):
+        field.raw(251)
     assert quantity(8, 1, labels={3: "a"}).raw_limits == (0, 250)
 
 
@@ -394,7 +366,8 @@ def test_names_and_units_as_spoken():
 
 def test_a_field_of_the_users_own():
     """Without a word on its origin a definition is the user's; shared by all readings, it cannot be altered."""
-    assert (NUMBER.origin, NUMBER.label_origin, NUMBER.special) == (Origin.USER, Origin.USER, Special.NONE)
-    assert (NUMBER.labels, NUMBER.source, NUMBER.comment) == ({}, "", "")
+    assert NUMBER.grades == OF_THE_USER == Grades(Origin.USER, Origin.USER, Origin.USER)
+    assert (NUMBER.special, NUMBER.labels, NUMBER.source, NUMBER.comment) == (Special.NONE, {}, "", "")
+    assert (NUMBER.code_grades, NUMBER.alarms, NUMBER.moves_with) == ({}, {}, ())
     with pytest.raises(AttributeError):
         NUMBER.length = 22

@@ -255,3 +255,25 @@ def test_a_definition_cannot_be_altered():
     """Messages are shared by all who decode, so none can be changed."""
     with pytest.raises(AttributeError):
         PLAIN.length = 7
+
+
+@pytest.mark.parametrize(
+    ("name", "protocol"),
+    [
+        ("ACKNOWLEDGMENT", True), ("REQUEST_FOR_DGN", True), ("ADDRESS_CLAIM", True), ("INITIAL_PACKET", True),
+        ("DATA_PACKET", True), ("DM_RV", True), ("DM1", True), ("PRODUCT_IDENTIFICATION", True),
+        ("SOFTWARE_IDENTIFICATION", True), ("VEHICLE_IDENTIFICATION", True), ("COMMANDED_ADDRESS", True),
+        ("GENERAL_RESET", True), ("PROPRIETARY_MESSAGE", True), ("TERMINAL", True),
+        ("DC_SOURCE_STATUS_1", False), ("FURNACE_COMMAND", False), ("DATE_TIME_STATUS", False),
+        ("GENERIC_CONFIGURATION_STATUS", False), ("AMBIENT_CONDITIONS", False),
+    ],
+)  # fmt: skip
+def test_messages_that_keep_the_network_going_are_told_from_readings(catalogue, name, protocol):
+    """Requests, answers, claims, long messages, diagnostics, texts and resets say nothing that could be judged."""
+    assert catalogue.by_name(name).is_protocol is protocol
+
+
+def test_the_protocol_is_known_by_number_whatever_the_user_calls_it():
+    """A user's own name for the heartbeat's number makes it no reading."""
+    assert MessageSpec("MY_HEARTBEAT", 0x1FECA, 6, 8, ()).is_protocol
+    assert not MessageSpec("DM_RV", 0x1FF00, 6, 8, ()).is_protocol

@@ -138,8 +138,8 @@ def test_what_follows_a_complete_message_is_quiet(ear):
 def test_a_complete_message_needs_no_acknowledgement(ear, clear):
     """Whatever is missed after its last packet, it has come; the session is put away after T3."""
     ear.hear(RTS, clear, *PACKETS)
-    assert ear.listener.due() == 1_250_000
-    ear.expire(1_250_000)
+    assert ear.listener.due() == 1_450_000
+    ear.expire(1_450_000)
     assert (ear.bytes, ear.kinds, ear.listener.open) == ([TWENTY], [], 0)
 
 
@@ -197,15 +197,15 @@ def test_words_about_another_dgn_are_strays(ear, frame):
 @pytest.mark.parametrize(
     ("frames", "wait"),
     [
-        ([RTS], 1_250_000),  # T3: the sender waits for an answer
-        ([RTS, WAIT], 1_050_000),  # T4: it was told to wait
-        ([RTS, ALL], 1_250_000),  # T2: the receiver waits for the first packet
-        ([RTS, ALL, PACKETS[0]], 750_000),  # T1: and for the next
-        ([RTS, CLEARS[0], PACKETS[0]], 1_250_000),  # T3: the turn is over
+        ([RTS], 1_450_000),  # T3: the sender waits for an answer
+        ([RTS, WAIT], 1_250_000),  # T4: it was told to wait
+        ([RTS, ALL], 1_450_000),  # T2: the receiver waits for the first packet
+        ([RTS, ALL, PACKETS[0]], 950_000),  # T1: and for the next
+        ([RTS, CLEARS[0], PACKETS[0]], 1_450_000),  # T3: the turn is over
     ],
 )
 def test_silence_between_two_nodes(ear, frames, wait):
-    """Each wait has the standard's length; then the message is given up, once."""
+    """Each wait has the standard's length and 200 ms (Tr) for what is done at its end; then it is given up, once."""
     ear.hear(*frames, at=1000)
     assert ear.listener.due() == 1000 + wait
     ear.expire(999 + wait)
@@ -218,8 +218,8 @@ def test_silence_between_two_nodes(ear, frames, wait):
 def test_a_listener_may_be_driven_by_frames_alone(ear):
     """What was due before a frame is done with it; at the very moment, the frame comes first."""
     ear.hear(RTS, ALL, PACKETS[0])
-    ear.hear(PACKETS[1], at=750_000)
-    ear.hear(PACKETS[2], at=1_500_001)
+    ear.hear(PACKETS[1], at=950_000)
+    ear.hear(PACKETS[2], at=1_900_001)
     assert ear.kinds == [Kind.TIMEOUT, Kind.STRAY]
 
 
@@ -280,4 +280,36 @@ def test_the_next_thing_due_is_the_earliest(ear):
     assert ear.listener.due() == 750_100
     ear.hear(WAIT, at=200)
     ear.expire(750_100)
-    assert ear.listener.due() == 1_050_200
+    assert ear.listener.due() == 1_250_200
+
+
+def test_a_request_that_is_repeated_unanswered_is_one_message(ear):
+    """Sent three times, T3 apart and a frame's length late; answered at last, it comes in as one, with no failure."""
+    ear.hear(RTS)
+    ear.hear(RTS, at=1_250_600)
+    ear.hear(RTS, at=2_501_200)
+    ear.hear(ALL, *PACKETS, ACKNOWLEDGED, at=2_600_000)
+    assert (ear.kinds, ear.bytes) == ([Kind.RETRIED] * 2, [TWENTY])
+
+
+def test_a_request_that_is_given_up_is_one_failure(ear):
+    """Three requests, then the sender's abort for lack of time (reason 3): one message has failed."""
+    for turn in range(3):
+        ear.hear(RTS, at=turn * 1_250_600)
+    ear.hear("18EC9B90 FF 03 FF FF FF 00 DF 00", at=3_751_800)
+    assert ear.kinds == [Kind.RETRIED, Kind.RETRIED, Kind.ABORTED]
+
+
+def test_another_size_is_another_message(ear):
+    """A request for the same DGN that offers something else does not repeat the one before."""
+    ear.hear(RTS, RTS.replace("14 00 03", "15 00 03"))
+    assert ear.kinds == [Kind.RESTARTED]
+
+
+@pytest.mark.parametrize(("heard", "silence"), [([], 1_250_600), ([PACKETS[0]], 750_600)])
+def test_a_receiver_that_asks_again_is_waited_for(ear, heard, silence):
+    """At the end of its T2 or T1 it clears to send once more, and that is a frame's length later on the wires."""
+    ear.hear(RTS, ALL, *heard)
+    ear.hear(ALL, *PACKETS, ACKNOWLEDGED, at=silence)
+    assert ear.bytes == [TWENTY]
+    assert Kind.TIMEOUT not in ear.kinds

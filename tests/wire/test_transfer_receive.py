@@ -143,11 +143,14 @@ def test_packets_nobody_asked_for_are_passed_over(node):
 
 
 def test_another_packet_of_the_same_number_ends_the_session(node):
-    """Two packets of one number that differ: bad sequence (reason 7, from memory)."""
+    """Two packets of one number that differ: duplicate sequence number (reason 8 of SAE J1939-21, from memory)."""
     node.hear(RTS_NO_LIMIT)
     node.hear(TO_IT[0])
-    assert node.hear("00EB0201 01 FF FF FF FF FF FF FF") == ["1CEC0102 FF 07 FF FF FF B0 FE 00"]
+    assert node.hear("00EB0201 01 FF FF FF FF FF FF FF") == ["1CEC0102 FF 08 FF FF FF B0 FE 00"]
     assert (node.kinds, node.long.open) == ([Kind.CHANGED], 0)
+    assert node.events[-1] == Trouble(Kind.CHANGED, 0, 1, 2, 0xFEB0, 8)
+    assert node.hear(TO_IT[1]) == []  # the rest of it belongs to no session, and is not aborted again
+    assert node.kinds == [Kind.CHANGED, Kind.STRAY]
 
 
 def test_a_second_request_for_the_same_dgn_takes_its_place(node):

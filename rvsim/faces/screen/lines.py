@@ -14,6 +14,8 @@ Span = tuple[str, str]
 """A text and the name of its style: plain, strong, dim, notice, warning, fault, chosen."""
 Line = tuple[Span, ...]
 
+_NO_BREAK = "\x1f"
+"""Stands for a blank at which no line is cut, while lines are being cut."""
 _ASCII = str.maketrans(
     {
         "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",
@@ -97,7 +99,9 @@ def wrapped(text: str, width: int, first: str = "", later: str = "", style: str 
     Ten letters beside that are the least, however small the width.
     """
     room = max(10, width - max(len(first), len(later)))
-    pieces = wrap(text, room, break_long_words=True, break_on_hyphens=False) or [""]
+    kept = text.replace(" *", f"{_NO_BREAK}*")  # a mark stays beside what it marks
+    pieces = wrap(kept, room, break_long_words=True, break_on_hyphens=False) or [""]
+    pieces = [piece.replace(_NO_BREAK, " ") for piece in pieces]
     return [((first if n == 0 else later, "dim"), (piece, style)) for n, piece in enumerate(pieces)]
 
 

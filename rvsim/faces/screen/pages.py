@@ -7,20 +7,23 @@ whoever asks for a row holds the run's lock.
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from rvsim.faces.flags import gathered, tags
+from rvsim.faces.flags import Account, gathered, tags
+from rvsim.faces.marks import LEGEND, mark
+from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint, keys
 from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines
-from rvsim.faces.spell import ORIGIN_WORDS
+from rvsim.faces.spell_fields import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
-from rvsim.watch.saying import Rail
+from rvsim.watch.saying import Rail, Saying
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Told
-from rvsim.wire.fields import State
+from rvsim.wire import texts
+from rvsim.wire.fields import State, weakest
 
 Row = Callable[[], Line]
 RAIL_WIDTH, TAGS_WIDTH = 34, 7
@@ -50,7 +53,7 @@ def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     planned = [one for one in scene.watch.roll_call if one.planned]
     known = planned or scene.watch.roll_call
     here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
-    counts = _counts(scene.watch.flags)
+    counts = _counts(scene.account())
     by_hand = sum(scene.by_hand(one.device) for one in planned)
     hands = f"; {by_hand} disturbed by hand" if by_hand else ""
     whose = "planned" if planned else "heard"
@@ -62,10 +65,12 @@ def _percent(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def _counts(flags: tuple[Flag, ...]) -> str:
+def _counts(found: Account) -> str:
+    """Count causes, and flags that no cause explains."""
+    severities = [str(cause.severity) for cause in found.causes] + [str(flag.severity) for flag in found.top]
     counted = []
     for word in ("fault", "warning", "notice"):
-        number = sum(str(flag.severity) == word for flag in flags)
+        number = severities.count(word)
         if number:
             counted.append(f"{number} {word}{'s' if number > 1 else ''}")
     return ", ".join(counted) or "no flag"
@@ -127,7 +132,12 @@ def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
 def _of_the_bus(scene: Scene, devices: list[Attendance], width: int) -> list[Line]:
     """Return the flags that stand for no device: those of the whole bus."""
     names = {one.device for one in devices}
-    return _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
+    lines: list[Line] = []
+    for cause in scene.account().causes:
+        text = f"{tags(cause.flags)} cause since {ago(cause.since)}: {cause.text}"
+        lines += wrapped(text, width, " ║ ", " ║   ", str(cause.severity))
+        lines += wrapped(f"Try next: {cause.advice}", width, " ║ ", " ║   ")
+    return lines + _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
 
 
 def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
@@ -172,10 +182,15 @@ def _sentence(scene: Scene, device: Attendance) -> str:
         return "not in the rig" + (f"; speaks as {joined(device.functions)}" if device.functions else "")
     if device.state is None:
         return "not heard yet"
-    words = [w.sentence + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
+    words = [_words(w) + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
     said = "; ".join(word for word in words if word) or _counted(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return said + (f", next was due {ago(late)} ago" if late is not None else "")
+
+
+def _words(said: Saying) -> str:
+    """Return what a function says, with the mark of its weakest part."""
+    return said.sentence + mark((said.origin,)) if said.sentence else ""
 
 
 def _counted(scene: Scene, device: Attendance) -> str:
@@ -223,12 +238,13 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _messages(scene, device)]
     for title, words in sayings:
-        lines.append(((" ║ │    ", "dim"), (f"{title}: {words.sentence}", "plain")))
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {_words(words)}", "plain")))
         for of in words.rails:
-            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 52)))
-            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{of.reading.brief:>12}  {drawn}", "plain")))
+            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
+            number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
+            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number} {drawn}", "plain")))
     if device.product is not None:
-        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}.", "plain")))
+        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}{mark((texts.ORIGIN,))}", "plain")))
     if device.name is not None:
         name = device.name
         claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."
@@ -263,7 +279,8 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
             continue
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
-            text = f"  {reading.field.title:<30} {reading.brief:<22} {ORIGIN_WORDS[reading.field.origin]}"
+            origin = ORIGIN_WORDS[weakest(told.spec.origin, reading.origin)]
+            text = f"  {reading.field.title:<30} {reading.brief:<22} {origin}"
             lines.append(((text, style),))
     return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
 
@@ -282,7 +299,9 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     if told.spec is not None and told.spec.fields and chosen is not None:
         for text in opened(told.spec, told.frame.data, chosen):
             lines += wrapped(text, width, "      ", "        ")
-    elif scene.page is Page.TAPE:
+    if scene.page is Page.TAPE:
+        lines += wrapped(LEGEND, width, "      ", "      ", "dim")
+    if scene.page is Page.TAPE and chosen is None:
         lines.append(((f"      ← → opens a byte, n goes to the next of {len(scene.topics())} messages", "dim"),))
     return lines
 
@@ -328,25 +347,9 @@ def _amps(amps: float | None) -> str:
     return "no figure" if amps is None else f"{round(amps, 1) + 0.0:9.1f}"
 
 
-def flag_lines(scene: Scene, width: int) -> list[Line]:
-    """Return every flag, those that stand first, with evidence and what to try next."""
-    flags = sorted(scene.watch.everything, key=lambda flag: (flag.until is not None, -flag.number))
-    lines: list[Line] = [] if flags else [plain("No flag so far.")]
-    for flag in flags:
-        mark, style = tag(flag)
-        until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
-        about = f"{mark} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
-        lines += wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
-        lines += wrapped(flag.text, width, "    ", "    ")
-        lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
-        for one in flag.evidence:
-            lines += wrapped(one, width, "    evidence: ", "      ", "dim")
-    return lines
-
-
 def key_lines(scene: Scene, width: int) -> list[Line]:
     """Return the keys."""
-    lines: list[Line] = [(("Keys", "strong"),)]
+    lines: list[Line] = [(("Keys", "strong"), (f"   {LEGEND}", "dim"))]
     for key, does in keys(scene.mode):
         lines += wrapped(does, width, f"  {key:<10}", " " * 12)
     return lines

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
+from rvsim.faces.flags import Account, account
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
@@ -117,6 +118,13 @@ class Scene:
         """Return the flags that stand for a device."""
         return [flag for flag in self.watch.flags if flag.subject == device]
 
+    def account(self) -> Account:
+        """Return the flags that stand, put under their causes."""
+        flags = self.watch.flags
+        standing = {flag.number for flag in flags}
+        lasting = [cause for cause in self.watch.causes if standing.issuperset(flag.number for flag in cause.flags)]
+        return account(flags, lasting)
+
     @property
     def order_words(self) -> str:
         """Say the order; without a rig nobody lists devices but the bus."""
@@ -148,7 +156,7 @@ class Scene:
 
     def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
         """Return what each function of a device says, with the function's title and instance."""
-        return [(f"{FUNCTIONS[name].title} {instance}", words) for name, instance, words in self._spoken(device)]
+        return [(FUNCTIONS[name].spoken(instance), words) for name, instance, words in self._spoken(device)]
 
     def by_function(self, device: Attendance) -> Mapping[str, Saying]:
         """Return what each function of a device says, by the function's name; the first instance speaks for all."""
@@ -165,8 +173,9 @@ class Scene:
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
                 if said:
-                    words = saying(FUNCTIONS[name], said)
-                    self._follow(device.device, instance, words.rails)
+                    numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
+                    words = saying(FUNCTIONS[name], said, numbers)
+                    self._follow(device.device, FUNCTIONS[name].spoken(instance), words.rails)
                     yield name, instance, words
 
     def is_old(self, told: Told) -> bool:
@@ -185,12 +194,10 @@ class Scene:
                 said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
         return said
 
-    def _follow(self, device: str, instance: int, rails: Sequence[Rail]) -> None:
+    def _follow(self, device: str, title: str, rails: Sequence[Rail]) -> None:
         for rail in rails:
             if rail.reading.value is not None:
-                self.trends.note(
-                    (device, instance, rail.message, rail.reading.field.name), self.now, rail.reading.value
-                )
+                self.trends.note((device, title, rail.message, rail.reading.field.name), self.now, rail.reading.value)
 
     def past(self, device: str, title: str, rail: Rail) -> float | None:
         """Return where a number on a rail came from."""
@@ -201,7 +208,7 @@ class Scene:
         return self.trends.a_minute(self._key(device, title, rail))
 
     def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
-        return device, int(title.rpartition(" ")[2]), rail.message, rail.reading.field.name
+        return device, title, rail.message, rail.reading.field.name
 
     def limits(self, device: str, rail: Rail) -> tuple[float, float]:
         """Return the ends of a rail: what the rig plans, else what is usual."""
@@ -276,6 +283,8 @@ def _first_value(told: Told, piece: int) -> Target | None:
     """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
     for part in pieces(told.spec, told.frame.data)[piece:]:
         for reading in part.readings:
-            if reading.state is State.VALUE and not reading.field.name.endswith("instance") and told.spec is not None:
-                return Target(told.spec.name, reading.field.name)
+            name = reading.field.name
+            is_number = reading.state is State.VALUE and not name.endswith("instance")
+            if is_number and told.spec is not None and name in told.spec.by_name:
+                return Target(told.spec.name, name)
     return None

@@ -5,10 +5,19 @@ Knows: how bytes are gathered into pieces that mean something. Does not know dev
 
 from typing import NamedTuple
 
+from rvsim.faces.marks import mark
 from rvsim.faces.screen.lines import Line, Span
-from rvsim.faces.spell import ORIGIN_WORDS, meaning
-from rvsim.wire.fields import Reading, State
+from rvsim.faces.spell_fields import explanation, free_text, grades_text, limits_text, meaning
+from rvsim.faces.spell_meaning import spoken_text
+from rvsim.faces.spell_transport import PACKET_ORIGIN, payload_text, whole
+from rvsim.rig.functions import by_dsa
+from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.spec import MessageSpec
+from rvsim.wire.transfer_bytes import PACKET
+
+_EMPTY = frozenset({State.NO_DATA, State.UNCHANGED})
+"""States of which nothing more is told than that."""
 
 
 class Piece(NamedTuple):
@@ -29,10 +38,13 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     """Gather a frame's bytes: those that share a field, or are parts of one, belong together."""
     if spec is None or not spec.fields:
         return [Piece(0, len(data) - 1, data, ())] if data else []
+    if spec.dgn == PACKET and len(data) > 1 and spec.needed == 1:
+        return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
+    spec = whole(spec, data)
     starts = {byte: byte for byte in range(len(data))}
-    for field in spec.fields:
-        for byte in range(field.first_byte, min(field.last_byte, len(data) - 1) + 1):
-            starts[byte] = min(starts[byte], starts.get(field.first_byte, byte))
+    for first, last in _together(spec):
+        for byte in range(first, min(last, len(data) - 1) + 1):
+            starts[byte] = min(starts[byte], starts.get(first, byte))
     gathered: list[Piece] = []
     readings = spec.decode(data)
     for first in sorted(set(starts.values())):
@@ -42,35 +54,68 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     return gathered
 
 
-def _says(piece: Piece) -> str:
-    telling = [r for r in piece.readings if r.state not in (State.NO_DATA, State.UNCHANGED)]
-    if telling:
-        return ", ".join(f"{r.field.title} {r.brief}" for r in telling)
-    return str(piece.readings[0].state) if piece.readings else "no field"
+def _together(spec: MessageSpec) -> list[tuple[int, int]]:
+    """Return the first and last byte of all that is one: each field, and the three parts of an SPN."""
+    found = [(field.first_byte, field.last_byte) for field in spec.fields]
+    if all(name in spec.by_name for name in SPN_PARTS):
+        parts = [spec.by_name[name] for name in SPN_PARTS]
+        found.append((min(field.first_byte for field in parts), max(field.last_byte for field in parts)))
+    return sorted(found)
 
 
-def _unread(spec: MessageSpec | None) -> str:
-    """Say why the bytes of a message cannot be read; nothing where they can."""
-    return "without a definition here" if spec is None else "" if spec.fields else "known by name only"
+def _says(spec: MessageSpec, piece: Piece) -> tuple[str, list[Origin]]:
+    """Return what a piece means, and where all that comes from that this rests on."""
+    if not piece.readings:
+        return ("no field", []) if spec.dgn != PACKET else (payload_text(piece.held), [PACKET_ORIGIN])
+    fault = fault_in({reading.field.name: reading.raw for reading in piece.readings})
+    if fault is not None:
+        return fault_text(*fault), [*(reading.origin for reading in piece.readings), *fault_origins(*fault)]
+    telling = [reading for reading in piece.readings if reading.state not in _EMPTY]
+    if not telling:
+        return str(piece.readings[0].state), [reading.origin for reading in piece.readings]
+    said = [_told(reading) for reading in telling]
+    return ", ".join(text for text, _ in said), [origin for _, origins in said for origin in origins]
+
+
+def _told(reading: Reading) -> tuple[str, list[Origin]]:
+    """Return one reading for a person; the function that a DSA is of stands behind it."""
+    function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
+    if "dgn" in reading.field.name and reading.raw is not None:
+        return f"{reading.field.title} {reading.raw:05X} hex", [reading.origin]
+    if function is None or reading.raw is None:
+        return f"{reading.field.title} {reading.brief}", [reading.origin]
+    return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
+
+
+def _unread(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
+    """Say what the bytes of a message without fields are."""
+    if spec is None:
+        return "without a definition here", []
+    return spoken_text(spec, data) or ("known by name only", [])
 
 
 def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None) -> Line:
-    """Return the frame as one line of bytes, each followed by its meaning; neighbours that say nothing are gathered."""
+    """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest part.
+
+    Neighbours that say nothing are gathered.
+    """
+    number_of = [] if spec is None else [spec.origin]
     spans: list[Span] = []
     held: list[str] = []
-    word = ""
+    word, origins = "", list[Origin]()
     for number, piece in enumerate(pieces(spec, data)):
-        says, is_chosen = _unread(spec) or _says(piece), number == chosen
+        says, rests_on = _says(spec, piece) if spec is not None and spec.fields else _unread(spec, data)
+        is_chosen = number == chosen
         if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
-            spans += _item(held, word, False)
-            held = []
+            spans += _item(held, word + mark(origins), False)
+            held, origins = [], []
         held.append(piece.bytes_text)
-        word = says
+        word, origins = says, [*origins, *rests_on, *number_of]
         if is_chosen:
-            spans += _item(held, word, True)
-            held = []
+            spans += _item(held, word + mark(origins), True)
+            held, origins = [], []
     if held:
-        spans += _item(held, word, False)
+        spans += _item(held, word + mark(origins), False)
     return tuple(spans[1:])
 
 
@@ -80,17 +125,26 @@ def _item(held: list[str], says: str, chosen: bool) -> list[Span]:
 
 
 def opened(spec: MessageSpec, data: bytes, chosen: int) -> list[str]:
-    """Return the arithmetic of one piece: each reading in it, its range, and where its layout comes from."""
+    """Return the arithmetic of one piece: each reading in it, its range, where it comes from, and what explains it."""
     gathered = pieces(spec, data)
     if not gathered:
         return ["The frame carries no data."]
     piece = gathered[min(chosen, len(gathered) - 1)]
+    if not piece.readings and spec.dgn == PACKET:
+        return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
+    if not spec.fields:
+        return [f"{piece.bytes_text}: {_unread(spec, data)[0]}."]
     if not piece.readings:
-        return [f"{piece.bytes_text}: these bits belong to no field of this message."]
+        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.held) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
         lines.append(f"{piece.bytes_text} hex = {_split(piece)}")
-    return lines + [f"{reading.field.title}  {meaning(reading, data)}.{_about(reading)}" for reading in piece.readings]
+    told: set[str] = set()
+    for reading in piece.readings:
+        comment = explanation(reading)
+        lines.append(_arithmetic(reading, data, "" if comment in told else comment))
+        told.add(comment)
+    return lines
 
 
 def _split(piece: Piece) -> str:
@@ -102,10 +156,11 @@ def _split(piece: Piece) -> str:
     return "".join(("|" if place in cuts and place else "") + bit for place, bit in enumerate(bits))
 
 
-def _about(reading: Reading) -> str:
+def _arithmetic(reading: Reading, data: bytes, comment: str) -> str:
+    """Say of one reading what its bits mean, its range, how sure each part of that is, and what explains it."""
     field = reading.field
-    said = f"   layout {ORIGIN_WORDS[field.origin]}"
-    if reading.label is not None or field.labels:
-        return said
-    low, high = field.raw_limits
-    return f"   Whole range {field.text(low)} to {field.text(high)} {field.spoken_unit}".rstrip() + "." + said
+    parts = [f"{field.title}  {meaning(reading, data)}."]
+    if reading.label is None and not field.labels:
+        parts.append(f"Whole range {limits_text(field)}.")
+    parts.append(f"Origin: {grades_text(reading)}.")
+    return "   ".join([*parts, comment]).rstrip()

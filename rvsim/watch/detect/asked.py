@@ -12,7 +12,6 @@ from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.name import Name
 
-COMMANDED_ADDRESS = 0x0FED8
 GENERAL_RESET = "GENERAL_RESET"
 ANSWER_US = 2 * SECOND
 """So long after it was asked for an answer is taken to be one: slow nodes and full queues have room. Our decision."""

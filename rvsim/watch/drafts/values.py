@@ -13,7 +13,7 @@ _DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not su
 
 def _origin(reading: Reading) -> str:
     """Say where the layout rests on memory, so that the definition may be what is wrong."""
-    return _DOUBT.get(reading.field.origin, "")
+    return _DOUBT.get(reading.field.grades.layout, "")
 
 
 def _between(limits: Limits | None, reading: Reading) -> str:

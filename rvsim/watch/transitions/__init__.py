@@ -21,6 +21,7 @@ from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
 from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
+from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
 from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
 
@@ -51,9 +52,11 @@ __all__ = [
     "RangeLeft",
     "ReadingChanged",
     "Replaced",
+    "RequestsRefused",
     "Restarted",
     "Stranger",
     "Topic",
+    "TransferFailed",
     "Transition",
     "TwoVoices",
     "VoiceSign",

@@ -131,7 +131,7 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
     third = drive(run.app(), (100, 30), "down", "t", "right", "right", "right")
     assert any("circulation fan speed" in line and "× 0.5 =" in line for line in third)
     back = drive(run.app(), (100, 30), "left")
-    assert any("operating mode  00: 0 = automatic" in line for line in back)
+    assert any("operating mode  00 binary = 0: automatic" in line for line in back)
     following = drive(run.app(), (100, 30), "n")
     assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
 

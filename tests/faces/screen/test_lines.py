@@ -114,6 +114,12 @@ def test_wrapped_lines_are_never_wider(text, width, first, later):
     assert "".join("".join(line[1][0].split()) for line in lines) == "".join(text.split())
 
 
+def test_a_mark_stays_beside_what_it_marks():
+    """A star alone on the next line would mark nothing."""
+    assert [text_of(line) for line in wrapped("heat level 50 % * on", 15)] == ["heat level 50", "% * on"]
+    assert [text_of(line) for line in wrapped("heat level 50 % ** on", 15)] == ["heat level 50", "% ** on"]
+
+
 def test_wrapped_by_hand():
     """Words go over whole and hyphens stay; a word that is too long is broken; no text is one line."""
     assert wrapped("its half-open dome", 15, "- ", "   ") == [

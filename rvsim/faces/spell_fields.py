@@ -1,0 +1,203 @@
+"""The fields of a frame in words: place, arithmetic, grades, comment; and the bits that no field uses.
+
+Knows: how one field is told. Does not know identifiers, what a whole message means, or who prints the lines.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from textwrap import wrap
+from typing import NamedTuple
+
+from rvsim.wire.fields import FieldSpec, Origin, Reading, State
+from rvsim.wire.spec import MessageSpec
+
+ORIGIN_WORDS = {
+    Origin.PUBLISHED: "published",
+    Origin.MEMORY: "from memory",
+    Origin.UNSURE: "from memory, not sure",
+    Origin.USER: "from your own definitions",
+}
+STATE_WORDS = {
+    State.RESERVED: "reserved by the standard, not a reading",
+    State.OUT_OF_RANGE: "the sender says that its measurement is out of range",
+}
+"""What a special code says, where the name of its state does not say it all."""
+SAY_NOTHING = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
+"""States in which a comment about the number would explain a number that is not there."""
+WIDTH = 100
+"""Columns at which explanations are wrapped; a row of a field may be longer, so that it can be searched for."""
+
+
+class FieldRow(NamedTuple):
+    """One row of the table of fields: where, which, what it means; ``notes`` stand under it, ``grade`` behind it."""
+
+    place: str
+    title: str
+    says: str
+    grade: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def rows(spec: MessageSpec, data: bytes) -> list[FieldRow]:
+    """Return a row for each field and each run of bits that no field uses, in the order of the bytes."""
+    placed = [(reading.field.first, _row(reading, data)) for reading in spec.decode(data)]
+    found = sorted([*placed, *_free_rows(spec, data)], key=lambda one: one[0])
+    return list(_each_note_once(row for _, row in found))
+
+
+def table(found: Sequence[FieldRow], usual: str) -> Iterator[str]:
+    """Write rows as lines in columns; a grade that is not the usual one stands behind its row."""
+    wide = max((len(row.place) for row in found), default=0)
+    long = max((len(row.title) for row in found), default=0)
+    for row in found:
+        grade = f"  [{row.grade}]" if row.grade and row.grade != usual else ""
+        title = f"{row.title:<{long}}  " if row.title else ""
+        yield f"  {row.place:<{wide}}  {title}{row.says}{grade}"
+        for note in row.notes:
+            yield from wrapped(note, " " * (wide + 6))
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """Cut a text into lines of at most ``WIDTH`` columns, between words."""
+    return wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+
+
+def _row(reading: Reading, data: bytes) -> FieldRow:
+    comment = explanation(reading)
+    return FieldRow(
+        place(reading.field),
+        reading.field.title,
+        meaning(reading, data),
+        grades_text(reading),
+        (comment,) if comment else (),
+    )
+
+
+def _each_note_once(found: Iterator[FieldRow]) -> Iterator[FieldRow]:
+    """Leave out notes that stood under a row before: fields of one kind have one comment."""
+    told: set[str] = set()
+    for row in found:
+        yield row._replace(notes=tuple(note for note in row.notes if note not in told))
+        told |= set(row.notes)
+
+
+def explanation(reading: Reading) -> str:
+    """Return what the definition says of a field beside its value; nothing where the frame says nothing of it."""
+    return "" if reading.state in SAY_NOTHING else reading.field.comment
+
+
+def grades_text(reading: Reading) -> str:
+    """Say how sure each part is of what is shown of a reading: ``name published; place and code from memory``.
+
+    The code is a part where its name is shown, or the name of a special code.
+    """
+    grades = reading.field.grades
+    parts = {"name": grades.name, "place": grades.layout}
+    if reading.field.unit or reading.field.scale != 1:
+        parts = {"name": grades.name, "place and scale": grades.layout}
+    if reading.state is State.VALUE and reading.label is not None and reading.raw is not None:
+        parts["code"] = reading.field.code_grade(reading.raw)
+    elif reading.origin not in parts.values():
+        parts["code"] = reading.origin
+    if len(set(parts.values())) == 1:
+        return ORIGIN_WORDS[grades.name]
+    same = [(grade, [part for part in parts if parts[part] is grade]) for grade in dict.fromkeys(parts.values())]
+    return "; ".join(f"{' and '.join(named)} {ORIGIN_WORDS[grade]}" for grade, named in same)
+
+
+def place(field: FieldSpec) -> str:
+    """Say where a field stands, bytes and bits counted from 0 as in the standard's tables."""
+    first, last = field.first_byte, field.last_byte
+    if first == last:
+        if field.length == 8:
+            return f"byte {first}"
+        return f"byte {first} {_bits_text(field.low_bit, field.length)}"
+    text = f"bytes {first}-{last}"
+    if field.length % 8 or field.low_bit:
+        text += f", {field.length} bits"
+    return text
+
+
+def _bits_text(low: int, length: int) -> str:
+    return f"bit {low}" if length == 1 else f"bits {low}-{low + length - 1}"
+
+
+def meaning(reading: Reading, data: bytes) -> str:
+    """Say what a reading's bits are and what they mean, with the arithmetic where there is any."""
+    field, raw = reading.field, reading.raw
+    if raw is None:
+        return "missing: the frame is too short"
+    shown, is_hex = _bits_of(field, raw, data)
+    if reading.state is not State.VALUE:
+        shown = shown.partition(",")[0] if reading.state in SAY_NOTHING else shown.replace(": ", " ")
+        label = reading.shown_label
+        named = f", {label}" if label and label != str(reading.state) else ""
+        return f"{shown}: {STATE_WORDS.get(reading.state, str(reading.state))}{named}"
+    number = f"{shown} {'hex' if is_hex else 'binary'} = {raw}"
+    return f"{number}: {reading.label}" if reading.label is not None else f"{number}{_arithmetic(field, raw)}"
+
+
+def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
+    """Return a field's bits as they stand in the frame, and whether they are hex digits."""
+    if field.length % 8 or field.low_bit:
+        if field.length > 8:
+            return f"{raw & field.all_ones:0{-(-field.length // 4)}X}", True
+        return f"{raw & field.all_ones:0{field.length}b}", False
+    held = data[field.first_byte : field.last_byte + 1].hex(" ").upper()
+    if len(held) == 2 or field.big_endian:
+        return held, True
+    return f"{held}, low byte first: {raw & field.all_ones:0{field.length // 4}X}", True
+
+
+def _arithmetic(field: FieldSpec, raw: int) -> str:
+    """Write how the value comes from the raw integer, where there is anything to do."""
+    unit = f" {field.spoken_unit}" if field.unit else ""
+    if field.scale == field.unit_steps and not field.offset:
+        return unit
+    step = exact(field, field.scale)
+    offset = f" {'-' if field.offset < 0 else '+'} {exact(field, abs(field.offset))}" if field.offset else ""
+    return f"; {raw} × {step}{offset} = {exact(field, raw * field.scale + field.offset)}{unit}"
+
+
+def exact(field: FieldSpec, steps: int) -> str:
+    """Write a number of a field's smallest parts exactly, without zeros that say nothing."""
+    text = field.text_of(steps)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def limits_text(field: FieldSpec) -> str:
+    """Say the whole range that a field can say: ``0 to 125 %``."""
+    low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
+    return f"{low} to {high} {field.spoken_unit}".rstrip()
+
+
+# Bits that no field uses.
+
+
+def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, FieldRow]]:
+    """Return a row, with the place of its first bit, for each run of bytes and each run of bits without a field."""
+    free = spec.encode(dict.fromkeys(spec.by_name, 0))[: len(data)]
+    for is_whole, run in groupby(range(len(free)), key=lambda byte: free[byte] == 0xFF):
+        held = list(run)
+        if is_whole:
+            first, last = held[0], held[-1]
+            where = f"byte {first}" if first == last else f"bytes {first}-{last}"
+            part = data[first : last + 1]
+            yield 8 * first, FieldRow(where, "", free_text(part.hex(" ").upper(), set(part) == {0xFF}))
+        else:
+            for byte in held:
+                yield from _free_bits(byte, free[byte], data[byte])
+
+
+def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, FieldRow]]:
+    for is_free, run in groupby(range(8), key=lambda bit: bool(free >> bit & 1)):
+        bits = list(run)
+        if is_free:
+            text = f"{held >> bits[0] & (1 << len(bits)) - 1:0{len(bits)}b}"
+            where = f"byte {byte} {_bits_text(bits[0], len(bits))}"
+            yield 8 * byte + bits[0], FieldRow(where, "", free_text(text, "0" not in text))
+
+
+def free_text(held: str, is_filled: bool) -> str:
+    """Say of bits that no field uses whether they are sent as the standard has it (rv-c.com/node/522)."""
+    return "unused, filled with ones" if is_filled else f"unused, but not filled with ones: {held}"

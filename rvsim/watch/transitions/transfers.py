@@ -1,0 +1,58 @@
+"""What does not come through between two nodes: long messages that fail, requests that are refused.
+
+Knows: what a rule needs to say what failed, how often and why. Does not know how that was found.
+"""
+
+from typing import NamedTuple
+
+from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.wire.acknowledgment import Code
+from rvsim.wire.frame import Frame
+from rvsim.wire.transfer_events import Kind
+
+
+class TransferFailed(NamedTuple):
+    """A long message of ``device`` to ``to`` (``all`` for one to all) has failed ``failures`` times.
+
+    ``kind`` says how it failed last; ``reason`` and ``ended_by`` are those of an abort, None without one. ``last`` has
+    the frames that showed the last failures, for one that broke off its last frame.
+    """
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    destination: int
+    to: str
+    failures: int
+    kind: Kind
+    reason: int | None
+    ended_by: str | None
+    last: tuple[Frame, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """One for each sender, destination and DGN."""
+        return TransferFailed, self.topic.source, self.destination, self.topic.dgn
+
+
+class RequestsRefused(NamedTuple):
+    """``device`` has refused ``refusals`` times in a row what ``asker`` asked of it about one message.
+
+    ``code`` is that of the last refusal, ``last`` has the last of them.
+    """
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    asker_address: int
+    asker: str
+    refusals: int
+    code: Code
+    last: tuple[Frame, ...]
+
+    @property
+    def cause(self) -> Cause:
+        """One for each two nodes, DGN and instance."""
+        return RequestsRefused, self.topic.source, self.asker_address, self.topic.dgn, self.topic.instance
