@@ -131,6 +131,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
         _collect(watch.hear(frame), flags)
     _collect(watch.advance(last), flags)
+    flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
     return Survey(

@@ -11,9 +11,11 @@ from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
+from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, Trouble, count_of, is_fault, read_dm1
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer_events import LongMessage
 
@@ -30,9 +32,16 @@ Fault = tuple[int, int, int]
 class Reports:
     """What every node of a bus reports of itself."""
 
-    def __init__(self, emit: Callable[[Transition], None], transfers: Transfers) -> None:
+    def __init__(
+        self,
+        emit: Callable[[Transition], None],
+        transfers: Transfers,
+        command: Callable[[Name, int, int], None] = lambda *_: None,
+    ) -> None:
+        """Take what is told of each problem, and of each NAME that is commanded to an address, in bus time."""
         self._emit = emit
         self._transfers = transfers
+        self._command = command
         self._open: dict[Fault, FaultReported] = {}
         self._carried: dict[Topic, dict[Fault, int]] = {}
         """Which faults each topic carries, and when it said so last."""
@@ -65,6 +74,8 @@ class Reports:
             self._text(message.dgn, message.data, part, frame.time)
         elif message.dgn == DM1:
             self._dm1(message.data, part, Topic(message.source, DM1, "DM1"), frame)
+        elif message.dgn == COMMANDED_ADDRESS and (commanded := read_address_command(message.data)) is not None:
+            self._command(commanded.name, commanded.address, part.rhythm.times[-1])
 
     # Texts.
 

@@ -10,7 +10,18 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.watch.drafts import addresses, alarms, commands, messages, presence, transfers, values, wires
+from rvsim.watch.drafts import (
+    addresses,
+    alarms,
+    claims,
+    commands,
+    messages,
+    presence,
+    transfers,
+    units,
+    values,
+    wires,
+)
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem
@@ -21,6 +32,8 @@ MAX_CLEARED_FLAGS = 5_000
 _DRAFTS: Drafts = {
     **presence.DRAFTS,
     **addresses.DRAFTS,
+    **claims.DRAFTS,
+    **units.DRAFTS,
     **wires.DRAFTS,
     **values.DRAFTS,
     **commands.DRAFTS,

@@ -86,7 +86,7 @@ class Watch:
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
-        self._reports = Reports(self._emit, transfers)
+        self._reports = Reports(self._emit, transfers, self._identity.command)
         self._lengths = Lengths(self._emit)
         self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
         self._streams: dict[int, Stream] = {}

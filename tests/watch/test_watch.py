@@ -113,7 +113,7 @@ def test_a_short_frame_is_flagged_once_for_a_sender_and_a_message(bus):
     for second, length, instance in [(0, 3, 1), (1, 3, 2), (2, 8, 1), (3, 3, 1), (4, 8, 1), (5, 8, 2)]:
         made.say(second, FURNACE, 0x5E, length, instance=instance)
     assert made.flags == [(0.0, "raised", "wrong-length", "address 5E hex")]
-    made.say(6, FURNACE, 0x5E, instance=2).say(7, FURNACE, 0x5F, 3, instance=1).say(8, FURNACE, 0x5E, 3, instance=1)
+    made.say(6, FURNACE, 0x5E, instance=2).say(7, FURNACE, 0x5F, 3, instance=3).say(8, FURNACE, 0x5E, 3, instance=1)
     assert made.flags[1:] == [
         (6.0, "cleared", "wrong-length", "address 5E hex"),
         (7.0, "raised", "wrong-length", "address 5F hex"),

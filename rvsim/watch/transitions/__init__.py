@@ -8,8 +8,17 @@ A transition that opens a problem has a ``cause``, a key that is the same for as
 passed, ``time`` the moment at which that could be known.
 """
 
-from rvsim.watch.transitions.addresses import AddressShared, Stranger
+from rvsim.watch.transitions.addresses import (
+    AddressShared,
+    Difference,
+    InstanceShared,
+    Replaced,
+    Stranger,
+    TwoVoices,
+    VoiceSign,
+)
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
 from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
@@ -26,22 +35,27 @@ from rvsim.watch.transitions.values import (
 from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
 
 __all__ = [
+    "AddressMissing",
     "AddressShared",
     "BusBusy",
     "BusFellQuiet",
+    "CannotClaim",
     "Cause",
     "CodeAlarmed",
     "CommandIgnored",
     "CommandsContradict",
     "DataLost",
+    "Difference",
     "Ended",
     "FaultReported",
     "FellSilent",
     "FramesCollided",
     "GapExceeded",
+    "InstanceShared",
     "LengthWrong",
     "Limits",
     "NameMissing",
+    "NameShared",
     "NobodyAcknowledges",
     "NobodyObeys",
     "NodeDescribed",
@@ -51,12 +65,16 @@ __all__ = [
     "RangeLeft",
     "ReadingChanged",
     "ReadingsContradict",
+    "Replaced",
     "RequestsRefused",
+    "Restarted",
     "Stranger",
     "Topic",
     "TransferFailed",
     "Transition",
+    "TwoVoices",
     "ValueStuck",
+    "VoiceSign",
     "WaitedTooLong",
 ]
 
