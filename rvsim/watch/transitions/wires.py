@@ -1,4 +1,4 @@
-"""What is wrong with the pair of wires: load, collisions, no acknowledgement, waiting.
+"""What is wrong with the pair of wires, or with the times of its log: load, errors, collisions, waiting.
 
 Knows: figures of the pair. Does not know how they were found.
 """
@@ -9,13 +9,16 @@ from rvsim.watch.transitions.basis import Cause
 
 
 class BusBusy(NamedTuple):
-    """The pair was busy for more than ``above`` percent of a second; ``most`` is who used most of it, and its share.
+    """The pair was busy for more than ``above`` percent of a second.
 
-    ``since`` is the beginning of that second, ``time`` its end.
+    ``since`` is the end of the first such second, wherever it began; ``time`` is the end of the whole second in which
+    that is. The other figures are of the busiest one, which ended at ``worst``: its frames, who used most of it and
+    what share.
     """
 
     time: int
     since: int
+    worst: int
     percent: float
     above: int
     most: str
@@ -26,6 +29,64 @@ class BusBusy(NamedTuple):
     def cause(self) -> Cause:
         """There is one bus."""
         return (BusBusy,)
+
+
+class LoadImpossible(NamedTuple):
+    """More bits stand in the second up to ``since`` than fit into one: ``percent``, of ``frames``."""
+
+    time: int
+    since: int
+    percent: float
+    frames: int
+
+    @property
+    def cause(self) -> Cause:
+        """There is one bus."""
+        return (LoadImpossible,)
+
+
+class ErrorsOnBus(NamedTuple):
+    """Error frames were seen, or a controller is not error active.
+
+    ``count`` of them so far, from ``since`` to ``last``; ``most`` within any 10 s up to ``worst``; ``controllers`` are
+    those that are not error active, with state and counters; ``about`` is what was said of the errors, with how often.
+    ``frames`` tells whether any valid frame has come.
+    """
+
+    time: int
+    since: int
+    severity: Severity
+    count: int
+    last: int
+    most: int
+    worst: int
+    controllers: tuple[StateChanged, ...]
+    about: tuple[tuple[str, int], ...]
+    frames: bool
+
+    @property
+    def cause(self) -> Cause:
+        """There is one bus."""
+        return (ErrorsOnBus,)
+
+
+class LogOutOfOrder(NamedTuple):
+    """The times of a log run back: ``steps`` times among ``entries``, ``longest`` at most.
+
+    ``since`` is the time of the watch at the first step, ``where`` the first places, with how far each went back.
+    """
+
+    time: int
+    since: int
+    steps: int
+    entries: int
+    longest: int
+    where: tuple[tuple[str, int], ...]
+
+    @property
+    def cause(self) -> Cause:
+        """There is one log."""
+        return (LogOutOfOrder,)
 
 
 class FramesCollided(NamedTuple):
