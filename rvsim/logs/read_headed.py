@@ -39,8 +39,8 @@ _STATES = {
     b"bus off": ErrorState.BUS_OFF,
     b"busoff": ErrorState.BUS_OFF,
 }
-"""What .asc lines of a chip status say; with their counters TxErr and RxErr from memory, the first one as in python-can's
-test data (test/data/logfile.asc of the 4.6.1 sources)."""
+"""What .asc lines of a chip status say: the first as in python-can's test data (test/data/logfile.asc of the 4.6.1
+sources), the others, and the counters TxErr and RxErr behind them, from memory."""
 _LENGTHS = tuple(b"%x" % number for number in range(16))
 _LONGEST_ABOUT = 80
 """Signs of what a line says of an error that are kept."""
@@ -125,7 +125,11 @@ class Asc:
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
         data = self._data(rest[2:], hexadecimal(rest[1]))
-        return Entry(time, within_29_bits(number), data, channel) if extended else other(time, channel, number, False, data)
+        return (
+            Entry(time, within_29_bits(number), data, channel)
+            if extended
+            else other(time, channel, number, False, data)
+        )
 
     def _number(self, text: bytes) -> int:
         if not self._is_decimal:
@@ -234,7 +238,9 @@ class Trc:
         if kind or data[:1] == [b"RTR"]:
             return other(time, bus, number, extended, int(length))
         content = data_of_pairs(data, int(length))
-        return Entry(time, within_29_bits(number), content, bus) if extended else other(time, bus, number, False, content)
+        return (
+            Entry(time, within_29_bits(number), content, bus) if extended else other(time, bus, number, False, content)
+        )
 
     def _kind(self, type_: bytes) -> Kind | None:
         """Return why a line of this type is no data frame; None where it is one."""

@@ -148,7 +148,9 @@ class CommaSeparated:
         if remote == b"1":
             return other(at, None, number, extended == b"1", int(length))
         data = self._data(text, int(length))
-        return other(at, None, number, False, data) if extended == b"0" else Entry(at, within_29_bits(number), data, None)
+        return (
+            other(at, None, number, False, data) if extended == b"0" else Entry(at, within_29_bits(number), data, None)
+        )
 
     @staticmethod
     def _data(text: bytes, length: int) -> bytes:

@@ -19,6 +19,7 @@ from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
 
 _BURST = 3
@@ -103,23 +104,33 @@ class Survey:
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
+    absorbed: tuple[Flag, ...]
+    """Flags that were found by times before these were seen to run back: they say nothing."""
+    in_order: bool
+    """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
     accepted: Mapping[tuple[Kind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
     promise: Promise | None
     """What the rig promises of the pair, None without a rig."""
 
 
-def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
-    """Hold a log against the rules, and against a rig where one is given."""
+def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
+    """Hold a log against the rules, and against a rig where one is given.
+
+    ``contents`` are its frames, and where they are known also what else was on the pair and how its times run.
+    """
     watch, decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
     use = PairUse()
     heard: dict[int, dict[Message, Heard]] = {}
     flags: dict[int, Flag] = {}
     count = 0
     first, last = None, 0
-    for frame in use.through(frames):
+    for frame in use.through(contents):
         first = frame.time if first is None else first
         last = max(last, frame.time)
+        if not isinstance(frame, Frame):
+            _collect(watch.note(frame), flags)
+            continue
         count += 1
         source = frame.identifier & 0xFF
         topic = decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
@@ -127,6 +138,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
         _collect(watch.hear(frame), flags)
     _collect(watch.advance(last), flags)
+    flags |= {flag.number: flag for flag in watch.flags}
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
     return Survey(
@@ -136,7 +148,9 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
         planned=sum(one.planned for one in roll_call),
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
-        flags=tuple(flags.values()),
+        flags=tuple(flag for flag in flags.values() if watch.trusts_times or not flag.by_time),
+        absorbed=tuple(flag for flag in flags.values() if flag.by_time and not watch.trusts_times),
+        in_order=watch.trusts_times,
         accepted=dict(watch.accepted),
         promise=watch.wires.promise(),
     )

@@ -203,9 +203,10 @@ class PairLoad:
         if gone <= 0 and self._last.end != present.start:
             last = _IDLE  # the last second that was told lies further back
         worst, least = self._worst_with(present)
-        if worst is self._worst:
-            return self._of(last.end, last), self._of(worst.end, worst)
-        return self._of(last.end, last), worst.percent if gone > 0 else 100 * least / BIT_RATE
+        before = self._of(self._worst.end, self._worst)
+        if worst is not self._worst:
+            before = max(before, worst.percent if gone > 0 else 100 * least / BIT_RATE)
+        return self._of(last.end, last), before
 
     def _worst_with(self, second: Busy) -> tuple[Window, int]:
         """Return the busiest second so far and its fewest bits, those included that end in ``second``."""

@@ -13,7 +13,7 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.drafts import addresses, messages, presence, values, wires
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
-from rvsim.watch.transitions import Cause, Ended, Problem
+from rvsim.watch.transitions import BY_TIME, Cause, Ended, Problem
 from rvsim.watch.transitions.basis import Lasting
 
 MAX_CLEARED_FLAGS = 5_000
@@ -45,6 +45,7 @@ class Rules:
         self._raised = 0
         self._standing: dict[Cause, _Standing] = {}
         self._cleared: deque[Flag] = deque(maxlen=MAX_CLEARED_FLAGS)
+        self._doubts_times = False
 
     def everything(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, as they stand now, and the last ones that were cleared, by number."""
@@ -62,7 +63,7 @@ class Rules:
         if isinstance(transition, Ended):
             return self._clear(transition)
         cause = transition.cause
-        if cause in self._untold:
+        if cause in self._untold or (self._doubts_times and type(transition) in BY_TIME):
             return None
         if cause in self._standing:
             flag = self._standing[cause].flag
@@ -86,9 +87,16 @@ class Rules:
             message=(draft.topic.message or f"{draft.topic.dgn:05X}") if draft.topic else None,
             field=draft.field,
             heard=draft.heard,
+            by_time=type(transition) in BY_TIME,
         )
         self._standing[cause] = _Standing(flag, transition)
         return FlagRaised(transition.time, flag)
+
+    def doubt_times(self, time: int) -> list[FlagCleared]:
+        """Raise no flag any more that is found by times alone, and clear those that stand."""
+        self._doubts_times = True
+        doubtful = [cause for cause, standing in self._standing.items() if standing.flag.by_time]
+        return [event for cause in doubtful if (event := self._clear(Ended(time, cause))) is not None]
 
     def _accepts(self, draft: Draft) -> bool:
         message = (draft.topic.dgn, draft.topic.message) if draft.topic else None

@@ -17,9 +17,10 @@ from typing import NamedTuple
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
-from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
+from rvsim.watch.lengths import check_length
 from rvsim.watch.limits import expected
 from rvsim.watch.promise import promise
 from rvsim.watch.reports import HEEDED, PACKETS, Reports
@@ -30,7 +31,6 @@ from rvsim.watch.traffic import SECOND, TALKERS, Agenda, Silences, normal_silenc
 from rvsim.watch.transitions import (
     BusFellQuiet,
     Ended,
-    LengthWrong,
     NameMissing,
     NodeDescribed,
     Presence,
@@ -61,9 +61,6 @@ __all__ = [
 ]
 
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
-
-_RIGHT_IN_A_ROW = 3
-"""So many frames of the right length end a flag about the length. Common practice, no source."""
 
 
 class _Quiet(NamedTuple):
@@ -104,8 +101,12 @@ class Watch:
         """How busy the pair is."""
         self._present_second = self.load.frames
         promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
-        self.wires = Wires(self._emit, self._identity.is_contested, promised)
+        self.wires = Wires(
+            self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
+        )
         """What the pair has told beside frames."""
+        self.trusts_times = True
+        """Whether times are believed; where those of a log run back nothing is judged by them."""
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
@@ -155,11 +156,18 @@ class Watch:
         return self._handed_over()
 
     def note(self, event: LineEvent) -> list[Event]:
-        """Take what has happened on the pair beside frames, in the order of time with them."""
+        """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
         self._pass_wires(event.time)
         self._pass(event.time)
         self.wires.note(event)
         return self._handed_over()
+
+    def _doubt_times(self, time: int) -> None:
+        """Judge nothing by times from now on."""
+        self.trusts_times = False
+        self._roll_call.stop_judging()
+        self._busyness.stop_judging()
+        self._events += self._rules.doubt_times(time)
 
     # What can be asked.
 
@@ -272,7 +280,7 @@ class Watch:
                 spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
-            self._check_length(stream, spec, part, values)
+            check_length(stream, spec, part, values, self._emit)
         values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
         return not values.unsettled and stream.length is None
 
@@ -280,24 +288,6 @@ class Watch:
         self._unknown += 1
         if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
-
-    def _check_length(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
-        frame, found = part.frame, wrong_length(spec, part.frame.data)
-        if found is None:
-            stream.right_in_a_row += 1
-            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.length.cause))
-                stream.length = None
-            return
-        stream.right_in_a_row = 0
-        if stream.length is None:
-            missing = found.missing
-            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
-            topic = part.topic._replace(instance=None, dsa=None)
-            stream.length = LengthWrong(
-                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
-            )
-            self._emit(stream.length)
 
     def _forget(self, part: Part) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
@@ -347,7 +337,7 @@ class Watch:
     def _be_quiet(self, quiet: _Quiet, time: int) -> None:
         """Tell once that the bus is quiet; not as long as the rig calls such a pause normal."""
         moment = max(quiet.moment, self._last + self._longest_pause)
-        if self._quiet is not None or time <= moment or self._frame is None:
+        if self._quiet is not None or time <= moment or self._frame is None or not self.trusts_times:
             return
         silence, normal = moment - self._last, max(normal_silence(quiet.median), self._longest_pause)
         self._quiet = BusFellQuiet(moment, moment, silence, normal, quiet.median, quiet.missed, self._frame)

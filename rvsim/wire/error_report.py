@@ -1,6 +1,7 @@
 """What a controller reports of errors: that an error frame was seen, which error it was, its own state and counters.
 
-Knows: the error messages of Linux, which candump writes and SocketCAN hands over (Linux, include/uapi/linux/can/error.h).
+Knows: the error messages of Linux, which candump writes and SocketCAN hands over (Linux,
+include/uapi/linux/can/error.h).
 Does not know logs, nor what anyone makes of it.
 """
 

@@ -83,6 +83,8 @@ class OtherKind(StrEnum):
     """A data frame with an 11-bit identifier."""
     REMOTE = "remote"
     """A frame that asks for data and holds none, with an identifier of 11 or 29 bits."""
+    ERROR = "error"
+    """An error frame."""
 
 
 class OtherFrame(NamedTuple):
@@ -129,3 +131,10 @@ LineEvent = (
     | TimeWentBack
     | LogEnded
 )
+
+
+def is_error_frame(event: LineEvent) -> bool:
+    """Tell whether an event left an error frame on the pair; of endless retries no single one is told."""
+    return isinstance(event, ErrorFrame | Disturbed | Collided) or (
+        isinstance(event, NotAcknowledged) and not event.endless
+    )

@@ -13,21 +13,35 @@ from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
-from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
+from rvsim.watch.transitions.wires import (
+    BusBusy,
+    ErrorExtent,
+    ErrorsOnBus,
+    FramesCollided,
+    LoadImpossible,
+    LogOutOfOrder,
+    NobodyAcknowledges,
+    WaitedTooLong,
+)
 
 __all__ = [
+    "BY_TIME",
     "AddressShared",
     "BusBusy",
     "BusFellQuiet",
     "Cause",
     "DataLost",
     "Ended",
+    "ErrorExtent",
+    "ErrorsOnBus",
     "FaultReported",
     "FellSilent",
     "FramesCollided",
     "GapExceeded",
     "LengthWrong",
     "Limits",
+    "LoadImpossible",
+    "LogOutOfOrder",
     "NameMissing",
     "NobodyAcknowledges",
     "NodeDescribed",
@@ -43,3 +57,8 @@ __all__ = [
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
+
+BY_TIME: frozenset[type[Problem]] = frozenset(
+    {GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong}
+)
+"""Problems that are found by times alone: where the times of a log are wrong, there is no telling them."""

@@ -3,9 +3,11 @@
 Knows: figures of the pair. Does not know how they were found.
 """
 
+from enum import IntEnum
 from typing import NamedTuple
 
 from rvsim.watch.transitions.basis import Cause
+from rvsim.wire.line_events import StateChanged
 
 
 class BusBusy(NamedTuple):
@@ -45,24 +47,35 @@ class LoadImpossible(NamedTuple):
         return (LoadImpossible,)
 
 
+class ErrorExtent(IntEnum):
+    """How far errors have gone."""
+
+    FEW = 1
+    MANY = 2
+    """Ten or more in 10 s, or a controller that is error passive."""
+    BUS_OFF = 3
+    """A controller is off the bus."""
+
+
 class ErrorsOnBus(NamedTuple):
     """Error frames were seen, or a controller is not error active.
 
-    ``count`` of them so far, from ``since`` to ``last``; ``most`` within any 10 s up to ``worst``; ``controllers`` are
-    those that are not error active, with state and counters; ``about`` is what was said of the errors, with how often.
-    ``frames`` tells whether any valid frame has come.
+    ``errors`` of them so far, from ``since`` to ``last``; ``most`` within any 10 s, up to ``worst``; ``seconds`` are
+    the first whole seconds in which there were some, with how many. ``about`` is what was said of them, with how often;
+    ``controllers`` are those that are not error active. ``valid`` tells whether any valid frame has come.
     """
 
     time: int
     since: int
-    severity: Severity
-    count: int
+    extent: ErrorExtent
+    errors: int
     last: int
     most: int
     worst: int
-    controllers: tuple[StateChanged, ...]
+    seconds: tuple[tuple[int, int], ...]
     about: tuple[tuple[str, int], ...]
-    frames: bool
+    controllers: tuple[StateChanged, ...]
+    valid: bool
 
     @property
     def cause(self) -> Cause:
