@@ -39,7 +39,6 @@ def as_json(log: Log, found: Survey) -> str:
             ],
             "devices": [_device(source, found.in_order) for source in found.sources],
             "flags": [_flag(flag) for flag in found.flags],
-            "absorbed": [_flag(flag) for flag in found.absorbed],
         },
         ensure_ascii=False,
     )
@@ -233,10 +232,6 @@ def _in_short(found: Survey) -> Iterator[str]:
         yield f"{heard} of {found.planned} planned devices were heard" + (
             f"; never heard: {', '.join(found.absent)}." if found.absent else "."
         )
-    if found.absorbed:
-        kinds = Counter(str(flag.kind) for flag in found.absorbed)
-        told = ", ".join(f"{kind}{_times(count)}" for kind, count in kinds.items())
-        yield f"Found by times before they were seen to run back, and not told: {told}."
     if found.seconds < SHORTEST_S:
         yield f"Less than {SHORTEST_S} s: too short to say who is missing."
     for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):

@@ -104,8 +104,6 @@ class Survey:
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
-    absorbed: tuple[Flag, ...]
-    """Flags that were found by times before these were seen to run back: they say nothing."""
     in_order: bool
     """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
     accepted: Mapping[tuple[Kind, str], int]
@@ -138,7 +136,6 @@ def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig
         heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
         _collect(watch.hear(frame), flags)
     _collect(watch.advance(last), flags)
-    flags |= {flag.number: flag for flag in watch.flags}
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
     return Survey(
@@ -148,8 +145,7 @@ def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig
         sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
         planned=sum(one.planned for one in roll_call),
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
-        flags=tuple(flag for flag in flags.values() if watch.trusts_times or not flag.by_time),
-        absorbed=tuple(flag for flag in flags.values() if flag.by_time and not watch.trusts_times),
+        flags=tuple(flags.values()),
         in_order=watch.trusts_times,
         accepted=dict(watch.accepted),
         promise=watch.wires.promise(),

@@ -75,8 +75,6 @@ class Flag:
     message: str | None = None
     field: str | None = None
     heard: int | None = None
-    by_time: bool = False
-    """Whether it was found by times alone, and says nothing where these are wrong."""
 
     @property
     def silence(self) -> int | None:

@@ -87,7 +87,6 @@ class Rules:
             message=(draft.topic.message or f"{draft.topic.dgn:05X}") if draft.topic else None,
             field=draft.field,
             heard=draft.heard,
-            by_time=type(transition) in BY_TIME,
         )
         self._standing[cause] = _Standing(flag, transition)
         return FlagRaised(transition.time, flag)
@@ -95,7 +94,7 @@ class Rules:
     def doubt_times(self, time: int) -> list[FlagCleared]:
         """Raise no flag any more that is found by times alone, and clear those that stand."""
         self._doubts_times = True
-        doubtful = [cause for cause, standing in self._standing.items() if standing.flag.by_time]
+        doubtful = [cause for cause, standing in self._standing.items() if type(standing.problem) in BY_TIME]
         return [event for cause in doubtful if (event := self._clear(Ended(time, cause))) is not None]
 
     def _accepts(self, draft: Draft) -> bool:
