@@ -1,14 +1,38 @@
 """Flags gathered for reading: those of one kind with one advice stand together, the worst first.
 
-Knows: what a reader would otherwise read many times over. Does not know screens or files.
+Knows: what a reader would otherwise read many times over: flags that are alike, and flags that a cause explains. Does
+not know screens or files.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
 
-from rvsim.watch.flag import Flag, Severity
+from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.flag import WORST_FIRST, Flag
 
 MOST_TAGS = 4
-_WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
+
+
+class Account(NamedTuple):
+    """What flags come to: causes that are none of the flags, the flags that nothing explains, and what each explains.
+
+    ``under`` has, by the number of a flag of ``top``, those that it explains.
+    """
+
+    causes: tuple[Cause, ...]
+    top: tuple[Flag, ...]
+    under: Mapping[int, tuple[Flag, ...]]
+
+
+def account(flags: Iterable[Flag], causes: Iterable[Cause]) -> Account:
+    """Put flags under their causes, so that none is counted twice."""
+    found = tuple(causes)
+    apart = tuple(cause for cause in found if isinstance(cause.kind, CauseKind))
+    heads = {cause.flags[0].number: cause.flags[1:] for cause in found if cause not in apart}
+    explained = {flag.number for cause in apart for flag in cause.flags}
+    explained |= {flag.number for below in heads.values() for flag in below}
+    top = [flag for flag in flags if flag.number not in explained]
+    return Account(apart, tuple(sorted(top, key=lambda flag: flag.number not in heads)), heads)
 
 
 def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
@@ -16,7 +40,7 @@ def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
     groups: dict[tuple[str, str, str], list[Flag]] = {}
     for flag in flags:
         groups.setdefault((str(flag.severity), flag.kind, flag.advice), []).append(flag)
-    return sorted(groups.values(), key=lambda group: _WORST_FIRST.index(group[0].severity))
+    return sorted(groups.values(), key=lambda group: WORST_FIRST.index(group[0].severity))
 
 
 def tags(group: Sequence[Flag]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any, Protocol, TextIO
 
 from rvsim.logs.jsonl import frame_fields, line, reading_fields
+from rvsim.watch.causes import Cause
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.catalogue import Catalogue
@@ -90,7 +91,9 @@ class JsonLines:
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 
     def end(self, time: int, watch: Watch) -> None:
-        """Say nothing: a stream of facts has no closing words."""
+        """Write a line for each cause that explains flags: known in full only at the end."""
+        for cause in watch.causes:
+            self._out.write(line(time, {"type": "cause", **cause_fields(cause)}))
 
     def flush(self) -> None:
         """Hand the lines on."""
@@ -109,4 +112,19 @@ def flag_fields(flag: Flag, state: str) -> dict[str, Any]:
         "text": flag.text,
         "advice": flag.advice,
         "evidence": list(flag.evidence),
+    }
+
+
+def cause_fields(cause: Cause) -> dict[str, Any]:
+    """Return what every JSON form says of a cause: ``flags`` are the numbers of those it explains, its own first."""
+    return {
+        "kind": str(cause.kind),
+        "subject": cause.subject,
+        "severity": str(cause.severity),
+        "text": cause.text,
+        "advice": cause.advice,
+        "evidence": list(cause.evidence),
+        "flags": [flag.number for flag in cause.flags],
+        "since": cause.since / 1e6,
+        "until": None if cause.until is None else cause.until / 1e6,
     }

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO
 
+from rvsim.faces.flags import account, tags
 from rvsim.faces.marks import LEGEND, mark
 from rvsim.rig.functions import by_command, by_dsa, by_status
 from rvsim.watch.watch import (
@@ -62,6 +63,8 @@ class Sentences:
         present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in known)
         counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
         standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
+        for cause in account(watch.everything, watch.causes).causes:
+            self._say(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {cause.text}")
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 
     def flush(self) -> None:

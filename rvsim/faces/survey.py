@@ -5,19 +5,21 @@ Knows: the JSON contract and the order in which support reads a survey. Does not
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from rvsim.faces.flags import gathered, tags
+from rvsim.faces.flags import account
 from rvsim.faces.marks import LEGEND, mark_of
+from rvsim.faces.noticed import in_short, noticed, times
+from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
 from rvsim.logs.columns import PairUse
 from rvsim.logs.jsonl import SCHEMA
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 
@@ -38,6 +40,7 @@ def as_json(log: Log, found: Survey) -> str:
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
             "devices": [_device(source, found.in_order) for source in found.sources],
+            "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [_flag(flag) for flag in found.flags],
         },
         ensure_ascii=False,
@@ -140,8 +143,7 @@ def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
         if (found.accepted)
         else "Nothing was noticed that is wrong."
     )
-    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
-        yield from _noticed(group, found.flags)
+    yield from noticed(account(found.flags, found.causes))
 
 
 def _span(seconds: float) -> str:
@@ -234,15 +236,13 @@ def _in_short(found: Survey) -> Iterator[str]:
         )
     if found.seconds < SHORTEST_S:
         yield f"Less than {SHORTEST_S} s: too short to say who is missing."
-    for group in gathered(flag for flag in found.flags if not _is_forerunner(flag, found.flags)):
-        if group[0].kind != Kind.UNKNOWN_MESSAGE:
-            yield f"{tags(group)} {group[0].severity}: {_whom(group)}."
+    yield from in_short(account(found.flags, found.causes))
     unknown = sum(message.name is None for source in found.sources for message in source.messages)
     known = sum(len(source.messages) for source in found.sources) - unknown
     if unknown:
         yield f"{unknown} of {unknown + known} messages have no name here; a DBC file that defines them can be given."
     if found.accepted:
-        told = ", ".join(f"{kind} {subject}{_times(count)}" for (kind, subject), count in found.accepted.items())
+        told = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
         yield f"Not told, since the rig accepts it: {told}."
     if not found.planned:
         yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
@@ -253,48 +253,6 @@ def _in_short(found: Survey) -> Iterator[str]:
 
 SHORTEST_S = 15
 """Seconds below which nobody can be missed: three heartbeats of 5 s (rv-c.com/node/82)."""
-IN_SHORT = {
-    Kind.SILENT_DEVICE: "fell silent",
-    Kind.LATE_MESSAGE: "did not send in time",
-    Kind.BUS_QUIET: "was quiet for longer than is usual",
-    Kind.UNPLANNED_DEVICE: "is not as planned",
-    Kind.SHARED_ADDRESS: "is claimed by more than one unit",
-    Kind.BAD_VALUE: "said what cannot be",
-    Kind.NO_DATA: "lost a reading",
-    Kind.WRONG_LENGTH: "sent frames of the wrong length",
-    Kind.REPORTED_FAULT: "reports a fault",
-    Kind.BUS_BUSY: "was busier than is good",
-    Kind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
-    Kind.BUS_ERRORS: "carries error frames",
-    Kind.LOG_OUT_OF_ORDER: "has times that run back",
-}
-"""What each kind of flag says of its subject."""
-
-
-def _is_forerunner(flag: Flag, flags: Sequence[Flag]) -> bool:
-    """Tell whether a late message was the beginning of its device's silence, which says it all."""
-    return any(_comes_before(flag, other) for other in flags)
-
-
-def _comes_before(flag: Flag, silence: Flag) -> bool:
-    return (
-        (flag.kind, silence.kind) == (Kind.LATE_MESSAGE, Kind.SILENT_DEVICE)
-        and silence.subject == flag.subject
-        and flag.until is not None
-        and flag.since <= silence.since <= flag.until
-    )
-
-
-def _whom(group: Sequence[Flag]) -> str:
-    subjects = list(dict.fromkeys(flag.subject for flag in group))
-    whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
-    never = group[0].kind is Kind.SILENT_DEVICE and all(flag.heard is None for flag in group)
-    does = "was not heard at all" if never else IN_SHORT[group[0].kind]
-    return f"{whom} {does}" + (_times(len(group)) if len(group) > len(subjects) else "")
-
-
-def _times(count: int) -> str:
-    return f", {count} times" if count > 1 else ""
 
 
 # Who was there.
@@ -338,22 +296,3 @@ def _how_often(heard: Heard) -> str:
 
 def _gap(microseconds: float) -> str:
     return f"{microseconds / 1000:.0f} ms" if microseconds < 999_500 else f"{microseconds / 1e6:.2f} s"
-
-
-# What was noticed.
-
-_LISTED = 8
-"""Flags of one group that are written out; the rest is counted, and in the JSON form."""
-
-
-def _noticed(group: Sequence[Flag], flags: Sequence[Flag]) -> Iterator[str]:
-    yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
-    for flag in group[:_LISTED]:
-        until = f"until {flag.until / 1e6:.1f} s" if flag.until is not None else "to the end"
-        whole = f", away for {_gap(flag.silence)} in all" if flag.silence is not None else ""
-        first = [other for other in flags if _comes_before(other, flag)]
-        begun = f"; it began with {tags(first)}, late-message" if first else ""
-        yield f"      {flag.subject}: {flag.text} (from {flag.since / 1e6:.1f} s {until}{whole}){begun}"
-    if len(group) > _LISTED:
-        yield f"      and {len(group) - _LISTED} more of the kind"
-    yield f"      Try next: {group[0].advice}"

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from rvsim.logs.columns import PairUse
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
+from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, Kind
 from rvsim.watch.promise import Promise
@@ -106,6 +107,9 @@ class Survey:
     flags: tuple[Flag, ...]
     in_order: bool
     """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
+    """Every flag by number; those that stand, with their figures at the end of the log."""
+    causes: tuple[Cause, ...]
+    """The causes behind flags, with those that each explains."""
     accepted: Mapping[tuple[Kind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
     promise: Promise | None
@@ -145,7 +149,8 @@ def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig
         sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
         planned=sum(one.planned for one in roll_call),
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
-        flags=tuple(flags.values()),
+        flags=tuple((flags | {flag.number: flag for flag in watch.flags}).values()),
+        causes=watch.causes,
         in_order=watch.trusts_times,
         accepted=dict(watch.accepted),
         promise=watch.wires.promise(),

@@ -156,6 +156,10 @@ class Entry:
         gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.parts)]
         return max((gap for gap in gaps if gap is not None), default=None)
 
+    def fastest_gap(self) -> int | None:
+        """Return the fastest gap of what it sends periodically; None where nothing is."""
+        return min((gap for part in self.parts if (gap := part.rhythm.gap()) is not None), default=None)
+
     def silence_limit(self) -> int:
         """Return how long it may say nothing."""
         return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * (self.slowest_gap() or 0))

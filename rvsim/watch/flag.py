@@ -20,6 +20,10 @@ class Severity(StrEnum):
     """Something does not work."""
 
 
+WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
+"""The severities in the order in which a person reads them."""
+
+
 class Kind(StrEnum):
     """What sort of problem it is. A rig knows these words too (`rig.accepted`)."""
 

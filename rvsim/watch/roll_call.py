@@ -113,6 +113,7 @@ class RollCall:
                 entry.silence_limit(),
                 entry.last_frame(),
                 late,
+                fastest=entry.fastest_gap(),
             )
             self._emit(entry.silence)
 

@@ -27,8 +27,8 @@ _DRAFTS: Drafts = {
 }
 
 
-class _Standing(NamedTuple):
-    """A flag that stands, and the problem that it is about as it was told last."""
+class Finding(NamedTuple):
+    """A flag, and the problem that it is about as it was told last."""
 
     flag: Flag
     problem: Problem
@@ -40,16 +40,23 @@ class Rules:
     def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
         self.accepted: Counter[tuple[Kind, str]] = Counter()
         """How many flags of each kind and subject were not raised because they are accepted."""
+        self.changes = 0
+        """How often a flag was raised, renewed or cleared."""
         self._accepted = tuple(accepted)
         self._untold: set[Cause] = set()
         self._raised = 0
-        self._standing: dict[Cause, _Standing] = {}
-        self._cleared: deque[Flag] = deque(maxlen=MAX_CLEARED_FLAGS)
+        self._standing: dict[Cause, Finding] = {}
+        self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
         self._doubts_times = False
 
     def everything(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, as they stand now, and the last ones that were cleared, by number."""
-        return tuple(sorted((*self._cleared, *self.standing(now)), key=lambda flag: flag.number))
+        return tuple(finding.flag for finding in self.findings(now))
+
+    def findings(self, now: int) -> tuple[Finding, ...]:
+        """Return the same flags with the problems that they are about."""
+        present = (finding._replace(flag=_present(finding, now)) for finding in self._standing.values())
+        return tuple(sorted((*self._cleared, *present), key=lambda finding: finding.flag.number))
 
     def standing(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, by number, with their figures as they are now (microseconds)."""
@@ -65,9 +72,10 @@ class Rules:
         cause = transition.cause
         if cause in self._untold or (self._doubts_times and type(transition) in BY_TIME):
             return None
+        self.changes += 1
         if cause in self._standing:
             flag = self._standing[cause].flag
-            self._standing[cause] = _Standing(flag.renewed(*_words(transition)), transition)
+            self._standing[cause] = Finding(flag.renewed(*_words(transition)), transition)
             return None
         draft = _draft(transition)
         if self._accepts(draft):
@@ -88,7 +96,7 @@ class Rules:
             field=draft.field,
             heard=draft.heard,
         )
-        self._standing[cause] = _Standing(flag, transition)
+        self._standing[cause] = Finding(flag, transition)
         return FlagRaised(transition.time, flag)
 
     def doubt_times(self, time: int) -> list[FlagCleared]:
@@ -107,8 +115,9 @@ class Rules:
         standing = self._standing.pop(ended.cause, None)
         if standing is None:
             return None
+        self.changes += 1
         flag = standing.flag.cleared(ended.time)
-        self._cleared.append(flag)
+        self._cleared.append(standing._replace(flag=flag))
         return FlagCleared(ended.time, flag)
 
 
@@ -121,7 +130,7 @@ def _words(problem: Problem) -> tuple[Severity, str, str, tuple[str, ...]]:
     return draft.severity, draft.text, draft.advice, draft.evidence
 
 
-def _present(standing: _Standing, now: int) -> Flag:
+def _present(standing: Finding, now: int) -> Flag:
     flag, problem = standing
     if not isinstance(problem, Lasting) or now <= problem.time:
         return flag

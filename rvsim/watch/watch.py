@@ -12,25 +12,25 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from math import inf
 from operator import attrgetter
-from typing import NamedTuple
 
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
+from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
 from rvsim.watch.lengths import check_length
 from rvsim.watch.limits import expected
+from rvsim.watch.pauses import Pauses
 from rvsim.watch.promise import promise
+from rvsim.watch.quiet import Quiet, QuietBus
 from rvsim.watch.reports import HEEDED, PACKETS, Reports
 from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
 from rvsim.watch.told import Decoded, Statistics, Told
-from rvsim.watch.traffic import SECOND, TALKERS, Agenda, Silences, normal_silence
+from rvsim.watch.traffic import SECOND, Agenda, Silences
 from rvsim.watch.transitions import (
-    BusFellQuiet,
-    Ended,
     NameMissing,
     NodeDescribed,
     Presence,
@@ -41,6 +41,7 @@ from rvsim.watch.transitions import (
 from rvsim.watch.values import Values
 from rvsim.watch.wires import Wires
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
@@ -63,14 +64,6 @@ __all__ = [
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
 
 
-class _Quiet(NamedTuple):
-    """When the present silence becomes a quiet bus, and by which figures."""
-
-    moment: int
-    median: int
-    missed: int
-
-
 class Watch:
     """Hears one bus. Times are integer microseconds and never go backwards: an older one counts as now.
 
@@ -90,12 +83,14 @@ class Watch:
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        self._longest_pause = rig.longest_pause if rig else 0
         self._reports = Reports(self._emit)
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
+        self._quiet = QuietBus(self._roll_call, self._silences, rig.longest_pause if rig else 0, self._emit)
+        self.pauses = Pauses(self._agenda, self._all_parts)
+        """How the bus went on after each time that it was quiet."""
         self._busyness = Busyness(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
@@ -107,11 +102,10 @@ class Watch:
         """What the pair has told beside frames."""
         self.trusts_times = True
         """Whether times are believed; where those of a log run back nothing is judged by them."""
+        self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
         self._still = 0
-        self._quiet: BusFellQuiet | None = None
-        self._weighed: tuple[int, _Quiet | None] = (-1, None)
         self._frames = self._unknown = self._steps_back = self._parts = 0
         self._alarm: float = inf
 
@@ -182,6 +176,14 @@ class Watch:
         return self._rules.everything(self._now)
 
     @property
+    def causes(self) -> tuple[Cause, ...]:
+        """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
+        asked = self._rules.changes, self._now // SECOND
+        if self._explained[0] != asked:
+            self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
+        return self._explained[1]
+
+    @property
     def accepted(self) -> Mapping[tuple[Kind, str], int]:
         """How many flags of each kind and subject the rig's accepted trouble has kept back."""
         return self._rules.accepted
@@ -243,6 +245,11 @@ class Watch:
         self._streams[identifier] = stream
         return stream
 
+    def _all_parts(self) -> Iterator[Part]:
+        """Yield every topic of the bus."""
+        for stream in self._by_sender.values():
+            yield from stream.parts.values()
+
     def _part(self, stream: Stream, frame: Frame) -> Part:
         key = frame.data[stream.apart]
         part = stream.parts.get(key)
@@ -258,6 +265,8 @@ class Watch:
         """Take a frame that may say something new."""
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
+        if part.topic.dgn == ADDRESS_CLAIM:
+            self.pauses.claim(frame.time, part.topic.source)
         spec = stream.layout.spec
         self._roll_call.on_time(part, frame.time)
         if spec is None:
@@ -326,41 +335,15 @@ class Watch:
                 self._agenda.expire(time, since)
         quiet = self._quiet_from() if time - self._last > SECOND else None
         if quiet is not None and time > quiet.moment:
-            self._be_quiet(quiet, time)
+            self._quiet.fall(quiet, time, self._last, self._frame)
             if arriving:
-                if self._quiet is not None:
-                    self._emit(Ended(time, self._quiet.cause))
-                    self._quiet = None
+                if self._quiet.end(time):
+                    self.pauses.end(time, time - self._last, self._last - self._still)
                 self._still += time - self._last
         self._set_alarm()
 
-    def _be_quiet(self, quiet: _Quiet, time: int) -> None:
-        """Tell once that the bus is quiet; not as long as the rig calls such a pause normal."""
-        moment = max(quiet.moment, self._last + self._longest_pause)
-        if self._quiet is not None or time <= moment or self._frame is None or not self.trusts_times:
-            return
-        silence, normal = moment - self._last, max(normal_silence(quiet.median), self._longest_pause)
-        self._quiet = BusFellQuiet(moment, moment, silence, normal, quiet.median, quiet.missed, self._frame)
-        self._emit(self._quiet)
-
-    def _quiet_from(self) -> _Quiet | None:
-        """Return when the silence since the last frame becomes a quiet bus; None where that cannot be told.
-
-        It can be told once the usual silence is known and as long as two sources still have something to miss.
-        """
-        if self._weighed[0] != self._frames:
-            self._weighed = (self._frames, self._weigh())
-        return self._weighed[1]
-
-    def _weigh(self) -> _Quiet | None:
-        median = self._silences.median()
-        if median is None:
-            return None
-        awaited = self._roll_call.awaited(self._last - self._still)
-        if len(awaited) < TALKERS:
-            return None
-        moment = max(self._last + normal_silence(median), awaited[TALKERS - 1] + self._still)
-        return _Quiet(moment, median, sum(one + self._still <= moment for one in awaited))
+    def _quiet_from(self) -> Quiet | None:
+        return self._quiet.since(self._frames, self._last, self._still)
 
     def _set_alarm(self) -> None:
         """Note the first time after which something may be due."""

@@ -76,6 +76,16 @@ def test_the_heater_goes_quiet_and_comes_back(lines):
     assert 90 <= times["bad-value", "raised"] <= 95 <= times["bad-value", "cleared"] <= 100.5
     assert times["no-data", "raised"] == times["bad-value", "cleared"]
     assert ("no-data", "cleared") not in times
+    (cause,) = of(run, "cause")
+    assert (cause["t"], cause["kind"], cause["subject"], cause["until"]) == (
+        120,
+        "silent-device",
+        "heater",
+        times["silent-device", "cleared"],
+    )
+    numbers = {line["flag"]: line["kind"] for line in of(run, "flag")}
+    assert [numbers[number] for number in cause["flags"]][0] == "silent-device"
+    assert {numbers[number] for number in cause["flags"][1:]} == {"late-message"}
 
 
 @pytest.mark.parametrize("scenario", ["heater_goes_quiet", "winter_evening"])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.survey import IN_SHORT
+from rvsim.faces.noticed import IN_SHORT
 from rvsim.watch.flag import Kind
 
 MARINE = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
@@ -22,7 +22,7 @@ def test_a_recording_surveyed_in_words(rvsim):
     assert re.match(r"The pair was 0\.\d % busy on average and \d\.\d % in its worst second, at 3 s: ", lines[1])
     assert re.fullmatch(r"That second had room for 1\d\d\d more full frames\.", lines[2])
     assert "  11 of 11 planned devices were heard." in lines
-    assert "  [4] fault: heater fell silent." in lines
+    assert "  [4] fault: heater fell silent; this explains <1> to <3>." in lines
     assert not any("did not send in time" in line for line in lines)
     assert any(
         line.startswith(
@@ -35,7 +35,7 @@ def test_a_recording_surveyed_in_words(rvsim):
     )
     at = lines.index("  [4] fault, silent-device")
     assert lines[at + 1].startswith("      heater: nothing heard for 15.0 s, due every 5 s")
-    assert lines[at + 1].endswith("until 60.5 s, away for 43.27 s in all); it began with <1> to <3>, late-message")
+    assert lines[at + 1].endswith("until 60.5 s, away for 43.27 s in all); this explains <1> to <3>, late-message")
     assert lines[at + 2] == "      Try next: its power and fuse first, then its data plug, then its drop"
     assert lines.index("  [4] fault, silent-device") < lines.index("  <5> warning, bad-value")
 
@@ -50,7 +50,10 @@ def test_a_recorded_bus_reads_well(rvsim):
     )
     assert any("1FA04 hex, no name here" in x and "4517 times, in bursts, every 47 ms on average" in x for x in lines)
     assert "  address 11 hex: NAME: maker 1774, serial number 123456" in lines
-    assert "  [11] to [14] fault: the whole bus was quiet for longer than is usual, 4 times." in lines
+    assert (
+        "  cause, warning: the recorder paused, or the bus did: nothing for 1.5 s up to 30.015 s, then everybody goes on "
+        "as if nothing had been, and 3 more of the kind; this explains [11] to [14]." in lines
+    )
     assert "  (1) to (10) notice, unknown-message" in lines
     assert "      and 2 more of the kind" in lines
     assert any(line.startswith("  No rig was given") for line in lines)
@@ -86,7 +89,7 @@ def test_a_clock_that_was_set_back(rvsim):
     Path("set.log").write_text("\n".join(lines) + "\n")
     _, out, _ = rvsim("survey", "set.log", "--rig", "ottersby")
     assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across it are not known", out)
-    assert "  [4] fault: heater fell silent." in out.splitlines()
+    assert "  [4] fault: heater fell silent; this explains <1> to <3>." in out.splitlines()
     _, out, _ = rvsim("survey", "set.log", "--json")
     assert json.loads(out)["damage"]["clock_sets"] == 1
 
@@ -199,6 +202,7 @@ def test_a_survey_as_json(rvsim):
         "damage",
         "accepted",
         "devices",
+        "causes",
         "flags",
     }
     claimed = next(device for device in found["devices"] if device["source"] == 0x11)

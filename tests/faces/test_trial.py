@@ -137,7 +137,10 @@ def test_a_device_that_was_never_heard(write):
     """It is said so, beside what the flag says."""
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     (outcome,) = Trial(Job(write(text + HEARD), {})).run().outcomes
-    assert outcome.look == "flag [1] silent-device of heater stood then: not heard at all for 15.0 s, due every 5 s"
+    assert (
+        outcome.look
+        == "flag [1] silent-device of heater stood then: not heard at all for 60.0 s (limit 15.0 s), due every 5 s"
+    )
     (outcome,) = Trial(Job(write(text + HEARD, "short.toml", lasts="14s"), {})).run().outcomes
     assert outcome.look == "heater was not heard at all: is it in this run, at its planned address?"
 

@@ -288,7 +288,7 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
 
 
 def test_a_standing_flag_is_told_in_the_present():
-    """What stays away is told with the time that has gone by and its limit; the flag that was raised stays as it was."""
+    """What stays away is told with the time that has gone by and its limit; the raised flag stays as it was."""
     rules = Rules()
     raised = rules.take(SILENT).flag
     (now,) = rules.standing(51_000_000)

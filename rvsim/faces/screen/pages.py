@@ -4,10 +4,10 @@ Knows: the arrangement of every page; open devices and the pages of one device a
 whoever asks for a row holds the run's lock.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
-from rvsim.faces.flags import gathered, tags
+from rvsim.faces.flags import Account, account, gathered, tags
 from rvsim.faces.screen.keys import hint, keys
 from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
@@ -56,7 +56,7 @@ def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     planned = [one for one in scene.watch.roll_call if one.planned]
     known = planned or scene.watch.roll_call
     here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
-    counts = _counts(scene.watch.flags)
+    counts = _counts(scene.account())
     by_hand = sum(scene.by_hand(one.device) for one in planned)
     hands = f"; {by_hand} disturbed by hand" if by_hand else ""
     whose = "planned" if planned else "heard"
@@ -68,10 +68,12 @@ def _percent(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def _counts(flags: tuple[Flag, ...]) -> str:
+def _counts(found: Account) -> str:
+    """Count causes, and flags that no cause explains."""
+    severities = [str(cause.severity) for cause in found.causes] + [str(flag.severity) for flag in found.top]
     counted = []
     for word in ("fault", "warning", "notice"):
-        number = sum(str(flag.severity) == word for flag in flags)
+        number = severities.count(word)
         if number:
             counted.append(f"{number} {word}{'s' if number > 1 else ''}")
     return ", ".join(counted) or "no flag"
@@ -133,7 +135,12 @@ def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
 def _of_the_bus(scene: Scene, devices: list[Attendance], width: int) -> list[Line]:
     """Return the flags that stand for no device: those of the whole bus."""
     names = {one.device for one in devices}
-    return _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
+    lines: list[Line] = []
+    for cause in scene.account().causes:
+        text = f"{tags(cause.flags)} cause since {ago(cause.since)}: {cause.text}"
+        lines += wrapped(text, width, " ║ ", " ║   ", str(cause.severity))
+        lines += wrapped(f"Try next: {cause.advice}", width, " ║ ", " ║   ")
+    return lines + _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
 
 
 def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
@@ -335,18 +342,32 @@ def _amps(amps: float | None) -> str:
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
-    """Return every flag, those that stand first, with evidence and what to try next."""
+    """Return causes, then every flag, those that stand first, with evidence and what to try next."""
+    found = account(scene.watch.everything, scene.watch.causes)
     flags = sorted(scene.watch.everything, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain("No flag so far.")]
+    for cause in found.causes:
+        over = f" until {ago(cause.until)}" if cause.until is not None else ""
+        about = f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {ago(cause.since)}{over}"
+        lines += wrapped(about, width, "", "    ", "dim" if cause.until is not None else str(cause.severity))
+        lines += wrapped(cause.text, width, "    ", "    ")
+        lines += wrapped(f"Try next: {cause.advice}", width, "    ", "    ")
     for flag in flags:
-        mark, style = tag(flag)
-        until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
-        about = f"{mark} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
-        lines += wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
-        lines += wrapped(flag.text, width, "    ", "    ")
-        lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
-        for one in flag.evidence:
-            lines += wrapped(one, width, "    evidence: ", "      ", "dim")
+        lines += _flag_in_full(flag, found.under.get(flag.number, ()), width)
+    return lines
+
+
+def _flag_in_full(flag: Flag, explains: Sequence[Flag], width: int) -> list[Line]:
+    mark, style = tag(flag)
+    until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
+    about = f"{mark} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
+    lines = wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
+    lines += wrapped(flag.text, width, "    ", "    ")
+    if explains:
+        lines += wrapped(f"This explains {tags(explains)}.", width, "    ", "    ")
+    lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
+    for one in flag.evidence:
+        lines += wrapped(one, width, "    evidence: ", "      ", "dim")
     return lines
 
 

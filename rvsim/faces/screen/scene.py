@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
+from rvsim.faces.flags import Account, account
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
@@ -116,6 +117,13 @@ class Scene:
     def flags_of(self, device: str) -> list[Flag]:
         """Return the flags that stand for a device."""
         return [flag for flag in self.watch.flags if flag.subject == device]
+
+    def account(self) -> Account:
+        """Return the flags that stand, put under their causes."""
+        flags = self.watch.flags
+        standing = {flag.number for flag in flags}
+        lasting = [cause for cause in self.watch.causes if standing.issuperset(flag.number for flag in cause.flags)]
+        return account(flags, lasting)
 
     @property
     def order_words(self) -> str:

@@ -47,7 +47,8 @@ class FellSilent(NamedTuple):
     """A device has said nothing for longer than ``limit``; ``gap`` is that of its slowest periodic message.
 
     ``last`` is None for a planned device that was never heard; ``functions`` is what it is expected to speak for,
-    ``late`` what was late before the whole device was; ``lasted`` as in ``GapExceeded``.
+    ``late`` what was late before the whole device was; ``lasted`` as in ``GapExceeded``. ``fastest`` is the gap of its
+    fastest periodic message: so soon after its last frame it must have gone.
     """
 
     time: int
@@ -59,6 +60,7 @@ class FellSilent(NamedTuple):
     last: Frame | None
     late: tuple[GapExceeded, ...] = ()
     lasted: int | None = None
+    fastest: int | None = None
 
     def at(self, now: int) -> "FellSilent":
         """Return the same problem as it stands at a later moment."""

@@ -1,0 +1,202 @@
+"""Tests for causes: what is said first, and what it explains."""
+
+import pytest
+
+from rvsim.watch.causes import CauseKind, causes
+from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.rules import Finding
+from rvsim.watch.transitions import FellSilent
+
+SECOND = 1_000_000
+
+
+def flag(number, kind, subject, since, until=None, severity=Severity.WARNING, heard=None):
+    """A flag; times in seconds."""
+    us = [None if moment is None else round(moment * SECOND) for moment in (since, until, heard)]
+    return Flag(
+        number, Kind(kind), subject, severity, us[0], f"text {number}", f"advice {number}", until=us[1], heard=us[2]
+    )
+
+
+def finding(*given, **more):
+    """A flag with a problem that says nothing more."""
+    return Finding(flag(*given, **more), None)
+
+
+def silent(number, subject, heard, until=None, fastest=0.5):
+    """A device that fell silent."""
+    since = heard + 15
+    problem = FellSilent(0, 0, subject, (), None, 15 * SECOND, None, fastest=round(fastest * SECOND))
+    return Finding(flag(number, "silent-device", subject, since, until, Severity.FAULT, heard), problem)
+
+
+def summary(*findings, resumptions=()):
+    """The kinds of the causes with the numbers of the flags that each explains."""
+    found = causes(findings, {one.ended: one for one in resumptions})
+    return [(str(cause.kind), [flag.number for flag in cause.flags]) for cause in found]
+
+
+def test_without_flags_there_is_no_cause():
+    """Nor is a lone flag one: it says itself what it is."""
+    assert summary() == []
+    assert summary(silent(1, "heater", 10)) == []
+    assert summary(finding(1, "bad-value", "heater", 10)) == []
+
+
+def test_a_silent_device_explains_what_was_late_before():
+    """Of itself, and while or before it is silent; not another device's, and not what was late long before."""
+    late = finding(1, "late-message", "heater", 12.5, until=25)
+    other = finding(2, "late-message", "roof fan", 12.5)
+    before = finding(3, "late-message", "heater", 3, until=5)
+    assert summary(late, other, before, silent(4, "heater", 10)) == [("silent-device", [4, 1])]
+
+
+def test_what_comes_long_after_is_not_explained():
+    """Ten seconds after its end a cause explains nothing more."""
+    gone = silent(1, "heater", 10, until=40)
+    assert summary(gone, finding(2, "late-message", "heater", 50)) == [("silent-device", [1, 2])]
+    assert summary(gone, finding(2, "late-message", "heater", 50.000001)) == []
+
+
+def test_no_flag_is_counted_twice():
+    """The most far-reaching cause takes it, and what that explains stands under it, directly or not."""
+    found = summary(
+        finding(1, "late-message", "heater", 12, until=25),
+        silent(2, "heater", 10),
+        finding(3, "no-acknowledge", "heater", 9, severity=Severity.FAULT),
+        finding(4, "bus-errors", "bus", 9, severity=Severity.WARNING),
+    )
+    ((kind, numbers),) = found
+    assert (kind, numbers[0], sorted(numbers)) == ("no-acknowledge", 3, [1, 2, 3, 4])
+
+
+def test_a_few_errors_explain_nothing():
+    """A notice about the pair is no cause of messages that are late."""
+    late = finding(2, "late-message", "heater", 10)
+    assert summary(finding(1, "bus-errors", "bus", 9, severity=Severity.NOTICE), late) == []
+    assert summary(finding(1, "bus-errors", "bus", 9), late) == [("bus-errors", [1, 2])]
+
+
+def test_a_log_out_of_order_explains_every_rule_of_time():
+    """Whenever it was raised; what a reading says is not explained by it. It is a cause by itself, too."""
+    torn = finding(3, "log-out-of-order", "log", 50)
+    found = summary(
+        silent(1, "heater", 10), finding(2, "bad-value", "heater", 12), torn, finding(4, "bus-busy", "bus", 1)
+    )
+    assert found == [("log-out-of-order", [3, 4, 1])]
+    assert summary(torn) == [("log-out-of-order", [3])]
+
+
+def test_two_units_on_one_address_explain_odd_values():
+    """The words of two are taken for those of one."""
+    shared = finding(1, "shared-address", "heater", 10, severity=Severity.FAULT)
+    found = summary(shared, finding(2, "bad-value", "heater", 11), finding(3, "bad-value", "charger", 11))
+    assert found == [("shared-address", [1, 2])]
+
+
+def test_devices_that_went_and_came_back_together():
+    """Their last frames leave a moment at which all of them can have gone; what each explains comes with it."""
+    late = finding(3, "late-message", "heater", 12.5, until=25)
+    found = summary(silent(1, "heater", 10, 60.1, fastest=5), silent(2, "roof fan", 12, 60.3), late)
+    assert found == [("shared-supply", [1, 3, 2])]
+    (cause,) = causes([silent(1, "heater", 10, 60.1, fastest=5), silent(2, "roof fan", 12, 60.3)], {})
+    assert cause.text == (
+        "heater and roof fan went at one moment, between 12.000 s and 12.500 s, and came back together at 60.100 s"
+    )
+    assert cause.advice.startswith("look for a shared supply")
+    assert (cause.subject, cause.since, cause.until) == ("heater, roof fan", 25 * SECOND, 60_300_000)
+    assert cause.evidence[0] == "explains [1] silent-device heater: text 1"
+    assert cause.severity is Severity.FAULT
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ((10, 60.0, 0.5), (10, 60.300001, 0.5)),
+        ((10, 60.0, 0.5), (10.800001, 60.0, 0.5)),
+        ((10, 60.0, 0.5), (10, None, 0.5)),
+        ((10.800001, 60.0, 0.1), (10, 60.0, 0.5)),
+    ],
+)
+def test_devices_that_did_not_go_and_come_together(one, other):
+    """More than 0.3 s apart at either end, or only one of them is back."""
+    assert summary(silent(1, "heater", *one), silent(2, "roof fan", *other)) == []
+
+
+def test_one_device_that_goes_twice_has_no_company():
+    """Its two absences are no two devices."""
+    assert summary(silent(1, "heater", 10, 60), silent(2, "heater", 10, 60)) == []
+
+
+def test_devices_that_went_together_and_are_still_away():
+    """It is not said that they share a supply; a stretch of the pair is possible too."""
+    (cause,) = causes([silent(1, "heater", 10), silent(2, "roof fan", 10.3), silent(3, "charger", 30)], {})
+    assert (cause.kind, cause.until) == (CauseKind.GONE_TOGETHER, None)
+    assert cause.text.startswith("heater and roof fan went at one moment")
+    assert "a stretch of the pair" in cause.advice
+
+
+def test_two_groups_of_devices():
+    """Each is a cause of its own, and three are named together."""
+    found = [silent(n, f"device {n}", 10, 60) for n in (1, 2, 3)] + [silent(n, f"device {n}", 30, 90) for n in (4, 5)]
+    assert summary(*found) == [("shared-supply", [1, 2, 3]), ("shared-supply", [4, 5])]
+    assert causes(found, {})[0].text.startswith("device 1, device 2 and device 3 went at one moment")
+
+
+def test_many_flags_are_explained_in_time():
+    """A device that comes and goes all day: each silence explains its own lateness."""
+    found = []
+    for n in range(2_000):
+        found.append(finding(2 * n + 1, "late-message", "heater", 100 * n + 2, until=100 * n + 15))
+        found.append(silent(2 * n + 2, "heater", 100 * n, until=100 * n + 50))
+    assert len(summary(*found)) == 2_000
+
+
+def test_a_recorder_that_paused_is_said_before_any_talk_of_supply(bus):
+    """From the watch itself: everybody goes on in rhythm."""
+    made = bus()
+    senders = [
+        made.every(0.5, "THERMOSTAT_AMBIENT_STATUS", source, place, off=((20.2, 30.2),), instance=instance)
+        for instance, source, place in (
+            (1, 0x91, 0.0),
+            (2, 0x92, 0.13),
+            (3, 0x93, 0.22),
+            (4, 0x94, 0.29),
+            (5, 0x95, 0.4),
+        )
+    ]
+    made.run(60, *senders)
+    (cause,) = made.watch.causes
+    assert (cause.kind, cause.severity, cause.subject) == ("recorder-paused", Severity.WARNING, "bus")
+    assert cause.text.startswith("the recorder paused, or the bus did: nothing for 10.1 s up to 30.220 s")
+    assert cause.evidence[0].startswith("no address claim within 6 s, and ")
+    assert "supply" in cause.advice.rpartition("only then")[2]
+    assert [flag.kind for flag in cause.flags] == ["bus-quiet"]
+
+
+def test_a_bus_that_lost_its_power(bus):
+    """Addresses are claimed anew: the text of the quiet bus says so, and its advice is about the supply."""
+    made = bus()
+    senders = [
+        made.every(0.5, "THERMOSTAT_AMBIENT_STATUS", source, place, off=((20.2, 30.2),), instance=instance)
+        for instance, source, place in ((1, 0x91, 0.0), (2, 0x92, 0.13), (3, 0x93, 0.29))
+    ]
+    made.run(30.2, *senders)
+    made.claim(30.21, 0x91, 1).claim(30.22, 0x92, 2).claim(30.23, 0x93, 3)
+    made.run(60, *senders, begin=30.24)
+    cause = next(one for one in made.watch.causes if one.kind == "bus-quiet")
+    assert cause.text.endswith("; 3 of 3 addresses were claimed anew when it came back, so they had no power")
+    assert cause.advice.startswith("the supply of the bus")
+
+
+def test_the_causes_of_a_watch_follow_its_flags(bus):
+    """A device that falls silent becomes the cause of what was late; before that there is none."""
+    made = bus({"name": "inverter", "kind": "own", "address": 0x42, "functions": {"inverter": 1}}, "roof fan")
+    senders = made.every(0.5, "INVERTER_STATUS", 0x42, off=((10, 99),)), made.every(0.5, "ROOF_FAN_STATUS_1", 0x90)
+    made.run(15, *senders)
+    assert ([flag[2] for flag in made.flags], made.watch.causes) == (["late-message"], ())
+    made.run(40, *senders, begin=15)
+    (cause,) = made.watch.causes
+    assert (cause.kind, cause.subject) == ("silent-device", "inverter")
+    assert cause.text.startswith("nothing heard for 30.5 s (limit 15.0 s)")
+    assert [str(flag.kind) for flag in cause.flags] == ["silent-device", "late-message"]
