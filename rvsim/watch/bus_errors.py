@@ -33,7 +33,8 @@ class BusErrors:
         self._controllers: dict[str, StateChanged] = {}
         self._seconds: dict[int, int] = {}
         self._about: Counter[str] = Counter()
-        self._last = 0
+        self._last = self._stirred = 0
+        """When the last error frame was, and when anything was last told."""
 
     @property
     def waits_for_frame(self) -> bool:
@@ -51,7 +52,7 @@ class BusErrors:
 
     def count(self, time: int, about: str) -> None:
         """Count an error frame."""
-        self._last = time
+        self._last = self._stirred = time
         latest = self._latest
         latest.append(time)
         while latest[0] <= time - MANY_WITHIN:
@@ -73,7 +74,7 @@ class BusErrors:
         """Take in the state of a controller."""
         self._controllers.pop(event.node, None)
         if event.state is not ErrorState.ACTIVE:
-            self._last = event.time
+            self._stirred = event.time
             self._controllers[event.node] = event
         before = self._standing
         if before is not None:
@@ -118,7 +119,7 @@ class BusErrors:
         self._standing = found
         self._emit(found)
         is_off = any(one.state is ErrorState.BUS_OFF for one in self._controllers.values())
-        self.due = None if is_off else self._last + CALM
+        self.due = None if is_off else self._stirred + CALM
 
     def _end(self, time: int) -> None:
         """Forget all of it; a controller that is error passive and makes no errors is so no more."""
