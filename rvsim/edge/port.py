@@ -189,19 +189,15 @@ class Port:
         return answer
 
     def _keep(self, message: can.Message) -> None:
-        beside = message.is_error_frame or message.is_remote_frame or not message.is_extended_id
-        stamp_is_left_out = beside and message.timestamp == 0 and self._ahead is not None and not self._is_virtual
-        time = self.now() if stamp_is_left_out else self._timed(message.timestamp)
-        assert time is not None, "a frame was timed before"
         if message.is_error_frame:
             self._errors += 1
-            self._put(*self._report(message).events(time, "this adapter"))
+            self._put(*self._report(message).events(self._timed_beside(message.timestamp), "this adapter"))
         elif message.is_fd:  # how long it took is not known: part of its bits go at another rate
             self._skipped += 1
         elif not message.is_extended_id or message.is_remote_frame:
             self._skipped += 1
-            self._put(_other(message, time))
-        elif self._put(Frame(time, message.arbitration_id, bytes(message.data))):
+            self._put(_other(message, self._timed_beside(message.timestamp)))
+        elif self._put(Frame(self._timed(message.timestamp), message.arbitration_id, bytes(message.data))):
             self._received += 1
         self.arrived.set()
 
@@ -231,6 +227,16 @@ class Port:
             self._ahead = ahead
         self._last = time
         return time
+
+    def _timed_beside(self, stamp_s: float) -> int:
+        """Return when something came that is no frame of this network; it tells nothing of how stamps are counted.
+
+        Before the first frame, and where such a thing has no stamp although frames have, it is the arrival that counts.
+        """
+        arrival = self._monotonic_ns() // 1000
+        if self._is_virtual or (self._stamped and stamp_s):
+            return round(stamp_s * 1e6)
+        return arrival - (self._ahead or 0)
 
     def close(self) -> None:
         """Stop reading, then close the bus; may be called twice."""

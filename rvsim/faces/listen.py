@@ -97,11 +97,12 @@ class Listen:
         """
         statistics = self._port.statistics
         for one in self._port.take():
-            time = self._since_start(one.time)
             if isinstance(one, Frame):
-                self._hearing.take(one._replace(time=time))
+                self._hearing.take(one._replace(time=self._since_start(one.time)))
+            elif self._origin is None:  # no frame has told yet how the interface counts
+                self._hearing.note(one._replace(time=self._elapsed()))
             else:
-                self._hearing.note(one._replace(time=time))
+                self._hearing.note(one._replace(time=self._since_start(one.time)))
         now = self._now() - BEHIND_US
         if now > self._hearing.time:
             self._hearing.advance(now)

@@ -281,7 +281,7 @@ class Identity:
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or not entry.heard:
+        if entry.merged or not entry.heard or not self._roll_call.judges:
             return None
         return max(passed, entry.waiting_from + self._time_to_say)
 

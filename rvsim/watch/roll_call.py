@@ -25,7 +25,8 @@ class RollCall:
         self._emit = emit
         self._silence = Duty(0, self._silence_due, self._fall_silent)
         self._lateness = Duty(1, self._lateness_due, self._miss)
-        self._judges = True
+        self.judges = True
+        """Whether anybody is found late or silent, or found to be nobody known, by the time that has passed."""
         self.entries: list[Entry] = []
         for plan in rig.devices if rig else ():
             entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
@@ -78,10 +79,10 @@ class RollCall:
 
     def stop_judging(self) -> None:
         """Find nobody late or silent from now on: the times of the log are wrong."""
-        self._judges = False
+        self.judges = False
 
     def _silence_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or not self._judges:
+        if entry.merged or not self.judges:
             return None
         soonest = entry.last() + HEARTBEAT_FLOOR
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
@@ -127,7 +128,7 @@ class RollCall:
 
     def _lateness_due(self, part: Part, passed: int) -> int | None:
         entry, soonest = part.entry, part.rhythm.shortest_limit
-        judged = self._judges and entry.heard and (entry.plan is not None or not self._with_rig)
+        judged = self.judges and entry.heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged:
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None

@@ -13,7 +13,7 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.drafts import addresses, messages, presence, values, wires
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
-from rvsim.watch.transitions import BY_TIME, Cause, Ended, Problem
+from rvsim.watch.transitions import Cause, Ended, Problem, is_by_time
 from rvsim.watch.transitions.basis import Lasting
 
 MAX_CLEARED_FLAGS = 5_000
@@ -70,7 +70,7 @@ class Rules:
         if isinstance(transition, Ended):
             return self._clear(transition)
         cause = transition.cause
-        if cause in self._untold or (self._doubts_times and type(transition) in BY_TIME):
+        if cause in self._untold or (self._doubts_times and is_by_time(transition)):
             return None
         self.changes += 1
         if cause in self._standing:
@@ -102,7 +102,7 @@ class Rules:
     def doubt_times(self, time: int) -> list[FlagCleared]:
         """Raise no flag any more that is found by times alone, and clear those that stand."""
         self._doubts_times = True
-        doubtful = [cause for cause, standing in self._standing.items() if type(standing.problem) in BY_TIME]
+        doubtful = [cause for cause, standing in self._standing.items() if is_by_time(standing.problem)]
         return [event for cause in doubtful if (event := self._clear(Ended(time, cause))) is not None]
 
     def _accepts(self, draft: Draft) -> bool:

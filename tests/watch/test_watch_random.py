@@ -98,7 +98,7 @@ WIRES = st.lists(
 """When something happens beside frames, what, and how often, 0.7 s apart."""
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
     WIRES,

@@ -25,7 +25,6 @@ from rvsim.watch.transitions.wires import (
 )
 
 __all__ = [
-    "BY_TIME",
     "AddressShared",
     "BusBusy",
     "BusFellQuiet",
@@ -54,11 +53,17 @@ __all__ = [
     "Topic",
     "Transition",
     "WaitedTooLong",
+    "is_by_time",
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
 
-BY_TIME: frozenset[type[Problem]] = frozenset(
-    {GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong}
-)
-"""Problems that are found by times alone: where the times of a log are wrong, there is no telling them."""
+_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong)
+
+
+def is_by_time(problem: Problem) -> bool:
+    """Tell whether a problem was found by times alone: where the times of a log are wrong, there is no telling it.
+
+    A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
+    """
+    return isinstance(problem, _BY_TIME) or (isinstance(problem, Stranger) and problem.function is None)
