@@ -43,7 +43,7 @@ def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     if not scene.watch.trusts_times:
         load = brief = "Times run back: no load."
     elif busy[1] > POSSIBLE_PERCENT:
-        load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst: impossible, times or bit rate wrong."
+        load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst: impossible."
     still = ", standing still" if scene.paused and not scene.ended else ""
     still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
     long, shorter = f"{still}, {scene.mode}", f"{still}, {scene.mode.partition(',')[0]}"
