@@ -293,7 +293,9 @@ class Identity:
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or not entry.heard or any(part.speaks_as is not None for part in entry.parts):
+        if entry.merged or not entry.heard or not self._roll_call.judges:
+            return None
+        if any(part.speaks_as is not None for part in entry.parts):
             return None  # it has said what it is: that is judged by itself
         return max(passed, entry.waiting_from + self._time_to_say)
 

@@ -25,6 +25,8 @@ class RollCall:
         self._emit = emit
         self._silence = Duty(0, self._silence_due, self._fall_silent)
         self._lateness = Duty(1, self._lateness_due, self._miss)
+        self.judges = True
+        """Whether anybody is found late or silent, or found to be nobody known, by the time that has passed."""
         self.on_silence: Callable[[Entry, int, int], bool] = lambda _entry, _time, _since: False
         """Asked when a device falls silent: whether something else is told than its silence."""
         self.on_arrival: Callable[[Entry, int], None] = lambda _entry, _time: None
@@ -80,8 +82,12 @@ class RollCall:
         if not self._agenda.has(self._silence, entry.number):
             self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
 
+    def stop_judging(self) -> None:
+        """Find nobody late or silent from now on: the times of the log are wrong."""
+        self.judges = False
+
     def _silence_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged:
+        if entry.merged or not self.judges:
             return None
         soonest = entry.last() + HEARTBEAT_FLOOR
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
@@ -133,7 +139,7 @@ class RollCall:
 
     def _lateness_due(self, part: Part, passed: int) -> int | None:
         entry, soonest = part.entry, part.rhythm.shortest_limit
-        judged = entry.heard and (entry.plan is not None or not self._with_rig)
+        judged = self.judges and entry.heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged or part.node.has_left():
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None

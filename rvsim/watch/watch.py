@@ -101,8 +101,12 @@ class Watch:
         """How busy the pair is."""
         self._present_second = self.load.frames
         promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
-        self.wires = Wires(self._emit, self._identity.is_contested, promised)
+        self.wires = Wires(
+            self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
+        )
         """What the pair has told beside frames."""
+        self.trusts_times = True
+        """Whether times are believed; where those of a log run back nothing is judged by them."""
         self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
@@ -151,11 +155,18 @@ class Watch:
         return self._handed_over()
 
     def note(self, event: LineEvent) -> list[Event]:
-        """Take what has happened on the pair beside frames, in the order of time with them."""
+        """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
         self._pass_wires(event.time)
         self._pass(event.time)
         self.wires.note(event)
         return self._handed_over()
+
+    def _doubt_times(self, time: int) -> None:
+        """Judge nothing by times from now on."""
+        self.trusts_times = False
+        self._roll_call.stop_judging()
+        self._busyness.stop_judging()
+        self._events += self._rules.doubt_times(time)
 
     # What can be asked.
 

@@ -9,6 +9,7 @@ from rvsim.faces.hearing import Hearing
 from rvsim.faces.listen import BEHIND_US, Listen
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 
 SECOND = 1_000_000
 EPOCH = 1_700_000_000 * SECOND
@@ -211,3 +212,22 @@ def test_it_listens_until_it_is_stopped(bus):
     port.script = [(1.0, lambda: port.deliver(HEATER)), (3.0, control.stop)]
     listen.run(None, control)
     assert sink.ended == pytest.approx([3], abs=0.2)
+
+
+def test_errors_and_other_frames_reach_the_watch(bus):
+    """Error frames raise their flag by the time since the start, before and after the first frame; load counts all."""
+    port, listen, _, _ = bus
+    port.ns += 2 * 10**9
+    port.waiting.append(ErrorFrame(port.ns // 1000))
+    listen.look()
+    (flag,) = listen.watch.flags
+    assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
+    assert "not one valid frame" in flag.text
+    port.deliver(HEATER)
+    port.waiting.append(ErrorFrame(port.now() + SECOND))
+    port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
+    listen.look()
+    port.ns += 4 * 10**9
+    listen.look()
+    assert {flag.kind for flag in listen.watch.flags} == {"bus-errors", "bus-busy"}
+    assert "2 error frames from 2.000 s to 3.000 s" in listen.watch.flags[0].text

@@ -8,6 +8,18 @@ from hypothesis import strategies as st
 
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import (
+    Collided,
+    Disturbed,
+    ErrorFrame,
+    ErrorState,
+    LogEnded,
+    NotAcknowledged,
+    OtherFrame,
+    OtherKind,
+    StateChanged,
+    TimeWentBack,
+)
 
 SECOND = 1_000_000
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
@@ -81,6 +93,67 @@ def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig
     assert batched == once
     times = [event.time for event in once]
     assert times == sorted(times)
+    assert told.roll_call == plain.roll_call
+
+
+WIRES = st.lists(
+    st.tuples(
+        st.integers(0, 125 * SECOND),
+        st.one_of(
+            st.builds(ErrorFrame, st.just(0), st.sampled_from(["", "form error"])),
+            st.builds(OtherFrame, st.just(0), st.sampled_from(OtherKind), st.sampled_from([50, 110_000, 180_000])),
+            st.builds(
+                StateChanged,
+                st.just(0),
+                st.sampled_from(["a", "b"]),
+                st.sampled_from(ErrorState),
+                st.none(),
+                st.integers(0, 255),
+            ),
+            st.builds(Disturbed, st.just(0), st.just(1), st.just(("a",))),
+            st.builds(NotAcknowledged, st.just(0), st.sampled_from(["a", "b"]), st.sampled_from([0x5E, 0x4A])),
+            st.builds(Collided, st.just(0), st.just(0x5E), st.just(("a", "b"))),
+            st.builds(TimeWentBack, st.just(0), st.sampled_from([1, 5 * SECOND]), st.just("line 1")),
+            st.builds(LogEnded, st.just(0)),
+        ),
+        st.integers(1, 12),
+    ),
+    max_size=12,
+)
+"""When something happens beside frames, what, and how often, 0.7 s apart."""
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
+    WIRES,
+    st.booleans(),
+    st.data(),
+)
+def test_events_of_the_wires_do_not_depend_on_batches(catalogue, bus, planned, seed, wires, with_rig, data):
+    """Errors, states, other frames and steps of time among the frames: the same events, however time is told."""
+    made = bus(*(("charger", planned("heater", claimed_name=f"{5:016X}"), "sensor") if with_rig else ()))
+    frames, rig = scenario(made, seed), made.rig
+    beside = [event._replace(time=time + n * 700_000) for time, event, count in wires for n in range(count)]
+    heard = sorted([*frames, *beside], key=lambda one: one.time)
+    end = 130 * SECOND
+    plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
+
+    def take(watch, one):
+        return watch.hear(one) if isinstance(one, Frame) else watch.note(one)
+
+    once = [event for one in heard for event in take(plain, one)] + plain.advance(end)
+    batched, before = [], 0
+    for one in heard:
+        for step in sorted(data.draw(st.lists(st.integers(before, one.time), max_size=2))):
+            batched += told.advance(step)
+        batched += take(told, one)
+        before = one.time
+    batched += told.advance(end)
+    assert batched == once
+    times = [event.time for event in once]
+    assert times == sorted(times)
+    assert told.flags == plain.flags
     assert told.roll_call == plain.roll_call
 
 

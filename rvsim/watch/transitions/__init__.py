@@ -32,7 +32,16 @@ from rvsim.watch.transitions.values import (
     ReadingsContradict,
     ValueStuck,
 )
-from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
+from rvsim.watch.transitions.wires import (
+    BusBusy,
+    ErrorExtent,
+    ErrorsOnBus,
+    FramesCollided,
+    LoadImpossible,
+    LogOutOfOrder,
+    NobodyAcknowledges,
+    WaitedTooLong,
+)
 
 __all__ = [
     "AddressMissing",
@@ -47,6 +56,8 @@ __all__ = [
     "DataLost",
     "Difference",
     "Ended",
+    "ErrorExtent",
+    "ErrorsOnBus",
     "FaultReported",
     "FellSilent",
     "FramesCollided",
@@ -54,6 +65,8 @@ __all__ = [
     "InstanceShared",
     "LengthWrong",
     "Limits",
+    "LoadImpossible",
+    "LogOutOfOrder",
     "NameMissing",
     "NameShared",
     "NobodyAcknowledges",
@@ -76,6 +89,17 @@ __all__ = [
     "ValueStuck",
     "VoiceSign",
     "WaitedTooLong",
+    "is_by_time",
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
+
+_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong)
+
+
+def is_by_time(problem: Problem) -> bool:
+    """Tell whether a problem was found by times alone: where the times of a log are wrong, there is no telling it.
+
+    A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
+    """
+    return isinstance(problem, _BY_TIME) or (isinstance(problem, Stranger) and problem.function is None)
