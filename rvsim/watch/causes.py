@@ -89,7 +89,7 @@ _REACHES: Mapping[Kind, _Reach] = {
         own=_OF_A_MIX
         | {Kind.LATE_MESSAGE, Kind.RESTARTED, Kind.WRONG_LENGTH, Kind.UNPLANNED_DEVICE, Kind.FAILED_TRANSFER}
     ),
-    Kind.SHARED_NAME: _Reach(own=frozenset({Kind.RESTARTED, Kind.UNPLANNED_DEVICE})),
+    Kind.SHARED_NAME: _Reach(own=frozenset({Kind.RESTARTED, Kind.UNPLANNED_DEVICE, Kind.SHARED_INSTANCE})),
     Kind.SHARED_INSTANCE: _Reach(own=_OF_A_MIX | {Kind.UNPLANNED_DEVICE}),
     Kind.CANNOT_CLAIM: _Reach(own=frozenset({Kind.SILENT_DEVICE, Kind.LATE_MESSAGE, Kind.NO_ADDRESS})),
     Kind.SILENT_DEVICE: _Reach(own=frozenset({Kind.LATE_MESSAGE, Kind.IGNORED_COMMAND, Kind.FAILED_TRANSFER})),
