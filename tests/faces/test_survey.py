@@ -81,7 +81,7 @@ def test_planned_devices_that_never_spoke(rvsim):
 
 
 def test_a_clock_that_was_set_back(rvsim):
-    """The line and by how much; the silence before it stands under it, nothing is judged by times, no figure is torn."""
+    """The line and by how much; the silence before it stands under it, nothing is judged by times."""
     rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max", "--record", "q.log")
     lines = []
     for line in Path("q.log").read_text().splitlines():
