@@ -58,7 +58,9 @@ class Layout(NamedTuple):
             said = (
                 Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
             )
-            part = ", ".join(one.shown_label or f"{one.field.title} {one.brief}" for one in said)
+            words = [one.shown_label or f"{one.field.title} {one.brief}" for one in said]
+            named = self.instance.labels.get(instance) if instance is not None else None
+            part = ", ".join([named, *words] if named else words)
         elif data[self.apart]:
             dsa = data[self.apart][0]
         return Topic(source, self.dgn, self.name, instance, dsa, part)
