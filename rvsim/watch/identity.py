@@ -21,6 +21,7 @@ from rvsim.watch.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, InstanceShared, Presence, Stranger
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -69,6 +70,10 @@ class Identity:
     def command(self, name: Name, address: int, now: int) -> None:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
         self._detectors.asked.command(name, address, now)
+
+    def ask(self, frame: Frame, now: int) -> None:
+        """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
+        self._detectors.asked.observe(frame, now)
 
     def hear(self, part: Part, time: int) -> bool:
         """Count a topic that was just heard to its device.
