@@ -2,7 +2,7 @@
 
 Knows: the line's events (`wire.line_events`), and which of them are worth a flag. Only a simulated pair tells all of
 them, a log or an adapter error frames and its own state; without any, nothing here happens. Does not know frames but
-for who sent them.
+for who sent them. Needs what the pair tells beside frames, and every frame of a node that nobody acknowledged.
 
 One cause has one flag: the error frames of an attempt that nobody acknowledges, or of a collision, count to
 no-acknowledge and shared-address, and do not count as errors of the wires.
