@@ -1,19 +1,17 @@
 """Reads message definitions (DBC files) and keeps them compiled as plain data.
 
-Knows: cantools and the cache. Does not know what our attributes mean (``attributes.py``), nor how a frame is decoded:
-nothing of cantools leaves this file, since its calls match whole identifiers, scale in floating point and raise on
-short frames.
+Knows: cantools, and what is kept of a file that was read. Does not know what our attributes mean (``attributes.py``),
+where statements begin (``dbc_text.py``), nor how a frame is decoded: nothing of cantools leaves this file, since its
+calls match whole identifiers, scale in floating point and raise on short frames.
 
-The cache holds one file for each definition file, found by the hash of its content: the digest of the rest on
-the first line, the numbers and names of the messages as JSON on the second, then a line of JSON for each message,
-which is read only when that message is asked for. It is never needed and never trusted: where the digest does not
-fit, the definition file is read again.
+The cache holds one file for each definition file, found by the hash of its content: a line of JSON with the numbers and
+names of the messages and with those that are left out, then a line of JSON for each message, which is read only when
+that message is asked for.
 """
 
 import hashlib
 import json
 import re
-import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from decimal import Decimal
@@ -27,6 +25,7 @@ from rvsim.wire import attributes
 from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter
 from rvsim.wire.dbc_text import NotDbcError, select
+from rvsim.wire.definition_cache import load_lines, save_lines, user_folder
 from rvsim.wire.fields import Origin, Special
 from rvsim.wire.ident import dgn_of
 
@@ -61,7 +60,7 @@ def load(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
     Raises:
         InputError: a file cannot be read, or one DGN or one name is defined twice among the user's files or ours.
     """
-    folder = cache if cache is not None else _cache_folder()
+    folder = cache if cache is not None else user_folder()
     ours, _ = _merge(shipped.dbc_files(), folder)
     theirs, left_out = _merge(own, folder)
     taken = {message.name for message in theirs.values()}
@@ -110,10 +109,18 @@ def _told(path: Path, compiled: _Compiled) -> list[str]:
     for name, why in compiled.left_out:
         reasons.setdefault(why, []).append(name)
     left, of = len(compiled.left_out), len(compiled.left_out) + len(compiled.definitions)
-    lines = [f"{path}: {left} of {of} messages {'is' if left == 1 else 'are'} left out; the others are used"]
-    return lines + _some(
-        [f"{path}: left out: message {', '.join(_some(names))}{why}" for why, names in reasons.items()]
-    )
+    told = [f"{path}: left out: {_named(names, why)}" for why, names in reasons.items()]
+    return [
+        f"{path}: {left} of {of} messages {'is' if left == 1 else 'are'} left out; the others are used",
+        *_some(told),
+    ]
+
+
+def _named(names: list[str], why: str) -> str:
+    """Return the messages of one reason, with the reason."""
+    if len(names) == 1:
+        return f"message {names[0]}{why}"
+    return f"messages {', '.join(_some(names))}{'' if why[0] == ':' else ': each'}{why}"
 
 
 def _some(lines: list[str]) -> list[str]:
@@ -125,13 +132,17 @@ def _some(lines: list[str]) -> list[str]:
 def _compiled(path: Path, folder: Path) -> _Compiled:
     content, file = _read(path), str(path)
     kept = folder / f"definitions-{FORMAT}-{hashlib.sha256(content).hexdigest()[:32]}.txt"
-    lines = _from_cache(kept)
-    if lines is None:
-        messages, left_out = _compile(path, content)
-        heads = {"messages": [[message["dgn"], message["name"]] for message in messages], "left_out": left_out}
-        lines = [json.dumps(part) for part in (heads, *messages)]
-        _to_cache(kept, lines)
-    heads = json.loads(lines[0])
+    with suppress(ValueError, TypeError, KeyError, RecursionError):  # lines of another shape are written anew
+        return _unpacked(load_lines(kept) or (), file)
+    messages, left_out = _compile(path, content)
+    heads = {"messages": [[message["dgn"], message["name"]] for message in messages], "left_out": left_out}
+    lines = [json.dumps(part) for part in (heads, *messages)]
+    save_lines(kept, lines)
+    return _unpacked(lines, file)
+
+
+def _unpacked(lines: Sequence[str], file: str) -> _Compiled:
+    heads = json.loads("".join(lines[:1]))
     return _Compiled(
         [Definition(dgn, name, text, file) for (dgn, name), text in zip(heads["messages"], lines[1:], strict=True)],
         [(name, why) for name, why in heads["left_out"]],
@@ -148,37 +159,6 @@ def _read(path: Path) -> bytes:
     if len(content) > _LARGEST_FILE:
         raise InputError(f"{path}: larger than 16 MiB, which no definition file is: name a DBC file")
     return content
-
-
-def _cache_folder() -> Path:
-    import platformdirs
-
-    return platformdirs.user_cache_path("rvsim", appauthor=False)
-
-
-def _digest(body: bytes) -> bytes:
-    return hashlib.sha256(body).hexdigest().encode()
-
-
-def _from_cache(kept: Path) -> list[str] | None:
-    try:
-        digest, _, body = kept.read_bytes().partition(b"\n")
-    except OSError:
-        return None
-    if digest != _digest(body):
-        return None
-    return body.decode().split("\n")
-
-
-def _to_cache(kept: Path, lines: Sequence[str]) -> None:
-    """Write the compiled form whole or not at all; a folder that cannot be written costs only time."""
-    body = "\n".join(lines).encode()
-    with suppress(OSError):
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
-            part = Path(folder) / kept.name
-            part.write_bytes(_digest(body) + b"\n" + body)
-            part.replace(kept)
 
 
 def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
