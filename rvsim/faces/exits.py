@@ -42,11 +42,13 @@ def _escaped(error: UnicodeError) -> tuple[str, int]:
 def safe_output() -> Iterator[None]:
     """Have stdout and stderr take every text, and hand no control character of a name on to the terminal."""
     codecs.register_error("rvsim.escaped", _escaped)
-    for stream in (sys.stdout, sys.stderr):
-        with suppress(AttributeError, ValueError, OSError):
-            cast(Any, stream).reconfigure(errors="rvsim.escaped")
-    with redirect_stdout(cast(TextIO, _Safe(sys.stdout))), redirect_stderr(cast(TextIO, _Safe(sys.stderr))):
-        yield
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        out, err = sys.stdout or nowhere, sys.stderr or nowhere  # a closed one is None
+        for stream in (out, err):
+            with suppress(AttributeError, ValueError, OSError):
+                cast(Any, stream).reconfigure(errors="rvsim.escaped")
+        with redirect_stdout(cast(TextIO, _Safe(out))), redirect_stderr(cast(TextIO, _Safe(err))):
+            yield
 
 
 def say(*lines: str) -> None:
