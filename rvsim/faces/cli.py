@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces import cli_scenarios, options
-from rvsim.faces.exits import ending, say
+from rvsim.faces.exits import ending, safe_output, say
 
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
@@ -42,7 +42,8 @@ app = typer.Typer(
 def run() -> int:
     """Run the command line; return its exit code."""
     try:
-        app(standalone_mode=True)
+        with safe_output():
+            app(standalone_mode=True)
     except SystemExit as left:
         return left.code if isinstance(left.code, int) else Exit.GOOD
     return Exit.GOOD
@@ -104,11 +105,11 @@ def _bench(
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)
-    say(*PROBLEMS, *missing_partners(loaded.rig))
+    say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",
-        scenario=loaded.name,
+        scenario=printable(loaded.name),
         seed=seed,
         started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
     )
@@ -178,6 +179,7 @@ def spell(
 
         frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
+        say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
         return Exit.GOOD
 

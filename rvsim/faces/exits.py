@@ -1,14 +1,54 @@
 """What a command ends with: its exit code, and the clear line where something was wrong.
 
-Knows: errors to exit codes, an interrupted run, and a reader that went away (`| head`). Does not know commands.
+Knows: errors to exit codes, an interrupted run, a reader that went away (`| head`), and that names from outside may
+hold what changes a terminal or what the output cannot take. Does not know commands.
 """
 
+import codecs
+import json
 import os
 import sys
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
+from typing import Any, TextIO, cast
 
-from rvsim.errors import Exit, RvsimError
+from rvsim.errors import Exit, RvsimError, not_written, printable
+
+
+class _Safe:
+    """A text stream that control characters do not pass; everything else is the stream's own."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+
+    def write(self, text: str) -> int:
+        return self._out.write(printable(text))
+
+    def writelines(self, lines: Iterable[str]) -> None:
+        self._out.writelines(map(printable, lines))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._out, name)
+
+
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    """Write what an encoding lacks as JSON escapes it, so that a line of JSON stays one."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return json.dumps(error.object[error.start : error.end])[1:-1], error.end
+
+
+@contextmanager
+def safe_output() -> Iterator[None]:
+    """Have stdout and stderr take every text, and hand no control character of a name on to the terminal."""
+    codecs.register_error("rvsim.escaped", _escaped)
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        out, err = sys.stdout or nowhere, sys.stderr or nowhere  # a closed one is None
+        for stream in (out, err):
+            with suppress(AttributeError, ValueError, OSError):
+                cast(Any, stream).reconfigure(errors="rvsim.escaped")
+        with redirect_stdout(cast(TextIO, _Safe(out))), redirect_stderr(cast(TextIO, _Safe(err))):
+            yield
 
 
 def say(*lines: str) -> None:
@@ -16,7 +56,7 @@ def say(*lines: str) -> None:
     with suppress(OSError, ValueError):
         sys.stdout.flush()
     for text in lines:
-        print(f"rvsim: {text}", file=sys.stderr)
+        print(f"rvsim: {printable(text).replace(chr(10), ' ')}", file=sys.stderr)
 
 
 def ending(command: Callable[[], int]) -> int:
@@ -36,7 +76,7 @@ def ending(command: Callable[[], int]) -> int:
         return Exit.GOOD
     except OSError as error:
         _drop_stdout()
-        say(f"the output could not be written ({error.strerror or error}): free space where it goes")
+        say(f"the output could not be written {not_written(error)}")
         return Exit.USAGE
 
 
