@@ -9,6 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 
 from rvsim.errors import Exit, RvsimError
+from rvsim.faces.console import reader_left
 
 
 def say(*lines: str) -> None:
@@ -31,11 +32,10 @@ def ending(command: Callable[[], int]) -> int:
     except KeyboardInterrupt:
         say("interrupted")
         return Exit.INTERRUPTED
-    except BrokenPipeError:
-        _drop_stdout()  # whoever read our output has gone
-        return Exit.GOOD
     except OSError as error:
         _drop_stdout()
+        if reader_left(error):
+            return Exit.GOOD
         say(f"the output could not be written ({error.strerror or error}): free space where it goes")
         return Exit.USAGE
 

@@ -4,7 +4,6 @@ Knows: jobs, processes, progress, and where verdicts are written. Does not know 
 (`trial`).
 """
 
-import json
 import multiprocessing
 import os
 import re
@@ -25,6 +24,7 @@ from rvsim.faces.exits import say
 from rvsim.faces.in_front import INTERRUPTED, in_front
 from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
+from rvsim.logs.jsonl import json_text
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
@@ -189,7 +189,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     for verdict in verdicts:
         told.append(verdict)
         if form == "json":
-            print(json.dumps(as_json(verdict), ensure_ascii=False))
+            print(json_text(as_json(verdict)))
         else:
             print("\n".join(as_text(verdict, every)))
         sys.stdout.flush()
