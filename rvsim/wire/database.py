@@ -27,6 +27,7 @@ from rvsim.wire import attributes
 from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter
 from rvsim.wire.fields import Origin, Special
+from rvsim.wire.file_text import text_of
 from rvsim.wire.ident import dgn_of
 
 if TYPE_CHECKING:
@@ -142,7 +143,7 @@ def _to_cache(kept: Path, lines: Sequence[str]) -> None:
 def _compile(path: Path, content: bytes) -> list[dict[str, Any]]:
     """Read one DBC file with cantools and return its messages as plain data."""
     try:
-        text = content.decode("utf-8-sig")
+        text = text_of(content)
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
     try:
