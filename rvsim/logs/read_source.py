@@ -1,5 +1,5 @@
-"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip, and UTF-8 where they
-were UTF-16.
+"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip, and made UTF-8
+where they are UTF-16.
 
 Knows: how to read on without end in bounded memory, and to say what stopped it. Does not know what the bytes mean.
 """
