@@ -34,8 +34,10 @@ PACKAGES = {
 }
 MAKERS = ("etas", "iscan", "ixxat", "kvaser", "neousys", "nican", "pcan", "systec", "vector")
 """Interfaces that need the driver of the adapter's maker and no Python package."""
-NOTHING = {"rvsim": "", "socketcan": ", which is part of Linux", "socketcand": "", "virtual": ""}
-"""Interfaces that need nothing, and what else there is to say of them."""
+LINUX = ("socketcan",)
+"""Interfaces that are part of Linux, and of no other system."""
+NOTHING = ("rvsim", "socketcand", "virtual")
+"""Interfaces that need nothing."""
 
 
 def missing(interface: str) -> Package | None:
@@ -50,7 +52,8 @@ def needs() -> Iterator[str]:
         those = ", ".join(sorted(name for name, needed in PACKAGES.items() if needed is package))
         yield f"{those}: " + (f"pip install {package.name}" if missing(those.split(", ")[0]) else "installed")
     yield f"{', '.join(MAKERS)}: the driver of the adapter's maker"
-    yield f"{', '.join(f'{name}{more}' for name, more in NOTHING.items())}: nothing"
-    others = sorted({*BACKENDS} - {*PACKAGES, *MAKERS, *NOTHING})
+    yield f"{', '.join(LINUX)}: part of Linux"
+    yield f"{', '.join(NOTHING)}: nothing"
+    others = sorted({*BACKENDS} - {*PACKAGES, *MAKERS, *LINUX, *NOTHING})
     if others:
         yield f"{', '.join(others)}: see the package that brings it"
