@@ -5,9 +5,6 @@ import sys
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
-    from rvsim.faces.console import prepare
-
-    prepare()
     from rvsim.faces.cli import run
 
     sys.exit(run())

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces import cli_scenarios, options
 from rvsim.faces.console import has_terminal, print_as
-from rvsim.faces.exits import ending, say
+from rvsim.faces.exits import ending, safe_output, say
 
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
@@ -47,7 +47,8 @@ def run() -> int:
 
 def _code() -> int:
     try:
-        app(standalone_mode=True)
+        with safe_output():
+            app(standalone_mode=True)
     except SystemExit as left:
         return left.code if isinstance(left.code, int) else Exit.GOOD
     return Exit.GOOD
@@ -111,11 +112,11 @@ def _bench(
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)
-    say(*PROBLEMS, *missing_partners(loaded.rig))
+    say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",
-        scenario=loaded.name,
+        scenario=printable(loaded.name),
         seed=seed,
         started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
     )
@@ -187,6 +188,7 @@ def spell(
 
         frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
+        say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
         return Exit.GOOD
 

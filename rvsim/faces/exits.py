@@ -1,15 +1,41 @@
 """What a command ends with: its exit code, and the clear line where something was wrong.
 
-Knows: errors to exit codes, an interrupted run, and a reader that went away (`| head`). Does not know commands.
+Knows: errors to exit codes, an interrupted run, a reader that went away (`| head`), and that names from outside may
+hold what changes a terminal. Does not know commands, nor encodings (`console`).
 """
 
 import os
 import sys
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
+from typing import Any, TextIO, cast
 
-from rvsim.errors import Exit, RvsimError
-from rvsim.faces.console import reader_left
+from rvsim.errors import Exit, RvsimError, not_written, printable
+from rvsim.faces.console import prepare, reader_left
+
+
+class _Safe:
+    """A text stream that control characters do not pass; everything else is the stream's own."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+
+    def write(self, text: str) -> int:
+        return self._out.write(printable(text))
+
+    def writelines(self, lines: Iterable[str]) -> None:
+        self._out.writelines(map(printable, lines))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._out, name)
+
+
+@contextmanager
+def safe_output() -> Iterator[None]:
+    """Have stdout and stderr take every text, and hand no control character of a name on to the terminal."""
+    prepare()
+    with redirect_stdout(cast(TextIO, _Safe(sys.stdout))), redirect_stderr(cast(TextIO, _Safe(sys.stderr))):
+        yield
 
 
 def say(*lines: str) -> None:
@@ -17,7 +43,7 @@ def say(*lines: str) -> None:
     with suppress(OSError, ValueError):
         sys.stdout.flush()
     for text in lines:
-        print(f"rvsim: {text}", file=sys.stderr)
+        print(f"rvsim: {printable(text).replace(chr(10), ' ')}", file=sys.stderr)
 
 
 def ending(command: Callable[[], int]) -> int:
@@ -36,7 +62,7 @@ def ending(command: Callable[[], int]) -> int:
         _drop_stdout()
         if reader_left(error):
             return Exit.GOOD
-        say(f"the output could not be written ({error.strerror or error}): free space where it goes")
+        say(f"the output could not be written {not_written(error)}")
         return Exit.USAGE
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
 
-from rvsim.errors import Exit, InputError
+from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.control import Control
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Hearing
@@ -126,7 +126,7 @@ def replay_log(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            code = show_replay(Path(log).name, Replay(rounds, Hearing(watch, LookIn())), plan, speed)
+            code = show_replay(printable(Path(log).name), Replay(rounds, Hearing(watch, LookIn())), plan, speed)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed)
             replay = Replay(rounds, Hearing(watch, sentences, every=every))
@@ -145,7 +145,7 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every
         begun = log.statistics.started
         started = None if begun is None else utc_text(begun)
         channel = next(iter(log.statistics.channels), "")
-        start = start_line("replay", log=log.name, scenario=None, seed=None, started=started)
+        start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
         return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
     return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import InputError
+from rvsim.errors import InputError, printable
 from rvsim.faces.control import Control
 from rvsim.faces.progress import PACED_S, Progress
 from rvsim.faces.run import CHANNEL
@@ -43,7 +43,7 @@ def in_front(
     with Port(settings.interface, settings.channel, options=settings.options) as port:
         if record is None:
             return _judged(Session(trial, absent, port.send), port, speed)
-        start = start_line(command="shakedown", scenario=trial.loaded.name, seed=trial.seed, started=None)
+        start = start_line(command="shakedown", scenario=printable(trial.loaded.name), seed=trial.seed, started=None)
         with Recorder(record, trial.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
             verdict = _judged(Session(trial, absent, port.send, recorder), port, speed)
             return replace(verdict, recording=str(record))

@@ -256,6 +256,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
             problems += error.problems
     if problems:
         raise InputError(*problems)
+    say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
     say(*PROBLEMS, *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
     return trials
 
@@ -309,5 +310,6 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     """
     trial = Trial(Job(scenario, {}), dbc)
     trial.prepare()
+    say(*trial.catalogue.left_out)
     print("\n".join(explained(trial.loaded)))
     return Exit.GOOD

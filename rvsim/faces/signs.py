@@ -6,6 +6,8 @@ All signs are in Windows Glyph List 4 (from memory), which the console fonts of 
 code page 437 as well.
 """
 
+import json
+
 SAME_WIDTH = {
     "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",
     "●": "o", "▒": ":", "·": ".", "°": " ", "×": "x", "►": ">", "…": "~",
@@ -21,7 +23,6 @@ READABLE = {
 
 
 def readable(sign: str, before_a_letter: bool = False) -> str:
-    """Return what stands for one sign in text: its twin, the byte of a name that is not UTF-8, or a question mark."""
-    if "\udc80" <= sign <= "\udcff":  # how Python keeps a byte of a file's name that it could not decode
-        return f"\\x{ord(sign) - 0xDC00:02x}"
-    return READABLE.get(sign, "?") + (" " if sign == "°" and before_a_letter else "")
+    r"""Return what stands for one sign in text: its twin, or where it has none what JSON writes, like ``\u0107``."""
+    twin = READABLE.get(sign) or json.dumps(sign)[1:-1]
+    return twin + (" " if sign == "°" and before_a_letter else "")

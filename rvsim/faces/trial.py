@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from rvsim.devices.registry import check_rig, settings_models
-from rvsim.errors import InputError, did_you_mean
+from rvsim.errors import InputError, did_you_mean, printable
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
@@ -85,7 +85,7 @@ class Trial:
     def _once(self, record: Path | None, progress: Progress | None) -> Verdict:
         if record is None:
             return self._judged(None, progress)
-        start = start_line(command="shakedown", scenario=self.loaded.name, seed=self.seed, started=None)
+        start = start_line(command="shakedown", scenario=printable(self.loaded.name), seed=self.seed, started=None)
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
             return replace(self._judged(recorder, progress), recording=str(record))
 

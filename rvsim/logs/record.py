@@ -13,7 +13,7 @@ from typing import TextIO
 
 import can
 
-from rvsim.errors import InputError
+from rvsim.errors import InputError, not_written
 from rvsim.logs.jsonl import frame_fields, line
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -106,7 +106,7 @@ class Recorder:
         try:
             yield
         except OSError as error:
-            raise InputError(f"--record {self._path}: writing stopped ({error.strerror}): free space there") from None
+            raise InputError(f"--record {self._path}: writing stopped {not_written(error)}") from None
 
     def __enter__(self) -> "Recorder":
         return self

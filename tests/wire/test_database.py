@@ -283,9 +283,7 @@ LONG = 'BA_DEF_ SG_ "SystemSignalLongSymbol" STRING ;\nBA_DEF_DEF_ "SystemSignal
 SECOND = ' SG_ second : 8|8@1+ (1,0) [0|250] "" any\n'
 
 WHOLE_FILE = [
-    (dbc(fields=FIELD + FIELD), "The signals level and level are overlapping in message OWN_STATUS: mend the file"),
-    (field("0|8", "60|8"), "The signal level does not fit in message OWN_STATUS: mend the file"),
-    (dbc(number=OWN & 0x7FFFFFFF), "Standard frame id 0x19ff00fe is more than 11 bits in message OWN_STATUS: "
+    (dbc(number=OWN & 0x7FFFFFFF), "message OWN_STATUS has the number 436142334, which is more than 11 bits: "
      f"for a 29-bit identifier write {OWN}, which is the number with bit 31 set"),
     (dbc(more=f'BA_ "Foo" BO_ {OWN} 1;\n'), "uses 'Foo' without defining it: mend the file"),
     (dbc(more=f'VAL_ {OWN} other 0 "x" ;\n'), f"unused VAL_ entries in DBC: VAL_ {OWN} other: mend the file"),
@@ -299,6 +297,8 @@ WHOLE_FILE = [
 ]  # fmt: skip
 
 ONE_MESSAGE = [
+    (dbc(fields=FIELD + FIELD), ": signals level and level overlap: keep one of them"),
+    (field("0|8", "60|8"), ": signal level does not fit: it ends behind the last of 8 bytes"),
     (dbc(fields="", length=0), " has 0 bytes: a frame holds 1 to 8"),
     (dbc(fields="", length=9), " has 9 bytes: a frame holds 1 to 8"),
     (field("level", "level m0", SECOND.replace("second", "second M")),

@@ -11,7 +11,7 @@ import sys
 import threading
 from collections.abc import Callable, Sequence
 
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces.control import Control
 from rvsim.faces.exits import say
 from rvsim.faces.hands import Hands
@@ -85,7 +85,7 @@ def show(
         except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
             scene.ended = "It has failed; q ends."
-            scene.deed = str(error)
+            scene.deed = printable(str(error))
 
     thread = threading.Thread(target=running, name="run", daemon=True)
     app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
@@ -113,7 +113,7 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
     broken: list[str] = []
     control = Control(speed)
     run = make(LookIn(), on_failure=lambda failure: broken.append(failure.sentence))
-    scene = Scene(loaded.name, run.watch, loaded.rig, broken)
+    scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken)
     return show(
         scene,
         control,
