@@ -150,6 +150,7 @@ def test_help_tells_the_exit_codes(rvsim):
     assert rvsim()[0] == 2
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no signals")
 def test_interrupting_ends_cleanly_with_130(tmp_path):
     """Ctrl-C ends a run at once: exit code 130, no traceback, the recording complete and closed."""
     with process("bench", "--record", str(tmp_path / "x.log")) as run:

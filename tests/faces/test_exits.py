@@ -76,6 +76,7 @@ def test_every_text_can_be_written(monkeypatch, encoding):
     assert second == "\\u001b"
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="this system has no /bin/sh")
 def test_output_that_is_closed(tmp_path):
     """A command without stdout ends well: nobody wanted to read it."""
     done = subprocess.run(
