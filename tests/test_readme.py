@@ -98,7 +98,9 @@ def test_the_commands_for_windows_are_those_of_the_others():
 
 def test_the_lines_for_adapters_name_what_the_options_take(tmp_path):
     """Each worked line gets as far as the package or the port that is not there, and says so in one line."""
-    lines = [line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith("rvsim listen --inter")]
+    lines = [
+        line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith("rvsim listen --inter")
+    ]
     assert [line.split("--channel ")[1][:4] for line in lines] == ["COM5", "/dev"]
     for line in lines:
         done = subprocess.run(

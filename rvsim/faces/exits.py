@@ -27,6 +27,8 @@ class _Safe:
         self._out.writelines(map(printable, lines))
 
     def __getattr__(self, name: str) -> Any:
+        if name == "buffer":  # through which a library writes UTF-8 wherever it finds ASCII, and past us
+            raise AttributeError(name)
         return getattr(self._out, name)
 
 

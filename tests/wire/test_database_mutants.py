@@ -24,7 +24,8 @@ def child(first, count, whole):
     done = subprocess.run(
         [sys.executable, str(Path(__file__).with_name("mutants.py")), *map(str, (first, count, whole))],
         capture_output=True, text=True, check=False,
-        env={"MEMORY": str(MEMORY), "SLOWER": str(SLOWER), "LEAST_S": str(LEAST_S), "PYTHONPATH": os.pathsep.join(sys.path)},
+        env={"MEMORY": str(MEMORY), "SLOWER": str(SLOWER), "LEAST_S": str(LEAST_S),
+             "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
     return done.stdout.splitlines(), done.stderr[-3000:], done.returncode
 
