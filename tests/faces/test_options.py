@@ -28,7 +28,7 @@ def test_speed(given, expected):
 @pytest.mark.parametrize("given", ["0", "-2", "fast", "nan", "1e9", ""])
 def test_speed_that_is_none(given):
     """Anything else says what to give."""
-    with pytest.raises(InputError, match=r'--speed .*: give a number above 0 .* or "max"'):
+    with pytest.raises(InputError, match=r'--speed .*: give a number from 0.000001 to 1000000 .* or "max"'):
         speed_of(given)
 
 
