@@ -37,10 +37,10 @@ def test_what_is_missing_is_told_and_what_is_there_as_well(monkeypatch):
     """A line for those that need the same."""
     there: set[str] = set()
     monkeypatch.setattr(needs_module, "find_spec", lambda module: module in there or None)
-    assert list(needs())[0] == "robotell, seeedstudio, serial, slcan: pip install pyserial"
+    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: pip install pyserial"
     assert (missing("slcan").name, missing("socketcan"), missing("virtual")) == ("pyserial", None, None)
     there.add("serial")
-    assert list(needs())[0] == "robotell, seeedstudio, serial, slcan: installed"
+    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: installed"
     assert missing("slcan") is None
 
 

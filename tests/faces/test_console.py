@@ -9,6 +9,7 @@ import sys
 
 import pytest
 
+from rvsim import shipped
 from rvsim.faces import console, exits
 from rvsim.faces.console import REPLACE, has_terminal, prepare, print_as
 
@@ -234,3 +235,31 @@ def test_lines_for_a_program_have_no_carriage_return(monkeypatch):
     print("{}")
     out.flush()
     assert out.buffer.getvalue() == b"{}\n"
+
+
+CASE = """schema = 1
+title = "°"
+rig = "RIG.TOML"
+lasts = "5s"
+[[expect]]
+expect = "seen"
+sight = { device = "heater" }
+"""
+TRIP = "(1.000000) can0 19FFE45E#0100C864FFFFFFFF\n(2.000000) can0 19FFE45E#0100C864FFFFFFFF\n"
+OWN = 'VERSION ""\nBO_ 2583680004 OWN: 8 X\n SG_ warm : 0|8@1+ (1,-40) [0|0] "°C" X\n'
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_files_may_be_named_in_capitals_and_saved_as_windows_does(typed, tmp_path, end, encoding):
+    """Scenario, rig, definitions and logs: names, line ends and encodings of other systems change nothing."""
+    rig = (shipped.scenario_folder() / "rigs" / "ottersby.toml").read_text(encoding="utf-8")
+    for name, text in {"RIG.TOML": rig, "CASE.TOML": CASE, "TRIP.LOG": TRIP, "OWN.DBC": OWN}.items():
+        (tmp_path / name).write_bytes(text.replace("\n", end).encode(encoding))
+    code, _, err = typed("shakedown", "CASE.TOML", cwd=tmp_path)
+    assert (code, err) == (0, b"")
+    code, out, err = typed("survey", "TRIP.LOG", "--rig", "RIG.TOML", "--dbc", "OWN.DBC", "--json", cwd=tmp_path)
+    assert (code, err, json.loads(out)["frames"]) == (0, b"", 2)
+    draft = tmp_path / "DRAFT.TOML"
+    assert typed("survey", "TRIP.LOG", "--draft-rig", draft.name, cwd=tmp_path)[0] == 0
+    assert "schema = 1\n" in draft.read_text(encoding="utf-8")
