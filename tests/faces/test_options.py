@@ -19,7 +19,9 @@ def test_seconds_that_make_no_run(given):
         microseconds(given)
 
 
-@pytest.mark.parametrize(("given", "expected"), [("1", 1.0), ("20", 20.0), ("0.5", 0.5), ("0.000001", 1e-6), ("max", None)])
+@pytest.mark.parametrize(
+    ("given", "expected"), [("1", 1.0), ("20", 20.0), ("0.5", 0.5), ("0.000001", 1e-6), ("max", None)]
+)
 def test_speed(given, expected):
     """A factor of the wall clock, or no waiting at all."""
     assert speed_of(given) == expected
