@@ -1,5 +1,6 @@
 """What a command may import: help and spelling come at once, because nothing heavy is loaded for them."""
 
+import os
 import subprocess
 import sys
 
@@ -40,7 +41,7 @@ def said_by(program, cache):
     """Run a program in an interpreter of its own and return the last line that it wrote to stderr."""
     done = subprocess.run(
         [sys.executable, "-c", program],
-        env={"XDG_CACHE_HOME": str(cache), "PYTHONPATH": ":".join(sys.path)},
+        env={**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": os.pathsep.join(sys.path)},
         capture_output=True,
         text=True,
         check=True,

@@ -16,6 +16,7 @@ import typer
 
 from rvsim.errors import Exit, printable
 from rvsim.faces import cli_scenarios, options
+from rvsim.faces.console import has_terminal, print_as
 from rvsim.faces.exits import ending, safe_output, say
 
 if TYPE_CHECKING:
@@ -41,6 +42,10 @@ app = typer.Typer(
 
 def run() -> int:
     """Run the command line; return its exit code."""
+    return ending(_code)
+
+
+def _code() -> int:
     try:
         with safe_output():
             app(standalone_mode=True)
@@ -69,11 +74,13 @@ def bench(
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         end, pace = options.microseconds(seconds), options.speed_of(speed)
         return _bench(scenario, form, every, end, pace, seed, record, serve, tuple(leave_out or ()), dbc)
 
@@ -170,8 +177,10 @@ def spell(
     data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
     json: options.Json = False,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """One frame taken apart, byte by byte, with the arithmetic."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.spell import as_json, as_text, parse_frame
@@ -195,8 +204,10 @@ def survey(
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
     ] = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.from_log import survey_logs
@@ -218,13 +229,15 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """A captured log into the live view, as it was recorded or faster; nothing is sent."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.from_log import replay_log
 
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         return replay_log(log, form, every, rig, options.speed_of(speed), options.part(begin, end), loop, dbc or [])
 
     _leave(ending(command))
@@ -245,14 +258,16 @@ def listen(
     seconds: options.Listening = None,
     record: options.Record = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """A bus, decoded live; never transmits."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.from_bus import listen_bus
 
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
         return listen_bus(settings, form, every, rig, end, record, dbc or [])
@@ -261,8 +276,9 @@ def listen(
 
 
 @app.command()
-def about() -> None:
+def about(ascii: options.Ascii = False) -> None:
     """Versions, where definitions and scenarios were found, which interfaces can be opened."""
+    print_as(json=False, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.about import lines

@@ -10,6 +10,7 @@ import typer
 
 from rvsim.errors import Exit, InputError
 from rvsim.faces import options
+from rvsim.faces.console import print_as
 from rvsim.faces.exits import ending
 
 _SEEDS = 10_000
@@ -57,8 +58,10 @@ def shakedown(
     adapter_option: options.AdapterOptions = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.shakedown import explain as read_back
@@ -114,8 +117,10 @@ def vary(
     junit: Junit = None,
     processes: Processes = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """One scenario many times with other values: which runs fail, and the smallest of those."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.vary import vary as run

@@ -1,11 +1,9 @@
 """What a command ends with: its exit code, and the clear line where something was wrong.
 
 Knows: errors to exit codes, an interrupted run, a reader that went away (`| head`), and that names from outside may
-hold what changes a terminal or what the output cannot take. Does not know commands.
+hold what changes a terminal. Does not know commands, nor encodings (`console`).
 """
 
-import codecs
-import json
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -13,6 +11,7 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppres
 from typing import Any, TextIO, cast
 
 from rvsim.errors import Exit, RvsimError, not_written, printable
+from rvsim.faces.console import prepare, reader_left
 
 
 class _Safe:
@@ -28,27 +27,17 @@ class _Safe:
         self._out.writelines(map(printable, lines))
 
     def __getattr__(self, name: str) -> Any:
+        if name == "buffer":  # through which a library writes UTF-8 wherever it finds ASCII, and past us
+            raise AttributeError(name)
         return getattr(self._out, name)
-
-
-def _escaped(error: UnicodeError) -> tuple[str, int]:
-    """Write what an encoding lacks as JSON escapes it, so that a line of JSON stays one."""
-    if not isinstance(error, UnicodeEncodeError):
-        raise error
-    return json.dumps(error.object[error.start : error.end])[1:-1], error.end
 
 
 @contextmanager
 def safe_output() -> Iterator[None]:
     """Have stdout and stderr take every text, and hand no control character of a name on to the terminal."""
-    codecs.register_error("rvsim.escaped", _escaped)
-    with open(os.devnull, "w", encoding="utf-8") as nowhere:
-        out, err = sys.stdout or nowhere, sys.stderr or nowhere  # a closed one is None
-        for stream in (out, err):
-            with suppress(AttributeError, ValueError, OSError):
-                cast(Any, stream).reconfigure(errors="rvsim.escaped")
-        with redirect_stdout(cast(TextIO, _Safe(out))), redirect_stderr(cast(TextIO, _Safe(err))):
-            yield
+    prepare()
+    with redirect_stdout(cast(TextIO, _Safe(sys.stdout))), redirect_stderr(cast(TextIO, _Safe(sys.stderr))):
+        yield
 
 
 def say(*lines: str) -> None:
@@ -71,11 +60,10 @@ def ending(command: Callable[[], int]) -> int:
     except KeyboardInterrupt:
         say("interrupted")
         return Exit.INTERRUPTED
-    except BrokenPipeError:
-        _drop_stdout()  # whoever read our output has gone
-        return Exit.GOOD
     except OSError as error:
         _drop_stdout()
+        if reader_left(error):
+            return Exit.GOOD
         say(f"the output could not be written {not_written(error)}")
         return Exit.USAGE
 

@@ -7,7 +7,6 @@ Knows: what the commands that read a log have in common. Does not know option te
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
@@ -23,7 +22,7 @@ from rvsim.faces.replay import Replay, Rounds
 from rvsim.faces.sentences import Sentences
 from rvsim.faces.survey import as_json, as_text, left_out
 from rvsim.logs.draft import Draft, learn_rig
-from rvsim.logs.jsonl import start_line
+from rvsim.logs.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.model import Rig
@@ -32,7 +31,13 @@ from rvsim.wire.catalogue import Catalogue
 
 
 def opener(log: str) -> Callable[[], Log]:
-    """Return what opens a log, or stdin, once for each time it is gone through."""
+    """Return what opens a log, or stdin, once for each time it is gone through.
+
+    Raises:
+        InputError: it is stdin, which was closed before we began.
+    """
+    if log == "-" and sys.stdin is None:
+        raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
     return (lambda: open_log(sys.stdin.buffer)) if log == "-" else lambda: open_log(Path(log), log)
 
 
@@ -44,7 +49,7 @@ def survey_logs(logs: list[str], rig: str | None, json: bool, draft: Path | None
     """
     if draft is not None and len(logs) > 1:
         raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
-    if draft is not None and draft.suffix != ".toml":
+    if draft is not None and draft.suffix.lower() != ".toml":
         raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
     if draft is not None and draft.exists():
         raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
@@ -76,6 +81,7 @@ def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
     if log != "-" or not twice:
         yield opener(log)
         return
+    opener(log)
     with ExitStack() as open_things:
         copy = Path(open_things.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
         with copy.open("wb") as file:
@@ -137,7 +143,7 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every
     """Return what shows a log: JSON lines or sentences."""
     if form == "json":
         begun = log.statistics.started
-        started = None if begun is None else datetime.fromtimestamp(begun / 1e6, UTC).isoformat(timespec="microseconds")
+        started = None if begun is None else utc_text(begun)
         channel = next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
         return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)

@@ -38,7 +38,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> "ScenarioFile | None":
     """Collect scenario files that a pattern names."""
     patterns = [*parent.config.getini("rvsim_scenarios"), *parent.config.getoption("--rvsim-scenarios")]
-    if patterns and file_path.suffix == ".toml" and any(_is_named(file_path, pattern, parent) for pattern in patterns):
+    if (
+        patterns
+        and file_path.suffix.lower() == ".toml"
+        and any(_is_named(file_path, pattern, parent) for pattern in patterns)
+    ):
         return ScenarioFile.from_parent(parent, path=file_path)
     return None
 

@@ -4,7 +4,6 @@ Knows: jobs, processes, progress, and where verdicts are written. Does not know 
 (`trial`).
 """
 
-import json
 import multiprocessing
 import os
 import re
@@ -15,6 +14,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any
 
@@ -25,12 +25,15 @@ from rvsim.faces.exits import say
 from rvsim.faces.in_front import INTERRUPTED, in_front
 from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
+from rvsim.logs.jsonl import json_text
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
 
 KEPT = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
+WINDOWS_PROCESSES = 61
+"""Processes that one can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
 _AHEAD = 4
 """So many jobs for each process are handed out in advance."""
 
@@ -76,7 +79,7 @@ def run_all(
             _tell(progress, number, len(jobs))
         return
     try:
-        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, progress)
+        yield from _side_by_side(jobs, dbc, _at_once(processes), keep, progress)
     except BrokenProcessPool:
         raise RvsimError(
             "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
@@ -87,7 +90,10 @@ def run_all(
 def _side_by_side(
     jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress
 ) -> Iterator[Verdict]:
-    with ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool, _ended_at_once():
+    with (
+        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
+        _ended_at_once(),
+    ):
         futures: dict[Future[dict[str, Any]], int] = {}
         done: dict[int, dict[str, Any]] = {}
         upcoming = 0
@@ -95,7 +101,9 @@ def _side_by_side(
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]
-                futures[pool.submit(do, job, dbc, keep and place_of(job, keep))] = upcoming
+                with _undisturbed():  # this is where processes start
+                    future = pool.submit(do, job, dbc, keep and place_of(job, keep))
+                futures[future] = upcoming
                 upcoming += 1
             while number not in done:
                 finished, _ = wait(futures, EVERY_S, FIRST_COMPLETED)
@@ -110,6 +118,32 @@ def _side_by_side(
 def _end_silently() -> None:
     """Have Ctrl-C end a process that makes runs, without a word: the first one has it too, and tells of it."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Keep Ctrl-C back, here and in processes that start meanwhile, until they can end silently.
+
+    Windows has no way to: there a process that is just starting may tell of Ctrl-C in Python's own words.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    if multiprocessing.get_start_method() != "fork":
+        resource_tracker.ensure_running()  # it takes the block away once, when it starts
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _at_once(processes: int | None) -> int:
+    """Return how many processes make runs: as asked, or one for each processor, within the system's limit."""
+    wanted = processes or os.cpu_count() or 1
+    return min(wanted, WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
 
 
 @contextmanager
@@ -189,7 +223,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     for verdict in verdicts:
         told.append(verdict)
         if form == "json":
-            print(json.dumps(as_json(verdict), ensure_ascii=False))
+            print(json_text(as_json(verdict)))
         else:
             print("\n".join(as_text(verdict, every)))
         sys.stdout.flush()

@@ -3,7 +3,6 @@
 Knows: the JSON contract and the order in which support reads a survey. Does not know how it was made.
 """
 
-import json
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -15,7 +14,7 @@ from rvsim.faces.noticed import in_short, noticed, times
 from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
 from rvsim.logs.columns import PairUse
-from rvsim.logs.jsonl import SCHEMA
+from rvsim.logs.jsonl import SCHEMA, json_text
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
@@ -27,7 +26,7 @@ from rvsim.wire.catalogue import Catalogue
 
 def as_json(log: Log, found: Survey) -> str:
     """Return the survey as one JSON object."""
-    return json.dumps(
+    return json_text(
         {
             "schema": SCHEMA,
             "log": log.name,
@@ -43,8 +42,7 @@ def as_json(log: Log, found: Survey) -> str:
             "devices": [_device(source, found.in_order) for source in found.sources],
             "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [_flag(flag) for flag in found.flags],
-        },
-        ensure_ascii=False,
+        }
     )
 
 

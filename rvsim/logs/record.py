@@ -32,7 +32,8 @@ class Recorder:
     """
 
     def __init__(self, path: Path, catalogue: Catalogue, *, start: str, channel: str, sent: bool) -> None:
-        if path.suffix not in SUFFIXES:
+        suffix = path.suffix.lower()
+        if suffix not in SUFFIXES:
             raise InputError(f"--record {path}: the name decides the format and has to end in {' or '.join(SUFFIXES)}")
         self._path = path
         self._catalogue, self._channel, self._sent = catalogue, channel, sent
@@ -44,7 +45,7 @@ class Recorder:
         self._begun = False
         self._start = ""
         self._write: Callable[[Frame], None] = self._write_json
-        if path.suffix == ".jsonl":
+        if suffix == ".jsonl":
             self._start = start
         else:
             self._log = can.CanutilsLogWriter(self._file)

@@ -27,6 +27,7 @@ from rvsim.wire.codec import parameter
 from rvsim.wire.dbc_text import NotDbcError, select
 from rvsim.wire.definition_cache import load_lines, save_lines, user_folder
 from rvsim.wire.fields import Origin, Special
+from rvsim.wire.file_text import text_of
 from rvsim.wire.ident import dgn_of
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ def _read(path: Path) -> bytes:
 def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
     """Read one DBC file; return its messages as plain data, and those that are left out, with the reason."""
     try:
-        text = content.decode("utf-8-sig")
+        text = text_of(content)
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
     try:

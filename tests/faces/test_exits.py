@@ -61,10 +61,10 @@ def test_a_line_stays_one_line(capsys):
 
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii", "cp1252"])
 def test_every_text_can_be_written(monkeypatch, encoding):
-    """What the output cannot take is escaped as in JSON; the streams are the old ones afterwards."""
+    """What the output cannot take and has no twin is escaped as in JSON; the streams are the old ones afterwards."""
     out = io.TextIOWrapper(io.BytesIO(), encoding=encoding, errors="strict", newline="\n")
     monkeypatch.setattr(sys, "stdout", out)
-    text = "\udcff ° \u0107 \U0001f600 \x9b"
+    text = "\udcff \u0107 \U0001f600 \x9b"
     with safe_output():
         print(json.dumps(text, ensure_ascii=False))
         sys.stdout.writelines(["\x1b", "\n"])
@@ -76,6 +76,7 @@ def test_every_text_can_be_written(monkeypatch, encoding):
     assert second == "\\u001b"
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="this system has no /bin/sh")
 def test_output_that_is_closed(tmp_path):
     """A command without stdout ends well: nobody wanted to read it."""
     done = subprocess.run(

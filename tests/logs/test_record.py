@@ -61,6 +61,14 @@ def test_what_was_written_can_be_read_before_the_end(tmp_path, catalogue):
         assert (tmp_path / "x.log").read_text() == "(0.000000) rvsim 18EEFF5E#D3B11B0000000000 T\n"
 
 
+@pytest.mark.parametrize("name", ["X.LOG", "x.Log", "X.JSONL", "x.jsonL"])
+def test_a_suffix_may_be_written_in_any_case(tmp_path, catalogue, name):
+    """Other systems make no difference; the file has the format of its suffix."""
+    with Recorder(tmp_path / name, catalogue, start=START, channel="x", sent=True):
+        pass
+    assert (tmp_path / name).read_text(encoding="utf-8") == (START if "json" in name.lower() else "")
+
+
 def test_another_suffix_is_refused_before_the_run(tmp_path, catalogue):
     """A format that is not written is one clear line, and no file appears."""
     with pytest.raises(InputError, match=r"^--record .*x\.csv: the name .* has to end in \.jsonl or \.log"):

@@ -189,7 +189,7 @@ def test_scales_are_kept_as_they_were_written(own, scale, offset, kept):
     assert Decimal(field.offset).scaleb(-field.decimals) == Decimal(offset)
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_a_degree_sign_survives_in_either_encoding(own, encoding):
     """Files come as UTF-8, with or without a mark at the start, and in the encoding of older tools."""
     text = dbc(fields=FIELD.replace('""', '"°C"'))

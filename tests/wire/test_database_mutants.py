@@ -1,5 +1,6 @@
 """rvsim.wire.database: damaged files, read in processes that may neither hang nor take much memory."""
 
+import os
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -23,7 +24,8 @@ def child(first, count, whole):
     done = subprocess.run(
         [sys.executable, str(Path(__file__).with_name("mutants.py")), *map(str, (first, count, whole))],
         capture_output=True, text=True, check=False,
-        env={"MEMORY": str(MEMORY), "SLOWER": str(SLOWER), "LEAST_S": str(LEAST_S), "PYTHONPATH": ":".join(sys.path)},
+        env={"MEMORY": str(MEMORY), "SLOWER": str(SLOWER), "LEAST_S": str(LEAST_S),
+             "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
     return done.stdout.splitlines(), done.stderr[-3000:], done.returncode
 

@@ -1,7 +1,6 @@
 """A run with a screen: who outlives whom, and the terminal afterwards."""
 
 import os
-import pty
 import select
 import signal
 import subprocess
@@ -160,6 +159,8 @@ class Terminal:
     """`rvsim bench` in a pseudo-terminal."""
 
     def __init__(self, tmp_path, *arguments):
+        import pty  # not there on Windows
+
         self.master, slave = pty.openpty()
         self.process = subprocess.Popen(
             [sys.executable, "-m", "rvsim", "bench", *arguments],
@@ -196,6 +197,7 @@ LEFT = b"\x1b[?1049l"
 """What gives the terminal its own screen back."""
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals in Python's library")
 @pytest.mark.parametrize(
     ("leave", "code"),
     [
