@@ -100,7 +100,7 @@ def _bench(
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
-    loaded = load_scenario(scenario, kinds=settings_models())
+    loaded = load_scenario(scenario, kinds=settings_models(), absent=absent)
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)

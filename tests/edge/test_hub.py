@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rvsim.edge import hub as module
-from rvsim.edge.hub import Hub, address_of
+from rvsim.edge.hub import Hub
+from rvsim.edge.hub_protocol import address_of
 from rvsim.errors import BusError, InputError
 from rvsim.wire.frame import Frame
 
