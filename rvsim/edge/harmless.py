@@ -12,7 +12,6 @@ Only the question goes out, which is no message that opens a bus or sends a fram
 import socket
 from contextlib import suppress
 from dataclasses import replace
-from typing import Any
 
 from rvsim.edge.hub_protocol import GREETING, LOOPBACK, PORT, QUESTION, is_our_answer
 from rvsim.edge.settings import BusSettings
@@ -38,7 +37,7 @@ def proved_harmless(settings: BusSettings, patience_s: float = PROOF_S) -> BusSe
         return settings
     if settings.interface != "socketcand" or settings.options.get("host") not in LOOPBACK:
         raise InputError(_refusal(settings, "it is not sent to"))
-    host, port = LOOPBACK[0], _port_of(settings)
+    host, port = LOOPBACK[0], settings.options["port"]  # python-can has seen to it that there is one
     if not is_our_hub(host, port, patience_s):
         raise InputError(_refusal(settings, f"the server on {host}:{port} is no hub of rvsim, so its bus may be real"))
     return replace(settings, options={**settings.options, "host": host, "port": port})
@@ -63,13 +62,6 @@ def is_our_hub(host: str, port: int, patience_s: float = PROOF_S) -> bool:
         connection.sendall(QUESTION)
         return is_our_answer(connection.recv(_LONGEST))
     return False
-
-
-def _port_of(settings: BusSettings) -> int:
-    port: Any = settings.options.get("port")
-    if not isinstance(port, int) or not 0 < port <= 65535:
-        raise InputError(f"{settings.interface}: {port} is no port; give --adapter-option port={PORT}")
-    return port
 
 
 def _refusal(settings: BusSettings, why: str) -> str:

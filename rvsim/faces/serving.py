@@ -3,6 +3,7 @@
 Knows: how a run and the hub are put together. Does not know options' names, nor how either works.
 """
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -25,17 +26,26 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
     """
     if speed is None:
         raise InputError("--serve needs time that others can keep up with: leave --speed max out")
+    lock = threading.Lock()
     runs: list[Run] = []
+    early: list[tuple[int, bytes]] = []
+    """What clients sent before there was a run; it is put onto the wires at its beginning."""
 
     def take(identifier: int, data: bytes) -> None:
-        for run in runs:
-            run.inject(identifier, data)
+        with lock:
+            if runs:
+                runs[0].inject(identifier, data)
+            else:
+                early.append((identifier, data))
 
     with Hub(address_of(where), take, time.monotonic) as hub:
 
         def made(*arguments: object, **more: object) -> Run:
             run = make(*arguments, tap=publish, **more)
-            runs.append(run)
+            with lock:
+                runs.append(run)
+                for sent in early:
+                    run.inject(*sent)
             return run
 
         def publish(frame: Frame) -> None:
