@@ -1,4 +1,4 @@
-"""What `import rvsim` exports: the names that other programs may rely on, where they stand, and what a checker knows."""
+"""What `import rvsim` exports: the names that other programs may rely on, and what a type checker knows of them."""
 
 import ast
 import importlib

@@ -16,7 +16,7 @@ import typer
 
 from rvsim.errors import Exit
 from rvsim.faces import cli_scenarios, options
-from rvsim.faces.exits import ending, say
+from rvsim.faces.exits import end_like_ctrl_c, ending, say
 
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
@@ -41,6 +41,7 @@ app = typer.Typer(
 
 def run() -> int:
     """Run the command line; return its exit code."""
+    end_like_ctrl_c()
     try:
         app(standalone_mode=True)
     except SystemExit as left:

@@ -1,9 +1,12 @@
 """What a command ends with: its exit code, and the clear line where something was wrong.
 
 Knows: errors to exit codes, an interrupted run, and a reader that went away (`| head`). Does not know commands.
+Whatever asks the program to end, Ctrl-C, SIGTERM or a terminal that goes away (SIGHUP), ends it in one way: with its
+closing words, its recording whole, and the exit code of an interruption.
 """
 
 import os
+import signal
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -15,8 +18,20 @@ def say(*lines: str) -> None:
     """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
     with suppress(OSError, ValueError):
         sys.stdout.flush()
-    for text in lines:
-        print(f"rvsim: {text}", file=sys.stderr)
+    with suppress(OSError, ValueError):  # a terminal that has gone hears nothing any more
+        for text in lines:
+            print(f"rvsim: {text}", file=sys.stderr)
+
+
+def end_like_ctrl_c() -> None:
+    """Have SIGTERM and SIGHUP end the program as Ctrl-C does; one that is ignored, as under nohup, stays ignored.
+
+    They are passed on as SIGINT, so whoever treats that in a way of its own, as the screen does, has them as well.
+    """
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)  # not every system has both
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
 
 
 def ending(command: Callable[[], int]) -> int:

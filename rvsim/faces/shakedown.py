@@ -108,8 +108,10 @@ def _side_by_side(
 
 
 def _end_silently() -> None:
-    """Have Ctrl-C end a process that makes runs, without a word: the first one has it too, and tells of it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
 
 
 @contextmanager

@@ -202,8 +202,10 @@ LEFT = b"\x1b[?1049l"
         (lambda terminal: os.write(terminal.master, b"q"), 0),
         (lambda terminal: os.write(terminal.master, b"\x03"), 130),
         (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGHUP), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGINT), 130),
     ],
-    ids=["q", "Ctrl-C", "kill"],
+    ids=["q", "Ctrl-C", "kill", "hang up", "interrupt"],
 )
 def test_the_terminal_is_given_back(tmp_path, leave, code):
     """However the screen is left, the terminal gets its own screen back and the recording is whole."""
