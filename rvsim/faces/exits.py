@@ -13,6 +13,9 @@ from contextlib import suppress
 
 from rvsim.errors import Exit, RvsimError
 
+ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""What asks the program to end; not every system has all of them."""
+
 
 def say(*lines: str) -> None:
     """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
@@ -28,9 +31,8 @@ def end_like_ctrl_c() -> None:
 
     They are passed on as SIGINT, so whoever treats that in a way of its own, as the screen does, has them as well.
     """
-    for name in ("SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)  # not every system has both
-        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+    for number in ENDING:
+        if number != signal.SIGINT and signal.getsignal(number) is signal.SIG_DFL:
             signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
 
 
@@ -51,8 +53,18 @@ def ending(command: Callable[[], int]) -> int:
         return Exit.GOOD
     except OSError as error:
         _drop_stdout()
+        if _was_interrupted(error):  # the terminal has gone, and the closing words could not be written to it
+            say("interrupted")
+            return Exit.INTERRUPTED
         say(f"the output could not be written ({error.strerror or error}): free space where it goes")
         return Exit.USAGE
+
+
+def _was_interrupted(error: BaseException | None) -> bool:
+    """Tell whether an error came up only while an interruption was dealt with."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__context__
+    return error is not None
 
 
 def _drop_stdout() -> None:

@@ -21,7 +21,7 @@ from typing import Any
 from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
-from rvsim.faces.exits import say
+from rvsim.faces.exits import ENDING, say
 from rvsim.faces.in_front import INTERRUPTED, in_front, served
 from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
@@ -109,9 +109,8 @@ def _side_by_side(
 
 def _end_silently() -> None:
     """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_DFL)
+    for number in ENDING:
+        signal.signal(number, signal.SIG_DFL)
 
 
 @contextmanager

@@ -1,6 +1,9 @@
 """What asks the program to end: Ctrl-C, SIGTERM and a terminal that goes away all end it with its closing words."""
 
+import os
+import pty
 import re
+import select
 import signal
 import subprocess
 import sys
@@ -35,6 +38,22 @@ def test_a_bench_that_is_asked_to_end(number, tmp_path, monkeypatch):
     recorded = (tmp_path / "r.log").read_text(encoding="utf-8")
     assert recorded.count("\n") > 0
     assert recorded.endswith("\n")
+
+
+@pytest.mark.parametrize("form", ["--plain", "--json"])
+def test_a_terminal_that_goes_away(form, tmp_path):
+    """Its run ends as with Ctrl-C although nobody can be told any more, and the recording is whole."""
+    child, terminal = pty.fork()
+    if child == 0:
+        os.chdir(tmp_path)
+        os.execv(sys.executable, [sys.executable, "-m", "rvsim", "bench", form, "--record", "r.log"])
+    seen = b""
+    while b"heater" not in seen:
+        assert select.select([terminal], [], [], TIMEOUT_S)[0], seen
+        seen += os.read(terminal, 65536)
+    os.close(terminal)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 130
+    assert (tmp_path / "r.log").read_text(encoding="utf-8").endswith("\n")
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP], ids=["SIGTERM", "SIGHUP"])
