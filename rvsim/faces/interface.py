@@ -42,10 +42,17 @@ _STOP_S = 5.0
 
 
 class SimulatedBus(can.BusABC):
-    """A scenario as a bus.
+    """A scenario as a bus: what ``can.Bus(interface="rvsim")`` returns, and ``from rvsim import SimulatedBus`` too.
+
+    Beside what every bus of python-can has there is ``verdict()``, which judges what the code under test has done, and
+    ``run``, by which a test looks at the vehicle. Opened by its class, a type checker knows both::
+
+        with SimulatedBus("warm_cabin", except_devices=["control panel"]) as bus:
+            my_thermostat(bus)  # sends and receives until frames carry the time stamp that it stops at
+            assert bus.verdict().passed, str(bus.verdict())
 
     Args:
-        channel: a shipped scenario's name, or the path of one.
+        channel: a shipped scenario's name, or the path of one; nothing else has a default in its place.
         can_filters: python-can's filters for what is received.
         seed: another seed than the scenario's, a whole number from 0 on.
         values: what is otherwise in the scenario, by dotted keys.

@@ -40,19 +40,26 @@ def test_a_bench_that_is_asked_to_end(number, tmp_path, monkeypatch):
     assert recorded.endswith("\n")
 
 
+OWN_TERMINAL = (
+    "import fcntl, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
+    "from rvsim.__main__ import main; sys.argv = ['rvsim', *sys.argv[1:]]; main()"
+)
+"""Makes its input the terminal that belongs to it, so that it is told when that goes away."""
+
+
 @pytest.mark.parametrize("form", ["--plain", "--json"])
 def test_a_terminal_that_goes_away(form, tmp_path):
     """Its run ends as with Ctrl-C although nobody can be told any more, and the recording is whole."""
-    child, terminal = pty.fork()
-    if child == 0:
-        os.chdir(tmp_path)
-        os.execv(sys.executable, [sys.executable, "-m", "rvsim", "bench", form, "--record", "r.log"])
-    seen = b""
-    while b"heater" not in seen:
-        assert select.select([terminal], [], [], TIMEOUT_S)[0], seen
-        seen += os.read(terminal, 65536)
-    os.close(terminal)
-    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 130
+    terminal, end = pty.openpty()
+    command = [sys.executable, "-c", OWN_TERMINAL, "bench", form, "--record", "r.log"]
+    with subprocess.Popen(command, stdin=end, stdout=end, stderr=end, start_new_session=True, cwd=tmp_path) as process:
+        os.close(end)
+        seen = b""
+        while b"heater" not in seen:
+            assert select.select([terminal], [], [], TIMEOUT_S)[0], seen
+            seen += os.read(terminal, 65536)
+        os.close(terminal)
+        assert process.wait(TIMEOUT_S) == 130
     assert (tmp_path / "r.log").read_text(encoding="utf-8").endswith("\n")
 
 
