@@ -55,6 +55,9 @@ def child(hours: float, speed: float, trace: bool) -> None:
         for mark in range(EVERY_US, end + 1, EVERY_US):
             while not runs or runs[0].heard < mark:
                 wait.wait(LOOK_S)
+                if runs and runs[0].heard and not any(one.name == "run" for one in threading.enumerate()):
+                    out.write("# the run has ended early: the screen says why\nend\n")
+                    return
             out.write(f"{runs[0].heard / 60e6:.0f} {resident_kb()} {len(gc.get_objects())}\n")
             if trace and mark in (end // 2 // EVERY_US * EVERY_US, end // EVERY_US * EVERY_US):
                 gc.collect()
@@ -113,7 +116,7 @@ def soak(hours: float, speed: float, trace: bool) -> tuple[list[tuple[float, flo
             points.append((float(minutes), float(kilobytes)))
             print(f"{minutes:>5} min  {float(kilobytes) / 1024:7.2f} MB  {objects} objects", flush=True)
     code = process.wait(60)
-    if code or not points:
+    if code or not points or points[-1][0] < hours * 59:
         sys.exit(f"the screen ended with {code}: {last[0].decode(errors='replace')}")
     return points, more
 

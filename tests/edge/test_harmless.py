@@ -135,3 +135,11 @@ def test_the_answer_of_a_hub_has_nothing_of_the_bus(hub, raw):
     hub.publish(Frame(1, 0x19FFE45E, bytes(8)))
     connection.sendall(QUESTION)
     assert connection.recv(256) == ANSWER
+
+
+def test_a_client_gets_no_answer(hub, raw, joined, taken):
+    """Behind the handshake the question is none: there an answer would stand among frames."""
+    connection = joined(raw())
+    connection.sendall(QUESTION + b"< echo >")
+    assert connection.recv(256) == b"< echo >"
+    assert taken == []

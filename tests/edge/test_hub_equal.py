@@ -74,6 +74,19 @@ def test_equal_floods_do_not_starve_another_client(hub, raw, taken, joined):
     assert hub.statistics.lost == 0
 
 
+def test_who_has_waited_longest_is_read_first(hub, raw, taken, joined, numbered, monkeypatch):
+    """Where there is room for a single frame of all, clients take turns."""
+    monkeypatch.setattr(module, "MAX_UNDER_WAY", 1)
+    crowd = [joined(raw()) for _ in range(4)]
+    for place, connection in enumerate(crowd):
+        connection.sendall(b"".join(numbered(place * 100 + number) for number in range(10)))
+    for place in range(40):
+        taken.wait(place + 1)
+        hub.publish(Frame(place, *taken[place]))
+    turns = [identifier // 100 for identifier, _ in taken]
+    assert all(sorted(turns[start : start + 4]) == [0, 1, 2, 3] for start in range(8, 32, 4)), turns
+
+
 def test_frames_of_a_client_that_left_are_still_its_own(hub, raw, taken, joined, soon):
     """The equal frame of somebody who stays is not taken for the one on the wires."""
     gone, stays = joined(raw()), joined(raw())
