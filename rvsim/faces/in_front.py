@@ -165,8 +165,8 @@ class _Served:
         return self._session.trial.come_to(self._session.run.time)
 
     def _clients(self, count: int) -> None:
-        """Hear how many clients there are, in the hub's thread."""
+        """Hear how many clients there are now, in the hub's thread: none only when the last one has left."""
         if count:
             self._first.set()
-        elif self._first.is_set():
+        else:
             say(f"{self._come_to()} when the last client left; the run goes on to its end")

@@ -7,6 +7,7 @@ import select
 import signal
 import subprocess
 import sys
+from contextlib import contextmanager
 
 import pytest
 
@@ -15,11 +16,22 @@ TIMEOUT_S = 60
 SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
 
 
-def started(command, **more):
-    """Start a command and wait for its first line."""
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more)
-    assert "winter_evening" in process.stdout.readline()
-    return process
+@contextmanager
+def running(command, **more):
+    """Start a command; one that does not end is killed, or a test would hang."""
+    with subprocess.Popen(command, **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+@contextmanager
+def started(command):
+    """Start a bench and wait for its first line."""
+    with running(command, text=True) as process:
+        assert "winter_evening" in process.stdout.readline()
+        yield process
 
 
 @pytest.mark.parametrize("number", SIGNALS, ids=[number.name for number in SIGNALS])
@@ -52,7 +64,7 @@ def test_a_terminal_that_goes_away(form, tmp_path):
     """Its run ends as with Ctrl-C although nobody can be told any more, and the recording is whole."""
     terminal, end = pty.openpty()
     command = [sys.executable, "-c", OWN_TERMINAL, "bench", form, "--record", "r.log"]
-    with subprocess.Popen(command, stdin=end, stdout=end, stderr=end, start_new_session=True, cwd=tmp_path) as process:
+    with running(command, stdin=end, stdout=end, stderr=end, start_new_session=True, cwd=tmp_path) as process:
         os.close(end)
         seen = b""
         while b"heater" not in seen:
@@ -83,7 +95,7 @@ def test_runs_side_by_side_end_with_sigterm(tmp_path, monkeypatch):
     text = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "8000h"\n[[expect]]\nexpect = "seen"\n'
     (tmp_path / "t.toml").write_text(text + 'sight = { device = "heater" }\n', encoding="utf-8")
     command = [sys.executable, "-m", "rvsim", "shakedown", "t.toml", "--repeat", "2", "--processes", "2"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True) as process:
+    with running(command, start_new_session=True) as process:
         assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
         process.terminate()
         out, err = process.communicate(timeout=TIMEOUT_S)

@@ -312,3 +312,13 @@ def test_a_link_to_a_recording_is_followed(tmp_path, catalogue):
     with recorder(tmp_path / "x.log", catalogue) as one:
         one.write(FRAMES[0])
     assert "18EEFF5E" in (tmp_path / "real.log").read_text()
+
+
+@pytest.mark.skipif(not Path("/dev/null").exists(), reason="this system has no device that forgets everything")
+def test_a_device_may_be_written_by_several_runs(tmp_path, catalogue):
+    """It keeps nothing, so nobody takes anything from anybody."""
+    (tmp_path / "x.log").symlink_to("/dev/null")
+    with recorder(tmp_path / "x.log", catalogue) as first, recorder(tmp_path / "x.log", catalogue) as second:
+        for one in (first, second):
+            one.write(FRAMES[0])
+            one.flush()
