@@ -116,6 +116,7 @@ class Hub:
     @property
     def statistics(self) -> HubStatistics:
         """Return the counts so far."""
+        self._under_way.forget(self._clock() - LOST_S)
         return HubStatistics(
             len(self._clients),
             self._taken,
@@ -301,7 +302,7 @@ class Hub:
         """Do what a client asked for, as long as it is not held; tell whether it may stay."""
         *messages, rest = client.received.split(b">")
         for done, message in enumerate(messages):
-            if not self._may_send(client):
+            if client.free_from is not None and not self._may_send(client):
                 client.held = True
                 client.received = b">".join([*messages[done:], rest])
                 return True

@@ -83,6 +83,16 @@ def test_a_first_byte_of_another_protocol(hub, raw, taken, first, joined):
     assert (hub.statistics.let_go, taken) == (1, [])
 
 
+def test_a_handshake_waits_for_no_frames_of_others(hub, raw, taken, monkeypatch, joined, numbered):
+    """Where all room on the way to the wires is taken a new client comes in all the same."""
+    monkeypatch.setattr(module, "MAX_UNDER_WAY", 1)
+    hasty = joined(raw())
+    hasty.sendall(numbered(1) * 5)
+    taken.wait(1)
+    joined(raw())
+    assert (hub.statistics.clients, len(taken)) == (2, 1)
+
+
 def test_blanks_between_messages_are_none(raw, hub, answered):
     """Only the very first byte has to be that sign: line ends behind a message are common."""
     connection = raw()
