@@ -80,7 +80,7 @@ class SimulatedBus(can.BusABC):
         self._receive_own = receive_own_messages
         absent = (except_devices,) if isinstance(except_devices, str) else except_devices
         try:
-            trial = Trial(Job(str(channel), values or {}, _checked_seed(seed)))
+            trial = Trial(Job(str(channel), values or {}, seed))
             self.session = Session(trial, absent, self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
@@ -162,12 +162,6 @@ class SimulatedBus(can.BusABC):
         pace = getattr(self, "_pace", None)
         if pace is not None:
             pace.stop()
-
-
-def _checked_seed(seed: int | None) -> int | None:
-    if seed is not None and (not isinstance(seed, int) or seed < 0):
-        raise ValueError(f"seed {seed!r} is no whole number from 0 on")
-    return seed
 
 
 Matches = Callable[[can.Message], bool]

@@ -35,7 +35,7 @@ def test_in_words():
     assert told == [
         "cold_start, seed 3, weather.outdoor_c=-20: not passed, 1 of 2 expectations met in 60 s of simulated time",
         "  not met  no flag is raised",
-        "           found: bus-busy of bus: 47 %",
+        "           found: bus-busy of bus: 47 % (at 21.500 s)",
         "           nearest: heat 20 % at 3.000 s",
         "           before it: 20.1 s  A",
         "                      20.2 s  B",
