@@ -37,8 +37,7 @@ class _Seen(Judge):
 
     def finish(self, end: int) -> None:
         if self.count < self.plan.at_least:
-            seen = "not seen" if not self.count else f"seen {'once' if self.count == 1 else f'{self.count} times'}"
-            self.breaks(self.end_of_part(end), f"{seen} by {moment(self.end_of_part(end))}")
+            self.breaks(self.end_of_part(end), f"{_seen(self.count)} by {moment(self.end_of_part(end))}")
 
 
 class _Never(Judge):
@@ -70,7 +69,7 @@ class _Entered(Judge):
         shortest = self.plan.shortest_off if stay.inside else self.plan.shortest_on
         if since is not None and shortest is not None and time - since < shortest:
             what = "away for" if stay.inside else "lasted"
-            lasted = f"{spoken(time - since)}, from {moment(since)} to {moment(time)}"
+            lasted = f"{moment(time - since)}, from {moment(since)} to {moment(time)}"
             self.breaks(time, f"{what} {lasted}: {frame} of {device}")
         self.count += stay.inside
         if stay.inside and self.plan.at_most_times is not None and self.count > self.plan.at_most_times:
@@ -81,8 +80,7 @@ class _Entered(Judge):
         if not self.said:
             self.breaks(last, f"no value said by {moment(last)}, so nothing is known of it")
         elif self.plan.at_least_times is not None and self.count < self.plan.at_least_times:
-            times = "once" if self.count == 1 else f"{self.count} times"
-            self.breaks(last, f"seen {times} by {moment(last)}")
+            self.breaks(last, f"{_seen(self.count)} by {moment(last)}")
 
 
 class _Every(Judge):
@@ -224,6 +222,10 @@ class _Rate(Judge):
         if not self.plan.holds(rate):
             often = self.plan.beyond(rate, 3)
             self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")
+
+
+def _seen(number: int) -> str:
+    return {0: "not seen", 1: "seen once"}.get(number, f"seen {number} times")
 
 
 def _nth(number: int) -> str:
