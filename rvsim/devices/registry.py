@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.ambient import AmbientSensor
 from rvsim.devices.battery_monitor import BatteryMonitor
@@ -125,11 +125,12 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> N
     problems += [f"{places.where_accepted(number)}: {text}" for number, text in of_accepted(rig, catalogue)]
     for plan in rig.devices:
         kind = KINDS.get(plan.kind)
-        if kind is not None:
-            mistakes = kind.placed_mistakes(plan, plan.settings_as(kind.Settings), catalogue)
-            problems += (
-                f"{places.where_in_rig(plan.name, 'settings', *one.place)}, settings, {one.text}" for one in mistakes
-            )
+        try:
+            settings = None if kind is None else plan.settings_as(kind.Settings)
+        except ValidationError:  # that is told where the rig is read
+            continue
+        for one in () if kind is None else kind.placed_mistakes(plan, settings, catalogue):
+            problems.append(f"{places.where_in_rig(plan.name, 'settings', *one.place)}, settings, {one.text}")
     if problems:
         raise InputError(*problems)
 

@@ -91,7 +91,7 @@ class LoadedScenario(NamedTuple):
     rig: Rig
     file: TomlFile | None = None
     rig_file: TomlFile | None = None
-    """That of a rig with a file of its own, as it is there."""
+    """That of a rig with a file of its own."""
     numbers: Mapping[str, Sequence[int]] = {}
     """Which of the tables of a list are here, counted from 0, where some cannot be used."""
 
@@ -108,27 +108,30 @@ class LoadedScenario(NamedTuple):
 
     def where_in_rig(self, device: str, *below: int | str) -> str:
         """Say where something of a device of the rig stands: where it is changed, else in the rig."""
+        file, above = self._rig_in
         words = f'device "{device}"'
-        changes = self.file.data.get("change") if self.file is not None else None
-        for number, change in enumerate(changes if isinstance(changes, list) else ()):
-            if self.file is not None and part(change, "device") == device and _holds(change, below[:2]):
-                return self.file.where(("change", number, *below), words)
-        file = self.rig_file or self.file
         if file is None:
             return f'rig "{self.rig.name}", {words}'
-        above: Place = () if self.rig_file is not None else ("rig",)
-        names = _names(part(file.data if self.rig_file is not None else file.data.get("rig"), "device"))
+        names = [one.name for one in self.rig.devices]
         return file.where((*above, "device", names.index(device), *below), words)
 
     def where_accepted(self, number: int) -> str:
         """Say where the rig accepts trouble, counted from 0."""
-        file, words = self.rig_file or self.file, f"accepted {number + 1}"
-        above: Place = () if self.rig_file is not None else ("rig",)
+        file, above = self._rig_in
+        words = f"accepted {number + 1}"
         return f'rig "{self.rig.name}", {words}' if file is None else file.where((*above, "accepted", number), words)
+
+    @property
+    def _rig_in(self) -> tuple[TomlFile | None, Place]:
+        """The file with the rig, and where it stands there."""
+        return (self.rig_file, ()) if self.rig_file is not None else (self.file, ("rig",))
 
 
 class ScenarioError(InputError):
-    """A scenario cannot be used; ``rest`` is what is left without what is wrong in it, if that is one."""
+    """A scenario cannot be used; ``rest`` is what is left of it without what is wrong, if that is one.
+
+    Kinds and settings of devices are unchecked in it.
+    """
 
     rest: LoadedScenario | None = None
 
@@ -146,15 +149,14 @@ def load_scenario(
     Raises:
         InputError: it is not there, or cannot be used: every mistake in it and in its rig.
     """
-    written = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
-    file, (written_rig, rig_problems) = written, _rig_file(written)
-    rig_file, own = written_rig, file.data.get("rig")
+    file = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
+    rig_file, rig_problems = _rig_file(file)
+    more: tuple[str, ...] = ()
     if rig_file is not None:
-        data, more = changed(rig_file.data, file)
-        rig_file, rig_problems = replace(rig_file, data=data), rig_problems + more
-    elif isinstance(own, dict):
-        data, more = changed(own, file)
-        file, rig_problems = replace(file, data={**file.data, "rig": data}), rig_problems + more
+        rig_file, more = changed(rig_file, file)
+    elif isinstance(file.data.get("rig"), dict):
+        file, more = changed(file, file, ("rig",))
+    rig_problems += more
     context = {
         "devices": _device_names(rig_file.data if rig_file else file.data.get("rig")),
         "faults": _names(file.data.get("fault")),
@@ -166,13 +168,15 @@ def load_scenario(
     scenario, problems = _attempt(Scenario, file, kinds, **context)
     numbers: dict[str, Sequence[int]] = {}
     if scenario is None:
-        file, numbers = _without_faulty(file, kinds, context)
-        scenario, _ = _attempt(Scenario, file, kinds, **context)
+        left, numbers = _without_faulty(file, kinds, context)
+        scenario, _ = _attempt(Scenario, left, None, **context)
+    if rig is None and rig_file:
+        rig, _ = _attempt(Rig, rig_file, None)
     if scenario and isinstance(scenario.rig, Rig):
         rig = scenario.rig
     loaded = None
     if scenario is not None and rig is not None:
-        loaded = LoadedScenario(written.path.stem, written.path, scenario, rig, written, written_rig, numbers)
+        loaded = LoadedScenario(file.path.stem, file.path, scenario, rig, file, rig_file, numbers)
     if loaded is None or problems or rig_problems:
         error = ScenarioError(*problems, *rig_problems)
         error.rest = loaded
@@ -197,7 +201,7 @@ def _without_faulty(
         if faulty and isinstance(entries, list):
             numbers[table] = [number for number in range(len(entries)) if number not in faulty]
             data[table] = [entries[number] for number in numbers[table]]
-    for place in places:
+    for place in filter(None, places):
         if place[0] == "title":
             data["title"] = file.path.stem
         elif place[0] in ("about", "seed", "shore_power", "bench_acknowledges") or place[0] not in _KEYS:
@@ -215,15 +219,6 @@ def _attempt(
         return check(model, file, kinds, **context), ()
     except InputError as error:
         return None, error.problems
-
-
-def _holds(entry: object, keys: Sequence[int | str]) -> bool:
-    """Tell whether a table, or one in it, has the keys."""
-    for key in keys:
-        if not isinstance(entry, Mapping) or key not in entry:
-            return False
-        entry = entry[key]
-    return bool(keys)
 
 
 def _rig_file(file: TomlFile) -> tuple[TomlFile | None, tuple[str, ...]]:

@@ -88,7 +88,7 @@ class Sight(Table):
         limits = [name for name, value in self._conditions.items() if value is not None]
         if self.becomes is True and not limits:
             raise ValueError('becomes = true goes with above or below; or write what it becomes, like becomes = "on"')
-        if self.becomes not in (None, True) and limits:
+        if self.becomes is not None and self.becomes is not True and limits:
             raise ValueError(f'"{limits[0]}" goes with becomes = true; or write becomes alone, like becomes = "on"')
         return self
 

@@ -60,8 +60,8 @@ class Verdict:
 
     @property
     def passed(self) -> bool:
-        """Whether every expectation was judged and met."""
-        return not self.error and all(outcome.passed for outcome in self.outcomes)
+        """Whether something was expected, and all of it was judged and met."""
+        return not self.error and bool(self.outcomes) and all(outcome.passed for outcome in self.outcomes)
 
     @property
     def failed(self) -> tuple[Outcome, ...]:
@@ -153,6 +153,8 @@ def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
 
 
 def _tally(verdict: Verdict) -> str:
+    if not verdict.outcomes:
+        return "nothing is expected in it"
     met = len(verdict.outcomes) - len(verdict.failed)
     waiting = sum(not outcome.judged for outcome in verdict.outcomes)
     return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {waiting} not judged" if waiting else "")
