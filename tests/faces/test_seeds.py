@@ -18,14 +18,14 @@ COMMANDS = [
 
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
 @pytest.mark.parametrize(
-    ("given", "said"), [("-1", "-1"), (str(1 << 63), str(1 << 63)), ("x", '"x"'), ("1.0", '"1.0"')]
+    ("given", "said"), [("-1", "-1"), (str(1 << 63), str(1 << 63)), ("x", '"x"'), ("1.0", '"1.0"'), ("+1", '"+1"')]
 )
 def test_options(command, given, said, rvsim):
     """Of every command that has one; exit code 2, and nothing on stdout."""
     assert rvsim(*command, "--seed", given) == (2, "", f"rvsim: --seed: {said} {NONE}\n")
 
 
-@pytest.mark.parametrize("seed", [-1, 1 << 63, True, 1.0, "1"])
+@pytest.mark.parametrize("seed", [-1, 1 << 63, True, 1.5, "x"])
 def test_buses_and_fixtures(seed, rvsim_bench, rvsim_scenario, rvsim_bus):
     """A python-can bus and the fixtures of the pytest plugin."""
     with pytest.raises(can.CanInitializationError, match=NONE):

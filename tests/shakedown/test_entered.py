@@ -7,7 +7,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from rvsim.faces.trial import Session, Trial
 from rvsim.shakedown.expect import EnteredPlan
+from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.sight import Sight
 
 SECOND = 1_000_000
@@ -228,3 +230,21 @@ def test_against_a_count_by_hand(case, gaps, start, length, shortest, most):
     assert met(shortest_off=f"{shortest}s") == (spoke and all(b - a >= shortest for on, a, b in lasted if not on))
     seen = levels(case("seen", **part, at_least=max(1, most)), *said).end(1000) is None
     assert seen == (len(entries) >= max(1, most))
+
+
+def test_a_step_can_wait_for_an_entry(tmp_path):
+    """Each time the furnace starts, and not at each frame in which it says that it runs."""
+    path = tmp_path / "t.toml"
+    sight = '{ message = "FURNACE_STATUS", instance = 1, field = "heat_output_level", becomes = true, above = 0 }'
+    step = (
+        f'[[step]]\nwhen = {{ seen = {sight} }}\neach_time = true\nsend = {{ identifier = "18EF0042", bytes = "01" }}\n'
+    )
+    head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
+    path.write_text(head + step, encoding="utf-8")
+    frames = []
+    session = Session(Trial(Job(str(path), {})), ["heater"], frames.append)
+    for seconds, level in ((1, OFF), (2, HALF), (3, HALF), (4, OFF), (5, 255), (6, HALF), (7, 200)):
+        session.until(seconds)
+        session.put(0x19FFE45E, bytes([1, 0, 200, level]) + b"\xff" * 4)
+    session.until(10)
+    assert [frame.time // SECOND for frame in frames if frame.identifier == 0x18EF0042] == [2, 6]
