@@ -62,6 +62,13 @@ def test_a_state_can_be_entered(case):
     assert levels(case("seen", sight=lost, at_least=2), (1, OFF), (2, 255), (3, 255), (4, HALF), (5, 255)).end() is None
 
 
+def test_a_frame_that_ends_before_the_field_changes_nothing(case):
+    """A state that is told again after a short frame was not left."""
+    one = levels(case("seen", sight={**FURNACE, "becomes": "no data"}, at_least=2), (1, OFF), (2, 255))
+    one._frame(3, 0x19FFE45E, b"\x01", "heater")
+    assert levels(one, (4, 255)).end() == (60, "seen once by 60.000 s")
+
+
 def test_each_sender_counts_for_itself(case):
     """Two sensors by turns, one warm and one cold, enter nothing; nor do two instances of one sender."""
     warm = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature", "becomes": True, "above": 10.0}

@@ -62,6 +62,8 @@ def test_flags_of_later_did_not_stand_then(outcome):
     found = outcome(LATE[0])
     assert found.at < 27
     assert "silent-device" not in found.look
+    at_the_end = outcome('expect = "presence"\ndevice = "heater"\nstate = "asleep"\nuntil = "25s"')
+    assert (at_the_end.at, "silent-device" in at_the_end.look) == (25.0, False)
 
 
 @pytest.fixture
@@ -106,6 +108,24 @@ def test_a_frame_at_the_moment_belongs_to_it(jury):
     (found,) = one.finish(7 * SECOND)
     assert found.at == 6.0
     assert [line.split("  ")[1][:8] for line in found.before] == ["19FF9C91"]
+
+
+@pytest.mark.parametrize(
+    ("plan", "at"),
+    [
+        ('expect = "presence"\ndevice = "charger"\nstate = "asleep"\nuntil = "9s"', 9),
+        ('expect = "answer"\nto = { message = "FURNACE_STATUS" }\nsight = { message = "DM_RV" }\nwithin = "2.5s"', 3.5),
+    ],
+)
+def test_evidence_is_kept_however_long_a_run_goes_on(plan, at, jury):
+    """Thousands of frames later it is still there."""
+    hear, one = jury(plan)
+    hear(HEATER, FURNACE, 1)
+    hear(INDOOR, WARM, 2, 3, 4, 5, 6, 7, 8, *(10 + number / 1000 for number in range(6000)))
+    (found,) = one.finish(20 * SECOND)
+    assert found.at == at
+    expected = [float(time) for time in range(1, 9) if time <= at][-5:]
+    assert [float(line.split(" s  ")[0]) for line in found.before] == expected
 
 
 # What a run did not come to.
@@ -190,6 +210,13 @@ def test_an_address_that_is_held(tmp_path):
 def test_an_address_that_is_not(sent, more, tmp_path):
     """Nobody's, a claim, none at all, one not held yet, that of the device it stands in for, or outside the part."""
     assert intruded(tmp_path, sent, **more).passed
+
+
+def test_a_device_without_power_holds_no_address(tmp_path):
+    """Whoever speaks from there then is alone."""
+    off = 'expect = "own_address"\n[[fault]]\nfault = "brown_out"\ndevices = ["heater"]\nfrom = "5s"'
+    assert intruded(tmp_path, (10, 0x19FFE35E), plan=off).passed
+    assert not intruded(tmp_path, (10, 0x19FFE35E), plan=off + '\nuntil = "8s"').passed
 
 
 def test_what_a_step_sends_is_no_intruder(tmp_path):

@@ -136,6 +136,13 @@ functions = { tank = 2 }
         assert 'place = "outdoors"' in file.read().splitlines()[number - 1]
 
 
+def test_the_last_change_of_a_key_is_the_one_that_counts(path):
+    """Its line is told, not that of the one which it replaces."""
+    change = '[[change]]\ndevice = "roof fan"\nsettings = { ampss = 3.0 }\n'
+    (line,) = refused(path, HEAD + change + change)
+    assert line.startswith(f"{path}, line 10, device 4 ")
+
+
 def test_a_change_of_nobody_and_a_message_of_nobody(path):
     """Both are told."""
     text = """[[change]]
