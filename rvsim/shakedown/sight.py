@@ -56,10 +56,11 @@ Entered = Annotated[Said, AfterValidator(_entered)]
 
 class Sight(Table):
     """What a frame has to be, or say, to be this sight. All that is given has to be so.
+    With ``becomes`` only entering a state counts, not repeats of it.
 
     ``is``, ``above`` and ``below`` are about ``field``: a number in its unit, the name of a code, or a state such as
-    "no data". With ``becomes`` a frame counts only if the field enters that, having said something else before: a
-    repeat does not count, nor what a sender says in its first frame. It is written as ``is``, or true to go with
+    "no data". With ``becomes`` a frame counts only if the field enters that, having said something else before: what
+    a sender says in its first frame is not entered. It is written as ``is``, or true to go with
     ``above`` and ``below``. Each sender and instance counts for itself, and a frame without a value changes nothing.
     """
 

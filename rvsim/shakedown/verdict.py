@@ -157,7 +157,7 @@ def _tally(verdict: Verdict) -> str:
         return "nothing is expected in it"
     met = len(verdict.outcomes) - len(verdict.failed)
     waiting = sum(not outcome.judged for outcome in verdict.outcomes)
-    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {waiting} not judged" if waiting else "")
+    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {waiting} not judged," if waiting else "")
 
 
 def _early(verdict: Verdict) -> str:

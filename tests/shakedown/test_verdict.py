@@ -142,7 +142,7 @@ def test_what_was_not_judged_makes_no_pass():
     one = verdict(MET, WAITING, warnings=("t.toml, line 5, expect 1: it cannot fail",))
     assert not one.passed
     assert list(as_text(one)) == [
-        "cold_start, seed 3: not passed, 1 of 2 expectations met, 1 not judged in 60 s of simulated time",
+        "cold_start, seed 3: not passed, 1 of 2 expectations met, 1 not judged, in 60 s of simulated time",
         "  warning: t.toml, line 5, expect 1: it cannot fail",
         "  not judged  it stays warm",
         "           it counts from 2400.000 s on, and the run was judged at 60.000 s",
