@@ -19,6 +19,7 @@ from rvsim.devices.troubles import DM1, Troubles
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.table import Problem
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.commanded_address import AddressCommand
@@ -111,6 +112,11 @@ class Device:
     def mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[str]:  # noqa: ARG003
         """Yield what of the settings cannot be put to work with these definitions: where, and what to do."""
         yield from ()
+
+    @classmethod
+    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Problem]:
+        """Yield the same, each with its place below the settings where that is known."""
+        return (Problem((), text, None) for text in cls.mistakes(plan, settings, catalogue))
 
     def __init__(self, role: Role) -> None:
         self.name = role.plan.name

@@ -15,6 +15,7 @@ from rvsim.devices.own_sources import Constant, Copied, Moving, Profile, Source,
 from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.table import Problem
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import GLOBAL, Identifier, split
@@ -66,7 +67,13 @@ class OwnDevice(Device):
     @classmethod
     def mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[str]:
         """Yield what is not defined, or cannot be said."""
-        return (f"{spoken(one.place)}: {one.text}" for one in problems(settings, plan.functions, catalogue))
+        return (one.text for one in cls.placed_mistakes(plan, settings, catalogue))
+
+    @classmethod
+    def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Problem]:
+        """Yield the same, each with its place below the settings."""
+        found = problems(settings, plan.functions, catalogue)
+        return (one._replace(text=f"{spoken(one.place)}: {one.text}") for one in found)
 
     def __init__(self, role: Role) -> None:
         self._senders: list[Sender] = []

@@ -11,8 +11,9 @@ A package brings a kind with a class made from ``Device`` and an entry point for
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from importlib.metadata import EntryPoint, entry_points
+from typing import Protocol
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.ambient import AmbientSensor
 from rvsim.devices.battery_monitor import BatteryMonitor
@@ -25,7 +26,7 @@ from rvsim.devices.pump import CirculationPump
 from rvsim.devices.roof_fan import RoofFan
 from rvsim.devices.tank import TankSensor
 from rvsim.errors import InputError
-from rvsim.rig.fields import check_fields
+from rvsim.rig.fields import of_accepted, of_devices
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
@@ -86,22 +87,50 @@ def settings_models() -> dict[str, type[BaseModel]]:
     return {name: kind.Settings for name, kind in KINDS.items()}
 
 
-def check_rig(rig: Rig, catalogue: Catalogue) -> None:
+class Places(Protocol):
+    """Says where something of a rig stands: file, line and words."""
+
+    def where_in_rig(self, device: str, *below: int | str) -> str:
+        """Say where something of a device stands."""
+
+    def where_accepted(self, number: int) -> str:
+        """Say where the rig accepts trouble, counted from 0."""
+
+
+class _Names:
+    """Says it of a rig without a file."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig.name
+
+    def where_in_rig(self, device: str, *below: int | str) -> str:  # noqa: ARG002 - there are no lines
+        return f'rig "{self._rig}", device "{device}"'
+
+    def where_accepted(self, number: int) -> str:
+        return f'rig "{self._rig}", accepted {number + 1}'
+
+
+def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> None:
     """Refuse names in a rig that no definition has, and settings of its devices that cannot be put to work.
+
+    ``places`` says where each mistake stands.
 
     Raises:
         InputError: a line for each.
     """
-    problems: list[str] = []
-    try:
-        check_fields(rig, catalogue)
-    except InputError as error:
-        problems += error.problems
+    places = places or _Names(rig)
+    problems = [
+        f"{places.where_in_rig(device, key)}, {key}: {text}" for device, key, text in of_devices(rig, catalogue)
+    ]
+    problems += [f"{places.where_accepted(number)}: {text}" for number, text in of_accepted(rig, catalogue)]
     for plan in rig.devices:
         kind = KINDS.get(plan.kind)
-        if kind is not None:
-            mistakes = kind.mistakes(plan, plan.settings_as(kind.Settings), catalogue)
-            problems += (f'rig "{rig.name}", device "{plan.name}", settings, {mistake}' for mistake in mistakes)
+        try:
+            settings = None if kind is None else plan.settings_as(kind.Settings)
+        except ValidationError:  # that is told where the rig is read
+            continue
+        for one in () if kind is None else kind.placed_mistakes(plan, settings, catalogue):
+            problems.append(f"{places.where_in_rig(plan.name, 'settings', *one.place)}, settings, {one.text}")
     if problems:
         raise InputError(*problems)
 

@@ -83,7 +83,7 @@ def bench(
     def command() -> int:
         form = options.one_form(plain, json, every, has_terminal())
         end, pace = options.microseconds(seconds), options.speed_of(speed)
-        return _bench(scenario, form, every, end, pace, seed, record, serve, tuple(leave_out or ()), dbc)
+        return _bench(scenario, form, every, end, pace, options.seed(seed), record, serve, tuple(leave_out or ()), dbc)
 
     _leave(ending(command))
 
@@ -100,18 +100,14 @@ def _bench(
     absent: tuple[str, ...],
     dbc: list[Path] | None,
 ) -> int:
-    from rvsim.devices.registry import PROBLEMS, check_rig, missing_partners, settings_models
+    from rvsim.devices.registry import PROBLEMS, missing_partners
     from rvsim.faces.run import CHANNEL, Run
     from rvsim.faces.serving import served
-    from rvsim.faces.trial import check_absent
+    from rvsim.faces.trial import check_absent, load_checked
     from rvsim.logs.jsonl import start_line
     from rvsim.logs.record import Recorder
-    from rvsim.shakedown.scenario import load_scenario
-    from rvsim.wire.database import load
 
-    loaded = load_scenario(scenario, kinds=settings_models(), absent=absent)
-    catalogue = load([*loaded.rig.definitions, *(dbc or [])])
-    check_rig(loaded.rig, catalogue)
+    loaded, catalogue = load_checked(scenario, dbc=dbc or (), absent=absent)
     check_absent(loaded.rig, absent)
     say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
@@ -137,7 +133,7 @@ def _bench(
             run.virtual(loaded.scenario.lasts if end is None else end)
         else:
             run.paced(end, speed)
-    return Exit.GOOD
+    return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
 
 
 def _tell(failure: "Failure") -> None:

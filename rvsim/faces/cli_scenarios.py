@@ -34,9 +34,7 @@ Speed = Annotated[
     str | None,
     typer.Option("--speed", metavar="X", help="With --serve: simulated seconds per real second; 1 if omitted."),
 ]
-Repeat = Annotated[
-    int, typer.Option("--repeat", metavar="N", help="Run each scenario so often, each time with another seed.")
-]
+Repeat = Annotated[int, typer.Option("--repeat", metavar="N", help="Run each scenario N times, a new seed each time.")]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -56,7 +54,7 @@ def shakedown(
         list[str] | None, typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")
     ] = None,
     keys: Annotated[
-        bool, typer.Option("--keys", help="Tell every key of a scenario, its faults and expectations; run nothing.")
+        bool, typer.Option("--keys", help="List all keys of a scenario, its faults and expectations; run nothing.")
     ] = False,
     explain: Annotated[
         bool, typer.Option("--explain", help="Read the scenario back as sentences; run nothing.")
@@ -92,13 +90,14 @@ def shakedown(
             print("\n".join(every_key()))
             return Exit.GOOD
         if not scenarios:
-            raise InputError("name a scenario; rvsim about names the shipped ones, --keys tells how one is written")
+            raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")
         if explain:
             return max(read_back(scenario, definitions) for scenario in scenarios)
         if not 1 <= repeat <= _SEEDS:
             raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
         _above_0("--processes", processes)
-        first = 1 if seed is None and repeat > 1 else seed
+        first = options.seed(seed, repeat)
+        first = 1 if first is None and repeat > 1 else first
         seeds = [None if first is None else first + number for number in range(repeat)]
         jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
         form = "json" if json else "text"
@@ -163,7 +162,7 @@ def vary(
 
         _above_0("--draw", draw)
         _above_0("--processes", processes)
-        return run(scenario, values, draw, seed, json, junit, processes, tuple(dbc or ()))
+        return run(scenario, values, draw, options.seed(seed), json, junit, processes, tuple(dbc or ()))
 
     raise typer.Exit(ending(command))
 

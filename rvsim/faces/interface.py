@@ -89,7 +89,7 @@ class SimulatedBus(can.BusABC):
         try:
             scenario = _named(channel)
             self.channel_info = f"rvsim {scenario}"
-            trial = Trial(Job(scenario, values or {}, _checked_seed(seed)), absent=absent)
+            trial = Trial(Job(scenario, values or {}, seed), absent=absent)
             self.session = Session(trial, tap=self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
@@ -180,12 +180,6 @@ def _named(channel: str | Path | None) -> str:
             'channel="winter_evening", or your own by its path, ending in .toml'
         )
     return str(channel)
-
-
-def _checked_seed(seed: int | None) -> int | None:
-    if seed is not None and (not isinstance(seed, int) or seed < 0):
-        raise ValueError(f"seed {seed!r} is no whole number from 0 on")
-    return seed
 
 
 Matches = Callable[[can.Message], bool]

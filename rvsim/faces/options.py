@@ -3,6 +3,7 @@
 Knows: option names, help and the checks of a single value. Does not know what a command does with them.
 """
 
+import re
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -10,10 +11,12 @@ import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
+from rvsim.rig import quantity
 
 MICRO = 1_000_000
 SLOWEST = 1e-6
 """Simulated seconds for each real one at least; our choice: eleven days for a second, and no wait is endless."""
+_DIGITS = re.compile(r"-?[0-9]{1,30}")
 
 Plain = Annotated[
     bool, typer.Option("--plain", help="A sentence for each change and each flag instead of the live screen.")
@@ -50,7 +53,7 @@ Speed = Annotated[
     ),
 ]
 Seed = Annotated[
-    int | None, typer.Option("--seed", metavar="N", help="Another seed than the scenario's for all that is random.")
+    str | None, typer.Option("--seed", metavar="N", help="Another seed than the scenario's for all that is random.")
 ]
 Record = Annotated[
     Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl or .log).")
@@ -99,6 +102,22 @@ class WithServe(TyperCommand):
             for place, word in enumerate(typed, start=1)
         ]
         return super().parse_args(ctx, [*filled, *args[len(typed) :]])
+
+
+def seed(text: str | None, runs: int = 1) -> int | None:
+    """Return the seed of an option, the first of so many in a row.
+
+    Raises:
+        InputError: it, or the last of them, is none.
+    """
+    if text is None:
+        return None
+    try:
+        first = quantity.seed_of(int(text) if _DIGITS.fullmatch(text) else text)
+        quantity.seed_of(first + runs - 1)
+    except ValueError as error:
+        raise InputError(f"--seed: {error}") from None
+    return first
 
 
 def microseconds(seconds: float | None, option: str = "--seconds") -> int | None:

@@ -54,8 +54,10 @@ def _is_named(path: Path, pattern: str, parent: pytest.Collector) -> bool:
 
 def _properties(verdict: "Verdict") -> list[tuple[str, object]]:
     """Return what JUnit XML is told of a verdict."""
-    met = [(one.expected, "met" if one.passed else f"not met: {one.found}") for one in verdict.outcomes]
-    return [("seed", verdict.seed), *verdict.values.items(), ("frames", verdict.frames), *met]
+    words = {True: "not met", False: "not judged"}
+    met = [(one.expected, "met" if one.passed else f"{words[one.judged]}: {one.found}") for one in verdict.outcomes]
+    warnings = [("warning", text) for text in verdict.warnings]
+    return [("seed", verdict.seed), *verdict.values.items(), ("frames", verdict.frames), *warnings, *met]
 
 
 class ScenarioFile(pytest.File):

@@ -24,7 +24,9 @@ from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
@@ -162,6 +164,14 @@ class Run:
         self._hearing.expect(identifier, data)
         self.bench.put(identifier, data)
 
+    def put_from_outside(self, identifier: int, data: bytes) -> None:
+        """Put a frame of another program onto the wires now; it counts as a node's."""
+        if dgn_of(identifier) != ADDRESS_CLAIM:
+            holder = self.bench.holder(identifier & 0xFF)
+            if holder is not None:
+                self.jury.expect_intruder(identifier, data, holder)
+        self.bench.put(identifier, data)
+
     def inject(self, identifier: int, data: bytes) -> None:
         """Put a frame of another program onto the wires of a paced run, from any thread; it counts as a node's."""
         self._incoming.append((identifier, data))
@@ -176,7 +186,7 @@ class Run:
         self.time = moment if end is None else min(moment, end)
         self.bench.run_until(self.time)
         for _ in range(len(self._incoming)):  # not what comes in meanwhile: whoever sends on and on gets no further
-            self.bench.put(*self._incoming.popleft())
+            self.put_from_outside(*self._incoming.popleft())
 
     def until(self, time: int) -> None:
         """Go on in virtual time up to ``time`` (microseconds), without summing up."""

@@ -351,5 +351,5 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     trial = Trial(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
-    print("\n".join(explained(trial.loaded)))
+    print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
     return Exit.GOOD

@@ -4,7 +4,8 @@ Knows: how a run is made from a job, and that a run which failed is made once mo
 run. Does not know commands, nor how many runs there are.
 """
 
-from collections.abc import Callable, Collection, Mapping
+import re
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,17 +19,59 @@ from rvsim.faces.run import CHANNEL, Run
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
-from rvsim.rig.quantity import shown
+from rvsim.rig.quantity import seed_of, shown
+from rvsim.shakedown import jury, player
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.scenario import LoadedScenario, load_scenario
+from rvsim.shakedown.never_fails import never_fail
+from rvsim.shakedown.scenario import LoadedScenario, ScenarioError, load_scenario
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
 
+_LINE = re.compile(r"(.+?), line (\d+)")
 _TOLD = 600_000_000
 """After so many simulated microseconds there is a look whether it is time to tell how far a run has come."""
+
+
+def load_checked(
+    scenario: str,
+    values: Mapping[str, Value] | None = None,
+    dbc: Iterable[Path] = (),
+    absent: Collection[str] = (),
+) -> tuple[LoadedScenario, Catalogue]:
+    """Load a scenario with its definitions and hold it against them; ``absent`` devices need no kind.
+
+    Raises:
+        InputError: it cannot be used: every mistake in it and its rig that can be told without the others mended.
+    """
+    problems: list[str] = []
+    try:
+        loaded = load_scenario(scenario, settings_models(), values, absent)
+    except ScenarioError as error:
+        if error.rest is None:
+            raise
+        loaded, problems = error.rest, list(error.problems)
+    try:
+        catalogue = load([*loaded.rig.definitions, *dbc])
+        try:
+            check_rig(loaded.rig, catalogue, loaded)
+        except InputError as error:
+            problems += error.problems
+        problems += player.problems_of(loaded, catalogue, loaded.scenario.seed)
+        problems += jury.problems_of(loaded, catalogue)
+    except InputError as error:
+        problems += error.problems
+    if problems:
+        raise InputError(*sorted(problems, key=_line))
+    return loaded, catalogue
+
+
+def _line(problem: str) -> tuple[str, int]:
+    """Return where a mistake stands: mistakes are told in the order of their lines, file by file."""
+    found = _LINE.match(problem)
+    return (found[1], int(found[2])) if found else (problem.partition(",")[0], 0)
 
 
 class Trial:
@@ -45,12 +88,20 @@ class Trial:
 
     def __init__(self, job: Job, dbc: tuple[Path, ...] = (), absent: Collection[str] = ()) -> None:
         self.absent = absent
-        self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values, absent)
-        self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
-        check_rig(self.loaded.rig, self.catalogue)
+        if job.seed is not None:
+            try:
+                seed_of(job.seed)
+            except ValueError as error:
+                raise InputError(f"seed: {error}") from None
+        self.loaded, self.catalogue = load_checked(job.scenario, job.values, dbc, absent)
         seed = self.loaded.scenario.seed
         self.seed = seed if job.seed is None or "seed" in job.values else job.seed
         self.values: Mapping[str, Value] = job.values
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Expectations that could not fail, and what never comes: a line for each."""
+        return tuple(never_fail(self.loaded, self.catalogue))
 
     def come_to(self, moment: int) -> str:
         """Say how far a run of it has come."""
@@ -167,7 +218,7 @@ class Session:
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now; the watch counts it as that node's."""
-        self.run.bench.put(identifier, data)
+        self.run.put_from_outside(identifier, data)
 
     def verdict(self) -> Verdict:
         """Judge what has happened up to now; nothing that comes later counts any more.
@@ -191,5 +242,6 @@ class Session:
                 outcomes=(*run.jury.finish(end), *never),
                 error="; ".join(failure.sentence for failure in self._failures),
                 planned=trial.loaded.scenario.lasts / 1e6,
+                warnings=trial.warnings,
             )
         return self._verdict

@@ -18,19 +18,24 @@ def check_fields(rig: Rig, catalogue: Catalogue) -> None:
         InputError: a line for each name.
     """
     problems = [
-        f'rig "{rig.name}", device "{device.name}", {key}: {problem}'
-        for device in rig.devices
-        for key, names in (("limits", device.limits), ("required", device.required))
-        for name in names
-        for problem in _problems(name, catalogue)
+        f'rig "{rig.name}", device "{device}", {key}: {text}' for device, key, text in of_devices(rig, catalogue)
     ]
-    problems += [
-        f'rig "{rig.name}", accepted {number}: {problem}'
-        for number, one in enumerate(rig.accepted, 1)
-        for problem in _not_accepted(one, catalogue)
-    ]
+    problems += [f'rig "{rig.name}", accepted {number + 1}: {text}' for number, text in of_accepted(rig, catalogue)]
     if problems:
         raise InputError(*problems)
+
+
+def of_devices(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
+    """Yield each name that a device has and no definition: the device, the key, what is wrong."""
+    for device in rig.devices:
+        for key, names in (("limits", device.limits), ("required", device.required)):
+            yield from ((device.name, key, problem) for name in names for problem in _problems(name, catalogue))
+
+
+def of_accepted(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[int, str]]:
+    """Yield the same of what is accepted, with its place in the list, from 0."""
+    for number, one in enumerate(rig.accepted):
+        yield from ((number, problem) for problem in _not_accepted(one, catalogue))
 
 
 def _not_accepted(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:

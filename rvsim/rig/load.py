@@ -35,9 +35,18 @@ def check(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **con
         InputError: every mistake in it, a line for each.
     """
     try:
-        return model.model_validate(file.data, context={"kinds": kinds, "folder": file.path.parent, **context})
+        return check_raw(model, file, kinds, **context)
     except ValidationError as error:
         raise explain(error, file, model, kinds) from None
+
+
+def check_raw(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
+    """Read a file's content as a model, as ``check`` does.
+
+    Raises:
+        ValidationError: every mistake in it, in pydantic's words.
+    """
+    return model.model_validate(file.data, context={"kinds": kinds, "folder": file.path.parent, **context})
 
 
 def explain(error: ValidationError, file: TomlFile, model: type[BaseModel], kinds: Kinds | None = None) -> InputError:

@@ -76,6 +76,25 @@ Duration = Annotated[int, BeforeValidator(_read)]
 """Written as text with a unit, kept as integer microseconds."""
 
 
+HIGHEST_SEED = (1 << 63) - 1
+"""Our decision: what a TOML file can hold as a whole number (TOML 1.0.0: 64 bits with a sign)."""
+
+
+def seed_of(given: object) -> int:
+    """Return a seed that is one, whoever gives it.
+
+    Raises:
+        ValueError: it is no whole number from 0 on, or is too high.
+    """
+    if isinstance(given, bool) or not isinstance(given, int) or not 0 <= given <= HIGHEST_SEED:
+        raise ValueError(f"{shown(given)} is no seed; write a whole number from 0 to {HIGHEST_SEED}")
+    return given
+
+
+Seed = Annotated[int, BeforeValidator(seed_of)]
+"""What all that is random in a run is drawn from."""
+
+
 def moment(time: int) -> str:
     """Write a time of a run, cut to milliseconds, so that nothing is shown later than it was."""
     return f"{time // 1_000_000}.{time % 1_000_000 // 1000:03d} s"

@@ -10,41 +10,10 @@ from pydantic import Field, model_validator
 
 from rvsim.rig.quantity import Duration, spoken
 from rvsim.rig.table import Line
+from rvsim.shakedown.expect_base import Bounds, ExpectPlan
 from rvsim.shakedown.quantities import Quantity
 from rvsim.shakedown.sight import Sight
-from rvsim.shakedown.words import InTheRig, KindWord, Positive, PresenceWord, Timed
-
-_ALL_DIGITS = 17
-"""With so many decimal digits every number of 64 bits is itself again (IEEE 754)."""
-
-
-class ExpectPlan(Timed):
-    """What every expectation has: words for it, and the part of the run in which it counts."""
-
-    says: Line | None = None
-    """What it is about in the words of whoever wrote it; without it the sentence of its kind stands there."""
-    since: Duration = Field(default=0, alias="from")
-
-    @property
-    def sights(self) -> Mapping[str, Sight]:
-        """The sights it is about, by the key that each stands under."""
-        return {key: value for key in type(self).model_fields if isinstance(value := getattr(self, key), Sight)}
-
-    @property
-    def part(self) -> str:
-        """Say in which part of the run it counts."""
-        start = f" from {spoken(self.since)}" if self.since else ""
-        return start + (f" until {spoken(self.until)}" if self.until is not None else "")
-
-    @property
-    def sentence(self) -> str:
-        """Say what is expected."""
-        raise NotImplementedError
-
-    @property
-    def told(self) -> str:
-        """Say it, with the words of whoever wrote it first."""
-        return f"{self.says}: {self.sentence}" if self.says else self.sentence
+from rvsim.shakedown.words import InTheRig, KindWord, Positive, PresenceWord
 
 
 class SeenPlan(ExpectPlan):
@@ -70,6 +39,51 @@ class SeenPlan(ExpectPlan):
             if self.at_most == self.at_least:
                 times = "once" if self.at_most == 1 else f"{self.at_most} times"
         return f"{self.sight} is seen {times}{self.part}"
+
+
+class EnteredPlan(ExpectPlan):
+    """A field enters a state so many times, and the state lasts: each time on, and each time off in between.
+
+    Entries are those of ``becomes`` in the sight. A stay counts whose two ends lie in this part of the run: what is so
+    from the first frame on, or is still so at the end, is not too short. The field has to say a value at least once.
+    """
+
+    expect: Literal["entered"]
+    sight: Sight
+    at_least_times: Annotated[int, Field(ge=0)] | None = None
+    at_most_times: Annotated[int, Field(ge=0)] | None = None
+    """Of all senders and instances that the sight fits; the lengths are of each by itself."""
+    shortest_on: Positive | None = None
+    """The state lasts at least so long."""
+    shortest_off: Positive | None = None
+    """It stays away at least so long before it comes again."""
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        low, high = self.at_least_times, self.at_most_times
+        if self.sight.becomes is None:
+            raise ValueError('the sight has no becomes; write what its field becomes, like becomes = "on"')
+        if all(limit is None for limit in (low, high, self.shortest_on, self.shortest_off)):
+            raise ValueError("write at_least_times, at_most_times, shortest_on or shortest_off: what is expected of it")
+        if low is not None and high is not None and high < low:
+            raise ValueError(f"at_most_times {high} is below at_least_times {low}; no number of times is both")
+        return self
+
+    @property
+    def sentence(self) -> str:
+        """Say what is expected."""
+        low = f"at least {_times(self.at_least_times)}" if self.at_least_times is not None else ""
+        high = f"at most {_times(self.at_most_times)}" if self.at_most_times is not None else ""
+        parts = [f"is seen {' and '.join(filter(None, (low, high)))}"] if low or high else []
+        if self.shortest_on is not None:
+            parts.append(f"lasts at least {spoken(self.shortest_on)}")
+        if self.shortest_off is not None:
+            parts.append(f"comes again after {spoken(self.shortest_off)} at the earliest")
+        return f"{self.sight} {', '.join(parts)}{self.part}"
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
 
 
 class NeverPlan(ExpectPlan):
@@ -157,38 +171,7 @@ class OnlyUntilPlan(ExpectPlan):
         return f"{self.sight} is seen only until {self.end}{grace}{self.part}"
 
 
-class _Bounds(ExpectPlan):
-    at_least: float | None = None
-    at_most: float | None = None
-
-    @model_validator(mode="after")
-    def _some_room(self) -> Self:
-        if self.at_least is None and self.at_most is None:
-            raise ValueError("at_least, at_most or both are missing; write the lowest and the highest value")
-        if self.at_least is not None and self.at_most is not None and self.at_most < self.at_least:
-            raise ValueError(f"at_most {self.at_most:g} is below at_least {self.at_least:g}; no value is both")
-        return self
-
-    @property
-    def bounds(self) -> str:
-        """Say the bounds."""
-        low = f"at least {self.at_least:g}" if self.at_least is not None else ""
-        high = f"at most {self.at_most:g}" if self.at_most is not None else ""
-        return " and ".join(bound for bound in (low, high) if bound)
-
-    def holds(self, value: float) -> bool:
-        """Tell whether a value lies within."""
-        return not (
-            (self.at_least is not None and value < self.at_least) or (self.at_most is not None and value > self.at_most)
-        )
-
-    def beyond(self, value: float, digits: int) -> str:
-        """Write a value that is not within: with so many digits, or as many more as it takes to see that it is not."""
-        texts = (f"{value:.{number}g}" for number in range(digits, _ALL_DIGITS + 1))
-        return next(text for text in texts if not self.holds(float(text)))
-
-
-class StaysPlan(_Bounds):
+class StaysPlan(Bounds):
     """A field lies between bounds each time it is said, and is said at least once."""
 
     expect: Literal["stays"]
@@ -206,7 +189,7 @@ class StaysPlan(_Bounds):
         return f"{self.sight} stays {self.bounds}{self.part}"
 
 
-class RatePlan(_Bounds):
+class RatePlan(Bounds):
     """A sight is seen so many times a second on average."""
 
     expect: Literal["rate"]
@@ -218,7 +201,7 @@ class RatePlan(_Bounds):
         return f"{self.sight} is seen {self.bounds} times a second on average{self.part}"
 
 
-class WorldPlan(_Bounds):
+class WorldPlan(Bounds):
     """A value of the vehicle itself lies between bounds at each second, or with ``once`` at some second."""
 
     expect: Literal["world"]
@@ -231,7 +214,7 @@ class WorldPlan(_Bounds):
         return f"{self.value} is {self.bounds} {'at some time' if self.once else 'all the time'}{self.part}"
 
 
-class WiresPlan(_Bounds):
+class WiresPlan(Bounds):
     """So many frames of the whole run were spoilt, collided, were acknowledged by nobody, or found no room."""
 
     expect: Literal["wires"]
@@ -264,6 +247,21 @@ class PresencePlan(ExpectPlan):
         return f"{self.device} is {self.state} {'all the time' if self.throughout else 'at some time'}{self.part}"
 
 
+class OwnAddressPlan(ExpectPlan):
+    """Whoever takes part from outside sends from no address that a simulated device holds.
+
+    That is code under test on a python-can bus, or a device on the bus in front of the bench. Claims of an address do
+    not count: claiming is how an address is asked for.
+    """
+
+    expect: Literal["own_address"]
+
+    @property
+    def sentence(self) -> str:
+        """Say what is expected."""
+        return f"nobody from outside sends from an address that a simulated device holds{self.part}"
+
+
 class FlagPlan(ExpectPlan):
     """A flag is raised, or with ``raised = false`` none is; ``cleared`` wants it to be over by the end of its part."""
 
@@ -294,6 +292,7 @@ class FlagPlan(ExpectPlan):
 
 Expectation = Annotated[
     SeenPlan
+    | EnteredPlan
     | NeverPlan
     | EveryPlan
     | OrderPlan
@@ -305,6 +304,7 @@ Expectation = Annotated[
     | WorldPlan
     | WiresPlan
     | PresencePlan
+    | OwnAddressPlan
     | FlagPlan,
     Field(discriminator="expect"),
 ]

@@ -145,8 +145,10 @@ class Planned:
         self._under_way = []
 
 
-def planned(faults: tuple[plans.Fault, ...], where: str, rig: Rig, catalogue: Catalogue, seed: int) -> list[Planned]:
-    """Return the faults of a scenario, ready to begin.
+def planned(
+    faults: tuple[plans.Fault, ...], where: Callable[[int], str], rig: Rig, catalogue: Catalogue, seed: int
+) -> list[Planned]:
+    """Return the faults of a scenario, ready to begin; ``where`` says where each stands, counted from 0.
 
     Raises:
         InputError: faults name messages, fields or functions that are not there, or values that a field cannot say;
@@ -158,9 +160,9 @@ def planned(faults: tuple[plans.Fault, ...], where: str, rig: Rig, catalogue: Ca
         try:
             built.append(Planned(fault, partial(maker.effects, fault, number)))
         except InputError as error:
-            problems += [f"{where}, fault {number} ({fault.fault}): {problem}" for problem in error.problems]
+            problems += [f"{where(number - 1)}: {problem}" for problem in error.problems]
         except ValueError as error:
-            problems.append(f"{where}, fault {number} ({fault.fault}): {error}")
+            problems.append(f"{where(number - 1)}: {error}")
     if problems:
         raise InputError(*problems)
     return built

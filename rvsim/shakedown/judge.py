@@ -37,7 +37,10 @@ class Judge:
         self.broken: Broken | None = None
         self.nearest: Near | None = None
         """The frame that came nearest to a sight that was missed; None where one was seen that should not be."""
+        self.due: int | None = None
+        """The last moment at which a frame can still meet it; ``overdue`` is told as soon as time is beyond."""
         self._on_broken = on_broken
+        self._entered = [spotter for spotter in spotters.values() if spotter.is_entered]
 
     def covers(self, time: int) -> bool:
         """Tell whether a moment is in the part of the run in which this counts."""
@@ -53,6 +56,15 @@ class Judge:
         if self.broken is None:
             self.broken = Broken(time, found)
             self._on_broken(self)
+
+    def frame(self, time: int, frame: Frame, device: str) -> None:
+        """Take a frame of one of its DGNs."""
+        if self.due is not None and time > self.due:
+            self.overdue(time)
+        for spotter in self._entered:  # whatever part of the run counts, and whichever sight is awaited
+            if spotter.could_be(frame, device):
+                spotter.observe(frame)
+        self._frame(time, frame, device)
 
     def _sees(self, key: str, frame: Frame, device: str) -> bool:
         """Tell whether a frame is one of its sights, and keep the nearest that was not."""
@@ -73,8 +85,14 @@ class Judge:
         """The sights that it still looks for."""
         return list(self.spotters.values())
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         """Take a frame of one of its DGNs."""
+
+    def overdue(self, time: int) -> None:
+        """Take that time has come so far, which is beyond ``due``, without the frame that was due."""
+
+    def intruder(self, time: int, frame: Frame, holder: str) -> None:
+        """Take a frame from outside that bears the address of a simulated device."""
 
     def second(self, time: int, world: World) -> None:
         """Take a whole second."""

@@ -5,19 +5,20 @@ of frames after the watch has heard them, of events, and of the seconds of the v
 """
 
 from collections import defaultdict, deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
+from itertools import islice
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import moment, spoken
-from rvsim.shakedown.expect import Expectation, PresencePlan, WorldPlan
+from rvsim.shakedown.expect import Expectation, OwnAddressPlan, PresencePlan, WorldPlan
 from rvsim.shakedown.judge import Judge
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.sight import Spotter, spotters
 from rvsim.shakedown.sight_judges import SIGHT_JUDGES
 from rvsim.shakedown.state_judges import STATE_JUDGES
 from rvsim.shakedown.verdict import Outcome
-from rvsim.watch.transitions import Presence
+from rvsim.watch.attendance import Attendance
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -27,12 +28,42 @@ from rvsim.world.world import World
 _JUDGES = {**SIGHT_JUDGES, **STATE_JUDGES}
 _NEVER = 1 << 62
 KEPT = 5
-"""So many frames are kept as evidence, of each source and of all."""
+"""So many frames are shown as evidence."""
+_HELD, _HELD_OF_EACH = 4096, 512
+"""So many frames are held of all and of each source: more than a second of a full pair has (from memory: some 128 bits
+a frame at 250 kbit/s), as it can be told late that something was wrong then."""
 
 
 def judge_of(plan: Expectation, spotters: Mapping[str, Spotter], on_broken: Callable[[Judge], None]) -> Judge:
     """Return the judge of an expectation; ``on_broken`` is told once if it is not met."""
     return _JUDGES[type(plan)](plan, spotters, on_broken)
+
+
+def problems_of(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
+    """Yield a line for each expectation that cannot be judged."""
+    lasts = loaded.scenario.lasts
+    for number, plan in enumerate(loaded.scenario.expectations):
+        if plan.since >= lasts:
+            where = loaded.where("expect", number, "from")
+            yield f"{where}: it begins at {spoken(plan.since)}, and the run lasts {spoken(lasts)}"
+        try:
+            spotters(plan.sights, catalogue)
+        except InputError as error:
+            for problem in error.problems:
+                key, _, _ = problem.partition(":")
+                yield f"{loaded.where('expect', number, key)}: {problem}"
+
+
+def _seated(loaded: LoadedScenario, catalogue: Catalogue, on_broken: Callable[[Judge], None]) -> list[Judge]:
+    """Return a judge for each expectation.
+
+    Raises:
+        InputError: some cannot be judged, a line for each.
+    """
+    problems = tuple(problems_of(loaded, catalogue))
+    if problems:
+        raise InputError(*problems)
+    return [judge_of(plan, spotters(plan.sights, catalogue), on_broken) for plan in loaded.scenario.expectations]
 
 
 class Jury:
@@ -46,7 +77,7 @@ class Jury:
         self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch, catch_up: Callable[[], None] = lambda: None
     ) -> None:
         self._watch, self._catch_up = watch, catch_up
-        self._judges = self._seated(loaded, catalogue)
+        self._judges = _seated(loaded, catalogue, self.note)
         self._by_dgn: dict[int, list[Judge]] = {}
         self._any: list[Judge] = []
         self._senders: dict[int, dict[str, None]] = {}
@@ -54,37 +85,41 @@ class Jury:
             self._sort_in(judge)
         self._present = [judge for judge in self._judges if isinstance(judge.plan, PresencePlan)]
         self._worlds = [judge for judge in self._judges if isinstance(judge.plan, WorldPlan)]
-        self._closing = [judge for judge in self._judges if judge.spotters and judge.plan.until is not None]
+        self._intruded = [judge for judge in self._judges if isinstance(judge.plan, OwnAddressPlan)]
+        self._intruders: list[tuple[int, bytes, str]] = []
+        self._closing = [judge for judge in self._judges if judge.plan.until is not None]
         self._closed: set[Judge] = set()
-        self._next_end = min((judge.plan.until for judge in self._closing), default=_NEVER)
-        self._recent: defaultdict[int, deque[Frame]] = defaultdict(partial(deque, maxlen=KEPT))
-        self._last: deque[Frame] = deque(maxlen=KEPT)
+        self._recent: defaultdict[int, deque[Frame]] = defaultdict(partial(deque, maxlen=_HELD_OF_EACH))
+        self._last: deque[Frame] = deque(maxlen=_HELD)
+        self._at_end: dict[Judge, tuple[str, ...]] = {}
+        """The frames before the end of a part that is decided only when all is known."""
+        self._next_due = self._upcoming()
         self._evidence: dict[Judge, tuple[tuple[str, ...], str]] = {}
         self.frames = 0
 
-    def _seated(self, loaded: LoadedScenario, catalogue: Catalogue) -> list[Judge]:
-        """Return a judge for each expectation."""
-        judges, problems = [], []
-        for number, plan in enumerate(loaded.scenario.expectations, start=1):
-            place = f"{loaded.path}, expect {number} ({plan.expect})"
-            if plan.since >= loaded.scenario.lasts:
-                lasts = spoken(loaded.scenario.lasts)
-                problems.append(f"{place}: it begins at {spoken(plan.since)}, and the run lasts {lasts}")
-            try:
-                judges.append(judge_of(plan, spotters(plan.sights, catalogue), self.note))
-            except InputError as error:
-                problems += [f"{place}: {problem}" for problem in error.problems]
-        if problems:
-            raise InputError(*problems)
-        return judges
+    def _upcoming(self) -> int:
+        """Return the last moment up to which no judge has to be told that time has come so far."""
+        ends = (judge.plan.until - 1 for judge in self._closing)
+        dues = (judge.due for judge in self._judges if judge.due is not None)
+        return min((*ends, *dues), default=_NEVER)
 
-    def _close(self, time: int) -> None:
-        """Decide about those whose part of the run is over, as long as the last frames before its end are at hand."""
+    def _pass(self, time: int) -> None:
+        """Decide what time alone decides, as long as the last frames before that are at hand."""
         for judge in [judge for judge in self._closing if judge.plan.until <= time]:
-            judge.finish(judge.plan.until)
             self._closing.remove(judge)
-            self._closed.add(judge)
-        self._next_end = min((judge.plan.until for judge in self._closing), default=_NEVER)
+            if judge.spotters:
+                self._close(judge, judge.plan.until)
+            else:  # what follows from the frames before may be told later
+                self._at_end[judge] = self._before(judge, judge.plan.until - 1)
+        for judge in self._judges:
+            if judge.due is not None and time > judge.due:
+                judge.overdue(time)
+        self._next_due = self._upcoming()
+
+    def _close(self, judge: Judge, end: int) -> None:
+        judge.finish(end)
+        judge.due = None
+        self._closed.add(judge)
 
     def _sort_in(self, judge: Judge) -> None:
         dgns = {spotter.dgn for spotter in judge.spotters.values()}
@@ -108,8 +143,8 @@ class Jury:
         if not self._judges:
             return
         time, identifier, _ = frame
-        if time >= self._next_end:
-            self._close(time)
+        if time > self._next_due:
+            self._pass(time)
         self._last.append(frame)
         self._recent[identifier & 0xFF].append(frame)
         judges = self._by_dgn.get(dgn_of(identifier))
@@ -119,8 +154,25 @@ class Jury:
                 self._senders[dgn_of(identifier)][device] = None
             for judge in (*(judges or ()), *self._any):
                 judge.frame(time, frame, device)
+                if judge.due is not None and judge.due < self._next_due:
+                    self._next_due = judge.due
+        if self._intruders:
+            self._recognise(frame)
         if events:
             self.events(events)
+
+    def expect_intruder(self, identifier: int, data: bytes, holder: str) -> None:
+        """Take that a frame from outside is under way from the address of a simulated device, its holder."""
+        if self._intruded:
+            self._intruders.append((identifier, data, holder))
+
+    def _recognise(self, frame: Frame) -> None:
+        for place, (identifier, data, holder) in enumerate(self._intruders):
+            if (identifier, data) == (frame.identifier, frame.data):
+                del self._intruders[place]
+                for judge in self._intruded:
+                    judge.intruder(frame.time, frame, holder)
+                return
 
     def events(self, events: Iterable[Event]) -> None:
         """Take what the passing of time has changed."""
@@ -139,16 +191,18 @@ class Jury:
 
     def finish(self, end: int) -> tuple[Outcome, ...]:
         """Return what became of each expectation in a run that ended now."""
-        self._close(end)
         for judge in self._judges:
-            judge.wires(end, self._watch.wires)
-            if judge not in self._closed:
-                judge.finish(end)
-        return tuple(self._outcome(judge) for judge in self._judges)
+            if judge.plan.since < end and judge not in self._closed:
+                judge.wires(end, self._watch.wires)
+                self._close(judge, end)
+        return tuple(self._outcome(judge, end) for judge in self._judges)
 
-    def _outcome(self, judge: Judge) -> Outcome:
+    def _outcome(self, judge: Judge, end: int) -> Outcome:
         plan, broken = judge.plan, judge.broken
         expected = plan.told
+        if plan.since >= end:
+            found = f"it counts from {moment(plan.since)} on, and the run was judged at {moment(end)}"
+            return Outcome(expected, False, found, judged=False)
         if broken is None:
             return Outcome(expected, True)
         before, look = self._evidence[judge]
@@ -161,13 +215,23 @@ class Jury:
     def note(self, judge: Judge) -> None:
         """Keep what was on the bus when an expectation was found not to be met."""
         self._catch_up()
+        time = judge.broken.time if judge.broken is not None else 0
+        until = judge.plan.until
+        before = self._at_end.get(judge) if until is not None and time >= until else None
+        if before is None:
+            before = self._before(judge, time)
+        self._evidence[judge] = (before, "; ".join(self._hints(judge, time)))
+
+    def _record(self, judge: Judge) -> Attendance | None:
         device = self._device(judge)
-        record = next((one for one in self._watch.roll_call if one.device == device), None)
-        source = None if record is None else record.source
-        recent = self._recent.get(source) if source is not None else None
-        frames = self._last if recent is None else recent
-        before = tuple(f"{moment(frame.time)}  {frame}" for frame in frames)
-        self._evidence[judge] = (before, "; ".join(self._hints(judge, device, record is not None and record.state)))
+        return next((one for one in self._watch.roll_call if one.device == device), None)
+
+    def _before(self, judge: Judge, time: int) -> tuple[str, ...]:
+        """Return the last frames up to a time, of the device that a judge is about if it is heard."""
+        record = self._record(judge)
+        recent = self._recent.get(record.source) if record is not None and record.source is not None else None
+        frames = (frame for frame in reversed(self._last if recent is None else recent) if frame.time <= time)
+        return tuple(f"{moment(frame.time)}  {frame}" for frame in reversed(list(islice(frames, KEPT))))
 
     @staticmethod
     def _device(judge: Judge) -> str | None:
@@ -175,11 +239,13 @@ class Jury:
         named += [spotter.sight.device for spotter in judge.spotters.values()]
         return next((name for name in named if name is not None), None)
 
-    def _hints(self, judge: Judge, device: str | None, state: Presence | bool | None) -> Iterable[str]:
-        for flag in self._watch.flags:
-            if device is None or flag.subject in (device, "bus"):
+    def _hints(self, judge: Judge, time: int) -> Iterable[str]:
+        device, record = self._device(judge), self._record(judge)
+        for flag in self._watch.everything:
+            stood = flag.since <= time and (flag.until is None or flag.until > time)
+            if stood and (device is None or flag.subject in (device, "bus")):
                 yield f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: {flag.text}"
-        if device is not None and state in (None, False):
+        if device is not None and (record is None or record.state is None):
             yield f"{device} was not heard at all: is it in this run, at its planned address?"
         yield from self._sent_by(judge)
         if judge.nearest is not None:

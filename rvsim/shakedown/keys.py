@@ -13,23 +13,26 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
-from rvsim.rig.quantity import Duration, spoken
+from rvsim.rig.quantity import Duration, Seed, spoken
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.shakedown.expect import Expectation, ExpectPlan
+from rvsim.shakedown.expect import Expectation
+from rvsim.shakedown.expect_base import ExpectPlan
 from rvsim.shakedown.fault_plans import Fault, FaultPlan
 from rvsim.shakedown.quantities import QUANTITIES, Quantity
 from rvsim.shakedown.scenario import ChangePlan, Scenario
 from rvsim.shakedown.script import SendPlan, StepPlan, WhenPlan
-from rvsim.shakedown.sight import Identifier, Sight
+from rvsim.shakedown.sight import Entered, Identifier, Sight
 from rvsim.shakedown.words import Bytes, InTheRig, Word
 
 _TIME = "time"
 _SAID = {
     Duration: _TIME,
+    Seed: "whole number",
     InTheRig: "a device of the rig",
     Word: "name",
     Bytes: "bytes in hex",
     Identifier: "hex",
+    Entered: "number, text or true",
     Quantity: "a value of the vehicle",
 }
 _PLAIN = {int: "whole number", float: "number", str: "text", bool: "true or false", object: "anything"}
@@ -39,7 +42,7 @@ _WIDTH = 100
 
 def keys() -> Iterator[str]:
     """Yield the lines."""
-    yield 'Times have their unit, like "20s", "5min", "1h". What holds without a key stands in brackets.'
+    yield 'Times have their unit, like "20s", "5min", "1h". Defaults stand in parentheses.'
     yield from _table("A scenario", Scenario, "one TOML file with these")
     yield from _table("[weather]", WeatherPlan)
     yield from _table("[[change]]", ChangePlan, "for each device of the rig that is otherwise here")
@@ -87,7 +90,7 @@ def _fields(model: type[BaseModel], left_out: tuple[str, ...]) -> Iterator[str]:
     if needed:
         yield from _wrapped(", ".join(needed), _INDENT)
     if others:
-        yield from _wrapped(f"perhaps {', '.join(others)}", _INDENT)
+        yield from _wrapped(f"optional: {', '.join(others)}", _INDENT)
 
 
 def _field(name: str, field: FieldInfo, hint: Any) -> str:

@@ -4,7 +4,7 @@ Knows: when faults and steps are due, and which frames and values steps wait for
 how anybody judges what follows.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cached_property, partial
 
 from rvsim.errors import InputError, did_you_mean
@@ -39,23 +39,17 @@ class Script:
         scenario = loaded.scenario
         self.maker = Maker(loaded.rig, catalogue, seed)
         self._bench, self._put = bench, put
-        problems = _absentees(loaded, bench)
-        try:
-            faults = planned(scenario.faults, str(loaded.path), loaded.rig, catalogue, seed)
-        except InputError as error:
-            faults, problems = [], [*problems, *error.problems]
+        problems = [*_absentees(loaded, bench), *problems_of(loaded, catalogue, seed)]
+        if problems:
+            raise InputError(*problems)
+        faults = planned(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
         self._named = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, Spotter | None]] = []
         self._deeds: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
         for number, step in enumerate(scenario.steps, start=1):
-            try:
-                self._prepare(number, step, catalogue, scenario.lasts)
-            except (InputError, ValueError) as error:
-                problems.append(f"{loaded.path}, step {number}: {error}")
-        if problems:
-            raise InputError(*problems)
+            self._prepare(number, step, catalogue, scenario.lasts)
         for fault in faults:
             if fault.plan.since is not None:
                 bench.plan(fault.plan.since, partial(fault.begin, bench))
@@ -68,20 +62,14 @@ class Script:
         if step.when is not None:
             self._waiting.append((number, step, None if step.when.seen is None else Spotter(step.when.seen, catalogue)))
             return
-        times = step.times(lasts)
-        if len(times) > _MOST:
-            raise ValueError(f"it would be done more than {_MOST} times; choose a longer time")
-        for time in times:
+        for time in step.times(lasts):
             self._bench.plan(time, deed)
 
     def _deed(self, step: StepPlan, catalogue: Catalogue) -> Callable[[], None]:
         if step.send is not None:
             identifier, data = frame_of(step.send, catalogue)
             return partial(self._put, identifier, data)
-        name = step.start or step.stop
-        fault = self._named.get(name or "")
-        if fault is None:
-            return lambda: None  # the fault itself could not be made, and that is told
+        fault = self._named[step.start or step.stop or ""]
         return partial(fault.begin if step.start else fault.end, self._bench)
 
     @cached_property
@@ -121,18 +109,38 @@ class Script:
         self._bench.plan(self._bench.now + step.wait, self._deeds[number])
 
 
-def _absentees(loaded: LoadedScenario, bench: Bench) -> list[str]:
-    """Return a line for each fault on a device that others stand in for: it cannot be made faulty from here."""
-    problems = []
-    for number, fault in enumerate(loaded.scenario.faults, start=1):
+def problems_of(loaded: LoadedScenario, catalogue: Catalogue, seed: int) -> Iterator[str]:
+    """Yield a line for each fault and step that names what is not there, or cannot be done."""
+    try:
+        planned(loaded.scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
+    except InputError as error:
+        yield from error.problems
+    for number, step in enumerate(loaded.scenario.steps):
+        try:
+            if step.send is not None:
+                frame_of(step.send, catalogue)
+        except (InputError, ValueError) as error:
+            yield f"{loaded.where('step', number, 'send')}: {error}"
+        try:
+            if step.when is not None and step.when.seen is not None:
+                Spotter(step.when.seen, catalogue)
+        except (InputError, ValueError) as error:
+            yield f"{loaded.where('step', number, 'when')}: {error}"
+        if len(step.times(loaded.scenario.lasts)) > _MOST:
+            where = loaded.where("step", number, "every")
+            yield f"{where}: it would be done more than {_MOST} times; choose a longer time"
+
+
+def _absentees(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
+    """Yield a line for each fault on a device that others stand in for: it cannot be made faulty from here."""
+    for number, fault in enumerate(loaded.scenario.faults):
         named = [getattr(fault, "device", None), *getattr(fault, "devices", ())]
         for device in named:
             if device is not None and device not in bench.gates:
-                problems.append(
-                    f"{loaded.path}, fault {number} ({fault.fault}): {device} is not simulated here, so no fault of "
+                yield (
+                    f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so no fault of "
                     "it can be; make it faulty itself, or let it be simulated"
                 )
-    return problems
 
 
 def frame_of(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:

@@ -4,19 +4,19 @@ Knows: how a scenario is written, where its rig is found, and that a fault must 
 know how a fault acts nor how a run goes: this is data only.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NamedTuple, TypeVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationError, ValidationInfo
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.rig.load import check, find, find_rig
+from rvsim.rig.load import check, check_raw, find, find_rig
 from rvsim.rig.model import Kinds, Line, Rig, Schema, Table, part
-from rvsim.rig.quantity import Duration, shown
-from rvsim.rig.toml_file import TomlFile, read_toml
+from rvsim.rig.quantity import Duration, Seed, shown
+from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed
 from rvsim.shakedown.expect import Expectation
@@ -66,7 +66,7 @@ class Scenario(Table):
     """What it shows and what to look for; may have several lines."""
     rig: Annotated[str | Rig, BeforeValidator(_inline)]
     """A shipped rig's name, a path seen from the scenario's file, or the rig itself as a table."""
-    seed: Annotated[int, Field(ge=0, le=(1 << 63) - 1)] = 1
+    seed: Seed = 1
     lasts: Annotated[Duration, Field(gt=0)]
     weather: WeatherPlan = WeatherPlan()
     shore_power: bool = True
@@ -78,13 +78,62 @@ class Scenario(Table):
     expectations: Annotated[tuple[Expectation, ...], Field(strict=False)] = Field(default=(), alias="expect")
 
 
+_LISTS = {"fault": "faults", "step": "steps", "expect": "expectations", "change": "changes"}
+"""The lists of tables of a scenario as they are written, and as they are kept."""
+
+
 class LoadedScenario(NamedTuple):
-    """A scenario that can be used, with its rig."""
+    """A scenario that can be used, with its rig, and the files in which they stand."""
 
     name: str
     path: Path
     scenario: Scenario
     rig: Rig
+    file: TomlFile | None = None
+    rig_file: TomlFile | None = None
+    """That of a rig with a file of its own."""
+    numbers: Mapping[str, Sequence[int]] = {}
+    """Which of the tables of a list are here, counted from 0, where some cannot be used."""
+
+    def where(self, table: str, number: int, *keys: str) -> str:
+        """Say where a step, fault or expectation stands, by its place here, counted from 0, and a key in it."""
+        numbers = self.numbers.get(table)
+        place = number if numbers is None else numbers[number]
+        entry = getattr(self.scenario, _LISTS[table])[number]
+        kind = getattr(entry, table, "")
+        words = f"{table} {place + 1}" + (f" ({kind})" if kind else "")
+        if self.file is None:
+            return f"{self.path}, {words}"
+        return self.file.where((table, place, *keys), words)
+
+    def where_in_rig(self, device: str, *below: int | str) -> str:
+        """Say where something of a device of the rig stands: where it is changed, else in the rig."""
+        file, above = self._rig_in
+        words = f'device "{device}"'
+        if file is None:
+            return f'rig "{self.rig.name}", {words}'
+        names = [one.name for one in self.rig.devices]
+        return file.where((*above, "device", names.index(device), *below), words)
+
+    def where_accepted(self, number: int) -> str:
+        """Say where the rig accepts trouble, counted from 0."""
+        file, above = self._rig_in
+        words = f"accepted {number + 1}"
+        return f'rig "{self.rig.name}", {words}' if file is None else file.where((*above, "accepted", number), words)
+
+    @property
+    def _rig_in(self) -> tuple[TomlFile | None, Place]:
+        """The file with the rig, and where it stands there."""
+        return (self.rig_file, ()) if self.rig_file is not None else (self.file, ("rig",))
+
+
+class ScenarioError(InputError):
+    """A scenario cannot be used; ``rest`` is what is left of it without what is wrong, if that is one.
+
+    Kinds and settings of devices are unchecked in it.
+    """
+
+    rest: LoadedScenario | None = None
 
 
 def load_scenario(
@@ -106,25 +155,66 @@ def load_scenario(
     """
     file = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
     rig_file, rig_problems = _rig_file(file)
-    own = file.data.get("rig")
+    more: tuple[str, ...] = ()
     if rig_file is not None:
-        data, more = changed(rig_file.data, file)
-        rig_file, rig_problems = replace(rig_file, data=data), rig_problems + more
-    elif isinstance(own, dict):
-        data, more = changed(own, file)
-        file, rig_problems = replace(file, data={**file.data, "rig": data}), rig_problems + more
-    devices = _device_names(rig_file.data if rig_file else file.data.get("rig"))
-    faults = _names(file.data.get("fault"))
+        rig_file, more = changed(rig_file, file)
+    elif isinstance(file.data.get("rig"), dict):
+        file, more = changed(file, file, ("rig",))
+    rig_problems += more
+    context = {
+        "devices": _device_names(rig_file.data if rig_file else file.data.get("rig")),
+        "faults": _names(file.data.get("fault")),
+        "absent": absent,
+    }
     rig: Rig | None = None
     if rig_file:
         rig, more = _attempt(Rig, rig_file, kinds, absent=absent)
         rig_problems += more
-    scenario, problems = _attempt(Scenario, file, kinds, devices=devices, faults=faults, absent=absent)
+    scenario, problems = _attempt(Scenario, file, kinds, **context)
+    numbers: dict[str, Sequence[int]] = {}
+    if scenario is None:
+        left, numbers = _without_faulty(file, kinds, context)
+        scenario, _ = _attempt(Scenario, left, None, **context)
+    if rig is None and rig_file:
+        rig, _ = _attempt(Rig, rig_file, None)
     if scenario and isinstance(scenario.rig, Rig):
         rig = scenario.rig
-    if scenario is None or rig is None or rig_problems:
-        raise InputError(*problems, *rig_problems)
-    return LoadedScenario(file.path.stem, file.path, scenario, rig)
+    loaded = None
+    if scenario is not None and rig is not None:
+        loaded = LoadedScenario(file.path.stem, file.path, scenario, rig, file, rig_file, numbers)
+    if loaded is None or problems or rig_problems:
+        error = ScenarioError(*problems, *rig_problems)
+        error.rest = loaded
+        raise error
+    return loaded
+
+
+def _without_faulty(
+    file: TomlFile, kinds: Kinds | None, context: Mapping[str, object]
+) -> tuple[TomlFile, dict[str, Sequence[int]]]:
+    """Leave out the tables that cannot be used, and keys that nothing else depends on; say which tables are left."""
+    try:
+        check_raw(Scenario, file, kinds, **context)
+        return file, {}
+    except ValidationError as error:
+        places = [one["loc"] for one in error.errors(include_url=False)]
+    data = dict(file.data)
+    numbers: dict[str, Sequence[int]] = {}
+    for table in _LISTS:
+        entries = data.get(table)
+        faulty = {place[1] for place in places if len(place) > 1 and place[0] == table}
+        if faulty and isinstance(entries, list):
+            numbers[table] = [number for number in range(len(entries)) if number not in faulty]
+            data[table] = [entries[number] for number in numbers[table]]
+    for place in filter(None, places):
+        if place[0] == "title":
+            data["title"] = file.path.stem
+        elif place[0] in ("about", "seed", "shore_power", "bench_acknowledges") or place[0] not in _KEYS:
+            data.pop(str(place[0]), None)
+    return replace(file, data=data), numbers
+
+
+_KEYS = {field.alias or name for name, field in Scenario.model_fields.items()}
 
 
 def _attempt(

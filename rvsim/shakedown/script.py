@@ -103,6 +103,8 @@ class StepPlan(Table):
             raise ValueError("write one of send, start and stop")
         if self.every is None and (self.since or self.until is not None):
             raise ValueError("from and until go with every")
+        if self.until is not None and self.until <= self.since:
+            raise ValueError(f"until {spoken(self.until)} is not after from, {spoken(self.since)}; it is never done")
         if self.when is None and (self.wait or self.each_time):
             raise ValueError("wait and each_time go with when")
         return self

@@ -42,13 +42,26 @@ def _identifier(text: str) -> str:
 
 
 Identifier = Annotated[str, AfterValidator(_identifier)]
+Said = Annotated[float | Line, Field(union_mode="left_to_right")] | StrictBool
+
+
+def _entered(given: float | str | bool) -> float | str | bool:
+    if given is False:
+        raise ValueError("false says nothing; write what the field becomes, or leave becomes out")
+    return given
+
+
+Entered = Annotated[Said, AfterValidator(_entered)]
 
 
 class Sight(Table):
     """What a frame has to be, or say, to be this sight. All that is given has to be so.
+    With ``becomes`` only entering a state counts, not repeats of it.
 
     ``is``, ``above`` and ``below`` are about ``field``: a number in its unit, the name of a code, or a state such as
-    "no data".
+    "no data". With ``becomes`` a frame counts only if the field enters that, having said something else before: what
+    a sender says in its first frame is not entered. It is written as ``is``, or true to go with
+    ``above`` and ``below``. Each sender and instance counts for itself, and a frame without a value changes nothing.
     """
 
     device: InTheRig | None = None
@@ -56,15 +69,15 @@ class Sight(Table):
     identifier: Identifier | None = None
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     field: Word | None = None
-    equals: Annotated[float | Line, Field(union_mode="left_to_right")] | StrictBool | None = Field(
-        default=None, alias="is"
-    )
+    equals: Said | None = Field(default=None, alias="is")
     above: float | None = None
     below: float | None = None
+    becomes: Entered | None = None
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
-        conditions = [name for name, value in self._conditions.items() if value is not None]
+        given = {**self._conditions, "becomes": self.becomes}
+        conditions = [name for name, value in given.items() if value is not None]
         if not (self.device or self.message or self.identifier):
             raise ValueError("this is everything on the bus; name a device, a message or an identifier")
         if conditions and self.field is None:
@@ -73,7 +86,17 @@ class Sight(Table):
             raise ValueError(f'"{"field" if self.field else "instance"}" needs a message that it stands in')
         if isinstance(self.equals, bool):
             raise ValueError('true and false are no values of a field; write the name of the code, like "on", or 1')
+        limits = [name for name, value in self._conditions.items() if value is not None]
+        if self.becomes is True and not limits:
+            raise ValueError('becomes = true goes with above or below; or write what it becomes, like becomes = "on"')
+        if self.becomes is not None and self.becomes is not True and limits:
+            raise ValueError(f'"{limits[0]}" goes with becomes = true; or write becomes alone, like becomes = "on"')
         return self
+
+    @property
+    def wanted(self) -> float | str | bool | None:
+        """What the field has to say, by ``is`` or ``becomes``."""
+        return self.equals if self.becomes is None or self.becomes is True else self.becomes
 
     @property
     def _conditions(self) -> Mapping[str, object]:
@@ -82,11 +105,13 @@ class Sight(Table):
     def __str__(self) -> str:
         words = [self.message or (f"identifier {self.identifier}" if self.identifier else "any frame")]
         if self.instance is not None:
-            words.append(str(self.instance))
+            words[0] += f", instance {self.instance}" + ("," if self.device or self.field else "")
         if self.device:
             words.append(f"of {self.device}")
         if self.field:
             words.append(f"with {self.field.replace('_', ' ')}")
+        if self.becomes is not None:
+            words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
         words += [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
         return " ".join(words)
 
@@ -104,8 +129,25 @@ class Near(NamedTuple):
     """How far from what is wanted, in the field's unit; 0 where it cannot be told."""
 
 
+class Stay(NamedTuple):
+    """Whether a field says what is wanted, and whether it did in the frame before; None where there was none."""
+
+    whose: tuple[int, int | None]
+    """The source address and the instance."""
+    inside: bool
+    before: bool | None
+
+    @property
+    def is_entry(self) -> bool:
+        """Whether it was entered just now."""
+        return self.inside and self.before is False
+
+
 class Spotter:
     """Finds one sight among frames.
+
+    One with ``becomes`` has to be shown every frame that it could be, by ``sees`` or ``observe``: it remembers what
+    the field said before.
 
     Raises:
         InputError: the message is not defined.
@@ -118,7 +160,12 @@ class Spotter:
         self._identifier = None if sight.identifier is None else identifier_of(sight.identifier)
         self.spec: MessageSpec | None = None if sight.message is None else catalogue.by_name(sight.message)
         self._field = None if self.spec is None or sight.field is None else self.spec.field(sight.field)
-        self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, sight.equals)
+        self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, sight.wanted)
+        self.is_entered = sight.becomes is not None
+        """Whether entries are counted, and not every frame."""
+        self._inside: dict[tuple[int, int | None], bool] = {}
+        self._observed: Frame | None = None
+        self._stay: Stay | None = None
 
     @cached_property
     def dgn(self) -> int | None:
@@ -142,7 +189,34 @@ class Spotter:
         return topic.instance == wanted.instance
 
     def is_met(self, frame: Frame) -> bool:
-        """Tell whether the field of such a frame says what is wanted."""
+        """Tell whether the field of such a frame says what is wanted, or has just entered it."""
+        if not self.is_entered:
+            return self._holds(frame)
+        stay = self.observe(frame)
+        return stay is not None and stay.is_entry
+
+    def observe(self, frame: Frame) -> Stay | None:
+        """Take the next frame that could be this sight and return how its field stands; None if it has no value.
+
+        The same frame may be shown several times.
+        """
+        if frame is not self._observed:
+            self._observed, self._stay = frame, self._next(frame)
+        return self._stay
+
+    def _next(self, frame: Frame) -> Stay | None:
+        inside = self._holds(frame)
+        raw = None if self._field is None else self._field.raw_in(frame.data)
+        if not inside and (raw is None or (self._state is None and self.value(frame) is None)):
+            return None
+        layout = self._layouts.layout(dgn_of(frame.identifier))
+        source = frame.identifier & 0xFF
+        whose = source, layout.topic(source, frame.data).instance
+        before = self._inside.get(whose)
+        self._inside[whose] = inside
+        return Stay(whose, inside, before)
+
+    def _holds(self, frame: Frame) -> bool:
         if self._field is None:
             return True
         raw = self._field.raw_in(frame.data)

@@ -10,6 +10,7 @@ from typing import Any
 from rvsim.rig.quantity import moment, spoken
 from rvsim.shakedown.expect import (
     AnswerPlan,
+    EnteredPlan,
     EveryPlan,
     NeverPlan,
     OnlyAfterPlan,
@@ -27,7 +28,7 @@ from rvsim.wire.frame import Frame
 class _Seen(Judge):
     count = 0
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         if self.covers(time) and self._sees("sight", frame, device):
             self.count += 1
             if self.plan.at_most is not None and self.count > self.plan.at_most:
@@ -36,33 +37,84 @@ class _Seen(Judge):
 
     def finish(self, end: int) -> None:
         if self.count < self.plan.at_least:
-            seen = "not seen" if not self.count else f"seen {'once' if self.count == 1 else f'{self.count} times'}"
-            self.breaks(self.end_of_part(end), f"{seen} by {moment(self.end_of_part(end))}")
+            self.breaks(self.end_of_part(end), f"{_seen(self.count)} by {moment(self.end_of_part(end))}")
 
 
 class _Never(Judge):
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         if self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen at {moment(time)}: {frame} of {device}")
 
 
+class _Entered(Judge):
+    def __init__(self, *given: Any) -> None:
+        super().__init__(*given)
+        self.count = 0
+        self.said = False
+        self.turned: dict[tuple[int, int | None], int] = {}
+        """When each last came or went in this part of the run."""
+
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
+        spotter = self.spotters["sight"]
+        if not self.covers(time) or not spotter.could_be(frame, device):
+            return
+        stay = spotter.observe(frame)
+        if stay is None:
+            return
+        self.said = True
+        if stay.before is None or stay.before is stay.inside:
+            return
+        since = self.turned.get(stay.whose)
+        self.turned[stay.whose] = time
+        shortest = self.plan.shortest_off if stay.inside else self.plan.shortest_on
+        if since is not None and shortest is not None and time - since < shortest:
+            what = "away for" if stay.inside else "lasted"
+            lasted = f"{moment(time - since)}, from {moment(since)} to {moment(time)}"
+            self.breaks(time, f"{what} {lasted}: {frame} of {device}")
+        self.count += stay.inside
+        if stay.inside and self.plan.at_most_times is not None and self.count > self.plan.at_most_times:
+            self.breaks(time, f"seen for the {_nth(self.count)} time at {moment(time)}: {frame} of {device}")
+
+    def finish(self, end: int) -> None:
+        last = self.end_of_part(end)
+        if not self.said:
+            self.breaks(last, f"no value said by {moment(last)}, so nothing is known of it")
+        elif self.plan.at_least_times is not None and self.count < self.plan.at_least_times:
+            self.breaks(last, f"{_seen(self.count)} by {moment(last)}")
+
+
 class _Every(Judge):
-    last: int | None = None
+    def __init__(self, *given: Any) -> None:
+        super().__init__(*given)
+        self.last: int | None = None
+        self.missed_since: int | None = None
+        self.due = self.plan.since + self.plan.gap
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         if self.covers(time) and self._sees("sight", frame, device):
-            self._check(time)
+            self._tell(time)
             self.last = time
+            self.due = time + self.plan.gap
 
-    def _check(self, time: int) -> None:
-        last = self.plan.since if self.last is None else self.last
-        if time - last > self.plan.gap:
-            since = f"after {moment(last)}" if self.last is not None else f"from {moment(last)} on"
-            self.breaks(last + self.plan.gap, f"not seen for {spoken(time - last)} {since}")
+    def overdue(self, time: int) -> None:
+        """The gap is too long already; how long it was is known when it is over."""
+        since = self.plan.since if self.last is None else self.last
+        if self.broken is None and self.end_of_part(time) - since > self.plan.gap:
+            self.missed_since = since
+            self.breaks(since + self.plan.gap, "")
+        self.due = None
+
+    def _tell(self, time: int) -> None:
+        """Say how long it was missed, now that this is over."""
+        since, self.missed_since = self.missed_since, None
+        if self.broken is not None and since is not None:
+            place = f"after {moment(since)}" if self.last is not None else f"from {moment(since)} on"
+            self.broken = self.broken._replace(found=f"not seen for {spoken(time - since)} {place}")
 
     def finish(self, end: int) -> None:
         if end > self.plan.since:
-            self._check(self.end_of_part(end))
+            self.overdue(end)
+            self._tell(self.end_of_part(end))
 
 
 class _Order(Judge):
@@ -73,7 +125,7 @@ class _Order(Judge):
     def awaited(self) -> Sequence[Spotter]:
         return list(self.spotters.values())[self.reached : self.reached + 1]
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         keys = list(self.spotters)
         if self.reached < len(keys) and self.covers(time) and self._sees(keys[self.reached], frame, device):
             self.reached += 1
@@ -93,16 +145,18 @@ class _Answer(Judge):
         self.asked = 0
         self.open: deque[int] = deque()
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
-        answered = self._sees("sight", frame, device)
-        self._late(time)
-        if answered:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
+        if self._sees("sight", frame, device):
             self.open.clear()
         if self.covers(time) and self.spotters["to"].sees(frame, device):
             self.open.append(time)
             self.asked += 1
+        self._plan()
 
-    def _late(self, time: int) -> None:
+    def _plan(self) -> None:
+        self.due = self.open[0] + self.plan.within if self.open else None
+
+    def overdue(self, time: int) -> None:
         """Tell of answers that are overdue; those that are due after the part are left open."""
         now = self.end_of_part(time)
         while self.open and now - self.open[0] > self.plan.within:
@@ -110,9 +164,10 @@ class _Answer(Judge):
             self.breaks(
                 asked + self.plan.within, f"asked at {moment(asked)}, no answer by {moment(asked + self.plan.within)}"
             )
+        self._plan()
 
     def finish(self, end: int) -> None:
-        self._late(end)
+        self.overdue(end)
         if not self.asked:
             self.breaks(self.end_of_part(end), f"never asked: {self.plan.to} was not seen")
 
@@ -120,7 +175,7 @@ class _Answer(Judge):
 class _OnlyAfter(Judge):
     met = False
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         self.met = self.met or self.spotters["after"].sees(frame, device)
         if not self.met and self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen too early at {moment(time)}: {frame} of {device}")
@@ -129,7 +184,7 @@ class _OnlyAfter(Judge):
 class _OnlyUntil(Judge):
     ended: int | None = None
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         over = self.ended is not None and time > self.ended + self.plan.grace
         if over and self.covers(time) and self.spotters["sight"].sees(frame, device):
             self.breaks(time, f"seen at {moment(time)}, after {moment(self.ended or 0)}: {frame} of {device}")
@@ -140,7 +195,7 @@ class _OnlyUntil(Judge):
 class _Stays(Judge):
     seen = False
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         spotter = self.spotters["sight"]
         if not self.covers(time) or not spotter.could_be(frame, device):
             return
@@ -157,7 +212,7 @@ class _Stays(Judge):
 class _Rate(Judge):
     count = 0
 
-    def frame(self, time: int, frame: Frame, device: str) -> None:
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
         if self.covers(time) and self._sees("sight", frame, device):
             self.count += 1
 
@@ -169,6 +224,10 @@ class _Rate(Judge):
             self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")
 
 
+def _seen(number: int) -> str:
+    return {0: "not seen", 1: "seen once"}.get(number, f"seen {number} times")
+
+
 def _nth(number: int) -> str:
     last = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number}{last}"
@@ -176,6 +235,7 @@ def _nth(number: int) -> str:
 
 SIGHT_JUDGES: Mapping[type, type[Judge]] = {
     SeenPlan: _Seen,
+    EnteredPlan: _Entered,
     NeverPlan: _Never,
     EveryPlan: _Every,
     OrderPlan: _Order,

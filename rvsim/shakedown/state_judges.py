@@ -9,6 +9,7 @@ from typing import Any
 from rvsim.rig.quantity import moment
 from rvsim.shakedown.expect import (
     FlagPlan,
+    OwnAddressPlan,
     PresencePlan,
     WiresPlan,
     WorldPlan,
@@ -18,6 +19,7 @@ from rvsim.shakedown.quantities import QUANTITIES
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.watch.wires import Wires
+from rvsim.wire.frame import Frame
 from rvsim.world.world import World
 
 
@@ -137,9 +139,16 @@ class _Flag(Judge):
             self.breaks(part_end, f"still there at {moment(part_end)}: {next(iter(self.standing.values())).text}")
 
 
+class _OwnAddress(Judge):
+    def intruder(self, time: int, frame: Frame, holder: str) -> None:
+        if self.covers(time):
+            self.breaks(time, f"seen at {moment(time)} from outside: {frame}, and its address is held by {holder}")
+
+
 STATE_JUDGES: Mapping[type, type[Judge]] = {
     WorldPlan: _World,
     WiresPlan: _Wires,
     PresencePlan: _Presence,
     FlagPlan: _Flag,
+    OwnAddressPlan: _OwnAddress,
 }

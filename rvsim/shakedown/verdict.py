@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree
 
+from rvsim.rig.quantity import moment
+
 Value = float | int | str | bool
 
 
@@ -25,6 +27,8 @@ class Outcome:
     """The last frames before that."""
     look: str = ""
     """Where to look."""
+    judged: bool = True
+    """Whether the run came to the part in which it counts; if not, it is not passed either."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -44,6 +48,8 @@ class Verdict:
     """Where the frames of a run that did not pass were kept."""
     planned: float = 0.0
     """How many seconds the scenario lasts; it was judged early where ``seconds`` are fewer."""
+    warnings: tuple[str, ...] = ()
+    """Expectations that could not have failed, whatever happened: a line for each."""
 
     def __str__(self) -> str:
         """Say it, with the evidence."""
@@ -54,12 +60,12 @@ class Verdict:
 
     @property
     def passed(self) -> bool:
-        """Whether every expectation was met."""
-        return not self.error and all(outcome.passed for outcome in self.outcomes)
+        """Whether something was expected, and all of it was judged and met."""
+        return not self.error and bool(self.outcomes) and all(outcome.passed for outcome in self.outcomes)
 
     @property
     def failed(self) -> tuple[Outcome, ...]:
-        """The expectations that were not met."""
+        """The expectations that were not met, or not judged."""
         return tuple(outcome for outcome in self.outcomes if not outcome.passed)
 
     @property
@@ -83,10 +89,12 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "frames": verdict.frames,
         "error": verdict.error,
         "recording": verdict.recording,
+        "warnings": list(verdict.warnings),
         "expectations": [
             {
                 "expected": one.expected,
                 "passed": one.passed,
+                "judged": one.judged,
                 "found": one.found,
                 "at": one.at,
                 "nearest": one.nearest,
@@ -116,22 +124,25 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
                 one["nearest"],
                 tuple(one["before"]),
                 one["look"],
+                one.get("judged", True),
             )
             for one in data["expectations"]
         ),
         data["error"],
         data["recording"],
         data["planned"],
+        tuple(data.get("warnings", ())),
     )
 
 
 def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
-    """Say a verdict; what was met only with ``every``, or where all was."""
+    """Say a verdict; what was met only with ``every``."""
     word = "passed" if verdict.passed else "not passed"
     lasted = f"{verdict.seconds:.3f}".rstrip("0").rstrip(".")
     yield f"{verdict.name}: {word}, {_tally(verdict)} in {lasted} s of simulated time{_early(verdict)}"
     if verdict.error:
         yield f"  {verdict.error}"
+    yield from (f"  warning: {text}" for text in verdict.warnings)
     for outcome in verdict.outcomes:
         if not outcome.passed:
             yield from _told(outcome)
@@ -142,8 +153,11 @@ def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
 
 
 def _tally(verdict: Verdict) -> str:
+    if not verdict.outcomes:
+        return "nothing is expected in it"
     met = len(verdict.outcomes) - len(verdict.failed)
-    return f"{met} of {len(verdict.outcomes)} expectations met"
+    waiting = sum(not outcome.judged for outcome in verdict.outcomes)
+    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {waiting} not judged," if waiting else "")
 
 
 def _early(verdict: Verdict) -> str:
@@ -151,8 +165,13 @@ def _early(verdict: Verdict) -> str:
 
 
 def _told(outcome: Outcome) -> Iterator[str]:
+    if not outcome.judged:
+        yield f"  not judged  {outcome.expected}"
+        yield f"           {outcome.found}"
+        return
+    at = "" if outcome.at is None else moment(round(outcome.at * 1e6))
     yield f"  not met  {outcome.expected}"
-    yield f"           found: {outcome.found}"
+    yield f"           found: {outcome.found}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:
         yield f"           nearest: {outcome.nearest}"
     for number, frame in enumerate(outcome.before):
@@ -170,14 +189,16 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
             "testsuite",
             name=_safe(verdict.name),
             tests=str(len(verdict.outcomes) + bool(verdict.error)),
-            failures=str(len(verdict.failed)),
-            errors=str(int(bool(verdict.error))),
+            failures=str(sum(outcome.judged for outcome in verdict.failed)),
+            errors=str(int(bool(verdict.error)) + sum(not outcome.judged for outcome in verdict.failed)),
             time=f"{verdict.seconds:.3f}",
         )
         properties = ElementTree.SubElement(suite, "properties")
         given = {"seed": verdict.seed, **verdict.values, "frames": verdict.frames, "recording": verdict.recording}
         for key, value in given.items():
             ElementTree.SubElement(properties, "property", name=_safe(key), value=_safe(str(value)))
+        for text in verdict.warnings:
+            ElementTree.SubElement(properties, "property", name="warning", value=_safe(text))
         for outcome in verdict.outcomes:
             _case(suite, verdict, outcome)
         if verdict.error:
@@ -189,7 +210,9 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
 
 def _case(suite: ElementTree.Element, verdict: Verdict, outcome: Outcome) -> None:
     case = ElementTree.SubElement(suite, "testcase", classname=_safe(verdict.scenario), name=_safe(outcome.expected))
-    if not outcome.passed:
+    if not outcome.judged:  # an error, since nobody could tell: what is skipped counts as good with those who read this
+        ElementTree.SubElement(case, "error", message=_safe(f"not judged: {outcome.found}"))
+    elif not outcome.passed:
         failure = ElementTree.SubElement(case, "failure", message=_safe(outcome.found))
         failure.text = _safe("\n".join(text.strip() for text in _told(outcome)))
 

@@ -9,6 +9,8 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from functools import partial
+from pathlib import Path
+from traceback import extract_tb
 from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role, Site
@@ -38,6 +40,7 @@ class Passed(NamedTuple):
 
 Gate = Callable[[int, int, bytes], Passed | None]
 """What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
+_HERE = Path(__file__).parents[1]
 _SECOND = 1_000_000
 _FIRST = -1
 """The priority of what a plan does at a time: before everything that happens by itself then."""
@@ -55,8 +58,15 @@ class Failure(NamedTuple):
         """Say what happened, and that the bench goes on."""
         return (
             f"the simulated device {self.device} stopped at {self.time / 1e6:.3f} s with "
-            f"{type(self.error).__name__}: {self.error}; the bench goes on without it"
+            f"{type(self.error).__name__}: {self.error}{self._place}; the bench goes on without it"
         )
+
+    @property
+    def _place(self) -> str:
+        """Say where it was raised: in the innermost code that is not of this package, or else in ours."""
+        steps = extract_tb(self.error.__traceback__)
+        step = next((one for one in reversed(steps) if _HERE not in Path(one.filename).parents), (steps or [None])[-1])
+        return "" if step is None else f" ({step.filename}, line {step.lineno})"
 
 
 def _kind(plan: DevicePlan, kinds: Iterable[str]) -> str:
@@ -214,6 +224,11 @@ class Bench:
 
     def _babbles(self, node: str) -> list[Babble]:
         return [trouble for trouble in self._spoilt if isinstance(trouble, Babble) and trouble.node == node]
+
+    def holder(self, address: int) -> str | None:
+        """Return which simulated device may speak from an address now; None if none does."""
+        there = (one.name for one in self.devices if one.address == address and one not in self._gone)
+        return next(there, None)
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now."""

@@ -225,4 +225,4 @@ def test_every_key_of_a_scenario_is_told(rvsim):
     assert (code, out.splitlines(), err) == (0, list(keys()), "")
     code, out, err = rvsim("shakedown")
     assert (code, out) == (2, "")
-    assert "--keys tells how one is written" in err
+    assert "--keys lists all keys" in err

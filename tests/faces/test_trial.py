@@ -134,15 +134,12 @@ after = { device = "heater", message = "FURNACE_STATUS", field = "heat_output_le
 
 
 def test_a_device_that_was_never_heard(write):
-    """It is said so, beside what the flag says."""
+    """It is said so, or the flag says it, once it stands: no sooner."""
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
-    (outcome,) = Trial(Job(write(text + HEARD), {})).run().outcomes
-    assert (
-        outcome.look
-        == "flag [1] silent-device of heater stood then: not heard at all for 60.0 s (limit 15.0 s), due every 5 s"
-    )
-    (outcome,) = Trial(Job(write(text + HEARD, "short.toml", lasts="14s"), {})).run().outcomes
-    assert outcome.look == "heater was not heard at all: is it in this run, at its planned address?"
+    seen = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
+    every, seen = Trial(Job(write(text + HEARD + seen), {})).run().outcomes
+    assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
+    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
 
 
 def test_a_step_that_never_came_is_not_passed(write):
@@ -243,8 +240,8 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert (code, out) == (2, "")
     assert 'did you mean "heater"' in err
     assert "empty.toml: nothing is expected in it" in err
-    assert "late.toml, expect 1 (seen): it begins at 99s, and the run lasts 60s" in err
-    assert "late.toml, expect 1 (seen): sight: no message is called NO_SUCH" in err
+    assert "late.toml, line 8, expect 1 (seen): it begins at 99s, and the run lasts 60s" in err
+    assert "late.toml, line 7, expect 1 (seen): sight: no message is called NO_SUCH" in err
     assert "none.toml" in err
 
 
@@ -266,7 +263,7 @@ def test_a_recording_goes_with_one_run(write, rvsim):
         (("t.toml", "--junit", "no/such/v.xml"), "--junit no/such/v.xml: there is no folder no/such; make it, or name"),
         (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl or .log"),
         (("t.toml", "--record", "no/r.log"), "--record no/r.log: cannot be written (No such file or directory): name"),
-        (("t.toml", "--except", "heater"), "--except goes with --interface: in virtual time nobody could stand in"),
+        (("t.toml", "--except", "heater"), "--except goes with --interface or --serve: in virtual time nobody could stand in"),
         (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),
         (("t.toml", "--adapter-option", "a=b"), "--adapter-option goes with --interface: name one, or leave --adapter"),
         (("t.toml", "t.toml"), "t.toml: it is named twice; name it once, and add --repeat N for N runs of it"),
@@ -323,7 +320,10 @@ def test_a_session_goes_as_far_as_it_is_told(write):
     assert 0 < max(frame.time for frame in heard) <= 12_345_678
     verdict = session.verdict()
     assert (verdict.seconds, verdict.frames) == (12.345678, len(heard))
-    assert [outcome.found for outcome in verdict.outcomes] == ["", "not seen by 12.345 s"]
+    assert [outcome.found for outcome in verdict.outcomes] == [
+        "",
+        "it counts from 20.000 s on, and the run was judged at 12.345 s",
+    ]
     session.until(40.0)
     assert session.verdict() is verdict
     assert session.seconds == 40.0

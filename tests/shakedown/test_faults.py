@@ -263,7 +263,7 @@ def test_a_device_that_says_no_instance_has_no_wrong_one(loaded, catalogue):
     text += '[[fault]]\nfault = "wrong_instance"\ndevice = "control panel"\ninstance = 2\nfrom = "1s"\n'
     one = loaded(text)
     with pytest.raises(InputError) as refused:
-        planned(one.scenario.faults, "t", one.rig, catalogue, 1)
+        planned(one.scenario.faults, lambda number: f"t, fault {number + 1} (wrong_instance)", one.rig, catalogue, 1)
     assert refused.value.problems == (
         "t, fault 1 (wrong_instance): control panel says no instance that could be another one",
     )

@@ -153,9 +153,9 @@ def test_what_cannot_be_judged_is_told_at_once(case):
             'expect = "seen"\nsight = { message = "NO_SUCH" }\nfrom = "61s"',
         )
     first, second, third = (line.split("t.toml, ")[1] for line in refused.value.problems)
-    assert first == "expect 1 (flag): it begins at 60s, and the run lasts 60s"
-    assert second == "expect 3 (seen): it begins at 61s, and the run lasts 60s"
-    assert third.startswith("expect 3 (seen): sight: no message is called NO_SUCH")
+    assert first == "line 7, expect 1 (flag): it begins at 60s, and the run lasts 60s"
+    assert second == "line 14, expect 3 (seen): it begins at 61s, and the run lasts 60s"
+    assert third.startswith("line 13, expect 3 (seen): sight: no message is called NO_SUCH")
 
 
 def test_frames_that_went_wrong_are_judged_at_the_end(case):

@@ -26,14 +26,14 @@ def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     """In the words of a scenario: as it is written there, not as it is kept."""
     assert (
         'fault = "late": The device sends each of its messages, or the named one, no more often than each "gap". '
-        "device = a device of the rig, gap = time perhaps message = name fault =" in told
+        "device = a device of the rig, gap = time optional: message = name fault =" in told
     )
     assert 'fault = "restart": The device loses its power for "takes", then' in told
-    assert "perhaps takes = time (2s)" in told
-    assert 'perhaps lamp = "yellow" or "red" (yellow), times = whole number' in told
+    assert "optional: takes = time (2s)" in told
+    assert 'optional: lamp = "yellow" or "red" (yellow), times = whole number' in told
     assert "devices = [a device of the rig, ...]" in told
     assert 'expect = "only_until"' in told
-    assert "sight = a sight, end = a sight perhaps grace = time (0s)" in told
+    assert "sight = a sight, end = a sight optional: grace = time (0s)" in told
     assert "is = number or text, above = number, below = number" in told
     assert "throughout = true or false (false)" in told
     assert "identifier = hex" in told

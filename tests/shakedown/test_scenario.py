@@ -158,11 +158,15 @@ WORD = "is not such a name; write letters, digits and _ only"
             "sed = 1\n[[fault]]",
             'line 5: unknown key "sed" (did you mean "seed"?); remove it or correct the name',
         ),
-        ("\n[[fault]]", "seed = -1\n[[fault]]", "line 5, seed: -1 is below 0; write 0 or more"),
+        (
+            "\n[[fault]]",
+            "seed = -1\n[[fault]]",
+            "line 5, seed: -1 is no seed; write a whole number from 0 to 9223372036854775807",
+        ),
         (
             "\n[[fault]]",
             f"seed = {1 << 63}\n[[fault]]",
-            f"line 5, seed: {1 << 63} is above {(1 << 63) - 1}; write {(1 << 63) - 1} or less",
+            f"line 5, seed: {1 << 63} is no seed; write a whole number from 0 to {(1 << 63) - 1}",
         ),
         (
             "\n[[fault]]",

@@ -35,7 +35,7 @@ def test_in_words():
     assert told == [
         "cold_start, seed 3, weather.outdoor_c=-20: not passed, 1 of 2 expectations met in 60 s of simulated time",
         "  not met  no flag is raised",
-        "           found: bus-busy of bus: 47 %",
+        "           found: bus-busy of bus: 47 % (at 21.500 s)",
         "           nearest: heat 20 % at 3.000 s",
         "           before it: 20.1 s  A",
         "                      20.2 s  B",
@@ -130,6 +130,52 @@ def test_what_xml_cannot_hold_is_left_out():
     said = ElementTree.fromstring(text.encode()).find("testsuite/testcase/error").get("message")
     assert said.replace("\t", " ") == "a  \ud7ff\ue000\ufffd\U00010000b"
     assert text.splitlines()[2].startswith("  <testsuite ")
+
+
+WAITING = Outcome(
+    "it stays warm", False, "it counts from 2400.000 s on, and the run was judged at 60.000 s", judged=False
+)
+
+
+def test_what_was_not_judged_makes_no_pass():
+    """In words it is neither met nor not met; the tally counts it."""
+    one = verdict(MET, WAITING, warnings=("t.toml, line 5, expect 1: it cannot fail",))
+    assert not one.passed
+    assert list(as_text(one)) == [
+        "cold_start, seed 3: not passed, 1 of 2 expectations met, 1 not judged, in 60 s of simulated time",
+        "  warning: t.toml, line 5, expect 1: it cannot fail",
+        "  not judged  it stays warm",
+        "           it counts from 2400.000 s on, and the run was judged at 60.000 s",
+    ]
+    data = as_json(one)
+    assert [(one["passed"], one["judged"]) for one in data["expectations"]] == [(True, True), (False, False)]
+    assert (data["passed"], data["warnings"]) == (False, ["t.toml, line 5, expect 1: it cannot fail"])
+    assert from_json(data) == one
+
+
+def test_verdicts_of_before_are_read():
+    """Those without these fields were judged, and warned of nothing."""
+    data = as_json(verdict(MET, BROKEN))
+    del data["warnings"]
+    for one in data["expectations"]:
+        del one["judged"]
+    assert from_json(data) == verdict(MET, BROKEN)
+
+
+def test_what_was_not_judged_is_an_error_in_junit():
+    """Not skipped, which readers of JUnit files take for good; warnings are properties."""
+    root = ElementTree.fromstring(as_junit([verdict(MET, BROKEN, WAITING, warnings=("w",), error="x")]).encode())
+    (suite,) = root.findall("testsuite")
+    assert (suite.get("tests"), suite.get("failures"), suite.get("errors")) == ("4", "1", "2")
+    assert suite.findall("testcase")[2].find("error").get("message") == f"not judged: {WAITING.found}"
+    assert not list(suite.iter("skipped"))
+    assert [one.get("value") for one in suite.iter("property") if one.get("name") == "warning"] == ["w"]
+
+
+def test_a_time_is_told_once():
+    """Where the words of what was found have it, it is not told again."""
+    said = Outcome("e", False, "seen at 21.500 s: F", 21.5)
+    assert list(as_text(verdict(said)))[2] == "           found: seen at 21.500 s: F"
 
 
 def test_times_in_json_are_of_microseconds():

@@ -116,13 +116,15 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
     control = Control(speed)
     run = make(LookIn(), on_failure=lambda failure: broken.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken)
-    return show(
+    code = show(
         scene,
         control,
         lambda: run.paced(end, speed, control=control),
         lambda: run.heard,
         hands=Hands(run),
     )
+    say(*broken)
+    return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
 
 
 def show_replay(name: str, replay: Replay, rig: Rig | None, speed: float) -> int:

@@ -1,0 +1,83 @@
+"""The shipped scenarios pass a right thermostat and find three wrong ones, each by what is said of its mistake."""
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+from rvsim.faces.interface import SimulatedBus
+from rvsim.shakedown.verdict import as_text
+
+_spec = importlib.util.spec_from_file_location("wrong", Path(__file__).parent / "wrong.py")
+wrong = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(wrong)
+
+OFTEN = "the furnace is not switched on and off all the time"
+ASKED = "nor is it asked to be, by commands that come and go before it follows"
+OWN = "whoever controls it has an address of its own"
+NO_OTHERS = "and claims no other's"
+KEEPS = "the heater keeps its address"
+
+
+@pytest.fixture
+def tried():
+    """Let a thermostat be the control panel of a shipped scenario, and return the verdict."""
+
+    def go(scenario, kind, *given, seed=None, values=None):
+        with SimulatedBus(scenario, except_devices="control panel", seed=seed, values=values) as bus:
+            kind(bus, *given).run(bus.session.trial.loaded.scenario.lasts / 1e6)
+            return bus.verdict()
+
+    return go
+
+
+def failed(verdict):
+    """What was not met, by the words of the scenario."""
+    return [outcome.expected.partition(":")[0] for outcome in verdict.failed]
+
+
+@pytest.mark.parametrize("scenario", ["warm_cabin", "silent_sensor"])
+def test_a_right_one_passes(scenario, tried):
+    """It asks for as much heat as is missing, and for none when it hears no sensor."""
+    verdict = tried(scenario, wrong.Right)
+    assert verdict.passed, "\n".join(as_text(verdict))
+
+
+def test_so_does_one_with_a_dead_band(tried):
+    """It switches the furnace on and off, but seldom: switching as such is no mistake."""
+    verdict = tried("warm_cabin", wrong.Banded)
+    assert verdict.passed, "\n".join(as_text(verdict))
+
+
+def test_one_that_short_cycles_is_found(tried):
+    """Everything else is as it should be: the cabin is warm, and not too warm."""
+    verdict = tried("warm_cabin", wrong.ShortCycling)
+    assert failed(verdict) == [OFTEN, ASKED]
+    assert verdict.failed[0].found.startswith(("away for ", "lasted "))
+
+
+@pytest.mark.parametrize("kind", [wrong.FromAnothersAddress, wrong.FromTheChargersAddress])
+def test_one_that_talks_from_an_occupied_address_is_found(kind, tried):
+    """It claims none, so nothing else on the bus tells."""
+    verdict = tried("warm_cabin", kind)
+    assert failed(verdict) == [OWN]
+    holder = "heater" if kind.address == wrong.HEATER else "charger"
+    assert verdict.failed[0].found.endswith(f"its address is held by {holder}")
+
+
+def test_one_that_does_not_yield_is_found(tried):
+    """It claims the heater's address, loses, and goes on to talk from it."""
+    assert {OWN, NO_OTHERS} <= set(failed(tried("warm_cabin", wrong.NeverYields)))
+
+
+def test_one_that_puts_the_heater_out_of_its_address_is_found(tried):
+    """By the rules of claiming it wins; the heater is gone from the bus all the same."""
+    assert KEEPS in failed(tried("warm_cabin", wrong.TakesAnothers))
+
+
+def test_one_that_ignores_a_silent_sensor_is_found(tried):
+    """It goes on heating by the last reading; with all sensors heard nobody notices."""
+    mistake = wrong.Mistake.KEEPS_OLD_READINGS
+    assert tried("warm_cabin", wrong.Right, mistake).passed
+    verdict = tried("silent_sensor", wrong.Right, mistake)
+    assert failed(verdict)[:2] == ["none is given half a minute after it was heard last", "nor asked for"]
