@@ -11,7 +11,6 @@ import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
-from rvsim.rig import quantity
 
 MICRO = 1_000_000
 SLOWEST = 1e-6
@@ -110,11 +109,13 @@ def seed(text: str | None, runs: int = 1) -> int | None:
     Raises:
         InputError: it, or the last of them, is none.
     """
+    from rvsim.rig.quantity import seed_of
+
     if text is None:
         return None
     try:
-        first = quantity.seed_of(int(text) if _DIGITS.fullmatch(text) else text)
-        quantity.seed_of(first + runs - 1)
+        first = seed_of(int(text) if _DIGITS.fullmatch(text) else text)
+        seed_of(first + runs - 1)
     except ValueError as error:
         raise InputError(f"--seed: {error}") from None
     return first
