@@ -1,5 +1,6 @@
 """Recordings: read back by python-can and by a JSON reader."""
 
+import errno
 import json
 import os
 from importlib.metadata import version
@@ -236,3 +237,17 @@ def test_a_full_disk_is_one_clear_line(catalogue, tmp_path):
     for last in (recorder.flush, recorder.close):
         with pytest.raises(InputError, match=r"x\.log: writing stopped \(No space left on device\): free space there"):
             last()
+
+
+def test_another_error_is_told_in_the_systems_words(catalogue, tmp_path, monkeypatch):
+    """Where it is not for want of space, no space is asked for."""
+
+    def fail(*args):
+        raise OSError(errno.EIO, "Input/output error")
+
+    with Recorder(tmp_path / "x.log", catalogue, start="", channel="x", sent=True) as recorder:
+        recorder.write(FRAMES[0])
+        with monkeypatch.context() as patch:
+            patch.setattr(recorder, "_write", fail)
+            with pytest.raises(InputError, match=r"writing stopped \(Input/output error\): write it to another place"):
+                recorder.write(FRAMES[0])
