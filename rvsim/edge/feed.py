@@ -58,11 +58,13 @@ class Feed:
         Raises:
             BusError: the reader of the port has ended.
         """
-        frames = self._port.take()
-        for frame in frames:
+        for one in self._port.take():
             self._tell_up_to(self._taken)
-            self._take(frame)
-            self._taken += 1
+            if isinstance(one, Frame):
+                self._take(one)
+                self._taken += 1
+            else:
+                self._tell(one)
         statistics = self._port.statistics
         if statistics.error is not None:
             raise BusError(f"the bus was lost while listening ({statistics.error})")

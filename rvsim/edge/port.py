@@ -21,7 +21,10 @@ from rvsim.edge.drivers import one_line
 from rvsim.edge.needs import missing
 from rvsim.errors import BusError
 from rvsim.sim.clock import PacedClock
+from rvsim.wire.error_report import ErrorReport, linux_report
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind
+from rvsim.wire.timing import remote_bits, standard_bits
 
 # What drivers log would stand on stderr, in the middle of the screen, unless somebody takes it.
 logging.getLogger("can").addHandler(logging.NullHandler())
@@ -34,6 +37,8 @@ _AT_ONCE_NS, _WAITED_NS = 1_000_000, 25_000_000
 waited as long as it was set to by an option, or the machine was busy: that tells nothing. Our choice."""
 _EMPTY_ANSWERS = 1000
 """So many times in a row a driver may come back at once without a frame, which takes two seconds at most."""
+_LINUX = ("socketcan", "socketcand")
+"""Interfaces that hand over the error messages of Linux."""
 _STEP_US = 1_000_000
 """Time stamps that go back by more are no late frame: a clock was set, or a counter began anew (our choice)."""
 
@@ -46,7 +51,7 @@ class PortStatistics(NamedTuple):
     dropped: int
     """Frames that found the inbox full."""
     skipped: int
-    """Remote, 11-bit and FD frames, which this network does not use."""
+    """Remote, 11-bit and FD frames, which this network does not use. All but FD frames are handed on as line events."""
     errors: int
     """Error frames: the adapter saw a frame spoilt on the wires."""
     error: str | None
@@ -78,13 +83,14 @@ class Port:
     ) -> None:
         self.arrived = threading.Event()
         """Set when a frame has come in; whoever waits for it clears it."""
-        self._inbox: deque[Frame] = deque()
+        self._inbox: deque[Frame | LineEvent] = deque()
         self._limit = inbox
         self._sent = self._received = self._dropped = self._skipped = self._errors = 0
         self._error: str | None = None
         self._closing = False
         self._monotonic_ns = monotonic_ns or _machine_clock()
         self._stamped: bool | None = True if interface == "virtual" else None
+        self._is_virtual, self._is_linux = interface == "virtual", interface in _LINUX
         self._ahead: int | None = None  # microseconds from a time stamp to the arrival that had the shortest way
         self._last = 0
         self._empty = 0  # how often in a row the driver came back at once with nothing
@@ -127,13 +133,13 @@ class Port:
             raise BusError(f"{self._bus.channel_info}: a frame could not be sent ({error})") from error
         self._sent += 1
 
-    def take(self) -> list[Frame]:
-        """Return and forget the frames that have come in, oldest first."""
-        frames = []
+    def take(self) -> list[Frame | LineEvent]:
+        """Return and forget what has come in, oldest first: frames, error frames, 11-bit and remote frames."""
+        taken = []
         inbox = self._inbox
         while inbox:
-            frames.append(inbox.popleft())
-        return frames
+            taken.append(inbox.popleft())
+        return taken
 
     @property
     def statistics(self) -> PortStatistics:
@@ -186,16 +192,30 @@ class Port:
     def _keep(self, message: can.Message) -> None:
         if message.is_error_frame:
             self._errors += 1
-        elif not message.is_extended_id or message.is_remote_frame or message.is_fd:
+            self._put(*self._report(message).events(self._timed_beside(message.timestamp), "this adapter"))
+        elif message.is_fd:  # how long it took is not known: part of its bits go at another rate
             self._skipped += 1
-        else:
-            time = self._timed(message.timestamp)
-            if len(self._inbox) >= self._limit:
-                self._dropped += 1
-            else:
-                self._inbox.append(Frame(time, message.arbitration_id, bytes(message.data)))
-                self._received += 1
+        elif not message.is_extended_id or message.is_remote_frame:
+            self._skipped += 1
+            self._put(_other(message, self._timed_beside(message.timestamp)))
+        elif self._put(Frame(self._timed(message.timestamp), message.arbitration_id, bytes(message.data))):
+            self._received += 1
         self.arrived.set()
+
+    def _put(self, *found: Frame | LineEvent) -> bool:
+        """Keep what came in, as far as there is room; tell whether there was."""
+        for one in found:
+            if len(self._inbox) >= self._limit:
+                self._dropped += isinstance(one, Frame)
+                return False
+            self._inbox.append(one)
+        return True
+
+    def _report(self, message: can.Message) -> ErrorReport:
+        """Return what an error frame tells; only SocketCAN says by a published rule what its bits mean."""
+        if self._is_linux:
+            return linux_report(message.arbitration_id, bytes(message.data))
+        return ErrorReport()
 
     def _timed(self, stamp_s: float) -> int:
         """Return a frame's time in microseconds, and learn from it how stamps and arrivals go together."""
@@ -208,6 +228,16 @@ class Port:
             self._ahead = ahead
         self._last = time
         return time
+
+    def _timed_beside(self, stamp_s: float) -> int:
+        """Return when something came that is no frame of this network; it tells nothing of how stamps are counted.
+
+        Before the first frame, and where such a thing has no stamp although frames have, it is the arrival that counts.
+        """
+        arrival = self._monotonic_ns() // 1000
+        if self._is_virtual or (self._stamped and stamp_s):
+            return round(stamp_s * 1e6)
+        return arrival - (self._ahead or 0)
 
     def close(self) -> None:
         """Stop reading, then close the bus; may be called twice."""
@@ -222,6 +252,15 @@ class Port:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def _other(message: can.Message, time: int) -> OtherFrame:
+    """Return a frame with an 11-bit identifier, or a remote frame, by how many bits it takes."""
+    asked = min(message.dlc, 8) if message.is_remote_frame else None
+    if message.is_extended_id:
+        return OtherFrame(time, OtherKind.REMOTE, remote_bits(message.arbitration_id, asked or 0))
+    kind = OtherKind.STANDARD if asked is None else OtherKind.REMOTE
+    return OtherFrame(time, kind, standard_bits(message.arbitration_id, bytes(message.data), asked))
 
 
 def _next_step(interface: str) -> str:

@@ -17,7 +17,7 @@ import typer
 from rvsim.errors import Exit, printable
 from rvsim.faces import cli_scenarios, options
 from rvsim.faces.console import has_terminal, print_as
-from rvsim.faces.exits import ending, safe_output, say
+from rvsim.faces.exits import end_like_ctrl_c, ending, safe_output, say
 
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
@@ -46,6 +46,7 @@ def run() -> int:
 
 
 def _code() -> int:
+    end_like_ctrl_c()
     try:
         with safe_output():
             app(standalone_mode=True)
@@ -108,7 +109,7 @@ def _bench(
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
-    loaded = load_scenario(scenario, kinds=settings_models())
+    loaded = load_scenario(scenario, kinds=settings_models(), absent=absent)
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)

@@ -2,9 +2,12 @@
 
 Knows: errors to exit codes, an interrupted run, a reader that went away (`| head`), and that names from outside may
 hold what changes a terminal. Does not know commands, nor encodings (`console`).
+Whatever asks the program to end, Ctrl-C, SIGTERM or a terminal that goes away (SIGHUP), ends it in one way: with its
+closing words, its recording whole, and the exit code of an interruption.
 """
 
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
@@ -40,12 +43,27 @@ def safe_output() -> Iterator[None]:
         yield
 
 
+ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""What asks the program to end; not every system has all of them."""
+
+
 def say(*lines: str) -> None:
     """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
     with suppress(OSError, ValueError):
         sys.stdout.flush()
-    for text in lines:
-        print(f"rvsim: {printable(text).replace(chr(10), ' ')}", file=sys.stderr)
+    with suppress(OSError, ValueError):  # a terminal that has gone hears nothing any more
+        for text in lines:
+            print(f"rvsim: {printable(text).replace(chr(10), ' ')}", file=sys.stderr)
+
+
+def end_like_ctrl_c() -> None:
+    """Have SIGTERM and SIGHUP end the program as Ctrl-C does; one that is ignored, as under nohup, stays ignored.
+
+    They are passed on as SIGINT, so whoever treats that in a way of its own, as the screen does, has them as well.
+    """
+    for number in ENDING:
+        if number != signal.SIGINT and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
 
 
 def ending(command: Callable[[], int]) -> int:
@@ -64,8 +82,18 @@ def ending(command: Callable[[], int]) -> int:
         _drop_stdout()
         if reader_left(error):
             return Exit.GOOD
+        if _was_interrupted(error):  # the terminal has gone, and the closing words could not be written to it
+            say("interrupted")
+            return Exit.INTERRUPTED
         say(f"the output could not be written {not_written(error)}")
         return Exit.USAGE
+
+
+def _was_interrupted(error: BaseException | None) -> bool:
+    """Tell whether an error came up only while an interruption was dealt with."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__context__
+    return error is not None
 
 
 def _drop_stdout() -> None:

@@ -36,11 +36,11 @@ def account(flags: Iterable[Flag], causes: Iterable[Cause]) -> Account:
 
 
 def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
-    """Gather flags of one kind, severity and advice; the worst groups first, within a group by number."""
+    """Gather flags of one kind, severity and advice; gas first, then the worst groups, within a group by number."""
     groups: dict[tuple[str, str, str], list[Flag]] = {}
     for flag in flags:
         groups.setdefault((str(flag.severity), flag.kind, flag.advice), []).append(flag)
-    return sorted(groups.values(), key=lambda group: WORST_FIRST.index(group[0].severity))
+    return sorted(groups.values(), key=lambda group: (not group[0].is_gas, WORST_FIRST.index(group[0].severity)))
 
 
 def tags(group: Sequence[Flag]) -> str:

@@ -59,9 +59,9 @@ def survey_logs(logs: list[str], rig: str | None, json: bool, draft: Path | None
         try:
             with again(log, twice=draft is not None) as open_again:
                 with open_again() as opened:
-                    found = survey(told(opened.frames(), f"frames of {opened.name} read"), catalogue, plan)
+                    found = survey(told(opened.contents(), f"frames of {opened.name} read"), catalogue, plan)
                 if draft is not None:
-                    _write(draft, learn_rig(lambda: open_again().frames(), catalogue, opened.name))
+                    _write(draft, learn_rig(lambda: open_again().contents(), catalogue, opened.name))
         except InputError as error:
             if len(logs) == 1:
                 raise

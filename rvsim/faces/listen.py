@@ -96,8 +96,13 @@ class Listen:
             BusError: the bus was lost.
         """
         statistics = self._port.statistics
-        for frame in self._port.take():
-            self._hearing.take(self._since_start(frame))
+        for one in self._port.take():
+            if isinstance(one, Frame):
+                self._hearing.take(one._replace(time=self._since_start(one.time)))
+            elif self._origin is None:  # no frame has told yet how the interface counts
+                self._hearing.note(one._replace(time=self._elapsed()))
+            else:
+                self._hearing.note(one._replace(time=self._since_start(one.time)))
         now = self._now() - BEHIND_US
         if now > self._hearing.time:
             self._hearing.advance(now)
@@ -114,11 +119,11 @@ class Listen:
         now = self._port.now()
         return self._elapsed() if now is None or self._origin is None else now - self._origin
 
-    def _since_start(self, frame: Frame) -> Frame:
+    def _since_start(self, time: int) -> int:
         if self._origin is None:
             now = self._port.now()
-            self._origin = (frame.time if now is None else now) - self._elapsed()
-        return frame._replace(time=max(0, frame.time - self._origin))
+            self._origin = (time if now is None else now) - self._elapsed()
+        return max(0, time - self._origin)
 
     # What has to be said.
 

@@ -17,7 +17,7 @@ IN_SHORT: Mapping[Kind, str] = {
     Kind.LATE_MESSAGE: "did not send in time",
     Kind.BUS_QUIET: "was quiet for longer than is usual",
     Kind.UNPLANNED_DEVICE: "is not as planned",
-    Kind.SHARED_ADDRESS: "is claimed by more than one unit",
+    Kind.SHARED_ADDRESS: "is used by more than one unit",
     Kind.BAD_VALUE: "reported an impossible value",
     Kind.NO_DATA: "lost a reading",
     Kind.WRONG_LENGTH: "sent frames of the wrong length",

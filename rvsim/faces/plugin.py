@@ -114,8 +114,9 @@ class Bench:
 
         self.frames: list[Frame] = []
         """Every frame so far."""
-        trial = Trial(Job(str(scenario), options.pop("values", {}), options.pop("seed", None)))
-        self.session: Session = Session(trial, tuple(except_devices), self.frames.append, **options)
+        job = Job(str(scenario), options.pop("values", {}), options.pop("seed", None))
+        trial = Trial(job, absent=tuple(except_devices))
+        self.session: Session = Session(trial, tap=self.frames.append, **options)
         self.until, self.put, self.verdict = self.session.until, self.session.put, self.session.verdict
         self.run = self.session.run
         """The run itself: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""

@@ -15,6 +15,7 @@ from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
 from rvsim.watch.traffic import SECOND
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent
 
 USUAL_SILENCE = 10_000
 """Microseconds between the last frame of a round and the first of the next: those of a bus that is little used."""
@@ -22,7 +23,7 @@ SLICE = 10 * SECOND
 
 
 class Rounds:
-    """The frames of a log, once, or of a part of it round and round with the time going on.
+    """A log's frames and what else it tells, once, or of a part of it round and round with the time going on.
 
     Args:
         open_log: opens the log; called once for each round.
@@ -38,13 +39,13 @@ class Rounds:
         """The log of the present round."""
         self._frames = self._all()
         self.upcoming = next(self._frames, None)
-        """The next frame, None at the end."""
+        """The next frame or event, None at the end."""
 
-    def pop(self) -> Frame:
-        """Return the next frame, and look for the one behind it."""
-        frame, self.upcoming = self.upcoming, next(self._frames, None)
-        assert frame is not None, "whoever pops has seen an upcoming frame"
-        return frame
+    def pop(self) -> Frame | LineEvent:
+        """Return what is next, and look for what is behind it."""
+        one, self.upcoming = self.upcoming, next(self._frames, None)
+        assert one is not None, "whoever pops has seen what is upcoming"
+        return one
 
     def close(self) -> None:
         """Let go of the log."""
@@ -56,11 +57,11 @@ class Rounds:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
 
-    def _all(self) -> Iterator[Frame]:
+    def _all(self) -> Iterator[Frame | LineEvent]:
         offset = 0
         while True:
             last = None
-            for frame in self.log.frames():
+            for frame in self.log.contents():
                 if self.loop and self.end is not None and frame.time > self.end:
                     break
                 if offset and frame.time < self.start:
@@ -179,9 +180,12 @@ class Replay:
                 self._hearing.advance(self._rounds.upcoming.time)
                 if self._hearing.raised is not raised:
                     return
-            frame = self._rounds.pop()
-            self._hearing.take(frame)
-            self.time = max(self.time, frame.time)
+            one = self._rounds.pop()
+            if isinstance(one, Frame):
+                self._hearing.take(one)
+            else:
+                self._hearing.note(one)
+            self.time = max(self.time, one.time)
             if until_raised and self._hearing.raised is not raised:
                 return
         if to is not None and self._rounds.upcoming is not None:

@@ -20,8 +20,8 @@ from typing import Any
 from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
-from rvsim.faces.exits import say
-from rvsim.faces.in_front import INTERRUPTED, in_front
+from rvsim.faces.exits import ENDING, say
+from rvsim.faces.in_front import INTERRUPTED, in_front, served
 from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
 from rvsim.logs.jsonl import json_text
@@ -115,8 +115,9 @@ def _side_by_side(
 
 
 def _end_silently() -> None:
-    """Have Ctrl-C end a process that makes runs, without a word: the first one has it too, and tells of it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
+    for number in ENDING:
+        signal.signal(number, signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
@@ -204,12 +205,49 @@ def on_a_bus(
         InputError: it cannot be used, or the bus is none that is sent to.
         BusError: the bus could not be opened, or was lost.
     """
-    if len(jobs) > 1:
-        raise InputError("--interface goes with one run: name one scenario, without --repeat")
-    (trial,) = checked(jobs, dbc)
-    check_place(junit)
+    trial = _the_one(jobs, "--interface", dbc, absent, junit)
     say(*bus.said)
-    verdict = in_front(trial, bus, absent, record)
+    return _shown_paced(in_front(trial, bus, record=record), form, every, junit)
+
+
+def on_loopback(
+    jobs: Sequence[Job],
+    where: str,
+    absent: Collection[str],
+    speed: float | None,
+    *,
+    form: str,
+    every: bool,
+    junit: Path | None,
+    record: Path | None,
+    dbc: tuple[Path, ...],
+) -> int:
+    """Serve one scenario for controllers in other processes and run it with them; GOOD if it is passed.
+
+    Whoever interrupts it is shown what it has come to, and the exit code says that.
+
+    Raises:
+        InputError: it cannot be used, or there is no such address.
+        BusError: the port cannot be had, or no client came.
+    """
+    if speed is None:
+        raise InputError("--serve needs time that others can keep up with: leave --speed max out")
+    trial = _the_one(jobs, "--serve", dbc, absent, junit)
+    return _shown_paced(served(trial, where, record=record, speed=speed), form, every, junit)
+
+
+def _the_one(
+    jobs: Sequence[Job], option: str, dbc: tuple[Path, ...], absent: Collection[str], junit: Path | None
+) -> Trial:
+    """Return the one trial of jobs that are run by the wall clock."""
+    if len(jobs) > 1:
+        raise InputError(f"{option} goes with one run: name one scenario, without --repeat")
+    (trial,) = checked(jobs, dbc, absent)
+    check_place(junit)
+    return trial
+
+
+def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None) -> int:
     code = _shown([verdict], form, every, junit)
     return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
 
@@ -232,8 +270,10 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
 
 
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[Trial]:
     """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
+
+    ``absent`` devices are not simulated, and need no kind.
 
     Raises:
         InputError: one cannot be used, or expects nothing: all mistakes of all of them.
@@ -242,7 +282,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
-            trial = Trial(next(job for job in jobs if job.scenario == name), dbc)
+            trial = Trial(next(job for job in jobs if job.scenario == name), dbc, absent)
             if not trial.loaded.scenario.expectations:
                 problems.append(
                     f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"

@@ -18,7 +18,7 @@ from rvsim.logs.jsonl import SCHEMA, json_text
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.watch.flag import Severity
+from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
@@ -33,47 +33,48 @@ def as_json(log: Log, found: Survey) -> str:
             "frames": found.frames,
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
-            "bus_load": {
-                "average_percent": round(found.use.average_percent, 3),
-                "worst_second_percent": round(found.use.worst_percent, 3),
-                **_worst(found.use),
-                "plan": promise_json(found.promise),
-            },
+            "times_in_order": found.in_order,
+            "bus_load": {**_load(found), "plan": promise_json(found.promise)},
             "damage": _damage(log),
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
-            "devices": [_device(source) for source in found.sources],
+            "devices": [_device(source, found.in_order) for source in found.sources],
             "causes": [cause_fields(cause) for cause in found.causes],
-            "flags": [
-                {
-                    "flag": flag.number,
-                    "kind": flag.kind,
-                    "subject": flag.subject,
-                    "severity": str(flag.severity),
-                    "text": flag.text,
-                    "advice": flag.advice,
-                    "evidence": list(flag.evidence),
-                    "since": flag.since / 1e6,
-                    "until": None if flag.until is None else flag.until / 1e6,
-                }
-                for flag in found.flags
-            ],
+            "flags": [_flag(flag) for flag in found.flags],
         }
     )
 
 
-def _worst(use: PairUse) -> dict[str, Any]:
-    """Return when the worst second was, who used it, and the room that it left."""
-    if use.worst is None:
-        return {"worst_second": None, "worst_second_by_source": {}, "room_percent": 100.0}
-    shares = {
-        str(source): round(100 * bits / use.bit_rate, 3) for source, bits in Counter(use.worst.by_source).most_common()
-    }
+def _flag(flag: Flag) -> dict[str, Any]:
     return {
-        "worst_second": use.worst.start / 1e6,
-        "worst_second_by_source": shares,
-        "room_percent": round(use.room_percent, 3),
+        "flag": flag.number,
+        "kind": flag.kind,
+        "subject": flag.subject,
+        "severity": str(flag.severity),
+        "text": flag.text,
+        "advice": flag.advice,
+        "evidence": list(flag.evidence),
+        "since": flag.since / 1e6,
+        "until": None if flag.until is None else flag.until / 1e6,
+    }
+
+
+def _load(found: Survey) -> dict[str, Any]:
+    """Return how busy the pair was, when and by whom most, and the room that was left.
+
+    Nothing of it in a log whose times run back; no worst second in one that is shorter. Figures that are impossible
+    stand as they were computed, and are not ``judged``.
+    """
+    use, worst = found.use, found.use.worst if found.in_order else None
+    shares = Counter(worst.by_user if worst is not None else {}).most_common()
+    return {
+        "judged": found.in_order and not use.is_impossible,
+        "average_percent": round(use.average_percent, 3) if found.in_order else None,
+        "worst_second_percent": round(use.worst_percent, 3) if worst is not None else None,
+        "worst_second": worst.start / 1e6 if worst is not None else None,
+        "worst_second_by_source": {str(user): round(100 * bits / use.bit_rate, 3) for user, bits in shares},
+        "room_percent": round(use.room_percent, 3) if worst is not None else None,
     }
 
 
@@ -89,7 +90,7 @@ def _damage(log: Log) -> dict[str, Any]:
     }
 
 
-def _device(source: Source) -> dict[str, Any]:
+def _device(source: Source, in_order: bool) -> dict[str, Any]:
     return {
         "source": source.address,
         "name": None if source.name is None else asdict(source.name),
@@ -108,8 +109,8 @@ def _device(source: Source) -> dict[str, Any]:
                 **({} if message.dsa is None else {"dsa": message.dsa}),
                 **({"part": message.part} if message.part else {}),
                 "count": heard.count,
-                "median_gap_ms": None if heard.median is None else heard.median / 1000,
-                "worst_gap_ms": heard.worst / 1000 if heard.count > 1 else None,
+                "median_gap_ms": heard.median / 1000 if heard.median is not None and in_order else None,
+                "worst_gap_ms": heard.worst / 1000 if heard.count > 1 and in_order else None,
             }
             for message, heard in source.messages.items()
         ],
@@ -119,7 +120,7 @@ def _device(source: Source) -> dict[str, Any]:
 def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
     """Return the survey in words: what it comes to, who was there, what was noticed."""
     yield f"{log.name}, {log.kind}: {found.frames} frames in {_span(found.seconds)} from {_addresses(found)}."
-    if not found.frames:
+    if not found.frames and not found.flags:
         yield "There is nothing in it to tell: is it the right log, or was the wrong bus or a filter recorded?"
         yield from left_out(log)
         return
@@ -129,10 +130,11 @@ def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
     yield "In short"
     yield from (f"  {text}" for text in _in_short(found))
     yield ""
-    yield f"Who was there.   {LEGEND}"
-    for source in found.sources:
-        yield from _who(source, bool(found.planned), catalogue)
-    yield ""
+    if found.sources:
+        yield f"Who was there.   {LEGEND}"
+        for source in found.sources:
+            yield from _who(source, bool(found.planned), catalogue, found.in_order)
+        yield ""
     yield (
         "What was noticed"
         if found.flags
@@ -158,20 +160,37 @@ def _addresses(found: Survey) -> str:
 def _busy(found: Survey) -> Iterator[str]:
     """Say how busy the pair was, who used the worst second, and what room is left in it."""
     use = found.use
-    if use.worst is None:
-        return
-    names = {source.address: _called(source) for source in found.sources}
-    users = Counter(use.worst.by_source).most_common(MOST_USERS)
-    most = [f"{100 * bits / use.bit_rate:.1f} % {names[source]}" for source, bits in users]
-    others = len(use.worst.by_source) - MOST_USERS
-    rest = f" and {others} more" if others > 0 else ""
-    yield (
-        f"The pair was {use.average_percent:.1f} % busy on average and {use.worst_percent:.1f} % in its worst second, "
-        f"at {use.worst.start / 1e6:.0f} s: {', '.join(most)}{rest}."
-    )
-    yield f"That second had room for {use.room_frames} more full frames."
+    if not found.in_order:
+        yield "The times of the log run back: no load and no gap between messages is told."
+    elif use.is_impossible:
+        yield _impossible(use)
+    elif use.worst is not None:
+        names = {source.address: _called(source) for source in found.sources}
+        users = Counter(use.worst.by_user).most_common(MOST_USERS)
+        most = [
+            f"{100 * bits / use.bit_rate:.1f} % {f'{user} frames' if isinstance(user, str) else names[user]}"
+            for user, bits in users
+        ]
+        others = len(use.worst.by_user) - MOST_USERS
+        rest = f" and {others} more" if others > 0 else ""
+        yield (
+            f"The pair was {use.average_percent:.1f} % busy on average and {use.worst_percent:.1f} % in its worst "
+            f"second, from {use.worst.start / 1e6:.1f} s on: {', '.join(most)}{rest}."
+        )
+        yield f"That second had room for {use.room_frames} more full frames."
+    elif use.bits:
+        yield f"The pair was {use.average_percent:.1f} % busy; the log is too short to have a worst second."
     if found.promise is not None:
         yield promise_text(found.promise)
+
+
+def _impossible(use: PairUse) -> str:
+    worst = use.worst
+    where = f"{use.worst_percent:.1f} % in the second from {worst.start / 1e6:.1f} s on, " if worst is not None else ""
+    return (
+        f"Computed bus load {where}{use.average_percent:.1f} % on average: more than {use.bit_rate} bit/s can carry. "
+        "The times of the log or the bit rate are wrong, and no load is judged."
+    )
 
 
 MOST_USERS = 3
@@ -238,7 +257,7 @@ SHORTEST_S = 15
 # Who was there.
 
 
-def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
+def _who(source: Source, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
     name = source.name
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
@@ -256,7 +275,8 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue) -> Iterator[str]:
     spoken = {message: _spoken(message, catalogue) for message in source.messages}
     width = max(map(len, spoken.values()))
     for message, heard in source.messages.items():
-        yield f"    {spoken[message]:<{width}}  {_how_often(heard)}"
+        often = _how_often(heard) if in_order or heard.count == 1 else f"{heard.count} times"
+        yield f"    {spoken[message]:<{width}}  {often}"
 
 
 def _spoken(message: Message, catalogue: Catalogue) -> str:

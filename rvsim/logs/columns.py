@@ -1,20 +1,21 @@
-"""Frames in columns: how many bits each one took, and how busy the pair was by second and by source.
+"""Frames in columns: how many bits each one took, and how busy the pair was over any second and by source.
 
 Knows: how frames become arrays, and how the tables of `wire.timing` run over many frames at once: one step for each
 byte of a frame, for all frames of a block together. Every figure is that of `exact_bits`, frame by frame. Does not know
-formats of logs, nor what frames mean. Works in blocks, so the memory it takes does not grow with the log, but for a
-number for each second in which something was sent.
+formats of logs, nor what frames mean. Works in blocks, so the memory it takes does not grow with the log.
 """
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import islice, pairwise
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+from rvsim.watch.load import POSSIBLE_PERCENT
 from rvsim.wire.frame import Frame
-from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, crc_table, least_bits, most_bits, opening, stuff_table
+from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
+from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, ERROR_BITS, crc_table, least_bits, most_bits, opening, stuff_table
 
 if TYPE_CHECKING:
     from numpy import int64, integer, intp, uint8, uint32, uint64
@@ -119,92 +120,138 @@ def _bytes(numbers: "NDArray[integer[Any]]") -> "NDArray[uint8]":
     return numbers.astype(">u8").view(np.uint8).reshape(-1, 8).T
 
 
+_KINDS = {kind: 0x100 + number for number, kind in enumerate(OtherKind)}
+_NAMES = {number: str(kind) for kind, number in _KINDS.items()}
+"""Numbers behind the source addresses, for frames that have none."""
+_UNPROVEN_BITS = round((POSSIBLE_PERCENT / 100 - 1) * BIT_RATE)
+"""So many bits more than fit into a time prove nothing."""
+User = int | str
+"""Who used the pair: a source address, or the kind of a frame that has none."""
+
+
 @dataclass(frozen=True)
 class Second:
-    """One second of the log: when it began, in microseconds, and the bits of its frames, by source address too."""
+    """One second of the log, up to its ``end`` in microseconds, and the bits of its frames, by user too."""
 
-    start: int
+    end: int
     bits: int
-    by_source: Mapping[int, int]
+    by_user: Mapping[User, int]
+
+    @property
+    def start(self) -> int:
+        """When it began; not before the log did."""
+        return max(0, self.end - SECOND)
 
 
 class PairUse:
     """How busy the pair was, exactly; a frame counts whole in the second of its time.
 
-    Seconds are counted from time 0, as in `watch.load`. Of a log of very few frames the average says more than is true:
-    the first frame counts, the time that it took does not.
+    The worst second is one wherever it begins. The average is that of the log's whole seconds, counted from the start
+    of its first frame, and therefore never above the worst; what comes behind the last of them counts to neither that
+    nor to any second of its own. A log that is shorter than a second has an average and no worst second.
     """
 
     def __init__(self, bit_rate: int = BIT_RATE) -> None:
         self.bit_rate = bit_rate
         self.frames = 0
+        """Frames of this network; all others count in bits only."""
         self.bits = 0
         """All bits."""
-        self.by_second: dict[int, int] = {}
-        """Bits of each second in which there was a frame, by its number."""
-        self.by_source: Counter[int] = Counter()
-        """Bits by source address."""
-        self.worst: Second | None = None
-        """The second with the most bits, the first of equals; None without frames."""
-        self._in_last: Counter[int] = Counter()
-        """Bits by source address of the second that the last frame is in."""
-        self._first: int | None = None
-        self._last = 0
+        self.by_user: Counter[User] = Counter()
+        """Bits by source address, or by the kind of frame."""
+        self._worst = Second(0, 0, {})
+        self._whole_seconds = self._whole_bits = 0
+        self._began: int | None = None
+        self._first = self._last = 0
+        self._recent: tuple[NDArray[int64], NDArray[int64], NDArray[int64]] | None = None
+        """Times, bits and users of the last second."""
 
-    def through(self, frames: Iterable[Frame], size: int = BLOCK) -> Iterator[Frame]:
-        """Give frames on as they are, counted: ``size`` of them are taken at a time."""
-        coming = iter(frames)
+    def through(self, contents: Iterable[Frame | LineEvent], size: int = BLOCK) -> Iterator[Frame | LineEvent]:
+        """Give frames and what else is told on as they are, counted: ``size`` of them are taken at a time."""
+        coming = iter(contents)
         while batch := list(islice(coming, size)):
-            self.add(columns(batch))
+            frames = [one for one in batch if isinstance(one, Frame)]
+            others = [] if len(frames) == len(batch) else [other for one in batch if (other := _other(one)) is not None]
+            self.add(columns(frames), others)
             yield from batch
 
-    def add(self, frames: Columns) -> None:
-        """Count frames that follow those before.
+    def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
+        """Count frames, and what else took the pair, that follow those before.
 
         Raises:
             ValueError: a time goes back, or a frame cannot be one.
         """
         import numpy as np
 
-        if not len(frames):
+        times, bits, users = frames.times, bits_in(frames), (frames.identifiers & 0xFF).astype(np.int64)
+        if others:
+            told = np.array([(other.time, other.bits, _KINDS[other.kind]) for other in others], np.int64).T
+            times, bits, users = (np.concatenate(pair) for pair in zip((times, bits, users), told, strict=True))
+            order = np.argsort(times, kind="stable")
+            times, bits, users = times[order], bits[order], users[order]
+        if not len(times):
             return
-        times, bits = frames.times, bits_in(frames)
-        if (self._first is not None and times[0] < self._last) or (np.diff(times) < 0).any():
+        if (self._began is not None and times[0] < self._last) or (np.diff(times) < 0).any():
             raise ValueError("the time of a frame goes back")
-        seconds, sources = times // SECOND, frames.identifiers & 0xFF
-        edges = [0, *(np.flatnonzero(np.diff(seconds)) + 1).tolist(), len(times)]
-        for start, end in pairwise(edges):
-            used = np.bincount(sources[start:end], bits[start:end]).astype(np.int64)
-            sent = np.flatnonzero(used)
-            self._add(int(seconds[start]), dict(zip(sent.tolist(), used[sent].tolist(), strict=True)))
+        if self._began is None:
+            self._first = int(times[0])
+            self._began = self._first - int(bits[0]) * SECOND // self.bit_rate
+        self._add_average(times, bits, self._began)
+        self._add_worst(times, bits, users)
+        self.by_user.update(_by_user(users, bits))
+        self.bits += int(bits.sum())
         self.frames += len(frames)
-        self._first = int(times[0]) if self._first is None else self._first
         self._last = int(times[-1])
 
-    def _add(self, second: int, used: Mapping[int, int]) -> None:
-        """Count bits by source in the second of the last frame, or in a new one."""
-        if second not in self.by_second:
-            self._in_last = Counter()
-        self._in_last.update(used)
-        self.by_source.update(used)
-        self.bits += sum(used.values())
-        bits = self.by_second[second] = self._in_last.total()
-        if self.worst is None or bits > self.worst.bits:
-            self.worst = Second(second * SECOND, bits, dict(self._in_last))
+    def _add_average(self, times: "NDArray[int64]", bits: "NDArray[int64]", began: int) -> None:
+        """Count the bits of the seconds that are whole by now."""
+        whole = (int(times[-1]) - began) // SECOND
+        if whole > self._whole_seconds:
+            within = int(times.searchsorted(began + whole * SECOND, "right"))
+            self._whole_seconds, self._whole_bits = whole, self.bits + int(bits[:within].sum())
+
+    def _add_worst(self, times: "NDArray[int64]", bits: "NDArray[int64]", users: "NDArray[int64]") -> None:
+        """Find the worst of the seconds that end with one of these frames."""
+        import numpy as np
+
+        before = 0
+        if self._recent is not None:
+            before = len(self._recent[0])
+            times, bits, users = (np.concatenate(pair) for pair in zip(self._recent, (times, bits, users), strict=True))
+        sums = np.concatenate(([0], np.cumsum(bits)))
+        first = times.searchsorted(times[before:] - SECOND, "right")
+        held = sums[before + 1 :] - sums[first]
+        most = int(held.argmax())
+        if held[most] > self._worst.bits:
+            inside = slice(int(first[most]), before + most + 1)
+            self._worst = Second(int(times[before + most]), int(held[most]), _by_user(users[inside], bits[inside]))
+        kept = int(first[-1])
+        self._recent = times[kept:], bits[kept:], users[kept:]
+
+    @property
+    def worst(self) -> Second | None:
+        """The second with the most bits, wherever it begins, the first of equals; None in a log that has no second."""
+        return self._worst if self._whole_seconds else None
 
     @property
     def average_percent(self) -> float:
-        """Load from the first frame to the last, 0 where no time passed."""
-        return self.percent(self.bits)
+        """Load over the whole seconds of the log; over all of it where it is shorter; 0 where no time passed."""
+        if self._whole_seconds:
+            return 100 * self._whole_bits / (self.bit_rate * self._whole_seconds)
+        passed = self._last - (self._began or 0)
+        return 100 * self.bits * SECOND / (self.bit_rate * passed) if self._last > self._first else 0.0
 
-    def percent(self, bits: int) -> float:
-        """Return what part so many bits are of those that fit between the first frame and the last."""
-        passed = self._last - (self._first or 0)
-        return 100 * bits * SECOND / (self.bit_rate * passed) if passed else 0.0
+    @property
+    def is_impossible(self) -> bool:
+        """Whether more bits stand in a second, or in all of a shorter log, than fit: times or bit rate are wrong."""
+        if self._whole_seconds:
+            return self.worst_percent > POSSIBLE_PERCENT
+        passed = self._last - (self._began or 0)
+        return self.bits > self.bit_rate * passed / SECOND + _UNPROVEN_BITS
 
     @property
     def worst_percent(self) -> float:
-        """Load of the worst second, 0 without frames."""
+        """Load of the worst second, 0 without one."""
         return 100 * (self.bit_rate - self._room) / self.bit_rate
 
     @property
@@ -221,3 +268,21 @@ class PairUse:
     def _room(self) -> int:
         """Bits that the worst second left free; a frame that began before it can make them less than 0."""
         return self.bit_rate - (self.worst.bits if self.worst else 0)
+
+
+def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[User, int]:
+    """Return the bits of each user."""
+    import numpy as np
+
+    used = np.bincount(users, bits).astype(np.int64)
+    sent = np.flatnonzero(used)
+    named = (_NAMES.get(number, number) for number in sent.tolist())
+    return dict(zip(named, used[sent].tolist(), strict=True))
+
+
+def _other(told: Frame | LineEvent) -> OtherFrame | None:
+    """Return what took the pair beside our frames."""
+    if isinstance(told, OtherFrame):
+        return told
+    is_error = not isinstance(told, Frame) and is_error_frame(told)
+    return OtherFrame(told.time, OtherKind.ERROR, ERROR_BITS) if is_error else None

@@ -24,6 +24,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS, dgn_of
+from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
 
 
@@ -47,10 +48,13 @@ class Overheard:
         self.pauses: dict[int, int] = {}
         """How long the bus was silent before a moment, where that is more than a second."""
 
-    def listen(self, frames: Iterable[Frame]) -> Iterator[Frame]:
-        """Hand frames on and note what they tell; times go back no more here than in the watch."""
+    def listen(self, contents: Iterable[Frame | LineEvent]) -> Iterator[Frame | LineEvent]:
+        """Hand a log on and note what its frames tell; times go back no more here than in the watch."""
         last = 0
-        for frame in frames:
+        for frame in contents:
+            if not isinstance(frame, Frame):
+                yield frame
+                continue
             time = max(frame.time, last)
             if time - last > SECOND:
                 self.pauses[time] = time - last
@@ -60,11 +64,11 @@ class Overheard:
             yield frame
 
 
-def learn_rig(open_frames: Callable[[], Iterable[Frame]], catalogue: Catalogue, log_name: str) -> Draft:
+def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Catalogue, log_name: str) -> Draft:
     """Return a rig learnt from a log, with which the same log raises no flag.
 
     Args:
-        open_frames: opens the log at its beginning; called twice.
+        open_log: opens the log at its beginning, for its frames and what else it tells; called twice.
         catalogue: the message definitions.
         log_name: the log's name, for the rig's name, its title and its comments.
 
@@ -72,10 +76,10 @@ def learn_rig(open_frames: Callable[[], Iterable[Frame]], catalogue: Catalogue, 
         InputError: nobody was heard in the log.
     """
     overheard = Overheard()
-    found = survey(overheard.listen(open_frames()), catalogue)
+    found = survey(overheard.listen(open_log()), catalogue)
     text = draft(found, overheard, log_name).text
     rig = check(Rig, TomlFile(Path("draft.toml"), text, tomllib.loads(text)))
-    return draft(found, overheard, log_name, survey(open_frames(), catalogue, rig).flags)
+    return draft(found, overheard, log_name, survey(open_log(), catalogue, rig).flags)
 
 
 def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Flag] = ()) -> Draft:

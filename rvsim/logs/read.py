@@ -21,6 +21,7 @@ from rvsim.logs.read_headed import Asc, Trc
 from rvsim.logs.read_source import LONGEST_LINE, Source, lines
 from rvsim.logs.read_text import Candump, CommaSeparated, JsonLines
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
 
 FORMATS: tuple[type[LineReader], ...] = (JsonLines, CommaSeparated, Candump, Trc, Asc)
 """The text formats, in the order in which they are tried."""
@@ -31,6 +32,8 @@ LOOKED_AT = 1 << 16
 STEP = 1_000_000
 """Microseconds: a time that goes back by more is no late frame but a clock that was set (our choice, as in
 `edge.port`)."""
+RECORDER = "the recording adapter"
+"""Whose state and counters a log tells."""
 FIRST_DATE = 631_152_000 * 1_000_000
 """1990-01-01 in microseconds since the epoch: an earlier time is no date but counted from some start (python-can draws
 the same line in can/io/blf.py)."""
@@ -92,10 +95,15 @@ class Log:
         self._channels: dict[bytes | None, None] = {}
 
     def frames(self) -> Iterator[Frame]:
-        """Go through the frames in the order of the file, in microseconds since the log's first frame of any kind.
+        """Go through the frames alone, as ``contents`` gives them."""
+        return (one for one in self.contents() if type(one) is Frame)
 
-        Times never go back: where the log's own do so by up to a second, a frame gets the time before it; where they
-        do by more, somebody has set a clock, and they go on from the time before. The second call gives nothing more.
+    def contents(self) -> Iterator[Frame | LineEvent]:
+        """Go through frames, and what else is told of the wires and the times, in the order of the file.
+
+        Times are microseconds since the log's first frame of any kind and never go back: where the log's own do so by
+        up to a second, a frame gets the time before it; where they do by more, somebody has set a clock, and they go on
+        from the time before. The second call gives nothing more.
         """
         where = 0
         for where, found in self._entries():
@@ -105,29 +113,38 @@ class Log:
                 self._channels[channel] = None
                 if time is None:
                     self._untimed += 1
-                else:
-                    self._goes_on(where, time)
+                elif back := self._goes_on(where, time):
+                    yield TimeWentBack(self._last, back, self._place(where))
                 yield Frame(self._last, identifier, data)
             elif found:
-                self._pass_over(where, found)
+                yield from self._pass_over(where, found)
         if self._source.broken:
-            self._pass_over(where + 1, UnreadableError(self._source.broken))
+            yield from self._pass_over(where + 1, UnreadableError(self._source.broken))
+        if where:
+            yield LogEnded(self._last)
         self.close()
 
-    def _pass_over(self, where: int, found: Skip | UnreadableError) -> None:
-        """Count what is no frame, and keep its place where it could not be read."""
-        if isinstance(found, Skip):
-            self._skipped[found.kind] += 1
-            self._channels[found.channel] = None
-            if found.time is not None:
-                self._goes_on(where, found.time)
+    def _pass_over(self, where: int, found: Skip | UnreadableError) -> Iterator[LineEvent]:
+        """Count what is no frame, keep its place where it could not be read, and return what it tells of the wires."""
+        if isinstance(found, UnreadableError):
+            self._unreadable_count += 1
+            if len(self._unreadable) < TOLD:
+                self._unreadable.append((where, str(found)))
             return
-        self._unreadable_count += 1
-        if len(self._unreadable) < TOLD:
-            self._unreadable.append((where, str(found)))
+        self._skipped[found.kind] += 1
+        self._channels[found.channel] = None
+        if found.time is not None and (back := self._goes_on(where, found.time)):
+            yield TimeWentBack(self._last, back, self._place(where))
+        if found.bits:
+            yield OtherFrame(self._last, OtherKind(found.kind), found.bits)
+        if found.report is not None:
+            yield from found.report.events(self._last, RECORDER)
 
-    def _goes_on(self, where: int, time: int) -> None:
-        """Take in the own time of an entry."""
+    def _place(self, where: int) -> str:
+        return f"byte {where}" if isinstance(self._reader, Blf) else f"line {where}"
+
+    def _goes_on(self, where: int, time: int) -> int:
+        """Take in the own time of an entry; return by how much it goes back, 0 as a rule."""
         if self._first is None:
             self._first = time
             self._shift = -time
@@ -140,8 +157,12 @@ class Log:
                 self._clock_sets.append((where, back))
         elif time < self._before:
             self._steps_back += 1
+            back = self._before - time
+        else:
+            back = 0
         self._before = time
         self._last = max(self._last, time + self._shift)
+        return back
 
     def _entries(self) -> Iterator[tuple[int, Found | UnreadableError]]:
         if isinstance(self._reader, Blf):

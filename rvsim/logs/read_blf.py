@@ -10,7 +10,7 @@ import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from rvsim.logs.read_entry import LONGEST_DATA, Entry, Found, Kind, Skip, UnreadableError
+from rvsim.logs.read_entry import LONGEST_DATA, Entry, Found, Kind, Skip, UnreadableError, error, other
 
 KIND = "binary log (.blf)"
 MAGIC = b"LOGG"
@@ -34,14 +34,15 @@ _PACKING = struct.Struct("<16xH14x")
 _CAN = struct.Struct("<HBBL8s")
 """Channel, flags, length code, identifier, data."""
 _CAN_TYPES = (1, 86)
-_ERROR, _ERROR_TYPE = struct.Struct("<H"), 73
+_ERROR, _ERROR_TYPES = struct.Struct("<H"), (2, 73)
+"""Channel; what follows of an error is not read. Type 2 from memory, with no published source at hand."""
 _FD = struct.Struct("<HBxL5xBB5x64s")
 """Channel, flags, identifier, FD flags, bytes that count, data. Without its flag FD it is a classic frame."""
 _FD_TYPE, _FD_FLAG = 100, 0x1
 _FD64 = struct.Struct("<BxBxL4xL24x")
 """Channel, bytes that count, identifier, flags; the data follows. Without its flag FD it is a classic frame."""
 _FD64_TYPE, _FD64_FLAG, _FD64_REMOTE = 101, 0x1000, 0x10
-_EXTENDED, _IDENTIFIER = 0x8000_0000, 0x1FFF_FFFF
+_EXTENDED, _IDENTIFIER, _STANDARD = 0x8000_0000, 0x1FFF_FFFF, 0x7FF
 _REMOTE = 0x80
 _CUT = "an object that is cut off"
 
@@ -201,9 +202,9 @@ def _frame(found: bytes) -> Found:
     if type_ in _CAN_TYPES:
         channel, flags, length, identifier, data = _CAN.unpack_from(found, body)
         return _entry(time, channel, identifier, data[: min(length, LONGEST_DATA)], flags & _REMOTE)
-    if type_ == _ERROR_TYPE:
+    if type_ in _ERROR_TYPES:
         (channel,) = _ERROR.unpack_from(found, body)
-        return Skip(time, Kind.ERROR, b"%d" % channel)
+        return error(time, b"%d" % channel)
     if type_ == _FD_TYPE:
         channel, flags, identifier, fd_flags, length, data = _FD.unpack_from(found, body)
         return _entry(time, channel, identifier, data[:length], flags & _REMOTE, fd_flags & _FD_FLAG)
@@ -218,11 +219,10 @@ def _entry(time: int, channel: int, identifier: int, data: bytes, remote: int, f
     told = b"%d" % channel
     if fd:
         return Skip(time, Kind.FD, told)
-    if remote:
-        return Skip(time, Kind.REMOTE, told)
-    if not identifier & _EXTENDED:
-        return Skip(time, Kind.STANDARD, told)
-    return Entry(time, identifier & _IDENTIFIER, data[:LONGEST_DATA], told)
+    number, extended = identifier & _IDENTIFIER, bool(identifier & _EXTENDED)
+    if remote or not extended:
+        return other(time, told, number if extended else number & _STANDARD, extended, len(data) if remote else data)
+    return Entry(time, number, data[:LONGEST_DATA], told)
 
 
 def _epoch(year: int, month: int, _: int, day: int, hour: int, minute: int, second: int, millisecond: int) -> int:

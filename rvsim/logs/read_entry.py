@@ -10,6 +10,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import ClassVar, NamedTuple, Protocol
 
+from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.timing import remote_bits, standard_bits
+
 IDENTIFIER_LIMIT = 1 << 29
 ERROR_FLAG = 0x2000_0000
 """Bit of an identifier that marks an error frame in candump text (Linux, include/uapi/linux/can.h)."""
@@ -47,11 +50,41 @@ class Entry(NamedTuple):
 
 
 class Skip(NamedTuple):
-    """An entry that was understood and is no such frame; an event has no time, so that it never starts a log."""
+    """An entry that was understood and is no such frame; an event has no time, so that it never starts a log.
+
+    ``bits`` is how many bits it takes, 0 where that is not known or told otherwise; ``report`` is what is told of
+    errors.
+    """
 
     time: int | None
     kind: Kind
     channel: bytes | None
+    bits: int = 0
+    report: ErrorReport | None = None
+
+
+def error(time: int | None, channel: bytes | None, about: str = "") -> Skip:
+    """Return an error frame of which the format tells no more than that it was there."""
+    return Skip(time, Kind.ERROR, channel, report=ErrorReport(about=about))
+
+
+def other(time: int | None, channel: bytes | None, identifier: int, extended: bool, content: bytes | int) -> Skip:
+    """Return a frame with an 11-bit identifier, or a remote frame: its data, or how many bytes it asks for.
+
+    Raises:
+        UnreadableError: the identifier does not fit.
+    """
+    remote = isinstance(content, int)
+    kind = Kind.REMOTE if remote else Kind.STANDARD
+    asked = min(content, LONGEST_DATA) if isinstance(content, int) else None
+    try:
+        if extended:
+            bits = remote_bits(identifier, asked or 0)
+        else:
+            bits = standard_bits(identifier, content if isinstance(content, bytes) else b"", asked)
+    except ValueError as why:
+        raise UnreadableError(str(why)) from None
+    return Skip(time, kind, channel, bits)
 
 
 Found = Entry | Skip | None

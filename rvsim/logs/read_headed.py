@@ -17,16 +17,33 @@ from rvsim.logs.read_entry import (
     Skip,
     UnreadableError,
     data_of_pairs,
+    error,
     hexadecimal,
     microseconds,
+    other,
     promised,
     shown,
     within_29_bits,
 )
+from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.line_events import ErrorState
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _GERMAN_MONTHS = {"mär": 3, "mai": 5, "okt": 10, "dez": 12}
 _DATE = re.compile(r"(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I)
+
+_STATES = {
+    b"error active": ErrorState.ACTIVE,
+    b"warning level": ErrorState.ACTIVE,
+    b"error passive": ErrorState.PASSIVE,
+    b"bus off": ErrorState.BUS_OFF,
+    b"busoff": ErrorState.BUS_OFF,
+}
+"""What .asc lines of a chip status say: the first as in python-can's test data (test/data/logfile.asc of the 4.6.1
+sources), the others, and the counters TxErr and RxErr behind them, from memory."""
+_LENGTHS = tuple(b"%x" % number for number in range(16))
+_LONGEST_ABOUT = 80
+"""Signs of what a line says of an error that are kept."""
 
 
 class Asc:
@@ -43,6 +60,11 @@ class Asc:
     _time = re.compile(rb"\d{1,12}\.\d{1,9}")
     _frame_start = re.compile(rb"\s*\d{1,12}\.\d{1,9}\s+\d+\s+[0-9A-Fa-f]+x?\s+[rt]x\s+[dr]\s", re.I)
     _decimal = re.compile(rb"\d{1,10}")
+    _status = re.compile(
+        rb"chip\s+status\s+(error\s+active|error\s+passive|warning\s+level|bus\s*off)"
+        rb"(?:.*?TxErr:\s*(\d{1,4}).*?RxErr:\s*(\d{1,4}))?",
+        re.I,
+    )
 
     def __init__(self) -> None:
         self.origin = 0
@@ -67,12 +89,20 @@ class Asc:
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
         if channel.upper() == b"CANFD":
-            return Skip(time, Kind.ERROR if b"errorframe" in line.lower() else Kind.FD, what)
+            return error(time, what) if b"errorframe" in line.lower() else Skip(time, Kind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
-            return Skip(time, Kind.ERROR, channel)
+            return error(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_LONGEST_ABOUT])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
-        return Skip(None, Kind.EVENT, None)
+        return Skip(None, Kind.EVENT, None, report=self._chip_status(line))
+
+    def _chip_status(self, line: bytes) -> ErrorReport | None:
+        """Return the state that an event tells of the recording controller, None where it tells none."""
+        found = self._status.search(line)
+        if not found:
+            return None
+        counters = [None if text is None else int(text) for text in found.groups()[1:]]
+        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], *counters)
 
     def _read_head(self, line: bytes) -> None:
         head = self._head.fullmatch(line.strip())
@@ -89,15 +119,17 @@ class Asc:
         what = rest[0].lower() if rest else b""
         if what not in (b"d", b"r"):
             raise UnreadableError("a frame that is neither d (data) nor r (remote)")
-        if what == b"r":
-            return Skip(time, Kind.REMOTE, channel)
-        number = self._number(identifier.rstrip(b"xX"))
-        if identifier[-1:] not in (b"x", b"X"):
-            return Skip(time, Kind.STANDARD, channel)
+        number, extended = self._number(identifier.rstrip(b"xX")), identifier[-1:] in (b"x", b"X")
+        if what == b"r":  # its length may be left out
+            return other(time, channel, number, extended, int(rest[1], 16) if rest[1:2] and rest[1] in _LENGTHS else 0)
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
-        length, pairs = hexadecimal(rest[1]), rest[2:]
-        return Entry(time, within_29_bits(number), self._data(pairs, length), channel)
+        data = self._data(rest[2:], hexadecimal(rest[1]))
+        return (
+            Entry(time, within_29_bits(number), data, channel)
+            if extended
+            else other(time, channel, number, False, data)
+        )
 
     def _number(self, text: bytes) -> int:
         if not self._is_decimal:
@@ -192,20 +224,23 @@ class Trc:
         kind = self._kind(parts[column["T"]] if "T" in column else parts[column["d"]] if "d" in column else b"DT")
         if kind is Kind.EVENT:
             return Skip(None, kind, None)
-        if kind:
+        if kind is Kind.ERROR:
+            return error(time, bus)
+        if kind is Kind.FD:
             return Skip(time, kind, bus)
         identifier = parts[column["I"]]
         if identifier == b"FFFFFFFF":  # what the bus did, in version 1.0
             return Skip(None, Kind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
-        if data[:1] == [b"RTR"]:
-            return Skip(time, Kind.REMOTE, bus)
-        number = hexadecimal(identifier)
-        if len(identifier) <= 4:
-            return Skip(time, Kind.STANDARD, bus)
+        number, extended = hexadecimal(identifier), len(identifier) > 4
         if not length.isdigit() or len(length) > 2:
             raise UnreadableError(f"{shown(length)} is not a length")
-        return Entry(time, within_29_bits(number), data_of_pairs(data, int(length)), bus)
+        if kind or data[:1] == [b"RTR"]:
+            return other(time, bus, number, extended, int(length))
+        content = data_of_pairs(data, int(length))
+        return (
+            Entry(time, within_29_bits(number), content, bus) if extended else other(time, bus, number, False, content)
+        )
 
     def _kind(self, type_: bytes) -> Kind | None:
         """Return why a line of this type is no data frame; None where it is one."""

@@ -8,6 +8,7 @@ import json
 import re
 from binascii import a2b_base64, unhexlify
 from datetime import datetime
+from itertools import takewhile
 from typing import Any, ClassVar
 
 from rvsim.logs.read_entry import (
@@ -19,14 +20,18 @@ from rvsim.logs.read_entry import (
     UnreadableError,
     data_of,
     data_of_pairs,
+    error,
     hexadecimal,
     microseconds,
+    other,
     shown,
     within_29_bits,
 )
+from rvsim.wire.error_report import linux_report
 
 _EXTENDED_DIGITS = 4
 """Digits from which on an identifier has 29 bits; writers use three and eight."""
+_DIGITS = tuple(b"%X" % number for number in range(16))
 
 
 class Candump:
@@ -72,33 +77,35 @@ class Candump:
 
     def _read_compact(self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes) -> Found:
         at, number = self._time(time), hexadecimal(identifier)
-        if number & ERROR_FLAG:
-            return Skip(at, Kind.ERROR, channel)
         if body.startswith(b"#"):
             return Skip(at, Kind.FD, channel)
+        extended = len(identifier) >= _EXTENDED_DIGITS
         if body[:1] in (b"R", b"r"):
-            return Skip(at, Kind.REMOTE, channel)
-        if len(identifier) < _EXTENDED_DIGITS:
-            return Skip(at, Kind.STANDARD, channel)
+            return other(at, channel, number, extended, _digit(body[1:2]))
         data = data_of(body.partition(b"_")[0])  # behind the underscore: a length code above 8
+        if number & ERROR_FLAG:
+            return Skip(at, Kind.ERROR, channel, report=linux_report(number, data))
+        if not extended:
+            return other(at, channel, number, extended, data)
         if not after and len(data) < 8:
             raise UnreadableError("the last line has no line end: its frame may be cut off")
         return Entry(at, within_29_bits(number), data, channel)
 
     def _read_screen(self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes) -> Found:
         at, number = None if time is None else self._time(time), int(identifier, 16)
-        if number & ERROR_FLAG:
-            return Skip(at, Kind.ERROR, channel)
-        if len(length) == 2:  # [08]: two digits are written for FD frames only
+        if len(length) == 2 and not number & ERROR_FLAG:  # [08]: two digits are written for FD frames only
             return Skip(at, Kind.FD, channel)
+        extended = len(identifier) >= _EXTENDED_DIGITS
         if rest.split()[:1] == [b"remote"]:
-            return Skip(at, Kind.REMOTE, channel)
-        if len(identifier) < _EXTENDED_DIGITS:
-            return Skip(at, Kind.STANDARD, channel)
-        held = rest.split(b"'")[0].split()  # candump can add the bytes as letters, in quotes
+            return other(at, channel, number, extended, int(length))
+        # candump can add the bytes as letters, in quotes, and says an error in words behind them
+        held = rest.split(b"'")[0].split()
+        if number & ERROR_FLAG:
+            return Skip(at, Kind.ERROR, channel, report=linux_report(number, _bytes_in(held[: int(length)])))
         if len(held) > int(length):
             raise UnreadableError(f"{len(held)} data bytes where {int(length)} were promised")
-        return Entry(at, within_29_bits(number), data_of_pairs(held, int(length)), channel)
+        data = data_of_pairs(held, int(length))
+        return Entry(at, within_29_bits(number), data, channel) if extended else other(at, channel, number, False, data)
 
     def _time(self, text: bytes) -> int:
         date = self._date.fullmatch(text)
@@ -131,17 +138,19 @@ class CommaSeparated:
         row = self._row.fullmatch(line)
         if not row:
             raise UnreadableError(f"{shown(line)} does not have the seven columns")
-        time, identifier, extended, remote, error, length, text = row.groups()
+        time, identifier, extended, remote, spoilt, length, text = row.groups()
         at = microseconds(time)
-        if error == b"1":
-            return Skip(at, Kind.ERROR, None)
+        if spoilt == b"1":
+            return error(at, None)
         if int(length) > 8:  # the format has no other mark of an FD frame
             return Skip(at, Kind.FD, None)
+        number = hexadecimal(identifier)
         if remote == b"1":
-            return Skip(at, Kind.REMOTE, None)
-        if extended == b"0":
-            return Skip(at, Kind.STANDARD, None)
-        return Entry(at, within_29_bits(hexadecimal(identifier)), self._data(text, int(length)), None)
+            return other(at, None, number, extended == b"1", int(length))
+        data = self._data(text, int(length))
+        return (
+            other(at, None, number, False, data) if extended == b"0" else Entry(at, within_29_bits(number), data, None)
+        )
 
     @staticmethod
     def _data(text: bytes, length: int) -> bytes:
@@ -192,6 +201,17 @@ class JsonLines:
             data_of(data),
             None if parts[3] is None else channel,
         )
+
+
+def _digit(text: bytes) -> int:
+    """Return how many bytes a remote frame asks for; none where it does not say."""
+    return int(text, 16) if text in _DIGITS else 0
+
+
+def _bytes_in(pairs: list[bytes]) -> bytes:
+    """Return the bytes that stand at the beginning; behind an error message follow words."""
+    told = takewhile(lambda pair: len(pair) == 2 and not pair.strip(b"0123456789ABCDEFabcdef"), pairs)
+    return unhexlify(b"".join(told))
 
 
 def _epoch(started: object) -> int:

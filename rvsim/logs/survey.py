@@ -20,6 +20,7 @@ from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
 
 _BURST = 3
@@ -104,6 +105,8 @@ class Survey:
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
+    in_order: bool
+    """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
     """Every flag by number; those that stand, with their figures at the end of the log."""
     causes: tuple[Cause, ...]
     """The causes behind flags, with those that each explains."""
@@ -113,17 +116,23 @@ class Survey:
     """What the rig promises of the pair, None without a rig."""
 
 
-def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
-    """Hold a log against the rules, and against a rig where one is given."""
+def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
+    """Hold a log against the rules, and against a rig where one is given.
+
+    ``contents`` are its frames, and where they are known also what else was on the pair and how its times run.
+    """
     watch, decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
     use = PairUse()
     heard: dict[int, dict[Message, Heard]] = {}
     flags: dict[int, Flag] = {}
     count = 0
     first, last = None, 0
-    for frame in use.through(frames):
+    for frame in use.through(contents):
         first = frame.time if first is None else first
         last = max(last, frame.time)
+        if not isinstance(frame, Frame):
+            _collect(watch.note(frame), flags)
+            continue
         count += 1
         source = frame.identifier & 0xFF
         topic = decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
@@ -131,6 +140,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
         _collect(watch.hear(frame), flags)
     _collect(watch.advance(last), flags)
+    flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
     seconds = (last - (first or 0)) / 1e6
     roll_call = watch.roll_call
     return Survey(
@@ -142,6 +152,7 @@ def survey(frames: Iterable[Frame], catalogue: Catalogue, rig: Rig | None = None
         absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
         flags=tuple((flags | {flag.number: flag for flag in watch.flags}).values()),
         causes=watch.causes,
+        in_order=watch.trusts_times,
         accepted=dict(watch.accepted),
         promise=watch.wires.promise(),
     )

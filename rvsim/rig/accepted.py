@@ -40,13 +40,12 @@ FLAG_KINDS = (
     "log-out-of-order",
 )
 """The kinds of flag that a rig can accept."""
-ABOUT_A_FIELD = ("bad-value", "no-data", "stuck-value")
+ABOUT_A_FIELD = ("bad-value", "no-data", "stuck-value", "reported-fault")
 ABOUT_A_MESSAGE = (
     *ABOUT_A_FIELD,
     "late-message",
     "wrong-length",
     "unknown-message",
-    "reported-fault",
     "two-commanders",
     "ignored-command",
     "no-address",

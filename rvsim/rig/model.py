@@ -4,9 +4,10 @@ Knows: the devices with their functions, instances and addresses, the vehicle's 
 themselves. Does not know files' syntax (`load` does), message layouts, nor which kinds of simulated device there
 are: those come in from above.
 
-Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Two things can
+Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Three things can
 be handed in as pydantic's validation context: ``kinds``, the settings model of each kind of simulated device by its
-name (without it kinds and settings are taken as they are), and ``folder``, where the rig file lies.
+name (without it kinds and settings are taken as they are), ``absent``, the names of devices that will not be simulated
+and so need no kind, and ``folder``, where the rig file lies.
 """
 
 from collections.abc import Iterator, Mapping
@@ -38,6 +39,10 @@ SCHEMA = 1
 """The number of the form in which rigs and scenarios are written."""
 HIGHEST_ADDRESS = 253
 """254 says "no address" and 255 "everyone" (SAE J1939-81)."""
+SETTLING_TIME_US = 10_000_000
+"""Commands of two devices to one thing that differ contradict each other within this time. Our decision."""
+ANSWER_TIME_US = 2_000_000
+"""So long a device may take to begin to do what it is told. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
@@ -144,6 +149,10 @@ class DevicePlan(Table):
     (SAE J1939-81)."""
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
+    answer_time: Annotated[Duration, Field(gt=0)] = ANSWER_TIME_US
+    """How long it may take to show in its status that it does what it is told, in microseconds."""
+    settling_time: Annotated[Duration, Field(gt=0)] = SETTLING_TIME_US
+    """How long what was commanded has to last before another device may command otherwise, in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current that each of its functions takes by plan, at rest and at its fullest."""
@@ -184,7 +193,7 @@ class DevicePlan(Table):
     def _known_kind(cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> str:
         kinds = _kinds(info)
         if given == "":
-            if kinds:
+            if kinds and info.data.get("name") not in (info.context or {}).get("absent", ()):
                 raise ValueError(
                     f'it cannot be simulated without a kind; add one, like kind = "{next(iter(kinds))}"; '
                     f"the kinds are {', '.join(kinds)}"

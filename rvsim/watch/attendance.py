@@ -4,14 +4,14 @@ Knows: what is kept of each and the few questions that follow from it alone. Doe
 to be a planned device, nor when anybody is late; ``roll_call`` does. All ages are in bus time.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
 from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
-from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Stranger, Topic
+from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Stranger, Topic
 from rvsim.watch.values import Values
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
@@ -19,6 +19,12 @@ from rvsim.wire.texts import Product
 
 HEARTBEAT_FLOOR = 15 * SECOND
 """Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
+
+QUEUED_US = 2 * SECOND
+"""So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
+
+Role = tuple[str, int]
+"""A function by its name, and an instance."""
 
 
 class Part:
@@ -29,6 +35,7 @@ class Part:
     """
 
     __slots__ = (
+        "changed",
         "data",
         "entry",
         "frame",
@@ -39,6 +46,7 @@ class Part:
         "node",
         "number",
         "rhythm",
+        "said",
         "spoken",
         "topic",
         "unheeded",
@@ -58,9 +66,13 @@ class Part:
         """That function with its instance, as it is spoken: ``furnace 1``."""
         function = by_status(self.topic.message or "")
         if function is not None and self.topic.instance is not None:
-            self.function, self.spoken = function, f"{function.title} {self.topic.instance}"
+            self.function, self.spoken = function, function.spoken(self.topic.instance)
         self.data: bytes | None = None
         self.unheeded = False
+        self.said: bytes | None = None
+        """What the last frame said that was listened to, whether it could matter again or not."""
+        self.changed = 0
+        """When it said something else than before, in bus time."""
         self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
         self.values: Values | None = None
         self.entry: Entry = node.nobody
@@ -72,6 +84,17 @@ class Part:
         """Tell whether this topic can show which planned device speaks."""
         return self.function is not None or self.topic.dsa is not None
 
+    @property
+    def speaks_as(self) -> Role | None:
+        """The function and instance that it speaks for alone; None where it speaks for none, or shares it by design."""
+        if self.function is None or self.function.shared or self.topic.instance is None:
+            return None
+        return self.function.name, self.topic.instance
+
+    def listen(self) -> None:
+        """Have the next frame looked at, even if it says the same."""
+        self.data, self.unheeded = None, False
+
 
 class Node:
     """One source address that was heard."""
@@ -80,6 +103,8 @@ class Node:
         self.address = address
         self.name: Name | None = None
         self.claimed_at = 0
+        self.left: int | None = None
+        """When its NAME was claimed at another address, in bus time; None where it was not, or claimed here since."""
         self.product: Product | None = None
         self.software: tuple[str, ...] | None = None
         self.claimant: Entry | None = None
@@ -95,18 +120,39 @@ class Node:
         self.awaited: set[int] = set()
         """The DGNs whose next frame is looked at, even if it says the same as before: they are asked for again."""
 
+    def last(self) -> int:
+        """Return when it was heard last, in bus time."""
+        return max((part.rhythm.times[-1] for part in self.parts), default=0)
+
+    def has_left(self) -> bool:
+        """Tell whether its unit has moved to another address: since then only frames that waited were heard."""
+        return self.left is not None and self.last() <= self.left + QUEUED_US
+
+    def silence_limit(self) -> int:
+        """Return how long it may say nothing: three heartbeats, or three of its slowest gap."""
+        return silence_limit(self.parts)
+
+
+def silence_limit(parts: Iterable[Part]) -> int:
+    """Return how long nothing may be heard of these topics: three heartbeats, or three of the slowest gap."""
+    slowest = max((part.rhythm.gap() or 0 for part in parts), default=0)
+    return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)
+
 
 class Stream:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
+    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
 
-    def __init__(self, layout: Layout, node: Node, reports: bool, is_packet: bool) -> None:
+    def __init__(
+        self, layout: Layout, node: Node, reports: bool, is_packet: bool, detectors: Sequence[Callable[[Part], bool]]
+    ) -> None:
         self.layout = layout
         self.apart = layout.apart
         self.node = node
         self.reports = reports
         self.is_packet = is_packet
+        self.detectors = detectors
         self.parts: dict[bytes, Part] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
@@ -137,6 +183,10 @@ class Entry:
         self.silence: FellSilent | None = None
         self.strange: dict[str | None, Stranger] = {}
         """The strange functions that stand open, by their spoken name; None is the whole source."""
+        self.replaced: Replaced | None = None
+        """What is told of it instead of its silence: another unit speaks for it."""
+        self.replacement: Entry | None = None
+        """That other unit, as long as it is not taken for the device itself."""
         self.merged = False
         """Whether it turned out to be a planned device, which has taken over its topics."""
 

@@ -1,15 +1,16 @@
 """Two NAMEs on one address: whose contest ends by the rules, and whose does not.
 
-Knows: where each NAME was claimed last, and that a node which loses a contest claims another address or says, from the
-null address, that it cannot claim (SAE J1939-81). Does not know which planned device a NAME belongs to.
+Knows: where each NAME was claimed last, and that a node which loses a contest claims another address or says, from
+the null address, that it cannot claim (SAE J1939-81). Does not know which planned device a NAME belongs to. Needs
+every address claim, and the rhythm of who goes on.
 
 The rules give 250 ms for objections (SAE J1939-81; rv-c.com/book/export/html/17). Both get 2 s here, so that slow nodes
 have room: our decision.
 """
 
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Node, Part
+from rvsim.watch.attendance import Node, Part
 from rvsim.watch.roll_call import Emit, RollCall
-from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import AddressShared, Ended
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -71,12 +72,17 @@ class Contests:
         claims = self._claims.get(address)
         return claims is not None and claims.shared is not None
 
+    def names(self, address: int) -> tuple[Name, ...]:
+        """Return the NAMEs that claimed an address and have not left it."""
+        claims = self._claims.get(address)
+        return tuple(claims.names) if claims is not None else ()
+
     def _heard_before(self, part: Part, now: int) -> bool:
         """Tell whether somebody was still heard from an address when this claim came from it."""
         times = [one.rhythm.times[-1] for one in part.node.parts if one is not part]
         if len(part.rhythm.times) > 1:
             times.append(part.rhythm.times[-2])
-        return bool(times) and now - max(times) <= _limit(part.node)
+        return bool(times) and now - max(times) <= part.node.silence_limit()
 
     def _depart(self, name: Name, claims: _Claims, time: int) -> None:
         """Note that a NAME was claimed elsewhere, or cannot be claimed."""
@@ -108,7 +114,7 @@ class Contests:
         self._emit(claims.shared)
 
     def _silent_from(self, node: Node) -> int:
-        return max((part.rhythm.times[-1] for part in node.parts), default=0) + _limit(node)
+        return node.last() + node.silence_limit()
 
     def _silence_due(self, claims: _Claims, passed: int) -> int | None:
         return max(passed, self._silent_from(claims.node)) if claims.shared is not None else None
@@ -118,9 +124,3 @@ class Contests:
         for name in tuple(claims.names):
             del self._places[name]
             self._depart(name, claims, time)
-
-
-def _limit(node: Node) -> int:
-    """Return how long a node may say nothing: three heartbeats, or three of its slowest gap."""
-    slowest = max((part.rhythm.gap() or 0 for part in node.parts), default=0)
-    return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)

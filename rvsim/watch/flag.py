@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
+from rvsim.rig.functions import by_status
+
 
 class Severity(StrEnum):
     """How serious a flag is."""
@@ -53,6 +55,8 @@ class Kind(StrEnum):
     LOG_OUT_OF_ORDER = "log-out-of-order"
 
 
+GAS_SENSOR = "gas_sensor"
+"""The function whose reports go before all others."""
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}
 
 
@@ -90,6 +94,12 @@ class Flag:
         """The number in the brackets of its severity: ``(n)`` notice, ``<n>`` warning, ``[n]`` fault."""
         brackets = _BRACKETS[self.severity]
         return f"{brackets[0]}{self.number}{brackets[1]}"
+
+    @property
+    def is_gas(self) -> bool:
+        """Whether it is a report of gas, which goes before all others."""
+        function = by_status(self.message or "") if self.kind is Kind.REPORTED_FAULT else None
+        return function is not None and function.name == GAS_SENSOR
 
     def renewed(self, severity: Severity, text: str, advice: str, evidence: tuple[str, ...]) -> "Flag":
         """Return the same flag with the words and figures of a later moment."""

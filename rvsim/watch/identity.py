@@ -2,11 +2,12 @@
 
 Knows: that an address alone never tells what a device is (rv-c.com/node/82). A source that claims a planned NAME is
 that device, whatever it speaks as. Else it is bound to a planned device by a status message of one of the device's
-functions and instances, unless it is known to have another NAME; or, where only one planned device has the function, by
-the default source address in its heartbeat, which carries no instance. Of several devices with a function that has no
-status message at all, such as panels, the planned address chooses. Functions that devices share by design bind nobody,
-nor do commands and requests. A planned device that has no function of its own is what is heard from its address, as
-long as nothing else is known of that. Does not know ages: it tells the roll call who has come.
+functions and instances, unless it is known to have another NAME; or, where only one planned device has the function,
+by the default source address in its heartbeat, which carries no instance. Of several devices with a function that has
+no status message at all, such as panels, the planned address chooses. Functions that devices share by design bind
+nobody, nor do commands and requests. A planned device that has no function of its own is what is heard from its
+address, as long as nothing else is known of that. Does not know ages: it tells the roll call who has come. Needs
+every claim, and of other frames those that say something new.
 """
 
 from collections.abc import Callable
@@ -14,13 +15,14 @@ from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.rig.model import Rig
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part
-from rvsim.watch.contest import Contests
+from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part, Role
+from rvsim.watch.detect.addresses import AddressDetectors
 from rvsim.watch.limits import expected
 from rvsim.watch.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, Stranger
+from rvsim.watch.transitions import Ended, InstanceShared, Presence, Stranger
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -36,19 +38,18 @@ class Identity:
     """Counts every topic to the device that speaks it."""
 
     def __init__(
-        self, rig: Rig | None, roll_call: RollCall, agenda: Agenda, emit: Emit, forget: Callable[[Part], None]
+        self, rig: Rig | None, roll_call: RollCall, agenda: Agenda, emit: Emit, forget: Callable[[Part, int], None]
     ) -> None:
         self._with_rig = rig is not None
         self._roll_call = roll_call
         self._agenda = agenda
         self._emit = emit
         self._forget = forget
-        self._contests = Contests(roll_call, agenda, emit)
         self._naming = Duty(2, self._naming_due, self._stay_unknown)
         self._by_name: dict[Name, Entry] = {}
         self._by_address: dict[int, Entry] = {}
         """The planned devices that have no function of their own."""
-        self._owners: dict[tuple[str, int], Entry] = {}
+        self._owners: dict[Role, Entry] = {}
         self._by_function: dict[str, list[Entry]] = {}
         for entry in roll_call.entries:
             for function, instances in entry.plan.functions.items() if entry.plan else ():
@@ -58,12 +59,22 @@ class Identity:
                 self._by_address[entry.plan.address] = entry
             if entry.plan is not None and entry.plan.claimed_name is not None:
                 self._by_name[entry.plan.claimed_name] = entry
+        owners = self._owners if self._with_rig else None
+        self._detectors = AddressDetectors(roll_call, agenda, emit, self._by_name, owners, self._share)
         self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=HEARTBEAT_FLOOR)
         """So long a source may take to say what it is: three heartbeats, or three of the slowest planned status."""
 
     def is_contested(self, address: int) -> bool:
         """Tell whether two NAMEs are told to share an address."""
-        return self._contests.stands(address)
+        return self._detectors.contests.stands(address)
+
+    def command(self, name: Name, address: int, now: int) -> None:
+        """Note that a NAME was commanded to an address, at a moment in bus time."""
+        self._detectors.asked.command(name, address, now)
+
+    def ask(self, frame: Frame, now: int) -> None:
+        """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
+        self._detectors.asked.observe(frame, now)
 
     def hear(self, part: Part, time: int) -> bool:
         """Count a topic that was just heard to its device.
@@ -72,10 +83,9 @@ class Identity:
             Whether the same frame again could change nothing here.
         """
         node, now, claims = part.node, part.rhythm.times[-1], part.topic.dgn == ADDRESS_CLAIM
-        if claims:
-            self._contests.claim(part, time)
+        asks = self._detectors.before(part, time, now)
         if node.address >= NULL_ADDRESS:
-            return not claims
+            return not (claims or asks)
         if claims:
             self._take_name(part, time, now)
         owner, objection = self._who(part) if self._with_rig else (None, None)
@@ -90,10 +100,12 @@ class Identity:
         elif part.entry is node.nobody:
             self._give(part, self._speaker(node), time)
         self._come(part.entry, time, now)
+        settled = self._detectors.instances.observe(part, time, now)
         if objection is not None:
-            self._object(part.entry, objection, time, time)
+            self._weigh(part, objection, time)
         known = part.entry.plan is not None or not (self._with_rig and part.says_who)
-        return objection is None and known and not claims  # a claim matters however often it is repeated
+        # a claim matters however often it is repeated, and so does a request
+        return settled and objection is None and known and not claims and not asks
 
     # Who it is.
 
@@ -131,7 +143,9 @@ class Identity:
             return None
         if entry.node is node:
             return entry
-        if entry.heard or self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
+        if entry.heard and not _has_moved(entry, node):
+            return None
+        if self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
             return None
         entry.unsure = True
         return entry
@@ -153,7 +167,7 @@ class Identity:
         other = entry.node
         if other is None or other is node or not entry.heard or entry.unsure:
             return True
-        return node.name is not None and node.name == other.name and entry.last() < node.claimed_at
+        return _has_moved(entry, node)
 
     def _take_name(self, part: Part, time: int, now: int) -> None:
         """Note the NAME that a node claims; one that differs from that of a silent device means another node.
@@ -171,7 +185,10 @@ class Identity:
         if before is not None:
             node.other_instances.clear()
         for entry in self._roll_call.entries:
-            if entry.plan is None or entry.node is not node or entry is node.claimant:
+            if entry.plan is None or entry.node is not node:
+                continue
+            self._detectors.replacements.named(entry, time)
+            if entry is node.claimant:
                 continue
             wrong = node.claimant is not None or entry.plan.claimed_name is not None
             if wrong and entry.heard:
@@ -205,12 +222,13 @@ class Identity:
         placed = self._by_address.get(node.address)
         if placed is not None and placed is not entry and placed.node is node and placed.heard:
             self._unseat(placed, part, time, part.rhythm.times[-1])
-        entry.node = node
+        before, was_silent, entry.node = entry.node, entry.is_gone, node
         stranger, node.stranger = node.stranger, None
         since = self._absorb(stranger, entry, time) if stranger is not None else time
         self._give(part, entry, time)
         self._roll_call.arrive(entry, time, part.rhythm.times[-1])
         entry.since = min(since, entry.since)
+        self._detectors.replacements.bound(entry, before, part, was_silent, time)
 
     def _absorb(self, stranger: Entry, entry: Entry, time: int) -> int:
         """Count everything of an unknown source to the planned device that it is; return since when it is heard."""
@@ -239,7 +257,7 @@ class Identity:
             self._emit(Ended(time, part.late.cause))
         for problem in part.values.give_up() if part.values else ():
             self._emit(Ended(time, problem.cause))
-        self._forget(part)
+        self._forget(part, time)
 
     def _give(self, part: Part, entry: Entry, time: int) -> None:
         """Count a topic to a device from now on."""
@@ -281,12 +299,40 @@ class Identity:
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or not entry.heard:
+        if entry.merged or not entry.heard or not self._roll_call.judges:
             return None
+        if any(part.speaks_as is not None for part in entry.parts):
+            return None  # it has said what it is: that is judged by itself
         return max(passed, entry.waiting_from + self._time_to_say)
 
     def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
-        self._object(entry, None, time, since)
+        if not self._detectors.replacements.stays_unknown(entry, time):
+            self._object(entry, None, time, since)
+
+    def _weigh(self, part: Part, objection: _Objection, time: int) -> None:
+        """Tell of what a source may not speak for, unless it is, or may turn out to be, something else.
+
+        Where both it and the holder speak it is a shared instance, and where the holder is not heard a replacement.
+        """
+        entry, holder = part.entry, objection.holder
+        if holder is not None and holder.heard:
+            speaks = any(one.speaks_as == part.speaks_as for one in holder.parts)
+            if speaks or time - holder.since < HEARTBEAT_FLOOR:
+                return
+        elif self._detectors.replacements.explains(entry, part, holder, time):
+            return
+        self._object(entry, objection, time, time)
+
+    def _share(self, entry: Entry, found: InstanceShared) -> None:
+        """Note that a device speaks for what another one speaks for: that is told by itself."""
+        if not self._with_rig:
+            return
+        for key, one in tuple(entry.strange.items()):
+            if one.function in found.functions:
+                del entry.strange[key]
+                self._emit(Ended(found.time, one.cause))
+        if entry.plan is None and entry.state is not Presence.UNPLANNED:
+            self._roll_call.turn_unplanned(entry, found.time)
 
     def _object(self, entry: Entry, objection: _Objection | None, time: int, since: int) -> None:
         """Raise what the rig does not have, once: a function of a planned device, or a whole source."""
@@ -312,6 +358,12 @@ class Identity:
         if entry.plan is None:
             self._roll_call.turn_unplanned(entry, time)
         self._emit(stranger)
+
+
+def _has_moved(entry: Entry, node: Node) -> bool:
+    """Tell whether a node claims the NAME of the one at which a device is heard, and that one is silent since."""
+    name = entry.node.name if entry.node is not None else None
+    return name is not None and node.name == name and entry.last() < node.claimed_at
 
 
 def _other_unit(entry: Entry, node: Node) -> bool:

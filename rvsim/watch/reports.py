@@ -1,8 +1,9 @@
 """What nodes say of themselves beside their readings: faults in DM_RV and DM1, product and software in texts.
 
-Knows: that one fault can be carried by several messages of a node, that each heartbeat carries one fault of a function
-and several take turns, and that longer reports and texts come as long messages, overheard from whoever sends them. Does
-not know what an SPN means: that depends on the function (rv-c.com/node/82). Nothing is asked for.
+Knows: that one fault can be carried by several messages of a node, that each heartbeat carries one fault of a
+function and several take turns, and that longer reports and texts come as long messages, overheard from whoever sends
+them. Does not know what an SPN means: that depends on the function (rv-c.com/node/82). Nothing is asked for. Needs
+the changes of heartbeats and of DM1, every frame of the texts.
 """
 
 from collections.abc import Callable
@@ -11,9 +12,11 @@ from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
-from rvsim.wire.diagnostics import NO_FAULT_SPN, Lamps, Report, Trouble, count_of, read_dm1
+from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
+from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, Trouble, count_of, is_fault, read_dm1
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer_events import LongMessage
 
@@ -30,9 +33,16 @@ Fault = tuple[int, int, int]
 class Reports:
     """What every node of a bus reports of itself."""
 
-    def __init__(self, emit: Callable[[Transition], None], transfers: Transfers) -> None:
+    def __init__(
+        self,
+        emit: Callable[[Transition], None],
+        transfers: Transfers,
+        command: Callable[[Name, int, int], None] = lambda *_: None,
+    ) -> None:
+        """Take what is told of each problem, and of each NAME that is commanded to an address, in bus time."""
         self._emit = emit
         self._transfers = transfers
+        self._command = command
         self._open: dict[Fault, FaultReported] = {}
         self._carried: dict[Topic, dict[Fault, int]] = {}
         """Which faults each topic carries, and when it said so last."""
@@ -65,6 +75,8 @@ class Reports:
             self._text(message.dgn, message.data, part, frame.time)
         elif message.dgn == DM1:
             self._dm1(message.data, part, Topic(message.source, DM1, "DM1"), frame)
+        elif message.dgn == COMMANDED_ADDRESS and (commanded := read_address_command(message.data)) is not None:
+            self._command(commanded.name, commanded.address, part.rhythm.times[-1])
 
     # Texts.
 
@@ -88,7 +100,7 @@ class Reports:
             red=_raw(said, "red_lamp_status") == _LAMP,
         )
         troubles: tuple[Trouble, ...] = ()
-        if spn is not None and fmi is not None and spn != NO_FAULT_SPN:
+        if spn is not None and fmi is not None and is_fault(spn, fmi):
             troubles = (Trouble(spn, fmi, count_of(_raw(said, "occurrence_count"))),)
         quiet = not troubles and not any(lamps)
         self._report(Report(lamps, troubles), part, part.topic, frame, keep=not quiet)
@@ -104,13 +116,13 @@ class Reports:
         A lamp that is on without a fault is a fault without a name: SPN "none".
         """
         source = topic.source
-        troubles = report.troubles or ((Trouble(NO_FAULT_SPN, 31),) if any(report.lamps) else ())
+        troubles = report.troubles or ((Trouble(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
         carried = self._carried.setdefault(topic, {})
         for trouble in troubles:
             fault = source, trouble.spn, trouble.fmi
             carried[fault] = frame.time
             if fault not in self._open:
-                named = trouble if trouble.spn != NO_FAULT_SPN else None
+                named = trouble if is_fault(trouble.spn, trouble.fmi) else None
                 found = FaultReported(frame.time, part.entry.name, topic, named, report.lamps, frame)
                 self._open[fault] = found
                 self._emit(found)

@@ -1,7 +1,7 @@
 """The roll call: who is present, late, silent or asleep, by the ages of what they say.
 
-Knows: when a message is late and a device silent, and what a device's return changes. Does not know how a source
-is told to be a planned device (``identity`` does), nor flags: it emits transitions.
+Knows: when a message is late and a device silent, and what a device's return changes. Does not know how a source is
+told to be a planned device (``identity`` does), nor flags: it emits transitions. Needs the rhythm.
 """
 
 from collections.abc import Callable
@@ -25,6 +25,12 @@ class RollCall:
         self._emit = emit
         self._silence = Duty(0, self._silence_due, self._fall_silent)
         self._lateness = Duty(1, self._lateness_due, self._miss)
+        self.judges = True
+        """Whether anybody is found late or silent, or found to be nobody known, by the time that has passed."""
+        self.on_silence: Callable[[Entry, int, int], bool] = lambda _entry, _time, _since: False
+        """Asked when a device falls silent: whether something else is told than its silence."""
+        self.on_arrival: Callable[[Entry, int], None] = lambda _entry, _time: None
+        """Told when a device is heard, for the first time or again."""
         self.entries: list[Entry] = []
         for plan in rig.devices if rig else ():
             entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
@@ -64,6 +70,7 @@ class RollCall:
         if entry.silence is not None:
             self._emit(Ended(time, entry.silence.cause))
             entry.silence = None
+        self.on_arrival(entry, time)
 
     def _enter(self, entry: Entry, time: int, state: Presence | None) -> None:
         entry.state = state
@@ -75,8 +82,12 @@ class RollCall:
         if not self._agenda.has(self._silence, entry.number):
             self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
 
+    def stop_judging(self) -> None:
+        """Find nobody late or silent from now on: the times of the log are wrong."""
+        self.judges = False
+
     def _silence_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged:
+        if entry.merged or not self.judges:
             return None
         soonest = entry.last() + HEARTBEAT_FLOOR
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
@@ -98,19 +109,25 @@ class RollCall:
         entry.heard = False
         sleeps = entry.plan is not None and entry.plan.sleeps
         self._enter(entry, time, Presence.ASLEEP if sleeps else Presence.SILENT)
-        if (entry.plan is not None or not self._with_rig) and not sleeps:
-            entry.silence = FellSilent(
-                time,
-                since,
-                entry.name,
-                tuple(entry.expected_functions()),
-                entry.slowest_gap(),
-                entry.silence_limit(),
-                entry.last_frame(),
-                late,
-                fastest=entry.fastest_gap(),
-            )
-            self._emit(entry.silence)
+        if not self.on_silence(entry, time, since) and (entry.plan is not None or not self._with_rig):
+            self.tell_silence(entry, time, since, late)
+
+    def tell_silence(self, entry: Entry, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
+        """Tell that a device is silent, unless it is planned to sleep; ``late`` is what was late before."""
+        if entry.plan is not None and entry.plan.sleeps:
+            return
+        entry.silence = FellSilent(
+            time,
+            since,
+            entry.name,
+            tuple(entry.expected_functions()),
+            entry.slowest_gap(),
+            entry.silence_limit(),
+            entry.last_frame(),
+            late,
+            fastest=entry.fastest_gap(),
+        )
+        self._emit(entry.silence)
 
     # Late and on time.
 
@@ -122,8 +139,8 @@ class RollCall:
 
     def _lateness_due(self, part: Part, passed: int) -> int | None:
         entry, soonest = part.entry, part.rhythm.shortest_limit
-        judged = entry.heard and (entry.plan is not None or not self._with_rig)
-        if soonest is None or not judged:
+        judged = self.judges and entry.heard and (entry.plan is not None or not self._with_rig)
+        if soonest is None or not judged or part.node.has_left():
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None
         last = part.rhythm.last

@@ -10,10 +10,21 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.watch.drafts import addresses, messages, presence, transfers, values, wires
+from rvsim.watch.drafts import (
+    addresses,
+    alarms,
+    claims,
+    commands,
+    messages,
+    presence,
+    transfers,
+    units,
+    values,
+    wires,
+)
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
-from rvsim.watch.transitions import Cause, Ended, Problem
+from rvsim.watch.transitions import Cause, Ended, Problem, is_by_time
 from rvsim.watch.transitions.basis import Lasting
 
 MAX_CLEARED_FLAGS = 5_000
@@ -21,8 +32,12 @@ MAX_CLEARED_FLAGS = 5_000
 _DRAFTS: Drafts = {
     **presence.DRAFTS,
     **addresses.DRAFTS,
+    **claims.DRAFTS,
+    **units.DRAFTS,
     **wires.DRAFTS,
     **values.DRAFTS,
+    **commands.DRAFTS,
+    **alarms.DRAFTS,
     **messages.DRAFTS,
     **transfers.DRAFTS,
 }
@@ -48,6 +63,7 @@ class Rules:
         self._raised = 0
         self._standing: dict[Cause, Finding] = {}
         self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
+        self._doubts_times = False
 
     def everything(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, as they stand now, and the last ones that were cleared, by number."""
@@ -70,7 +86,7 @@ class Rules:
         if isinstance(transition, Ended):
             return self._clear(transition)
         cause = transition.cause
-        if cause in self._untold:
+        if cause in self._untold or (self._doubts_times and is_by_time(transition)):
             return None
         self.changes += 1
         if cause in self._standing:
@@ -98,6 +114,12 @@ class Rules:
         )
         self._standing[cause] = Finding(flag, transition)
         return FlagRaised(transition.time, flag)
+
+    def doubt_times(self, time: int) -> list[FlagCleared]:
+        """Raise no flag any more that is found by times alone, and clear those that stand."""
+        self._doubts_times = True
+        doubtful = [cause for cause, standing in self._standing.items() if is_by_time(standing.problem)]
+        return [event for cause in doubtful if (event := self._clear(Ended(time, cause))) is not None]
 
     def _accepts(self, draft: Draft) -> bool:
         message = (draft.topic.dgn, draft.topic.message) if draft.topic else None

@@ -58,6 +58,11 @@ class Rhythm:
         """The moment from which the age is counted: the last frame, or the return of its device."""
         return max(self.times[-1], self._restarted)
 
+    @property
+    def returned(self) -> int:
+        """When its device was found again after it was missed, -1 for never."""
+        return self._restarted
+
     def restart(self, now: int) -> None:
         """Count the age from ``now`` on."""
         self._restarted = now

@@ -1,14 +1,16 @@
 """What one topic says: which fields changed, and which say something that cannot be right.
 
-Knows: the fields' last raw values, their limits, and the settling second in which a device that has just started
-is not judged. Does not know who speaks (the device's name is handed in), nor when the next frame is due.
+Knows: the fields' last raw values, their limits, and the settling second in which a device that has just started is
+not judged. Does not know who speaks (the device's name is handed in), nor when the next frame is due. Needs the
+changes.
 """
 
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from rvsim.watch.detect.alarms import Alarms
 from rvsim.watch.limits import Expected
-from rvsim.watch.transitions import DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
+from rvsim.watch.transitions import CodeAlarmed, DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -28,6 +30,7 @@ class Values:
     """The readings of one topic of one source; with ``tells`` it is told what changed, else only what is wrong."""
 
     __slots__ = (
+        "_alarms",
         "_carried",
         "_emit",
         "_expected",
@@ -58,6 +61,8 @@ class Values:
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, Reading] = {}
         self._open: dict[str, RangeLeft | DataLost] = {}
+        alarming = not spec.is_protocol and any(field.alarms for field in spec.fields)
+        self._alarms = Alarms(topic, emit) if alarming else None
         self.unsettled = False
         """Whether something was seen that is judged only once the device has settled."""
 
@@ -80,6 +85,8 @@ class Values:
                 self._tell(reading, was, frame.time, device)
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
+            if self._alarms is not None:
+                self._alarms.take(reading, frame, device)
 
     def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic
@@ -134,10 +141,16 @@ class Values:
         }
         return any(name in self._carried or name in required for name in fields)
 
-    def give_up(self) -> Iterator[RangeLeft | DataLost]:
+    def is_flagged(self, field: str) -> bool:
+        """Tell whether something is wrong with what a field says."""
+        return field in self._open
+
+    def give_up(self) -> Iterator[RangeLeft | DataLost | CodeAlarmed]:
         """Forget what stands open, and return it: nobody will speak of this topic again."""
         standing, self._open = self._open, {}
         yield from standing.values()
+        if self._alarms is not None:
+            yield from self._alarms.give_up()
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:

@@ -17,7 +17,9 @@ from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part, Stream
 from rvsim.watch.busyness import Busyness
 from rvsim.watch.causes import Cause, causes
-from rvsim.watch.decode import Decoder, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder
+from rvsim.watch.detect.detectors import Detectors
+from rvsim.watch.detect.lengths import Lengths
 from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
 from rvsim.watch.identity import Identity
@@ -31,8 +33,6 @@ from rvsim.watch.rules import Rules
 from rvsim.watch.told import Decoded, Statistics, Told
 from rvsim.watch.traffic import SECOND, Agenda, Silences
 from rvsim.watch.transitions import (
-    Ended,
-    LengthWrong,
     NameMissing,
     NodeDescribed,
     Presence,
@@ -65,9 +65,6 @@ __all__ = [
 
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
 
-_RIGHT_IN_A_ROW = 3
-"""So many frames of the right length end a flag about the length. Common practice, no source."""
-
 
 class Watch:
     """Hears one bus. Times are integer microseconds and never go backwards: an older one counts as now.
@@ -89,7 +86,9 @@ class Watch:
         self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
-        self._reports = Reports(self._emit, transfers)
+        self._reports = Reports(self._emit, transfers, self._identity.command)
+        self._lengths = Lengths(self._emit)
+        self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
         self._streams: dict[int, Stream] = {}
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
@@ -102,8 +101,12 @@ class Watch:
         """How busy the pair is."""
         self._present_second = self.load.frames
         promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
-        self.wires = Wires(self._emit, self._identity.is_contested, promised)
+        self.wires = Wires(
+            self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
+        )
         """What the pair has told beside frames."""
+        self.trusts_times = True
+        """Whether times are believed; where those of a log run back nothing is judged by them."""
         self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
@@ -145,6 +148,16 @@ class Watch:
         self._listen(frame, stream or self._stream(identifier))
         return self._handed_over()
 
+    def hear_own(self, frame: Frame) -> list[Event]:
+        """Take a frame of the person at the bench: nobody who could be present or absent, but it uses the pair and
+        may ask others for something.
+        """
+        self._pass_wires(frame.time)
+        self._pass(frame.time)
+        self._present_second.append(frame)
+        self._identity.ask(frame, self._now - self._still)
+        return self._handed_over()
+
     def advance(self, to: int) -> list[Event]:
         """Learn that nothing with a time before ``to`` is still to come; return what follows from that."""
         self._pass_wires(to)
@@ -152,11 +165,18 @@ class Watch:
         return self._handed_over()
 
     def note(self, event: LineEvent) -> list[Event]:
-        """Take what has happened on the pair beside frames, in the order of time with them."""
+        """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
         self._pass_wires(event.time)
         self._pass(event.time)
         self.wires.note(event)
         return self._handed_over()
+
+    def _doubt_times(self, time: int) -> None:
+        """Judge nothing by times from now on."""
+        self.trusts_times = False
+        self._roll_call.stop_judging()
+        self._busyness.stop_judging()
+        self._events += self._rules.doubt_times(time)
 
     # What can be asked.
 
@@ -236,7 +256,9 @@ class Watch:
         stream = self._by_sender.get((dgn, source))
         if stream is None:
             node, layout = self._nodes.setdefault(source, Node(source)), self._decoder.layout(dgn)
-            stream = self._by_sender[dgn, source] = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS)
+            detectors = self._detectors.of(layout)
+            stream = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
+            self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream
         return stream
 
@@ -273,6 +295,9 @@ class Watch:
             part.data = frame.data if plain else None
         if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
             part.data, part.unheeded = None, False
+        for observe in stream.detectors:
+            if not observe(part):
+                part.data = None
         self._set_alarm()
 
     def _read(self, frame: Frame, stream: Stream, part: Part, spec: MessageSpec) -> bool:
@@ -284,7 +309,7 @@ class Watch:
                 spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
-            self._check_length(stream, spec, part, values)
+            self._lengths.check(stream, spec, part, values)
         values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
         return not values.unsettled and stream.length is None
 
@@ -293,26 +318,14 @@ class Watch:
         if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
 
-    def _check_length(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
-        frame, found = part.frame, wrong_length(spec, part.frame.data)
-        if found is None:
-            stream.right_in_a_row += 1
-            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.length.cause))
-                stream.length = None
-            return
-        stream.right_in_a_row = 0
-        if stream.length is None:
-            missing = found.missing
-            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
-            topic = part.topic._replace(instance=None, dsa=None)
-            stream.length = LengthWrong(
-                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
-            )
-            self._emit(stream.length)
+    def _parts_of(self, message: str) -> Iterator[Part]:
+        for stream in self._by_sender.values():
+            if stream.layout.name == message:
+                yield from stream.parts.values()
 
-    def _forget(self, part: Part) -> None:
+    def _forget(self, part: Part, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
+        self._detectors.forget(part, time)
         self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
         part.node.parts.discard(part)
 

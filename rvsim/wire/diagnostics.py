@@ -44,14 +44,14 @@ FAILURE_MODES: Mapping[int, str] = {
 """FMI (SAE J1939-73, as an engine maker's manual lists 0 to 21; 31 from memory)."""
 
 
-def is_fault(spn: int) -> bool:
-    """Tell whether an SPN names something that can fail: all ones are what is sent when nothing is wrong."""
-    return spn != NO_FAULT_SPN
+def is_fault(spn: int, fmi: int = NO_FAULT_FMI) -> bool:
+    """Tell whether SPN and FMI name a fault: all ones in both are what is sent when nothing is wrong."""
+    return (spn, fmi) != (NO_FAULT_SPN, NO_FAULT_FMI)
 
 
 def failure_mode(spn: int, fmi: int) -> str | None:
     """Return the standard's name of a failure mode, None where it has none; without a fault "no fault", not FMI 31."""
-    return FAILURE_MODES.get(fmi) if is_fault(spn) else "no fault"
+    return FAILURE_MODES.get(fmi) if is_fault(spn, fmi) else "no fault"
 
 
 class Trouble(NamedTuple):
@@ -62,11 +62,12 @@ class Trouble(NamedTuple):
     times: int | None = None
 
     def __str__(self) -> str:
-        if not is_fault(self.spn):
+        if not is_fault(self.spn, self.fmi):
             return "no fault"
         mode = failure_mode(self.spn, self.fmi)
         often = "" if self.times is None else ", once" if self.times == 1 else f", {self.times} times"
-        return f"SPN {self.spn}, FMI {self.fmi}" + (f" ({mode})" if mode else "") + often
+        spn = f"SPN {self.spn}" if self.spn != NO_FAULT_SPN else "no SPN"
+        return f"{spn}, FMI {self.fmi}" + (f" ({mode})" if mode else "") + often
 
 
 def fault_in(raws: Mapping[str, int | None]) -> tuple[int, int] | None:

@@ -1,4 +1,4 @@
-"""What happens on the pair beside frames that arrive: the facts that flags can be raised from.
+"""What happens on the pair, or in a log of it, beside frames that arrive: the facts that flags can be raised from.
 
 Knows: times in integer microseconds and nodes by name. Does not know what anyone makes of them.
 """
@@ -16,13 +16,16 @@ class ErrorState(StrEnum):
 
 
 class StateChanged(NamedTuple):
-    """A node's controller went over to another error state; both counters as they are then."""
+    """A node's controller went over to another error state; both counters as they are then, None where untold.
+
+    In a log, and from an adapter, it is the controller of whoever recorded.
+    """
 
     time: int
     node: str
     state: ErrorState
-    transmit_errors: int
-    receive_errors: int
+    transmit_errors: int | None
+    receive_errors: int | None
 
 
 class Collided(NamedTuple):
@@ -73,4 +76,65 @@ class Waited(NamedTuple):
     since: int
 
 
-LineEvent = StateChanged | Collided | NotAcknowledged | Disturbed | Overflowed | Waited
+class OtherKind(StrEnum):
+    """Frames that are on the pair and say nothing on this network."""
+
+    STANDARD = "11-bit"
+    """A data frame with an 11-bit identifier."""
+    REMOTE = "remote"
+    """A frame that asks for data and holds none, with an identifier of 11 or 29 bits."""
+    ERROR = "error"
+    """An error frame."""
+
+
+class OtherFrame(NamedTuple):
+    """A frame that takes ``bits`` of the pair, and is no classic data frame with a 29-bit identifier."""
+
+    time: int
+    kind: OtherKind
+    bits: int
+
+
+class ErrorFrame(NamedTuple):
+    """An error frame, as a log or an adapter tells it; ``about`` is what it says of the error, empty for nothing."""
+
+    time: int
+    about: str = ""
+
+
+class TimeWentBack(NamedTuple):
+    """A log's own time went back by ``by`` from one entry to the next, at ``where``, such as ``line 12``.
+
+    ``time`` is that of the watch, which goes on: the time of the entry before.
+    """
+
+    time: int
+    by: int
+    where: str
+
+
+class LogEnded(NamedTuple):
+    """A log has come to its end: what depends on the whole of it can be judged."""
+
+    time: int
+
+
+LineEvent = (
+    StateChanged
+    | Collided
+    | NotAcknowledged
+    | Disturbed
+    | Overflowed
+    | Waited
+    | OtherFrame
+    | ErrorFrame
+    | TimeWentBack
+    | LogEnded
+)
+
+
+def is_error_frame(event: LineEvent) -> bool:
+    """Tell whether an event left an error frame on the pair; of endless retries no single one is told."""
+    return isinstance(event, ErrorFrame | Disturbed | Collided) or (
+        isinstance(event, NotAcknowledged) and not event.endless
+    )

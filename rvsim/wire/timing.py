@@ -3,7 +3,9 @@
 Knows: a classic data frame with a 29-bit identifier bit by bit, from its start to the 3 bits between frames (CAN
 Specification 2.0, 1991, part B): its CRC-15, and the stuff bit after every five equal bits up to the end of the CRC,
 stuff bits included. Knows the fewest and the most bits of any such frame: Davis, Burns, Bril, Lukkien, Real-Time
-Systems 35(3), 2007, equation 1 with and without its stuff bits. Does not know error frames.
+Systems 35(3), 2007, equation 1 with and without its stuff bits. Knows how many bits frames with an 11-bit identifier
+(part A), remote frames and error frames take. Does not know frames with flexible data rate: part of their bits go at a
+rate that no log tells.
 """
 
 from collections.abc import Iterator
@@ -43,13 +45,57 @@ def exact_bits(identifier: int, data: bytes) -> int:
         ValueError: the identifier does not fit in 29 bits, or there are more than eight bytes.
     """
     _check(identifier, data)
-    table = stuff_table()
     start = opening(identifier, len(data)).to_bytes(5) + data
+    return _EMPTY + _BYTE * len(data) + _stuff_bits(start + closing(crc15(start, CRC_BEFORE)).to_bytes(2))
+
+
+ERROR_BITS = 6 + 6 + 8 + 3
+"""Bits of an error frame: a flag of 6, that of those who answer it, 8 of delimiter, 3 between frames (part B, sections
+3.1.3 and 3.1.5). Where all nodes see the error in one bit the second flag falls away; the longer figure is taken, since
+what was sent of the spoilt frame, up to 150 bits, stands in no log."""
+_STANDARD_EMPTY, _STANDARD_START = 47, 0b10101 << 19
+"""Bits of an empty frame with 11-bit identifier that calls for no stuff bit; and five in front of its first 19, which
+make whole bytes of them and call for none either."""
+_REMOTE = 1 << 6
+"""The RTR bit among the first bits of a frame of either kind, which is 1 in a remote one."""
+
+
+def remote_bits(identifier: int, length: int) -> int:
+    """Return how many bits a remote frame with a 29-bit identifier takes that asks for ``length`` bytes.
+
+    Raises:
+        ValueError: the identifier does not fit in 29 bits, or the length is above eight.
+    """
+    _check(identifier, bytes(length))
+    start = (opening(identifier, length) | _REMOTE).to_bytes(5)
+    return _EMPTY + _stuff_bits(start + closing(crc15(start, CRC_BEFORE)).to_bytes(2))
+
+
+def standard_bits(identifier: int, data: bytes, remote: int | None = None) -> int:
+    """Return how many bits a frame with an 11-bit identifier takes; ``remote`` is what a remote frame asks for.
+
+    Raises:
+        ValueError: the identifier does not fit in 11 bits, or there are more than eight bytes.
+    """
+    if not 0 <= identifier < 1 << 11:
+        raise ValueError(f"identifier {identifier:X} hex does not fit in 11 bits")
+    _check(identifier, data if remote is None else bytes(remote))
+    if remote is not None:
+        start, data = identifier << 7 | _REMOTE | remote, b""
+    else:
+        start = identifier << 7 | len(data)
+    crc = closing(crc15(start.to_bytes(3) + data)).to_bytes(2)
+    return _STANDARD_EMPTY + _BYTE * len(data) + _stuff_bits((_STANDARD_START | start).to_bytes(3) + data + crc)
+
+
+def _stuff_bits(stuffed: bytes) -> int:
+    """Return how many stuff bits the part of a frame that is stuffed brings, given in whole bytes."""
+    table = stuff_table()
     step = total = 0
-    for byte in start + closing(crc15(start, CRC_BEFORE)).to_bytes(2):
+    for byte in stuffed:
         step = table[step & 0x700 | byte]
         total += step & 0xFF
-    return _EMPTY + _BYTE * len(data) + total
+    return total
 
 
 def _check(identifier: int, data: bytes) -> None:

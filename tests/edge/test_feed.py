@@ -6,6 +6,7 @@ from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import ErrorFrame
 
 
 class Inbox:
@@ -133,3 +134,14 @@ def test_an_event_waits_for_no_frame_that_was_lost(feed, inbox, log):
     inbox.waiting, inbox.dropped = [Frame(10, 1, b"")], 1
     assert feed.pump(Watermark(50, 2)) == 0
     assert log == [10, "behind both", "now 50"]
+
+
+def test_other_frames_of_the_port_are_told_and_do_not_count_as_sent(feed, inbox, log):
+    """An error frame among frames is told in its place; the watermark waits for frames alone."""
+    error = ErrorFrame(15)
+    inbox.waiting = [Frame(10, 1, b""), error]
+    assert feed.pump(Watermark(30, 2)) == 1
+    assert log == [10, error]
+    inbox.waiting = [Frame(20, 1, b"")]
+    assert feed.pump(Watermark(30, 2)) == 0
+    assert log == [10, error, 20, "now 30"]

@@ -169,3 +169,35 @@ def test_output_that_cannot_be_written_says_why(tmp_path):
     assert done.stderr.decode() == (
         "rvsim: the output could not be written (No space left on device): free space there\n"
     )
+
+
+def test_closing_words_that_cannot_be_written(capsys):
+    """An interrupted command whose terminal has gone has been interrupted; without that a full disk is told."""
+
+    def closing():
+        try:
+            raise KeyboardInterrupt
+        finally:
+            raise OSError(5, "Input/output error")
+
+    with capsys.disabled(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr("rvsim.faces.exits._drop_stdout", lambda: None)
+        said = []
+        patch.setattr("rvsim.faces.exits.say", lambda *lines: said.extend(lines))
+        assert ending(closing) == 130
+        assert ending(raising(OSError(28, "No space left on device"))) == 2
+    assert said == [
+        "interrupted",
+        "the output could not be written (No space left on device): free space where it goes",
+    ]
+
+
+def test_what_is_said_to_a_terminal_that_has_gone(monkeypatch):
+    """Nothing comes of it, and nothing is raised."""
+
+    class Gone:
+        def write(self, text):
+            raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("sys.stderr", Gone())
+    say("a word")

@@ -9,10 +9,13 @@ from rvsim.faces.hearing import Hearing
 from rvsim.faces.listen import BEHIND_US, Listen
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 
 SECOND = 1_000_000
 EPOCH = 1_700_000_000 * SECOND
 HEATER, PANEL = 0x19FFE45E, 0x19FFE244
+LONGEST_S = 600
+"""A run that should end by itself is given up after so long, or a test would hang."""
 BODY = bytes.fromhex("0100C864FFFFFFFF")
 
 
@@ -33,6 +36,7 @@ class FakePort:
     def wait(self, timeout):
         """Let time go by, and let the script go on."""
         self.ns += max(1000, round(timeout * 1e9))
+        assert self.seconds() < LONGEST_S, "it does not end"
         if self.script and self.seconds() >= self.script[0][0]:
             self.script.pop(0)[1]()
         return True
@@ -211,3 +215,22 @@ def test_it_listens_until_it_is_stopped(bus):
     port.script = [(1.0, lambda: port.deliver(HEATER)), (3.0, control.stop)]
     listen.run(None, control)
     assert sink.ended == pytest.approx([3], abs=0.2)
+
+
+def test_errors_and_other_frames_reach_the_watch(bus):
+    """Error frames raise their flag by the time since the start, before and after the first frame; load counts all."""
+    port, listen, _, _ = bus
+    port.ns += 2 * 10**9
+    port.waiting.append(ErrorFrame(port.ns // 1000))
+    listen.look()
+    (flag,) = listen.watch.flags
+    assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
+    assert "not one valid frame" in flag.text
+    port.deliver(HEATER)
+    port.waiting.append(ErrorFrame(port.now() + SECOND))
+    port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
+    listen.look()
+    port.ns += 4 * 10**9
+    listen.look()
+    assert {flag.kind for flag in listen.watch.flags} == {"bus-errors", "bus-busy"}
+    assert "2 error frames from 2.000 s to 3.000 s" in listen.watch.flags[0].text

@@ -76,8 +76,8 @@ class Log:
         self._frames = frames
         self.closed = False
 
-    def frames(self):
-        """Its frames."""
+    def contents(self):
+        """Its frames, and what else it tells."""
         yield from self._frames
 
     def close(self):

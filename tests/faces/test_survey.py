@@ -19,7 +19,9 @@ def test_a_recording_surveyed_in_words(rvsim):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
-    assert re.match(r"The pair was 0\.\d % busy on average and \d\.\d % in its worst second, at 3 s: ", lines[1])
+    assert re.match(
+        r"The pair was 0\.\d % busy on average and \d\.\d % in its worst second, from 2\.7 s on: ", lines[1]
+    )
     assert re.fullmatch(r"That second had room for 1\d\d\d more full frames\.", lines[2])
     assert "  11 of 11 planned devices were heard." in lines
     assert "  [4] fault: heater fell silent; this explains <1> to <3>." in lines
@@ -79,7 +81,7 @@ def test_planned_devices_that_never_spoke(rvsim):
 
 
 def test_a_clock_that_was_set_back(rvsim):
-    """The line and by how much; the silence before it is still found, and no figure is torn."""
+    """The line and by how much; the silence before it stands under it, nothing is judged by times."""
     rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max", "--record", "q.log")
     lines = []
     for line in Path("q.log").read_text().splitlines():
@@ -89,9 +91,64 @@ def test_a_clock_that_was_set_back(rvsim):
     Path("set.log").write_text("\n".join(lines) + "\n")
     _, out, _ = rvsim("survey", "set.log", "--rig", "ottersby")
     assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across it are not known", out)
-    assert "  [4] fault: heater fell silent; this explains <1> to <3>." in out.splitlines()
+    lines = out.splitlines()
+    assert lines[1] == "The times of the log run back: no load and no gap between messages is told."
+    assert "  <5> warning: log has frames out of their order in time; this explains <1> to [4]." in lines
+    assert not any("fell silent" in line for line in lines)
+    assert any(re.fullmatch(r" {4}FURNACE_STATUS 1 \* +\d+ times", line) for line in lines)
+    assert any("reported an impossible value" in line for line in lines)  # what has no time in it is still told
     _, out, _ = rvsim("survey", "set.log", "--json")
-    assert json.loads(out)["damage"]["clock_sets"] == 1
+    found = json.loads(out)
+    assert (found["damage"]["clock_sets"], found["times_in_order"]) == (1, False)
+    assert (found["bus_load"]["judged"], found["bus_load"]["average_percent"]) == (False, None)
+    assert {message["worst_gap_ms"] for device in found["devices"] for message in device["messages"]} == {None}
+
+
+def test_a_log_of_nothing_but_error_frames(rvsim):
+    """It is not an empty one: the errors are told, the bit rate first."""
+    Path("err.log").write_text("".join(f"({n}.0) can0 20000080#0000000000000000\n" for n in range(30)))
+    code, out, _ = rvsim("survey", "err.log")
+    assert code == 0
+    assert "There is nothing in it to tell" not in out
+    assert "bus: 30 error frames from 0.000 s to 29.000 s, 10 of them within 10 s, and not one valid frame" in out
+    assert "Try next: the bit rate first" in out
+    assert "Who was there" not in out
+
+
+def test_a_load_that_cannot_be_is_said_and_not_judged(rvsim):
+    """4000 full frames in a second: the figure as it was computed, in words and as JSON, and doubt."""
+    Path("fast.log").write_text(
+        "".join(f"({n / 4000 + n // 4000 * 2:.6f}) can0 18EBFF5E#01A00FA6603BD140\n" for n in range(9000))
+    )
+    _, out, _ = rvsim("survey", "fast.log")
+    assert "Computed bus load 222.4 % in the second from 0.0 s on, 74.1 % on average: more than 250000 bit/s can" in out
+    assert "no load is judged" in out
+    assert "full frames" not in out
+    _, out, _ = rvsim("survey", "fast.log", "--json")
+    load = json.loads(out)["bus_load"]
+    assert (load["judged"], load["worst_second_percent"], load["room_percent"]) == (False, 222.4, 0)
+
+
+def test_a_log_that_is_shorter_than_a_second(rvsim):
+    """It has an average and no worst second."""
+    Path("short.log").write_text("".join(f"({n / 400:.6f}) can0 18EBFF5E#01A00FA6603BD140\n" for n in range(90)))
+    _, out, _ = rvsim("survey", "short.log")
+    assert "The pair was 22.4 % busy; the log is too short to have a worst second." in out.splitlines()
+    _, out, _ = rvsim("survey", "short.log", "--json")
+    load = json.loads(out)["bus_load"]
+    assert (load["judged"], load["worst_second_percent"], load["worst_second"], load["room_percent"]) == (
+        True, None, None, None,
+    )  # fmt: skip
+
+
+def test_other_frames_are_named_among_those_who_use_the_pair(rvsim):
+    """11-bit frames take room too."""
+    lines = [f"({n / 500:.6f}) can0 123#01A00FA6603BD140\n" for n in range(1000)]
+    Path("mixed.log").write_text("".join([*lines, "(2.0) can0 18EBFF5E#01A00FA6603BD140\n"]))
+    _, out, _ = rvsim("survey", "mixed.log")
+    assert re.search(r"in its worst second, from 1\.0 s on: 2\d\.\d % 11-bit frames, 0\.1 % address 5E hex\.", out)
+    _, out, _ = rvsim("survey", "mixed.log", "--json")
+    assert set(json.loads(out)["bus_load"]["worst_second_by_source"]) == {"11-bit", "94"}
 
 
 def test_an_empty_log(rvsim):
@@ -199,6 +256,7 @@ def test_a_survey_as_json(rvsim):
         "seconds",
         "unreadable",
         "bus_load",
+        "times_in_order",
         "damage",
         "accepted",
         "devices",
@@ -210,8 +268,10 @@ def test_a_survey_as_json(rvsim):
     message = claimed["messages"][-1]
     load = found["bus_load"]
     assert load.keys() == {
-        "average_percent", "worst_second_percent", "worst_second", "worst_second_by_source", "room_percent", "plan",
+        "judged", "average_percent", "worst_second_percent", "worst_second", "worst_second_by_source", "room_percent",
+        "plan",
     }  # fmt: skip
+    assert (found["times_in_order"], load["judged"]) == (True, True)
     assert load["plan"] is None  # no rig was given
     assert 2.4 < load["average_percent"] < 2.9  # the bounds of its frames without and with all stuff bits
     assert load["worst_second_percent"] + load["room_percent"] == pytest.approx(100)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rvsim.logs.columns import BLOCK, Columns, PairUse, Second, bits_in, columns
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
 from rvsim.wire.timing import exact_bits, least_bits, most_bits
 
 LOG = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
@@ -115,88 +116,150 @@ def test_what_is_no_frame_is_refused():
 # How busy the pair was.
 
 
-@given(FRAMES, st.integers(1, 7))
-def test_the_load_is_the_sum_of_its_frames(frames, size):
-    """Bits by second and by source are those of the frames, however they are cut into pieces."""
-    use, by_second, by_source = PairUse(), Counter(), Counter()
-    assert list(use.through(iter(frames), size)) == frames
-    for frame in frames:
-        by_second[frame.time // SECOND] += exact_bits(frame.identifier, frame.data)
-        by_source[frame.identifier & 0xFF] += exact_bits(frame.identifier, frame.data)
+OTHERS = st.lists(st.tuples(st.integers(0, 4 * SECOND), st.sampled_from(OtherKind), st.integers(20, 130)), max_size=6)
+
+
+def seconds_by_hand(told):
+    """Return the bits of the second that ends with each of (time, bits, user): those later than a second before."""
+    return {end: sum(bits for time, bits, _ in told if end - SECOND < time <= end) for end, _, _ in told}
+
+
+@given(FRAMES, OTHERS, st.integers(1, 7))
+def test_the_load_is_the_sum_of_its_frames(frames, others, size):
+    """Bits, those of the worst second wherever it begins, and by user, are those of all frames, however cut."""
+    contents = sorted([*frames, *(OtherFrame(*one) for one in others)], key=lambda one: one.time)
+    use = PairUse()
+    assert list(use.through(iter(contents), size)) == contents
+    told = [(one.time, exact_bits(one.identifier, one.data), one.identifier & 0xFF) if isinstance(one, Frame)
+            else (one.time, one.bits, str(one.kind)) for one in contents]  # fmt: skip
+    by_user = Counter()
+    for _, bits, user in told:
+        by_user[user] += bits
     assert use.frames == len(frames)
-    assert use.bits == by_second.total()
-    assert use.by_second == by_second
-    assert use.by_source == by_source
-    assert (use.worst.bits if use.worst else 0) == max(by_second.values(), default=0)
-    if use.worst:
-        second = use.worst.start // SECOND
-        assert second == min(number for number, bits in by_second.items() if bits == use.worst.bits)
-        here = Counter()
-        for frame in frames:
-            if frame.time // SECOND == second:
-                here[frame.identifier & 0xFF] += exact_bits(frame.identifier, frame.data)
-        assert use.worst.by_source == here
+    assert use.bits == by_user.total()
+    assert use.by_user == by_user
+    began = told[0][0] - told[0][1] * 4 if told else 0
+    whole = (told[-1][0] - began) // SECOND if told else 0
+    if not whole:
+        assert use.worst is None
+        return
+    by_hand = seconds_by_hand(told)
+    assert use.worst.bits == max(by_hand.values())
+    assert use.worst.end == min(end for end, bits in by_hand.items() if bits == use.worst.bits)
+    here = Counter()
+    for time, bits, user in told:
+        if use.worst.end - SECOND < time <= use.worst.end:
+            here[user] += bits
+    assert use.worst.by_user == here
+    within = sum(bits for time, bits, _ in told if time <= began + whole * SECOND)
+    assert use.average_percent == pytest.approx(100 * within / (250_000 * whole))
+    assert use.average_percent <= use.worst_percent
 
 
 def test_a_recorded_bus_lies_within_its_bounds(recorded):
-    """A marine bus was between 2.4 and 2.9 % busy, by the fewest and the most bits of its frames."""
+    """A marine bus was between 2.4 and 2.9 % busy, by the fewest and the most bits of its frames; 214 s are whole."""
     use = counted(recorded)
-    bounds = [use.percent(sum(bits(len(frame.data)) for frame in recorded)) for bits in (least_bits, most_bits)]
+    seconds = (recorded[-1].time - recorded[0].time) / SECOND
+    bounds = [
+        100 * sum(bits(len(frame.data)) for frame in recorded) / seconds / 250_000 for bits in (least_bits, most_bits)
+    ]
     assert bounds == [pytest.approx(2.4, abs=0.05), pytest.approx(2.9, abs=0.05)]
     assert bounds[0] < use.average_percent < bounds[1]
     assert use.average_percent == pytest.approx(2.56, abs=0.005)
-    assert use.worst.bits == 7288
-    assert use.worst_percent == pytest.approx(2.915, abs=0.001)
+    by_hand = seconds_by_hand_in_order(recorded)
+    assert use.worst.bits == max(by_hand)
+    assert use.worst_percent == pytest.approx(max(by_hand) / 2500)
+
+
+def seconds_by_hand_in_order(frames):
+    """Return the bits of the second that ends with each frame, of frames in order."""
+    sums, inside, total = [], [], 0
+    for frame in frames:
+        bits = exact_bits(frame.identifier, frame.data)
+        inside.append((frame.time, bits))
+        total += bits
+        while inside[0][0] <= frame.time - SECOND:
+            total -= inside.pop(0)[1]
+        sums.append(total)
+    return sums
 
 
 def test_a_second_and_its_room():
     """1500 frames in one second: their bits of the 250,000, and the rest is room for frames of 160 bits at most."""
     bits = exact_bits(full(0).identifier, full(0).data)
-    use = counted([full(i * SECOND // 1500) for i in range(1500)])
+    use = counted([full(i * SECOND // 1500) for i in range(1501)])
     assert use.worst_percent == 100 * 1500 * bits / 250_000
     assert use.room_percent == pytest.approx(100 - use.worst_percent)
     assert use.room_frames == (250_000 - 1500 * bits) // 160
 
 
-def test_average_from_the_first_frame_to_the_last():
-    """Three frames within two seconds, at 250 and at 500 kbit/s."""
+def test_the_average_is_that_of_whole_seconds():
+    """Three frames within two seconds, at 250 and at 500 kbit/s; the third is behind the second whole one."""
     frames = [full(7 * SECOND), full(8 * SECOND), full(9 * SECOND)]
     bits = exact_bits(full(0).identifier, full(0).data)
-    use = counted(frames)
-    assert use.average_percent == 100 * 3 * bits / 500_000
-    assert use.percent(bits) == 100 * bits / 500_000
+    assert counted(frames).average_percent == 100 * 2 * bits / 500_000
     twice = PairUse(500_000)
     twice.add(columns(frames))
-    assert twice.average_percent == 100 * 3 * bits / 1_000_000
+    assert twice.average_percent == 100 * 2 * bits / 1_000_000
     assert twice.worst_percent == 100 * bits / 500_000
 
 
+def test_the_average_is_not_above_the_worst_second():
+    """Bursts at both ends of 1.5 s: over 1.5 s they are more than any second holds, over the whole one they are not."""
+    use = counted([full(10 + n) for n in range(50)] + [full(1_500_000 + n) for n in range(50)])
+    assert use.average_percent == use.worst_percent
+
+
 def test_the_worst_second_and_who_used_it():
-    """The second is told by its start, with the bits of each source; of equals the first."""
-    use = counted([full(0, 1), full(3_200_000, 1), full(3_999_999, 2), full(4_000_000, 1)])
+    """The second is told by its end, with the bits of each source; of equals the first."""
+    use = counted([full(0, 1), full(3_200_000, 1), full(4_100_000, 2), full(4_200_000, 1)])
     one, two = (exact_bits(full(0, source).identifier, bytes(8)) for source in (1, 2))
-    assert use.worst == Second(3 * SECOND, one + two, {1: one, 2: two})
+    assert use.worst == Second(4_100_000, one + two, {1: one, 2: two})
+    assert use.worst.start == 3_100_000
     equal = counted([full(1_500_000, 1), full(2_500_000, 1)])
-    assert equal.worst == Second(SECOND, one, {1: one})
+    assert equal.worst == Second(1_500_000, one, {1: one})
 
 
 def test_a_second_goes_on_in_the_next_piece():
-    """What is told of the worst second does not change when it goes on, and a new telling has all of it."""
-    use = counted([full(0, 1)])
+    """A second that lies across two pieces has all of its frames, and what was told of the worst does not change."""
+    use = counted([full(0, 3), full(1_500_000, 1)])
     early = use.worst
-    use.add(columns([full(10, 2)]))
-    one, two = (exact_bits(full(0, source).identifier, bytes(8)) for source in (1, 2))
-    assert early == Second(0, one, {1: one})
-    assert use.worst == Second(0, one + two, {1: one, 2: two})
-    assert use.average_percent == 100 * (one + two) * SECOND / (250_000 * 10)
+    use.add(columns([full(2_499_999, 2)]))
+    one, two, three = (exact_bits(full(0, source).identifier, bytes(8)) for source in (1, 2, 3))
+    assert early == Second(0, three, {3: three})
+    assert use.worst == Second(2_499_999, one + two, {1: one, 2: two})
 
 
-def test_no_room_in_a_second_that_is_more_than_full():
-    """Frames that ended in a second and began before it can be more than fit: the room is none, not less."""
-    use = counted([full(i) for i in range(2000)])
-    assert use.worst_percent > 100
-    assert use.room_percent == 0
-    assert use.room_frames == 0
+def test_a_log_that_is_shorter_than_a_second_has_no_worst_second():
+    """Its average is over the time from the start of its first frame; a microsecond short of a second is too short."""
+    bits = exact_bits(full(0).identifier, full(0).data)
+    began = -bits * 4
+    short = counted([full(0), full(began + SECOND - 1)])
+    assert (short.worst, short.worst_percent) == (None, 0)
+    assert short.average_percent == 100 * 2 * bits * SECOND / (250_000 * (SECOND - 1))
+    whole = counted([full(0), full(began + SECOND)])
+    assert whole.worst == Second(began + SECOND, 2 * bits, {0: 2 * bits})
+    assert whole.average_percent == whole.worst_percent
+
+
+def test_more_than_fits_is_told_as_it_is():
+    """2000 frames in two milliseconds: the figure is not clamped, no room is left, and it is known as impossible."""
+    bits = exact_bits(full(0).identifier, full(0).data)
+    use = counted([full(i) for i in range(2000)] + [full(2 * SECOND)])
+    assert use.worst_percent == 100 * 2000 * bits / 250_000 > 100
+    assert (use.room_percent, use.room_frames, use.is_impossible) == (0, 0, True)
+    short = counted([full(i) for i in range(2000)])
+    assert short.is_impossible
+    assert short.average_percent > 100
+
+
+def test_a_full_pair_is_possible():
+    """Frames one behind the other, each at its own end: never more than 100.2 % of a second, nor of a shorter log."""
+    bits = exact_bits(full(0).identifier, full(0).data)
+    for count in (3, 5000):
+        use = counted([full(n * bits * 4) for n in range(count)])
+        assert not use.is_impossible
+    assert 99.9 < use.worst_percent < 100.1
 
 
 def test_nothing_was_sent():
@@ -206,8 +269,8 @@ def test_nothing_was_sent():
     """
     use = counted([])
     assert (use.frames, use.bits, use.average_percent, use.worst, use.worst_percent) == (0, 0, 0.0, None, 0.0)
-    assert (use.room_percent, use.room_frames) == (100, 1562)
-    assert dict(use.by_source) == use.by_second == {}
+    assert (use.room_percent, use.room_frames, use.is_impossible) == (100, 1562, False)
+    assert dict(use.by_user) == {}
 
 
 def test_one_moment_has_no_average():
@@ -216,10 +279,12 @@ def test_one_moment_has_no_average():
     assert counted([full(5), full(5)]).frames == 2
 
 
-def test_a_far_second_takes_no_memory():
-    """A time decades later is one more second, not all between."""
-    use = counted([full(0), full(10**15)])
-    assert list(use.by_second) == [0, 10**9]
+def test_an_error_frame_counts_with_23_bits():
+    """6 and 6 of flags, 8 of delimiter, 3 between frames: as a log tells it, and as a simulated pair does."""
+    use = PairUse()
+    events = [ErrorFrame(1, "stuff error"), Disturbed(2, 1, ("a",)), NotAcknowledged(3, "a", 1, endless=True)]
+    assert list(use.through(iter(events))) == events
+    assert dict(use.by_user) == {"error": 46}
 
 
 def test_times_that_go_back_are_refused():

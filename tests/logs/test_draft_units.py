@@ -64,14 +64,14 @@ def test_a_device_is_named_by_what_it_is_else_by_its_name_else_by_its_address(sa
 def test_of_two_that_speak_as_one_the_first_heard_keeps_it(catalogue, say, learn):
     """The other one has a note, and what it raises is accepted for it alone."""
     frames = in_order(statuses(say, 0x5E, 1, 60, 0.5), statuses(say, 0x70, 1, 60), statuses(say, 0x70, 2, 60, 0.2))
-    assert flags_with(frames, catalogue) == []
+    assert flags_with(frames, catalogue) == [("shared-instance", "address 5E hex")]
     text, rig = learn(frames)
     assert {one.name: dict(one.functions) for one in rig.devices} == {
         "address 5E hex": {},
         "furnace 1": {"furnace": (1, 2)},
     }
     assert "# Note: it speaks as furnace 1 too, as does address 70 hex, which was heard first\n" in text
-    assert [(one.flag, one.device) for one in rig.accepted] == [("unplanned-device", "address 5E hex")]
+    assert [(one.flag, one.device) for one in rig.accepted] == [("shared-instance", "address 5E hex")]
     assert flags_with(frames, catalogue, rig) == []
 
 
@@ -171,12 +171,17 @@ def test_what_nobody_in_the_rig_has_said_is_accepted_of_anyone(say, learn):
     steady = statuses(say, 0x5E, 1, 20)
     alone, rig = learn(in_order(steady, [Frame(1, 0x19F801FE, bytes(8)), Frame(2, 0x19F802FE, bytes(8))]))
     assert [(one.flag, one.device, one.message) for one in rig.accepted] == [
+        ("no-address", None, "1F801"),
         ("unknown-message", None, "1F801"),
+        ("no-address", None, "1F802"),
         ("unknown-message", None, "1F802"),
     ]
     assert "# Seen from 0.0 s to the end, address FE hex: DGN 1F801 hex has no definition here.\n" in alone
     both, rig = learn(in_order(steady, [Frame(1, 0x19F801FE, bytes(8)), Frame(4_000_000, 0x19F801FF, bytes(8))]))
-    assert [(one.flag, one.device, one.message) for one in rig.accepted] == [("unknown-message", None, "1F801")]
+    assert [(one.flag, one.device, one.message) for one in rig.accepted] == [
+        ("no-address", None, "1F801"),
+        ("unknown-message", None, "1F801"),
+    ]
     assert "# Seen from 0.0 s to the end, 2 times: DGN 1F801 hex has no definition here.\n" in both
 
 

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+from contextlib import nullcontext
 from importlib.metadata import version
 from pathlib import Path
 
@@ -251,3 +252,96 @@ def test_another_error_is_told_in_the_systems_words(catalogue, tmp_path, monkeyp
             patch.setattr(recorder, "_write", fail)
             with pytest.raises(InputError, match=r"writing stopped \(Input/output error\): write it to another place"):
                 recorder.write(FRAMES[0])
+
+
+def test_a_file_that_is_written_is_refused_to_another_run(tmp_path, catalogue):
+    """Until the first one is closed; what that one has written stays."""
+    path = tmp_path / "x.log"
+    with recorder(path, catalogue) as first:
+        first.write(FRAMES[0])
+        first.flush()
+        with pytest.raises(InputError, match=r"^--record .*x\.log: another run is writing this file: name another one"):
+            recorder(path, catalogue)
+    written = path.read_text()
+    assert "18EEFF5E" in written
+    with recorder(path, catalogue) as second:
+        second.write(FRAMES[2])
+    assert "18EEFF5E" not in path.read_text()
+
+
+def test_a_file_that_another_program_only_has_open_is_written(tmp_path, catalogue):
+    """A reader, such as an editor or a program that follows it, is no other run."""
+    path = tmp_path / "x.log"
+    path.write_text(OLD)
+    with path.open() as reader, recorder(path, catalogue) as one:
+        one.write(FRAMES[0])
+        one.flush()
+        assert "18EEFF5E" in reader.read()
+
+
+def delete(path):
+    """Delete it."""
+    path.unlink()
+
+
+def replace_it(path):
+    """Put another file in its place, as an editor does when it saves."""
+    path.with_suffix(".new").write_text(OLD)
+    path.with_suffix(".new").replace(path)
+
+
+def move(path):
+    """Move it away."""
+    path.rename(path.with_suffix(".1"))
+
+
+LOST = [(delete, "it was deleted or moved away"), (move, "it was deleted"), (replace_it, "another file has taken its")]
+
+
+@pytest.mark.parametrize(("act", "said"), LOST)
+@pytest.mark.parametrize("last", ["flush", "close"])
+def test_a_file_that_is_no_longer_there_is_told(old, catalogue, act, said, last):
+    """At the next flush, or at the end; what has taken its place is left alone."""
+    one = recorder(old, catalogue)
+    one.write(FRAMES[0])
+    one.flush()
+    act(old)
+    with pytest.raises(InputError, match=rf"^--record .*: {said}.* while it was written, .*: record again$"):
+        getattr(one, last)()
+    with pytest.raises(InputError, match=said) if last == "flush" else nullcontext():
+        one.close()
+    one.close()
+    assert act is not replace_it or old.read_text() == OLD
+
+
+@pytest.mark.parametrize("ends", [None, KeyboardInterrupt, BusError])
+def test_a_lost_file_and_the_end_of_a_run(tmp_path, catalogue, ends):
+    """It is told however the run ended, but by an error: then that is told."""
+
+    def run():
+        with recorder(tmp_path / "x.log", catalogue) as one:
+            one.write(FRAMES[0])
+            (tmp_path / "x.log").unlink()
+            if ends is not None:
+                raise ends("the end")
+
+    with pytest.raises(BusError if ends is BusError else InputError):
+        run()
+
+
+def test_a_link_to_a_recording_is_followed(tmp_path, catalogue):
+    """The file at its end is what is written, and what has to be there."""
+    (tmp_path / "x.log").symlink_to(tmp_path / "real.log")
+    with recorder(tmp_path / "x.log", catalogue) as one:
+        one.write(FRAMES[0])
+    assert "18EEFF5E" in (tmp_path / "real.log").read_text()
+
+
+@pytest.mark.skipif(not Path("/dev/null").exists(), reason="this system has no device that forgets everything")
+def test_a_device_may_be_written_by_several_runs(tmp_path, catalogue):
+    """It keeps nothing, so nobody takes anything from anybody."""
+    (tmp_path / "x.log").symlink_to("/dev/null")
+    with recorder(tmp_path / "x.log", catalogue) as first, recorder(tmp_path / "x.log", catalogue) as second:
+        for one in (first, second):
+            one.write(FRAMES[0])
+            one.flush()

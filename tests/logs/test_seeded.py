@@ -16,6 +16,7 @@ import pytest
 from rvsim.logs.draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
+from rvsim.rig.functions import by_status
 from rvsim.rig.load import load_rig
 from rvsim.watch.decode import Decoder
 from rvsim.watch.limits import expected
@@ -186,12 +187,20 @@ def bench_seeds(frames, catalogue, rig) -> Iterator[Seed]:
     quiet = [frame for frame in frames if not between(frame)]
     yield Seed("a pause of the whole bus", quiet, "bus-quiet", frozenset({"bus"}))
     if rig:
+        speaking = {topic.source for topic in topics(frames, catalogue) if _is_one_devices(topic)}
         for address in addresses:
             twin = [frame._replace(identifier=frame.identifier & ~0xFF | 0x9D) for frame in frames
                     if source(frame) == address and dgn_of(frame.identifier) != 0xEE00]  # fmt: skip
             both = sorted([*frames, *twin], key=lambda frame: frame.time)
             who = frozenset({called(address, rig), "address 9D hex"})
-            yield Seed(f"a twin of {called(address, rig)}", both, "unplanned-device", who)
+            kind = "shared-instance" if address in speaking else "unplanned-device"  # told by what it speaks for
+            yield Seed(f"a twin of {called(address, rig)}", both, kind, who)
+
+
+def _is_one_devices(topic) -> bool:
+    """Tell whether a topic is the status of a function that devices do not share by design."""
+    function = by_status(topic.message or "")
+    return function is not None and not function.shared and topic.instance is not None
 
 
 def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:

@@ -108,8 +108,8 @@ def test_an_empty_log(catalogue):
 
 
 def test_the_load_counts_every_stuff_bit(catalogue):
-    """Ten frames that hardware counted at 141 bits each, the last at 0.9 s: 0.564 % of a second."""
+    """Ten frames in a second that hardware counted at 141 bits each: 0.564 % of it."""
     data = bytes.fromhex("01A00FA6603BD140")
-    found = survey([Frame(n * SECOND // 10, 0x18EBFF00, data) for n in range(10)], catalogue)
+    found = survey([Frame(n * SECOND // 10, 0x18EBFF00, data) for n in range(11)], catalogue)
     assert found.use.worst_percent == pytest.approx(100 * 1410 / 250_000)
-    assert found.use.worst.by_source == {0: 1410}
+    assert found.use.worst.by_user == {0: 1410}

@@ -353,6 +353,17 @@ def test_what_is_to_be_simulated_needs_a_kind():
         assert Rig.model_validate(rig(bare)).devices[0].kind == ""
 
 
+def test_the_times_of_a_device_are_durations():
+    """Two seconds to answer and ten to settle where nothing is written; none of them can be nothing."""
+    (plan,) = Rig.model_validate(rig(device())).devices
+    assert (plan.answer_time, plan.settling_time) == (2_000_000, 10_000_000)
+    (plan,) = Rig.model_validate(rig(device(answer_time="5 s", settling_time="30 s"))).devices
+    assert (plan.answer_time, plan.settling_time) == (5_000_000, 30_000_000)
+    for key in ("answer_time", "settling_time"):
+        assert [place for place, _ in problems(rig(device(**{key: "0s"})))] == [("device", 0, key)]
+        assert [text for _, text in problems(rig(device(**{key: 5})))] == ['5 has no unit; write the unit: "5s"']
+
+
 def test_the_longest_pause_is_a_duration():
     """Nothing is said of it where it is left out."""
     assert Rig.model_validate(rig(device())).longest_pause == 0

@@ -1,6 +1,7 @@
 """Each expectation about values, presence, flags and the pair, met and broken."""
 
 from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.load import PairLoad
 from rvsim.watch.transitions import Presence
 from rvsim.watch.wires import Wires
 from rvsim.wire.line_events import Collided, Disturbed
@@ -136,7 +137,7 @@ def test_no_flag_is_raised(case):
 
 def test_frames_that_went_wrong_on_the_wires(case):
     """Counted over the whole run."""
-    wires = Wires(lambda transition: None, lambda source: False, lambda: None)
+    wires = Wires(lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None)
     wires.note(Disturbed(1, 1, ("a",)))
     wires.note(Disturbed(2, 1, ("a",)))
     wires.note(Collided(3, 1, ("a", "b")))

@@ -66,6 +66,7 @@ def test_a_heartbeat_does_not_take_a_device_from_who_is_present(bus):
         (35.0, "raised", "silent-device", "panel"),
         (36.0, "cleared", "unplanned-device", "address 50 hex"),
         (36.0, "cleared", "silent-device", "panel"),
+        (36.0, "raised", "replaced-device", "panel"),
     ]
     assert (made.who, made.others) == ({"panel": 0x50}, {})
 
@@ -81,10 +82,10 @@ def test_a_status_takes_back_what_a_heartbeat_had_shown(bus):
     made = bus("heater").heartbeat(0, 0x5E, DSA_FURNACE)
     assert made.who == {"heater": 0x5E}
     made.say(1, FURNACE, 0x5E, instance=2).heartbeat(2, 0x5E, DSA_FURNACE)
-    assert (made.who, made.others) == ({"heater": None}, {"address 5E hex": "unplanned"})
-    assert made.flags == [(1.0, "raised", "unplanned-device", "address 5E hex")]
+    assert (made.who, made.others) == ({"heater": None}, {"address 5E hex": None})
     made.heartbeat(10, 0x5E, DSA_FURNACE).until(20)
-    assert made.presence[-1] == (16.0, "heater", "silent")
+    assert made.presence[-2:] == [(16.0, "heater", "silent"), (16.0, "address 5E hex", "unplanned")]
+    assert made.flags == [(16.0, "raised", "replaced-device", "heater")]
 
 
 def test_a_status_takes_a_device_from_who_is_known_by_a_heartbeat_only(bus):
@@ -102,14 +103,17 @@ def test_a_status_after_the_heartbeat_makes_a_device_sure(bus):
     made = bus("heater").heartbeat(0, 0x5E, DSA_FURNACE).say(1, FURNACE, 0x5E, instance=1)
     made.say(2, FURNACE, 0x70, instance=1)
     assert made.who == {"heater": 0x5E}
-    assert made.flags == [(2.0, "raised", "unplanned-device", "address 70 hex")]
-    assert made.watch.flags[0].text == "speaks as furnace 1, already spoken for by heater (address 5E hex)"
+    made.say(6, FURNACE, 0x5E, instance=1)
+    assert made.flags == [(6.0, "raised", "shared-instance", "address 70 hex")]
+    text = "furnace 1 is spoken for by two devices: heater (address 5E hex) and address 70 hex"
+    assert made.watch.flags[0].text == text
 
 
 def test_a_function_and_instance_that_the_rig_does_not_have_is_told_at_once(bus):
-    """Once for each source, with what it speaks as."""
-    made = bus("heater").say(3, FURNACE, 0x9C, instance=2).say(4, "ROOF_FAN_STATUS_1", 0x9C, instance=1)
-    made.say(8, FURNACE, 0x9C, instance=2).until(18)
+    """Once for each source, with what it speaks as; the heater is there, so that it cannot have been replaced."""
+    made = bus("heater").say(2, FURNACE, 0x5E, instance=1)
+    made.forget().say(3, FURNACE, 0x9C, instance=2).say(4, "ROOF_FAN_STATUS_1", 0x9C, instance=1)
+    made.say(8, FURNACE, 0x9C, instance=2).say(8.5, FURNACE, 0x5E, instance=1).until(18)
     assert made.presence[0] == (3.0, "address 9C hex", "unplanned")
     assert [fact for fact in made.flags if fact[3] != "heater"] == [
         (3.0, "raised", "unplanned-device", "address 9C hex")
@@ -247,10 +251,13 @@ def test_a_claim_that_is_too_short_gives_no_name(bus):
 
 
 def test_who_cannot_claim_an_address_is_nobody(bus):
-    """From the null address, and from the global one, nobody is to be called."""
+    """From the null address, and from the global one, nobody is to be called; that they speak is told."""
     made = bus("sensor").claim(0, 0xFE, 5)
     made.run(40, made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x91, 0.0), made.every(5, FURNACE, 0xFF, 1.0))
-    assert made.flags == []
+    assert made.flags == [
+        (0.0, "raised", "cannot-claim", "NAME 0000000000000005 hex"),
+        (1.0, "raised", "no-address", "address FF hex"),
+    ]
     assert made.others == {}
 
 

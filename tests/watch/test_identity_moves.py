@@ -19,10 +19,11 @@ def test_a_device_that_moved_while_it_was_silent_is_found_again(bus):
         ("raised", "silent-device"),
         ("cleared", "no-data"),
         ("cleared", "silent-device"),
+        ("raised", "replaced-device"),
     ]
     assert made.who == {"heater": 0x70}
-    made.say(32, FURNACE, 0x5E, instance=1)
-    assert made.flags[-1] == (32.0, "raised", "unplanned-device", "address 5E hex")
+    made.say(32, FURNACE, 0x5E, instance=1).say(36, FURNACE, 0x70, instance=1)
+    assert made.flags[-1] == (36.0, "raised", "shared-instance", "address 5E hex")
 
 
 def test_a_device_that_takes_another_address_under_its_name_has_moved(bus):
@@ -59,17 +60,21 @@ def test_what_stood_open_at_the_old_address_ends_with_the_move(bus):
 
 
 def test_two_devices_with_one_name_are_two(bus):
-    """The old address goes on speaking: it did not move."""
+    """The old address goes on speaking: it did not move. Under one NAME it has two seconds for frames that wait."""
     made = bus("heater").claim(0, 0x5E, 5).say(1, FURNACE, 0x5E, instance=1)
     made.claim(2, 0x70, 5).say(2.5, FURNACE, 0x5E, instance=1).say(3, FURNACE, 0x70, instance=1)
-    assert made.flags == [(3.0, "raised", "unplanned-device", "address 70 hex")]
+    made.say(5.5, FURNACE, 0x5E, instance=1).until(7)
+    assert made.flags == [
+        (5.5, "raised", "shared-instance", "address 70 hex"),
+        (6.0, "raised", "shared-name", "address 70 hex"),
+    ]
     other = bus("heater").claim(0, 0x5E, 5).say(1, FURNACE, 0x5E, instance=1)
-    other.claim(2, 0x70, 6).say(3, FURNACE, 0x70, instance=1)
-    assert [kind for _, _, kind, _ in other.flags] == ["unplanned-device"]
+    other.claim(2, 0x70, 6).say(3, FURNACE, 0x70, instance=1).say(4, FURNACE, 0x5E, instance=1).until(7)
+    assert [kind for _, _, kind, _ in other.flags] == ["shared-instance"]
 
 
 def test_a_second_device_takes_over_when_the_first_is_silent(bus):
-    """Its flag is cleared, and so is that of the silent one."""
+    """They shared furnace 1 as long as both spoke; then the second one is told in place of the silence."""
     made = bus("heater")
     made.run(
         40,
@@ -77,10 +82,9 @@ def test_a_second_device_takes_over_when_the_first_is_silent(bus):
         made.every(5, FURNACE, 0x70, 2.0),
     )
     assert made.flags == [
-        (2.0, "raised", "unplanned-device", "address 70 hex"),
-        (25.0, "raised", "silent-device", "heater"),
-        (27.0, "cleared", "unplanned-device", "address 70 hex"),
-        (27.0, "cleared", "silent-device", "heater"),
+        (5.0, "raised", "shared-instance", "address 70 hex"),
+        (25.0, "raised", "replaced-device", "heater"),
+        (25.0, "cleared", "shared-instance", "address 70 hex"),
     ]
     assert made.who == {"heater": 0x70}
 
@@ -94,10 +98,10 @@ def test_a_planned_device_speaking_as_another_is_told_until_that_one_is_silent(b
         made.every(5, FURNACE, 0x5F, 1.0, instance=2),
         made.every(5, FURNACE, 0x5F, 2.0, instance=1),
     )
-    strange = [fact for fact in made.flags if fact[2] == "unplanned-device"]
-    assert strange == [
-        (2.0, "raised", "unplanned-device", "heater 2"),
-        (27.0, "cleared", "unplanned-device", "heater 2"),
+    assert made.flags == [
+        (5.0, "raised", "shared-instance", "heater 2"),
+        (25.0, "raised", "replaced-device", "heater"),
+        (25.0, "cleared", "shared-instance", "heater 2"),
     ]
     assert made.who == {"heater": 0x5F, "heater 2": 0x5F}
     made.forget().run(80, made.every(5, FURNACE, 0x5F, 42.0, instance=1))
@@ -129,7 +133,8 @@ def test_a_device_that_is_back_with_its_heartbeat_is_as_sure_as_before(bus):
     made = bus("heater").say(0, FURNACE, 0x5E, instance=1).heartbeat(1, 0x5E, DSA_FURNACE).until(20)
     made.heartbeat(21, 0x5E, DSA_FURNACE).say(22, FURNACE, 0x70, instance=1)
     assert made.who == {"heater": 0x5E}
-    assert made.flags[-1] == (22.0, "raised", "unplanned-device", "address 70 hex")
+    made.say(23, FURNACE, 0x5E, instance=1).say(27, FURNACE, 0x70, instance=1)
+    assert made.flags[-1] == (27.0, "raised", "shared-instance", "address 70 hex")
 
 
 def test_the_first_name_of_a_silent_device_says_nothing_against_it(bus):

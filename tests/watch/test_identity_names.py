@@ -51,7 +51,10 @@ def test_a_name_goes_before_function_and_instance(heaters):
     assert (str(flag.kind), flag.subject) == ("unplanned-device", "heater")
     assert flag.text == "another unit than the planned heater 2 speaks as furnace 2: maker 0, serial number 5"
     made = heaters().claim(0, 0x5E, 5).claim(0, 0x5F, 6).say(1, FURNACE, 0x5E, instance=2)
-    assert made.watch.flags[0].text == "speaks as furnace 2, already spoken for by heater 2 (address 5F hex)"
+    made.say(2, FURNACE, 0x5F, instance=2).say(3, FURNACE, 0x5E, instance=2)
+    assert made.flags == [(3.0, "raised", "shared-instance", "heater")]
+    text = "furnace 2 is spoken for by two devices: heater (address 5E hex) and heater 2 (address 5F hex)"
+    assert made.watch.flags[0].text == text
     made = heaters().claim(0, 0x5E, 5).say(1, FURNACE, 0x5E, instance=3)
     assert made.watch.flags[0].text == "speaks as furnace 3, which the rig does not have"
     assert made.who == {"heater": 0x5E, "heater 2": None}
@@ -61,11 +64,16 @@ def test_a_unit_that_was_replaced_is_told_with_its_name(heaters):
     """It speaks as furnace 1 and is not the planned unit: the flag has the line for the rig."""
     made = heaters().claim(0, 0x5E, 77).say(1, FURNACE, 0x5E, instance=1)
     assert made.who == {"heater": None, "heater 2": None}
-    assert made.flags == [(1.0, "raised", "unplanned-device", "address 5E hex")]
+    made.say(2, FURNACE, 0x5F, instance=2).say(6, FURNACE, 0x5E, instance=1).say(15, FURNACE, 0x5F, instance=2)
+    made.say(16, FURNACE, 0x5E, instance=1)
+    assert made.flags == [(15.0, "raised", "replaced-device", "heater")]
     (flag,) = made.watch.flags
-    assert flag.text == "another unit than the planned heater speaks as furnace 1: maker 0, serial number 77"
-    assert 'write its NAME in the rig: claimed_name = "000000000000004D" for heater' in flag.advice
-    assert made.claim(2, 0x5E, 5).flags[1:] == [(2.0, "cleared", "unplanned-device", "address 5E hex")]
+    assert flag.text == (
+        "address 5E hex (maker 0, serial number 77) speaks as furnace 1 in place of another unit: "
+        "maker 0, serial number 5"
+    )
+    assert 'then write it in the rig: claimed_name = "000000000000004D" for heater' in flag.advice
+    assert made.claim(17, 0x5E, 5).flags[1:] == [(17.0, "cleared", "replaced-device", "heater")]
 
 
 def test_a_status_from_a_node_without_a_known_name_binds(heaters):
@@ -76,9 +84,9 @@ def test_a_status_from_a_node_without_a_known_name_binds(heaters):
     assert made.presence == [(0.0, "heater", "present")]
     made = heaters().say(0, FURNACE, 0x5E, instance=1).claim(1, 0x5E, 77)
     assert made.who == {"heater": None, "heater 2": None}
-    made.say(2, FURNACE, 0x5E, instance=1).until(15)
-    assert made.flags == [(2.0, "raised", "unplanned-device", "address 5E hex")]
-    assert (16.0, "heater", "silent") in made.until(17).presence
+    made.say(2, FURNACE, 0x5E, instance=1).say(15.5, FURNACE, 0x5F, instance=2).until(17)
+    assert [fact for fact in made.flags if fact[3] == "heater"] == [(16.0, "raised", "replaced-device", "heater")]
+    assert (16.0, "heater", "silent") in made.presence
 
 
 def test_a_heartbeat_does_not_make_another_unit_the_planned_one(bus, planned):
@@ -97,7 +105,8 @@ def test_a_name_takes_a_device_from_where_a_heartbeat_had_shown_it(bus, planned)
     assert made.claim(1, 0x5E, 5).who == {"heater": 0x5E}
     made.say(2, FURNACE, 0x70, instance=1)
     assert made.who == {"heater": 0x5E}
-    assert made.flags == [(2.0, "raised", "unplanned-device", "address 70 hex")]
+    made.say(3, FURNACE, 0x5E, instance=1).say(4, FURNACE, 0x70, instance=1)
+    assert made.flags == [(4.0, "raised", "shared-instance", "address 70 hex")]
 
 
 def test_a_unit_that_claims_another_address_has_moved_at_once(heaters):
@@ -111,9 +120,12 @@ def test_of_two_units_with_one_name_the_later_claim_counts(heaters):
     """The other one goes on speaking and is told; with its own claim it is the device again."""
     made = heaters().claim(0, 0x5E, 5).claim(1, 0x70, 5).say(2, FURNACE, 0x5E, instance=1)
     assert made.who == {"heater": 0x70, "heater 2": None}
-    assert made.flags == [(2.0, "raised", "unplanned-device", "address 5E hex")]
-    assert made.watch.flags[0].text == "speaks as furnace 1, already spoken for by heater (address 70 hex)"
-    assert made.claim(3, 0x5E, 5).who == {"heater": 0x5E, "heater 2": None}
+    made.say(4, FURNACE, 0x70, instance=1).say(5, FURNACE, 0x5E, instance=1).say(7, FURNACE, 0x5E, instance=1)
+    assert made.flags == [
+        (5.0, "raised", "shared-name", "heater"),
+        (7.0, "raised", "shared-instance", "address 5E hex"),
+    ]
+    assert made.claim(9, 0x5E, 5).who == {"heater": 0x5E, "heater 2": None}
 
 
 def test_a_lost_address_is_the_winners(heaters):
@@ -132,7 +144,7 @@ def test_an_address_that_is_defended_stays_its_own(heaters):
     assert made.who == {"heater": None, "heater 2": None}
     made.claim(2.01, 0x5E, 5).claim(2.02, 0xFE, 77).say(3, FURNACE, 0x5E, instance=1)
     assert made.who == {"heater": 0x5E, "heater 2": None}
-    assert made.until(6).flags == []
+    assert made.until(6).flags == [(2.02, "raised", "cannot-claim", "NAME 000000000000004D hex")]
 
 
 def test_a_claim_unseats_whoever_was_taken_to_be_there(bus, planned):
@@ -211,7 +223,10 @@ def test_a_status_of_another_device_takes_the_address(placed):
     assert made.who == {"thing": None, "sensor": 0x5E}
     assert made.others == {}
     made.run(30, made.every(5, AMBIENT, 0x5E, 5.0))
-    assert made.flags[-1] == (17.0, "raised", "silent-device", "thing")
+    assert made.flags[1:] == [
+        (17.0, "raised", "silent-device", "thing"),
+        (17.0, "raised", "replaced-device", "sensor"),
+    ]
 
 
 def test_a_heartbeat_does_not_take_the_address(placed):

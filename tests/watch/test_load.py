@@ -1,4 +1,4 @@
-"""How busy the pair of wires is, worked by hand.
+"""How busy the pair of wires is over any second, worked by hand.
 
 CAN hardware counted 141 bits for the frame 18EBFF00 01 A0 0F A6 60 3B D1 40, the 3 bits between frames included (a log
 writer's test data); one second at 250 kbit/s holds 250 000. Without stuff bits a full frame has 131 (Davis and others
@@ -6,9 +6,13 @@ writer's test data); one second at 250 kbit/s holds 250 000. Without stuff bits 
 """
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from rvsim.watch.load import Busy, PairLoad
+from rvsim.watch.load import Busy, PairLoad, Window
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import OtherFrame, OtherKind
+from rvsim.wire.timing import least_bits
 
 SECOND = 1_000_000
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
@@ -90,15 +94,62 @@ def test_seconds_are_closed_as_the_time_goes_on():
 
 
 def test_a_second_says_who_used_it():
-    """Bits by source address; and whether it can reach a load at all, by its bits without stuffing."""
-    other = Frame(0, IDENTIFIER | 0x5E, DATA)
-    second = Busy(0, 3 * 131, (Frame(0, IDENTIFIER, DATA), Frame(0, IDENTIFIER, DATA), other))
-    assert second.by_source()[0] == 2 * BITS
-    assert 131 < second.by_source()[0x5E] <= 160
-    assert second.percent == pytest.approx(100 * second.by_source().total() / 250_000)
-    full = Busy(0, 1000 * 131, ())
-    assert full.can_reach(60)
-    assert not full.can_reach(65)  # at most 1000 frames of 160 bits: 64 %
+    """Bits by source address, and by kind where there is none."""
+    other = Frame(2, IDENTIFIER | 0x5E, DATA)
+    told = OtherFrame(1, OtherKind.ERROR, 23)
+    second = Busy(0, 3 * 131 + 23, (Frame(0, IDENTIFIER, DATA), Frame(1, IDENTIFIER, DATA), other), (told,))
+    found = second.busiest()
+    assert found.by_user()[0] == 2 * BITS
+    assert found.by_user()["error"] == 23
+    assert 131 < found.by_user()[0x5E] <= 160
+    assert found.percent == second.percent == pytest.approx(100 * found.by_user().total() / 250_000)
+
+
+def test_whether_a_second_can_reach_a_load_is_told_by_it_and_the_one_before():
+    """At most 1000 frames of 160 bits: 64 %; whatever lies across the two seconds."""
+    assert Busy(0, 1000 * 131, ()).can_reach(60)
+    assert not Busy(0, 1000 * 131, ()).can_reach(65)
+    assert Busy(0, 500 * 131, (), least_before=500 * 131).can_reach(60)
+    assert not Busy(0, 500 * 131, (), least_before=500 * 131).can_reach(65)
+
+
+def test_the_busiest_second_may_lie_across_two():
+    """100 frames at 0.9 s and 100 at 1.4 s: neither whole second has them all, and one that begins at 0.5 s has."""
+    assert loaded((0.9, 100), (1.4, 100), (4, 1)).percent() == pytest.approx((0, percent(200)))
+
+
+def test_a_second_ends_with_a_frame_and_begins_behind_one():
+    """Of two frames exactly a second apart each has a second of its own; a microsecond less and one has both."""
+    assert loaded((0.5, 1), (1.5, 1), (4, 1)).percent()[1] == pytest.approx(percent(1))
+    assert loaded((0.5, 1), (1.499999, 1), (4, 1)).percent()[1] == pytest.approx(percent(2))
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([0, 1, 137, 250_000, 999_999, SECOND, 3 * SECOND]), st.integers(0, 8), st.booleans()),
+        max_size=60,
+    )
+)
+def test_the_busiest_second_is_that_of_a_count_by_hand(drawn):
+    """For random frames of all lengths, 11-bit ones among them: the most bits before stuffing in any second."""
+    load, time, passed = PairLoad(), 0, []
+    for step, length, is_other in drawn:
+        time += step
+        one = OtherFrame(time, OtherKind.STANDARD, 50) if is_other else Frame(time, IDENTIFIER, bytes(length))
+        load.add(one)
+        passed.append((time, 50 if is_other else least_bits(length), one))
+    for _ in load.close(time + 2 * SECOND):
+        pass
+    sums = {
+        end: sum(bits for time, bits, _ in passed if end - SECOND < time <= end) for end in {one[0] for one in passed}
+    }
+    most = max(sums.values(), default=0)
+    ends = [end for end, bits in sorted(sums.items()) if bits == most]
+    exact = [
+        Window(end, tuple(one for time, _, one in passed if end - SECOND < time <= end)).percent for end in ends[:1]
+    ]
+    assert load.percent(time + 4 * SECOND) == pytest.approx((0, exact[0] if exact else 0))
 
 
 def test_a_crowded_second_is_kept():

@@ -67,6 +67,15 @@ def test_the_yellow_lamp_is_a_warning(bus):
     assert bus.watch.flags[0].advice.startswith("its manual says what this SPN means")
 
 
+def test_no_fault_is_spn_and_fmi_together(bus):
+    """The SPN of no fault with FMI 3 is a fault without a number; with FMI 31 it is none."""
+    bus.heartbeat(0).heartbeat(5, fmi=3).heartbeat(10, fmi=3).heartbeat(25)
+    assert bus.flags == [
+        (5.0, True, "warning", "its furnace reports no SPN, FMI 3 (voltage high, or shorted high)"),
+        (25.0, False, "warning", "its furnace reports no SPN, FMI 3 (voltage high, or shorted high)"),
+    ]
+
+
 def test_a_lamp_without_a_fault_is_a_fault_without_a_name(bus):
     """Red lamp on, SPN none."""
     bus.heartbeat(0, lamps="45").heartbeat(5)

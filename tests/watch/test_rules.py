@@ -113,7 +113,7 @@ def test_a_quiet_bus():
         (
             "furnace 1",
             "heater (address 5E hex)",
-            "speaks as furnace 1, already spoken for by heater (address 5E hex)",
+            "speaks as furnace 1, which the rig gives to heater (address 5E hex)",
             "give each its own instance, and see which one furnace 1 is",
         ),
     ],

@@ -1,15 +1,46 @@
 """Tests for the watch against random input: batches of frames and times, frames of all kinds."""
 
 import itertools
+from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import (
+    Collided,
+    Disturbed,
+    ErrorFrame,
+    ErrorState,
+    LogEnded,
+    NotAcknowledged,
+    OtherFrame,
+    OtherKind,
+    StateChanged,
+    TimeWentBack,
+)
 
 SECOND = 1_000_000
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
+
+
+def commands(made, off):
+    """Commands that contradict each other, are not obeyed, find nobody; readings beside others; codes that alarm."""
+    return (
+        made.every(4, "FURNACE_COMMAND", 0x44, 0.7, off[:1], instance=1, heat_output_level=100),
+        made.every(7, "FURNACE_COMMAND", 0x45, 2.7, off[1:2], instance=1, heat_output_level=0),
+        made.every(11, "ROOF_FAN_COMMAND_1", 0x44, 5.0, off[2:3], instance=1, fan_speed_setting=100),
+        made.every(5, "ROOF_FAN_STATUS_1", 0x90, 0.8, off[1:2], instance=1, fan_speed_setting=20),
+        made.every(30, "ACKNOWLEDGMENT", 0x90, 5.2, acknowledgment_code=1, source_address_acknowledged=0x44,
+                   dgn_acknowledged=0x1FEA6),
+        made.every(23, "CIRCULATION_PUMP_COMMAND", 0x44, 1.0, off[3:], instance=4, output_status_command=1),
+        made.every(0.5, "CHARGER_STATUS_2", 0x4A, 0.15, off[:1], charger_instance=1, dc_source_instance=2,
+                   charging_voltage=288, charging_current=33000),
+        made.every(0.5, DC, 0x47, 0.25, off[2:3], instance=2, dc_voltage=240),
+        made.every(5, "TANK_STATUS", 0x48, 0.35, off[3:], instance=0, relative_level=234, resolution=100),
+        made.every(5, "WATERHEATER_STATUS", 0x5E, 0.45, off[1:2], instance=1, failure_to_ignite=1),
+    )  # fmt: skip
 
 
 def scenario(made, seed):
@@ -25,6 +56,12 @@ def scenario(made, seed):
         made.every(5, AMBIENT, 0x92, 0.4, off[1:], instance=2),
         made.every(1, "REQUEST_FOR_DGN", 0x9C, 30.0, off[:2], desired_dgn=0xEE00),
         made.every(3, "DM_RV", 0x44, 0.6, off[2:], dsa=68),
+        made.every(5, FURNACE, 0x70, 1.1, off[1:3]),
+        made.every(5, FURNACE, 0xFE, 3.1, off[:3], instance=3),
+        made.every(5, AMBIENT, 0x91, 2.9, off[:2], ambient_temperature=9400),
+        made.every(3, "DM_RV", 0x44, 2.9, off[:3], dsa=68),
+        made.every(30, "REQUEST_FOR_DGN", 0xF9, 7.0, off[3:], desired_dgn=0xEE00),
+        *commands(made, off),
     )
     claims = zip(itertools.cycle((5, 6, 7)), itertools.cycle((0x5E, 0x70, 0x5E, 0xFE, 0x4A)), off * 3, strict=False)
     frames += [made.frame(start + number / 7, "ADDRESS_CLAIM", source, **made.unit(serial))
@@ -56,6 +93,67 @@ def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig
     assert batched == once
     times = [event.time for event in once]
     assert times == sorted(times)
+    assert told.roll_call == plain.roll_call
+
+
+WIRES = st.lists(
+    st.tuples(
+        st.integers(0, 125 * SECOND),
+        st.one_of(
+            st.builds(ErrorFrame, st.just(0), st.sampled_from(["", "form error"])),
+            st.builds(OtherFrame, st.just(0), st.sampled_from(OtherKind), st.sampled_from([50, 110_000, 180_000])),
+            st.builds(
+                StateChanged,
+                st.just(0),
+                st.sampled_from(["a", "b"]),
+                st.sampled_from(ErrorState),
+                st.none(),
+                st.integers(0, 255),
+            ),
+            st.builds(Disturbed, st.just(0), st.just(1), st.just(("a",))),
+            st.builds(NotAcknowledged, st.just(0), st.sampled_from(["a", "b"]), st.sampled_from([0x5E, 0x4A])),
+            st.builds(Collided, st.just(0), st.just(0x5E), st.just(("a", "b"))),
+            st.builds(TimeWentBack, st.just(0), st.sampled_from([1, 5 * SECOND]), st.just("line 1")),
+            st.builds(LogEnded, st.just(0)),
+        ),
+        st.integers(1, 12),
+    ),
+    max_size=12,
+)
+"""When something happens beside frames, what, and how often, 0.7 s apart."""
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
+    WIRES,
+    st.booleans(),
+    st.data(),
+)
+def test_events_of_the_wires_do_not_depend_on_batches(catalogue, bus, planned, seed, wires, with_rig, data):
+    """Errors, states, other frames and steps of time among the frames: the same events, however time is told."""
+    made = bus(*(("charger", planned("heater", claimed_name=f"{5:016X}"), "sensor") if with_rig else ()))
+    frames, rig = scenario(made, seed), made.rig
+    beside = [event._replace(time=time + n * 700_000) for time, event, count in wires for n in range(count)]
+    heard = sorted([*frames, *beside], key=lambda one: one.time)
+    end = 130 * SECOND
+    plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
+
+    def take(watch, one):
+        return watch.hear(one) if isinstance(one, Frame) else watch.note(one)
+
+    once = [event for one in heard for event in take(plain, one)] + plain.advance(end)
+    batched, before = [], 0
+    for one in heard:
+        for step in sorted(data.draw(st.lists(st.integers(before, one.time), max_size=2))):
+            batched += told.advance(step)
+        batched += take(told, one)
+        before = one.time
+    batched += told.advance(end)
+    assert batched == once
+    times = [event.time for event in once]
+    assert times == sorted(times)
+    assert told.flags == plain.flags
     assert told.roll_call == plain.roll_call
 
 
@@ -92,7 +190,10 @@ def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
                 assert event.flag.until is None
                 assert event.flag.since <= event.time
             elif isinstance(event, FlagCleared):
-                assert open_flags.pop(event.flag.number) == event.flag.cleared(None)
+                raised_as = open_flags.pop(event.flag.number)
+                words = {"severity", "text", "advice", "evidence"}  # a problem that is told again renews them
+                same = {name: getattr(event.flag, name) for name in words}
+                assert replace(raised_as, **same) == event.flag.cleared(None)
                 assert event.flag.until == event.time
         assert made.watch.readings(frame) is None or made.watch.readings(frame).time == time
     assert raised == list(range(1, len(raised) + 1))

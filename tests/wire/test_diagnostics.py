@@ -114,11 +114,14 @@ def test_the_most_urgent_fault_is_named_first():
 def test_all_ones_of_an_spn_are_no_fault():
     """SPN 7FFFFh and FMI 1Fh stand in a heartbeat when nothing is wrong (rv-c.com/node/522); FMI 31 alone is one."""
     assert not is_fault(0x7FFFF)
+    assert not is_fault(0x7FFFF, 31)
+    assert is_fault(0x7FFFF, 3)
     assert is_fault(0x7FFFE)
     assert failure_mode(0x7FFFF, 31) == "no fault"
     assert failure_mode(110, 31) == "condition exists"
     assert failure_mode(110, 27) is None
     assert str(Trouble(0x7FFFF, 31)) == "no fault"
+    assert str(Trouble(0x7FFFF, 3)) == "no SPN, FMI 3 (voltage high, or shorted high)"
 
 
 def test_the_heartbeats_spn_of_no_fault_has_a_name(catalogue):

@@ -16,6 +16,8 @@ from rvsim.wire.timing import (
     least_bits,
     most_bits,
     opening,
+    remote_bits,
+    standard_bits,
 )
 
 IDENTIFIERS = st.integers(0, (1 << 29) - 1) | st.sampled_from([0, (1 << 29) - 1, 0x1F07C1F0])
@@ -144,6 +146,44 @@ def test_bits_by_name():
         "start of frame", "identifier", "SRR", "IDE", "RTR", "r1", "r0", "DLC", "data", "CRC", "CRC delimiter",
         "acknowledge", "acknowledge delimiter", "end of frame", "between frames",
     ]  # fmt: skip
+
+
+def standard_on_the_wire(identifier, data, asked=None):
+    """Return a frame with an 11-bit identifier as a string of bits, by the picture in part A, section 3.1."""
+    length, remote = (len(data), 0) if asked is None else (asked, 1)
+    bits = f"0{identifier:011b}{remote}00{length:04b}" + "".join(f"{byte:08b}" for byte in data)
+    return stuffed(bits + remainder(bits)) + "1" + "01" + "1111111" + "111"
+
+
+@given(st.integers(0, (1 << 11) - 1), BYTES)
+@example(0, bytes(8))
+@example((1 << 11) - 1, b"\xff" * 8)
+def test_bits_of_a_frame_with_an_11_bit_identifier(identifier, data):
+    """They are those of the picture in the specification; 44 + 8 s without stuff bits and the 3 between frames."""
+    bits = standard_bits(identifier, data)
+    assert bits == len(standard_on_the_wire(identifier, data))
+    assert 47 + 8 * len(data) <= bits <= 47 + 8 * len(data) + (34 + 8 * len(data) - 1) // 4
+
+
+@given(st.integers(0, (1 << 11) - 1), IDENTIFIERS, st.integers(0, 8))
+def test_bits_of_remote_frames(short, identifier, asked):
+    """They hold no data, and the RTR bit is 1; with either kind of identifier."""
+    assert standard_bits(short, b"", asked) == len(standard_on_the_wire(short, b"", asked))
+    head = before_data(identifier, asked)
+    head = head[:32] + "1" + head[33:]
+    assert remote_bits(identifier, asked) == len(stuffed(head + remainder(head)) + "1" + "01" + "1111111" + "111")
+
+
+def test_what_is_no_11_bit_or_remote_frame_is_refused():
+    """Identifiers that do not fit, and nine bytes."""
+    for call in (lambda: standard_bits(1 << 11, b""), lambda: standard_bits(-1, b"")):
+        with pytest.raises(ValueError, match="does not fit in 11 bits"):
+            call()
+    for call in (lambda: standard_bits(0, bytes(9)), lambda: standard_bits(0, b"", 9), lambda: remote_bits(0, 9)):
+        with pytest.raises(ValueError, match="9 bytes do not fit in one frame"):
+            call()
+    with pytest.raises(ValueError, match="does not fit in 29 bits"):
+        remote_bits(1 << 29, 0)
 
 
 def test_a_stuff_bit_can_follow_the_crc():

@@ -19,6 +19,7 @@ from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines
 from rvsim.faces.spell_fields import ORIGIN_WORDS
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.flag import Flag
+from rvsim.watch.load import POSSIBLE_PERCENT
 from rvsim.watch.saying import Rail, Saying
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Told
@@ -41,10 +42,15 @@ WIDE = 120
 def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     """Return the two lines at the top."""
     load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
+    brief = f"Pair {_percent(busy[0])} % busy."
+    if not scene.watch.trusts_times:
+        load = brief = "Times run back: no load."
+    elif busy[1] > POSSIBLE_PERCENT:
+        load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst: impossible."
     still = ", standing still" if scene.paused and not scene.ended else ""
     still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
     long, shorter = f"{still}, {scene.mode}", f"{still}, {scene.mode.partition(',')[0]}"
-    loads = (load, load, load, f"Pair {_percent(busy[0])} % busy.")
+    loads = (load, load, load, brief)
     firsts = [
         f"{scene.name}, {ago(scene.now)} in{more}.   {scene.ended or busy_words}"
         for more, busy_words in zip((long, shorter, still, still), loads, strict=True)

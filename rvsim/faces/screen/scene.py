@@ -195,9 +195,15 @@ class Scene:
         return said
 
     def _follow(self, device: str, title: str, rails: Sequence[Rail]) -> None:
+        """Note the numbers on rails; one that is flagged has no trend until its flag is cleared, and then a new one."""
+        flagged = {(flag.message, flag.field) for flag in self.flags_of(device) if flag.field is not None}
         for rail in rails:
-            if rail.reading.value is not None:
-                self.trends.note((device, title, rail.message, rail.reading.field.name), self.now, rail.reading.value)
+            name, value = rail.reading.field.name, rail.reading.value
+            key = device, title, rail.message, name
+            if (rail.message, name) in flagged:
+                self.trends.drop(key)
+            elif value is not None:
+                self.trends.note(key, self.now, value)
 
     def past(self, device: str, title: str, rail: Rail) -> float | None:
         """Return where a number on a rail came from."""

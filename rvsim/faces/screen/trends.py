@@ -36,6 +36,10 @@ class Trends:
         if not figures or time - figures[-1][0] >= EVERY_US:
             figures.append((time, value))
 
+    def drop(self, key: Any) -> None:
+        """Forget a number: what is told of it cannot be believed."""
+        self._figures.pop(key, None)
+
     def past(self, key: Any) -> float | None:
         """Return the oldest figure that is kept."""
         figures = self._figures.get(key)

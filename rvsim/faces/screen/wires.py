@@ -11,6 +11,7 @@ from rvsim.faces.promised import promise_text
 from rvsim.faces.screen.lines import Line, wrapped
 from rvsim.watch.access import Access, Waiting
 from rvsim.watch.wires import Wires
+from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE, Bit, Part, bits_of
 
 _ARBITRATION = (Part.START, Part.IDENTIFIER, Part.SRR, Part.IDE, Part.RTR)
@@ -47,12 +48,9 @@ def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
 
 def trouble_lines(wires: Wires, width: int) -> list[Line]:
     """Return what went wrong beside frames, of a pair that tells it; nothing where nothing did."""
-    told = [
-        f"{name}: {event.state}, {event.transmit_errors} transmit errors, {event.receive_errors} receive errors, "
-        f"since {event.time / 1e6:.3f} s"
-        for name, event in wires.states.items()
-    ]
+    told = [_state(event) for event in wires.states.values()]
     counts = (
+        (wires.error_frames, "error frames"),
         (wires.disturbed, "spoilt by the wires"),
         (wires.collided, "collided"),
         (wires.unacknowledged, "acknowledged by nobody (endless tries count once)"),
@@ -63,12 +61,18 @@ def trouble_lines(wires: Wires, width: int) -> list[Line]:
         told.append(f"frames so far: {', '.join(counted)}")
     lines: list[Line] = []
     if told:
-        lines += wrapped(
-            "What went wrong on the pair. It is a model, and so are its errors.", width, "", "  ", "strong"
-        )
+        is_model = any(number for number, _ in counts[1:])
+        what = "What went wrong on the pair." + (" It is a model, and so are its errors." if is_model else "")
+        lines += wrapped(what, width, "", "  ", "strong")
     for text in told:
         lines += wrapped(text, width, "  ", "    ")
     return [*lines, ()] if lines else []
+
+
+def _state(event: StateChanged) -> str:
+    counters = ((event.transmit_errors, "transmit"), (event.receive_errors, "receive"))
+    known = "".join(f"{count} {what} errors, " for count, what in counters if count is not None)
+    return f"{event.node}: {event.state}, {known}since {event.time / 1e6:.3f} s"
 
 
 def promise_lines(wires: Wires, named: Namer, width: int) -> list[Line]:

@@ -29,7 +29,7 @@ def _stranger(found: Stranger) -> Draft:
         text = f"not in the rig: it has not said what it is within {span(found.waited)}"
         advice = "find it by its NAME or by unplugging it; then add it to the rig, or take it off the bus"
     elif found.holder is not None:
-        text = f"speaks as {found.function}, already spoken for by {found.holder}"
+        text = f"speaks as {found.function}, which the rig gives to {found.holder}"
         advice = f"one of the two is set wrong: give each its own instance, and see which one {found.function} is"
     else:
         text = f"speaks as {found.function}, which the rig does not have"
@@ -38,7 +38,7 @@ def _stranger(found: Stranger) -> Draft:
     return Draft(Kind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
 
 
-_ONE_ADDRESS = (
+ONE_ADDRESS = (
     "give one of them another address, or find the one that does not arbitrate: unplug one and see which one goes"
 )
 
@@ -47,7 +47,7 @@ def _shared(found: AddressShared) -> Draft:
     units = " and ".join(unit(name) for name in found.names)
     text = f"{len(found.names)} units claim address {found.source:02X} hex, and none gives way: {units}"
     names = tuple(f"NAME {written(name)}" for name in found.names)
-    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, _ONE_ADDRESS, names)
+    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, names)
 
 
 def _collided(found: FramesCollided) -> Draft:
@@ -56,7 +56,7 @@ def _collided(found: FramesCollided) -> Draft:
         f"{found.source:02X} hex, and each spoils the other's frame"
     )
     evidence = (f"identifier {found.identifier:08X} at {moment(found.time)}",)
-    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, _ONE_ADDRESS, evidence)
+    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
 
 
 DRAFTS: Drafts = {

@@ -3,9 +3,10 @@
 Knows: how a reading is told with its limits and the origin of its layout. Does not know limits.
 """
 
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
+from rvsim.rig.quantity import moment
+from rvsim.watch.drafts.draft import Draft, Drafts, frame_line, span
 from rvsim.watch.flag import Kind, Severity
-from rvsim.watch.transitions import DataLost, Limits, RangeLeft
+from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
 from rvsim.wire.fields import Origin, Reading
 
 _DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
@@ -50,7 +51,44 @@ def _no_data(found: DataLost) -> Draft:
     return Draft(Kind.NO_DATA, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic, field)
 
 
+def _contradiction(found: ReadingsContradict) -> Draft:
+    reading, other = found.reading, found.other
+    text = f"{found.topic} {reading.field.title} {reading.brief}"
+    if found.other_topic == found.topic:
+        text += f", above {found.rule}, {other.brief}"
+        advice = "its setting and its calibration; then the sensor, its wire and its plug"
+    else:
+        text += f", while {found.other_device} says {found.other_topic} {other.field.title} {other.brief} of the same"
+        advice = (
+            "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
+            "the wire, the fuse and the plugs between them carry that difference, and get hot"
+        )
+    text += _origin(reading)
+    evidence = frame_line(found.last)
+    field = reading.field.name
+    return Draft(Kind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+
+
+def _stuck(found: ValueStuck) -> Draft:
+    reading, low, high = found.reading, found.low, found.high
+    lasted = found.limit if found.lasted is None else found.lasted
+    text = (
+        f"{found.topic} {reading.field.title} has said {reading.brief} for {span(lasted)}, since "
+        f"{moment(found.stuck_since)}, while {found.neighbour} {low.field.title} of {found.neighbour_device} moved "
+        f"between {low.brief} and {high.brief}{_origin(reading)}"
+    )
+    advice = (
+        "the sensor, its place, its wire and its plug: warm it by hand and see whether it moves; then restart the "
+        "device that reports it"
+    )
+    evidence = frame_line(found.last)
+    field = reading.field.name
+    return Draft(Kind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+
+
 DRAFTS: Drafts = {
     RangeLeft: _bad,
     DataLost: _no_data,
+    ReadingsContradict: _contradiction,
+    ValueStuck: _stuck,
 }

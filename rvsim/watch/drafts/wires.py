@@ -1,4 +1,4 @@
-"""Flags about the pair of wires.
+"""Flags about the pair of wires, and about the times of its log.
 
 Knows: where to look when the pair is full, silent or spoilt. Does not know frames.
 """
@@ -8,13 +8,23 @@ from rvsim.watch.busyness import BUSY_WARNING
 from rvsim.watch.drafts.draft import Draft, Drafts, span
 from rvsim.watch.flag import Kind, Severity
 from rvsim.watch.traffic import SECOND
-from rvsim.watch.transitions import BusBusy, NobodyAcknowledges, WaitedTooLong
+from rvsim.watch.transitions import (
+    BusBusy,
+    ErrorExtent,
+    ErrorsOnBus,
+    LoadImpossible,
+    LogOutOfOrder,
+    NobodyAcknowledges,
+    WaitedTooLong,
+)
+from rvsim.wire.line_events import StateChanged
+from rvsim.wire.timing import BIT_RATE
 
 
 def _busy(found: BusBusy) -> Draft:
     text = (
-        f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in a second, "
-        f"{found.share:.0f} % of its bits from {found.most}"
+        f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in the second up to "
+        f"{moment(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
     )
     advice = (
         "that device first: does it send more often than its messages ask for, or the same again and again; then fewer "
@@ -22,6 +32,68 @@ def _busy(found: BusBusy) -> Draft:
     )
     severity = Severity.WARNING if found.above >= BUSY_WARNING else Severity.NOTICE
     return Draft(Kind.BUS_BUSY, "bus", severity, text, advice, ())
+
+
+def _impossible(found: LoadImpossible) -> Draft:
+    text = (
+        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {moment(found.since)} are "
+        f"more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
+    )
+    advice = (
+        "the clock of whoever recorded or of the adapter: times that were given in heaps, or in another unit; then the "
+        f"bit rate, which is {BIT_RATE} on RV-C"
+    )
+    return Draft(Kind.BUS_BUSY, "bus", Severity.NOTICE, text, advice, ())
+
+
+def _errors(found: ErrorsOnBus) -> Draft:
+    times = moment(found.since) if found.last == found.since else f"{moment(found.since)} to {moment(found.last)}"
+    told = [f"{found.errors} error frame{'' if found.errors == 1 else 's'} from {times}"] if found.errors else []
+    if found.most > 1:
+        told.append(f"{found.most} of them within 10 s")
+    told += [f"{one.node} is {one.state}" for one in found.controllers]
+    if not found.valid:
+        told.append("and not one valid frame")
+    wires = (
+        "with the power off, both terminators (60 ohm across the pair is right for two); then the wiring: every plug "
+        "and drop, swapped or chafed wires"
+    )
+    rate = f"the bit rate of whoever joined last or records, which is {BIT_RATE} on RV-C"
+    if not found.valid:
+        rate = f"the bit rate first: with a wrong one nothing valid can come; it is {BIT_RATE} on RV-C"
+    evidence = [f"{count} in the second from {second} s" for second, count in found.seconds]
+    evidence += [f"{count} times: {about}" for about, count in found.about]
+    evidence += [_counters(one) for one in found.controllers]
+    return Draft(
+        Kind.BUS_ERRORS, "bus", _EXTENTS[found.extent], ", ".join(told), f"{rate}; then, {wires}", tuple(evidence)
+    )
+
+
+_EXTENTS = {
+    ErrorExtent.FEW: Severity.NOTICE,
+    ErrorExtent.MANY: Severity.WARNING,
+    ErrorExtent.BUS_OFF: Severity.FAULT,
+}
+
+
+def _counters(one: StateChanged) -> str:
+    counters = ((one.transmit_errors, "transmit"), (one.receive_errors, "receive"))
+    known = "".join(f", {count} {what} errors" for count, what in counters if count is not None)
+    return f"{one.node}: {one.state} since {moment(one.time)}{known}"
+
+
+def _out_of_order(found: LogOutOfOrder) -> Draft:
+    often = "once" if found.steps == 1 else f"{found.steps} times"
+    text = (
+        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND:.6g} s at most; nothing is "
+        "judged by its times: no lateness, silence, pause or load"
+    )
+    advice = (
+        "sort the file by its times first, then look at it again; where a clock was set while it was recorded, cut the "
+        "file there"
+    )
+    evidence = tuple(f"{where}: back by {back / SECOND:.6g} s" for where, back in found.where)
+    return Draft(Kind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
 def _waited(found: WaitedTooLong) -> Draft:
@@ -51,6 +123,9 @@ def _unacknowledged(found: NobodyAcknowledges) -> Draft:
 
 DRAFTS: Drafts = {
     BusBusy: _busy,
+    LoadImpossible: _impossible,
+    ErrorsOnBus: _errors,
+    LogOutOfOrder: _out_of_order,
     WaitedTooLong: _waited,
     NobodyAcknowledges: _unacknowledged,
 }

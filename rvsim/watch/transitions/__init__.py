@@ -8,41 +8,98 @@ A transition that opens a problem has a ``cause``, a key that is the same for as
 passed, ``time`` the moment at which that could be known.
 """
 
-from rvsim.watch.transitions.addresses import AddressShared, Stranger
+from rvsim.watch.transitions.addresses import (
+    AddressShared,
+    Difference,
+    InstanceShared,
+    Replaced,
+    Stranger,
+    TwoVoices,
+    VoiceSign,
+)
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
+from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
-from rvsim.watch.transitions.values import DataLost, Limits, RangeLeft, ReadingChanged
-from rvsim.watch.transitions.wires import BusBusy, FramesCollided, NobodyAcknowledges, WaitedTooLong
+from rvsim.watch.transitions.values import (
+    CodeAlarmed,
+    DataLost,
+    Limits,
+    RangeLeft,
+    ReadingChanged,
+    ReadingsContradict,
+    ValueStuck,
+)
+from rvsim.watch.transitions.wires import (
+    BusBusy,
+    ErrorExtent,
+    ErrorsOnBus,
+    FramesCollided,
+    LoadImpossible,
+    LogOutOfOrder,
+    NobodyAcknowledges,
+    WaitedTooLong,
+)
 
 __all__ = [
+    "AddressMissing",
     "AddressShared",
     "BusBusy",
     "BusFellQuiet",
+    "CannotClaim",
     "Cause",
+    "CodeAlarmed",
+    "CommandIgnored",
+    "CommandsContradict",
     "DataLost",
+    "Difference",
     "Ended",
+    "ErrorExtent",
+    "ErrorsOnBus",
     "FaultReported",
     "FellSilent",
     "FramesCollided",
     "GapExceeded",
+    "InstanceShared",
     "LengthWrong",
     "Limits",
+    "LoadImpossible",
+    "LogOutOfOrder",
     "NameMissing",
+    "NameShared",
     "NobodyAcknowledges",
+    "NobodyObeys",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "Problem",
     "RangeLeft",
     "ReadingChanged",
+    "ReadingsContradict",
+    "Replaced",
     "RequestsRefused",
+    "Restarted",
     "Stranger",
     "Topic",
     "TransferFailed",
     "Transition",
+    "TwoVoices",
+    "ValueStuck",
+    "VoiceSign",
     "WaitedTooLong",
+    "is_by_time",
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
+
+_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong)
+
+
+def is_by_time(problem: Problem) -> bool:
+    """Tell whether a problem was found by times alone: where the times of a log are wrong, there is no telling it.
+
+    A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
+    """
+    return isinstance(problem, _BY_TIME) or (isinstance(problem, Stranger) and problem.function is None)

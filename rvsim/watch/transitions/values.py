@@ -6,7 +6,7 @@ Knows: readings and the limits within which they are believed. Does not know how
 from typing import NamedTuple
 
 from rvsim.watch.transitions.basis import Cause, Topic
-from rvsim.wire.fields import Reading
+from rvsim.wire.fields import Alarm, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
@@ -75,3 +75,77 @@ class DataLost(NamedTuple):
     def since(self) -> int:
         """The frame's time."""
         return self.time
+
+
+class CodeAlarmed(NamedTuple):
+    """A status field carries a code that its definition marks as alarming."""
+
+    time: int
+    device: str
+    topic: Topic
+    reading: Reading
+    alarm: Alarm
+    last: Frame
+
+    @property
+    def cause(self) -> Cause:
+        """One for each field of a topic."""
+        return CodeAlarmed, self.topic, self.reading.field.name
+
+    @property
+    def since(self) -> int:
+        """The frame's time."""
+        return self.time
+
+
+class ReadingsContradict(NamedTuple):
+    """A reading that is impossible beside another one; ``device`` says the first.
+
+    ``rule`` says what was held against what; ``other_device`` and ``other_topic`` are who says the other one.
+    """
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    other_device: str
+    other_topic: Topic
+    other: Reading
+    rule: str
+    last: Frame
+
+    @property
+    def cause(self) -> Cause:
+        """One for each field of a topic and what it is held against."""
+        return ReadingsContradict, self.topic, self.reading.field.name, self.rule
+
+
+class ValueStuck(NamedTuple):
+    """A measured value that has not changed since ``stuck_since``, while a neighbour went from ``low`` to ``high``.
+
+    ``limit`` is for how long it may stay as it is; ``lasted`` for how long it has by now.
+    """
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    stuck_since: int
+    limit: int
+    neighbour_device: str
+    neighbour: Topic
+    low: Reading
+    high: Reading
+    last: Frame
+    lasted: int | None = None
+
+    def at(self, now: int) -> "ValueStuck":
+        """Return the same problem as it stands at a later moment."""
+        return self._replace(lasted=max(self.limit, now - self.stuck_since))
+
+    @property
+    def cause(self) -> Cause:
+        """One for each field of a topic."""
+        return ValueStuck, self.topic, self.reading.field.name

@@ -9,12 +9,14 @@ from rvsim.faces.control import Control
 from rvsim.faces.hearing import Hearing
 from rvsim.faces.replay import Replay, Rounds
 from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.pages import head
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import TimeWentBack
 
 SECOND = 1_000_000
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
@@ -147,7 +149,7 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
     run.control.pause(True)
     run.control.pace(4)
     assert (
-        drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.7 % busy, 2.9 % at worst."
+        drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.7 % busy, 3.5 % at worst."
     )
     assert drive(run.app(), (64, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.7 % busy."
 
@@ -188,3 +190,12 @@ def test_a_stranger_in_an_empty_list_is_chosen_when_it_comes(catalogue, drive):
     run.watch.hear(Frame(0, 0x19FFE45E, bytes(8)))
     drive(run.app(), (80, 24))
     assert run.scene.chosen == "address 5E hex"
+
+
+def test_a_log_whose_times_run_back_has_no_load(catalogue):
+    """The first line says so in its place."""
+    watch = Watch(catalogue)
+    watch.hear(Frame(0, 0x18EBFF5E, bytes(8)))
+    watch.note(TimeWentBack(0, 2_000_000, "line 2"))
+    scene = Scene("set.log", watch, None, (), Mode.LOG)
+    assert "Times run back: no load." in "".join(text for text, _ in head(scene, (1.0, 2.0), 100)[0])

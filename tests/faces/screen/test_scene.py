@@ -99,6 +99,22 @@ def test_numbers_leave_their_past_on_the_rail(watched):
     assert run.scene.past("indoor sensor", title, words.rails[0]) == pytest.approx(15.0, abs=0.2)
 
 
+def test_a_number_that_is_flagged_has_no_trend(watched):
+    """From 90 s on the outdoor sensor says 900 °C: no falling or rising is told of it, nor of what it said before."""
+    run = watched("heater_goes_quiet", 5)
+    changes = {}
+    for second in range(10, 95, 5):
+        run.until(second)
+        ((title, words),) = run.scene.sayings(device(run.scene, "outdoor sensor"))
+        changes[second] = run.scene.a_minute("outdoor sensor", title, words.rails[0])
+    assert changes[80] == pytest.approx(0, abs=0.5)
+    run.until(92)
+    ((title, words),) = run.scene.sayings(device(run.scene, "outdoor sensor"))
+    assert words.rails[0].reading.value == 900
+    assert run.scene.a_minute("outdoor sensor", title, words.rails[0]) is None
+    assert run.scene.past("outdoor sensor", title, words.rails[0]) is None
+
+
 def test_the_tape_begins_with_the_devices_own_status(watched):
     """The heater's tape begins with FURNACE_STATUS, whatever it happened to say first."""
     scene = watched().scene

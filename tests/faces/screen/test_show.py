@@ -92,6 +92,23 @@ def test_leaving_the_screen_ends_the_bench(loaded, make, monkeypatch):
     assert not any(thread.name == "run" for thread in threading.enumerate())
 
 
+def test_signals_do_afterwards_what_they_did_before(loaded, make, monkeypatch):
+    """A loop that ends leaves SIGTERM to the system: what is still to be closed would not be any more."""
+    handler, before = lambda *_: None, signal.getsignal(signal.SIGTERM)
+
+    def run(self):
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        return 0
+
+    monkeypatch.setattr(LiveScreen, "run", run)
+    signal.signal(signal.SIGTERM, handler)
+    try:
+        assert show_bench(loaded, make, SECOND, QUICK) == 0
+        assert signal.getsignal(signal.SIGTERM) is handler
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monkeypatch):
     """The head says that the bench has failed; when the screen is left the error comes out with its exit code."""
     said = []
@@ -204,8 +221,10 @@ LEFT = b"\x1b[?1049l"
         (lambda terminal: os.write(terminal.master, b"q"), 0),
         (lambda terminal: os.write(terminal.master, b"\x03"), 130),
         (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGHUP), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGINT), 130),
     ],
-    ids=["q", "Ctrl-C", "kill"],
+    ids=["q", "Ctrl-C", "kill", "hang up", "interrupt"],
 )
 def test_the_terminal_is_given_back(tmp_path, leave, code):
     """However the screen is left, the terminal gets its own screen back and the recording is whole."""

@@ -5,7 +5,7 @@ from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines,
 from rvsim.watch.access import Access, Waiting
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import Collided, Disturbed, ErrorState, StateChanged, Waited
+from rvsim.wire.line_events import Collided, Disturbed, ErrorFrame, ErrorState, StateChanged, Waited
 from rvsim.wire.timing import Bit, Part
 
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
@@ -113,3 +113,16 @@ def test_the_last_contest_stays_to_be_looked_at(watched, drive):
     """Four seconds later nobody waits any more; the claims of the start are shown all the same, with their time."""
     lines = drive(watched("winter_evening", 2.1).app(), (100, 50), "r")
     assert any("ready, and the lowest identifier went first." in line for line in lines)
+
+
+def test_errors_that_an_adapter_tells(catalogue):
+    """Error frames and its own state, without the counters that it does not tell; nothing of it is a model."""
+    watch = Watch(catalogue)
+    watch.note(ErrorFrame(1_000_000, "stuff error"))
+    watch.note(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
+    assert told(watch) == [
+        "What went wrong on the pair.",
+        "  this adapter: error passive, 130 receive errors, since 1.500 s",
+        "  frames so far: 1 error frames",
+        "",
+    ]

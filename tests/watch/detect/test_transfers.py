@@ -61,10 +61,10 @@ WHOLE = (("<", CLEAR), *((">", text) for text in PACKETS), ("<", DONE))
 
 
 def background(seconds, begin=0.0):
-    """A bus on which two others speak twice a second each: never quiet."""
+    """A bus on which two others speak twice a second each, of an instance of their own: never quiet."""
     count = round((seconds - begin) * 2)
     return [
-        frame(begin + number / 2 + later, 0x19FF9C00 | source, BACKGROUND.hex())
+        frame(begin + number / 2 + later, 0x19FF9C00 | source, bytes([source - 0x90]).hex() + BACKGROUND[1:].hex())
         for number in range(count)
         for source, later in ((0x91, 0.003), (0x92, 0.253))
     ]

@@ -1,0 +1,43 @@
+"""Frames whose length is not that of their message.
+
+Needs every frame of a stream that has been of the wrong length, else the changes.
+
+Knows: that a flag about the length ends with a few frames of the right one. Does not know definitions.
+"""
+
+from collections.abc import Callable
+
+from rvsim.watch.attendance import Part, Stream
+from rvsim.watch.decode import would_be_no_data, wrong_length
+from rvsim.watch.transitions import Ended, LengthWrong, Transition
+from rvsim.watch.values import Values
+from rvsim.wire.spec import MessageSpec
+
+_RIGHT_IN_A_ROW = 3
+"""So many frames of the right length end a flag about the length. Common practice, no source."""
+
+
+class Lengths:
+    """The lengths of what each source sends under each DGN."""
+
+    def __init__(self, emit: Callable[[Transition], None]) -> None:
+        self._emit = emit
+
+    def check(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
+        """Look at the length of the last frame of a topic."""
+        frame, found = part.frame, wrong_length(spec, part.frame.data)
+        if found is None:
+            stream.right_in_a_row += 1
+            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
+                self._emit(Ended(frame.time, stream.length.cause))
+                stream.length = None
+            return
+        stream.right_in_a_row = 0
+        if stream.length is None:
+            missing = found.missing
+            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
+            topic = part.topic._replace(instance=None, dsa=None)
+            stream.length = LengthWrong(
+                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
+            )
+            self._emit(stream.length)

@@ -1,0 +1,126 @@
+"""Frames by seconds, and what a watch finds in them: live, told the time or untold, and from a log."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+
+from rvsim.logs.survey import survey
+from rvsim.watch.watch import FlagRaised
+from rvsim.wire.frame import Frame
+from rvsim.wire.name import Name
+from rvsim.wire.transfer import LongMessages
+
+SECOND = 1_000_000
+TICK_S = 0.7
+"""Live, the time is told so often between frames."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A flag, its times in seconds; ``told`` is when it was raised."""
+
+    kind: str
+    subject: str
+    told: float
+    until: float | None
+    text: str
+    flag: object
+
+
+@pytest.fixture
+def judge(bus, catalogue) -> Callable[..., list[Found]]:
+    """Hold frames against the watch: ``judge(frames, 60, "roof fan")``; the kinds that follow from gaps are left out.
+
+    A watch that is told the time each tenth of a second, one that hears frames alone and the survey of a log, whose end
+    is its last frame, have to find the same.
+    """
+
+    def go(frames: list[Frame], end: float, *devices, kinds=()) -> list[Found]:
+        frames = sorted(frames, key=lambda frame: frame.time)
+        told, plain = bus(*devices), bus(*devices)
+        step = 0
+        for frame in frames:
+            while step < frame.time:
+                told.events += told.watch.advance(step)
+                step += SECOND // 10
+            told.hear(frame)
+            plain.hear(frame)
+        while step < end * SECOND:
+            told.events += told.watch.advance(step)
+            step += SECOND // 10
+        told.until(end)
+        plain.until(end)
+        assert told.events == plain.events
+        log = survey([frame for frame in frames if frame.time <= end * SECOND], catalogue, told.rig)
+        last = max((frame.time for frame in frames), default=0)
+        early = [event for event in plain.events if isinstance(event, FlagRaised) and event.time < last]
+        assert [(f.kind, f.subject, f.since) for f in log.flags][: len(early)] == [
+            (event.flag.kind, event.flag.subject, event.flag.since) for event in early
+        ]
+        return [
+            Found(str(flag.kind), flag.subject, raised(plain, flag), until(flag), flag.text, flag)
+            for flag in plain.watch.everything
+            if not kinds or flag.kind in kinds
+        ]
+
+    def raised(made, flag) -> float:
+        return next(e.time for e in made.events if isinstance(e, FlagRaised) and e.flag.number == flag.number) / SECOND
+
+    def until(flag) -> float | None:
+        return None if flag.until is None else flag.until / SECOND
+
+    return go
+
+
+@pytest.fixture
+def heard(bus) -> Callable:
+    """Hear frames to the end, live with told time and from a log; return the bus with its facts.
+
+    ``heard(frames, 60.0, "heater")``: the frames up to 60 s, with a rig of one heater, or without a rig.
+    """
+
+    def hear(frames, seconds, *devices, start=0.0):
+        log, live, told = bus(*devices, start=start), bus(*devices, start=start), start
+        for frame in sorted(frames, key=lambda one: one.time):
+            log.hear(frame)
+            while (told + TICK_S) * SECOND < frame.time:
+                told += TICK_S
+                live.until(told)
+            live.hear(frame)
+        log.until(seconds)
+        while told + TICK_S < seconds:
+            told += TICK_S
+            live.until(told)
+        live.until(seconds)
+        assert live.events == log.events
+        assert live.watch.everything == log.watch.everything
+        return log
+
+    return hear
+
+
+@pytest.fixture
+def commanded() -> Callable:
+    """Return the frames of a commanded address: ``commanded(30.0, serial=5, address=0x70)``, a long message to all."""
+
+    def send(seconds, serial, address):
+        tool, moment = LongMessages(0xF9), round(seconds * SECOND)
+        sent, frames = tool.send(moment, 0xFED8, Name(serial).to_bytes() + bytes([address])).frames, []
+        while sent or tool.due() is not None:
+            frames += [Frame(moment, identifier, data) for identifier, data in sent]
+            moment = tool.due() or moment
+            sent = tool.expire(moment).frames if tool.due() is not None else []
+        return frames
+
+    return send
+
+
+@pytest.fixture
+def of_kind() -> Callable:
+    """Return when flags of one kind were raised and cleared, and for whom."""
+
+    def pick(made, kind):
+        return [(time, what, who) for time, what, one, who in made.flags if one == kind]
+
+    return pick

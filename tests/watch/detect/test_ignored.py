@@ -1,0 +1,353 @@
+"""Tests for commands that are followed by no change of status."""
+
+import pytest
+
+from rvsim.wire.database import load
+from rvsim.wire.frame import Frame
+
+FAN, FAN_COMMAND = "ROOF_FAN_STATUS_1", "ROOF_FAN_COMMAND_1"
+FURNACE, FURNACE_COMMAND = "FURNACE_STATUS", "FURNACE_COMMAND"
+PANEL, FAN_AT, HEATER_AT = 0x44, 0x90, 0x5E
+NO_FAULT = {"spn": 0x7FFFF, "fmi": 31}
+OFF, ON = {"system_status": 0, "fan_speed_setting": 0}, {"system_status": 1, "fan_speed_setting": 100}
+WITH_RIG = ("roof fan", "panel", "heater")
+
+
+class Talk:
+    """A fan that says what it is told to say, each 5 s and at once when that changes, and others around it."""
+
+    def __init__(self, made, judge):
+        self.made, self.judge = made, judge
+        self.frames = []
+
+    def fan(self, *states, instance=1, source=FAN_AT, gap=5.0, until=120.0):
+        """States from some second on: ``(0, OFF), (12.5, ON)``."""
+        for (since, raws), (end, _) in zip(states, [*states[1:], (until, None)], strict=True):
+            self.frames += self.repeated(since, end, FAN, source, gap, instance=instance, **raws)
+        return self
+
+    def repeated(self, since, end, message, source, gap=5.0, **raws):
+        """One message with the same bytes again and again."""
+        count = max(1, -int(-(end - since) // gap))
+        return [self.made.frame(since + n * gap, message, source, **raws) for n in range(count)]
+
+    def say(self, seconds, message, source, **raws):
+        """One frame."""
+        self.frames.append(self.made.frame(seconds, message, source, **raws))
+        return self
+
+    def command(self, seconds, source=PANEL, message=FAN_COMMAND, instance=1, **raws):
+        """One command."""
+        return self.say(seconds, message, source, instance=instance, **raws)
+
+    def heater(self, *states, beats=(), until=600.0):
+        """A furnace's output in percent steps from some second on, and whether its heartbeat calls it active."""
+        for (since, level), (end, _) in zip(states, [*states[1:], (until, None)], strict=True):
+            self.frames += self.repeated(since, end, FURNACE, HEATER_AT, instance=1, heat_output_level=level)
+        for (since, active), (end, _) in zip(beats, [*beats[1:], (until, None)], strict=False):
+            self.frames += self.repeated(
+                since + 0.7, end, "DM_RV", HEATER_AT, dsa=94, operating_status_2=active, **NO_FAULT
+            )
+        return self
+
+    def found(self, *devices, end=120.0, kinds=("ignored-command",)):
+        """What is told."""
+        around = self.made.frames(
+            end,
+            self.made.every(5, "DM_RV", PANEL, 0.3, dsa=68, **NO_FAULT),
+            self.made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x91, 0.2),
+        )
+        frames = [frame for frame in self.frames if frame.time < end * 1_000_000]
+        return self.judge([*frames, *around], end, *devices, kinds=kinds)
+
+
+@pytest.fixture
+def talk(bus, judge):
+    """Begin a conversation."""
+    return Talk(bus(), judge)
+
+
+# What is told.
+
+
+@pytest.mark.parametrize("devices", [WITH_RIG, ()], ids=["with a rig", "without"])
+def test_a_command_without_any_change_is_told_with_the_first_status_after_its_time(talk, devices):
+    """Commanded at 11 s, two seconds to answer, and the status of 15 s says what it said before."""
+    (found,) = talk.fan((0, OFF)).command(11, **ON).found(*devices)
+    fan, panel = ("roof fan", "panel") if devices else ("address 90 hex", "address 44 hex")
+    assert (found.told, found.flag.since, found.until) == (15.0, 13_000_000, None)
+    assert (found.subject, str(found.flag.severity)) == (fan, "warning")
+    assert (found.flag.message, found.flag.field) == (FAN, None)
+    assert found.text == (
+        f"roof fan 1 does not obey {panel}: commanded system status on (says off), fan speed setting 50 % (says 0 %); "
+        "1 command since 13.000 s, with 2.0 s to answer"
+    )
+    assert [line.partition(" ")[0] for line in found.flag.evidence] == ["last", "status"]
+
+
+@pytest.mark.parametrize("seconds", [11.1, 12.9, 13.0, 14.999])
+def test_a_change_by_the_first_status_after_its_time_obeys(talk, seconds):
+    """At once, just within the time, and for one that sends its status only periodically just before it is judged."""
+    assert talk.fan((0, OFF), (seconds, ON)).command(11, **ON).found(*WITH_RIG) == []
+
+
+def test_a_periodic_status_that_has_changed_by_then_obeys(talk):
+    """The status of 15 s is the first word since the command of 11 s."""
+    assert talk.fan((0, OFF), (15, ON)).command(11, **ON).found(*WITH_RIG) == []
+
+
+def test_a_status_within_the_time_is_no_answer_yet(talk):
+    """Commanded at 14 s: the status of 15 s may be as before, that of 20 s not."""
+    assert talk.fan((0, OFF), (20, ON)).command(14, **ON).found(*WITH_RIG) == []
+
+
+def test_a_change_towards_it_is_enough(talk):
+    """A ramp: it is on its way."""
+    talk.fan((0, OFF), (12, {"system_status": 0, "fan_speed_setting": 3}))
+    assert talk.command(11, **ON).found(*WITH_RIG) == []
+
+
+@pytest.mark.parametrize(("time", "count"), [("4 s", 1), ("3999 ms", 1), ("8 s", 0)])
+def test_a_rig_can_say_a_longer_time(talk, planned, time, count):
+    """Commanded at 11 s and obeyed at 16 s: told at 15 s unless the time is longer than 4 s; just on it is in time."""
+    talk.fan((0, OFF), (16, ON)).command(11, **ON)
+    found = talk.found(planned("roof fan", answer_time=time), "panel", "heater")
+    assert len(found) == (0 if time == "4 s" else count)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [OFF, {"system_status": 0}, {}, {"ambient_temperature": 0xFFFF}],
+    ids=["all of it", "a part", "nothing", "all ones"],
+)
+def test_what_is_so_already_need_not_change(talk, asked):
+    """A command equal to the present state, or one that changes nothing."""
+    assert talk.fan((0, OFF)).command(11, **asked).command(40, **asked).found(*WITH_RIG) == []
+
+
+def test_commands_are_counted_and_obeying_ends_it(talk):
+    """Three commands, of which the last is obeyed: one flag, two of them in its count."""
+    talk.fan((0, OFF), (52, ON)).command(11, **ON).command(31, **ON).command(51, **ON)
+    (found,) = talk.found(*WITH_RIG)
+    assert (found.told, found.until) == (15.0, 52.0)
+    assert "; 2 commands since 13.000 s" in found.text
+
+
+def test_commands_before_the_answer_are_one_wait(talk):
+    """A button pressed five times in a second: told once, all counted."""
+    talk.fan((0, OFF))
+    for n in range(5):
+        talk.command(11 + n / 5, **ON)
+    (found,) = talk.found(*WITH_RIG)
+    assert (found.told, "; 5 commands since 13.000 s" in found.text) == (15.0, True)
+
+
+def test_a_command_for_the_state_that_is_ends_it(talk):
+    """It is as commanded again: off."""
+    (found,) = talk.fan((0, OFF)).command(11, **ON).command(33, **OFF).found(*WITH_RIG)
+    assert (found.told, found.until) == (15.0, 33.0)
+
+
+def test_a_state_that_comes_later_ends_it(talk):
+    """Somebody switched it on by hand: the state is as commanded."""
+    (found,) = talk.fan((0, OFF), (47, ON)).command(11, **ON).found(*WITH_RIG)
+    assert (found.told, found.until) == (15.0, 47.0)
+
+
+def test_of_two_fans_it_is_the_one_that_was_commanded(talk):
+    """Instance 2 obeys."""
+    talk.fan((0, OFF)).fan((0.5, OFF), (12, ON), instance=2, source=0x9B)
+    (found,) = talk.command(11, instance=2, **ON).command(11.5, **ON).found()
+    assert (found.subject, found.text.partition(" does")[0]) == ("address 90 hex", "roof fan 1")
+
+
+def test_nothing_is_told_before_the_first_word_and_after_the_last(talk):
+    """Commanded before it has spoken; the log ends before it could answer; it falls silent after the command."""
+    assert talk.fan((10, OFF)).command(9, **ON).found(*WITH_RIG) == []
+    assert talk.command(110, **ON).found(*WITH_RIG, end=112.5) == []
+
+
+def test_who_falls_silent_is_not_told_twice(talk):
+    """Its silence is told; back after a minute it has to be commanded anew."""
+    talk.fan((0, OFF), until=12).fan((80, OFF)).command(12, **ON)
+    assert talk.found(*WITH_RIG) == []
+    (found,) = talk.command(91, **ON).found(*WITH_RIG)
+    assert found.told == 95.0
+
+
+# Refusals.
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [(0, "acknowledged"), (1, "refused"), (2, "refused, access denied"), (3, "refused, cannot respond now")],
+)
+def test_what_the_device_answered_is_named(talk, code, words):
+    """An acknowledgement of the command's DGN for its sender."""
+    talk.fan((0, OFF)).command(11, **ON)
+    talk.say(11.1, "ACKNOWLEDGMENT", FAN_AT, acknowledgment_code=code, source_address_acknowledged=PANEL,
+             dgn_acknowledged=0x1FEA6)  # fmt: skip
+    (found,) = talk.found(*WITH_RIG)
+    assert found.text.endswith(f"with 2.0 s to answer; {words} by roof fan")
+
+
+@pytest.mark.parametrize(
+    ("source", "whose", "dgn", "code"),
+    [(0x91, PANEL, 0x1FEA6, 1), (FAN_AT, 0x46, 0x1FEA6, 1), (FAN_AT, PANEL, 0x1FEA7, 1), (FAN_AT, PANEL, 0x1FEA6, 9)],
+    ids=["of another node", "for another sender", "of another message", "with an unknown code"],
+)
+def test_other_acknowledgements_are_none_of_it(talk, source, whose, dgn, code):
+    """Only who speaks for the thing, for who commanded it, of the command."""
+    talk.fan((0, OFF)).command(11, **ON)
+    talk.say(11.1, "ACKNOWLEDGMENT", source, acknowledgment_code=code, source_address_acknowledged=whose,
+             dgn_acknowledged=dgn)  # fmt: skip
+    (found,) = talk.found(*WITH_RIG)
+    assert found.text.endswith("with 2.0 s to answer")
+
+
+# Healthy devices.
+
+
+def test_a_set_point_beyond_a_limit_is_taken_once(talk):
+    """It was commanded 40 °C and went to 30: the same command again changes nothing, another one has to."""
+    limited = {"set_point": 9696}
+    talk.fan((0, {"set_point": 9408}), (11.2, limited)).command(11, set_point=10016).command(31, set_point=10016)
+    assert talk.command(51, set_point=10016).found(*WITH_RIG) == []
+    (found,) = talk.command(71, set_point=9408).found(*WITH_RIG)
+    assert found.told == 76.2
+
+
+def test_a_state_that_left_what_was_taken_is_judged_again(talk):
+    """Obeyed at 11 s, repeated, switched off by hand at 40 s, and now deaf."""
+    talk.fan((0, OFF), (11.2, ON), (40, OFF)).command(11, **ON).command(21, **ON)
+    (found,) = talk.command(61, **ON).found(*WITH_RIG)
+    assert found.told == 65.0
+
+
+def test_a_fan_in_automatic_chooses_its_speed(talk):
+    """The speed is its own affair then; the mode is not."""
+    automatic = {"fan_mode": 0, "fan_speed_setting": 20}
+    assert talk.fan((0, automatic)).command(11, fan_speed_setting=100).found(*WITH_RIG) == []
+    (found,) = talk.command(31, fan_mode=1, fan_speed_setting=100).found(*WITH_RIG)
+    assert "fan mode" in found.text
+    assert "fan speed" not in found.text
+
+
+def test_a_furnace_that_is_at_its_job_may_give_nothing_for_long(talk):
+    """Cold coolant: its heartbeat says active, its output stands at zero for eight minutes."""
+    talk.heater((0, 0), (500, 100), beats=((0, 0), (12, 1))).command(11, message=FURNACE_COMMAND, heat_output_level=100)
+    talk.command(100, message=FURNACE_COMMAND, heat_output_level=110)
+    assert talk.found(*WITH_RIG, end=600) == []
+
+
+@pytest.mark.parametrize(("starts", "count"), [(190.0, 0), (196.0, 1)])
+def test_a_furnace_may_take_three_minutes_to_start(talk, starts, count):
+    """No word that it is at its job: tries of ignition. Commanded at 11 s, judged with the status of 195 s."""
+    talk.heater((0, 0), (starts, 100), beats=((0, 0),)).command(11, message=FURNACE_COMMAND, heat_output_level=100)
+    found = talk.found(*WITH_RIG, end=600)
+    assert [(one.told, one.subject) for one in found] == [(195.7, "heater")] * count
+
+
+def test_a_furnace_that_does_not_stop_is_told_at_once(talk):
+    """From full heat to none there is no ignition to wait for."""
+    talk.heater((0, 100), beats=((0, 1),)).command(11, message=FURNACE_COMMAND, heat_output_level=0)
+    (found,) = talk.found(*WITH_RIG, end=60)
+    assert found.told == 15.7
+
+
+def test_a_lockout_is_told_and_the_ignored_command_beside_it(talk):
+    """A heater that reports a fault and does nothing: both are told, and the fault is the cause."""
+    talk.heater((0, 0)).command(11, message=FURNACE_COMMAND, heat_output_level=100)
+    talk.frames += talk.repeated(8, 300, "DM_RV", HEATER_AT, dsa=94, red_lamp_status=1, spn=100, fmi=7)
+    assert [one.kind for one in talk.found(*WITH_RIG, end=300, kinds=("reported-fault", "ignored-command"))] == [
+        "reported-fault",
+        "ignored-command",
+    ]
+
+
+# Other messages.
+
+
+def test_a_level_is_called_otherwise_in_the_status_of_a_load(talk):
+    """desired level of a dimmer, operating status of its answer; full is full, whatever is above 100 %."""
+    talk.frames += talk.repeated(0, 120, "DC_DIMMER_STATUS_3", 0x80, instance=7, operating_status=200)
+    talk.command(11, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=250, command=0)
+    assert talk.found() == []
+    (found,) = talk.command(31, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=0, command=0).found()
+    assert (found.told, "desired level 0 % (says 100 %)" in found.text) == (35.0, True)
+
+
+def test_another_code_does_something_else_with_the_level(talk):
+    """Toggle with a level: only that something changes can be asked for, and not of the first command."""
+    talk.frames += talk.repeated(0, 120, "DC_DIMMER_STATUS_3", 0x80, instance=7, operating_status=200)
+    talk.command(11, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=0, command=5)
+    assert talk.found() == []
+    talk.command(31, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=0, command=5)
+    assert talk.found() == []
+
+
+@pytest.mark.parametrize(("status", "count"), [(1, 1), (0, 0)])
+def test_without_such_a_field_any_change_is_an_answer(talk, status, count):
+    """DC disconnect: the first command may ask for what is so, the second one asks for the other."""
+    other = {"instance": 1, "circuit_status": status}
+    talk.frames += talk.repeated(0, 32, "DC_DISCONNECT_STATUS", 0x80, instance=1, circuit_status=1)
+    talk.frames += talk.repeated(32, 120, "DC_DISCONNECT_STATUS", 0x80, **other)
+    talk.command(11, message="DC_DISCONNECT_COMMAND", command=1).command(31, message="DC_DISCONNECT_COMMAND", command=0)
+    found = talk.found()
+    assert len(found) == count
+    assert all("nothing in its status changed" in one.text for one in found)
+
+
+def test_a_status_that_comes_only_on_change_is_judged_by_the_time_alone(talk):
+    """A shade: it said once what it is, then nothing; 2 s after the second command it is told."""
+    talk.say(1, "WINDOW_SHADE_CONTROL_STATUS", 0x80, instance=1, motor_status=0, last_command=1)
+    talk.command(11, message="WINDOW_SHADE_CONTROL_COMMAND", command=1)
+    talk.command(31, message="WINDOW_SHADE_CONTROL_COMMAND", command=2)
+    (found,) = talk.found()
+    assert (found.told, found.flag.since) == (33.0, 33_000_000)
+
+
+def test_the_same_word_within_the_time_is_no_answer_yet_either(talk):
+    """A shade that repeats its state a second after the command, and obeys a second later."""
+    for at, command in ((1, 1), (32, 1), (32.5, 2)):
+        talk.say(at, "WINDOW_SHADE_CONTROL_STATUS", 0x80, instance=1, motor_status=0, last_command=command)
+    talk.command(11, message="WINDOW_SHADE_CONTROL_COMMAND", command=1)
+    assert talk.command(31, message="WINDOW_SHADE_CONTROL_COMMAND", command=2).found() == []
+
+
+def test_who_has_left_is_not_waited_for(talk):
+    """Another fan called itself instance 1 until 20 s; the one that is there has to obey."""
+    talk.fan((0, OFF)).fan((0.5, OFF), source=0x9B, until=20)
+    (found,) = talk.command(61, **ON).found()
+    assert (found.told, found.subject) == (65.0, "address 90 hex")
+
+
+def test_a_group_is_not_judged(talk):
+    """All ones as the instance: who is in the group is not known."""
+    talk.fan((0, OFF))
+    assert talk.command(11, instance=0xFF, **ON).found(*WITH_RIG) == []
+
+
+# Commands to one node.
+
+ADDRESSED = f"""VERSION ""
+BU_: any_device
+BO_ {0x98C3FFFE} ROOF_FAN_COMMAND_1: 8 any_device
+ SG_ instance : 0|8@1+ (1,0) [0|250] "" any_device
+ SG_ fan_speed_setting : 8|8@1+ (0.5,0) [0|125] "%" any_device
+"""
+
+
+@pytest.mark.parametrize(("to", "told"), [(0x90, ["address 90 hex"]), (0x9B, []), (0xFF, ["address 90 hex"])])
+def test_a_command_to_one_node_is_answered_by_that_node(bus, tmp_path, to, told):
+    """Two fans call themselves instance 1: only the one that was asked has to do it; to all, any of them may."""
+    path = tmp_path / "own.dbc"
+    path.write_text(ADDRESSED, encoding="utf-8")
+    made = type(bus())(load([path], cache=tmp_path))
+    for n in range(8):
+        for source, speed in ((0x90, 0), (0x9B, 100 if n > 2 and to == 0x9B else 0)):
+            made.say(5 * n + source / 1000, FAN, source, instance=1, fan_speed_setting=speed)
+        if n == 2:
+            spec = made.catalogue.by_name(FAN_COMMAND)
+            made.hear(Frame(11_000_000, spec.identifier(PANEL, to), spec.pack(instance=1, fan_speed_setting=100)))
+    assert [flag.subject for flag in made.watch.everything if flag.kind == "ignored-command"] == told
