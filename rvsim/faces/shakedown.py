@@ -14,7 +14,6 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any
 
@@ -132,8 +131,6 @@ def _undisturbed() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    if multiprocessing.get_start_method() != "fork":
-        resource_tracker.ensure_running()  # it takes the block away once, when it starts
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -263,3 +263,19 @@ def test_files_may_be_named_in_capitals_and_saved_as_windows_does(typed, tmp_pat
     draft = tmp_path / "DRAFT.TOML"
     assert typed("survey", "TRIP.LOG", "--draft-rig", draft.name, cwd=tmp_path)[0] == 0
     assert "schema = 1\n" in draft.read_text(encoding="utf-8")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="this system has no /bin/sh")
+def test_no_other_file_gets_the_number_of_a_closed_one(tmp_path):
+    """Or what the system or a library writes to stderr would stand in a recording."""
+    program = (
+        "import os, stat; from rvsim.faces.console import prepare; prepare(); files = [os.fstat(n) for n in range(3)]; "
+        "nowhere = os.stat(os.devnull); open('told', 'w').write(str([f.st_rdev == nowhere.st_rdev for f in files]))"
+    )
+    subprocess.run(
+        ["/bin/sh", "-c", 'exec "$0" -c "$1" <&- >&- 2>&-', sys.executable, program],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        check=True,
+    )
+    assert (tmp_path / "told").read_text(encoding="utf-8") == "[True, True, True]"

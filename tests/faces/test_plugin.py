@@ -85,6 +85,8 @@ def test_patterns_for_one_run(pytester, run):
     for name in ("good", "better", "other"):
         pytester.path.joinpath(f"{name}.toml").write_text(HEAD + HEARD, encoding="utf-8")
     run("--rvsim-scenarios", "good.toml", "--rvsim-scenarios=bet*.toml").assert_outcomes(passed=2)
+    pytester.path.joinpath("LOUD.TOML").write_text(HEAD + HEARD, encoding="utf-8")
+    run("--rvsim-scenarios", "LOUD.TOML").assert_outcomes(passed=1)
 
 
 def test_scenario_files_as_tests(pytester, run):

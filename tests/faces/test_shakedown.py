@@ -1,5 +1,6 @@
 """Many runs: how far they are, where recordings go, what is shown, and which are refused."""
 
+import concurrent.futures
 import json
 import multiprocessing
 import os
@@ -217,6 +218,36 @@ def test_ctrl_c_while_processes_start_is_one_line(write, tmp_path, method):
     name = write(SEEN, lasts="8000h")
     found = started(tmp_path, method, True, "shakedown", name, "--repeat", "2", "--processes", "2")
     assert found == (130, "", "rvsim: interrupted\n")
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="this system cannot keep signals back")
+def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
+    """A process that has started ends by it at once, even where the first one is no longer there to end it."""
+    masks = []
+
+    class InThisProcess(concurrent.futures.Executor):
+        """An executor that begins as its processes do."""
+
+        def __init__(self, processes, initializer):
+            self.initializer = initializer
+
+        def submit(self, work, *arguments):
+            masks.append(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
+            self.initializer()
+            masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))
+            future = Future()
+            future.set_result(work(*arguments))
+            return future
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr(shakedown_module, "ProcessPoolExecutor", InThisProcess)
+    name = write(SEEN, lasts="1s")
+    try:
+        assert len(list(run_all([Job(name, {}, seed) for seed in (1, 2)], (), 2, keep=None))) == 2
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert masks == [{signal.SIGINT}, (set(), signal.SIG_DFL)] * 2
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())
 
 
 def test_every_key_of_a_scenario_is_told(rvsim):
