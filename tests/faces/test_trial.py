@@ -263,7 +263,7 @@ def test_a_recording_goes_with_one_run(write, rvsim):
         (("t.toml", "--junit", "no/such/v.xml"), "--junit no/such/v.xml: there is no folder no/such; make it, or name"),
         (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl or .log"),
         (("t.toml", "--record", "no/r.log"), "--record no/r.log: cannot be written (No such file or directory): name"),
-        (("t.toml", "--except", "heater"), "--except goes with --interface or --serve: in virtual time nobody could stand in"),
+        (("t.toml", "--except", "heater"), "--except goes with --interface or --serve: in virtual time"),
         (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),
         (("t.toml", "--adapter-option", "a=b"), "--adapter-option goes with --interface: name one, or leave --adapter"),
         (("t.toml", "t.toml"), "t.toml: it is named twice; name it once, and add --repeat N for N runs of it"),
