@@ -188,7 +188,7 @@ def test_closing_words_that_cannot_be_written(capsys):
         assert ending(raising(OSError(28, "No space left on device"))) == 2
     assert said == [
         "interrupted",
-        "the output could not be written (No space left on device): free space where it goes",
+        "the output could not be written (No space left on device): free space there",
     ]
 
 
