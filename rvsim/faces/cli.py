@@ -192,14 +192,21 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
     ] = None,
+    channel: options.LogChannel = None,
+    begin: options.From = None,
+    end: options.To = None,
+    device: options.Devices = None,
+    message: options.Messages = None,
     dbc: options.Dbc = None,
 ) -> None:
     """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
 
     def command() -> int:
-        from rvsim.faces.from_log import survey_logs
+        from rvsim.faces.from_log import SurveyOptions, survey_logs
 
-        return survey_logs(logs, rig, json, draft_rig, dbc or [])
+        part = options.part(begin, end)
+        asked = SurveyOptions(rig, json, draft_rig, dbc or [], channel, part, device or [], message or [])
+        return survey_logs(logs, asked)
 
     _leave(ending(command))
 
@@ -215,6 +222,7 @@ def replay(
     begin: options.From = None,
     end: options.To = None,
     loop: options.Loop = False,
+    channel: options.LogChannel = None,
     dbc: options.Dbc = None,
 ) -> None:
     """A captured log into the live view, as it was recorded or faster; nothing is sent."""
@@ -223,7 +231,8 @@ def replay(
         from rvsim.faces.from_log import replay_log
 
         form = options.one_form(plain, json, every, sys.stdout.isatty())
-        return replay_log(log, form, every, rig, options.speed_of(speed), options.part(begin, end), loop, dbc or [])
+        part = options.part(begin, end)
+        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
 
     _leave(ending(command))
 

@@ -35,6 +35,23 @@ From = Annotated[
     typer.Option("--from", metavar="S", help="Begin so many seconds after the log's first frame; the rest is heard."),
 ]
 To = Annotated[float | None, typer.Option("--to", metavar="S", help="End so many seconds after the log's first frame.")]
+LogChannel = Annotated[
+    str | None,
+    typer.Option("--channel", metavar="NAME", help="One channel of the log; each channel is a bus of its own."),
+]
+Devices = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--device",
+        metavar="DEVICE",
+        help="Tell of this device: its name in the rig, or its address in hex. Repeatable.",
+    ),
+]
+Messages = Annotated[
+    list[str] | None,
+    typer.Option("--message", metavar="MESSAGE", help="Tell of this message: its name, or its DGN in hex. Repeatable."),
+]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it is there already.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Begin again at the end, until you leave.")]
 Speed = Annotated[
     str,

@@ -91,7 +91,7 @@ class Log:
         self._unreadable: list[tuple[int, str]] = []
         self._unreadable_count = 0
         self._events: Counter[str] = Counter()
-        self._clock = LogClock()
+        self._clock = LogClock(lambda: reader.origin if reader else 0)
         self._channels: dict[bytes | None, ChannelClock] = {}
         self.are_times_summed = False
         """Whether its times were found to be steps from line to line, and were summed."""
@@ -209,7 +209,7 @@ class Log:
 
     def _statistics(self, clocks: Sequence[ChannelClock]) -> Statistics:
         first = self._clock.first
-        started = None if first is None else (self._reader.origin if self._reader else 0) + first
+        started = None if first is None else self._clock.origin + first
         skipped = sum((clock.skipped for clock in clocks), self._events.copy())
         return Statistics(
             frames=sum(clock.frames for clock in clocks),

@@ -1,10 +1,12 @@
 """The clock of one channel of a captured log, and what was counted on it.
 
 Knows: how a log's own times become microseconds since its start that never go back, and which times are told
-rather than believed: those that run back, those before zero, and those from before a clock was set. Does not know formats.
+rather than believed: those that run back, those before zero, and those from before a clock was set. Does not know
+formats.
 """
 
 from collections import Counter
+from collections.abc import Callable
 
 STEP = 1_000_000
 """Microseconds: a time that goes back by more is no late frame but a clock that was set (our choice, as in
@@ -22,11 +24,20 @@ Place = tuple[int, int]
 class LogClock:
     """What all channels of a log have in common: where its times begin, and how they are counted now."""
 
-    def __init__(self) -> None:
+    def __init__(self, origin: Callable[[], int]) -> None:
+        """Take what returns where the log's own times count from, in microseconds since the epoch."""
         self.first: int | None = None
         """The log's own time at its start; None before it has one."""
+        self.origin = 0
+        """Where its own times counted from at its start."""
+        self._origin = origin
         self.shift = 0
         """What to add to the log's own times, by the latest that was learnt."""
+
+    def start(self, time: int) -> None:
+        """Begin at a log's own time, unless it has begun."""
+        if self.first is None:
+            self.first, self.shift, self.origin = time, -time, self._origin()
 
 
 class ChannelClock:
@@ -72,9 +83,7 @@ class ChannelClock:
 
     def _start(self, time: int) -> None:
         """Begin with the log, or later; a channel whose first time is before the log's begins with it."""
-        if self._log.first is None:
-            self._log.first = time
-            self._log.shift = -time
+        self._log.start(time)
         self._shift = max(self._log.shift, self.last - time)
 
     def _jump(self, where: int, time: int) -> None:
