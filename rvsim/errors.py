@@ -1,12 +1,14 @@
 """The errors a user can meet, and the exit code each one ends a command with.
 
 Knows: the difference between a mistake in what the user gave us (a file, an option) and a bus that
-cannot be used. Does not know: how a message is shown; `faces` prints them. Something odd seen on a
-bus is never an error but a flag.
+cannot be used, and how a name from outside is made safe to print. Does not know: how a message is shown; `faces`
+prints them. Something odd seen on a bus is never an error but a flag.
 
 Every class can be rebuilt from its ``args``, so an error survives a trip through another process.
 """
 
+import errno
+import re
 from collections.abc import Iterable
 from enum import IntEnum
 
@@ -56,6 +58,25 @@ class BusError(RvsimError):
     """The bus could not be opened, or was lost while in use."""
 
     exit_code = Exit.BUS
+
+
+_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+"""What changes a terminal or the order of signs, and halves of signs, by which Python keeps bytes that are no UTF-8."""
+_FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
+
+
+def printable(text: str) -> str:
+    r"""Return a text that is safe on a terminal: control characters but line ends are written as ``\u001b``.
+
+    That is how JSON writes them too, so a line of JSON stays what it was.
+    """
+    return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def not_written(error: OSError) -> str:
+    """Return why something could not be written, as the system says it, and what to do next."""
+    advice = "free space there" if error.errno in _FULL else "write it to another place"
+    return f"({error.strerror or error}): {advice}"
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

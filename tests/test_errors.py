@@ -1,12 +1,16 @@
 """rvsim.errors: what a user meets when something cannot be done."""
 
+import errno
 import inspect
+import json
+import os
 import pickle
+import unicodedata
 
 import pytest
 
 from rvsim import errors
-from rvsim.errors import BusError, Exit, InputError, RvsimError, did_you_mean
+from rvsim.errors import BusError, Exit, InputError, RvsimError, did_you_mean, not_written, printable
 
 CLASSES = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, Exception)]
 LINES = ("a.toml, line 3: unknown key", "b.toml: cannot be read")
@@ -63,3 +67,52 @@ def test_exit_codes():
 def test_did_you_mean(word, known, hint):
     """The closest known word is offered in its own spelling, whatever the case; nothing where nothing is close."""
     assert did_you_mean(word, iter(known)) == hint
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("plain, °C, 21 × 0.5, “x”, 12 %", "plain, °C, 21 × 0.5, “x”, 12 %"),
+        ("two\nlines", "two\nlines"),
+        ("\x1b[2J\x07", r"\u001b[2J\u0007"),
+        ("a\tb\rc", r"a\u0009b\u000dc"),
+        ("\x7f\x80\x9b31m\x9f", r"\u007f\u0080\u009b31m\u009f"),
+        ("rig\u202elmot.exe", r"rig\u202elmot.exe"),
+        (os.fsdecode(b"caf\xe9.log"), r"caf\udce9.log"),
+    ],
+)
+def test_what_changes_a_terminal_is_written_out(text, shown):
+    """Control characters, marks that turn the order of signs round, and bytes that are no UTF-8 are escaped."""
+    assert printable(text) == shown
+
+
+def test_every_control_character_is_written_out():
+    """Unicode's own list of them: controls, halves of signs, separators of lines, and what turns the order round."""
+    for code in range(0x10000):
+        sign = chr(code)
+        turning = unicodedata.bidirectional(sign) in ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+        if sign != "\n" and (turning or unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp")):
+            assert printable(sign) == f"\\u{code:04x}"
+        elif sign.isprintable():
+            assert printable(sign) == sign
+
+
+def test_a_line_of_json_stays_what_it_was():
+    """What JSON writers let through is escaped as JSON does it, so that its readers get the same text."""
+    text = "\x7f\x9b\u202e\u2028 °"
+    assert json.loads(printable(json.dumps({"name": text}, ensure_ascii=False))) == {"name": text}
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        (errno.ENOSPC, "(No space left on device): free space there"),
+        (errno.EDQUOT, "(Disk quota exceeded): free space there"),
+        (errno.EIO, "(Input/output error): write it to another place"),
+        (errno.EROFS, "(Read-only file system): write it to another place"),
+    ],
+)
+def test_what_could_not_be_written_says_what_the_system_said(number, said):
+    """Free space helps where there is none, and nowhere else."""
+    assert not_written(OSError(number, os.strerror(number))) == said
+    assert not_written(OSError("odd")) == "(odd): write it to another place"

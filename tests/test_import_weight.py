@@ -1,5 +1,6 @@
 """What a command may import: help and spelling come at once, because nothing heavy is loaded for them."""
 
+import os
 import subprocess
 import sys
 
@@ -8,6 +9,8 @@ import pytest
 HEAVY = ("can", "cantools", "pydantic", "textual", "polars", "numpy", "rich", "asyncio")
 RUN = "from rvsim.faces.cli import app; app({}, standalone_mode=False)"
 CASES = {
+    "import rvsim; rvsim.__all__; dir(rvsim)": (*HEAVY, "typer", "rvsim.errors", "rvsim.faces"),
+    "from rvsim import Frame, BusError": HEAVY,
     "import rvsim.faces.cli": HEAVY,
     RUN.format(["--help"]): HEAVY,
     RUN.format(["spell", "19FFE45E", "00"]): HEAVY,
@@ -40,7 +43,7 @@ def said_by(program, cache):
     """Run a program in an interpreter of its own and return the last line that it wrote to stderr."""
     done = subprocess.run(
         [sys.executable, "-c", program],
-        env={"XDG_CACHE_HOME": str(cache), "PYTHONPATH": ":".join(sys.path)},
+        env={**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": os.pathsep.join(sys.path)},
         capture_output=True,
         text=True,
         check=True,

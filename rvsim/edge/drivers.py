@@ -14,6 +14,7 @@ import can
 from can import BusState
 from can.interface import _get_class_for_interface
 
+from rvsim.edge.needs import missing
 from rvsim.errors import BusError
 
 
@@ -56,8 +57,10 @@ def load(name: str) -> type[can.BusABC]:
     try:
         return _get_class_for_interface(name)
     except can.CanInterfaceNotImplementedError as error:
+        package = missing(name)
+        what = f"pip install {package.name}" if package else "install what it needs"
         raise BusError(
-            f"{name}: its driver cannot be loaded ({one_line(error)}); install what it needs, or use another interface"
+            f"{name}: its driver cannot be loaded ({one_line(error)}); {what}, or use another interface"
         ) from error
     finally:
         logging.disable(logging.NOTSET)

@@ -1,53 +1,48 @@
 """The bench for other processes of this machine: a server that python-can's ``socketcand`` client opens as a bus.
 
-``can.Bus(interface="socketcand", host="127.0.0.1", port=29536, channel="rvsim")``. Knows: the handshake and the frames
-of that protocol as python-can's client has them (can/interfaces/socketcand), and that nobody may hold the bench up:
-what a slow client does not fetch is dropped for it, oldest first, a hasty one is not read until its frames have been on
-the wires, and whoever sends what is no frame is let go. Does not know what frames mean, nor simulated devices. It
-listens on loopback and nowhere else.
+``can.Bus(interface="socketcand", host="127.0.0.1", port=29536, channel="rvsim")``. Knows: connections, and that nobody
+may hold the bench up: what a slow client does not fetch is dropped for it, oldest first, a hasty one is not read until
+its frames have been on the wires, and whoever sends what is no frame, or does not finish its handshake, is let go. Does
+not know what frames mean, nor simulated devices. It listens on loopback and nowhere else. How messages are written is
+in `hub_protocol`.
 
-The protocol has no word for "refused" that python-can's client would not take for a frame: what this network does not
-use is counted and nothing is said. Its client sends a remote frame without bytes, and an error frame, as if they were
-data frames: those cannot be told apart.
+Another protocol never gets a frame onto the wires: a connection whose first byte is not ``<`` is let go before anything
+of it is read as a message, so a web page cannot send here by HTTP.
 """
 
-import re
 import selectors
 import socket
 import threading
-from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from typing import NamedTuple
 
-from rvsim.errors import BusError, InputError
+from rvsim.edge.hub_clients import Client, Sent, UnderWay
+from rvsim.edge.hub_protocol import ACCEPTED, ALIVE, ANSWER, ASKED, LONGEST, frame_text, inner, is_frame, read_frame
+from rvsim.errors import BusError
 from rvsim.wire.frame import Frame
 
-PORT = 29536
-"""The port that the protocol is registered with (IANA)."""
 HELD_S = 0.05
 """Frames for a new client wait so long, or until it sends: python-can compares one whole receive with the answer that
 it expects, and a frame behind that answer would break its handshake."""
+HANDSHAKE_S = 5.0
+"""A client that has not finished its handshake by then is let go. Our decision."""
 WAITING = 20_000
 """Frames kept for one client that does not fetch them; ten seconds of a full pair. Our decision."""
 UNDER_WAY = 32
 """Frames between here and the wires of a client alone, then it is not read: half of what a simulated node holds ready.
 Several who send share these; together they are one node on the wires."""
+MAX_UNDER_WAY = 56
+"""Frames between here and the wires of all clients together; what else the node holds ready is left to others, such as
+the person at the bench."""
 LOST_S = 5.0
 """A client's frame that was not on the wires by then is taken for lost: they are broken, or full. Our decision."""
 CLIENTS = 64
 """Connections at a time; one more is closed at once. Our decision."""
-_LONGEST = 256
-"""Bytes without an end that are taken for a message; a frame has 46 at most, an FD frame 215."""
 _GARBAGE = 20
 """So many messages that are none, and a client is let go."""
 _CHUNK = 1 << 16
 _READ = 1 << 12
 """Bytes read of one client in one go: some 0.3 ms of work, so that the bench gets the processor in between."""
-_LOOPBACK = ("127.0.0.1", "localhost")
-_SEND = re.compile(r"send ([0-9A-Fa-f]{8}) ([0-8])((?: [0-9A-Fa-f]{1,2}){0,8})")
-_OTHER = re.compile(r"send [0-9A-Fa-f]{1,8} [0-9A-Fa-f]{1,2}(?: [0-9A-Fa-f]{1,2}){0,64}")
-"""A frame of some kind: 11-bit, remote or FD."""
 
 
 class HubStatistics(NamedTuple):
@@ -65,60 +60,12 @@ class HubStatistics(NamedTuple):
     """Frames of clients that this network does not use: 11-bit, remote and FD frames."""
     turned_away: int
     """Clients that came when there were too many."""
-
-
-class _Sent(NamedTuple):
-    """A frame that a client sent, and when, in seconds of the hub's clock."""
-
-    identifier: int
-    data: bytes
-    at: float
-
-
-class _Client:
-    """One connection."""
-
-    def __init__(self, connection: socket.socket) -> None:
-        self.socket = connection
-        self.events = 0
-        """What the selector waits for."""
-        self.received = b""
-        self.frames: deque[bytes] = deque(maxlen=WAITING)
-        self.unsent = b"< hi >"
-        self.free_from: float | None = None
-        """When frames may go to it; None before its handshake is over."""
-        self.own: deque[_Sent] = deque()
-        """What it sent and what was not on the wires yet; added to by the hub's thread, taken from by the bench's."""
-        self.held = False
-        """Whether it is not read."""
-        self.garbage = 0
-
-    def is_own(self, frame: Frame, now: float) -> bool:
-        """Tell whether a frame on the wires is the client's own; each of its frames counts once."""
-        for sent in tuple(self.own):
-            if sent.data == frame.data and sent.identifier == frame.identifier:
-                self.forget(sent)
-                return now - sent.at < LOST_S
-        return False
-
-    def forget(self, sent: _Sent) -> None:
-        """Wait for a frame no more; both threads may do so at once."""
-        with suppress(ValueError):
-            self.own.remove(sent)
-
-
-def address_of(text: str) -> tuple[str, int]:
-    """Read ``PORT`` or ``HOST:PORT``; nothing is the port of the protocol.
-
-    Raises:
-        InputError: the host is not this machine's loopback, or the port is none.
-    """
-    host, _, port = (text or str(PORT)).rpartition(":")
-    if (host or _LOOPBACK[0]) not in _LOOPBACK:
-        raise InputError(f"--serve {text}: only this machine is served; write a port, or 127.0.0.1:{PORT}")
-    if not re.fullmatch("[0-9]{1,5}", port) or int(port) > 65535:
-        raise InputError(f"--serve {text}: write a port from 0 (any that is free) to 65535, like {PORT}")
-    return _LOOPBACK[0], int(port)
+    unfinished: int
+    """Clients let go because their handshake was not finished in time."""
+    lost: int
+    """Frames taken from clients that were never on the wires."""
+    under_way: int
+    """Frames taken from clients that are not on the wires yet, and may still come there."""
 
 
 class Hub:
@@ -128,6 +75,8 @@ class Hub:
         where: host and port; port 0 is any that is free.
         take: is told of each frame that a client sends (identifier, bytes), in the hub's own thread.
         clock: monotonic seconds.
+        on_clients: is told how many clients have finished their handshake whenever that changes, in the hub's own
+            thread.
 
     Raises:
         BusError: the port cannot be had.
@@ -138,10 +87,13 @@ class Hub:
         where: tuple[str, int],
         take: Callable[[int, bytes], None],
         clock: Callable[[], float],
+        on_clients: Callable[[int], None] | None = None,
     ) -> None:
         self._take, self._clock = take, clock
-        self._clients: list[_Client] = []
-        self._taken = self._dropped = self._let_go = self._refused = self._turned_away = 0
+        self._on_clients = on_clients or (lambda _: None)
+        self._clients: list[Client] = []
+        self._under_way = UnderWay()
+        self._taken = self._dropped = self._let_go = self._refused = self._turned_away = self._unfinished = 0
         self._closing = False
         try:
             self._server = socket.create_server(where, backlog=128)
@@ -164,17 +116,27 @@ class Hub:
     @property
     def statistics(self) -> HubStatistics:
         """Return the counts so far."""
+        self._under_way.forget(self._clock() - LOST_S)
         return HubStatistics(
-            len(self._clients), self._taken, self._dropped, self._let_go, self._refused, self._turned_away
+            len(self._clients),
+            self._taken,
+            self._dropped,
+            self._let_go,
+            self._refused,
+            self._turned_away,
+            self._unfinished,
+            self._under_way.lost,
+            len(self._under_way),
         )
 
     def publish(self, frame: Frame) -> None:
         """Hand a frame of the wires to every client but the one that sent it; returns at once."""
+        sender = self._under_way.credit(frame, self._clock() - LOST_S) if self._under_way else None
         if not self._clients:
             return
-        text = f"< frame {frame.identifier:08X} {frame.time / 1e6:.6f} {frame.data.hex()} >".encode()
+        text = frame_text(frame)
         for client in tuple(self._clients):
-            if client.free_from is None or (client.own and client.is_own(frame, self._clock())):
+            if client.free_from is None or client is sender:
                 continue
             self._dropped += len(client.frames) == client.frames.maxlen
             client.frames.append(text)
@@ -211,8 +173,9 @@ class Hub:
                         self._accept()
                     elif key.fileobj is self._woken:
                         self._woken.recv(4096)
-                    elif isinstance(key.data, _Client):
+                    elif isinstance(key.data, Client):
                         self._attend(key.data, events)
+            self._flush()  # what was published last still goes to whoever fetches
         finally:
             for client in tuple(self._clients):
                 self._leave(client)
@@ -231,23 +194,28 @@ class Hub:
             return
         connection.setblocking(False)
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        client = _Client(connection)
+        client = Client(connection, self._clock(), WAITING)
         self._clients.append(client)
         self._send(client)
 
-    def _attend(self, client: _Client, events: int) -> None:
+    def _attend(self, client: Client, events: int) -> None:
         if events & selectors.EVENT_READ and not self._hear(client):
             self._leave(client)
         elif events & selectors.EVENT_WRITE:
             self._send(client)
 
-    def _leave(self, client: _Client) -> None:
+    def _leave(self, client: Client) -> None:
         if client in self._clients:
             self._clients.remove(client)
             self._wait_for(client, 0)
             client.socket.close()
+            if client.free_from is not None and not self._closing:
+                self._tell_clients()
 
-    def _wait_for(self, client: _Client, events: int) -> None:
+    def _tell_clients(self) -> None:
+        self._on_clients(sum(client.free_from is not None for client in self._clients))
+
+    def _wait_for(self, client: Client, events: int) -> None:
         """Have the selector tell of these events of a client, and of no others."""
         before, client.events = client.events, events
         if not before and events:
@@ -260,22 +228,27 @@ class Hub:
     def _flush(self) -> float | None:
         """Send what is due, go on with who was held; return after how many seconds to look again, None for never."""
         now, waits = self._clock(), []
-        for client in tuple(self._clients):
+        self._under_way.forget(now - LOST_S)
+        for client in sorted(self._clients, key=lambda one: one.sent_at):
             if client.held:
-                self._resume(client, now)
+                self._resume(client)
                 waits += [LOST_S] * client.held
-            if client.frames and client.free_from is not None and not client.unsent:
+            if client.free_from is None:
+                left = client.came + HANDSHAKE_S - now
+                if left <= 0:
+                    self._unfinished += 1
+                    self._leave(client)
+                else:
+                    waits.append(left)
+            elif client.frames and not client.unsent:
                 if client.free_from <= now:
                     self._send(client)
                 else:
                     waits.append(client.free_from - now)
         return min(waits, default=None)
 
-    def _resume(self, client: _Client, now: float) -> None:
+    def _resume(self, client: Client) -> None:
         """Read a client again if enough of its frames have been on the wires, or are lost."""
-        for sent in tuple(client.own):
-            if now - sent.at >= LOST_S:
-                client.forget(sent)
         if self._may_send(client):
             client.held = False
             if self._work_off(client):
@@ -283,7 +256,7 @@ class Hub:
             else:
                 self._leave(client)
 
-    def _send(self, client: _Client) -> None:
+    def _send(self, client: Client) -> None:
         if client not in self._clients:
             return
         free = client.free_from is not None and client.free_from <= self._clock()
@@ -304,7 +277,7 @@ class Hub:
         more = selectors.EVENT_WRITE if client.unsent or (free and client.frames) else 0
         self._wait_for(client, more if client.held else selectors.EVENT_READ | more)
 
-    def _hear(self, client: _Client) -> bool:
+    def _hear(self, client: Client) -> bool:
         """Take what a client sent; tell whether it may stay."""
         try:
             received = client.socket.recv(_READ)
@@ -313,50 +286,64 @@ class Hub:
         except OSError:
             return False
         client.received += received
-        if not received or not self._work_off(client):
+        if not received:
+            return False
+        if not client.has_begun and not client.received.startswith(b"<"):
+            self._let_go += 1
+            return False
+        client.has_begun = True
+        if not self._work_off(client):
             return False
         if client.held:
             self._send(client)  # which waits for nothing of it any more
         return True
 
-    def _work_off(self, client: _Client) -> bool:
+    def _work_off(self, client: Client) -> bool:
         """Do what a client asked for, as long as it is not held; tell whether it may stay."""
         *messages, rest = client.received.split(b">")
         for done, message in enumerate(messages):
-            if not self._may_send(client):
+            if client.free_from is not None and not self._may_send(client):
                 client.held = True
                 client.received = b">".join([*messages[done:], rest])
                 return True
-            if len(message) > _LONGEST or not self._message(client, message):
+            if len(message) > LONGEST or not self._message(client, message):
                 client.garbage += 1
-                if client.garbage >= _GARBAGE or len(message) > _LONGEST:
+                if client.garbage >= _GARBAGE or len(message) > LONGEST:
                     self._let_go += 1
                     return False
         client.received = rest
-        self._let_go += len(rest) > _LONGEST
-        return len(rest) <= _LONGEST
+        self._let_go += len(rest) > LONGEST
+        return len(rest) <= LONGEST
 
-    def _may_send(self, client: _Client) -> bool:
+    def _may_send(self, client: Client) -> bool:
         """Tell whether there is room for one more frame of a client between here and the wires."""
-        sending = 1 + sum(one is not client and bool(one.own or one.held) for one in self._clients)
-        return len(client.own) < max(1, UNDER_WAY // sending)
+        if not self._under_way:
+            return True
+        senders = self._under_way.senders()
+        sending = {client, *senders, *(one for one in self._clients if one.held)}
+        share = max(1, UNDER_WAY // len(sending))
+        return len(senders) < MAX_UNDER_WAY and senders.count(client) < share
 
-    def _message(self, client: _Client, message: bytes) -> bool:
+    def _message(self, client: Client, message: bytes) -> bool:
         """Do what one message asks for; tell whether it was one."""
-        text = message.decode("ascii", "replace").strip()
-        if not text.startswith("<"):
+        text = inner(message)
+        if text is None:
             return False
-        text = text[1:].strip()
+        if text == ASKED and client.free_from is None:
+            return self._answer(client, ANSWER)
         if text.startswith("open ") and client.free_from is None:
-            return self._answer(client, b"< ok >")
+            return self._answer(client, ACCEPTED)
         if text == "rawmode":
+            is_new = client.free_from is None
             client.free_from = self._clock() + HELD_S
-            return self._answer(client, b"< ok >")
+            if is_new:
+                self._tell_clients()
+            return self._answer(client, ACCEPTED)
         if text == "echo":
-            return self._answer(client, b"< echo >")
+            return self._answer(client, ALIVE)
         return self._frame(client, text)
 
-    def _answer(self, client: _Client, answer: bytes) -> bool:
+    def _answer(self, client: Client, answer: bytes) -> bool:
         """Answer; a client that asks and asks and fetches no answer talks garbage."""
         if len(client.unsent) > 2 * _CHUNK:
             return False
@@ -364,17 +351,16 @@ class Hub:
         self._send(client)
         return True
 
-    def _frame(self, client: _Client, text: str) -> bool:
-        if client.free_from is None or not _OTHER.fullmatch(text):
+    def _frame(self, client: Client, text: str) -> bool:
+        if client.free_from is None or not is_frame(text):
             return False
-        sent = _SEND.fullmatch(text)
-        data = b"" if sent is None else bytes(int(byte, 16) for byte in sent[3].split())
-        client.free_from = min(client.free_from, self._clock())
-        if sent is None or int(sent[1], 16) >= 1 << 29 or len(data) != int(sent[2]):
+        now, frame = self._clock(), read_frame(text)
+        client.free_from = min(client.free_from, now)
+        if frame is None:
             self._refused += 1
             return True
-        identifier = int(sent[1], 16)
-        client.own.append(_Sent(identifier, data, self._clock()))
+        client.sent_at = now
+        self._under_way.add(Sent(client, *frame, now))
         self._taken += 1
-        self._take(identifier, data)
+        self._take(*frame)
         return True

@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import can
 
 from rvsim.edge.drivers import one_line
+from rvsim.edge.needs import missing
 from rvsim.errors import BusError
 from rvsim.sim.clock import PacedClock
 from rvsim.wire.error_report import ErrorReport, linux_report
@@ -264,6 +265,8 @@ def _other(message: can.Message, time: int) -> OtherFrame:
 
 def _next_step(interface: str) -> str:
     """Say what to look at when a bus cannot be opened."""
+    if package := missing(interface):
+        return f"pip install {package.name}, which this interface needs"
     if interface in ("socketcand", "udp_multicast"):
         return "see that the other side runs and that the network reaches it"
     ready = "its link is up" if interface == "socketcan" else "its driver is installed"

@@ -8,6 +8,7 @@ from importlib.metadata import version
 from rvsim import shipped
 from rvsim.devices.registry import BUILT_IN, KINDS, PROBLEMS
 from rvsim.edge.adapters import attached
+from rvsim.edge.needs import needs
 from rvsim.shakedown.scenario import shipped_scenarios
 from rvsim.wire.catalogue import Catalogue
 
@@ -32,4 +33,6 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield from PROBLEMS
     yield f"shipped      {shipped.origin()}"
     yield f"interfaces   {', '.join(attached())}"
+    for number, need in enumerate(needs()):
+        yield f"{'' if number else 'they need':<13}{need}"
     yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."

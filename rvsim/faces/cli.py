@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces import cli_scenarios, options
-from rvsim.faces.exits import ending, say
+from rvsim.faces.console import has_terminal, print_as
+from rvsim.faces.exits import end_like_ctrl_c, ending, safe_output, say
 
 if TYPE_CHECKING:
     from rvsim.faces.output import Sink
@@ -41,8 +42,14 @@ app = typer.Typer(
 
 def run() -> int:
     """Run the command line; return its exit code."""
+    return ending(_code)
+
+
+def _code() -> int:
+    end_like_ctrl_c()
     try:
-        app(standalone_mode=True)
+        with safe_output():
+            app(standalone_mode=True)
     except SystemExit as left:
         return left.code if isinstance(left.code, int) else Exit.GOOD
     return Exit.GOOD
@@ -68,11 +75,13 @@ def bench(
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         end, pace = options.microseconds(seconds), options.speed_of(speed)
         return _bench(scenario, form, every, end, pace, seed, record, serve, tuple(leave_out or ()), dbc)
 
@@ -100,15 +109,15 @@ def _bench(
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
-    loaded = load_scenario(scenario, kinds=settings_models())
+    loaded = load_scenario(scenario, kinds=settings_models(), absent=absent)
     catalogue = load([*loaded.rig.definitions, *(dbc or [])])
     check_rig(loaded.rig, catalogue)
     check_absent(loaded.rig, absent)
-    say(*PROBLEMS, *missing_partners(loaded.rig))
+    say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",
-        scenario=loaded.name,
+        scenario=printable(loaded.name),
         seed=seed,
         started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
     )
@@ -169,8 +178,10 @@ def spell(
     data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
     json: options.Json = False,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """One frame taken apart, byte by byte, with the arithmetic."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.spell import as_json, as_text, parse_frame
@@ -178,6 +189,7 @@ def spell(
 
         frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
+        say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
         return Exit.GOOD
 
@@ -198,8 +210,10 @@ def survey(
     device: options.Devices = None,
     message: options.Messages = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.from_log import SurveyOptions, survey_logs
@@ -224,13 +238,15 @@ def replay(
     loop: options.Loop = False,
     channel: options.LogChannel = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """A captured log into the live view, as it was recorded or faster; nothing is sent."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.from_log import replay_log
 
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         part = options.part(begin, end)
         return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
 
@@ -252,14 +268,16 @@ def listen(
     seconds: options.Listening = None,
     record: options.Record = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """A bus, decoded live; never transmits."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.from_bus import listen_bus
 
-        form = options.one_form(plain, json, every, sys.stdout.isatty())
+        form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
         return listen_bus(settings, form, every, rig, end, record, dbc or [])
@@ -268,8 +286,9 @@ def listen(
 
 
 @app.command()
-def about() -> None:
+def about(ascii: options.Ascii = False) -> None:
     """Versions, where definitions and scenarios were found, which interfaces can be opened."""
+    print_as(json=False, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.about import lines

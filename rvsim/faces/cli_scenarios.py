@@ -10,6 +10,7 @@ import typer
 
 from rvsim.errors import Exit, InputError
 from rvsim.faces import options
+from rvsim.faces.console import print_as
 from rvsim.faces.exits import ending
 
 _SEEDS = 10_000
@@ -20,6 +21,19 @@ Processes = Annotated[
 ]
 Met = Annotated[bool, typer.Option("--every", help="Also name the expectations that were met.")]
 JsonVerdicts = Annotated[bool, typer.Option("--json", help="A JSON line for each verdict.")]
+Serve = Annotated[
+    str | None,
+    typer.Option(
+        "--serve",
+        metavar="[HOST:PORT]",
+        help="Serve the bus on this machine's loopback for a controller in another process, and run by the wall clock "
+        "from its first client on, for which it waits 60 s. A port will do, 0 is any that is free, 29536 if omitted.",
+    ),
+]
+Speed = Annotated[
+    str | None,
+    typer.Option("--speed", metavar="X", help="With --serve: simulated seconds per real second; 1 if omitted."),
+]
 Repeat = Annotated[
     int, typer.Option("--repeat", metavar="N", help="Run each scenario so often, each time with another seed.")
 ]
@@ -27,9 +41,11 @@ Repeat = Annotated[
 
 def add_to(app: typer.Typer) -> None:
     """Add the commands."""
-    app.command(epilog="rvsim shakedown loose_plug     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml")(
-        shakedown
-    )
+    app.command(
+        cls=options.WithServe,
+        epilog="rvsim shakedown loose_plug     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml     "
+        'rvsim shakedown warm_cabin --serve --except "control panel"',
+    )(shakedown)
     app.command(
         epilog="rvsim vary warm_cabin weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
     )(vary)
@@ -55,10 +71,14 @@ def shakedown(
     interface: options.Interface = None,
     channel: options.Channel = None,
     adapter_option: options.AdapterOptions = None,
+    serve: Serve = None,
+    speed: Speed = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.shakedown import explain as read_back
@@ -82,6 +102,25 @@ def shakedown(
         seeds = [None if first is None else first + number for number in range(repeat)]
         jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
         form = "json" if json else "text"
+        if serve is not None and interface is not None:
+            raise InputError("--serve and --interface cannot go together: the devices are on one bus; choose one")
+        if serve is not None:
+            from rvsim.faces.shakedown import on_loopback
+
+            pace = options.speed_of(speed or "1")
+            return on_loopback(
+                jobs,
+                serve,
+                leave_out or (),
+                pace,
+                form=form,
+                every=every,
+                junit=junit,
+                record=record,
+                dbc=definitions,
+            )
+        if speed is not None:
+            raise InputError("--speed goes with --serve: virtual time waits for nothing, and hardware for nobody")
         if interface is not None:
             from rvsim.edge.settings import resolve
             from rvsim.faces.shakedown import on_a_bus
@@ -91,7 +130,7 @@ def shakedown(
                 jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=record, dbc=definitions
             )
         if leave_out:
-            raise InputError("--except goes with --interface: in virtual time nobody could stand in")
+            raise InputError("--except goes with --interface or --serve: in virtual time nobody could stand in")
         for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
             if given:
                 raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
@@ -114,8 +153,10 @@ def vary(
     junit: Junit = None,
     processes: Processes = None,
     dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
 ) -> None:
     """One scenario many times with other values: which runs fail, and the smallest of those."""
+    print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
         from rvsim.faces.vary import vary as run

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces.control import Control
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Hearing
@@ -42,13 +42,14 @@ def listen_bus(
     plan, catalogue = planned(rig, dbc)
     say(*settings.said)
     channel = settings.interface if settings.channel is None else f"{settings.interface} {settings.channel}"
+    channel = printable(channel)
     begun = datetime.now(UTC).isoformat(timespec="seconds")
     start = start_line("listen", bus=channel, scenario=None, seed=None, started=begun)
     watch = Watch(catalogue, plan)
     with ExitStack() as open_things:
         recorder = None
         if record is not None:
-            named = str(settings.channel or settings.interface)
+            named = printable(str(settings.channel or settings.interface))
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=named, sent=False))
         port = open_things.enter_context(Port(settings.interface, settings.channel, options=settings.options))
 

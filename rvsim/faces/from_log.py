@@ -8,13 +8,12 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
 
-from rvsim.errors import Exit, InputError
+from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.control import Control
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Hearing
@@ -26,7 +25,7 @@ from rvsim.faces.selection import selection
 from rvsim.faces.sentences import Sentences
 from rvsim.faces.survey import as_json, as_text, left_out
 from rvsim.logs.draft import Draft, learn_rig
-from rvsim.logs.jsonl import start_line
+from rvsim.logs.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, no_channel, open_log, several_channels
 from rvsim.logs.survey import Part, Survey, survey, survey_channels
 from rvsim.rig.model import Rig
@@ -38,7 +37,13 @@ MAX_LOOKED_AT = 100_000
 
 
 def opener(log: str) -> Callable[[], Log]:
-    """Return what opens a log, or stdin, once for each time it is gone through."""
+    """Return what opens a log, or stdin, once for each time it is gone through.
+
+    Raises:
+        InputError: it is stdin, which was closed before we began.
+    """
+    if log == "-" and sys.stdin is None:
+        raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
     return (lambda: open_log(sys.stdin.buffer)) if log == "-" else lambda: open_log(Path(log), log)
 
 
@@ -104,7 +109,7 @@ def _check_draft(logs: list[str], draft: Path | None) -> None:
         return
     if len(logs) > 1:
         raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
-    if draft.suffix != ".toml":
+    if draft.suffix.lower() != ".toml":
         raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
     if draft.exists():
         raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
@@ -139,6 +144,7 @@ def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
     if log != "-" or not twice:
         yield opener(log)
         return
+    opener(log)
     with ExitStack() as open_things:
         copy = Path(open_things.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
         with copy.open("wb") as file:
@@ -186,7 +192,7 @@ def replay_log(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            code = show_replay(Path(log).name, Replay(rounds, Hearing(watch, LookIn())), plan, speed)
+            code = show_replay(printable(Path(log).name), Replay(rounds, Hearing(watch, LookIn())), plan, speed)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel)
             replay = Replay(rounds, Hearing(watch, sentences, every=every))
@@ -224,9 +230,9 @@ def _log_sink(
     """Return what shows a log: JSON lines or sentences."""
     if form == "json":
         begun = log.statistics.started
-        started = None if begun is None else datetime.fromtimestamp(begun / 1e6, UTC).isoformat(timespec="microseconds")
+        started = None if begun is None else utc_text(begun)
         channel = channel or next(iter(log.statistics.channels), "")
-        start = start_line("replay", log=log.name, scenario=None, seed=None, started=started)
+        start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
         return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
     return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))

@@ -80,15 +80,13 @@ class Hearing:
             self._sink.frame(frame)
         if frame.time > self.time:
             self.time = frame.time
-        if self._own and (frame.identifier, frame.data) in self._own:
+        is_own = bool(self._own) and (frame.identifier, frame.data) in self._own
+        if is_own:
             self._own.remove((frame.identifier, frame.data))
-            if self.witness is not None:
-                self.witness.frame(frame, ())
-            return
-        events = self.watch.hear(frame)
+        events = self.watch.hear_own(frame) if is_own else self.watch.hear(frame)
         if self.witness is not None:
             self.witness.frame(frame, events)
-        if self._every and self.shown:
+        if self._every and self.shown and not is_own:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
             self._show(events)

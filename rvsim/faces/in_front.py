@@ -1,34 +1,46 @@
-"""A scenario to its verdict in front of real devices: the rest is simulated, paced by the wall clock, on a bus.
+"""A scenario to its verdict in front of what is not simulated, paced by the wall clock: on a bus, or as a served bench.
 
-Knows: how a run and a port are put together. Does not know options' names. As long as nothing can be armed, only the
-bus inside this program and benches that are served on this machine are sent to.
+Knows: how a run is put together with a port, or with a hub whose clients are other programs of this machine. Does not
+know options' names. As long as nothing can be armed, only buses that have proved to be harmless are sent to.
 """
 
 import threading
-from collections.abc import Collection
+import time
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from pathlib import Path
 
+from rvsim.edge.harmless import proved_harmless
+from rvsim.edge.hub import Hub
+from rvsim.edge.hub_protocol import address_of
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import InputError
+from rvsim.errors import BusError, printable
 from rvsim.faces.control import Control
+from rvsim.faces.exits import say
+from rvsim.faces.hearing import Writes
 from rvsim.faces.progress import PACED_S, Progress
 from rvsim.faces.run import CHANNEL
+from rvsim.faces.serving import opening, summary
 from rvsim.faces.trial import Session, Trial
 from rvsim.logs.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.shakedown.verdict import Verdict
 from rvsim.wire.frame import Frame
 
-_LOOPBACK = ("127.0.0.1", "localhost")
 _LOOK_S = 0.1
+PATIENCE_S = 60.0
+"""So long a served run waits for its first client. Our decision."""
 INTERRUPTED = "interrupted"
 """In the error of a verdict that was not waited for."""
 
 
 def in_front(
-    trial: Trial, settings: BusSettings, absent: Collection[str], record: Path | None, speed: float = 1.0
+    trial: Trial,
+    settings: BusSettings,
+    absent: Collection[str] | None = None,
+    record: Path | None = None,
+    speed: float = 1.0,
 ) -> Verdict:
     """Run a scenario with its simulated devices on a bus, and return the verdict; an interrupted one says so.
 
@@ -36,29 +48,71 @@ def in_front(
         InputError: it is not a bus that is sent to, devices are not in the rig, or the recording cannot be written.
         BusError: the bus could not be opened, or was lost.
     """
-    if not (settings.virtual or _is_here(settings)):
-        raise InputError(
-            f"{settings.interface}: this version sends on virtual buses and to benches served on this machine only; "
-            f"use --interface virtual, or socketcand with --channel {CHANNEL} --adapter-option host=127.0.0.1"
-        )
-    with Port(settings.interface, settings.channel, options=settings.options) as port:
-        if record is None:
-            return _judged(Session(trial, absent, port.send), port, speed)
-        start = start_line(command="shakedown", scenario=trial.loaded.name, seed=trial.seed, started=None)
-        with Recorder(record, trial.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
-            verdict = _judged(Session(trial, absent, port.send, recorder), port, speed)
-            return replace(verdict, recording=str(record))
+    proved = proved_harmless(settings)
+    with Port(proved.interface, proved.channel, options=proved.options) as port:
+
+        def go(recorder: Writes | None) -> Verdict:
+            return _in_front_of_port(Session(trial, absent, port.send, recorder), port, speed)
+
+        return _recorded(trial, record, go)
 
 
-def _is_here(settings: BusSettings) -> bool:
-    """Tell whether it is a bench that is served here: other servers may have real buses, by names of their own."""
-    here = settings.options.get("host") in _LOOPBACK
-    return settings.interface == "socketcand" and here and settings.channel == CHANNEL
+def served(
+    trial: Trial,
+    where: str,
+    absent: Collection[str] | None = None,
+    record: Path | None = None,
+    speed: float = 1.0,
+    patience_s: float = PATIENCE_S,
+) -> Verdict:
+    """Serve a scenario on loopback, run it from its first client on, and return the verdict.
+
+    A client counts when its handshake is finished. When all have left again the run goes on to its end all the same,
+    as a vehicle does without its controller, and that is said.
+
+    Args:
+        trial: what is run.
+        where: ``PORT`` or ``HOST:PORT``, an empty text for the port of the protocol.
+        absent: devices that are not simulated; None is those of the trial.
+        record: where the frames are written.
+        speed: simulated seconds for each real one.
+        patience_s: how long to wait for the first client.
+
+    Raises:
+        InputError: there is no such address, devices are not in the rig, or the recording cannot be written.
+        BusError: the port cannot be had, or no client came in time.
+    """
+    return _recorded(
+        trial, record, lambda recorder: _Served(trial, absent, recorder, speed).run(address_of(where), patience_s)
+    )
 
 
-def _judged(session: Session, port: Port, speed: float) -> Verdict:
-    control, progress = Control(speed), Progress(every_s=PACED_S)
-    over, interrupted = threading.Event(), False
+def _recorded(trial: Trial, record: Path | None, go: Callable[[Writes | None], Verdict]) -> Verdict:
+    """Make a run, with a recorder if there is a place for it."""
+    if record is None:
+        return go(None)
+    start = start_line(command="shakedown", scenario=printable(trial.loaded.name), seed=trial.seed, started=None)
+    with Recorder(record, trial.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
+        return replace(go(recorder), recording=str(record))
+
+
+def _paced(session: Session, speed: float, control: Control) -> bool:
+    """Run a session to the end of its scenario; tell whether it was interrupted."""
+    lasts = session.trial.loaded.scenario.lasts
+    try:
+        session.run.paced(lasts, speed, channel=f"{CHANNEL}-{id(session)}", control=control)
+    except KeyboardInterrupt:
+        return True
+    return False
+
+
+def _verdict(session: Session, interrupted: bool) -> Verdict:
+    verdict = session.verdict()
+    return replace(verdict, error="; ".join(filter(None, (verdict.error, INTERRUPTED)))) if interrupted else verdict
+
+
+def _in_front_of_port(session: Session, port: Port, speed: float) -> Verdict:
+    progress, over, interrupted = Progress(every_s=PACED_S), threading.Event(), True
 
     def hear() -> None:
         while not over.is_set():
@@ -72,13 +126,48 @@ def _judged(session: Session, port: Port, speed: float) -> Verdict:
     hearing = threading.Thread(target=hear, name="in front", daemon=True)
     hearing.start()
     try:
-        session.run.paced(
-            session.trial.loaded.scenario.lasts, speed, channel=f"{CHANNEL}-{id(session)}", control=control
-        )
-    except KeyboardInterrupt:
-        interrupted = True
+        interrupted = _paced(session, speed, Control(speed))
     finally:
         over.set()
         hearing.join()
-    verdict = session.verdict()
-    return replace(verdict, error="; ".join(filter(None, (verdict.error, INTERRUPTED)))) if interrupted else verdict
+    return _verdict(session, interrupted)
+
+
+class _Served:
+    """One run that is served, from its first client on."""
+
+    def __init__(self, trial: Trial, absent: Collection[str] | None, recorder: Writes | None, speed: float) -> None:
+        self._session = Session(trial, absent, self._tap, recorder)
+        self._speed = speed
+        self._first = threading.Event()
+        self._progress = Progress(every_s=PACED_S)
+
+    def run(self, where: tuple[str, int], patience_s: float) -> Verdict:
+        inject = self._session.run.inject
+        with Hub(where, inject, time.monotonic, self._clients) as self._hub:
+            say(opening(self._hub), f"the run begins with its first client, for which it waits {patience_s:g} s")
+            if not self._first.wait(patience_s):
+                raise BusError(
+                    f"no client has connected to 127.0.0.1:{self._hub.port} within {patience_s:g} s; start the "
+                    "controller while this waits"
+                )
+            say("a client is there: the run begins")
+            try:
+                interrupted = _paced(self._session, self._speed, Control(self._speed))
+            finally:
+                say(summary(self._hub.statistics))
+        return _verdict(self._session, interrupted)
+
+    def _tap(self, frame: Frame) -> None:
+        self._hub.publish(frame)
+        self._progress.tell(self._come_to)
+
+    def _come_to(self) -> str:
+        return self._session.trial.come_to(self._session.run.time)
+
+    def _clients(self, count: int) -> None:
+        """Hear how many clients there are now, in the hub's thread: none only when the last one has left."""
+        if count:
+            self._first.set()
+        else:
+            say(f"{self._come_to()} when the last client left; the run goes on to its end")

@@ -19,6 +19,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Collection
+from pathlib import Path
 from typing import Any
 
 import can
@@ -41,10 +42,17 @@ _STOP_S = 5.0
 
 
 class SimulatedBus(can.BusABC):
-    """A scenario as a bus.
+    """A scenario as a bus: what ``can.Bus(interface="rvsim")`` returns, and ``from rvsim import SimulatedBus`` too.
+
+    Beside what every bus of python-can has there is ``verdict()``, which judges what the code under test has done, and
+    ``run``, by which a test looks at the vehicle. Opened by its class, a type checker knows both::
+
+        with SimulatedBus("warm_cabin", except_devices=["control panel"]) as bus:
+            my_thermostat(bus)  # sends and receives until frames carry the time stamp that it stops at
+            assert bus.verdict().passed, str(bus.verdict())
 
     Args:
-        channel: a shipped scenario's name, or the path of one.
+        channel: a shipped scenario's name, or the path of one; nothing else has a default in its place.
         can_filters: python-can's filters for what is received.
         seed: another seed than the scenario's, a whole number from 0 on.
         values: what is otherwise in the scenario, by dotted keys.
@@ -59,7 +67,7 @@ class SimulatedBus(can.BusABC):
 
     def __init__(
         self,
-        channel: Any,
+        channel: str | Path | None = None,
         can_filters: can.typechecking.CanFilters | None = None,
         *,
         seed: int | None = None,
@@ -73,20 +81,21 @@ class SimulatedBus(can.BusABC):
         unknown.pop("bitrate", None)  # every python-can program gives one; the pair runs at 250 kbit/s
         if unknown:
             raise can.CanInitializationError(f"unknown options for the interface rvsim: {', '.join(sorted(unknown))}")
-        self.channel_info = f"rvsim {channel}"
         self._own: deque[tuple[int, bytes]] = deque()
         """What was sent and is not on the wires yet."""
         self._own_lock = threading.Lock()
         self._receive_own = receive_own_messages
         absent = (except_devices,) if isinstance(except_devices, str) else except_devices
         try:
-            trial = Trial(Job(str(channel), values or {}, _checked_seed(seed)))
-            self.session = Session(trial, absent, self._tap)
+            scenario = _named(channel)
+            self.channel_info = f"rvsim {scenario}"
+            trial = Trial(Job(scenario, values or {}, _checked_seed(seed)), absent=absent)
+            self.session = Session(trial, tap=self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
             problems = error.problems if isinstance(error, RvsimError) else (str(error),)
             raise can.CanInitializationError("; ".join(problems)) from None
-        super().__init__(channel, can_filters)
+        super().__init__(scenario, can_filters)
         self._pace.begin()
 
     @property
@@ -162,6 +171,15 @@ class SimulatedBus(can.BusABC):
         pace = getattr(self, "_pace", None)
         if pace is not None:
             pace.stop()
+
+
+def _named(channel: str | Path | None) -> str:
+    if channel is None or not str(channel):
+        raise ValueError(
+            "no channel is named: give the scenario that is at the other end, a shipped one by its name, like "
+            'channel="winter_evening", or your own by its path, ending in .toml'
+        )
+    return str(channel)
 
 
 def _checked_seed(seed: int | None) -> int | None:

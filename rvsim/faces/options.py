@@ -12,11 +12,16 @@ from typer.core import TyperCommand
 from rvsim.errors import InputError
 
 MICRO = 1_000_000
+SLOWEST = 1e-6
+"""Simulated seconds for each real one at least; our choice: eleven days for a second, and no wait is endless."""
 
 Plain = Annotated[
     bool, typer.Option("--plain", help="A sentence for each change and each flag instead of the live screen.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program.")]
+Ascii = Annotated[
+    bool, typer.Option("--ascii", help="Plain ASCII: deg C and x for signs that your terminal or printer lacks.")
+]
 Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
 Seconds = Annotated[
     float | None,
@@ -142,7 +147,7 @@ def speed_of(text: str) -> float | None:
     """Return how fast simulated time runs, None for "max".
 
     Raises:
-        InputError: neither "max" nor a number above 0.
+        InputError: neither "max" nor a number that a clock can follow.
     """
     if text == "max":
         return None
@@ -150,9 +155,9 @@ def speed_of(text: str) -> float | None:
         speed = float(text)
     except ValueError:
         speed = 0.0
-    if not 0 < speed <= 1e6:
+    if not SLOWEST <= speed <= 1e6:
         raise InputError(
-            f'--speed {text}: give a number above 0 and up to 1000000 (1 is real time, 20 is twenty times), or "max"'
+            f'--speed {text}: give a number from 0.000001 to 1000000 (1 is real time, 20 is twenty times), or "max"'
         )
     return speed
 

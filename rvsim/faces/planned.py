@@ -5,6 +5,7 @@ Knows: how they are loaded together, and how that is said. Does not know what is
 
 from pathlib import Path
 
+from rvsim.faces.exits import say
 from rvsim.rig.fields import check_fields
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
@@ -13,13 +14,14 @@ from rvsim.wire.database import load
 
 
 def planned(rig: str | None, dbc: list[Path]) -> tuple[Rig | None, Catalogue]:
-    """Load a rig, where one is named, and the definitions that go with it.
+    """Load a rig, where one is named, and the definitions that go with it; say what of these is left out.
 
     Raises:
         InputError: one of them cannot be used.
     """
     plan = load_rig(rig) if rig is not None else None
     catalogue = load([*(plan.definitions if plan else ()), *dbc])
+    say(*catalogue.left_out)
     if plan is not None:
         check_fields(plan, catalogue)
     return plan, catalogue

@@ -38,7 +38,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> "ScenarioFile | None":
     """Collect scenario files that a pattern names."""
     patterns = [*parent.config.getini("rvsim_scenarios"), *parent.config.getoption("--rvsim-scenarios")]
-    if patterns and file_path.suffix == ".toml" and any(_is_named(file_path, pattern, parent) for pattern in patterns):
+    if (
+        patterns
+        and file_path.suffix.lower() == ".toml"
+        and any(_is_named(file_path, pattern, parent) for pattern in patterns)
+    ):
         return ScenarioFile.from_parent(parent, path=file_path)
     return None
 
@@ -110,8 +114,9 @@ class Bench:
 
         self.frames: list[Frame] = []
         """Every frame so far."""
-        trial = Trial(Job(str(scenario), options.pop("values", {}), options.pop("seed", None)))
-        self.session: Session = Session(trial, tuple(except_devices), self.frames.append, **options)
+        job = Job(str(scenario), options.pop("values", {}), options.pop("seed", None))
+        trial = Trial(job, absent=tuple(except_devices))
+        self.session: Session = Session(trial, tap=self.frames.append, **options)
         self.until, self.put, self.verdict = self.session.until, self.session.put, self.session.verdict
         self.run = self.session.run
         """The run itself: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""

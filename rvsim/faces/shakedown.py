@@ -4,7 +4,6 @@ Knows: jobs, processes, progress, and where verdicts are written. Does not know 
 (`trial`).
 """
 
-import json
 import multiprocessing
 import os
 import re
@@ -15,22 +14,26 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any
 
 from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
-from rvsim.faces.exits import say
-from rvsim.faces.in_front import INTERRUPTED, in_front
+from rvsim.faces.exits import ENDING, say
+from rvsim.faces.in_front import INTERRUPTED, in_front, served
 from rvsim.faces.progress import EVERY_S, Progress
 from rvsim.faces.trial import Trial
+from rvsim.logs.jsonl import json_text
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
 
 KEPT = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
+WINDOWS_PROCESSES = 61
+"""Processes that one can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
 _AHEAD = 4
 """So many jobs for each process are handed out in advance."""
 
@@ -76,7 +79,7 @@ def run_all(
             _tell(progress, number, len(jobs))
         return
     try:
-        yield from _side_by_side(jobs, dbc, processes or os.cpu_count() or 1, keep, progress)
+        yield from _side_by_side(jobs, dbc, _at_once(processes), keep, progress)
     except BrokenProcessPool:
         raise RvsimError(
             "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
@@ -87,7 +90,10 @@ def run_all(
 def _side_by_side(
     jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress
 ) -> Iterator[Verdict]:
-    with ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool, _ended_at_once():
+    with (
+        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
+        _ended_at_once(),
+    ):
         futures: dict[Future[dict[str, Any]], int] = {}
         done: dict[int, dict[str, Any]] = {}
         upcoming = 0
@@ -95,7 +101,9 @@ def _side_by_side(
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]
-                futures[pool.submit(do, job, dbc, keep and place_of(job, keep))] = upcoming
+                with _undisturbed():  # this is where processes start
+                    future = pool.submit(do, job, dbc, keep and place_of(job, keep))
+                futures[future] = upcoming
                 upcoming += 1
             while number not in done:
                 finished, _ = wait(futures, EVERY_S, FIRST_COMPLETED)
@@ -108,8 +116,35 @@ def _side_by_side(
 
 
 def _end_silently() -> None:
-    """Have Ctrl-C end a process that makes runs, without a word: the first one has it too, and tells of it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
+    for number in ENDING:
+        signal.signal(number, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Keep Ctrl-C back, here and in processes that start meanwhile, until they can end silently.
+
+    Windows has no way to: there a process that is just starting may tell of Ctrl-C in Python's own words.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    if multiprocessing.get_start_method() != "fork":
+        resource_tracker.ensure_running()  # it takes the block away once, when it starts
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _at_once(processes: int | None) -> int:
+    """Return how many processes make runs: as asked, or one for each processor, within the system's limit."""
+    wanted = processes or os.cpu_count() or 1
+    return min(wanted, WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
 
 
 @contextmanager
@@ -173,12 +208,49 @@ def on_a_bus(
         InputError: it cannot be used, or the bus is none that is sent to.
         BusError: the bus could not be opened, or was lost.
     """
-    if len(jobs) > 1:
-        raise InputError("--interface goes with one run: name one scenario, without --repeat")
-    (trial,) = checked(jobs, dbc)
-    check_place(junit)
+    trial = _the_one(jobs, "--interface", dbc, absent, junit)
     say(*bus.said)
-    verdict = in_front(trial, bus, absent, record)
+    return _shown_paced(in_front(trial, bus, record=record), form, every, junit)
+
+
+def on_loopback(
+    jobs: Sequence[Job],
+    where: str,
+    absent: Collection[str],
+    speed: float | None,
+    *,
+    form: str,
+    every: bool,
+    junit: Path | None,
+    record: Path | None,
+    dbc: tuple[Path, ...],
+) -> int:
+    """Serve one scenario for controllers in other processes and run it with them; GOOD if it is passed.
+
+    Whoever interrupts it is shown what it has come to, and the exit code says that.
+
+    Raises:
+        InputError: it cannot be used, or there is no such address.
+        BusError: the port cannot be had, or no client came.
+    """
+    if speed is None:
+        raise InputError("--serve needs time that others can keep up with: leave --speed max out")
+    trial = _the_one(jobs, "--serve", dbc, absent, junit)
+    return _shown_paced(served(trial, where, record=record, speed=speed), form, every, junit)
+
+
+def _the_one(
+    jobs: Sequence[Job], option: str, dbc: tuple[Path, ...], absent: Collection[str], junit: Path | None
+) -> Trial:
+    """Return the one trial of jobs that are run by the wall clock."""
+    if len(jobs) > 1:
+        raise InputError(f"{option} goes with one run: name one scenario, without --repeat")
+    (trial,) = checked(jobs, dbc, absent)
+    check_place(junit)
+    return trial
+
+
+def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None) -> int:
     code = _shown([verdict], form, every, junit)
     return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
 
@@ -189,7 +261,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     for verdict in verdicts:
         told.append(verdict)
         if form == "json":
-            print(json.dumps(as_json(verdict), ensure_ascii=False))
+            print(json_text(as_json(verdict)))
         else:
             print("\n".join(as_text(verdict, every)))
         sys.stdout.flush()
@@ -201,8 +273,10 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
 
 
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[Trial]:
     """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
+
+    ``absent`` devices are not simulated, and need no kind.
 
     Raises:
         InputError: one cannot be used, or expects nothing: all mistakes of all of them.
@@ -211,7 +285,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
-            trial = Trial(next(job for job in jobs if job.scenario == name), dbc)
+            trial = Trial(next(job for job in jobs if job.scenario == name), dbc, absent)
             if not trial.loaded.scenario.expectations:
                 problems.append(
                     f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
@@ -222,6 +296,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...]) -> list[Trial]:
             problems += error.problems
     if problems:
         raise InputError(*problems)
+    say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
     say(*PROBLEMS, *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
     return trials
 
@@ -275,5 +350,6 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     """
     trial = Trial(Job(scenario, {}), dbc)
     trial.prepare()
+    say(*trial.catalogue.left_out)
     print("\n".join(explained(trial.loaded)))
     return Exit.GOOD

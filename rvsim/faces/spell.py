@@ -3,7 +3,6 @@
 Knows: the order in which a frame is told, in words and as JSON. Does not know buses or devices.
 """
 
-import json
 import re
 from collections import Counter
 from collections.abc import Iterator
@@ -14,7 +13,7 @@ from rvsim.errors import InputError
 from rvsim.faces.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
 from rvsim.faces.spell_meaning import meaning_of
 from rvsim.faces.spell_transport import Meaning, whole
-from rvsim.logs.jsonl import SCHEMA, reading_fields
+from rvsim.logs.jsonl import SCHEMA, json_text, reading_fields
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import Origin, Reading
@@ -68,7 +67,7 @@ def as_json(frame: Frame, catalogue: Catalogue) -> str:
     parts = ident.split(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
     meaning = meaning_of(spec, parts, frame.data, catalogue) if spec else None
-    return json.dumps(
+    return json_text(
         {
             "schema": SCHEMA,
             "identifier": f"{frame.identifier:08X}",
@@ -80,8 +79,7 @@ def as_json(frame: Frame, catalogue: Catalogue) -> str:
             "origin": str(spec.origin) if spec else None,
             "fields": [_field_json(reading, spec) for reading in spec.decode(frame.data)] if spec else [],
             "meaning": meaning.as_json() if meaning else None,
-        },
-        ensure_ascii=False,
+        }
     )
 
 

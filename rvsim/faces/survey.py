@@ -3,11 +3,9 @@
 Knows: the JSON contract and the order in which support reads a survey. Does not know how it was made.
 """
 
-import json
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
-from datetime import UTC, datetime
 from typing import Any
 
 from rvsim.faces.errors_told import errors_json, errors_text
@@ -18,7 +16,7 @@ from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
 from rvsim.faces.selection import Selection
 from rvsim.logs.columns import PairUse
-from rvsim.logs.jsonl import SCHEMA
+from rvsim.logs.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
@@ -37,7 +35,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: Selection = EV
     ``part`` has the seconds since the log's start that are told, its end null for that of the log. ``times_in_order``
     is false where times run back, or are in another unit than seconds. ``errors`` explains error frames and states.
     """
-    return json.dumps(
+    return json_text(
         {
             "schema": SCHEMA,
             "log": log.name,
@@ -62,8 +60,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: Selection = EV
             "devices": [_device(source, found.in_order) for source in found.sources],
             "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [_flag(flag) for flag in found.flags],
-        },
-        ensure_ascii=False,
+        }
     )
 
 
@@ -100,9 +97,9 @@ def _load(found: Survey) -> dict[str, Any]:
 
 
 def _date(log: Log) -> str | None:
-    """Return when a log began, in UTC to the millisecond; None where it has no date."""
+    """Return when a log began, in UTC; None where it has no date."""
     begun = log.statistics.started
-    return None if begun is None else datetime.fromtimestamp(begun / 1e6, UTC).isoformat(timespec="milliseconds")
+    return None if begun is None else utc_text(begun)
 
 
 def _damage(log: Log, channel: str) -> dict[str, Any]:
@@ -153,7 +150,7 @@ def as_text(
     """Return the survey of one channel in words: what it comes to, who was there, what was noticed."""
     begun = _date(log)
     named = f", channel {channel}" if len(log.channels) > 1 else ""
-    since = f", begun {begun.replace('T', ' ').removesuffix('+00:00')} UTC" if begun else ""
+    since = f", begun {begun[:19].replace('T', ' ')} UTC" if begun else ""
     frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
     yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(found)}{since}."
     if not selected.is_everything:

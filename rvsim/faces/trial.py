@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from rvsim.devices.registry import check_rig, settings_models
-from rvsim.errors import InputError, did_you_mean
+from rvsim.errors import InputError, did_you_mean, printable
 from rvsim.faces.exits import say
 from rvsim.faces.hearing import Writes
 from rvsim.faces.output import Nothing
@@ -34,12 +34,18 @@ _TOLD = 600_000_000
 class Trial:
     """A scenario that is ready to be run.
 
+    Args:
+        job: the scenario, with its values and its seed.
+        dbc: the user's own definitions.
+        absent: devices of its rig that are not simulated, and so need no kind.
+
     Raises:
         InputError: it cannot be used, a line for each mistake.
     """
 
-    def __init__(self, job: Job, dbc: tuple[Path, ...] = ()) -> None:
-        self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values)
+    def __init__(self, job: Job, dbc: tuple[Path, ...] = (), absent: Collection[str] = ()) -> None:
+        self.absent = absent
+        self.loaded: LoadedScenario = load_scenario(job.scenario, settings_models(), job.values, absent)
         self.catalogue: Catalogue = load([*self.loaded.rig.definitions, *dbc])
         check_rig(self.loaded.rig, self.catalogue)
         seed = self.loaded.scenario.seed
@@ -54,9 +60,10 @@ class Trial:
         """Put it together and run nothing of it.
 
         Raises:
-            InputError: expectations, faults or steps name what is not there.
+            InputError: expectations, faults, steps or absent devices name what is not there.
         """
-        Run(self.loaded, self.catalogue, Nothing(), seed=self.seed)
+        check_absent(self.loaded.rig, self.absent)
+        Run(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
 
     def run(self, record: Path | None = None, keep: Path | None = None, progress: Progress | None = None) -> Verdict:
         """Run it to its verdict.
@@ -85,7 +92,7 @@ class Trial:
     def _once(self, record: Path | None, progress: Progress | None) -> Verdict:
         if record is None:
             return self._judged(None, progress)
-        start = start_line(command="shakedown", scenario=self.loaded.name, seed=self.seed, started=None)
+        start = start_line(command="shakedown", scenario=printable(self.loaded.name), seed=self.seed, started=None)
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
             return replace(self._judged(recorder, progress), recording=str(record))
 
@@ -117,7 +124,8 @@ class Session:
 
     Args:
         trial: what is run.
-        absent: planned devices that are not simulated: whoever puts frames on the wires stands in for them.
+        absent: planned devices that are not simulated: whoever puts frames on the wires stands in for them; None is
+            those of the trial.
         tap: is handed each frame when it is on the wires.
         recorder: keeps the frames.
 
@@ -128,10 +136,11 @@ class Session:
     def __init__(
         self,
         trial: Trial,
-        absent: Collection[str] = (),
+        absent: Collection[str] | None = None,
         tap: Callable[[Frame], None] | None = None,
         recorder: Writes | None = None,
     ) -> None:
+        absent = trial.absent if absent is None else absent
         check_absent(trial.loaded.rig, absent)
         self.trial = trial
         self._failures: list[Failure] = []

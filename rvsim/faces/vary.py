@@ -3,13 +3,13 @@
 Knows: how that is told. Does not know how values are laid over a scenario (`shakedown.jobs`), nor how a run goes.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from rvsim import shipped
 from rvsim.errors import Exit, InputError
 from rvsim.faces.shakedown import check_place, checked, run_all, written
+from rvsim.logs.jsonl import json_text
 from rvsim.rig.load import find
 from rvsim.rig.toml_file import read_toml
 from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
@@ -53,7 +53,7 @@ def vary(
     for verdict in run_all(jobs, dbc, processes, keep=None):
         verdicts.append(verdict)
         if as_lines:
-            print(json.dumps(as_json(verdict), ensure_ascii=False), flush=True)
+            print(json_text(as_json(verdict)), flush=True)
     if junit is not None:
         written(junit, as_junit(verdicts))
     if not as_lines:

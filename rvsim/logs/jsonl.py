@@ -4,6 +4,8 @@ Knows: the names and order of the keys. Does not know files or buses.
 """
 
 import json
+import re
+from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from typing import Any
 
@@ -18,15 +20,37 @@ _WIDEST_NUMBER = 53
 """Bits that every JSON reader keeps exactly; a wider raw value is written as hex text."""
 
 
+_ESCAPES = re.compile(r"(\\\\|\\ud[89ab]..\\ud[c-f]..)|\\ud[89a-f]..")
+"""A backslash, a sign written as a pair of escapes, or half of such a pair."""
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def json_text(data: Any) -> str:
+    """Return plain data as JSON in one line of ASCII, which is UTF-8 as well, whatever the console's encoding.
+
+    The bytes of a file's name that is not UTF-8 come as U+FFFD: their escapes would be no valid JSON to many readers.
+    """
+    text = json.dumps(data)
+    return _ESCAPES.sub(lambda found: found[1] or r"\ufffd", text) if r"\ud" in text else text
+
+
+def utc_text(microseconds: int) -> str | None:
+    """Return a time since the epoch as our JSON forms write it; None beyond the year 9999, which they cannot write."""
+    try:
+        return (_EPOCH + timedelta(microseconds=microseconds)).isoformat(timespec="microseconds")
+    except OverflowError:
+        return None
+
+
 def start_line(command: str, **parts: Any) -> str:
     """Return the first line of every JSON stream of ours."""
     head = {"type": "start", "schema": SCHEMA, "version": version("rvsim-bench"), "command": command}
-    return json.dumps({**head, **parts}, ensure_ascii=False) + "\n"
+    return json_text({**head, **parts}) + "\n"
 
 
 def line(time: int, fields: dict[str, Any]) -> str:
     """Return one JSON line that starts with the time in seconds, written with all its microseconds."""
-    return f'{{"t": {time // 1_000_000}.{time % 1_000_000:06d}, {json.dumps(fields, ensure_ascii=False)[1:]}\n'
+    return f'{{"t": {time // 1_000_000}.{time % 1_000_000:06d}, {json_text(fields)[1:]}\n'
 
 
 def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -> dict[str, Any]:

@@ -279,7 +279,7 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-") -> Log:
         raise InputError(
             f"{name}: no log of a known format: give one of {', '.join(map(_format, FORMATS))}, {BLF_KIND}"
         )
-    return Log(name, kind + (", gzip" if source.gzip else ""), source, reader, chain([head], source.blocks()), opened)
+    return Log(name, kind + source.packed, source, reader, chain([head], source.blocks()), opened)
 
 
 def _opened(path: Path) -> BinaryIO:

@@ -1,19 +1,25 @@
-"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip.
+"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip, and made UTF-8
+where they are UTF-16.
 
 Knows: how to read on without end in bounded memory, and to say what stopped it. Does not know what the bytes mean.
 """
 
 import io
 import zlib
+from codecs import getincrementaldecoder
 from collections.abc import Iterator
 from contextlib import suppress
 from itertools import chain
 from typing import BinaryIO
 
+from rvsim.wire.file_text import UTF16_MARKS
+
 BLOCK = 1 << 16
 """Bytes read at once, about what stays in a processor's cache."""
 LONGEST_LINE = 1 << 16
 """Bytes of a line at most; what is longer is no line of any text format."""
+MARK = 2
+"""Bytes of every mark that a file is known by here."""
 _GZIP = b"\x1f\x8b"
 _GZIP_WINDOW = 31
 """How zlib is told to expect a gzip header (zlib manual, inflateInit2)."""
@@ -26,17 +32,21 @@ class Source:
     def __init__(self, file: BinaryIO) -> None:
         self.broken: str | None = None
         self._read = getattr(file, "read1", file.read)
-        blocks = self._plain()
-        start = b""
-        while len(start) < len(_GZIP) and (block := next(blocks, b"")):
-            start += block
+        start, blocks = _begun(self._plain())
         self.gzip = start.startswith(_GZIP)
-        blocks = chain([start], blocks)
-        self._blocks: Iterator[bytes] = self._unpacked(blocks) if self.gzip else blocks
+        if self.gzip:
+            start, blocks = _begun(self._unpacked(blocks))
+        self.utf16 = start.startswith(UTF16_MARKS)
+        self._blocks = _as_utf8(blocks) if self.utf16 else blocks
 
     def blocks(self) -> Iterator[bytes]:
         """Go through the bytes, in blocks of any size; only one caller can."""
         return self._blocks
+
+    @property
+    def packed(self) -> str:
+        """Say how the bytes were packed, to stand behind the name of a format: nothing as a rule."""
+        return (", gzip" if self.gzip else "") + (", UTF-16" if self.utf16 else "")
 
     def _plain(self) -> Iterator[bytes]:
         try:
@@ -66,6 +76,24 @@ class Source:
                     inside = False
         if inside:
             self.broken = self.broken or "the gzip file is cut off"
+
+
+def _begun(blocks: Iterator[bytes]) -> tuple[bytes, Iterator[bytes]]:
+    """Return enough of the beginning to know a mark by, and all blocks with it."""
+    start = b""
+    for block in blocks:
+        start += block
+        if len(start) >= MARK:
+            break
+    return start, chain([start], blocks)
+
+
+def _as_utf8(blocks: Iterator[bytes]) -> Iterator[bytes]:
+    """Give UTF-16 as UTF-8, as PowerShell's redirect has made it of a program's lines; the mark stays away."""
+    decoder = getincrementaldecoder("utf-16")("replace")
+    for block in blocks:
+        yield decoder.decode(block).encode("utf-8", "replace")
+    yield decoder.decode(b"", final=True).encode("utf-8", "replace")
 
 
 def _up_to_the_damage(unpack: "zlib._Decompress", packed: bytes) -> Iterator[bytes]:

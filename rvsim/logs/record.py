@@ -2,21 +2,29 @@
 
 Knows: our own JSON lines and the text log that python-can writes; the suffix decides. Does not know what frames
 mean. Times are seconds since the start of the run, so that one seed gives one file. A recording that is there already
-is replaced by the first frame and not before.
+is replaced by the first frame and not before. Two runs never write one file, and a file that is no longer where it was
+opened is told as soon as it is noticed: what is written into it would be found by nobody.
 """
 
+import os
+import stat
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import TextIO
 
 import can
 
-from rvsim.errors import InputError
+from rvsim.errors import InputError, not_written
 from rvsim.logs.jsonl import frame_fields, line
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
+
+try:
+    import fcntl
+except ImportError:  # a system without it has no locks that end with their process
+    fcntl = None  # type: ignore[assignment]
 
 SUFFIXES = (".jsonl", ".log")
 
@@ -28,11 +36,12 @@ class Recorder:
     first frame leaves what was there before.
 
     Raises:
-        InputError: the suffix is not known, or the file cannot be written.
+        InputError: the suffix is not known, the file cannot be written, or another run is writing it.
     """
 
     def __init__(self, path: Path, catalogue: Catalogue, *, start: str, channel: str, sent: bool) -> None:
-        if path.suffix not in SUFFIXES:
+        suffix = path.suffix.lower()
+        if suffix not in SUFFIXES:
             raise InputError(f"--record {path}: the name decides the format and has to end in {' or '.join(SUFFIXES)}")
         self._path = path
         self._catalogue, self._channel, self._sent = catalogue, channel, sent
@@ -41,10 +50,14 @@ class Recorder:
         except (OSError, ValueError) as error:  # a ValueError: a sign that no name can have
             why = getattr(error, "strerror", None) or error
             raise InputError(f"--record {path}: cannot be written ({why}): name another file") from None
+        self._is_file = stat.S_ISREG(os.fstat(self._file.fileno()).st_mode)  # a pipe or a device holds nothing
+        if self._is_file and not _locked(self._file):
+            self._file.close()
+            raise InputError(f"--record {path}: another run is writing this file: name another one, or end that run")
         self._begun = False
         self._start = ""
         self._write: Callable[[Frame], None] = self._write_json
-        if path.suffix == ".jsonl":
+        if suffix == ".jsonl":
             self._start = start
         else:
             self._log = can.CanutilsLogWriter(self._file)
@@ -64,7 +77,7 @@ class Recorder:
         """Replace what was there before, once."""
         if not self._begun:
             self._begun = True
-            if self._path.is_file():  # a pipe or a device holds nothing
+            if self._is_file:
                 self._file.truncate(0)
             self._file.write(self._start)
 
@@ -83,15 +96,40 @@ class Recorder:
         )
 
     def flush(self) -> None:
-        """Hand everything written so far to the operating system; raises as ``write`` does."""
+        """Hand everything written so far to the operating system.
+
+        Raises:
+            InputError: the disk is full, or the file was deleted or replaced meanwhile.
+        """
         with self._told():
             self._file.flush()
+            self._check_place()
 
     def close(self) -> None:
-        """Write out what is left and close the file; raises as ``write`` does. May be called twice."""
+        """Write out what is left and close the file; raises as ``flush`` does. May be called twice."""
+        if self._file.closed:
+            return
         with self._told():
-            self._begin()
-            self._file.close()
+            try:
+                self._begin()
+                self._file.flush()
+                self._check_place()
+            finally:
+                self._file.close()
+
+    def _check_place(self) -> None:
+        """Refuse to go on with a file that nobody would find by its name."""
+        if not self._is_file:
+            return
+        try:
+            is_there = os.path.samestat(os.stat(self._path), os.fstat(self._file.fileno()))
+            what = "another file has taken its place"
+        except FileNotFoundError:
+            is_there, what = False, "it was deleted or moved away"
+        if not is_there:
+            raise InputError(
+                f"--record {self._path}: {what} while it was written, so what was recorded is not there: record again"
+            )
 
     def _leave(self) -> None:
         """Close the file and leave what was there before."""
@@ -105,15 +143,18 @@ class Recorder:
         try:
             yield
         except OSError as error:
-            raise InputError(f"--record {self._path}: writing stopped ({error.strerror}): free space there") from None
+            raise InputError(f"--record {self._path}: writing stopped {not_written(error)}") from None
 
     def __enter__(self) -> "Recorder":
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         # Without a time limit Ctrl-C is how a run is ended.
-        if self._begun or kind is None or issubclass(kind, KeyboardInterrupt):
+        if kind is None or issubclass(kind, KeyboardInterrupt):
             self.close()
+        elif self._begun:
+            with suppress(InputError):  # what has ended the run is told
+                self.close()
         else:
             self._leave()
 
@@ -124,3 +165,16 @@ def _opened(path: Path) -> tuple[TextIO, bool]:
         return path.open("x", encoding="utf-8", newline="\n"), True
     except FileExistsError:
         return path.open("a", encoding="utf-8", newline="\n"), False
+
+
+def _locked(file: TextIO) -> bool:
+    """Have a file for this run alone; tell whether that went. The lock ends with the file, or the process."""
+    if fcntl is None:
+        return True
+    try:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a file system without locks
+        return True
+    return True

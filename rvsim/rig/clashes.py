@@ -39,7 +39,7 @@ def _claims(entry: object) -> Iterator[_Claim]:
             continue
         for instance in given if isinstance(given, list | tuple) else (given,):
             if type(instance) is int and 0 <= instance <= HIGHEST_INSTANCE:
-                words = f"{FUNCTIONS[name].title} {instance} is already a function"
+                words = f"{FUNCTIONS[name].spoken(instance)} is already a function"
                 yield _Claim(("functions", name), (name, instance), words, "give each its own instance")
 
 

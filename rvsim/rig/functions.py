@@ -47,8 +47,11 @@ class Function:
 
     def spoken(self, instance: int) -> str:
         """Say the function with its instance; one that carries a type of charger is called by that: alternator 1."""
-        typed = names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
-        return typed or f"{self.title} {instance}"
+        return self.typed(instance) or f"{self.title} {instance}"
+
+    def typed(self, instance: int) -> str | None:
+        """Return the type that an instance carries, with its number: alternator 1; None where it carries none."""
+        return names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
 
     def origin_of(self, dsa: int) -> Origin:
         """Return where one of its default source addresses comes from."""

@@ -181,7 +181,7 @@ def find(given: str | Path, folder: Path, what: str, beside: Path | None = None)
         InputError: none that is shipped has this name.
     """
     text = str(given)
-    if text.endswith(".toml") or "/" in text or "\\" in text:
+    if text.lower().endswith(".toml") or "/" in text or "\\" in text:
         return (beside or Path()) / text
     names = sorted(path.stem for path in folder.glob("*.toml"))
     if text not in names:

@@ -4,9 +4,10 @@ Knows: the devices with their functions, instances and addresses, the vehicle's 
 themselves. Does not know files' syntax (`load` does), message layouts, nor which kinds of simulated device there
 are: those come in from above.
 
-Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Two things can
+Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Three things can
 be handed in as pydantic's validation context: ``kinds``, the settings model of each kind of simulated device by its
-name (without it kinds and settings are taken as they are), and ``folder``, where the rig file lies.
+name (without it kinds and settings are taken as they are), ``absent``, the names of devices that will not be simulated
+and so need no kind, and ``folder``, where the rig file lies.
 """
 
 from collections.abc import Iterator, Mapping
@@ -192,7 +193,7 @@ class DevicePlan(Table):
     def _known_kind(cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> str:
         kinds = _kinds(info)
         if given == "":
-            if kinds:
+            if kinds and info.data.get("name") not in (info.context or {}).get("absent", ()):
                 raise ValueError(
                     f'it cannot be simulated without a kind; add one, like kind = "{next(iter(kinds))}"; '
                     f"the kinds are {', '.join(kinds)}"

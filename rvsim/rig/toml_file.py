@@ -16,6 +16,7 @@ from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import shown
+from rvsim.wire.file_text import text_of
 
 Place = tuple[int | str, ...]
 """Where something stands in a file: keys, and numbers of list items counted from 0."""
@@ -49,7 +50,7 @@ class TomlFile:
 
 
 def read_toml(path: Path) -> TomlFile:
-    """Read a TOML file in UTF-8.
+    """Read a TOML file in UTF-8, or in UTF-16 with a byte order mark.
 
     Raises:
         InputError: there is no such file, it is a folder, too large, not UTF-8, or not TOML (with line and column).
@@ -79,7 +80,7 @@ def _text_of(path: Path) -> str:
     if len(content) > _LARGEST_FILE:
         raise InputError(f"{path} is larger than 1 MiB, which no rig or scenario is; name another file")
     try:
-        return content.decode("utf-8-sig")
+        return text_of(content)
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         byte = f"{content[error.start]:02X}"

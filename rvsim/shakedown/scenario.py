@@ -4,7 +4,7 @@ Knows: how a scenario is written, where its rig is found, and that a fault must 
 know how a fault acts nor how a run goes: this is data only.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NamedTuple, TypeVar
@@ -88,7 +88,10 @@ class LoadedScenario(NamedTuple):
 
 
 def load_scenario(
-    given: str | Path, kinds: Kinds | None = None, values: Mapping[str, Value] | None = None
+    given: str | Path,
+    kinds: Kinds | None = None,
+    values: Mapping[str, Value] | None = None,
+    absent: Collection[str] = (),
 ) -> LoadedScenario:
     """Load a shipped scenario by its name, or one of the user's own by its path.
 
@@ -96,6 +99,7 @@ def load_scenario(
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
         values: what is to be otherwise in its file, by dotted keys.
+        absent: devices that will not be simulated, and so need no kind.
 
     Raises:
         InputError: it is not there, or cannot be used: every mistake in it and in its rig.
@@ -113,9 +117,9 @@ def load_scenario(
     faults = _names(file.data.get("fault"))
     rig: Rig | None = None
     if rig_file:
-        rig, more = _attempt(Rig, rig_file, kinds)
+        rig, more = _attempt(Rig, rig_file, kinds, absent=absent)
         rig_problems += more
-    scenario, problems = _attempt(Scenario, file, kinds, devices=devices, faults=faults)
+    scenario, problems = _attempt(Scenario, file, kinds, devices=devices, faults=faults, absent=absent)
     if scenario and isinstance(scenario.rig, Rig):
         rig = scenario.rig
     if scenario is None or rig is None or rig_problems:

@@ -9,6 +9,9 @@ import time
 
 TOGETHER_US = 2_000
 """Faster than the wall clock, what falls within so many microseconds of it is done in one go."""
+MAX_WAIT_S = 0.5
+"""No wait for an event is longer at one go: on Windows Ctrl-C ends none of them (our choice: two wake-ups a second cost
+nothing)."""
 
 
 class PacedClock:
@@ -75,12 +78,13 @@ class PacedClock:
         """
         if wake is not None and wake.is_set():
             return False
-        wait = self._wait_s(moment)
-        if self._paused_ns is not None and wake is not None:
-            return not wake.wait()
-        if wait <= 0:
-            return True
-        if wake is not None:
-            return not wake.wait(wait)
-        time.sleep(wait)
-        return True
+        while True:
+            wait = self._wait_s(moment)
+            if self._paused_ns is not None and wake is not None:
+                wait = MAX_WAIT_S
+            if wait <= 0:
+                return True
+            if wake is None:
+                time.sleep(min(wait, threading.TIMEOUT_MAX))
+            elif wake.wait(min(wait, MAX_WAIT_S)):
+                return False

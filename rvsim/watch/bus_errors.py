@@ -1,7 +1,7 @@
 """Errors on the pair: how many error frames, in which seconds, which controllers are not error active.
 
 Knows: from when on that is worth a flag, how far it has gone, and when it is over. Does not know who tells it: a
-simulated pair, an adapter or a log.
+simulated pair, an adapter or a log. Needs every error frame and change of state.
 """
 
 from collections import Counter, deque

@@ -1,7 +1,7 @@
 """When a busy pair is worth a word: which seconds are too full, and when that is over.
 
 Knows: the limits. Does not know who a source address is: whoever asks does. The load is worked out exactly only where
-two whole seconds together can reach a limit, for any second lies within two of them.
+two whole seconds together can reach a limit, for any second lies within two of them. Needs every frame.
 """
 
 from collections.abc import Callable

@@ -10,7 +10,7 @@ Which kind follows from which is common practice of the trade, no source.
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
-from itertools import chain
+from itertools import chain, combinations
 from math import inf
 from typing import NamedTuple
 
@@ -20,7 +20,7 @@ from rvsim.watch.flag import WORST_FIRST, Flag, Kind, Severity
 from rvsim.watch.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.rules import Finding
 from rvsim.watch.traffic import SECOND
-from rvsim.watch.transitions import FellSilent
+from rvsim.watch.transitions import FellSilent, Replaced
 
 TOGETHER_US = 300_000
 """Devices that go and come back within this time of each other do so together. Our decision."""
@@ -35,6 +35,8 @@ class CauseKind(StrEnum):
     SHARED_SUPPLY = "shared-supply"
     GONE_TOGETHER = "gone-together"
     RECORDER_PAUSED = "recorder-paused"
+    EXCHANGED = "exchanged"
+    """Two units, each of which speaks as the other."""
 
 
 class Cause(NamedTuple):
@@ -89,7 +91,7 @@ _REACHES: Mapping[Kind, _Reach] = {
         own=_OF_A_MIX
         | {Kind.LATE_MESSAGE, Kind.RESTARTED, Kind.WRONG_LENGTH, Kind.UNPLANNED_DEVICE, Kind.FAILED_TRANSFER}
     ),
-    Kind.SHARED_NAME: _Reach(own=frozenset({Kind.RESTARTED, Kind.UNPLANNED_DEVICE})),
+    Kind.SHARED_NAME: _Reach(own=frozenset({Kind.RESTARTED, Kind.UNPLANNED_DEVICE, Kind.SHARED_INSTANCE})),
     Kind.SHARED_INSTANCE: _Reach(own=_OF_A_MIX | {Kind.UNPLANNED_DEVICE}),
     Kind.CANNOT_CLAIM: _Reach(own=frozenset({Kind.SILENT_DEVICE, Kind.LATE_MESSAGE, Kind.NO_ADDRESS})),
     Kind.SILENT_DEVICE: _Reach(own=frozenset({Kind.LATE_MESSAGE, Kind.IGNORED_COMMAND, Kind.FAILED_TRANSFER})),
@@ -123,7 +125,7 @@ def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -
             taken.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
     roots = [finding for finding in findings if finding.flag.number not in taken]
-    found = list(_together(roots, explained))
+    found = [*_together(roots, explained), *_exchanged(roots, explained)]
     taken |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -261,6 +263,24 @@ def _together(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]])
                 latest = min(latest, one.latest)
         if len(group) >= MIN_TOGETHER:
             yield _shared(group, group[-1].soonest, max(group[-1].soonest, latest), explained)
+
+
+def _exchanged(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
+    """Yield each two units of which each speaks, from its own address, as the other."""
+    replaced = [(one.flag, one.problem) for one in roots if isinstance(one.problem, Replaced)]
+    for (flag, one), (other_flag, other) in combinations(replaced, 2):
+        if (one.source, one.before) != (other.before, other.source) or one.source == one.before:
+            continue
+        under = [*_all_under(flag, explained), *_all_under(other_flag, explained)]
+        places = [f"address {each.source:02X} hex speaks as {each.function}" for each in (one, other)]
+        text = f"{one.device} and {other.device} are exchanged: {' and '.join(places)}"
+        advice = (
+            "give each its own instance, or let them change places; which of them is where shows when one is touched: "
+            "warmed by hand, switched, filled"
+        )
+        subject = f"{one.device}, {other.device}"
+        cause = _cause(CauseKind.EXCHANGED, subject, under, text, advice, _absorbed(under))
+        yield cause._replace(severity=Severity.WARNING)  # whoever is commanded is the wrong one
 
 
 def _away(finding: Finding) -> _Away | None:

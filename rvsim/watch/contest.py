@@ -1,7 +1,8 @@
 """Two NAMEs on one address: whose contest ends by the rules, and whose does not.
 
-Knows: where each NAME was claimed last, and that a node which loses a contest claims another address or says, from the
-null address, that it cannot claim (SAE J1939-81). Does not know which planned device a NAME belongs to.
+Knows: where each NAME was claimed last, and that a node which loses a contest claims another address or says, from
+the null address, that it cannot claim (SAE J1939-81). Does not know which planned device a NAME belongs to. Needs
+every address claim, and the rhythm of who goes on.
 
 The rules give 250 ms for objections (SAE J1939-81; rv-c.com/book/export/html/17). Both get 2 s here, so that slow nodes
 have room: our decision.

@@ -7,7 +7,7 @@ was said before.
 
 from typing import NamedTuple
 
-from rvsim.rig.functions import HIGHEST_INSTANCE
+from rvsim.rig.functions import HIGHEST_INSTANCE, Function, by_command, by_status
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
@@ -24,7 +24,7 @@ class Layout(NamedTuple):
 
     ``apart`` picks the byte that tells topics of one source apart: the instance, the DSA of a heartbeat, or none.
     ``instance`` is the field of the instance, which is no reading; None where the message has none. ``beside`` are
-    the other fields in its byte.
+    the other fields in its byte. ``function`` is what the message states or commands.
     """
 
     dgn: int
@@ -33,6 +33,7 @@ class Layout(NamedTuple):
     apart: slice
     instance: FieldSpec | None = None
     beside: tuple[FieldSpec, ...] = ()
+    function: Function | None = None
 
     @property
     def gap_is_known(self) -> bool:
@@ -58,7 +59,9 @@ class Layout(NamedTuple):
             said = (
                 Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
             )
-            part = ", ".join(one.shown_label or f"{one.field.title} {one.brief}" for one in said)
+            words = [one.shown_label or f"{one.field.title} {one.brief}" for one in said]
+            typed = self.function.typed(instance) if self.function is not None and instance is not None else None
+            part = ", ".join([typed, *words] if typed else words)
         elif data[self.apart]:
             dsa = data[self.apart][0]
         return Topic(source, self.dgn, self.name, instance, dsa, part)
@@ -88,7 +91,8 @@ def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
     if instance is None:
         return Layout(dgn, spec.name, spec, _NOTHING)
     beside = tuple(field for field in spec.fields if field is not instance and field.first_byte == 0)
-    return Layout(dgn, spec.name, spec, slice(0, 1), instance, beside)
+    function = by_status(spec.name) or by_command(spec.name)
+    return Layout(dgn, spec.name, spec, slice(0, 1), instance, beside, function)
 
 
 def instance_field(spec: MessageSpec) -> FieldSpec | None:

@@ -2,11 +2,12 @@
 
 Knows: that an address alone never tells what a device is (rv-c.com/node/82). A source that claims a planned NAME is
 that device, whatever it speaks as. Else it is bound to a planned device by a status message of one of the device's
-functions and instances, unless it is known to have another NAME; or, where only one planned device has the function, by
-the default source address in its heartbeat, which carries no instance. Of several devices with a function that has no
-status message at all, such as panels, the planned address chooses. Functions that devices share by design bind nobody,
-nor do commands and requests. A planned device that has no function of its own is what is heard from its address, as
-long as nothing else is known of that. Does not know ages: it tells the roll call who has come.
+functions and instances, unless it is known to have another NAME; or, where only one planned device has the function,
+by the default source address in its heartbeat, which carries no instance. Of several devices with a function that has
+no status message at all, such as panels, the planned address chooses. Functions that devices share by design bind
+nobody, nor do commands and requests. A planned device that has no function of its own is what is heard from its
+address, as long as nothing else is known of that. Does not know ages: it tells the roll call who has come. Needs
+every claim, and of other frames those that say something new.
 """
 
 from collections.abc import Callable
@@ -21,6 +22,7 @@ from rvsim.watch.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, InstanceShared, Presence, Stranger
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -69,6 +71,10 @@ class Identity:
     def command(self, name: Name, address: int, now: int) -> None:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
         self._detectors.asked.command(name, address, now)
+
+    def ask(self, frame: Frame, now: int) -> None:
+        """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
+        self._detectors.asked.observe(frame, now)
 
     def hear(self, part: Part, time: int) -> bool:
         """Count a topic that was just heard to its device.

@@ -1,7 +1,7 @@
 """Whether the times of a log can be believed: how often and how far they run back.
 
 Knows: from when on a log is out of order. Does not know what is judged by times; whoever asks does. A live bus has no
-such steps: its port's times go on.
+such steps: its port's times go on. Needs every step of time that the reader of a log tells.
 """
 
 from collections.abc import Callable

@@ -1,8 +1,9 @@
 """What nodes say of themselves beside their readings: faults in DM_RV and DM1, product and software in texts.
 
-Knows: that one fault can be carried by several messages of a node, that each heartbeat carries one fault of a function
-and several take turns, and that longer reports and texts come as long messages, overheard from whoever sends them. Does
-not know what an SPN means: that depends on the function (rv-c.com/node/82). Nothing is asked for.
+Knows: that one fault can be carried by several messages of a node, that each heartbeat carries one fault of a
+function and several take turns, and that longer reports and texts come as long messages, overheard from whoever sends
+them. Does not know what an SPN means: that depends on the function (rv-c.com/node/82). Nothing is asked for. Needs
+the changes of heartbeats and of DM1, every frame of the texts.
 """
 
 from collections.abc import Callable

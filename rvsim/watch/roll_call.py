@@ -1,7 +1,7 @@
 """The roll call: who is present, late, silent or asleep, by the ages of what they say.
 
-Knows: when a message is late and a device silent, and what a device's return changes. Does not know how a source
-is told to be a planned device (``identity`` does), nor flags: it emits transitions.
+Knows: when a message is late and a device silent, and what a device's return changes. Does not know how a source is
+told to be a planned device (``identity`` does), nor flags: it emits transitions. Needs the rhythm.
 """
 
 from collections.abc import Callable

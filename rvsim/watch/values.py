@@ -1,7 +1,8 @@
 """What one topic says: which fields changed, and which say something that cannot be right.
 
-Knows: the fields' last raw values, their limits, and the settling second in which a device that has just started
-is not judged. Does not know who speaks (the device's name is handed in), nor when the next frame is due.
+Knows: the fields' last raw values, their limits, and the settling second in which a device that has just started is
+not judged. Does not know who speaks (the device's name is handed in), nor when the next frame is due. Needs the
+changes.
 """
 
 from collections.abc import Callable, Iterator

@@ -150,6 +150,16 @@ class Watch:
         self._listen(frame, stream or self._stream(identifier))
         return self._handed_over()
 
+    def hear_own(self, frame: Frame) -> list[Event]:
+        """Take a frame of the person at the bench: nobody who could be present or absent, but it uses the pair and
+        may ask others for something.
+        """
+        self._pass_wires(frame.time)
+        self._pass(frame.time)
+        self._present_second.append(frame)
+        self._identity.ask(frame, self._now - self._still)
+        return self._handed_over()
+
     def advance(self, to: int) -> list[Event]:
         """Learn that nothing with a time before ``to`` is still to come; return what follows from that."""
         self._pass_wires(to)

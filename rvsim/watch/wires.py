@@ -2,7 +2,7 @@
 
 Knows: the line's events (`wire.line_events`), and which of them are worth a flag. Only a simulated pair tells all of
 them, a log or an adapter error frames and its own state; without any, nothing here happens. Does not know frames but
-for who sent them.
+for who sent them. Needs what the pair tells beside frames, and every frame of a node that nobody acknowledged.
 
 One cause has one flag: the error frames of an attempt that nobody acknowledges, or of a collision, count to
 no-acknowledge and shared-address, and do not count as errors of the wires.
@@ -90,6 +90,7 @@ class Wires:
         self._told_alone: set[int] = set()
         self._heard_again: dict[int, int] = {}
         self._met: dict[int, FramesCollided] = {}
+        self._collided_at: dict[str, int] = {}
         self._late: WaitedTooLong | None = None
 
     def note(self, event: LineEvent) -> None:
@@ -179,17 +180,16 @@ class Wires:
         self.states.pop(event.node, None)
         if event.state is not ErrorState.ACTIVE:
             self.states[event.node] = event
-        if event.state is not ErrorState.PASSIVE or not self._is_explained(event.node):
+        if event.state is not ErrorState.PASSIVE or not self._is_explained(event):
             self._errors.change(event)
 
-    def _is_explained(self, node: str) -> bool:
+    def _is_explained(self, event: StateChanged) -> bool:
         """Tell whether a node is error passive by what has a flag of its own: nobody acknowledges it, or it collides.
 
         By the rules of CAN a lone sender becomes error passive and no more (part B, section 8, exception 1).
         """
-        return any(alone.device == node for alone in self._alone.values()) or any(
-            node in met.nodes for met in self._met.values()
-        )
+        is_alone = any(alone.device == event.node for alone in self._alone.values())
+        return is_alone or event.time - self._collided_at.get(event.node, -APART - 1) <= APART
 
     def _unheard(self, event: NotAcknowledged) -> None:
         self.unacknowledged += 1
@@ -201,6 +201,7 @@ class Wires:
 
     def _collide(self, event: Collided) -> None:
         self.collided += 1
+        self._collided_at |= dict.fromkeys(event.nodes, event.time)
         source = event.identifier & 0xFF
         before = self._met.pop(source, None)
         if self._claimed(source):

@@ -12,6 +12,11 @@ from rvsim.errors import InputError
 from rvsim.wire.coding import Coding
 from rvsim.wire.fields import AlarmSeverity, Origin, Special
 
+NAMES = (
+    *("AlarmCodes", "AlarmGrade", "CodeGrades", "CodesGrade", "Coding", "LayoutGrade", "MovesWith", "NameGrade"),
+    *("Origin", "Source", "SpecialCodes"),
+)
+"""The attributes of ours that are read here."""
 Stated = Callable[[str], Any]
 """What a file states under the name of an attribute; None where it states nothing."""
 

@@ -27,7 +27,9 @@ class Definition(NamedTuple):
 class Catalogue:
     """The index of message definitions; each DGN and each name is there once."""
 
-    def __init__(self, definitions: Iterable[Definition]) -> None:
+    def __init__(self, definitions: Iterable[Definition], left_out: Iterable[str] = ()) -> None:
+        self.left_out = tuple(left_out)
+        """What there is to say of messages of the user's files that cannot be used, line by line."""
         self._definitions = {definition.dgn: definition for definition in definitions}
         self._dgns = {definition.name: definition.dgn for definition in self._definitions.values()}
         self._built: dict[int, MessageSpec | None] = {}

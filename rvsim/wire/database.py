@@ -1,44 +1,54 @@
 """Reads message definitions (DBC files) and keeps them compiled as plain data.
 
-Knows: cantools and the cache. Does not know what our attributes mean (``attributes.py``), nor how a frame is decoded:
-nothing of cantools leaves this file, since its calls match whole identifiers, scale in floating point and raise on
-short frames.
+Knows: cantools, and what is kept of a file that was read. Does not know what our attributes mean (``attributes.py``),
+where statements begin (``dbc_text.py``), nor how a frame is decoded: nothing of cantools leaves this file, since its
+calls match whole identifiers, scale in floating point and raise on short frames.
 
-The cache holds one file for each definition file, found by the hash of its content: the digest of the rest on
-the first line, the numbers and names of the messages as JSON on the second, then a line of JSON for each message,
-which is read only when that message is asked for. It is never needed and never trusted: where the digest does not
-fit, the definition file is read again.
+The cache holds one file for each definition file, found by the hash of its content: a line of JSON with the numbers and
+names of the messages and with those that are left out, then a line of JSON for each message, which is read only when
+that message is asked for.
 """
 
 import hashlib
 import json
 import re
-import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.wire import attributes
 from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter
+from rvsim.wire.dbc_text import NotDbcError, select
+from rvsim.wire.definition_cache import load_lines, save_lines, user_folder
 from rvsim.wire.fields import Origin, Special
+from rvsim.wire.file_text import text_of
 from rvsim.wire.ident import dgn_of
 
 if TYPE_CHECKING:
     from cantools.database.can.message import Message
     from cantools.database.can.signal import Signal
 
-FORMAT = 4
+FORMAT = 5
 """Number of the compiled form; one higher whenever its content changes."""
 _LARGEST_FILE = 16 << 20
 _LARGEST_NUMBER = 1e18
 """Scales and offsets beyond it, and scales below its reciprocal, are slips of the pen."""
 _LONGEST_GAP_MS = 24 * 3600 * 1000
+_MOST_TOLD = 50
+"""Of more mistakes or names than these, the others are counted."""
+_ATTRIBUTES = frozenset(
+    (
+        *("BroadcastGap", "BroadcastRule", "GenMsgCycleTime", "SystemMessageLongSymbol", "SystemSignalLongSymbol"),
+        *attributes.NAMES,
+    )
+)
+"""Those that are read; a supplier's others are as they may."""
 
 
 def load(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
@@ -51,20 +61,23 @@ def load(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
     Raises:
         InputError: a file cannot be read, or one DGN or one name is defined twice among the user's files or ours.
     """
-    folder = cache if cache is not None else _cache_folder()
-    ours = _merge(shipped.dbc_files(), folder)
-    theirs = _merge(own, folder)
+    folder = cache if cache is not None else user_folder()
+    ours, _ = _merge(shipped.dbc_files(), folder)
+    theirs, left_out = _merge(own, folder)
     taken = {message.name for message in theirs.values()}
     kept = {dgn: message for dgn, message in ours.items() if message.name not in taken}
-    return Catalogue((kept | theirs).values())
+    return Catalogue((kept | theirs).values(), left_out)
 
 
-def _merge(paths: Sequence[Path], folder: Path) -> dict[int, Definition]:
+def _merge(paths: Sequence[Path], folder: Path) -> tuple[dict[int, Definition], list[str]]:
     numbers: dict[int, Definition] = {}
     names: dict[str, Definition] = {}
-    problems = []
+    problems: list[str] = []
+    left_out: list[str] = []
     for path in paths:
-        for message in _compiled(path, folder):
+        compiled = _compiled(path, folder)
+        left_out += _told(path, compiled)
+        for message in compiled.definitions:
             other = numbers.setdefault(message.dgn, message)
             namesake = names.setdefault(message.name, message)
             if other is not message:
@@ -78,22 +91,63 @@ def _merge(paths: Sequence[Path], folder: Path) -> dict[int, Definition]:
                     f"with DGN {message.dgn:05X} hex in {message.file}: keep one of them"
                 )
     if problems:
-        raise InputError(*problems)
-    return numbers
+        raise InputError(*_some(problems))
+    return numbers, left_out
 
 
-def _compiled(path: Path, folder: Path) -> list[Definition]:
+class _Compiled(NamedTuple):
+    """One file: what is read of it, and the messages that are not, with the reason that is said behind the name."""
+
+    definitions: list[Definition]
+    left_out: list[tuple[str, str]]
+
+
+def _told(path: Path, compiled: _Compiled) -> list[str]:
+    """Say how many messages of a file are left out, which and why; nothing where none is."""
+    if not compiled.left_out:
+        return []
+    reasons: dict[str, list[str]] = {}
+    for name, why in compiled.left_out:
+        reasons.setdefault(why, []).append(name)
+    left, of = len(compiled.left_out), len(compiled.left_out) + len(compiled.definitions)
+    told = [f"{path}: left out: {_named(names, why)}" for why, names in reasons.items()]
+    return [
+        f"{path}: {left} of {of} messages {'is' if left == 1 else 'are'} left out; the others are used",
+        *_some(told),
+    ]
+
+
+def _named(names: list[str], why: str) -> str:
+    """Return the messages of one reason, with the reason."""
+    if len(names) == 1:
+        return f"message {names[0]}{why}"
+    return f"messages {', '.join(_some(names))}{'' if why[0] == ':' else ': each'}{why}"
+
+
+def _some(lines: list[str]) -> list[str]:
+    """Return some of many lines, and how many more there are."""
+    more = len(lines) - _MOST_TOLD
+    return lines if more <= 0 else [*lines[:_MOST_TOLD], f"and {more} more"]
+
+
+def _compiled(path: Path, folder: Path) -> _Compiled:
     content, file = _read(path), str(path)
     kept = folder / f"definitions-{FORMAT}-{hashlib.sha256(content).hexdigest()[:32]}.txt"
-    lines = _from_cache(kept)
-    if lines is None:
-        messages = _compile(path, content)
-        heads = [[message["dgn"], message["name"]] for message in messages]
-        lines = [json.dumps(part) for part in (heads, *messages)]
-        _to_cache(kept, lines)
-    return [
-        Definition(dgn, name, text, file) for (dgn, name), text in zip(json.loads(lines[0]), lines[1:], strict=True)
-    ]
+    with suppress(ValueError, TypeError, KeyError, RecursionError):  # lines of another shape are written anew
+        return _unpacked(load_lines(kept) or (), file)
+    messages, left_out = _compile(path, content)
+    heads = {"messages": [[message["dgn"], message["name"]] for message in messages], "left_out": left_out}
+    lines = [json.dumps(part) for part in (heads, *messages)]
+    save_lines(kept, lines)
+    return _unpacked(lines, file)
+
+
+def _unpacked(lines: Sequence[str], file: str) -> _Compiled:
+    heads = json.loads("".join(lines[:1]))
+    return _Compiled(
+        [Definition(dgn, name, text, file) for (dgn, name), text in zip(heads["messages"], lines[1:], strict=True)],
+        [(name, why) for name, why in heads["left_out"]],
+    )
 
 
 def _read(path: Path) -> bytes:
@@ -108,50 +162,43 @@ def _read(path: Path) -> bytes:
     return content
 
 
-def _cache_folder() -> Path:
-    import platformdirs
-
-    return platformdirs.user_cache_path("rvsim", appauthor=False)
-
-
-def _digest(body: bytes) -> bytes:
-    return hashlib.sha256(body).hexdigest().encode()
-
-
-def _from_cache(kept: Path) -> list[str] | None:
+def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
+    """Read one DBC file; return its messages as plain data, and those that are left out, with the reason."""
     try:
-        digest, _, body = kept.read_bytes().partition(b"\n")
-    except OSError:
-        return None
-    if digest != _digest(body):
-        return None
-    return body.decode().split("\n")
-
-
-def _to_cache(kept: Path, lines: Sequence[str]) -> None:
-    """Write the compiled form whole or not at all; a folder that cannot be written costs only time."""
-    body = "\n".join(lines).encode()
-    with suppress(OSError):
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
-            part = Path(folder) / kept.name
-            part.write_bytes(_digest(body) + b"\n" + body)
-            part.replace(kept)
-
-
-def _compile(path: Path, content: bytes) -> list[dict[str, Any]]:
-    """Read one DBC file with cantools and return its messages as plain data."""
-    try:
-        text = content.decode("utf-8-sig")
+        text = text_of(content)
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
     try:
-        messages = [_message(path, message) for message in _parse(path, text) if message.is_extended_frame]
+        messages, left_out = _messages(path, text)
     except InputError as error:
         raise InputError(*map(_one_line, error.problems)) from None
+    except (MemoryError, RecursionError):
+        raise InputError(f"{path}: takes more memory than there is: take out of it what you do not need") from None
+    if not messages and left_out:
+        raise InputError(*_some([f"{path}: message {name}{why}" for name, why in left_out]))
     if not messages:
         raise InputError(f"{path}: has no message with a 29-bit identifier: name a DBC file of an RV-C network")
-    return messages
+    return messages, left_out
+
+
+def _messages(path: Path, text: str) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
+    try:
+        selection = select(text, _ATTRIBUTES)
+    except NotDbcError as error:
+        raise InputError(f"{path}, {_place(text, *error.args)}: mend the file") from None
+    except InputError as error:
+        raise InputError(*(f"{path}: {problem}" for problem in error.problems)) from None
+    messages, left_out = [], selection.left_out
+    for message in _parse(path, selection.text):
+        try:
+            messages.append(_message(path, message))
+        except _LeftOutError as reason:
+            left_out.append((message.name, str(reason)))
+    return messages, [(_one_line(name), _one_line(why)) for name, why in left_out]
+
+
+class _LeftOutError(Exception):
+    """A message cannot be used, for a reason that is said behind its name."""
 
 
 def _one_line(text: str) -> str:
@@ -176,40 +223,31 @@ def _parse(path: Path, text: str) -> "list[Message]":
         raise InputError(
             f"{path}: an attribute holds something else than the number it is defined as: mend it"
         ) from None
-    except (Error, ValueError, TypeError, AttributeError, IndexError) as error:
+    except (Error, ValueError, TypeError, AttributeError, IndexError, AssertionError) as error:
         what = " ".join(str(error).split()).rstrip(".")
-        raise InputError(f"{path}: {what}: {_advice(what)}") from None
+        raise InputError(f"{path}: {what}: mend the file") from None
     return messages
 
 
-def _place(text: str, offset: int) -> str:
+def _place(text: str, offset: int, odd: str = "") -> str:
     end = len(text.rstrip())
     at = min(offset, end)
     rest = text[at:].partition("\n")[0].strip()[:40]
-    what = "the last statement is not finished" if offset >= end else f"not DBC from {rest!r} on"
+    what = odd or ("the last statement is not finished" if offset >= end else f"not DBC from {rest!r} on")
     return f"line {text.count(chr(10), 0, at) + 1}, column {at - text.rfind(chr(10), 0, at)}: {what}"
-
-
-def _advice(what: str) -> str:
-    short = re.search(r"Standard frame id 0x([0-9a-f]+) is more", what)
-    if short:
-        return f"for a 29-bit identifier write {int(short[1], 16) + (1 << 31)}, which is the number with bit 31 set"
-    return "mend the file"
 
 
 def _message(path: Path, message: "Message") -> dict[str, Any]:
     where = f"{path}: message {message.name}"
-    if message.is_multiplexed():
-        raise InputError(f"{where} is multiplexed, which is not supported: define the parts that you need as fields")
-    if not 0 < message.length <= 8:
-        raise InputError(f"{where} has {message.length} bytes: a frame holds 1 to 8")
     command = "COMMAND" in message.name.upper()
     gap_ms = _stated(message, "BroadcastGap") or 0
-    if not (isinstance(gap_ms, int | float) and 0 <= gap_ms <= _LONGEST_GAP_MS):
+    if not _is_gap(gap_ms):
         raise InputError(f"{where}: attribute BroadcastGap is {gap_ms}: write milliseconds, at most a day")
+    cycle_ms = _stated(message, "GenMsgCycleTime")
+    gap_ms = gap_ms or (cycle_ms if _is_gap(cycle_ms) else 0)
     if not re.fullmatch(r"\w+", message.name, re.ASCII):
-        raise InputError(f"{where}: a name has letters, digits and underscores: rename it")
-    _check_names(where, [signal.name for signal in message.signals])
+        raise _LeftOutError(": a name has letters, digits and underscores: rename it")
+    _check_names([signal.name for signal in message.signals])
     return {
         "name": message.name,
         "dgn": dgn_of(message.frame_id),
@@ -220,31 +258,32 @@ def _message(path: Path, message: "Message") -> dict[str, Any]:
         "origin": attributes.word(where, partial(_stated, message), "Origin", Origin, Origin.USER),
         "source": str(_stated(message, "Source") or ""),
         "comment": message.comment or "",
-        "fields": [_field(f"{where}: signal {signal.name}", signal, command) for signal in message.signals],
+        "fields": [_field(where, signal, command) for signal in message.signals],
     }
 
 
-def _check_names(where: str, names: Sequence[str]) -> None:
-    """Refuse names that the generated codec could not take; the format's long names are free text."""
+def _is_gap(milliseconds: object) -> bool:
+    return isinstance(milliseconds, int | float) and 0 <= milliseconds <= _LONGEST_GAP_MS
+
+
+def _check_names(names: Sequence[str]) -> None:
+    """Leave out what has names that the generated codec could not take; the format's long names are free text."""
     keywords: dict[str, str] = {}
     for name in names:
         try:
             other = keywords.setdefault(parameter(name), name)
         except ValueError as error:
-            raise InputError(f"{where}: {error}: rename it") from None
+            raise _LeftOutError(f": {error}: rename it") from None
         if other is not name:
-            raise InputError(f"{where}: signals {other} and {name} have too like names: rename one")
+            raise _LeftOutError(f": signals {other} and {name} have too like names: rename one")
 
 
 def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
-    if signal.start < 0:
-        raise InputError(f"{where} starts at bit {signal.start}: the first bit of a message is 0")
-    if signal.is_float:
-        raise InputError(f"{where} is a float: define it as an integer with a scale")
+    named = f": signal {signal.name}"
     if not 1 / _LARGEST_NUMBER <= signal.scale <= _LARGEST_NUMBER:
-        raise InputError(f"{where} has the scale {signal.scale}: write one above 0 (1e-18 to 1e18)")
+        raise _LeftOutError(f"{named} has the scale {signal.scale}: write one above 0 (1e-18 to 1e18)")
     if not abs(signal.offset) <= _LARGEST_NUMBER:
-        raise InputError(f"{where} has the offset {signal.offset}: write one within -1e18 to 1e18")
+        raise _LeftOutError(f"{named} has the offset {signal.offset}: write one within -1e18 to 1e18")
     scale, offset, decimals = _exact(signal.scale, signal.offset)
     big_endian = signal.byte_order == "big_endian"
     start = signal.start
@@ -257,11 +296,11 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         "scale": scale,
         "offset": offset,
         "decimals": decimals,
-        "unit": signal.unit or "",
-        "labels": {str(raw): str(label) for raw, label in (signal.choices or {}).items()},
+        "unit": _one_line(signal.unit or ""),
+        "labels": {str(raw): _one_line(str(label)) for raw, label in (signal.choices or {}).items()},
         "comment": signal.comment or "",
         **attributes.of_signal(
-            where, partial(_stated, signal), _usual(signal, command), signal.length, signal.is_signed
+            where + named, partial(_stated, signal), _usual(signal, command), signal.length, signal.is_signed
         ),
     }
 

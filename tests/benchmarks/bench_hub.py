@@ -14,10 +14,17 @@ import subprocess
 import sys
 import threading
 import time
+from collections import Counter
 
 import can
 
+from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HELD_S, WAITING, Hub
+from rvsim.faces.control import Control
+from rvsim.faces.output import Nothing
+from rvsim.faces.run import Run
+from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
 
 FULL_PAIR = 1908
@@ -27,6 +34,7 @@ REQUEST = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
 """Asks the heater for its furnace's status."""
 ANSWER = 0x19FFE45E
 AIM_MS = 2.0
+FLOOD = 0x19FEA642
 BEGUN_S = 10.0
 """By then all have said who they are, and what is made once has been made."""
 AT_ONCE = 16
@@ -187,6 +195,64 @@ def connects(count=1000):
     return len(failed)
 
 
+def floods(seconds=10.0):
+    """Return how many frames a second of equal floods were on the wires, of the three together and of a fourth client.
+
+    Four clients send as fast as they can, on one identifier: three of them one and the same frame, the fourth others.
+    Returned as well: frames that were taken from clients, and those of them that never were on the wires.
+    """
+    loaded, on_wires = load_scenario("winter_evening", settings_models()), Counter()
+
+    def tap(frame):
+        hub.publish(frame)
+        if frame.identifier == FLOOD:
+            on_wires[frame.data[0]] += 1
+
+    run = Run(loaded, load(), Nothing(), seed=1, tap=tap)
+    control = Control()
+    with Hub(("127.0.0.1", 0), run.inject, time.monotonic) as hub:
+        crowd = [socket.create_connection(("127.0.0.1", hub.port)) for _ in range(4)]
+        for one in crowd:
+            one.recv(64)
+            for text in (b"< open rvsim >", b"< rawmode >"):
+                one.sendall(text)
+                one.recv(64)
+
+        def send(one, mark):
+            try:
+                while True:
+                    one.sendall(f"< send {FLOOD:08X} 1 {mark:x} >".encode() * 50)
+            except OSError:  # it was closed
+                return
+
+        def fetch(one):
+            try:
+                while one.recv(1 << 16):
+                    pass
+            except OSError:  # it was closed
+                return
+
+        work = [
+            threading.Thread(target=send, args=(one, int(place == 3)), daemon=True) for place, one in enumerate(crowd)
+        ]
+        work += [threading.Thread(target=fetch, args=(one,), daemon=True) for one in crowd]
+        paced = threading.Thread(target=run.paced, args=(None, 1.0, "bench_hub floods", control))
+        for one in (*work, paced):
+            one.start()
+        time.sleep(seconds)
+        before = dict(on_wires)
+        time.sleep(seconds)
+        three, fourth = ((on_wires[mark] - before.get(mark, 0)) / seconds for mark in (0, 1))
+        for one in crowd:
+            one.shutdown(socket.SHUT_RDWR)
+        for one in work:
+            one.join()
+        time.sleep(1.0)  # what is under way comes to the wires
+        control.stop()
+        paced.join()
+        return three, fourth, hub.statistics.taken, hub.statistics.taken - sum(on_wires.values())
+
+
 def main() -> None:
     """Print what was measured, and the ratio to each baseline."""
     rate, publish, dropped = throughput()
@@ -208,6 +274,11 @@ def main() -> None:
             if name.startswith("through")
             else f"reply, {name:22} p50 {statistics.median(times):5.2f} ms, p99 {p99:5.2f} ms, {p99 / base99:4.1f} x"
         )
+    three, fourth, taken, lost = floods()
+    print(
+        f"equal floods of three:  {three:9.0f} a second on the wires, of a fourth client {fourth:.0f}: "
+        f"{fourth / (three + fourth):.0%} (a fair share is 25 %); {lost} of {taken} never on the wires"
+    )
     print(f"handshakes under load:  {connects()} of 1000 failed, {AT_ONCE} at a time")
 
 

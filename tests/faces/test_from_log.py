@@ -74,15 +74,17 @@ def test_every_frame_of_a_log(rvsim, recorded):
 
 
 def test_the_start_of_a_log_with_dates(rvsim):
-    """A log whose times are dates says when it began; one that counts from nought does not."""
+    """A log whose times are dates says when it began; one that counts from nought does not, nor one
+    whose times lie behind the year 9999, the last that a date can have."""
     line = "(1700000000.250000) can0 19FFE45E#0100C864FFFFFFFF\n"
     Path("dated.log").write_text(line)
     Path("counted.log").write_text(line.replace("1700000000", "5"))
+    Path("beyond.log").write_text(line.replace("1700000000", "253402300800"))
     started = {}
-    for name in ("dated.log", "counted.log"):
+    for name in ("dated.log", "counted.log", "beyond.log"):
         _, out, _ = rvsim("replay", name, "--json", "--speed", "max")
         started[name] = json.loads(out.splitlines()[0])["started"]
-    assert started == {"dated.log": "2023-11-14T22:13:20.250000+00:00", "counted.log": None}
+    assert started == {"dated.log": "2023-11-14T22:13:20.250000+00:00", "counted.log": None, "beyond.log": None}
 
 
 def test_a_log_from_a_pipe(rvsim):

@@ -1,6 +1,7 @@
 """A verdict in front of devices that are not simulated: on the virtual bus, and on a bench that another serves."""
 
 import re
+import socket
 import subprocess
 import sys
 import threading
@@ -10,6 +11,7 @@ import can
 import pytest
 
 from rvsim.devices.device import SECOND
+from rvsim.edge.hub_protocol import QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
 from rvsim.faces.in_front import in_front
@@ -72,18 +74,42 @@ def test_a_device_that_stands_in(trial, there):
     [
         ("socketcand", ["host=192.0.2.1", "port=29536"]),
         ("socketcand", ["host=127.0.0.1.example", "port=29536"]),
-        ("socketcand", ["host=127.0.0.1", "port=29536"]),
         ("slcan", []),
     ],
 )
 def test_nothing_is_sent_elsewhere(trial, interface, options):
-    """Only the virtual bus and benches served on this machine, until something can be armed.
-
-    A server of this machine that has another name for its bus may have a real one.
-    """
-    other = resolve(interface, "x", None, options, listening=False)
+    """Only the virtual bus and hubs of this machine, until something can be armed, whatever a channel is called."""
+    other = resolve(interface, "rvsim", None, options, listening=False)
     with pytest.raises(InputError, match="this version sends on virtual buses"):
         in_front(trial, other, [], None)
+
+
+def test_nothing_is_sent_to_another_server_of_this_machine(trial, tmp_path):
+    """A socketcand server that may have a real bus, although it listens on loopback and its bus has our name: it is
+    asked what it is, its bus is not opened and no frame goes to it.
+    """
+    received = []
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def serve():
+            with server.accept()[0] as connection:
+                connection.settimeout(10)
+                connection.sendall(b"< hi >")
+                while message := connection.recv(256):
+                    received.append(message)
+                    connection.sendall(b"< error unknown command >")
+
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        options = ["host=127.0.0.1", f"port={server.getsockname()[1]}"]
+        with pytest.raises(InputError, match="is no hub of rvsim, so its bus may be real; this version sends on"):
+            in_front(trial, resolve("socketcand", "rvsim", None, options, listening=False), [], tmp_path / "r.log")
+        thread.join(10)
+        server.setblocking(False)
+        with pytest.raises(BlockingIOError):
+            server.accept()  # nobody has come a second time
+    assert received == [QUESTION]
+    assert not (tmp_path / "r.log").exists()
 
 
 def test_a_run_in_front_is_recorded(trial, tmp_path):
@@ -131,7 +157,7 @@ def test_in_front_of_another_program(tmp_path, trial, rvsim):
         port = re.search(rb"port=(\d+)", line)[1].decode()
         text = TEXT.replace("20s", "8s").replace("15s", "7s")
         Path(tmp_path / "short.toml").write_text(text, encoding="utf-8")
-        options = ["--interface", "socketcand", "--channel", "rvsim", "--adapter-option", "host=127.0.0.1"]
+        options = ["--interface", "socketcand", "--channel", "anything", "--adapter-option", "host=127.0.0.1"]
         code, shown, _ = rvsim(
             "shakedown", "short.toml", *options, "--adapter-option", f"port={port}", "--except", "roof fan"
         )

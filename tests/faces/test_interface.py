@@ -243,6 +243,8 @@ def test_nothing_will_come_any_more(bus, tank_only):
     ("channel", "options", "said"),
     [
         ("no_such", {}, "no_such"),
+        (None, {}, 'no channel is named: give the scenario .* like channel="winter_evening"'),
+        ("", {}, "no channel is named"),
         ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
         ("winter_evening", {"values": {"fault.1.from": "1s"}}, "there is no fault.1.from"),
         ("winter_evening", {"recieve_own_messages": True}, "unknown options for the interface rvsim: recieve_own"),
@@ -311,9 +313,11 @@ def test_paced_periodic_tasks(bus):
     """They have a thread of their own, and their frames are on the wires."""
     paced = bus(paced=True, speed=20.0, receive_own_messages=True)
     task = paced.send_periodic(can.Message(arbitration_id=0x19FEA642, data=bytes(8)), 0.02)
-    own = 0
+    own, end = 0, 60 * 20  # simulated seconds
     while own < 3:
-        own += not paced.recv(5).is_rx
+        message = paced.recv(5)
+        own += not message.is_rx
+        assert message.timestamp < end
     task.stop()
 
 
@@ -321,9 +325,12 @@ def test_nobody_receives(bus, monkeypatch):
     """What finds no room is counted and given up; what had room is still there."""
     monkeypatch.setattr("rvsim.faces.interface.INBOX", 50)
     paced = bus(paced=True, speed=500.0)
-    listening = threading.Event()
-    while not paced.dropped:
-        listening.wait(0.01)
+    pause = threading.Event()
+    for _ in range(3000):  # half a minute at most
+        if paced.dropped:
+            break
+        pause.wait(0.01)
+    assert paced.dropped > 0
     paced.verdict()
     assert None not in [paced.recv(5) for _ in range(50)]
     with pytest.raises(can.CanOperationError, match="stopped"):
@@ -345,6 +352,27 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
 
 
 # python-can finds it.
+
+
+def test_no_channel(monkeypatch):
+    """Whoever forgets it is told what a channel is here, and the bus that was never opened can be shut down."""
+    monkeypatch.setitem(can.interfaces.BACKENDS, "rvsim", ("rvsim.faces.interface", "SimulatedBus"))
+    with pytest.raises(can.CanInitializationError, match="no channel is named: give the scenario"):
+        can.Bus(interface="rvsim", ignore_config=True)
+
+
+def test_a_path_is_a_channel(bus, tank_only):
+    """Also as pathlib has it."""
+    assert bus(Path(tank_only)).recv(5).arbitration_id >> 8 & 0xFFFF == 0xEEFF
+
+
+def test_a_device_that_is_left_out_needs_no_kind(bus, tank_only):
+    """It is the code under test that is the device."""
+    path = Path(tank_only)
+    path.write_text(path.read_text(encoding="utf-8").replace('kind = "tank"\n', ""), encoding="utf-8")
+    with pytest.raises(can.CanInitializationError, match="cannot be simulated without a kind"):
+        bus(path)
+    assert bus(path, except_devices="tank").recv(0.1) is None
 
 
 def test_it_is_an_interface_of_python_can(monkeypatch):

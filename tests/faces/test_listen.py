@@ -14,6 +14,8 @@ from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 SECOND = 1_000_000
 EPOCH = 1_700_000_000 * SECOND
 HEATER, PANEL = 0x19FFE45E, 0x19FFE244
+LONGEST_S = 600
+"""A run that should end by itself is given up after so long, or a test would hang."""
 BODY = bytes.fromhex("0100C864FFFFFFFF")
 
 
@@ -34,6 +36,7 @@ class FakePort:
     def wait(self, timeout):
         """Let time go by, and let the script go on."""
         self.ns += max(1000, round(timeout * 1e9))
+        assert self.seconds() < LONGEST_S, "it does not end"
         if self.script and self.seconds() >= self.script[0][0]:
             self.script.pop(0)[1]()
         return True

@@ -19,16 +19,18 @@ def test_seconds_that_make_no_run(given):
         microseconds(given)
 
 
-@pytest.mark.parametrize(("given", "expected"), [("1", 1.0), ("20", 20.0), ("0.5", 0.5), ("max", None)])
+@pytest.mark.parametrize(
+    ("given", "expected"), [("1", 1.0), ("20", 20.0), ("0.5", 0.5), ("0.000001", 1e-6), ("max", None)]
+)
 def test_speed(given, expected):
     """A factor of the wall clock, or no waiting at all."""
     assert speed_of(given) == expected
 
 
-@pytest.mark.parametrize("given", ["0", "-2", "fast", "nan", "1e9", ""])
+@pytest.mark.parametrize("given", ["0", "-2", "fast", "nan", "1e9", "1e-7", "5e-324", ""])
 def test_speed_that_is_none(given):
     """Anything else says what to give."""
-    with pytest.raises(InputError, match=r'--speed .*: give a number above 0 .* or "max"'):
+    with pytest.raises(InputError, match=r'--speed .*: give a number from 0.000001 to 1000000 .* or "max"'):
         speed_of(given)
 
 

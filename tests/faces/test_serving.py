@@ -1,6 +1,7 @@
 """A bench that another program takes part in, over loopback: heard, obeyed, and standing in for a planned device."""
 
 import re
+import socket
 import subprocess
 import sys
 import threading
@@ -9,11 +10,12 @@ import can
 import pytest
 
 from rvsim.devices.registry import settings_models
+from rvsim.edge.hub import HubStatistics
 from rvsim.errors import InputError
 from rvsim.faces.control import Control
 from rvsim.faces.output import Nothing
 from rvsim.faces.run import Run
-from rvsim.faces.serving import served
+from rvsim.faces.serving import served, summary
 from rvsim.shakedown.scenario import load_scenario
 
 REQUEST_FURNACE = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
@@ -87,6 +89,35 @@ def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
     with pytest.raises(ends), served("0", Run, 1.0):
         raise ends
     assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+
+
+def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
+    """A client may be quicker than the bench is put together: its frame is on the wires at the beginning."""
+    loaded = load_scenario("winter_evening", settings_models())
+    with served("0", lambda *given, **more: Run(loaded, catalogue, *given, seed=1, **more), 20.0) as make:
+        port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
+        with socket.create_connection(("127.0.0.1", port), 5) as early:
+            for text in (b"< open rvsim >", b"< rawmode >", b"< send 19FEA790 1 1 >< echo >"):
+                assert early.recv(64)
+                early.sendall(text)
+            assert early.recv(64) == b"< echo >"  # the frame before it was taken
+            run = make(Nothing())
+            run.paced(1_000_000, 20.0, f"early {port}")
+    assert "rvsim: 1 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+
+
+def test_the_closing_line_counts_every_loss():
+    """Each kind in words, the seldom ones only where there are any."""
+    counts = HubStatistics(
+        clients=1, taken=9, dropped=2, let_go=3, refused=4, turned_away=5, unfinished=6, lost=7, under_way=8
+    )
+    assert summary(counts) == (
+        "9 frames taken from clients, 2 dropped for slow ones, 7 never on the wires, "
+        "8 not on the wires yet at the end, "
+        "4 not of this network, 3 clients let go for garbage, 6 clients let go as their handshake was not finished, "
+        "5 clients turned away as there were too many"
+    )
+    assert summary(HubStatistics(0, 0, 0, 0, 0, 0, 0, 0, 0)) == "0 frames taken from clients, 0 dropped for slow ones"
 
 
 def test_as_a_command(tmp_path):

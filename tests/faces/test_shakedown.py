@@ -1,14 +1,17 @@
 """Many runs: how far they are, where recordings go, what is shown, and which are refused."""
 
 import json
+import multiprocessing
 import os
 import signal
 import subprocess
 import sys
+from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
 
+from rvsim.faces import shakedown as shakedown_module
 from rvsim.faces.progress import EVERY_S
 from rvsim.faces.shakedown import checked, place_of, run_all
 from rvsim.shakedown.jobs import Job
@@ -121,18 +124,99 @@ def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):
     assert not Path("rvsim-not-passed").exists()
 
 
-@pytest.mark.parametrize("send", [os.kill, os.killpg], ids=["one", "all"])
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no signals, to one process or to a group")
+@pytest.mark.parametrize("send", ["kill", "killpg"], ids=["one", "all"])
 def test_interrupting_runs_side_by_side_ends_all_of_them(write, send):
     """At once and without a traceback, whether the terminal tells all processes, as with Ctrl-C, or only the first."""
     name = write(SEEN, lasts="8000h")
     command = [sys.executable, "-m", "rvsim", "shakedown", name, "--repeat", "2", "--processes", "2"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True) as process:
         assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
-        send(process.pid, signal.SIGINT)
+        getattr(os, send)(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert (process.returncode, out, err) == (130, b"", b"rvsim: interrupted\n")
     with pytest.raises(ProcessLookupError):
         os.killpg(process.pid, 0)
+
+
+@pytest.mark.parametrize(("system", "processors", "asked", "started"), [
+    ("win32", 128, None, 61), ("win32", 128, 100, 61), ("win32", 4, None, 4), ("linux", 128, None, 128),
+    ("linux", None, None, 1), ("darwin", 4, 100, 100),
+])  # fmt: skip
+def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, system, processors, asked, started):
+    """Windows can wait for 61, with more the executor refuses to start (Python, concurrent.futures)."""
+    asked_for = []
+
+    class AtOnce:
+        """An executor without processes."""
+
+        def __init__(self, processes, initializer):
+            asked_for.append(processes)
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def submit(self, work, job, dbc, keep):
+            future = Future()
+            future.set_result({**verdict, "seed": job.seed})
+            return future
+
+    name = write(SEEN, lasts="1s")
+    verdict = shakedown_module.do(Job(name, {}))
+    monkeypatch.setattr(shakedown_module, "ProcessPoolExecutor", AtOnce)
+    monkeypatch.setattr(shakedown_module.sys, "platform", system)
+    monkeypatch.setattr(shakedown_module.os, "cpu_count", lambda: processors)
+    verdicts = list(run_all([Job(name, {}, seed) for seed in range(300)], (), asked, keep=None))
+    assert [one.seed for one in verdicts] == list(range(300))
+    assert asked_for == [started]
+
+
+STARTED = """
+import multiprocessing, os, signal, sys
+if __name__ == "__mp_main__" and {hit}:
+    os.killpg(0, signal.SIGINT)
+if __name__ == "__main__":
+    multiprocessing.set_start_method({method!r})
+    if {method!r} == "fork" and {hit}:
+        os.register_at_fork(after_in_child=lambda: os.killpg(0, signal.SIGINT))
+    from rvsim.__main__ import main
+    main()
+"""
+"""The command with one way to start processes; where told to, each process has Ctrl-C pressed while it starts."""
+
+
+def started(tmp_path, method, hit, *arguments):
+    """Run the command with a way to start processes: (exit code, stdout, stderr)."""
+    (tmp_path / "started.py").write_text(STARTED.format(method=method, hit=hit), encoding="utf-8")
+    command = [sys.executable, "started.py", *arguments]
+    done = subprocess.run(
+        command, cwd=tmp_path, capture_output=True, encoding="utf-8", check=False, start_new_session=True, timeout=120,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "utf-8"},
+    )  # fmt: skip
+    return done.returncode, done.stdout, done.stderr
+
+
+@pytest.mark.parametrize("method", multiprocessing.get_all_start_methods())
+def test_processes_start_in_every_way(write, tmp_path, method):
+    """Windows and macOS start a new Python for each; verdicts are those of runs in one process."""
+    name = write(SEEN, lasts="2s")
+    found = started(tmp_path, method, False, "shakedown", name, "--repeat", "3", "--processes", "2", "--json")
+    assert found == started(tmp_path, method, False, "shakedown", name, "--repeat", "3", "--processes", "1", "--json")
+    assert (found[0], len(found[1].splitlines()), found[2]) == (0, 3, "")
+    varied = started(tmp_path, method, False, "vary", name, "weather.outdoor_c=1,2", "--processes", "2")
+    assert varied == (0, "2 of 2 runs passed\n", "")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no signals to a group of processes")
+@pytest.mark.parametrize("method", multiprocessing.get_all_start_methods())
+def test_ctrl_c_while_processes_start_is_one_line(write, tmp_path, method):
+    """The first process tells of it; those that are just starting end without a word."""
+    name = write(SEEN, lasts="8000h")
+    found = started(tmp_path, method, True, "shakedown", name, "--repeat", "2", "--processes", "2")
+    assert found == (130, "", "rvsim: interrupted\n")
 
 
 def test_every_key_of_a_scenario_is_told(rvsim):

@@ -4,8 +4,10 @@ import json
 from importlib.metadata import version
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from rvsim.logs.jsonl import frame_fields, line, reading_fields, start_line
+from rvsim.logs.jsonl import frame_fields, json_text, line, reading_fields, start_line, utc_text
 from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, State
 from rvsim.wire.frame import Frame
 
@@ -80,3 +82,45 @@ def test_an_origin_is_the_weakest_of_all_that_stands_beside_it():
     assert reading_fields(word)["origin"] == "unsure"
     assert reading_fields(number, Origin.PUBLISHED, Origin.UNSURE)["origin"] == "unsure"
     assert reading_fields(number, Origin.PUBLISHED)["origin"] == "memory"
+
+
+@given(st.text(st.characters(exclude_categories=())))
+def test_every_text_is_one_line_of_ascii_that_every_reader_takes(text):
+    """Half a sign, as a name that is not UTF-8 has them, comes as U+FFFD; everything else as it was."""
+    written = json_text({"text": text})
+    assert written.isascii()
+    assert "\n" not in written
+    whole = text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")  # two halves in a row are a sign
+    assert len(json.loads(written)["text"]) == len(json.loads(json.dumps(text)))
+    json.loads(written)["text"].encode("utf-8")
+    if not any("\ud800" <= sign <= "\udfff" for sign in text):
+        assert json.loads(written)["text"] == text == whole
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("caf\udce9", "caf\ufffd"),
+        ("\\udce9", "\\udce9"),
+        ("\\\\\udce9", "\\\\\ufffd"),
+        ("\U0001f600 ° \ud83d", "\U0001f600 ° \ufffd"),
+    ],
+)
+def test_only_half_a_sign_is_replaced(text, read):
+    """A sign of two halves and a backslash that a person wrote stay."""
+    assert json.loads(json_text(text)) == read
+
+
+@pytest.mark.parametrize(
+    ("time", "text"),
+    [
+        (1_700_000_000_250_000, "2023-11-14T22:13:20.250000+00:00"),
+        (253_402_300_799_999_999, "9999-12-31T23:59:59.999999+00:00"),
+        (253_402_300_800_000_000, None),
+        (10**18, None),
+        (10**30, None),
+    ],
+)
+def test_a_time_that_no_date_can_have_is_none(time, text):
+    """Dates end with the year 9999 (ISO 8601 without agreement between the partners)."""
+    assert utc_text(time) == text

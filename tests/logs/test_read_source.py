@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rvsim.errors import InputError
 from rvsim.logs.read import open_log
 from rvsim.logs.read_source import LONGEST_LINE, lines
 
@@ -165,3 +166,36 @@ def test_an_overlong_line_is_told():
     long = b"(1.000000) can0 " + b" " * LONGEST_LINE + b"19FFE45E#0102030405060708\n"
     frames, statistics = read(io.BytesIO(LINES[0] + long + LINES[2]))
     assert (len(frames), statistics.unreadable) == (2, ((2, "a line of more than 65536 bytes"),))
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("packed", [False, True])
+def test_what_a_shell_redirected_is_read(encoding, end, packed):
+    """PowerShell's `>` writes UTF-16 with a byte order mark; gzip may be around it."""
+    text = b"".join(LINES).decode().replace("\n", end)
+    content = ("\ufeff" + text).encode(encoding)
+    with open_log(io.BytesIO(gzip.compress(content) if packed else content)) as log:
+        assert log.kind == "candump text" + (", gzip" if packed else "") + ", UTF-16"
+        frames = list(log.frames())
+        assert log.statistics.unreadable_count == 0
+    assert frames == read(io.BytesIO(b"".join(LINES)))[0]
+
+
+def test_utf16_with_damage_is_read_on():
+    """An odd byte at the end and half a sign in the middle cost their lines and no more."""
+    spoilt = LINES[1].decode().replace("can0", "can\ud800") + LINES[2].decode()
+    content = ("\ufeff" + LINES[0].decode() + spoilt).encode("utf-16-le", "surrogatepass") + b"("
+    frames, statistics = read(io.BytesIO(content))
+    assert [frame.time for frame in frames] == [0, 1_000_000, 2_000_000]
+    assert statistics.unreadable_count == 1
+
+
+@pytest.mark.parametrize("content", [b"", b"\xff", b"\xff\xfe", b"\xfe\xff"])
+def test_a_mark_and_nothing_behind_it(content):
+    """There is nothing in it, or it is no log."""
+    if content == b"\xff":
+        with pytest.raises(InputError):
+            open_log(io.BytesIO(content))
+    else:
+        assert read(io.BytesIO(content))[0] == []

@@ -1,7 +1,9 @@
 """Recordings: read back by python-can and by a JSON reader."""
 
+import errno
 import json
 import os
+from contextlib import nullcontext
 from importlib.metadata import version
 from pathlib import Path
 
@@ -58,6 +60,14 @@ def test_what_was_written_can_be_read_before_the_end(tmp_path, catalogue):
         recorder.write(FRAMES[0])
         recorder.flush()
         assert (tmp_path / "x.log").read_text() == "(0.000000) rvsim 18EEFF5E#D3B11B0000000000 T\n"
+
+
+@pytest.mark.parametrize("name", ["X.LOG", "x.Log", "X.JSONL", "x.jsonL"])
+def test_a_suffix_may_be_written_in_any_case(tmp_path, catalogue, name):
+    """Other systems make no difference; the file has the format of its suffix."""
+    with Recorder(tmp_path / name, catalogue, start=START, channel="x", sent=True):
+        pass
+    assert (tmp_path / name).read_text(encoding="utf-8") == (START if "json" in name.lower() else "")
 
 
 def test_another_suffix_is_refused_before_the_run(tmp_path, catalogue):
@@ -228,3 +238,110 @@ def test_a_full_disk_is_one_clear_line(catalogue, tmp_path):
     for last in (recorder.flush, recorder.close):
         with pytest.raises(InputError, match=r"x\.log: writing stopped \(No space left on device\): free space there"):
             last()
+
+
+def test_another_error_is_told_in_the_systems_words(catalogue, tmp_path, monkeypatch):
+    """Where it is not for want of space, no space is asked for."""
+
+    def fail(*args):
+        raise OSError(errno.EIO, "Input/output error")
+
+    with Recorder(tmp_path / "x.log", catalogue, start="", channel="x", sent=True) as recorder:
+        recorder.write(FRAMES[0])
+        with monkeypatch.context() as patch:
+            patch.setattr(recorder, "_write", fail)
+            with pytest.raises(InputError, match=r"writing stopped \(Input/output error\): write it to another place"):
+                recorder.write(FRAMES[0])
+
+
+def test_a_file_that_is_written_is_refused_to_another_run(tmp_path, catalogue):
+    """Until the first one is closed; what that one has written stays."""
+    path = tmp_path / "x.log"
+    with recorder(path, catalogue) as first:
+        first.write(FRAMES[0])
+        first.flush()
+        with pytest.raises(InputError, match=r"^--record .*x\.log: another run is writing this file: name another one"):
+            recorder(path, catalogue)
+    written = path.read_text()
+    assert "18EEFF5E" in written
+    with recorder(path, catalogue) as second:
+        second.write(FRAMES[2])
+    assert "18EEFF5E" not in path.read_text()
+
+
+def test_a_file_that_another_program_only_has_open_is_written(tmp_path, catalogue):
+    """A reader, such as an editor or a program that follows it, is no other run."""
+    path = tmp_path / "x.log"
+    path.write_text(OLD)
+    with path.open() as reader, recorder(path, catalogue) as one:
+        one.write(FRAMES[0])
+        one.flush()
+        assert "18EEFF5E" in reader.read()
+
+
+def delete(path):
+    """Delete it."""
+    path.unlink()
+
+
+def replace_it(path):
+    """Put another file in its place, as an editor does when it saves."""
+    path.with_suffix(".new").write_text(OLD)
+    path.with_suffix(".new").replace(path)
+
+
+def move(path):
+    """Move it away."""
+    path.rename(path.with_suffix(".1"))
+
+
+LOST = [(delete, "it was deleted or moved away"), (move, "it was deleted"), (replace_it, "another file has taken its")]
+
+
+@pytest.mark.parametrize(("act", "said"), LOST)
+@pytest.mark.parametrize("last", ["flush", "close"])
+def test_a_file_that_is_no_longer_there_is_told(old, catalogue, act, said, last):
+    """At the next flush, or at the end; what has taken its place is left alone."""
+    one = recorder(old, catalogue)
+    one.write(FRAMES[0])
+    one.flush()
+    act(old)
+    with pytest.raises(InputError, match=rf"^--record .*: {said}.* while it was written, .*: record again$"):
+        getattr(one, last)()
+    with pytest.raises(InputError, match=said) if last == "flush" else nullcontext():
+        one.close()
+    one.close()
+    assert act is not replace_it or old.read_text() == OLD
+
+
+@pytest.mark.parametrize("ends", [None, KeyboardInterrupt, BusError])
+def test_a_lost_file_and_the_end_of_a_run(tmp_path, catalogue, ends):
+    """It is told however the run ended, but by an error: then that is told."""
+
+    def run():
+        with recorder(tmp_path / "x.log", catalogue) as one:
+            one.write(FRAMES[0])
+            (tmp_path / "x.log").unlink()
+            if ends is not None:
+                raise ends("the end")
+
+    with pytest.raises(BusError if ends is BusError else InputError):
+        run()
+
+
+def test_a_link_to_a_recording_is_followed(tmp_path, catalogue):
+    """The file at its end is what is written, and what has to be there."""
+    (tmp_path / "x.log").symlink_to(tmp_path / "real.log")
+    with recorder(tmp_path / "x.log", catalogue) as one:
+        one.write(FRAMES[0])
+    assert "18EEFF5E" in (tmp_path / "real.log").read_text()
+
+
+@pytest.mark.skipif(not Path("/dev/null").exists(), reason="this system has no device that forgets everything")
+def test_a_device_may_be_written_by_several_runs(tmp_path, catalogue):
+    """It keeps nothing, so nobody takes anything from anybody."""
+    (tmp_path / "x.log").symlink_to("/dev/null")
+    with recorder(tmp_path / "x.log", catalogue) as first, recorder(tmp_path / "x.log", catalogue) as second:
+        for one in (first, second):
+            one.write(FRAMES[0])
+            one.flush()

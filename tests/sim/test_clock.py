@@ -154,3 +154,52 @@ def test_another_speed_is_above_nought(wall, speed):
 def test_slack_is_two_milliseconds_of_the_wall(speed, slack):
     """Faster than the wall clock, what falls within 2 ms of it is worth no wait."""
     assert PacedClock(speed).slack == slack
+
+
+class Wake:
+    """An event that is set when it was waited for so often; it moves the wall clock meanwhile."""
+
+    def __init__(self, wall, after):
+        self.wall, self.left, self.waits = wall, after, []
+
+    def is_set(self):
+        """Tell whether it is set."""
+        return self.left <= 0
+
+    def wait(self, seconds):
+        """Let time go by."""
+        self.waits.append(seconds)
+        self.wall.ns += round(seconds * 1e9)
+        self.left -= 1
+        return self.is_set()
+
+
+def test_a_long_wait_comes_in_pieces_that_ctrl_c_can_end(wall):
+    """On Windows nothing else ends a wait for an event; the pieces add up to the whole wait."""
+    clock, wake = PacedClock(speed=0.5), Wake(wall, 100)
+    assert clock.wait_until(0, wake)
+    assert clock.wait_until(1_000_000, wake)
+    assert max(wake.waits) <= 0.5
+    assert sum(wake.waits) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("speed", [1e-6, 1e-300])
+def test_a_wait_for_years_can_be_woken(wall, speed):
+    """However slowly time runs, no wait is longer than the system knows."""
+    clock, wake = PacedClock(speed), Wake(wall, 3)
+    clock.wait_until(0, wake)
+    assert not clock.wait_until(60_000_000, wake)
+    assert len(wake.waits) == 3
+    clock.pause()
+    wake.left = 3
+    assert not clock.wait_until(60_000_000, wake)
+    assert wake.waits == [0.5] * 6
+
+
+def test_a_wait_without_an_event_is_no_longer_than_the_system_allows(wall):
+    """It is slept in pieces; the last one ends at the moment."""
+    clock = PacedClock(speed=1e-10)
+    clock.wait_until(0)
+    assert clock.wait_until(2_000_000)
+    assert max(wall.slept) <= threading.TIMEOUT_MAX
+    assert sum(wall.slept) == pytest.approx(2e10)

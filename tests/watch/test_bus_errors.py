@@ -164,6 +164,15 @@ def test_two_that_collide_have_no_errors_of_the_wires(bus):
     assert bus.flags == [(0.017, True, "fault")]
 
 
+def test_a_collision_long_ago_explains_nothing(bus):
+    """A minute later being error passive has another cause."""
+    bus.note(Collided(0, 0x18EBFF5E, ("heater", "pump")))
+    bus.note(StateChanged(60 * SECOND, "heater", PASSIVE, 128, 0))
+    assert bus.flags == []
+    bus.note(StateChanged(61 * SECOND, "pump", PASSIVE, 128, 0))
+    assert bus.flags == [(61.0, True, "warning")]
+
+
 def test_times_that_run_back_do_not_make_few_errors_many(bus):
     """Error frames are told of such a log as well; how many there are within 10 s is not known."""
     bus.note(TimeWentBack(0, 2 * SECOND, "line 3"))

@@ -143,6 +143,28 @@ def test_two_groups_of_devices():
     assert causes(found, {})[0].text.startswith("device 1, device 2 and device 3 went at one moment")
 
 
+def test_two_units_that_are_exchanged(bus):
+    """Each speaks as the other from its own address: one cause, and no two replaced units; one alone is none."""
+    made = bus("sensor", {"name": "other", "kind": "ambient", "address": 0x92, "functions": {"ambient_sensor": 2}})
+    made.run(
+        60,
+        made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x92, 0.1, instance=1),
+        made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x91, 0.2, instance=2),
+    )
+    (cause,) = made.watch.causes
+    assert (cause.kind, cause.subject, [str(flag.kind) for flag in cause.flags]) == (
+        "exchanged",
+        "sensor, other",
+        ["replaced-device", "replaced-device"],
+    )
+    assert cause.text == (
+        "sensor and other are exchanged: address 92 hex speaks as ambient sensor 1 and address 91 hex speaks as "
+        "ambient sensor 2"
+    )
+    alone = bus("sensor").run(60, made.every(5, "THERMOSTAT_AMBIENT_STATUS", 0x92, 0.1, instance=1))
+    assert [str(cause.kind) for cause in alone.watch.causes] == ["replaced-device"]
+
+
 def test_many_flags_are_explained_in_time():
     """A device that comes and goes all day: each silence explains its own lateness."""
     found = []

@@ -20,6 +20,13 @@ def test_a_status_is_about_its_instance(decoder):
     assert decoder.layout(0x1FFC7).topic(0x4A, bytes([1])).instance == 1
 
 
+def test_an_alternator_is_named(decoder):
+    """A charger's instance 30h + n is an alternator's, by an alternator regulator maker's RV-C appendix."""
+    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([0x31]))) == "CHARGER_STATUS 49, alternator 1"
+    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([1]))) == "CHARGER_STATUS 1"
+    assert str(decoder.layout(0x1FFE4).topic(0x5E, bytes([0x31]))) == "FURNACE_STATUS 49"
+
+
 @pytest.mark.parametrize("first", [251, 254, 255])
 def test_an_instance_that_is_no_number_is_none(decoder, first):
     """The highest is 250 (rv-c.com/book/export/html/81), and FFh is none; neither does an empty frame name anybody."""

@@ -184,3 +184,23 @@ def test_a_named_message_without_a_layout_is_no_unknown_one(bus):
         made.hear(Frame(second * SECOND, identifier, bytes(8)))
     assert made.flags == []
     assert made.watch.statistics.unknown == 0
+
+
+def test_a_frame_of_the_person_at_the_bench(bus):
+    """It is nobody's, and it uses the pair; who answers a request for claims has not restarted."""
+    made = bus("heater")
+    made.claim(0, 0x5E, 1).run(30, made.every(5, "FURNACE_STATUS", 0x5E, 0.1))
+    before = len(made.watch.load.frames)
+    ask = made.frame(30.0, "REQUEST_FOR_DGN", 0xF9, 3, desired_dgn=0xEE00)
+    made.events += made.watch.hear_own(ask)
+    assert len(made.watch.load.frames) == before + 1
+    made.claim(30.001, 0x5E, 1).run(40, made.every(5, "FURNACE_STATUS", 0x5E, 0.1), begin=30.1)
+    assert (made.flags, made.others) == ([], {})
+
+
+def test_a_claim_that_the_person_at_the_bench_did_not_ask_for(bus):
+    """It tells a restart: only an answer is exempt."""
+    made = bus("heater")
+    made.claim(0, 0x5E, 1).run(30, made.every(5, "FURNACE_STATUS", 0x5E, 0.1))
+    made.claim(30.001, 0x5E, 1).run(40, made.every(5, "FURNACE_STATUS", 0x5E, 0.1), begin=30.1)
+    assert [flag[1:] for flag in made.flags] == [("raised", "restarted", "heater")]

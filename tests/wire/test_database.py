@@ -189,7 +189,7 @@ def test_scales_are_kept_as_they_were_written(own, scale, offset, kept):
     assert Decimal(field.offset).scaleb(-field.decimals) == Decimal(offset)
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_a_degree_sign_survives_in_either_encoding(own, encoding):
     """Files come as UTF-8, with or without a mark at the start, and in the encoding of older tools."""
     text = dbc(fields=FIELD.replace('""', '"°C"'))
@@ -283,9 +283,7 @@ LONG = 'BA_DEF_ SG_ "SystemSignalLongSymbol" STRING ;\nBA_DEF_DEF_ "SystemSignal
 SECOND = ' SG_ second : 8|8@1+ (1,0) [0|250] "" any\n'
 
 WHOLE_FILE = [
-    (dbc(fields=FIELD + FIELD), "The signals level and level are overlapping in message OWN_STATUS: mend the file"),
-    (field("0|8", "60|8"), "The signal level does not fit in message OWN_STATUS: mend the file"),
-    (dbc(number=OWN & 0x7FFFFFFF), "Standard frame id 0x19ff00fe is more than 11 bits in message OWN_STATUS: "
+    (dbc(number=OWN & 0x7FFFFFFF), "message OWN_STATUS has the number 436142334, which is more than 11 bits: "
      f"for a 29-bit identifier write {OWN}, which is the number with bit 31 set"),
     (dbc(more=f'BA_ "Foo" BO_ {OWN} 1;\n'), "uses 'Foo' without defining it: mend the file"),
     (dbc(more=f'VAL_ {OWN} other 0 "x" ;\n'), f"unused VAL_ entries in DBC: VAL_ {OWN} other: mend the file"),
@@ -299,6 +297,8 @@ WHOLE_FILE = [
 ]  # fmt: skip
 
 ONE_MESSAGE = [
+    (dbc(fields=FIELD + FIELD), ": signals level and level overlap: keep one of them"),
+    (field("0|8", "60|8"), ": signal level does not fit: it ends behind the last of 8 bytes"),
     (dbc(fields="", length=0), " has 0 bytes: a frame holds 1 to 8"),
     (dbc(fields="", length=9), " has 9 bytes: a frame holds 1 to 8"),
     (field("level", "level m0", SECOND.replace("second", "second M")),
@@ -359,3 +359,83 @@ def test_a_file_larger_than_any_definition_file(tmp_path, cache):
     path.write_bytes(bytes((16 << 20) + 1))
     (line,) = refused(load, [path], cache)
     assert line == f"{path}: larger than 16 MiB, which no definition file is: name a DBC file"
+
+
+@pytest.mark.parametrize("error", [MemoryError, RecursionError])
+def test_a_file_that_takes_more_memory_than_there_is(own, tmp_path, monkeypatch, error):
+    """Where memory ends, it is the file that is named."""
+
+    def load_string(*args, **more):
+        raise error
+
+    monkeypatch.setattr("cantools.database.can.formats.dbc.load_string", load_string)
+    assert refused(own, dbc(f"{error.__name__}")) == [
+        f"{tmp_path / 'a.dbc'}: takes more memory than there is: take out of it what you do not need"
+    ]
+
+
+def size(old, new):
+    """Write a file whose one message or signal states a size that no network has."""
+    return dbc().replace(old, new)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        (size(": 8 any", ": 100000 any"),
+         ": message OWN_STATUS has 100000 bytes: no message has more than 1785, mend it"),
+        (size(": 8 any", ": 1786 any"), ": message OWN_STATUS has 1786 bytes: no message has more than 1785, mend it"),
+        (size(": 8 any", ": -1 any"), ": message OWN_STATUS has -1 bytes: no message has more than 1785, mend it"),
+        (size("0|8@", "0|100000000@"),
+         ": message OWN_STATUS: signal level has 100000000 bits: a signal has at least 1, a message at most 14280"),
+        (size("0|8@", "0|0@"),
+         ": message OWN_STATUS: signal level has 0 bits: a signal has at least 1, a message at most 14280"),
+        (size("0|8@", "14280|8@"),
+         ": message OWN_STATUS: signal level starts at bit 14280: no message has more than 14280 bits, mend it"),
+        (size("0|8@1", "-9|8@0"),
+         ": message OWN_STATUS: signal level starts at bit -9: the first bit of a message is 0"),
+        (dbc(number=OWN | 1 << 30),
+         f": message OWN_STATUS has the number {OWN | 1 << 30}, which has more than 29 bits and bit 31: mend it"),
+        (dbc(number=OWN | 1 << 32),
+         f": message OWN_STATUS has the number {OWN | 1 << 32}, which has more than 29 bits and bit 31: mend it"),
+        (dbc(number=1 << 30),
+         f": message OWN_STATUS has the number {1 << 30}, which is more than 11 bits: mend the file"),
+        (size("0|8@", "1e1|8@"),
+         ", line 6, column 14: not DBC from '1e1|8@1+ (1,0) [0|250] \"\" any' on: mend the file"),
+        (size("(1,", "(1e1000,"), ", line 6, column 22: a number that nothing can have: mend the file"),
+        (size("(1,", f"(1{'0' * 400},"), ", line 6, column 22: a number of more than 400 characters: mend the file"),
+        (dbc(more=f'CM_ BO_ {OWN} "{"x" * 65535}";\n'),
+         ", line 7, column 20: a text of more than 65536 characters: mend the file"),
+        (dbc(more=f'VAL_ {OWN} level {"0 " * (1 << 17)};\n'),
+         ", line 7, column 1: a statement of more than 131072 pieces: mend the file"),
+    ],
+    ids=lambda item: item[-60:-20],
+)  # fmt: skip
+def test_a_size_that_no_network_has_is_refused_from_the_text(own, tmp_path, monkeypatch, text, line):
+    """What would take minutes and gigabytes to build is never handed to the parser."""
+    monkeypatch.setattr("cantools.database.can.formats.dbc.load_string", None)
+    assert refused(own, text) == [f"{tmp_path / 'a.dbc'}{line}"]
+
+
+def test_the_largest_that_are_read(own):
+    """Just within its bounds a text, a number and a list of codes are taken."""
+    codes = " ".join(f'{code} "x"' for code in range(65_000))
+    more = f'CM_ BO_ {OWN} "{"x" * 65534}";\nVAL_ {OWN} level {codes} ;\n'
+    message = own(dbc(fields=FIELD.replace("0|8", "0|16").replace("(1,", f"({'0' * 399}1,"), more=more)).by_name(
+        "OWN_STATUS"
+    )
+    assert (len(message.comment), len(message.fields[0].labels), message.fields[0].scale) == (65534, 65_000, 1)
+
+
+def test_a_damaged_statement_that_nobody_uses_hides_no_message(own):
+    """Where a semicolon is missing, the message behind it is not skipped as a part of the statement."""
+    for lost in ('VAL_TABLE_ T 0 "off"\n', "BO_TX_BU_ 1 : a\n", 'BA_REL_ "x" BU_BO_REL_ a 1\n', 'CM_ BU_ a "x"\n'):
+        (line,) = refused(own, dbc().replace("BO_", f"{lost}BO_", 1))
+        assert re.search(r"a\.dbc, line 6, column 1: not DBC from 'BO_ \d+ OWN_STATUS", line)
+
+
+def test_a_great_many_double_definitions_are_counted(own):
+    """Some are told, and how many more there are."""
+    many = dbc(more="".join(f"BO_ {OWN + 256 * number} M{number}: 8 any\n" for number in range(1, 70)))
+    lines = refused(own, many, many)
+    assert (len(lines), lines[-1]) == (51, "and 20 more")

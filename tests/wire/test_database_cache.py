@@ -1,15 +1,18 @@
 """rvsim.wire.database: the cache of compiled definitions, which changes nothing but the time a load takes."""
 
+import hashlib
 import json
 import os
 import re
 import subprocess
 import sys
+import tempfile
+from pathlib import Path
 
 import pytest
 
 from rvsim.shipped import dbc_files, dbc_folder
-from rvsim.wire import database
+from rvsim.wire import database, definition_cache
 from rvsim.wire.database import load
 
 OWN = """VERSION ""
@@ -90,6 +93,11 @@ def test_one_content_under_two_names_names_each(own, tmp_path):
         assert own(name=name).by_name("OWN_STATUS").file == str(tmp_path / name)
 
 
+def signed_again(body):
+    """Give a content that no version has written the digest that this version would."""
+    return definition_cache._digest(body) + b"\n" + body
+
+
 @pytest.mark.parametrize(
     "odd",
     [
@@ -108,6 +116,15 @@ def test_one_content_under_two_names_names_each(own, tmp_path):
         lambda whole: whole.replace(b'"scale": 1', b'"scale": 2'),
         lambda whole: whole.partition(b"\n")[2],
         lambda whole: whole + b" ",
+        lambda whole: signed_again(b'{"messages": [[1, "X"]], "left_out": []}'),
+        lambda whole: signed_again(b'{"messages": 5, "left_out": []}'),
+        lambda whole: signed_again(b'{"messages": []}'),
+        lambda whole: signed_again(b"[]"),
+        lambda whole: signed_again(b"\xff\xfe"),
+        lambda whole: signed_again(b"[" * 100_000),
+        lambda whole: (
+            hashlib.sha256(whole.partition(b"\n")[2]).hexdigest().encode() + b"\n" + whole.partition(b"\n")[2]
+        ),
     ],
     ids=lambda odd: "changed" if callable(odd) else repr(odd[:20]),
 )
@@ -129,7 +146,10 @@ def test_the_cache_is_plain_data(own, cache):
         digest, *body = path.read_text(encoding="ascii").split("\n")
         assert re.fullmatch("[0-9a-f]{64}", digest)
         heads, *messages = map(json.loads, body)
-        assert heads == [[message["dgn"], message["name"]] for message in messages]
+        assert heads == {
+            "messages": [[message["dgn"], message["name"]] for message in messages],
+            "left_out": [],
+        }
         assert all("fields" in message for message in messages)
 
 
@@ -155,7 +175,7 @@ def test_a_read_only_cache_folder(own, cache, monkeypatch):
     def refuse(*args, **kwargs):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(database.tempfile, "mkdtemp", refuse)
+    monkeypatch.setattr(tempfile, "mkdtemp", refuse)
     assert own().by_name("OWN_STATUS").length == 8
     assert entries(cache) == []
 
@@ -165,3 +185,41 @@ def test_the_cache_is_the_users_cache_folder(own, monkeypatch, tmp_path):
     monkeypatch.setattr("platformdirs.user_cache_path", lambda name, appauthor: tmp_path / f"user-{name}-{appauthor}")
     load()
     assert len(entries(tmp_path / "user-rvsim-False")) == len(dbc_files())
+
+
+def test_another_version_of_the_readers_is_another_cache(own, cache, monkeypatch):
+    """What older code has written is written anew, without anybody counting a number up."""
+    first = own()
+    before = {path: path.read_bytes() for path in entries(cache)}
+    monkeypatch.setattr(definition_cache, "_code", lambda: b"older")
+    for path in before:
+        assert definition_cache.load_lines(path) is None
+    assert plain(own()) == plain(first)
+    assert all(path.read_bytes() != content for path, content in before.items())
+
+
+@pytest.mark.usefixtures("few")
+def test_a_cache_that_cannot_be_read(own, cache, monkeypatch):
+    """Without the right to read the files they are as good as none."""
+    first = own()
+    read = Path.read_bytes
+
+    def refuse(path):
+        if path.parent == cache:
+            raise PermissionError(13, "Permission denied")
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    assert plain(own()) == plain(first)
+
+
+@pytest.mark.usefixtures("few")
+def test_what_is_left_out_is_told_from_the_cache_too(own):
+    """A second load says the same of the messages that cannot be used."""
+    text = OWN + OWN.replace("2583625982 OWN_STATUS", "2583626238 LONG_STATUS").partition("BU_: any")[2].replace(
+        ": 8", ": 9"
+    )
+    (head, line) = own(text).left_out
+    assert head.endswith("a.dbc: 1 of 2 messages is left out; the others are used")
+    assert line.endswith("a.dbc: left out: message LONG_STATUS has 9 bytes: a frame holds 1 to 8")
+    assert own(text).left_out == (head, line)

@@ -4,7 +4,6 @@ Knows: Textual. Does not know what a page says (`pages`), nor what runs behind i
 of a `Control`. An error in here ends the screen, not what runs.
 """
 
-import signal
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from functools import partial
@@ -16,6 +15,7 @@ from textual.screen import Screen
 
 from rvsim.errors import Exit
 from rvsim.faces.control import Control
+from rvsim.faces.exits import ENDING
 from rvsim.faces.hands import Hands
 from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line
@@ -69,10 +69,11 @@ class LiveScreen(App[int]):
 
     def on_mount(self) -> None:
         """Begin to look."""
-        with suppress(NotImplementedError, RuntimeError, ValueError):
-            import asyncio
+        for number in ENDING:
+            with suppress(NotImplementedError, RuntimeError, ValueError):
+                import asyncio
 
-            asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, self.exit, int(Exit.INTERRUPTED))
+                asyncio.get_running_loop().add_signal_handler(number, self.exit, int(Exit.INTERRUPTED))
         self.set_interval(1 / LOOKS_A_SECOND, self.look)
         self.call_after_refresh(self.look)
 

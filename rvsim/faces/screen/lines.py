@@ -1,12 +1,13 @@
 """Lines of the screen as plain data, and the few shapes that are drawn with characters.
 
-Knows: spans of text with the name of a style, rails, drop-wire marks, cutting and wrapping, and the ASCII form of
-every sign we use. Does not know Textual, colours or what is said.
+Knows: spans of text with the name of a style, rails, drop-wire marks, cutting and wrapping. Does not know
+Textual, colours, what is said, nor which sign stands for which in ASCII (`signs`).
 """
 
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
+from rvsim.faces.signs import SAME_WIDTH
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 
@@ -16,13 +17,7 @@ Line = tuple[Span, ...]
 
 _NO_BREAK = "\x1f"
 """Stands for a blank at which no line is cut, while lines are being cut."""
-_ASCII = str.maketrans(
-    {
-        "╠": "|", "═": "=", "║": "|", "Ω": "O", "┌": "+", "└": "+", "─": "-", "│": "|", "├": "|", "┤": "|",
-        "●": "o", "▒": ":", "·": ".", "°": " ", "×": "x", "▸": ">", "…": "~",
-        "←": "<", "→": ">", "↑": "^", "↓": "v",
-    }
-)  # fmt: skip
+_ASCII = str.maketrans(SAME_WIDTH)
 MARKS = {
     Presence.PRESENT: "╠═══",
     Presence.LATE: "╠══~",

@@ -165,7 +165,7 @@ def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
     state = str(device.state) if device.state is not None else "awaited"
     worst = tag(flags[0])[1] if flags else "plain"
     left: Line = (
-        ("▸" if chosen else " ", "chosen" if chosen else "plain"),
+        ("►" if chosen else " ", "chosen" if chosen else "plain"),
         (MARKS[device.state], worst),
         (f" {device.device[:name]:<{name}}  ", "chosen" if chosen else "plain"),
         (f"{state:<10} ", worst),

@@ -7,13 +7,15 @@ and told when the screen is left. Does not know how anything is drawn.
 
 import locale
 import os
+import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 
-from rvsim.errors import Exit
+from rvsim.errors import Exit, printable
 from rvsim.faces.control import Control
-from rvsim.faces.exits import say
+from rvsim.faces.exits import ENDING, say
 from rvsim.faces.hands import Hands
 from rvsim.faces.listen import Listen
 from rvsim.faces.replay import Replay
@@ -85,7 +87,7 @@ def show(
         except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
             scene.ended = "It has failed; q ends."
-            scene.deed = str(error)
+            scene.deed = printable(str(error))
 
     thread = threading.Thread(target=running, name="run", daemon=True)
     app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
@@ -113,7 +115,7 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
     broken: list[str] = []
     control = Control(speed)
     run = make(LookIn(), on_failure=lambda failure: broken.append(failure.sentence))
-    scene = Scene(loaded.name, run.watch, loaded.rig, broken)
+    scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken)
     return show(
         scene,
         control,
@@ -167,11 +169,23 @@ def show_listen(name: str, listen: Listen, rig: Rig | None, end: int | None, sai
 def _screen(app: LiveScreen) -> int | None:
     """Run the screen; return its exit code, None where it failed; Textual has given the terminal back and told what."""
     try:
-        code = app.run()
+        with _signals_kept():
+            code = app.run()
     except Exception as error:  # the run must outlive the screen
         say(f"{type(error).__name__}: {error}")
         return None
     return None if app.return_code not in (0, None) and code is None else int(code or 0)
+
+
+@contextmanager
+def _signals_kept() -> Iterator[None]:
+    """Have signals do afterwards what they did before: a loop of asyncio that ends takes its own away only."""
+    before = {number: signal.getsignal(number) for number in ENDING}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _wait(thread: threading.Thread) -> None:

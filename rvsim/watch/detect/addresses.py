@@ -72,7 +72,7 @@ class AddressDetectors:
         if len(part.rhythm.times) == 1:
             self._voices.observe(part, now)
             self._sequences.observe(part, now)
-        asks = self.asked.observe(part, now)
+        asks = part.layout.spec is not None and part.layout.spec.is_protocol and self.asked.observe(frame, now)
         if asks or node.address >= NULL_ADDRESS:
             self._unaddressed.observe(part, time, now)
         if part.topic.dgn == ADDRESS_CLAIM and len(frame.data) == 8:

@@ -10,9 +10,12 @@ from rvsim.watch.attendance import Part
 from rvsim.watch.traffic import SECOND
 from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
+from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
-GENERAL_RESET = "GENERAL_RESET"
+GENERAL_RESET = 0x17F00
+"""Its number: a keypad maker's integrator guide."""
+_CLAIMS = ADDRESS_CLAIM.to_bytes(3, "little")
 ANSWER_US = 2 * SECOND
 """So long after it was asked for an answer is taken to be one: slow nodes and full queues have room. Our decision."""
 MOVE_US = 10 * SECOND
@@ -29,15 +32,14 @@ class Asked:
         self._any: dict[int, deque[int]] = {}
         self._commanded: dict[Name, tuple[int, int]] = {}
 
-    def observe(self, part: Part, now: int) -> bool:
+    def observe(self, frame: Frame, now: int) -> bool:
         """Take in a frame; return whether it asks anybody for anything."""
-        if part.topic.dgn != REQUEST_FOR_DGN and part.topic.message != GENERAL_RESET:
+        _, dgn, _, destination = ident.split(frame.identifier)
+        if dgn not in (REQUEST_FOR_DGN, GENERAL_RESET):
             return False
-        frame = part.frame
-        destination = ident.split(frame.identifier).destination
         to = ident.GLOBAL if destination is None else destination
         self._any.setdefault(to, deque(maxlen=_MAX_REMEMBERED)).append(now)
-        if part.topic.message == GENERAL_RESET or asks_for_claims(part):
+        if dgn == GENERAL_RESET or frame.data[:3] == _CLAIMS:
             self._claims[to] = now
         return True
 
@@ -67,4 +69,4 @@ class Asked:
 
 def asks_for_claims(part: Part) -> bool:
     """Tell whether a frame is a request for address claims."""
-    return part.topic.dgn == REQUEST_FOR_DGN and part.frame.data[:3] == ADDRESS_CLAIM.to_bytes(3, "little")
+    return part.topic.dgn == REQUEST_FOR_DGN and part.frame.data[:3] == _CLAIMS

@@ -30,8 +30,8 @@ class Thing(NamedTuple):
     node: int | None = None
 
     def __str__(self) -> str:
-        title = FUNCTIONS[self.function].title
-        return title if self.instance is None else f"{title} {self.instance}"
+        function = FUNCTIONS[self.function]
+        return function.title if self.instance is None else function.spoken(self.instance)
 
 
 class Command(NamedTuple):

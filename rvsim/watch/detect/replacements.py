@@ -335,7 +335,7 @@ def _planned_roles(entry: Entry, only: str | None = None) -> list[Role]:
 
 
 def _spoken(roles: Iterable[Role]) -> list[str]:
-    return [f"{FUNCTIONS[name].title} {instance}" for name, instance in roles]
+    return [FUNCTIONS[name].spoken(instance) for name, instance in roles]
 
 
 def _is_of(entry: Entry, part: Part) -> bool:

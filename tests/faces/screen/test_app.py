@@ -338,7 +338,7 @@ def test_two_hundred_devices(watched, drive, catalogue):
     drive(run.app(), (80, 24))
     assert 10 < len(set(spoken)) < 24
     lines = drive(run.app(), (80, 24), *["pagedown"] * 15)
-    assert any("▸" in line and "sensor 199" in line for line in lines)
+    assert any("►" in line and "sensor 199" in line for line in lines)
 
 
 def test_a_full_bus(watched, drive, catalogue):

@@ -171,7 +171,7 @@ def test_drawings_in_ascii():
         None: "|= ?",
     }
     assert to_ascii("├─▒──●┤") == "|-:--o|"
-    assert to_ascii(" ║ ┌─ └─ │ Ω · 5 × 2 °C ▸ naïve …") == " | +- +- | O . 5 x 2  C > na?ve ~"
+    assert to_ascii(" ║ ┌─ └─ │ Ω · 5 × 2 °C ► naïve …") == " | +- +- | O . 5 x 2  C > na?ve ~"
     assert to_ascii("↑ ↓ ← →") == "^ v < >"
 
 

@@ -61,7 +61,7 @@ def test_a_log_without_a_rig(vessel, drive):
     assert lines[1] == "4 of 4 heard present; 10 notices.   Order: as first heard."
     assert lines[3] == " Ω  one end of the trunk"
     assert "address 02 hex  present    6 messages, 6 without a definition here" in lines[4]
-    assert lines[4].startswith("▸")
+    assert lines[4].startswith("►")
     assert "simulated" not in "".join(lines)
 
 

@@ -1,7 +1,6 @@
 """A run with a screen: who outlives whom, and the terminal afterwards."""
 
 import os
-import pty
 import select
 import signal
 import subprocess
@@ -93,6 +92,23 @@ def test_leaving_the_screen_ends_the_bench(loaded, make, monkeypatch):
     assert not any(thread.name == "run" for thread in threading.enumerate())
 
 
+def test_signals_do_afterwards_what_they_did_before(loaded, make, monkeypatch):
+    """A loop that ends leaves SIGTERM to the system: what is still to be closed would not be any more."""
+    handler, before = lambda *_: None, signal.getsignal(signal.SIGTERM)
+
+    def run(self):
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        return 0
+
+    monkeypatch.setattr(LiveScreen, "run", run)
+    signal.signal(signal.SIGTERM, handler)
+    try:
+        assert show_bench(loaded, make, SECOND, QUICK) == 0
+        assert signal.getsignal(signal.SIGTERM) is handler
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monkeypatch):
     """The head says that the bench has failed; when the screen is left the error comes out with its exit code."""
     said = []
@@ -160,6 +176,8 @@ class Terminal:
     """`rvsim bench` in a pseudo-terminal."""
 
     def __init__(self, tmp_path, *arguments):
+        import pty  # not there on Windows
+
         self.master, slave = pty.openpty()
         self.process = subprocess.Popen(
             [sys.executable, "-m", "rvsim", "bench", *arguments],
@@ -196,14 +214,17 @@ LEFT = b"\x1b[?1049l"
 """What gives the terminal its own screen back."""
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals in Python's library")
 @pytest.mark.parametrize(
     ("leave", "code"),
     [
         (lambda terminal: os.write(terminal.master, b"q"), 0),
         (lambda terminal: os.write(terminal.master, b"\x03"), 130),
         (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGHUP), 130),
+        (lambda terminal: terminal.process.send_signal(signal.SIGINT), 130),
     ],
-    ids=["q", "Ctrl-C", "kill"],
+    ids=["q", "Ctrl-C", "kill", "hang up", "interrupt"],
 )
 def test_the_terminal_is_given_back(tmp_path, leave, code):
     """However the screen is left, the terminal gets its own screen back and the recording is whole."""

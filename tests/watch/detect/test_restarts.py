@@ -199,6 +199,25 @@ def test_everything_sent_together_again_and_again_is_none(bus, heard, of_kind):
     assert of_kind(heard(frames, 300), "restarted") == []
 
 
+@pytest.mark.parametrize("lost", [[0x1FECA], [0x1FFE4, 0x1FFF7]], ids=["the heartbeat", "all but the heartbeat"])
+def test_a_message_that_was_lost_is_no_start(bus, heard, of_kind, lost):
+    """One gap is twice as long: the heartbeat and more than half of the rest have to be out of their rhythm."""
+    made = bus()
+    names = {0x1FECA: "DM_RV", 0x1FFE4: FURNACE, 0x1FFF7: WATER}
+    identifiers = {made.catalogue.by_name(names[one]).identifier(0x5E) for one in lost}
+    kept = [
+        f for f in started(made, 3, 200) if f.identifier not in identifiers or not 97 * SECOND < f.time < 99 * SECOND
+    ]
+    assert of_kind(heard([*bus_before(made, 200), *kept], 200), "restarted") == []
+
+
+def test_a_start_while_it_is_looked_for_is_found_the_next_time(bus, heard, of_kind):
+    """It is looked for at 113 s, and the heartbeat of the start comes before that, its second behind it."""
+    made, order = bus(), (0.5, 0.2, 0.0)
+    frames = [*bus_before(made, 200), *started(made, 3, 104, order=order), *started(made, 112.3, 200, order=order)]
+    assert [fact[0] for fact in of_kind(heard(frames, 200), "restarted")] == [124.0]
+
+
 def test_what_was_asked_for_is_none(bus, heard, of_kind):
     """Somebody has asked it for its messages."""
     made = bus()

@@ -46,6 +46,13 @@ def test_a_unit_that_moved_and_left_its_address_is_none(bus, heard, of_kind):
     assert of_kind(heard(frames, 60), "shared-name") == []
 
 
+def test_who_speaks_from_the_old_address_long_after_the_move_is_somebody_else(bus, heard, of_kind):
+    """It was silent for longer than its limit, and nobody claimed it since."""
+    made = bus()
+    frames = [*claims(made, (0, 0x5E, 5), (10, 0x70, 5)), *talk(made, 10, 0x5E, 1), *talk(made, 90, 0x70, 11)]
+    assert of_kind(heard([*frames, *talk(made, 90, 0x5E, 40)], 90), "shared-name") == []
+
+
 def test_a_lost_contest_is_none(bus, heard, of_kind):
     """The winner speaks from the old address."""
     made = bus()

@@ -1,0 +1,60 @@
+"""What python-can's interfaces need, held against python-can's own metadata and our extras."""
+
+import re
+import tomllib
+from importlib.metadata import metadata, requires
+from pathlib import Path
+
+import pytest
+from can.interfaces import BACKENDS
+
+from rvsim.edge import needs as needs_module
+from rvsim.edge.needs import LINUX, MAKERS, NOTHING, PACKAGES, missing, needs
+from rvsim.edge.port import Port
+from rvsim.errors import BusError
+
+EXTRA = re.compile(r"([\w.-]+).*extra == .(?P<extra>[\w-]+).$")
+
+
+def test_each_interface_that_python_can_names_is_told_of_once():
+    """None is left out, and none is in two places."""
+    listed = [*PACKAGES, *MAKERS, *LINUX, *NOTHING]
+    assert sorted(listed) == sorted({*BACKENDS} & {*listed})
+    assert {name for name, (module, _) in BACKENDS.items() if module.startswith("can.interfaces")} <= {*listed}
+
+
+def test_the_packages_are_those_of_python_cans_extras():
+    """Under the extra's name, which is ours as well."""
+    theirs = {(found["extra"], found[1]) for one in requires("python-can") or () if (found := EXTRA.match(one))}
+    assert {(package.extra, package.name) for package in PACKAGES.values()} <= theirs
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    ours = {extra: those for extra, those in project["optional-dependencies"].items() if extra != "tests"}
+    assert ours == {package.extra: [f"python-can[{package.extra}]"] for package in PACKAGES.values()}
+    assert {*ours} <= {*metadata("python-can").get_all("Provides-Extra")}
+
+
+def test_what_is_missing_is_told_and_what_is_there_as_well(monkeypatch):
+    """A line for those that need the same."""
+    there: set[str] = set()
+    monkeypatch.setattr(needs_module, "find_spec", lambda module: module in there or None)
+    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: pip install pyserial"
+    assert (missing("slcan").name, missing("socketcan"), missing("virtual")) == ("pyserial", None, None)
+    there.add("serial")
+    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: installed"
+    assert missing("slcan") is None
+
+
+def test_an_interface_of_another_package_is_named(monkeypatch):
+    """It is not python-can's, so nobody here knows what it needs."""
+    assert not any("see the package" in line for line in needs())
+    monkeypatch.setitem(BACKENDS, "of_the_house", ("house", "Bus"))
+    assert list(needs())[-1] == "of_the_house: see the package that brings it"
+
+
+def test_who_opens_one_without_its_package_is_told_to_install_it(monkeypatch):
+    """The line ends with what to type."""
+    monkeypatch.setattr(needs_module, "find_spec", lambda module: None)
+    with pytest.raises(
+        BusError, match=r"^slcan COM5: the bus could not be opened .*; pip install pyserial, which this"
+    ):
+        Port("slcan", "COM5")
