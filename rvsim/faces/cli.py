@@ -72,6 +72,7 @@ def bench(
     speed: options.Speed = "1",
     seed: options.Seed = None,
     record: options.Record = None,
+    overwrite: options.Overwrite = False,
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
@@ -83,7 +84,18 @@ def bench(
     def command() -> int:
         form = options.one_form(plain, json, every, has_terminal())
         end, pace = options.microseconds(seconds), options.speed_of(speed)
-        return _bench(scenario, form, every, end, pace, seed, record, serve, tuple(leave_out or ()), dbc)
+        return _bench(
+            scenario,
+            form,
+            every,
+            end,
+            pace,
+            seed,
+            options.recording(record, overwrite),
+            serve,
+            tuple(leave_out or ()),
+            dbc,
+        )
 
     _leave(ending(command))
 
@@ -267,6 +279,7 @@ def listen(
     rig: options.Rig = None,
     seconds: options.Listening = None,
     record: options.Record = None,
+    overwrite: options.Overwrite = False,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
@@ -280,7 +293,7 @@ def listen(
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, record, dbc or [])
+        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [])
 
     _leave(ending(command))
 

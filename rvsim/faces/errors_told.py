@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from rvsim.logs.error_counts import ErrorCounts
+from rvsim.wire.error_report import NO_ACKNOWLEDGE
 from rvsim.wire.line_events import ErrorState
 
 
@@ -18,8 +19,6 @@ class Meaning(NamedTuple):
     next_step: str
 
 
-NO_ACKNOWLEDGE = "no acknowledgement"
-"""As `wire.error_report` and recordings of the bench write it."""
 _NOT_ACKNOWLEDGED = Meaning(
     "nobody filled the acknowledge slot of a frame: no other node that works was on the pair",
     "power a second node; then hold both bit rates against each other; then the two wires of the sender, which may be "

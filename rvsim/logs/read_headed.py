@@ -104,8 +104,8 @@ class Asc:
         found = self._status.search(line)
         if not found:
             return None
-        counters = [None if text is None else int(text) for text in found.groups()[1:]]
-        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], *counters)
+        sent, received = (None if text is None else int(text) for text in found.groups()[1:])
+        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], sent, received)
 
     def _read_head(self, line: bytes) -> None:
         head = self._head.fullmatch(line.strip())
