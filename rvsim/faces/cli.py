@@ -72,6 +72,7 @@ def bench(
     speed: options.Speed = "1",
     seed: options.Seed = None,
     record: options.Record = None,
+    overwrite: options.Overwrite = False,
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
@@ -83,7 +84,18 @@ def bench(
     def command() -> int:
         form = options.one_form(plain, json, every, has_terminal())
         end, pace = options.microseconds(seconds), options.speed_of(speed)
-        return _bench(scenario, form, every, end, pace, options.seed(seed), record, serve, tuple(leave_out or ()), dbc)
+        return _bench(
+            scenario,
+            form,
+            every,
+            end,
+            pace,
+            options.seed(seed),
+            options.recording(record, overwrite),
+            serve,
+            tuple(leave_out or ()),
+            dbc,
+        )
 
     _leave(ending(command))
 
@@ -200,6 +212,11 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
     ] = None,
+    channel: options.LogChannel = None,
+    begin: options.From = None,
+    end: options.To = None,
+    device: options.Devices = None,
+    message: options.Messages = None,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
@@ -207,9 +224,11 @@ def survey(
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.from_log import survey_logs
+        from rvsim.faces.from_log import SurveyOptions, survey_logs
 
-        return survey_logs(logs, rig, json, draft_rig, dbc or [])
+        part = options.part(begin, end)
+        asked = SurveyOptions(rig, json, draft_rig, dbc or [], channel, part, device or [], message or [])
+        return survey_logs(logs, asked)
 
     _leave(ending(command))
 
@@ -225,6 +244,7 @@ def replay(
     begin: options.From = None,
     end: options.To = None,
     loop: options.Loop = False,
+    channel: options.LogChannel = None,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
@@ -235,7 +255,8 @@ def replay(
         from rvsim.faces.from_log import replay_log
 
         form = options.one_form(plain, json, every, has_terminal())
-        return replay_log(log, form, every, rig, options.speed_of(speed), options.part(begin, end), loop, dbc or [])
+        part = options.part(begin, end)
+        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
 
     _leave(ending(command))
 
@@ -254,6 +275,7 @@ def listen(
     rig: options.Rig = None,
     seconds: options.Listening = None,
     record: options.Record = None,
+    overwrite: options.Overwrite = False,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
@@ -267,7 +289,7 @@ def listen(
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, record, dbc or [])
+        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [])
 
     _leave(ending(command))
 

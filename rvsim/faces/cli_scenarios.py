@@ -65,6 +65,7 @@ def shakedown(
     every: Met = False,
     junit: Junit = None,
     record: options.Record = None,
+    overwrite: options.Overwrite = False,
     processes: Processes = None,
     interface: options.Interface = None,
     channel: options.Channel = None,
@@ -83,7 +84,7 @@ def shakedown(
         from rvsim.faces.shakedown import shakedown as run
         from rvsim.shakedown.jobs import Job
 
-        definitions = tuple(dbc or ())
+        definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
         if keys:
             from rvsim.shakedown.keys import keys as every_key
 
@@ -115,7 +116,7 @@ def shakedown(
                 form=form,
                 every=every,
                 junit=junit,
-                record=record,
+                record=kept,
                 dbc=definitions,
             )
         if speed is not None:
@@ -126,14 +127,14 @@ def shakedown(
 
             bus = resolve(interface, channel, None, adapter_option or (), listening=False)
             return on_a_bus(
-                jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=record, dbc=definitions
+                jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=kept, dbc=definitions
             )
         if leave_out:
             raise InputError("--except goes with --interface or --serve: in virtual time nobody could stand in")
         for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
             if given:
                 raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
-        return run(jobs, form=form, every=every, junit=junit, record=record, processes=processes, dbc=definitions)
+        return run(jobs, form=form, every=every, junit=junit, record=kept, processes=processes, dbc=definitions)
 
     raise typer.Exit(ending(command))
 

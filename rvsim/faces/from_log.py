@@ -5,8 +5,10 @@ Knows: what the commands that read a log have in common. Does not know option te
 """
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
@@ -19,15 +21,19 @@ from rvsim.faces.output import JsonLines, Sink
 from rvsim.faces.planned import against, planned
 from rvsim.faces.progress import told
 from rvsim.faces.replay import Replay, Rounds
+from rvsim.faces.selection import selection
 from rvsim.faces.sentences import Sentences
 from rvsim.faces.survey import as_json, as_text, left_out
 from rvsim.logs.draft import Draft, learn_rig
 from rvsim.logs.jsonl import start_line, utc_text
-from rvsim.logs.read import Log, open_log
-from rvsim.logs.survey import survey
+from rvsim.logs.read import Log, no_channel, open_log, several_channels
+from rvsim.logs.survey import Part, Survey, survey, survey_channels
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
+
+MAX_LOOKED_AT = 100_000
+"""Entries of a log that are looked at for several channels before it is replayed. Our decision."""
 
 
 def opener(log: str) -> Callable[[], Log]:
@@ -41,38 +47,95 @@ def opener(log: str) -> Callable[[], Log]:
     return (lambda: open_log(sys.stdin.buffer)) if log == "-" else lambda: open_log(Path(log), log)
 
 
-def survey_logs(logs: list[str], rig: str | None, json: bool, draft: Path | None, dbc: list[Path]) -> int:
-    """Survey logs, each for itself; return the exit code.
+@dataclass(frozen=True)
+class SurveyOptions:
+    """What a survey is asked for, as it was typed."""
+
+    rig: str | None = None
+    json: bool = False
+    draft: Path | None = None
+    dbc: Sequence[Path] = ()
+    channel: str | None = None
+    part: tuple[int, int | None] = (0, None)
+    devices: Sequence[str] = ()
+    messages: Sequence[str] = ()
+
+
+def survey_logs(logs: list[str], options: SurveyOptions) -> int:
+    """Survey logs, each for itself and channel by channel; return the exit code.
 
     Raises:
         InputError: a log, the rig or a definition cannot be used, or a drafted rig cannot be written.
     """
-    if draft is not None and len(logs) > 1:
-        raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
-    if draft is not None and draft.suffix.lower() != ".toml":
-        raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
-    if draft is not None and draft.exists():
-        raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
-    plan, catalogue = planned(rig, dbc)
+    draft = options.draft
+    _check_draft(logs, draft)
+    plan, catalogue = planned(options.rig, list(options.dbc))
+    selected = selection(Part(*options.part), options.devices, options.messages, plan, catalogue)
     problems: list[str] = []
-    for number, log in enumerate(logs):
+    printed = False
+    for log in logs:
         try:
             with again(log, twice=draft is not None) as open_again:
-                with open_again() as opened:
-                    found = survey(told(opened.contents(), f"frames of {opened.name} read"), catalogue, plan)
+                opened, found = _surveyed(open_again, options.channel, plan, catalogue, selected.part)
                 if draft is not None:
-                    _write(draft, learn_rig(lambda: open_again().contents(), catalogue, opened.name))
+                    _draft(draft, open_again, opened, options.channel, catalogue)
         except InputError as error:
             if len(logs) == 1:
                 raise
             problems += error.problems
             continue
-        if number and not json:
-            print()
-        print(as_json(opened, found) if json else "\n".join(as_text(opened, found, catalogue)))
+        for channel, one in found.items():
+            if printed and not options.json:
+                print()
+            printed = True
+            told_of = selected.of(one)
+            print(
+                as_json(opened, told_of, channel, selected)
+                if options.json
+                else "\n".join(as_text(opened, told_of, catalogue, channel, selected))
+            )
     if problems:
         raise InputError(*problems)
     return Exit.GOOD
+
+
+def _check_draft(logs: list[str], draft: Path | None) -> None:
+    """Complain where a rig cannot be drafted.
+
+    Raises:
+        InputError: it cannot.
+    """
+    if draft is None:
+        return
+    if len(logs) > 1:
+        raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
+    if draft.suffix.lower() != ".toml":
+        raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
+    if draft.exists():
+        raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
+
+
+def _surveyed(
+    open_again: Callable[[], Log], channel: str | None, plan: Rig | None, catalogue: Catalogue, part: Part
+) -> tuple[Log, dict[str, Survey]]:
+    """Return a log that was gone through, and what was found on its channels, or on the one that is asked for."""
+    with open_again() as opened:
+        contents = told(opened.by_channel(), f"frames of {opened.name} read")
+        if channel is not None:
+            contents = (one for one in contents if one[0] == channel)
+        found = survey_channels(contents, catalogue, plan, part)
+    if channel is not None and channel not in opened.channels:
+        raise no_channel(opened, channel)
+    if part.start and all(part.start > one.end for one in found.values()):
+        ends = max((one.end for one in found.values()), default=0)
+        raise InputError(f"--from {part.start / 1e6:g}: {opened.name} ends {ends / 1e6:.1f} s after its first frame")
+    return opened, found or {channel or "": survey((), catalogue, plan, part)}
+
+
+def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | None, catalogue: Catalogue) -> None:
+    if channel is None and len(log.channels) > 1:
+        raise several_channels(log)
+    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name))
 
 
 @contextmanager
@@ -109,6 +172,7 @@ def replay_log(
     part: tuple[int, int | None],
     loop: bool,
     dbc: list[Path],
+    channel: str | None = None,
 ) -> int:
     """Go through a log in front of a watch; return the exit code.
 
@@ -122,29 +186,52 @@ def replay_log(
         raise InputError(f"--loop does not go with {other}: leave one of them out")
     plan, catalogue = planned(rig, dbc)
     watch = Watch(catalogue, plan)
-    with Rounds(opener(log), *part, loop) as rounds:
+    if channel is None and log != "-":
+        _check_channels(opener(log))
+    with Rounds(opener(log), *part, loop, channel) as rounds:
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
             code = show_replay(printable(Path(log).name), Replay(rounds, Hearing(watch, LookIn())), plan, speed)
         else:
-            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed)
+            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel)
             replay = Replay(rounds, Hearing(watch, sentences, every=every))
             if speed is None:
                 replay.virtual()
             else:
                 replay.paced(Control(speed))
             code = Exit.GOOD
-        say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log)))
+        say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log, channel)))
     return code
 
 
-def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, form: str, every: bool, speed: float | None) -> Sink:
+def _check_channels(open_log: Callable[[], Log]) -> None:
+    """Look at the beginning of a log for several channels, so that this is said before anything is shown.
+
+    Raises:
+        InputError: there are several.
+    """
+    with open_log() as log:
+        for _ in islice(log.by_channel(), MAX_LOOKED_AT):
+            pass
+        if len(log.channels) > 1:
+            raise several_channels(log)
+
+
+def _log_sink(
+    log: Log,
+    catalogue: Catalogue,
+    plan: Rig | None,
+    form: str,
+    every: bool,
+    speed: float | None,
+    channel: str | None = None,
+) -> Sink:
     """Return what shows a log: JSON lines or sentences."""
     if form == "json":
         begun = log.statistics.started
         started = None if begun is None else utc_text(begun)
-        channel = next(iter(log.statistics.channels), "")
+        channel = channel or next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
         return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"

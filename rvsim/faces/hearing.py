@@ -21,6 +21,9 @@ class Writes(Protocol):
     def write(self, frame: Frame) -> None:
         """Keep a frame."""
 
+    def note(self, event: LineEvent) -> None:
+        """Keep what happened beside frames, as far as it is kept."""
+
     def flush(self) -> None:
         """Hand on what was kept."""
 
@@ -92,7 +95,13 @@ class Hearing:
             self._show(events)
 
     def note(self, event: LineEvent) -> None:
-        """Let the watch know what happened on the pair beside frames."""
+        """Let the watch know what happened on the pair beside frames.
+
+        Raises:
+            InputError: it cannot be recorded.
+        """
+        if self._recorder is not None:
+            self._recorder.note(event)
         self.time = max(self.time, event.time)
         self._follow(self.watch.note(event))
 

@@ -35,7 +35,7 @@ IN_SHORT: Mapping[Kind, str] = {
     Kind.RESTARTED: "restarted",
     Kind.BUS_ERRORS: "had errors",
     Kind.REPLACED_DEVICE: "is another unit than before, or than planned",
-    Kind.LOG_OUT_OF_ORDER: "has frames out of their order in time",
+    Kind.LOG_OUT_OF_ORDER: "has times that cannot be believed",
 }
 """What each kind of flag says of its subject; messages without a name are counted instead."""
 

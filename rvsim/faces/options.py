@@ -42,6 +42,23 @@ From = Annotated[
     typer.Option("--from", metavar="S", help="Begin so many seconds after the log's first frame; the rest is heard."),
 ]
 To = Annotated[float | None, typer.Option("--to", metavar="S", help="End so many seconds after the log's first frame.")]
+LogChannel = Annotated[
+    str | None,
+    typer.Option("--channel", metavar="NAME", help="One channel of the log; each channel is a bus of its own."),
+]
+Devices = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--device",
+        metavar="DEVICE",
+        help="Tell of this device: its name in the rig, or its address in hex. Repeatable.",
+    ),
+]
+Messages = Annotated[
+    list[str] | None,
+    typer.Option("--message", metavar="MESSAGE", help="Tell of this message: its name, or its DGN in hex. Repeatable."),
+]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it is there already.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Begin again at the end, until you leave.")]
 Speed = Annotated[
     str,
@@ -55,7 +72,7 @@ Seed = Annotated[
     str | None, typer.Option("--seed", metavar="N", help="Another seed than the scenario's for all that is random.")
 ]
 Record = Annotated[
-    Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl or .log).")
+    Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl, .log or .asc).")
 ]
 Serve = Annotated[
     str | None,
@@ -144,6 +161,23 @@ def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
     if last is not None and last <= first:
         raise InputError(f"--to {end:g}: give more than {first / MICRO:g}, where it begins")
     return first, last
+
+
+def recording(path: Path | None, overwrite: bool) -> Path | None:
+    """Return where to record to.
+
+    Raises:
+        InputError: the file is there and is not to be replaced, or there is nothing to replace.
+    """
+    if path is None and overwrite:
+        raise InputError("--overwrite goes with --record FILE: add it, or leave --overwrite out")
+    try:
+        is_there = path is not None and path.is_file()
+    except (OSError, ValueError):  # no name: whoever opens it says so
+        is_there = False
+    if is_there and not overwrite:
+        raise InputError(f"--record {path}: the file is there already: name another, or replace it by --overwrite")
+    return path
 
 
 def speed_of(text: str) -> float | None:

@@ -30,11 +30,19 @@ class Rounds:
         start: where the second and later rounds begin, in microseconds since the log's first frame.
         end: where each of several rounds ends; None is the end of the log.
         loop: whether there is more than one round.
+        channel: which channel of the log, None where it has one.
     """
 
-    def __init__(self, open_log: Callable[[], Log], start: int = 0, end: int | None = None, loop: bool = False) -> None:
+    def __init__(
+        self,
+        open_log: Callable[[], Log],
+        start: int = 0,
+        end: int | None = None,
+        loop: bool = False,
+        channel: str | None = None,
+    ) -> None:
         self.start, self.end, self.loop = start, end, loop
-        self._open = open_log
+        self._open, self._channel = open_log, channel
         self.log = open_log()
         """The log of the present round."""
         self._frames = self._all()
@@ -61,7 +69,7 @@ class Rounds:
         offset = 0
         while True:
             last = None
-            for frame in self.log.contents():
+            for frame in self.log.contents(self._channel):
                 if self.loop and self.end is not None and frame.time > self.end:
                     break
                 if offset and frame.time < self.start:

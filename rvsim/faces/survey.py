@@ -8,13 +8,15 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
+from rvsim.faces.errors_told import errors_json, errors_text
 from rvsim.faces.flags import account
 from rvsim.faces.marks import LEGEND, mark, mark_of
 from rvsim.faces.noticed import in_short, noticed, times
 from rvsim.faces.output import cause_fields
 from rvsim.faces.promised import promise_json, promise_text
+from rvsim.faces.selection import Selection
 from rvsim.logs.columns import PairUse
-from rvsim.logs.jsonl import SCHEMA, json_text
+from rvsim.logs.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
 from rvsim.logs.survey import Heard, Message, Source, Survey
 from rvsim.rig.functions import FUNCTIONS
@@ -23,19 +25,35 @@ from rvsim.watch.transitions import Topic
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
 
+EVERYTHING = Selection()
 
-def as_json(log: Log, found: Survey) -> str:
-    """Return the survey as one JSON object."""
+
+def as_json(log: Log, found: Survey, channel: str = "", selected: Selection = EVERYTHING) -> str:
+    """Return the survey of one channel as one JSON object; a log with several channels has one for each.
+
+    ``channel`` is null where the log names none. ``unreadable`` is that of the whole log, ``damage`` of the channel.
+    ``part`` has the seconds since the log's start that are told, its end null for that of the log. ``times_in_order``
+    is false where times run back, or are in another unit than seconds. ``errors`` explains error frames and states.
+    """
     return json_text(
         {
             "schema": SCHEMA,
             "log": log.name,
+            "channel": channel or None,
+            "started": _date(log),
+            "part": {
+                "from": selected.part.start / 1e6,
+                "to": None if selected.part.end is None else selected.part.end / 1e6,
+                "devices": list(selected.devices),
+                "messages": [name or f"{dgn:05X}" for dgn, name in selected.messages],
+            },
             "frames": found.frames,
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
             "times_in_order": found.in_order,
             "bus_load": {**_load(found), "plan": promise_json(found.promise)},
-            "damage": _damage(log),
+            "damage": _damage(log, channel),
+            "errors": errors_json(found.errors),
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
@@ -78,15 +96,24 @@ def _load(found: Survey) -> dict[str, Any]:
     }
 
 
-def _damage(log: Log) -> dict[str, Any]:
+def _date(log: Log) -> str | None:
+    """Return when a log began, in UTC; None where it has no date."""
+    begun = log.statistics.started
+    return None if begun is None else utc_text(begun)
+
+
+def _damage(log: Log, channel: str) -> dict[str, Any]:
     """Return how much of a log could not be read, or was no frame of this network."""
-    counts = log.statistics
+    counts = log.statistics_of(channel)
     return {
         "unreadable": counts.unreadable_count,
         "skipped": {kind: number for kind, number in counts.skipped.items() if number},
         "steps_back": counts.steps_back,
         "untimed": counts.untimed,
         "clock_sets": counts.clock_set_count,
+        "clock_jumps": counts.jump_count,
+        "before_zero": counts.before_zero,
+        "delta_times": log.are_times_summed,
     }
 
 
@@ -117,15 +144,23 @@ def _device(source: Source, in_order: bool) -> dict[str, Any]:
     }
 
 
-def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
-    """Return the survey in words: what it comes to, who was there, what was noticed."""
-    yield f"{log.name}, {log.kind}: {found.frames} frames in {_span(found.seconds)} from {_addresses(found)}."
+def as_text(
+    log: Log, found: Survey, catalogue: Catalogue, channel: str = "", selected: Selection = EVERYTHING
+) -> Iterator[str]:
+    """Return the survey of one channel in words: what it comes to, who was there, what was noticed."""
+    begun = _date(log)
+    named = f", channel {channel}" if len(log.channels) > 1 else ""
+    since = f", begun {begun[:19].replace('T', ' ')} UTC" if begun else ""
+    frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
+    yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(found)}{since}."
+    if not selected.is_everything:
+        yield selected.sentence(found)
     if not found.frames and not found.flags:
         yield "There is nothing in it to tell: is it the right log, or was the wrong bus or a filter recorded?"
-        yield from left_out(log)
+        yield from left_out(log, channel)
         return
     yield from _busy(found)
-    yield from left_out(log)
+    yield from left_out(log, channel)
     yield ""
     yield "In short"
     yield from (f"  {text}" for text in _in_short(found))
@@ -143,6 +178,10 @@ def as_text(log: Log, found: Survey, catalogue: Catalogue) -> Iterator[str]:
         else "Nothing was noticed that is wrong."
     )
     yield from noticed(account(found.flags, found.causes))
+    if found.errors.frames or found.errors.states:
+        yield ""
+        yield "What the errors mean"
+        yield from errors_text(found.errors)
 
 
 def _span(seconds: float) -> str:
@@ -161,7 +200,7 @@ def _busy(found: Survey) -> Iterator[str]:
     """Say how busy the pair was, who used the worst second, and what room is left in it."""
     use = found.use
     if not found.in_order:
-        yield "The times of the log run back: no load and no gap between messages is told."
+        yield "The times of the log cannot be believed (see below): no load and no gap between messages is told."
     elif use.is_impossible:
         yield _impossible(use)
     elif use.worst is not None:
@@ -203,9 +242,11 @@ def _called(source: Source) -> str:
     return planned or f"address {source.address:02X} hex"
 
 
-def left_out(log: Log) -> Iterator[str]:
-    """Say what could not be read, and what was no frame of this network."""
-    counts = log.statistics
+def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
+    """Say what could not be read, and what was no frame of this network: on one channel, or on all."""
+    counts = log.statistics if channel is None else log.statistics_of(channel)
+    if log.are_times_summed:
+        yield "  its times are steps from line to line (delta times); they were summed"
     for line, why in counts.unreadable[:5]:
         yield f"  line {line} could not be read: {why}"
     if counts.unreadable_count > 5:
@@ -220,6 +261,12 @@ def left_out(log: Log) -> Iterator[str]:
     if counts.steps_back:
         often = "once" if counts.steps_back == 1 else f"{counts.steps_back} times"
         yield f"  the time went back a little {often}; such frames count as sent at the time before"
+    for line, ahead in counts.jumps[:5]:
+        yield f"  line {line}: the clock jumped ahead by {ahead / 1e6:.0f} s, to its first date; no time passed by it"
+    if counts.jump_count > 5:
+        yield f"  and {counts.jump_count - 5} more jumps"
+    if counts.before_zero:
+        yield f"  {counts.before_zero} times are before zero; such frames count as sent at the time before"
     if counts.untimed:
         yield f"  {counts.untimed} frames had no time of their own and got that of the one before"
 

@@ -6,10 +6,9 @@ formats of logs, nor what frames mean. Works in blocks, so the memory it takes d
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from rvsim.watch.load import POSSIBLE_PERCENT
@@ -166,14 +165,13 @@ class PairUse:
         self._recent: tuple[NDArray[int64], NDArray[int64], NDArray[int64]] | None = None
         """Times, bits and users of the last second."""
 
-    def through(self, contents: Iterable[Frame | LineEvent], size: int = BLOCK) -> Iterator[Frame | LineEvent]:
-        """Give frames and what else is told on as they are, counted: ``size`` of them are taken at a time."""
-        coming = iter(contents)
-        while batch := list(islice(coming, size)):
-            frames = [one for one in batch if isinstance(one, Frame)]
-            others = [] if len(frames) == len(batch) else [other for one in batch if (other := _other(one)) is not None]
-            self.add(columns(frames), others)
-            yield from batch
+    def add_contents(self, contents: Sequence[Frame | LineEvent]) -> None:
+        """Count frames, and what else is told, that follow those before."""
+        frames = [one for one in contents if isinstance(one, Frame)]
+        others = (
+            [] if len(frames) == len(contents) else [other for one in contents if (other := _other(one)) is not None]
+        )
+        self.add(columns(frames), others)
 
     def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
         """Count frames, and what else took the pair, that follow those before.

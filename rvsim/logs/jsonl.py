@@ -10,6 +10,7 @@ from importlib.metadata import version
 from typing import Any
 
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.fields import Origin, Reading, weakest
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import split
@@ -67,6 +68,23 @@ def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -
         "destination": parts.destination,
         "channel": channel,
         "sent": sent,
+    }
+
+
+def error_fields(report: ErrorReport, channel: str) -> dict[str, Any]:
+    """Return what an error line says: ``error_frame`` tells whether there was one, or a controller's state changed.
+
+    ``about`` is what is known of the error frame; ``node`` is whose ``state`` it is. What is not known is null.
+    """
+    return {
+        "type": "error",
+        "error_frame": report.on_wires,
+        "about": report.about or None,
+        "node": report.node,
+        "state": report.state and str(report.state),
+        "transmit_errors": report.transmit_errors,
+        "receive_errors": report.receive_errors,
+        "channel": channel,
     }
 
 

@@ -5,7 +5,7 @@ stops the reading; what is no frame is counted, what could not be read is told b
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -16,7 +16,9 @@ from rvsim.errors import InputError
 from rvsim.logs.read_blf import KIND as BLF_KIND
 from rvsim.logs.read_blf import MAGIC as BLF_MAGIC
 from rvsim.logs.read_blf import Blf
-from rvsim.logs.read_entry import Entry, Found, LineReader, Skip, UnreadableError
+from rvsim.logs.read_clock import FIRST_DATE, PLACES_TOLD, ChannelClock, LogClock
+from rvsim.logs.read_deltas import with_absolute_times
+from rvsim.logs.read_entry import Entry, Found, Kind, LineReader, Skip, UnreadableError
 from rvsim.logs.read_headed import Asc, Trc
 from rvsim.logs.read_source import LONGEST_LINE, Source, lines
 from rvsim.logs.read_text import Candump, CommaSeparated, JsonLines
@@ -25,18 +27,12 @@ from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, T
 
 FORMATS: tuple[type[LineReader], ...] = (JsonLines, CommaSeparated, Candump, Trc, Asc)
 """The text formats, in the order in which they are tried."""
-TOLD = 100
-"""How many unreadable places are kept; all are counted."""
 LOOKED_AT = 1 << 16
 """Bytes in which a log has to show its format."""
-STEP = 1_000_000
-"""Microseconds: a time that goes back by more is no late frame but a clock that was set (our choice, as in
-`edge.port`)."""
+MAX_CHANNELS = 32
+"""A log with more is no log of a known format: each has a watch of its own. Our decision."""
 RECORDER = "the recording adapter"
 """Whose state and counters a log tells."""
-FIRST_DATE = 631_152_000 * 1_000_000
-"""1990-01-01 in microseconds since the epoch: an earlier time is no date but counted from some start (python-can draws
-the same line in can/io/blf.py)."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +49,13 @@ class Statistics:
     """How often the clock was set back by more; from there on times go on from the one before."""
     clock_sets: tuple[tuple[int, int], ...]
     """The first places of these, as in ``unreadable``, and by how many microseconds each went back."""
+    jump_count: int
+    """How often a clock that had no date was given one: the time across it is not known, and times go on from before.
+    """
+    jumps: tuple[tuple[int, int], ...]
+    """The first places of these, and by how many microseconds each went on."""
+    before_zero: int
+    """Entries with a time below zero, which no clock gives; they got the time of the entry before."""
     untimed: int
     """Frames without a time of their own; they were given that of the entry before."""
     unreadable: tuple[tuple[int, str], ...]
@@ -68,7 +71,10 @@ class Statistics:
 
 
 class Log:
-    """One captured log, read once from beginning to end; close it, or use it in a ``with`` block."""
+    """One captured log, read once from beginning to end; close it, or use it in a ``with`` block.
+
+    Its channels are buses of their own: each has its own clock and counts, and none is ever merged with another.
+    """
 
     def __init__(
         self,
@@ -82,109 +88,144 @@ class Log:
         self.name = name
         self.kind = kind
         self._source, self._reader, self._blocks, self._file = source, reader, blocks, file
-        self._frames = self._steps_back = self._untimed = self._unreadable_count = 0
-        self._skipped: Counter[str] = Counter()
         self._unreadable: list[tuple[int, str]] = []
-        self._clock_sets: list[tuple[int, int]] = []
-        self._clock_set_count = 0
-        self._first: int | None = None
-        self._origin = 0
-        self._shift = 0  # what to add to the log's own times
-        self._before = 0  # the own time of the entry before
-        self._last = 0
-        self._channels: dict[bytes | None, None] = {}
+        self._unreadable_count = 0
+        self._events: Counter[str] = Counter()
+        self._clock = LogClock(lambda: reader.origin if reader else 0)
+        self._channels: dict[bytes | None, ChannelClock] = {}
+        self.are_times_summed = False
+        """Whether its times were found to be steps from line to line, and were summed."""
 
     def frames(self) -> Iterator[Frame]:
-        """Go through the frames alone, as ``contents`` gives them."""
-        return (one for one in self.contents() if type(one) is Frame)
+        """Go through the frames alone, of all channels in the order of the file."""
+        return (one for _, one in self.by_channel() if type(one) is Frame)
 
-    def contents(self) -> Iterator[Frame | LineEvent]:
-        """Go through frames, and what else is told of the wires and the times, in the order of the file.
+    def contents(self, channel: str | None = None) -> Iterator[Frame | LineEvent]:
+        """Go through one channel: its frames, and what else is told of the wires and the times, in the file's order.
 
-        Times are microseconds since the log's first frame of any kind and never go back: where the log's own do so by
-        up to a second, a frame gets the time before it; where they do by more, somebody has set a clock, and they go on
-        from the time before. The second call gives nothing more.
+        Raises:
+            InputError: the channel is not there; or none is asked for and there are several.
+        """
+        for name, one in self.by_channel():
+            if channel is not None and name != channel:
+                continue
+            if channel is None and len(self._channels) > 1:
+                raise several_channels(self)
+            yield one
+        if channel is not None and channel not in self.channels:
+            raise no_channel(self, channel)
+
+    def by_channel(self) -> Iterator[tuple[str, Frame | LineEvent]]:
+        """Go through all channels: each frame or event with the name of its channel, empty where the log has none.
+
+        Times are microseconds since the log's first frame of any kind and never go back on one channel: where the
+        log's own do so by up to a second, a frame gets the time before it; where they do by more, somebody has set a
+        clock, and they go on from the time before. The second call gives nothing more.
         """
         where = 0
+        before: bytes | None = b""  # no channel has this name
+        clock, name = ChannelClock(self._clock), ""
         for where, found in self._entries():
             if isinstance(found, Entry):
                 time, identifier, data, channel = found
-                self._frames += 1
-                self._channels[channel] = None
+                if channel != before:
+                    before, clock, name = channel, self._clock_of(channel), _text(channel)
+                clock.frames += 1
                 if time is None:
-                    self._untimed += 1
-                elif back := self._goes_on(where, time):
-                    yield TimeWentBack(self._last, back, self._place(where))
-                yield Frame(self._last, identifier, data)
+                    clock.untimed += 1
+                elif back := clock.go_on(where, time):
+                    yield name, TimeWentBack(clock.last, back, self._place(where))
+                yield name, Frame(clock.last, identifier, data)
+            elif isinstance(found, UnreadableError):
+                self._count_unreadable(where, str(found))
             elif found:
                 yield from self._pass_over(where, found)
         if self._source.broken:
-            yield from self._pass_over(where + 1, UnreadableError(self._source.broken))
-        if where:
-            yield LogEnded(self._last)
+            self._count_unreadable(where + 1, self._source.broken)
+        if where and not self._channels:
+            self._clock_of(None)
+        for channel, clock in self._channels.items():
+            yield _text(channel), LogEnded(clock.last)
         self.close()
 
-    def _pass_over(self, where: int, found: Skip | UnreadableError) -> Iterator[LineEvent]:
-        """Count what is no frame, keep its place where it could not be read, and return what it tells of the wires."""
-        if isinstance(found, UnreadableError):
-            self._unreadable_count += 1
-            if len(self._unreadable) < TOLD:
-                self._unreadable.append((where, str(found)))
+    def _clock_of(self, channel: bytes | None) -> ChannelClock:
+        clock = self._channels.get(channel)
+        if clock is None:
+            if len(self._channels) >= MAX_CHANNELS:
+                raise InputError(
+                    f"{self.name}: more than {MAX_CHANNELS} channels: the log is damaged, or of another format"
+                )
+            clock = self._channels[channel] = ChannelClock(self._clock)
+        return clock
+
+    def _count_unreadable(self, where: int, why: str) -> None:
+        """Count what could not be read, and keep the first places."""
+        self._unreadable_count += 1
+        if len(self._unreadable) < PLACES_TOLD:
+            self._unreadable.append((where, why))
+
+    def _pass_over(self, where: int, found: Skip) -> Iterator[tuple[str, LineEvent]]:
+        """Count what is no frame, and return what it tells of the wires."""
+        if found.kind is Kind.EVENT and found.channel is None and found.report is None:
+            self._events[found.kind] += 1  # what the logging program noted of no channel
             return
-        self._skipped[found.kind] += 1
-        self._channels[found.channel] = None
-        if found.time is not None and (back := self._goes_on(where, found.time)):
-            yield TimeWentBack(self._last, back, self._place(where))
+        clock, name = self._clock_of(found.channel), _text(found.channel)
+        clock.skipped[found.kind] += 1
+        if found.time is not None and (back := clock.go_on(where, found.time)):
+            yield name, TimeWentBack(clock.last, back, self._place(where))
         if found.bits:
-            yield OtherFrame(self._last, OtherKind(found.kind), found.bits)
+            yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
         if found.report is not None:
-            yield from found.report.events(self._last, RECORDER)
+            for event in found.report.events(clock.last, RECORDER):
+                yield name, event
 
     def _place(self, where: int) -> str:
         return f"byte {where}" if isinstance(self._reader, Blf) else f"line {where}"
 
-    def _goes_on(self, where: int, time: int) -> int:
-        """Take in the own time of an entry; return by how much it goes back, 0 as a rule."""
-        if self._first is None:
-            self._first = time
-            self._shift = -time
-            self._origin = self._reader.origin if self._reader else 0
-        back = self._last - (time + self._shift)
-        if back > STEP:
-            self._shift += back
-            self._clock_set_count += 1
-            if len(self._clock_sets) < TOLD:
-                self._clock_sets.append((where, back))
-        elif time < self._before:
-            self._steps_back += 1
-            back = self._before - time
-        else:
-            back = 0
-        self._before = time
-        self._last = max(self._last, time + self._shift)
-        return back
-
     def _entries(self) -> Iterator[tuple[int, Found | UnreadableError]]:
         if isinstance(self._reader, Blf):
             return _by_object(self._reader, self._blocks, self._source)
-        return _by_line(self._reader, self._blocks, self._source) if self._reader else iter(())
+        if self._reader is None:
+            return iter(())
+        entries = _by_line(self._reader, self._blocks, self._source)
+        if not isinstance(self._reader, Candump | CommaSeparated):
+            return entries
+        self.are_times_summed, entries = with_absolute_times(entries)
+        return entries
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The channels so far as the log names them, in the order in which they came up; empty where it has no name."""
+        return tuple(_text(channel) for channel in self._channels)
 
     @property
     def statistics(self) -> Statistics:
-        """What was found so far; all of it once the frames have come to their end."""
-        started = None if self._first is None else self._origin + self._first
+        """What was found so far on all channels; all of it once the frames have come to their end."""
+        return self._statistics(list(self._channels.values()))
+
+    def statistics_of(self, channel: str) -> Statistics:
+        """Return what was found so far on one channel; what could not be read is that of the whole log."""
+        return self._statistics([clock for name, clock in self._channels.items() if _text(name) == channel])
+
+    def _statistics(self, clocks: Sequence[ChannelClock]) -> Statistics:
+        first = self._clock.first
+        started = None if first is None else self._clock.origin + first
+        skipped = sum((clock.skipped for clock in clocks), self._events.copy())
         return Statistics(
-            frames=self._frames,
-            skipped=dict(self._skipped),
-            steps_back=self._steps_back,
-            clock_set_count=self._clock_set_count,
-            clock_sets=tuple(self._clock_sets),
-            untimed=self._untimed,
+            frames=sum(clock.frames for clock in clocks),
+            skipped=dict(skipped),
+            steps_back=sum(clock.steps_back for clock in clocks),
+            clock_set_count=sum(clock.clock_set_count for clock in clocks),
+            clock_sets=tuple(place for clock in clocks for place in clock.clock_sets)[:PLACES_TOLD],
+            jump_count=sum(clock.jump_count for clock in clocks),
+            jumps=tuple(place for clock in clocks for place in clock.jumps)[:PLACES_TOLD],
+            before_zero=sum(clock.before_zero for clock in clocks),
+            untimed=sum(clock.untimed for clock in clocks),
             unreadable=tuple(self._unreadable),
             unreadable_count=self._unreadable_count,
-            first=self._first,
+            first=first,
             started=started if started is not None and started >= FIRST_DATE else None,
-            channels=tuple(channel.decode("utf-8", "replace") for channel in self._channels if channel is not None),
+            channels=tuple(_text(channel) for channel in self._channels if channel is not None),
         )
 
     def close(self) -> None:
@@ -197,6 +238,25 @@ class Log:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def _text(channel: bytes | None) -> str:
+    return "" if channel is None else channel.decode("utf-8", "replace")
+
+
+def several_channels(log: Log) -> InputError:
+    """Return what is said where one channel has to be chosen."""
+    return InputError(
+        f"{log.name}: the log has the channels {', '.join(log.channels)}, each a bus of its own: "
+        f"choose one by --channel {log.channels[0]}"
+    )
+
+
+def no_channel(log: Log, channel: str) -> InputError:
+    """Return what is said of a channel that is not in a log."""
+    named = [name for name in log.channels if name]
+    there = f"the log has {', '.join(named)}" if named else "the log names no channels; leave --channel out"
+    return InputError(f"--channel {channel}: not in {log.name}: {there}")
 
 
 def open_log(path_or_file: Path | BinaryIO, name: str = "-") -> Log:

@@ -19,7 +19,7 @@ ERROR_FLAG = 0x2000_0000
 LONGEST_DATA = 8
 """Bytes of a classic frame at most (ISO 11898-1); a length code of 9 to 15 means 8 as well."""
 
-_TIME = re.compile(rb"(\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
+_TIME = re.compile(rb"(-?\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
 _TIME_LIMIT = 10**18
 """Microseconds; 31,700 years. What is beyond is no time but a spoilt line."""
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
@@ -129,10 +129,10 @@ def microseconds(text: bytes, power: int = 6) -> int:
     if not match:
         raise UnreadableError(f"{shown(text)} is not a time")
     whole, fraction = match.groups()
-    if fraction and len(fraction) <= power and match.end(2) == len(text):
+    if fraction and len(fraction) <= power and match.end(2) == len(text) and not whole.startswith(b"-"):
         return int(whole + fraction.ljust(power, b"0"))
     value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
-    if value >= _TIME_LIMIT:
+    if abs(value) >= _TIME_LIMIT:
         raise UnreadableError(f"{shown(text)} is too large to be a time")
     return value
 

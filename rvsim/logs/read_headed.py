@@ -54,11 +54,12 @@ class Asc:
     _head = re.compile(
         rb"(?:date\s+\S+\s+(?P<date>.+)|begin\s+triggerblock(?:\s+\S+\s+(?P<trigger>.+))?|end\s+triggerblock"
         rb"|base\s+(?P<base>hex|dec)(?:\s+timestamps\s+(?P<count>absolute|relative))?"
+        rb"(?:\s+(?:no\s+)?internal\s+events\s+logged)?"
         rb"|(?:no\s+)?internal\s+events\s+logged|//.*)\s*",
         re.I | re.DOTALL,
     )
-    _time = re.compile(rb"\d{1,12}\.\d{1,9}")
-    _frame_start = re.compile(rb"\s*\d{1,12}\.\d{1,9}\s+\d+\s+[0-9A-Fa-f]+x?\s+[rt]x\s+[dr]\s", re.I)
+    _time = re.compile(rb"-?\d{1,12}\.\d{1,9}")
+    _frame_start = re.compile(rb"\s*-?\d{1,12}\.\d{1,9}\s+\d+\s+[0-9A-Fa-f]+x?\s+[rt]x\s+[dr]\s", re.I)
     _decimal = re.compile(rb"\d{1,10}")
     _status = re.compile(
         rb"chip\s+status\s+(error\s+active|error\s+passive|warning\s+level|bus\s*off)"
@@ -88,21 +89,23 @@ class Asc:
         time = microseconds(parts[0])
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
-        if channel.upper() == b"CANFD":
+        if channel.upper() == b"CANFD" and what.isdigit():
             return error(time, what) if b"errorframe" in line.lower() else Skip(time, Kind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
             return error(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_LONGEST_ABOUT])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
-        return Skip(None, Kind.EVENT, None, report=self._chip_status(line))
+        report = self._chip_status(line)
+        of = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
+        return Skip(None, Kind.EVENT, of, report=report)
 
     def _chip_status(self, line: bytes) -> ErrorReport | None:
         """Return the state that an event tells of the recording controller, None where it tells none."""
         found = self._status.search(line)
         if not found:
             return None
-        counters = [None if text is None else int(text) for text in found.groups()[1:]]
-        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], *counters)
+        sent, received = (None if text is None else int(text) for text in found.groups()[1:])
+        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], sent, received)
 
     def _read_head(self, line: bytes) -> None:
         head = self._head.fullmatch(line.strip())

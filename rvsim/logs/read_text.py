@@ -27,7 +27,8 @@ from rvsim.logs.read_entry import (
     shown,
     within_29_bits,
 )
-from rvsim.wire.error_report import linux_report
+from rvsim.wire.error_report import ErrorReport, linux_report
+from rvsim.wire.line_events import ErrorState
 
 _EXTENDED_DIGITS = 4
 """Digits from which on an identifier has 29 bits; writers use three and eight."""
@@ -187,7 +188,27 @@ class JsonLines:
             raise UnreadableError(f"{shown(line)} is not a JSON object with a type") from None
         if kind == "start":
             self.origin = _epoch(said.get("started"))
+        if kind == "error":
+            return self._error(said)
         return self._frame(said) if kind == "frame" else None
+
+    @staticmethod
+    def _error(said: dict[str, Any]) -> Skip:
+        """Read an error line, as `jsonl.error_fields` writes it."""
+        told = (said.get("about") or "", said.get("node"), said.get("channel"))
+        counters = [said.get("transmit_errors"), said.get("receive_errors")]
+        good = all(isinstance(each, str | None) for each in told) and all(isinstance(n, int | None) for n in counters)
+        try:
+            state = None if said.get("state") is None else ErrorState(said["state"])
+        except ValueError:
+            good, state = False, None
+        if "t" not in said or not good:
+            raise UnreadableError("an error line without its time, or with a state, a counter or a name that is none")
+        about, node, channel = told
+        report = ErrorReport(bool(said.get("error_frame")), about, state, counters[0], counters[1], node)
+        kind = Kind.ERROR if report.on_wires else Kind.EVENT
+        named = None if channel is None else channel.encode("utf-8", "replace")
+        return Skip(microseconds(str(said["t"]).encode()), kind, named, report=report)
 
     @staticmethod
     def _frame(said: dict[str, Any]) -> Entry:

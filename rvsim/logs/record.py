@@ -1,14 +1,16 @@
 """Writes what was on the bus to a file, as it comes.
 
-Knows: our own JSON lines and the text log that python-can writes; the suffix decides. Does not know what frames
-mean. Times are seconds since the start of the run, so that one seed gives one file. A recording that is there already
-is replaced by the first frame and not before. Two runs never write one file, and a file that is no longer where it was
-opened is told as soon as it is noticed: what is written into it would be found by nobody.
+Knows: our own JSON lines, the text log that python-can writes, with errors as candump has them, and text with a dated
+head; the suffix decides. Error frames and states of controllers are kept with the frames; whose state it is only JSON
+lines can say. Does not know what frames mean. Times are seconds since the start of the run, so that one seed gives one
+file. A recording that is there already is replaced by the first frame and not before. Two runs never write one file,
+and a file that is no longer where it was opened is told as soon as it is noticed: what is written into it would be
+found by nobody.
 """
 
 import os
 import stat
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
@@ -17,16 +19,19 @@ from typing import TextIO
 import can
 
 from rvsim.errors import InputError, not_written
-from rvsim.logs.jsonl import frame_fields, line
+from rvsim.logs import record_asc
+from rvsim.logs.jsonl import error_fields, frame_fields, line
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.error_report import ErrorReport, linux_message, report_of
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import LineEvent
 
 try:
     import fcntl
 except ImportError:  # a system without it has no locks that end with their process
     fcntl = None  # type: ignore[assignment]
 
-SUFFIXES = (".jsonl", ".log")
+SUFFIXES = (".jsonl", ".log", ".asc")
 
 
 class Recorder:
@@ -42,7 +47,7 @@ class Recorder:
     def __init__(self, path: Path, catalogue: Catalogue, *, start: str, channel: str, sent: bool) -> None:
         suffix = path.suffix.lower()
         if suffix not in SUFFIXES:
-            raise InputError(f"--record {path}: the name decides the format and has to end in {' or '.join(SUFFIXES)}")
+            raise InputError(f"--record {path}: the name decides the format and has to end in {_either(SUFFIXES)}")
         self._path = path
         self._catalogue, self._channel, self._sent = catalogue, channel, sent
         try:
@@ -57,9 +62,14 @@ class Recorder:
         self._begun = False
         self._start = ""
         self._write: Callable[[Frame], None] = self._write_json
+        self._write_report: Callable[[int, ErrorReport], None] = self._write_json_report
         if suffix == ".jsonl":
             self._start = start
+        elif suffix == ".asc":
+            self._start = record_asc.head(start)
+            self._write, self._write_report = self._write_asc, self._write_asc_report
         else:
+            self._write_report = self._write_log_report
             self._log = can.CanutilsLogWriter(self._file)
             self._write = self._write_log
 
@@ -72,6 +82,18 @@ class Recorder:
         with self._told():
             self._begin()
             self._write(frame)
+
+    def note(self, event: LineEvent) -> None:
+        """Write an error frame, or that a controller went over to another state; all other events are left out.
+
+        Raises:
+            InputError: as ``write`` does.
+        """
+        report = report_of(event)
+        if report is not None:
+            with self._told():
+                self._begin()
+                self._write_report(event.time, report)
 
     def _begin(self) -> None:
         """Replace what was there before, once."""
@@ -94,6 +116,20 @@ class Recorder:
                 is_rx=not self._sent,
             )
         )
+
+    def _write_asc(self, frame: Frame) -> None:
+        self._file.write(record_asc.frame_line(frame, self._sent))
+
+    def _write_json_report(self, time: int, report: ErrorReport) -> None:
+        self._file.write(line(time, error_fields(report, self._channel)))
+
+    def _write_asc_report(self, time: int, report: ErrorReport) -> None:
+        self._file.write(record_asc.report_lines(time, report))
+
+    def _write_log_report(self, time: int, report: ErrorReport) -> None:
+        identifier, data = linux_message(report)
+        stamp = f"{time // 1_000_000}.{time % 1_000_000:06d}"
+        self._file.write(f"({stamp}) {self._channel} {identifier:08X}#{data.hex().upper()} {'RT'[self._sent]}\n")
 
     def flush(self) -> None:
         """Hand everything written so far to the operating system.
@@ -157,6 +193,10 @@ class Recorder:
                 self.close()
         else:
             self._leave()
+
+
+def _either(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 def _opened(path: Path) -> tuple[TextIO, bool]:

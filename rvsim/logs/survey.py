@@ -9,7 +9,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from rvsim.logs.columns import PairUse
+from rvsim.logs.columns import BLOCK, PairUse
+from rvsim.logs.error_counts import ErrorCounts
+from rvsim.logs.units import MIN_GAPS, unit_factor
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance
 from rvsim.watch.causes import Cause
@@ -20,7 +22,7 @@ from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.line_events import LineEvent, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
 _BURST = 3
@@ -71,6 +73,24 @@ class Heard:
         return mean is not None and median is not None and _BURST * median < mean
 
 
+class Part(NamedTuple):
+    """The part of a log that is told, in microseconds since its start; what lies before it is heard all the same."""
+
+    start: int = 0
+    end: int | None = None
+
+    def holds(self, time: int) -> bool:
+        """Tell whether a moment is in it."""
+        return self.start <= time and (self.end is None or time <= self.end)
+
+    def reaches(self, since: int, until: int | None) -> bool:
+        """Tell whether something that lasted from one moment to another was in it, if only for a while."""
+        return (until is None or until >= self.start) and (self.end is None or since <= self.end)
+
+
+WHOLE = Part()
+
+
 class Message(NamedTuple):
     """Which message, as in ``Topic``: its DGN, its name where it has one, the instance, in a heartbeat the DSA."""
 
@@ -105,57 +125,136 @@ class Survey:
     absent: tuple[str, ...]
     """Planned devices that were never heard."""
     flags: tuple[Flag, ...]
+    """Every flag by number; those that stand, with their figures at the end of the log, or of its part."""
     in_order: bool
     """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
-    """Every flag by number; those that stand, with their figures at the end of the log."""
     causes: tuple[Cause, ...]
     """The causes behind flags, with those that each explains."""
     accepted: Mapping[tuple[Kind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
     promise: Promise | None
     """What the rig promises of the pair, None without a rig."""
+    errors: ErrorCounts
+    """Error frames and controller states."""
+    end: int
+    """The last moment that was looked at, in microseconds since the log's start."""
 
 
-def survey(contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None) -> Survey:
-    """Hold a log against the rules, and against a rig where one is given.
+def survey(
+    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+) -> Survey:
+    """Hold one channel of a log against the rules, and against a rig where one is given.
 
     ``contents`` are its frames, and where they are known also what else was on the pair and how its times run.
     """
-    watch, decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
-    use = PairUse()
-    heard: dict[int, dict[Message, Heard]] = {}
-    flags: dict[int, Flag] = {}
-    count = 0
-    first, last = None, 0
-    for frame in use.through(contents):
-        first = frame.time if first is None else first
-        last = max(last, frame.time)
-        if not isinstance(frame, Frame):
-            _collect(watch.note(frame), flags)
-            continue
-        count += 1
-        source = frame.identifier & 0xFF
-        topic = decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
-        message = Message(*topic[1:])
-        heard.setdefault(source, {}).setdefault(message, Heard()).note(frame.time)
-        _collect(watch.hear(frame), flags)
-    _collect(watch.advance(last), flags)
-    flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
-    seconds = (last - (first or 0)) / 1e6
-    roll_call = watch.roll_call
-    return Survey(
-        frames=count,
-        seconds=seconds,
-        use=use,
-        sources=tuple(_source(address, heard[address], roll_call) for address in sorted(heard)),
-        planned=sum(one.planned for one in roll_call),
-        absent=tuple(one.device for one in roll_call if one.planned and one.last_heard is None),
-        flags=tuple((flags | {flag.number: flag for flag in watch.flags}).values()),
-        causes=watch.causes,
-        in_order=watch.trusts_times,
-        accepted=dict(watch.accepted),
-        promise=watch.wires.promise(),
-    )
+    surveyor = Surveyor(catalogue, rig, part)
+    for one in contents:
+        surveyor.take(one)
+    return surveyor.end()
+
+
+def survey_channels(
+    contents: Iterable[tuple[str, Frame | LineEvent]], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+) -> dict[str, Survey]:
+    """Hold each channel of a log against the rules, as a bus of its own; what was found by the name of the channel."""
+    surveyors: dict[str, Surveyor] = {}
+    for channel, one in contents:
+        surveyor = surveyors.get(channel)
+        if surveyor is None:
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+        surveyor.take(one)
+    return {channel: surveyor.end() for channel, surveyor in surveyors.items()}
+
+
+class Surveyor:
+    """Takes in one channel of a log, and says at its end what it holds."""
+
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE) -> None:
+        self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
+        self._catalogue, self._part = catalogue, part
+        self._use = PairUse()
+        self._heard: dict[int, dict[Message, Heard]] = {}
+        self._flags: dict[int, Flag] = {}
+        self._errors = ErrorCounts()
+        self._waiting: list[Frame | LineEvent] = []
+        self._count = 0
+        self._first: int | None = None
+        self._last = 0
+
+    def take(self, one: Frame | LineEvent) -> None:
+        """Take in a frame, or what happened beside frames; it is looked at with others, in blocks."""
+        self._waiting.append(one)
+        if len(self._waiting) >= BLOCK:
+            self._work()
+
+    def _work(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        part, end = self._part, self._part.end
+        self._use.add_contents([one for one in waiting if part.holds(one.time)] if part is not WHOLE else waiting)
+        for one in waiting:
+            if end is not None and one.time > end and not isinstance(one, LogEnded):
+                continue
+            self._first = one.time if self._first is None else self._first
+            self._last = max(self._last, one.time if end is None else min(one.time, end))
+            inside = part.start <= one.time
+            if not isinstance(one, Frame):
+                if inside:
+                    self._errors.note(one)
+                _collect(self._watch.note(one if end is None else one._replace(time=min(one.time, end))), self._flags)
+                continue
+            if inside:
+                self._count += 1
+                source = one.identifier & 0xFF
+                topic = self._decoder.layout(dgn_of(one.identifier)).topic(source, one.data)
+                self._heard.setdefault(source, {}).setdefault(Message(*topic[1:]), Heard()).note(one.time)
+            _collect(self._watch.hear(one), self._flags)
+
+    def end(self) -> Survey:
+        """Return what the channel holds."""
+        self._work()
+        watch, flags, part = self._watch, self._flags, self._part
+        self._doubt_unit()
+        _collect(watch.advance(self._last), flags)
+        flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
+        flags |= {flag.number: flag for flag in watch.flags}
+        start = max(self._first or 0, part.start)
+        roll_call = watch.roll_call
+        return Survey(
+            frames=self._count,
+            seconds=max(0, self._last - start) / 1e6,
+            use=self._use,
+            sources=tuple(_source(address, self._heard[address], roll_call) for address in sorted(self._heard)),
+            planned=sum(one.planned for one in roll_call),
+            absent=tuple(
+                one.device
+                for one in roll_call
+                if one.planned and (one.last_heard is None or one.last_heard < part.start)
+            ),
+            flags=tuple(flag for flag in flags.values() if part.reaches(flag.since, flag.until)),
+            causes=tuple(cause for cause in watch.causes if part.reaches(cause.since, cause.until)),
+            in_order=watch.trusts_times,
+            accepted=dict(watch.accepted),
+            promise=watch.wires.promise(),
+            errors=self._errors,
+            end=self._last,
+        )
+
+    def _doubt_unit(self) -> None:
+        """Tell where the times look as if they were written in another unit than seconds."""
+        if not self._watch.trusts_times:
+            return
+        gaps = [
+            (heard.median, spec.gap_us)
+            for messages in self._heard.values()
+            for message, heard in messages.items()
+            if heard.count > MIN_GAPS
+            and heard.median is not None
+            and (spec := self._catalogue.by_dgn(message.dgn)) is not None
+            and spec.gap_us
+        ]
+        factor = unit_factor(gaps)
+        if factor is not None:
+            _collect(self._watch.note(TimesInUnit(self._last, factor, len(gaps))), self._flags)
 
 
 def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:

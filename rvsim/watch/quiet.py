@@ -5,7 +5,8 @@ Knows: the usual silence, and who has something to miss. Does not know deadlines
 
 from typing import NamedTuple
 
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.awaited import Awaited
+from rvsim.watch.roll_call import Emit
 from rvsim.watch.traffic import TALKERS, Silences, normal_silence
 from rvsim.watch.transitions import BusFellQuiet, Ended
 from rvsim.wire.frame import Frame
@@ -22,8 +23,8 @@ class Quiet(NamedTuple):
 class QuietBus:
     """Tells once that the bus is quiet; not as long as the rig calls such a pause normal."""
 
-    def __init__(self, roll_call: RollCall, silences: Silences, longest_pause: int, emit: Emit) -> None:
-        self._roll_call = roll_call
+    def __init__(self, awaited: Awaited, silences: Silences, longest_pause: int, emit: Emit) -> None:
+        self._awaited = awaited
         self._silences = silences
         self._longest_pause = longest_pause
         self._emit = emit
@@ -48,7 +49,7 @@ class QuietBus:
         median = self._silences.median()
         if median is None:
             return None
-        awaited = self._roll_call.awaited(last - still)
+        awaited = self._awaited.moments(last - still)
         if len(awaited) < TALKERS:
             return None
         moment = max(last + normal_silence(median), awaited[TALKERS - 1] + still)

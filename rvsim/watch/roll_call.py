@@ -193,23 +193,6 @@ class RollCall:
         """Note that a source is known not to be in the rig."""
         self._enter(entry, time, Presence.UNPLANNED)
 
-    # The whole bus.
-
-    def awaited(self, now: int) -> list[int]:
-        """Return, for each source, the moment from which it counts as having missed a message, in order.
-
-        Only messages count that were not missed by ``now`` already: what stays away while others speak is no sign
-        of a quiet bus.
-        """
-        moments: dict[int, int] = {}
-        for entry in self.entries:
-            for part in entry.parts if entry.heard else ():
-                moment = part.rhythm.missed(now)
-                if moment is not None:
-                    source = part.topic.source
-                    moments[source] = min(moment, moments.get(source, moment))
-        return sorted(moments.values())
-
 
 def _slowest_status(plan: DevicePlan, catalogue: Catalogue) -> int | None:
     """Return the slowest gap of the status messages of a device's functions, of those that are defined."""

@@ -25,7 +25,7 @@ from rvsim.watch.drafts import (
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem, is_by_time
-from rvsim.watch.transitions.basis import Lasting
+from rvsim.watch.transitions.basis import is_lasting
 
 MAX_CLEARED_FLAGS = 5_000
 """Cleared flags that are remembered; the oldest go first, so a week's run has bounded memory."""
@@ -148,6 +148,6 @@ def _words(problem: Problem) -> tuple[Severity, str, str, tuple[str, ...]]:
 
 def _present(standing: Finding, now: int) -> Flag:
     flag, problem = standing
-    if not isinstance(problem, Lasting) or now <= problem.time:
+    if not is_lasting(problem) or now <= problem.time:
         return flag
     return flag.renewed(*_words(problem.at(now)))

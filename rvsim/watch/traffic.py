@@ -39,10 +39,20 @@ def _median(steps: list[int]) -> int:
     return (steps[(len(steps) - 1) // 2] + steps[len(steps) // 2]) // 2
 
 
+class Times(deque[int]):
+    """The latest times of one topic."""
+
+    def __init__(self, times: Iterable[int] = ()) -> None:
+        super().__init__(times, _GAPS_KEPT + 1)
+
+    def wake(self) -> None:
+        """Learn that its age is counted anew."""
+
+
 class Rhythm:
     """When the frames of one topic came, in bus time."""
 
-    __slots__ = ("_defined", "_promised", "_restarted", "begun", "times")
+    __slots__ = ("_defined", "_gap", "_gap_of", "_promised", "_restarted", "begun", "times")
 
     def __init__(self, defined: bool, promised: int | None) -> None:
         """Take whether the message is defined, and the broadcast gap that its definition promises, None for none."""
@@ -51,7 +61,15 @@ class Rhythm:
         self._restarted = -1
         self.begun: int | None = None
         """When the first frame came."""
-        self.times: deque[int] = deque(maxlen=_GAPS_KEPT + 1)
+        self.times = Times()
+        self._gap: int | None = None
+        self._gap_of: tuple[int, int, int] | None = None
+        """The first and the last time, and how many, that the gap was worked out from: times never go back, so that
+        other times between them have the same steps."""
+
+    def rest(self, times: Times) -> None:
+        """Keep the same times in another way."""
+        self.times = times
 
     @property
     def last(self) -> int:
@@ -66,6 +84,7 @@ class Rhythm:
     def restart(self, now: int) -> None:
         """Count the age from ``now`` on."""
         self._restarted = now
+        self.times.wake()
 
     @property
     def shortest_limit(self) -> int | None:
@@ -100,10 +119,15 @@ class Rhythm:
         """
         if self._promised is None and self._defined:
             return None
-        if len(self.times) <= GAPS_TO_KNOW:
+        times = self.times
+        if len(times) <= GAPS_TO_KNOW:
             return self._promised
-        steps = _steps(self.times)
-        return max(self._promised, _median(steps)) if self._promised is not None else steps[len(steps) * 9 // 10]
+        known_by = times[0], times[-1], len(times)
+        if known_by != self._gap_of:
+            steps = _steps(times)
+            own = _median(steps) if self._promised is not None else steps[len(steps) * 9 // 10]
+            self._gap, self._gap_of = max(self._promised or 0, own), known_by
+        return self._gap
 
     def limit(self) -> int:
         """Return the age beyond which the message is late; of use where it is periodic."""

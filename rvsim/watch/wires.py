@@ -16,7 +16,7 @@ from rvsim.watch.load import PairLoad
 from rvsim.watch.log_order import LogOrder
 from rvsim.watch.promise import Promise
 from rvsim.watch.traffic import SECOND
-from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, Transition, WaitedTooLong
+from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, TimesMisread, Transition, WaitedTooLong
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import (
     Collided,
@@ -30,6 +30,7 @@ from rvsim.wire.line_events import (
     OtherKind,
     Overflowed,
     StateChanged,
+    TimesInUnit,
     TimeWentBack,
     Waited,
     is_error_frame,
@@ -101,6 +102,9 @@ class Wires:
                 self._count_other(event)
             case TimeWentBack():
                 self._order.note(event, self._frames() + self._others)
+            case TimesInUnit():
+                self._emit(TimesMisread(event.time, 0, event.factor, event.messages))
+                self._doubt_times(event.time)
             case LogEnded():
                 self._order.end(event.time, self._frames() + self._others)
             case StateChanged():

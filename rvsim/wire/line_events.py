@@ -113,6 +113,17 @@ class TimeWentBack(NamedTuple):
     where: str
 
 
+class TimesInUnit(NamedTuple):
+    """A log's times are ``factor`` times too long, by ``messages`` messages whose gap is promised.
+
+    Told at the end of the log.
+    """
+
+    time: int
+    factor: int
+    messages: int
+
+
 class LogEnded(NamedTuple):
     """A log has come to its end: what depends on the whole of it can be judged."""
 
@@ -129,6 +140,7 @@ LineEvent = (
     | OtherFrame
     | ErrorFrame
     | TimeWentBack
+    | TimesInUnit
     | LogEnded
 )
 

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 
 import pytest
 
-BENCH = [sys.executable, "-m", "rvsim", "bench", "--plain", "--record", "r.log"]
+BENCH = [sys.executable, "-m", "rvsim", "bench", "--plain", "--record", "r.log", "--overwrite"]
 TIMEOUT_S = 60
 SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]
 

@@ -76,8 +76,8 @@ class Log:
         self._frames = frames
         self.closed = False
 
-    def contents(self):
-        """Its frames, and what else it tells."""
+    def contents(self, channel=None):
+        """Its frames, and what else it tells; it has one channel."""
         yield from self._frames
 
     def close(self):

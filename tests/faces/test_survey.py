@@ -92,8 +92,10 @@ def test_a_clock_that_was_set_back(rvsim):
     _, out, _ = rvsim("survey", "set.log", "--rig", "ottersby")
     assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across it are not known", out)
     lines = out.splitlines()
-    assert lines[1] == "The times of the log run back: no load and no gap between messages is told."
-    assert "  <5> warning: log has frames out of their order in time; this explains <1> to [4]." in lines
+    assert (
+        lines[1] == "The times of the log cannot be believed (see below): no load and no gap between messages is told."
+    )
+    assert "  <5> warning: log has times that cannot be believed; this explains <1> to [4]." in lines
     assert not any("fell silent" in line for line in lines)
     assert any(re.fullmatch(r" {4}FURNACE_STATUS 1 \* +\d+ times", line) for line in lines)
     assert any("reported an impossible value" in line for line in lines)  # what has no time in it is still told
@@ -252,6 +254,10 @@ def test_a_survey_as_json(rvsim):
     assert set(found) == {
         "schema",
         "log",
+        "channel",
+        "started",
+        "part",
+        "errors",
         "frames",
         "seconds",
         "unreadable",

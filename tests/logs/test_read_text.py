@@ -97,7 +97,6 @@ def test_what_is_no_frame_of_candump_text(line, kind):
         (b"(100.000000) can0 019FFE45E#01\n", 'identifier "019FFE45E" is not hexadecimal'),
         (b"(100.000000) can0 1_0#01\n", 'identifier "1_0" is not hexadecimal'),
         (b"(1e9x) can0 19FFE45E#01\n", '"1e9x" is not a time'),
-        (b"(-1.000000) can0 19FFE45E#01\n", '"-1.000000" is not a time'),
         (b"(1e99) can0 19FFE45E#01\n", '"1e99" is too large to be a time'),
         (b"(9999999999999.000000) can0 19FFE45E#01\n", '"9999999999999.000000" is not a time'),
         (b"(2014-02-30 00:00:00.000000) can0 19FFE45E#01\n", '"2014-02-30 00:00:00.000000" is not a date'),

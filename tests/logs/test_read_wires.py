@@ -219,4 +219,4 @@ def test_an_empty_log_tells_nothing():
 
 def test_a_report_without_a_word():
     """What most formats say of an error is that it was there."""
-    assert ErrorReport() == (True, "", None, None, None)
+    assert ErrorReport() == (True, "", None, None, None, None)

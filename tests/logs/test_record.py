@@ -72,7 +72,7 @@ def test_a_suffix_may_be_written_in_any_case(tmp_path, catalogue, name):
 
 def test_another_suffix_is_refused_before_the_run(tmp_path, catalogue):
     """A format that is not written is one clear line, and no file appears."""
-    with pytest.raises(InputError, match=r"^--record .*x\.csv: the name .* has to end in \.jsonl or \.log"):
+    with pytest.raises(InputError, match=r"^--record .*x\.csv: the name .* has to end in \.jsonl, \.log or \.asc"):
         Recorder(tmp_path / "x.csv", catalogue, start="", channel="x", sent=True)
     assert list(tmp_path.iterdir()) == []
 

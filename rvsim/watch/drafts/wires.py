@@ -15,6 +15,7 @@ from rvsim.watch.transitions import (
     LoadImpossible,
     LogOutOfOrder,
     NobodyAcknowledges,
+    TimesMisread,
     WaitedTooLong,
 )
 from rvsim.wire.line_events import StateChanged
@@ -96,6 +97,16 @@ def _out_of_order(found: LogOutOfOrder) -> Draft:
     return Draft(Kind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
+def _misread(found: TimesMisread) -> Draft:
+    unit = {1_000: "milliseconds", 1_000_000: "microseconds"}[found.factor]
+    text = (
+        f"its times look like {unit} written as seconds: {found.messages} messages whose gap is defined stand about "
+        f"{found.factor} times as far apart; nothing is judged by its times: no lateness, silence, pause or load"
+    )
+    advice = f"divide its times by {found.factor} and look at it again, or export it anew with times in seconds"
+    return Draft(Kind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, ())
+
+
 def _waited(found: WaitedTooLong) -> Draft:
     text = (
         f"{found.message} of {found.device} took {found.response / 1000:.1f} ms to get through, and the plan promises "
@@ -126,6 +137,7 @@ DRAFTS: Drafts = {
     LoadImpossible: _impossible,
     ErrorsOnBus: _errors,
     LogOutOfOrder: _out_of_order,
+    TimesMisread: _misread,
     WaitedTooLong: _waited,
     NobodyAcknowledges: _unacknowledged,
 }

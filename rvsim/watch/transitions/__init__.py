@@ -40,6 +40,7 @@ from rvsim.watch.transitions.wires import (
     LoadImpossible,
     LogOutOfOrder,
     NobodyAcknowledges,
+    TimesMisread,
     WaitedTooLong,
 )
 
@@ -82,6 +83,7 @@ __all__ = [
     "RequestsRefused",
     "Restarted",
     "Stranger",
+    "TimesMisread",
     "Topic",
     "TransferFailed",
     "Transition",

@@ -4,7 +4,7 @@ Knows: how a problem is joined to its end. Does not know any kind of problem.
 """
 
 from enum import StrEnum
-from typing import NamedTuple, Protocol, runtime_checkable
+from typing import NamedTuple, Protocol, TypeGuard
 
 from rvsim.rig.functions import by_dsa
 
@@ -69,9 +69,13 @@ class Ended(NamedTuple):
     cause: Cause
 
 
-@runtime_checkable
 class Lasting(Problem, Protocol):
     """A problem whose figures go on while it stands."""
 
     def at(self, now: int) -> Problem:
         """Return the same problem as it stands at a later moment, in microseconds."""
+
+
+def is_lasting(problem: Problem) -> TypeGuard[Lasting]:
+    """Tell whether the figures of a problem go on; an ``isinstance`` of a protocol takes 50 times as long."""
+    return hasattr(problem, "at")

@@ -102,6 +102,20 @@ class LogOutOfOrder(NamedTuple):
         return (LogOutOfOrder,)
 
 
+class TimesMisread(NamedTuple):
+    """The times of a log are ``factor`` times too long, by ``messages`` messages whose gap is promised."""
+
+    time: int
+    since: int
+    factor: int
+    messages: int
+
+    @property
+    def cause(self) -> Cause:
+        """There is one log."""
+        return (TimesMisread,)
+
+
 class FramesCollided(NamedTuple):
     """Nodes sent one identifier with different data at once; ``nodes`` are all that did so far."""
 

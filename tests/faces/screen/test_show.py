@@ -33,6 +33,9 @@ class Kept:
         """Keep it."""
         self.frames.append(frame)
 
+    def note(self, event):
+        """Only frames are looked at."""
+
     def flush(self):
         """Nothing waits."""
 

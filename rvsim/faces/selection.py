@@ -1,0 +1,120 @@
+"""Which part of a log is told: from when to when, of which devices, which messages.
+
+Knows: how devices and messages are named in options, and what of a survey is about them. Does not know how a survey is
+shown. The rules hear the whole bus whatever is told.
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from rvsim.errors import InputError
+from rvsim.logs.survey import WHOLE, Part, Source, Survey
+from rvsim.rig.model import Rig
+from rvsim.watch.flag import Flag
+from rvsim.wire.catalogue import Catalogue
+
+_ADDRESS = re.compile(r"(?:address\s+)?(?:0x)?([0-9a-f]{1,2})(?:\s+hex)?", re.IGNORECASE)
+_DGN = re.compile(r"(?:0x)?([0-3]?[0-9a-f]{4})", re.IGNORECASE)
+_OF_ALL = ("bus", "log")
+"""Subjects of flags that are about everybody."""
+
+
+@dataclass(frozen=True)
+class Selection:
+    """What is told; an empty set of devices or messages leaves none out."""
+
+    part: Part = WHOLE
+    devices: tuple[str, ...] = ()
+    """Planned names, or ``address 9C hex``."""
+    messages: tuple[tuple[int, str | None], ...] = ()
+    """DGNs with their names."""
+
+    @property
+    def is_everything(self) -> bool:
+        """Tell whether nothing is left out."""
+        return self == Selection()
+
+    def sentence(self, found: Survey) -> str:
+        """Say what is told, and that the rest was heard all the same."""
+        told = []
+        if self.part != WHOLE:
+            told.append(f"from {self.part.start / 1e6:g} s to {found.end / 1e6:g} s of the log")
+        if self.devices:
+            told.append(f"of {', '.join(self.devices)}")
+        if self.messages:
+            told.append(f"messages {', '.join(name or f'{dgn:05X}' for dgn, name in self.messages)}")
+        heard = "the whole log" if self.part.end is None else f"everything up to {found.end / 1e6:g} s"
+        return (
+            f"Told: {', '.join(told)}. The rules heard {heard}, all devices and messages; the load is of all of them."
+        )
+
+    def of(self, found: Survey) -> Survey:
+        """Return what of a survey is told."""
+        if not self.devices and not self.messages:
+            return found
+        told = [source for source in found.sources if self._has(source)]
+        names = {*self.devices, *(one.device for source in told for one in source.devices)} if self.devices else set()
+        sources = [self._of_source(source) for source in told]
+        return replace(
+            found,
+            sources=tuple(source for source in sources if source.messages),
+            absent=tuple(name for name in found.absent if not self.devices or name in names),
+            flags=tuple(flag for flag in found.flags if self._is_about(flag, names)),
+            causes=tuple(cause for cause in found.causes if any(self._is_about(flag, names) for flag in cause.flags)),
+        )
+
+    def _has(self, source: Source) -> bool:
+        names = {f"address {source.address:02X} hex", *(one.device for one in source.devices)}
+        return not self.devices or bool(names.intersection(self.devices))
+
+    def _of_source(self, source: Source) -> Source:
+        if not self.messages:
+            return source
+        wanted = {dgn for dgn, _ in self.messages}
+        return replace(source, messages={one: heard for one, heard in source.messages.items() if one.dgn in wanted})
+
+    def _is_about(self, flag: Flag, devices: set[str]) -> bool:
+        """Tell whether a flag is about one of the devices, by any of their names, and one of the messages."""
+        if flag.subject in _OF_ALL:
+            return True
+        whose = not devices or bool(devices.intersection(flag.subject.split(", ")))
+        messages = {name or f"{dgn:05X}" for dgn, name in self.messages}
+        return whose and (not messages or flag.message is None or flag.message in messages)
+
+
+def selection(
+    part: Part, devices: Sequence[str], messages: Sequence[str], rig: Rig | None, catalogue: Catalogue
+) -> Selection:
+    """Return what the options ask for.
+
+    Raises:
+        InputError: a device or a message cannot be one.
+    """
+    planned = [] if rig is None else [device.name for device in rig.devices]
+    return Selection(
+        part,
+        tuple(_device(text, planned) for text in devices),
+        tuple(_message(text, catalogue) for text in messages),
+    )
+
+
+def _device(text: str, planned: Iterable[str]) -> str:
+    if text in planned:
+        return text
+    address = _ADDRESS.fullmatch(text.strip())
+    if address:
+        return f"address {int(address[1], 16):02X} hex"
+    known = f"a device of the rig ({', '.join(planned)})" if planned else "a device of a rig given by --rig"
+    raise InputError(f"--device {text}: give {known}, or an address in hex such as 9C")
+
+
+def _message(text: str, catalogue: Catalogue) -> tuple[int, str | None]:
+    name = next((one for one in catalogue.names if one.upper() == text.upper()), None)
+    if name is not None:
+        return catalogue.by_name(name).dgn, name
+    dgn = _DGN.fullmatch(text.strip())
+    if not dgn:
+        raise InputError(f"--message {text}: not defined: give a name such as DC_SOURCE_STATUS_1, or a DGN in hex")
+    spec = catalogue.by_dgn(int(dgn[1], 16))
+    return int(dgn[1], 16), spec.name if spec else None

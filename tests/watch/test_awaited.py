@@ -1,0 +1,84 @@
+"""Whose next frame is awaited, held against going through every message each time."""
+
+from types import SimpleNamespace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.watch.awaited import Awaited
+from rvsim.watch.traffic import Rhythm, Times
+
+SECOND = 1_000_000
+STEPS = st.lists(
+    st.tuples(st.sampled_from(["frame", "return", "silence", "ask"]), st.integers(0, 5), st.integers(0, 20)),
+    min_size=1,
+    max_size=120,
+)
+
+
+def message(source: int, promised: int | None, defined: bool = True):
+    """What is asked of a message: who sends it, whether that is heard, and its rhythm."""
+    return SimpleNamespace(
+        topic=SimpleNamespace(source=source), entry=SimpleNamespace(heard=True), rhythm=Rhythm(defined, promised)
+    )
+
+
+class Message(SimpleNamespace):
+    """As ``message``, and a key of dictionaries."""
+
+    __hash__ = object.__hash__  # type: ignore[assignment]
+
+
+def moments_of_all(messages, now: int) -> list[int]:
+    """The same by the definition: every message looked at."""
+    found = [(one.topic.source, one.rhythm.missed(now)) for one in messages if one.entry.heard and one.rhythm.times]
+    sources = {source for source, moment in found if moment is not None}
+    return sorted(min(moment for who, moment in found if who == source and moment is not None) for source in sources)
+
+
+@given(STEPS)
+def test_the_same_as_looking_at_every_message(steps):
+    """Frames, returns, silences and questions in any order: what rests is awaited again as soon as it comes."""
+    promises = [(1, 2 * SECOND, True), (1, 5 * SECOND, True), (2, None, True), (2, None, False), (3, SECOND, True)]
+    messages = [Message(**vars(message(*each))) for each in [*promises, (4, None, False)]]
+    awaited, now = Awaited(), 0
+    for what, which, wait in steps:
+        one, now = messages[which], now + wait * SECOND // 4
+        if what == "frame":
+            if not one.rhythm.times:
+                awaited.add(one)
+            one.rhythm.times.append(now)
+        elif what == "return" and one.rhythm.times:
+            one.rhythm.restart(now)
+        elif what == "silence":
+            one.entry.heard = not one.entry.heard
+        else:
+            assert awaited.moments(now) == moments_of_all(messages, now)
+    assert awaited.moments(now) == moments_of_all(messages, now)
+
+
+def test_what_is_missed_is_not_looked_at_again_until_it_comes():
+    """A message that was missed costs nothing more: its rhythm is not asked; with its next frame it is."""
+    one = Message(**vars(message(1, SECOND)))
+    awaited = Awaited()
+    awaited.add(one)
+    one.rhythm.times.append(0)
+    assert awaited.moments(0) == [3 * SECOND // 2]
+    assert awaited.moments(9 * SECOND) == []
+    asked = []
+    missed, one.rhythm = one.rhythm.missed, one.rhythm
+    one.rhythm = SimpleNamespace(times=one.rhythm.times, missed=lambda now: asked.append(now) or missed(now))
+    awaited.moments(10 * SECOND)
+    assert asked == []
+
+
+@given(st.lists(st.integers(0, 4), max_size=80))
+def test_a_gap_that_was_asked_for_before_is_the_same_as_asked_for_once(steps):
+    """The gap is worked out anew whenever other times can have given another one."""
+    often, now = Rhythm(False, None), 0
+    for step in steps:
+        now += step
+        often.times.append(now)
+        fresh = Rhythm(False, None)
+        fresh.rest(Times(often.times))
+        assert often.gap() == fresh.gap()
