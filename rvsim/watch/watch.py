@@ -322,9 +322,7 @@ class Watch:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
 
     def _parts_of(self, message: str) -> Iterator[Part]:
-        for stream in self._by_sender.values():
-            if stream.layout.name == message:
-                yield from stream.parts.values()
+        return (part for part in self._all_parts() if part.layout.name == message)
 
     def _forget(self, part: Part, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
