@@ -188,16 +188,19 @@ def shown(capsys):
 
 @pytest.mark.parametrize("suffix", WRITERS)
 def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(catalogue, record, shown, tmp_path, suffix):
-    """In a recording of the bench with its rig, and as text in the vessel's log without one."""
+    """In a recording of the bench with its rig, and as candump text in the vessel's log without one.
+
+    The other formats carry every third seed: that each tells its errors is held by the tests of its reader.
+    """
     tally, rig = Tally(), load_rig("ottersby")
     with open_log(MARINE) as log:
         vessel = [Told.of(frame) for frame in log.frames()]
     bench = [Told.of(frame) for frame in record("winter_evening", 240)[0]]
     for name, entries, plan, own, source in (
         ("bench", bench, rig, set(), 0x45),
-        *([("vessel", vessel, None, OWN, 0x02)] if suffix in (".log", ".asc") else []),
+        *([("vessel", vessel, None, OWN, 0x02)] if suffix == ".log" else []),
     ):
-        for number, seed in enumerate(seeds(entries, source)):
+        for number, seed in enumerate(list(seeds(entries, source))[:: 1 if suffix == ".log" else 3]):
             if plan is not None and seed.name == "nothing but error frames":
                 own_here = {"silent-device", "bus-quiet"}  # nobody is heard
             else:
@@ -208,4 +211,4 @@ def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(cata
             path.unlink()
     shown(tally.table(f"Troubles of the pair and of times, {suffix}"))
     assert "\n".join(tally.wrong) == ""
-    assert sum(tally.seeded.values()) >= 20
+    assert sum(tally.seeded.values()) >= (20 if suffix == ".log" else 5)
