@@ -4,7 +4,7 @@ Knows: the JSON contract and the order in which support reads a survey. Does not
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -206,10 +206,7 @@ def _busy(found: Survey) -> Iterator[str]:
     elif use.worst is not None:
         names = {source.address: _called(source) for source in found.sources}
         users = Counter(use.worst.by_user).most_common(MOST_USERS)
-        most = [
-            f"{100 * bits / use.bit_rate:.1f} % {f'{user} frames' if isinstance(user, str) else names[user]}"
-            for user, bits in users
-        ]
+        most = [f"{100 * bits / use.bit_rate:.1f} % {_user(user, names)}" for user, bits in users]
         others = len(use.worst.by_user) - MOST_USERS
         rest = f" and {others} more" if others > 0 else ""
         yield (
@@ -239,7 +236,16 @@ MOST_USERS = 3
 def _called(source: Source) -> str:
     """Name whoever is at an address."""
     planned = ", ".join(one.device for one in source.devices if one.planned)
-    return planned or f"address {source.address:02X} hex"
+    return planned or _address(source.address)
+
+
+def _user(user: int | str, names: Mapping[int, str]) -> str:
+    """Name who used the pair: whoever is at an address, or a kind of frame that has none."""
+    return f"{user} frames" if isinstance(user, str) else names.get(user) or _address(user)
+
+
+def _address(source: int) -> str:
+    return f"address {source:02X} hex"
 
 
 def left_out(log: Log, channel: str | None = None) -> Iterator[str]:

@@ -23,8 +23,9 @@ class Quiet(NamedTuple):
 class QuietBus:
     """Tells once that the bus is quiet; not as long as the rig calls such a pause normal."""
 
-    def __init__(self, awaited: Awaited, silences: Silences, longest_pause: int, emit: Emit) -> None:
-        self._awaited = awaited
+    def __init__(self, silences: Silences, longest_pause: int, emit: Emit) -> None:
+        self.awaited = Awaited()
+        """Whose next frame a silence can be told by; whoever hears a message for the first time adds it."""
         self._silences = silences
         self._longest_pause = longest_pause
         self._emit = emit
@@ -49,7 +50,7 @@ class QuietBus:
         median = self._silences.median()
         if median is None:
             return None
-        awaited = self._awaited.moments(last - still)
+        awaited = self.awaited.moments(last - still)
         if len(awaited) < TALKERS:
             return None
         moment = max(last + normal_silence(median), awaited[TALKERS - 1] + still)

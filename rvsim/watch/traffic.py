@@ -182,6 +182,8 @@ class Agenda:
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, int, Any, Duty]] = []
         self._planned: set[tuple[int, int]] = set()
+        self.until = 0
+        """Up to when it is being asked what is due: until then nothing more is heard."""
 
     @property
     def first(self) -> int | None:
@@ -201,6 +203,7 @@ class Agenda:
     def due_before(self, now: int) -> int | None:
         """Return the first deadline that has passed by ``now``, None where there is none."""
         heap = self._heap
+        self.until = now
         while heap and heap[0][0] < now:
             due, order, number, subject, duty = heap[0]
             fresh = duty.fresh(subject, due)

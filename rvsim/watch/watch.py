@@ -15,7 +15,6 @@ from operator import attrgetter
 
 from rvsim.rig.model import Rig
 from rvsim.watch.attendance import Attendance, Node, Part, Stream
-from rvsim.watch.awaited import Awaited
 from rvsim.watch.busyness import Busyness
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
@@ -94,8 +93,7 @@ class Watch:
         self._by_sender: dict[tuple[int, int], Stream] = {}
         self._nodes: dict[int, Node] = {}
         self._silences = Silences()
-        self._awaited = Awaited()
-        self._quiet = QuietBus(self._awaited, self._silences, rig.longest_pause if rig else 0, self._emit)
+        self._quiet = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
         self.pauses = Pauses(self._agenda, self._all_parts)
         """How the bus went on after each time that it was quiet."""
         self._busyness = Busyness(self._emit, self.device_at)
@@ -276,7 +274,7 @@ class Watch:
             part = stream.parts[key] = Part(self._parts, stream.node, key, stream.layout, frame)
             part.rhythm.begun = frame.time - self._still
             self._parts += 1
-            self._awaited.add(part)
+            self._quiet.awaited.add(part)
         part.frame = frame
         part.rhythm.times.append(frame.time - self._still)
         return part

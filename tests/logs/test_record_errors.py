@@ -96,7 +96,7 @@ def test_an_asc_recording_keeps_the_date_of_its_start(recorded):
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, suffix):
-    """The flags about errors of the run itself, with severity and number; times count from the first frame."""
+    """The flags about errors of the run itself: severity, and how many error frames."""
     loaded = load_scenario("noisy_wires", kinds=settings_models())
     path = tmp_path / f"x.{suffix}"
 

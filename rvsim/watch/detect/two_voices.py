@@ -115,10 +115,16 @@ class Voices:
     # What is due.
 
     def _look(self, address: _Address, passed: int) -> int:
-        """Look for signs; the deadline is now where there is one."""
+        """Look for signs; the deadline is now where there is one.
+
+        Signs only fade while nothing is heard, so what was looked at twice is not looked at again within a silence.
+        """
         address.sign = self._twice_as_often(address, passed) or self._other_function(address, passed)
         address.seen = passed if address.sign is not None else address.seen
-        return passed if address.sign is not None else passed + LOOK_US
+        if address.sign is not None:
+            return passed
+        silent = address.node.last() < passed - LOOK_US
+        return passed + LOOK_US * (max(1, -((passed - self._agenda.until) // LOOK_US)) if silent else 1)
 
     def _seen(self, address: _Address, time: int, since: int) -> None:
         now = address.seen
