@@ -145,12 +145,13 @@ ABOUT = '"rvsim about" lists what can be opened here'
     ],
 )
 def test_a_bus_that_cannot_be_opened_has_a_next_step(monkeypatch, interface, look):
-    """What to look at depends on what stands between: an adapter, a link of the system, a network."""
+    """With its package there, what to look at depends on what stands between: an adapter, a link, a network."""
 
     def fail(**_):
         raise OSError("no such thing")
 
     monkeypatch.setattr(can, "Bus", fail)
+    monkeypatch.setattr("rvsim.edge.needs.find_spec", lambda module: module)
     with pytest.raises(BusError) as caught:
         Port(interface, "x")
     assert str(caught.value) == f"{interface} x: the bus could not be opened (no such thing); {look}"

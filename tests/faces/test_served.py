@@ -81,7 +81,7 @@ def test_a_controller_in_another_process_is_judged(write, sensor, code):
 def test_the_same_controller_on_the_python_can_interface(sensor, passed):
     """`can.Bus(interface="rvsim")` is found by python-can in another process, and has a verdict."""
     said = controller("rvsim", sensor, 3600).stdout
-    assert said.startswith(f"warm_cabin, seed 1: {'passed, 6 of 6' if passed else 'not passed, 4 of 6'} expectations")
+    assert said.startswith(f"warm_cabin, seed 1: {'passed, 11 of 11' if passed else 'not passed, 9 of 11'} expectations")
 
 
 def test_nobody_comes(write, rvsim):
@@ -200,7 +200,7 @@ def test_options_of_a_served_run(write, rvsim):
         (("--serve", "--interface", "virtual", "--channel", "x"), "--serve and --interface cannot go together"),
         (("--serve", "--repeat", "2"), "--serve goes with one run: name one scenario, without --repeat"),
         (("--serve", "0", "--speed", "max"), "--serve needs time that others can keep up with"),
-        (("--serve", "0", "--speed", "0"), "--speed 0: give a number above 0"),
+        (("--serve", "0", "--speed", "0"), "--speed 0: give a number from 0.000001 to 1000000"),
         (("--serve", "0.0.0.0:1"), "--serve 0.0.0.0:1: only this machine is served"),
         (("--serve", "0", "--except", "roof fn"), 'did you mean "roof fan"'),
         (("--serve", "0", "--junit", "no/v.xml"), "there is no folder no"),
