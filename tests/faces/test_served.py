@@ -81,7 +81,8 @@ def test_a_controller_in_another_process_is_judged(write, sensor, code):
 def test_the_same_controller_on_the_python_can_interface(sensor, passed):
     """`can.Bus(interface="rvsim")` is found by python-can in another process, and has a verdict."""
     said = controller("rvsim", sensor, 3600).stdout
-    assert said.startswith(f"warm_cabin, seed 1: {'passed, 11 of 11' if passed else 'not passed, 9 of 11'} expectations")
+    count = "passed, 11 of 11" if passed else "not passed, 9 of 11"
+    assert said.startswith(f"warm_cabin, seed 1: {count} expectations")
 
 
 def test_nobody_comes(write, rvsim):
