@@ -73,7 +73,7 @@ def test_every_frame_and_reading(rvsim):
 @pytest.mark.parametrize("name", ["night.jsonl", "night.log"])
 def test_a_recording_has_every_frame(rvsim, tmp_path, name):
     """--record writes the frames of the run beside what is shown, the same for the same seed."""
-    command = ("bench", "--seconds", "20", "--speed", "max", "--record", name)
+    command = ("bench", "--seconds", "20", "--speed", "max", "--record", name, "--overwrite")
     assert rvsim(*command)[0] == 0
     first = (tmp_path / name).read_text()
     assert rvsim(*command)[0] == 0
