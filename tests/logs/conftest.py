@@ -38,6 +38,23 @@ class Kept:
         """Nothing waits."""
 
 
+@pytest.fixture
+def shown(capsys):
+    """Print a table into the output of the tests, captured or not."""
+
+    def show(text: str) -> None:
+        with capsys.disabled():
+            print(text)
+
+    return show
+
+
+@pytest.fixture(scope="session")
+def kept():
+    """Return the sink that keeps frames, to be made for a run."""
+    return Kept
+
+
 @pytest.fixture(scope="session")
 def record(catalogue):
     """Run a shipped scenario: ``record("winter_evening", 240, seed=2)``; (frames, the run's watch)."""

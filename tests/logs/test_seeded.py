@@ -265,17 +265,6 @@ def _is_of(dgn: int, address: int, frame: Frame) -> bool:
 # What is asserted.
 
 
-@pytest.fixture
-def shown(capsys):
-    """Print a table into the output of the tests, captured or not."""
-
-    def show(text: str) -> None:
-        with capsys.disabled():
-            print(text)
-
-    return show
-
-
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
 def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
     """Devices cut out, gaps stretched, addresses doubled, bytes spoilt, in copies of a healthy recording."""

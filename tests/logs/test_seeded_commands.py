@@ -210,17 +210,6 @@ def conversations(frames, catalogue) -> Iterator[tuple[str, list[Frame]]]:
 # What is asserted.
 
 
-@pytest.fixture
-def shown(capsys):
-    """Print a table into the output of the tests, captured or not."""
-
-    def show(text: str) -> None:
-        with capsys.disabled():
-            print(text)
-
-    return show
-
-
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
 def test_what_is_seeded_is_told_and_nothing_else(catalogue, record, shown, with_rig):
     """Commands against each other, ignored and for nobody; values held; impossible beside others; alarming codes."""

@@ -207,17 +207,6 @@ def _with_name(plan, name: Name):
     return plan.model_copy(update={"claimed_name": name})
 
 
-@pytest.fixture
-def shown(capsys):
-    """Print a table into the output of the tests, captured or not."""
-
-    def show(text: str) -> None:
-        with capsys.disabled():
-            print(text)
-
-    return show
-
-
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
 def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
     """In copies of a healthy recording of the bench; what lies inside a limit raises nothing."""
@@ -254,29 +243,9 @@ def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalog
     assert inside > 20
 
 
-class Kept:
-    """A sink that keeps frames."""
-
-    def __init__(self):
-        self.frames = []
-
-    def frame(self, frame):
-        """Keep it."""
-        self.frames.append(frame)
-
-    def events(self, events):
-        """Not asked."""
-
-    def end(self, time, watch):
-        """Not asked."""
-
-    def flush(self):
-        """Nothing waits."""
-
-
-def spoilt(catalogue, *faults) -> tuple[list[Frame], list]:
+def spoilt(kept, catalogue, *faults) -> tuple[list[Frame], list]:
     """Run the healthy evening with faults for two minutes; return its frames, and the flags of the run itself."""
-    loaded, kept = load_scenario("winter_evening", kinds=settings_models()), Kept()
+    loaded = load_scenario("winter_evening", kinds=settings_models())
     devices = [plan.name for plan in loaded.rig.devices]
     plans = tuple(kind.model_validate(given, context={"devices": devices}) for kind, given in faults)
     run = Run(loaded._replace(scenario=loaded.scenario.model_copy(update={"faults": plans})), catalogue, kept, seed=1)
@@ -284,7 +253,7 @@ def spoilt(catalogue, *faults) -> tuple[list[Frame], list]:
     return kept.frames, list(run.watch.everything)
 
 
-def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restarted(catalogue, shown):
+def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restarted(catalogue, shown, kept):
     """Two seconds without power, twice: in the run, and in its frames with the rig and without; nothing else is told.
 
     What comes twice a second is late meanwhile.
@@ -292,7 +261,7 @@ def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restart
     rig, tally = load_rig("ottersby"), Tally()
     for plan in rig.devices:
         faults = [(RestartPlan, {"fault": "restart", "device": plan.name, "from": at}) for at in ("40s", "75s")]
-        frames, live = spoilt(catalogue, *faults)
+        frames, live = spoilt(kept(), catalogue, *faults)
         for one, flags in (
             (rig, live),
             (rig, survey(frames, catalogue, rig).flags),
@@ -308,11 +277,11 @@ def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restart
     assert tally.hits["restarted"] == 3 * len(rig.devices)
 
 
-def test_a_brown_out_within_the_limit_is_a_restart_and_beyond_it_a_silence(catalogue):
+def test_a_brown_out_within_the_limit_is_a_restart_and_beyond_it_a_silence(catalogue, kept):
     """Ten seconds and twenty-five, for heater and pump."""
     both = ["heater", "circulation pump"]
     for until, kind in (("50s", "restarted"), ("65s", "silent-device")):
         fault = {"fault": "brown_out", "devices": both, "from": "40s", "until": until}
-        _, flags = spoilt(catalogue, (BrownOutPlan, fault))
+        _, flags = spoilt(kept(), catalogue, (BrownOutPlan, fault))
         told = {(str(flag.kind), flag.subject) for flag in flags if flag.kind != "late-message"}
         assert told == {(kind, one) for one in both}

@@ -175,17 +175,6 @@ def flags_of(path: Path, catalogue, rig) -> list:
     return told
 
 
-@pytest.fixture
-def shown(capsys):
-    """Print a table into the output of the tests, captured or not."""
-
-    def show(text: str) -> None:
-        with capsys.disabled():
-            print(text)
-
-    return show
-
-
 @pytest.mark.parametrize("suffix", WRITERS)
 def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(catalogue, record, shown, tmp_path, suffix):
     """In a recording of the bench with its rig, and as candump text in the vessel's log without one.
