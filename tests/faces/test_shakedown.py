@@ -121,7 +121,7 @@ def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):
     assert Path("r.log").read_text(encoding="utf-8").count("\n") >= said["frames"] > 5
     assert 'value="r.log"' in Path("v.xml").read_text(encoding="utf-8")
     write(NEVER, lasts="2s")
-    assert rvsim("shakedown", "t.toml", "--record", "r.log")[0] == 1
+    assert rvsim("shakedown", "t.toml", "--record", "r.log", "--overwrite")[0] == 1
     assert not Path("rvsim-not-passed").exists()
 
 
