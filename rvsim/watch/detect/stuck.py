@@ -206,7 +206,7 @@ class StuckValues:
         for (_, _, lag), way in value.ways.items():
             way.settle(value.due - lag)
         moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.rhythm.gap() is not None and part.entry.heard and part.late is None:
+        if moved is not None and part.entry.heard and part.late is None and _goes_on(part, value.due):
             self._tell(value, moved, time, since)
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
@@ -234,6 +234,11 @@ class StuckValues:
             part.frame,
         )
         self._emit(value.told)
+
+
+def _goes_on(part: Part, now: int) -> bool:
+    """Tell whether a periodic message is still sent: what another speaks for now is not stuck."""
+    return part.rhythm.gap() is not None and now - part.rhythm.times[-1] <= part.rhythm.limit()
 
 
 def _live(part: Part, field: FieldSpec) -> int | None:

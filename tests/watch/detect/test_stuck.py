@@ -149,3 +149,15 @@ def battery(bus, judge):
 def test_the_charger_of_a_battery_is_the_one_that_says_so(battery, on, instance, count):
     """By the DC source that it is on; where it says none, by its instance."""
     assert [one.flag.message for one in battery(on, instance)] == [BATTERY] * count
+
+
+def test_what_another_speaks_for_now_is_not_stuck(bus, judge):
+    """A charger leaves the battery to its monitor after ten seconds: the last that it said of it is no value."""
+    made = bus()
+    common = {"charger_instance": 1, "dc_source_instance": 1}
+    frames = made.frames(10, made.every(0.5, BATTERY, 0x4A, 0.2, instance=1, device_priority=80, dc_voltage=250))
+    for first, end, volts in ((0.3, 300, 250), (300.3, 900, 262)):
+        monitor = made.every(0.5, BATTERY, 0x46, first, instance=1, device_priority=120, dc_voltage=volts)
+        charger = made.every(0.5, CHARGER, 0x4A, first + 0.1, **common, charging_voltage=volts)
+        frames += [frame for frame in made.frames(end, monitor, charger) if frame.time >= first * 1e6]
+    assert judge(frames, 900, kinds=KINDS) == []
