@@ -36,15 +36,15 @@ MAX_LOOKED_AT = 100_000
 """Entries of a log that are looked at for several channels before it is replayed. Our decision."""
 
 
-def opener(log: str) -> Callable[[], Log]:
-    """Return what opens a log, or stdin, once for each time it is gone through.
+def opener(log: str, whole: bool = False) -> Callable[[], Log]:
+    """Return what opens a log, or stdin, once for each time it is gone through; ``whole`` as in ``open_log``.
 
     Raises:
         InputError: it is stdin, which was closed before we began.
     """
     if log == "-" and sys.stdin is None:
         raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
-    return (lambda: open_log(sys.stdin.buffer)) if log == "-" else lambda: open_log(Path(log), log)
+    return (lambda: open_log(sys.stdin.buffer, whole=whole)) if log == "-" else lambda: open_log(Path(log), log)
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | N
 def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
     """Give what opens a log as often as it is wanted; for more than once stdin is kept in a file meanwhile."""
     if log != "-" or not twice:
-        yield opener(log)
+        yield opener(log, whole=True)
         return
     opener(log)
     with ExitStack() as open_things:

@@ -84,7 +84,9 @@ class Log:
         reader: "LineReader | Blf | None",
         blocks: Iterator[bytes],
         file: BinaryIO | None,
+        looks_ahead: bool,
     ) -> None:
+        self._looks_ahead = looks_ahead
         self.name = name
         self.kind = kind
         self._source, self._reader, self._blocks, self._file = source, reader, blocks, file
@@ -188,7 +190,7 @@ class Log:
         if self._reader is None:
             return iter(())
         entries = _by_line(self._reader, self._blocks, self._source)
-        if not isinstance(self._reader, Candump | CommaSeparated):
+        if not (self._looks_ahead and isinstance(self._reader, Candump | CommaSeparated)):
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
@@ -259,10 +261,11 @@ def no_channel(log: Log, channel: str) -> InputError:
     return InputError(f"--channel {channel}: not in {log.name}: {there}")
 
 
-def open_log(path_or_file: Path | BinaryIO, name: str = "-") -> Log:
+def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = False) -> Log:
     """Open a captured log and recognise its format by its first bytes; ``name`` is for a file that is already open.
 
-    An empty log is one without frames.
+    An empty log is one without frames. A pipe is read as it comes: whether its times are steps from line to line is
+    looked for only where it is read as a ``whole``, since that takes some hundred entries.
 
     Raises:
         InputError: it is missing, a folder, not readable, or no log of a known format.
@@ -279,7 +282,8 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-") -> Log:
         raise InputError(
             f"{name}: no log of a known format: give one of {', '.join(map(_format, FORMATS))}, {BLF_KIND}"
         )
-    return Log(name, kind + source.packed, source, reader, chain([head], source.blocks()), opened)
+    ahead = whole or path_or_file.seekable()
+    return Log(name, kind + source.packed, source, reader, chain([head], source.blocks()), opened, ahead)
 
 
 def _opened(path: Path) -> BinaryIO:
