@@ -47,7 +47,8 @@ def test_one_function_sends():
 
 def test_a_survey_sends_nothing(sends, tmp_path, capsys):
     """Neither does one that drafts a rig."""
-    from_log.survey_logs([str(MARINE)], None, True, tmp_path / "drafted.toml", [])
+    asked = from_log.SurveyOptions(None, True, tmp_path / "drafted.toml", [])
+    from_log.survey_logs([str(MARINE)], asked)
     assert sends == []
     assert '"frames": 9883' in capsys.readouterr().out
 
