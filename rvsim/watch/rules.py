@@ -58,6 +58,7 @@ class Rules:
         """How many flags of each kind and subject were not raised because they are accepted."""
         self.changes = 0
         """How often a flag was raised, renewed or cleared."""
+        self._presented: tuple[tuple[int, int], tuple[Flag, ...]] = ((-1, -1), ())
         self._accepted = tuple(accepted)
         self._untold: set[Cause] = set()
         self._raised = 0
@@ -76,7 +77,10 @@ class Rules:
 
     def standing(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, by number, with their figures as they are now (microseconds)."""
-        return tuple(_present(standing, now) for standing in self._standing.values())
+        asked = self.changes, now
+        if self._presented[0] != asked:  # a screen asks for each of its rows
+            self._presented = asked, tuple(_present(standing, now) for standing in self._standing.values())
+        return self._presented[1]
 
     def take(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
         """Raise or clear what a transition calls for; None where nothing changes.
