@@ -5,7 +5,7 @@ import sys
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
-    from rvsim.faces.cli import run
+    from rvsim.faces.cli.commands import run
 
     sys.exit(run())
 

@@ -7,11 +7,11 @@ import sys
 import pytest
 
 HEAVY = ("can", "cantools", "pydantic", "textual", "polars", "numpy", "rich", "asyncio")
-RUN = "from rvsim.faces.cli import app; app({}, standalone_mode=False)"
+RUN = "from rvsim.faces.cli.commands import app; app({}, standalone_mode=False)"
 CASES = {
     "import rvsim; rvsim.__all__; dir(rvsim)": (*HEAVY, "typer", "rvsim.errors", "rvsim.faces"),
     "from rvsim import Frame, BusError": HEAVY,
-    "import rvsim.faces.cli": HEAVY,
+    "import rvsim.faces.cli.commands": HEAVY,
     RUN.format(["--help"]): HEAVY,
     RUN.format(["spell", "19FFE45E", "00"]): HEAVY,
 }

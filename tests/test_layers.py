@@ -10,7 +10,9 @@ import rvsim
 
 PACKAGE = Path(rvsim.__file__).parent
 # From the top down: a file imports from its own layer and from those below.
-LAYERS = ["faces", "plan", "logs", "shakedown", "edge", "sim", "devices", "world", "watch", "rig", "wire"]
+LAYERS = [
+    "faces", "runs", "plan", "logs", "shakedown", "edge", "sim", "devices", "world", "watch", "rig", "wire",
+]  # fmt: skip
 # Used by all, and using nothing themselves but each other.
 COMMON = {"errors", "shipped"}
 # One owner for each library: what it can do is wrapped there, and nothing else depends on its ways.
@@ -178,8 +180,8 @@ def test_chance_is_drawn_from_a_generator_of_ones_own():
 
 def test_a_panel_knows_only_what_frames_tell():
     """The panel neither imports the physics nor reads it through another object."""
-    text = files()["devices/panel.py"]
-    assert reads_physics(imports("devices/panel.py", text) | names("devices/panel.py", text)) == set()
+    text = files()["devices/kinds/panel.py"]
+    assert reads_physics(imports("devices/kinds/panel.py", text) | names("devices/kinds/panel.py", text)) == set()
 
 
 def test_no_file_is_too_long_to_be_read():
@@ -201,15 +203,15 @@ def test_no_file_is_too_long_to_be_read():
         (stray, "wire/spec.py", "from textparser import ParseError"),
         (stray, "sim/bench.py", "if x:\n    from can import Message"),
         (stray, "logs/survey.py", "import can as c"),
-        (stray, "faces/cli.py", "from textual.app import App"),
+        (stray, "faces/cli/commands.py", "from textual.app import App"),
         (stray, "watch/rules.py", "import numpy"),
         (asks_for_time, "sim/bench.py", "import time\ntime.sleep(1)"),
         (asks_for_time, "sim/bench.py", "import time as t\nt.monotonic_ns()"),
         (asks_for_time, "edge/port.py", "from time import monotonic"),
         (asks_for_time, "edge/port.py", "from datetime import datetime as d\nd.now()"),
         (asks_for_time, "edge/port.py", "import datetime\ndatetime.datetime.now()"),
-        (reads_physics, "devices/panel.py", "from rvsim.world.cabin import Cabin"),
-        (reads_physics, "devices/panel.py", "def f(self):\n    return self.site.world.cabin"),
+        (reads_physics, "devices/kinds/panel.py", "from rvsim.world.cabin import Cabin"),
+        (reads_physics, "devices/kinds/panel.py", "def f(self):\n    return self.site.world.cabin"),
         (shared_chance, "devices/a.py", "import random\nrandom.seed(1)"),
         (shared_chance, "devices/a.py", "from random import choice"),
         (shared_chance, "devices/a.py", "import random as r\nr.random()"),
@@ -223,7 +225,7 @@ def test_the_checks_find_what_they_look_for(check, file, text):
 @pytest.mark.parametrize(
     ("check", "file", "text"),
     [
-        (upward, "faces/a.py", "from rvsim.wire import ident\nimport rvsim.faces.cli"),
+        (upward, "faces/a.py", "from rvsim.wire import ident\nimport rvsim.faces.cli.commands"),
         (upward, "wire/a.py", "from rvsim import errors, shipped\nfrom . import ident"),
         (upward, "watch/a.py", "from ..wire.ident import split"),
         (stray, "edge/port.py", "import can"),

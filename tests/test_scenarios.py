@@ -4,8 +4,8 @@ import pytest
 
 from rvsim import shipped
 from rvsim.devices.registry import settings_models
-from rvsim.faces.trial import Trial
 from rvsim.rig.load import load_rig
+from rvsim.runs.scenario_run import Trial
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
 from rvsim.shakedown.verdict import as_text

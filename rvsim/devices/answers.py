@@ -15,9 +15,9 @@ from rvsim.wire.commanded_address import COMMANDED_ADDRESS, AddressCommand, read
 from rvsim.wire.fields import State
 from rvsim.wire.ident import GLOBAL, Identifier, is_addressed, join, split
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer import LongMessages
-from rvsim.wire.transfer_bytes import CONNECTION, PACKET, SHORTEST
-from rvsim.wire.transfer_events import Kind, LongMessage, Outcome, Trouble
+from rvsim.wire.transfer.long_messages import LongMessages
+from rvsim.wire.transfer.outcomes import Kind, LongMessage, Outcome, Trouble
+from rvsim.wire.transfer.packets import CONNECTION, PACKET, SHORTEST
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
 PROPRIETARY = 0x0EF00

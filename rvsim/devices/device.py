@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, asks_for_claim
-from rvsim.devices.troubles import DM1, Troubles
+from rvsim.devices.reported_faults import DM1, Troubles
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan

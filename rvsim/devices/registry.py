@@ -15,18 +15,18 @@ from typing import Protocol
 
 from pydantic import BaseModel, ValidationError
 
-from rvsim.devices.ambient import AmbientSensor
-from rvsim.devices.battery_monitor import BatteryMonitor
-from rvsim.devices.charger import Charger
 from rvsim.devices.device import Device
-from rvsim.devices.heater import Heater
-from rvsim.devices.own import OwnDevice
-from rvsim.devices.panel import Panel
-from rvsim.devices.pump import CirculationPump
-from rvsim.devices.roof_fan import RoofFan
-from rvsim.devices.tank import TankSensor
+from rvsim.devices.kinds.ambient import AmbientSensor
+from rvsim.devices.kinds.battery_monitor import BatteryMonitor
+from rvsim.devices.kinds.charger import Charger
+from rvsim.devices.kinds.heater import Heater
+from rvsim.devices.kinds.panel import Panel
+from rvsim.devices.kinds.pump import CirculationPump
+from rvsim.devices.kinds.roof_fan import RoofFan
+from rvsim.devices.kinds.tank import TankSensor
+from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
-from rvsim.rig.fields import of_accepted, of_devices
+from rvsim.rig.field_names import of_accepted, of_devices
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown

@@ -26,12 +26,12 @@ import can
 
 from rvsim.edge.port import INBOX
 from rvsim.errors import RvsimError
-from rvsim.faces.control import Control
-from rvsim.faces.run import Run
-from rvsim.faces.trial import Session, Trial
+from rvsim.runs.bench import Run
+from rvsim.runs.control import Control
+from rvsim.runs.scenario_run import Session, Trial
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Value, Verdict
-from rvsim.sim.node import ROOM
+from rvsim.sim.can.controller import ROOM
 from rvsim.wire.frame import Frame
 
 PATIENCE_S = 3600.0

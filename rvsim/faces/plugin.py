@@ -81,7 +81,7 @@ class ScenarioItem(pytest.Item):
 
     def runtest(self) -> None:
         """Run it; fail if it is not passed."""
-        from rvsim.faces.trial import Trial
+        from rvsim.runs.scenario_run import Trial
         from rvsim.shakedown.jobs import Job
 
         verdict = Trial(Job(str(self.path), {})).run()
@@ -111,7 +111,7 @@ class Bench:
     """A scenario in virtual time, for a test: as far as it is told to, with everything that was on the wires."""
 
     def __init__(self, scenario: str | Path, except_devices: Iterable[str], options: dict[str, Any]) -> None:
-        from rvsim.faces.trial import Session, Trial
+        from rvsim.runs.scenario_run import Session, Trial
         from rvsim.shakedown.jobs import Job
 
         self.frames: list[Frame] = []
@@ -135,7 +135,7 @@ def rvsim_scenario(request: pytest.FixtureRequest) -> "Callable[..., Verdict]":
     """Run a scenario as it is to its verdict: ``rvsim_scenario(scenario, seed=None, values={})``."""
 
     def run(scenario: str | Path, seed: int | None = None, values: dict[str, Any] | None = None) -> "Verdict":
-        from rvsim.faces.trial import Trial
+        from rvsim.runs.scenario_run import Trial
         from rvsim.shakedown.jobs import Job
 
         verdict = Trial(Job(str(scenario), values or {}, seed)).run()

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from rvsim.watch.load import POSSIBLE_PERCENT
+from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
 from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, ERROR_BITS, crc_table, least_bits, most_bits, opening, stuff_table

@@ -13,15 +13,15 @@ from types import TracebackType
 from typing import BinaryIO
 
 from rvsim.errors import InputError
-from rvsim.logs.read_blf import KIND as BLF_KIND
-from rvsim.logs.read_blf import MAGIC as BLF_MAGIC
-from rvsim.logs.read_blf import Blf
-from rvsim.logs.read_clock import FIRST_DATE, PLACES_TOLD, ChannelClock, LogClock
-from rvsim.logs.read_deltas import with_absolute_times
-from rvsim.logs.read_entry import Entry, Found, Kind, LineReader, Skip, UnreadableError
-from rvsim.logs.read_headed import Asc, Trc
-from rvsim.logs.read_source import LONGEST_LINE, Source, lines
-from rvsim.logs.read_text import Candump, CommaSeparated, JsonLines
+from rvsim.logs.formats.blf import KIND as BLF_KIND
+from rvsim.logs.formats.blf import MAGIC as BLF_MAGIC
+from rvsim.logs.formats.blf import Blf
+from rvsim.logs.formats.delta_times import with_absolute_times
+from rvsim.logs.formats.entry import Entry, Found, Kind, LineReader, Skip, UnreadableError
+from rvsim.logs.formats.headed_text import Asc, Trc
+from rvsim.logs.formats.line_text import Candump, CommaSeparated, JsonLines
+from rvsim.logs.formats.log_clock import FIRST_DATE, PLACES_TOLD, ChannelClock, LogClock
+from rvsim.logs.formats.source import LONGEST_LINE, Source, lines
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
 

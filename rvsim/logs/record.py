@@ -19,8 +19,8 @@ from typing import TextIO
 import can
 
 from rvsim.errors import InputError, not_written
-from rvsim.logs import record_asc
-from rvsim.logs.jsonl import error_fields, frame_fields, line
+from rvsim.logs.formats import asc_lines as record_asc
+from rvsim.logs.formats.jsonl import error_fields, frame_fields, line
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.error_report import ErrorReport, linux_message, report_of
 from rvsim.wire.frame import Frame

@@ -11,13 +11,13 @@ from typing import NamedTuple
 
 from rvsim.logs.columns import BLOCK, PairUse
 from rvsim.logs.error_counts import ErrorCounts
-from rvsim.logs.units import MIN_GAPS, unit_factor
+from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.rig.model import Rig
-from rvsim.watch.attendance import Attendance
+from rvsim.watch.bus.worst_case import Promise
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, Kind
-from rvsim.watch.promise import Promise
+from rvsim.watch.identity.records import Attendance
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame

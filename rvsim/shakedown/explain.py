@@ -6,7 +6,7 @@ Knows: the order in which a person reads it. Does not know how any of it acts.
 from collections.abc import Iterable, Iterator
 
 from rvsim.rig.quantity import spoken
-from rvsim.shakedown import fault_plans as plans
+from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
 

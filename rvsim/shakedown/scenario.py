@@ -19,8 +19,8 @@ from rvsim.rig.quantity import Duration, Seed, shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed
-from rvsim.shakedown.expect import Expectation
-from rvsim.shakedown.fault_plans import Fault
+from rvsim.shakedown.expect.expectation_plans import Expectation
+from rvsim.shakedown.faults.fault_plans import Fault
 from rvsim.shakedown.jobs import laid_over
 from rvsim.shakedown.script import StepPlan
 from rvsim.shakedown.verdict import Value

@@ -10,9 +10,9 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.quantity import Duration, spoken
 from rvsim.rig.table import Line, Table
-from rvsim.shakedown.quantities import Quantity
-from rvsim.shakedown.sight import Identifier, Sight
-from rvsim.shakedown.words import Bytes, Positive, Word
+from rvsim.shakedown.checked_names import Bytes, Positive, Word
+from rvsim.shakedown.expect.quantities import Quantity
+from rvsim.shakedown.expect.sight import Identifier, Sight
 
 
 class SendPlan(Table):

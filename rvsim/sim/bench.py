@@ -17,10 +17,10 @@ from rvsim.devices.device import Device, Role, Site
 from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
+from rvsim.sim.can.controller import Together
+from rvsim.sim.can.line import Line
+from rvsim.sim.can.wire_faults import Babble, Trouble
 from rvsim.sim.kernel import Kernel
-from rvsim.sim.line import Line
-from rvsim.sim.node import Together
-from rvsim.sim.wiring import Babble, Trouble
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rvsim.watch.traffic import Times
 
 if TYPE_CHECKING:
-    from rvsim.watch.attendance import Part
+    from rvsim.watch.identity.records import Part
 
 
 class Awaited:

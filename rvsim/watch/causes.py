@@ -15,9 +15,9 @@ from math import inf
 from typing import NamedTuple
 
 from rvsim.rig.quantity import moment
+from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, Kind, Severity
-from rvsim.watch.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.rules import Finding
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced

@@ -8,8 +8,8 @@ the changes of heartbeats and of DM1, every frame of the texts.
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Part
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
@@ -18,7 +18,7 @@ from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer_events import LongMessage
+from rvsim.wire.transfer.outcomes import LongMessage
 
 DM_RV, DM1 = 0x1FECA, 0x0FECA
 _TEXTS = frozenset({texts.PRODUCT_IDENTIFICATION, texts.SOFTWARE_IDENTIFICATION})

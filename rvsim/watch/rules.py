@@ -13,6 +13,7 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.drafts import (
     addresses,
     alarms,
+    bus,
     claims,
     commands,
     messages,
@@ -20,7 +21,6 @@ from rvsim.watch.drafts import (
     transfers,
     units,
     values,
-    wires,
 )
 from rvsim.watch.drafts.draft import Draft, Drafts
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
@@ -34,7 +34,7 @@ _DRAFTS: Drafts = {
     **addresses.DRAFTS,
     **claims.DRAFTS,
     **units.DRAFTS,
-    **wires.DRAFTS,
+    **bus.DRAFTS,
     **values.DRAFTS,
     **commands.DRAFTS,
     **alarms.DRAFTS,

@@ -14,23 +14,24 @@ from math import inf
 from operator import attrgetter
 
 from rvsim.rig.model import Rig
-from rvsim.watch.attendance import Attendance, Node, Part, Stream
-from rvsim.watch.busyness import Busyness
+from rvsim.watch.bus.overload import Busyness
+from rvsim.watch.bus.pauses import Pauses
+from rvsim.watch.bus.quiet_bus import Quiet, QuietBus
+from rvsim.watch.bus.wire_problems import Wires
+from rvsim.watch.bus.worst_case import promise
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import Lengths
 from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
-from rvsim.watch.identity import Identity
+from rvsim.watch.identity.identity import Identity
+from rvsim.watch.identity.records import Attendance, Node, Part, Stream
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.pauses import Pauses
-from rvsim.watch.promise import promise
-from rvsim.watch.quiet import Quiet, QuietBus
+from rvsim.watch.queries import Decoded, Statistics, Told
 from rvsim.watch.reports import HEEDED, Reports
-from rvsim.watch.roll_call import RollCall
 from rvsim.watch.rules import Rules
-from rvsim.watch.told import Decoded, Statistics, Told
 from rvsim.watch.traffic import SECOND, Agenda, Silences
 from rvsim.watch.transitions import (
     NameMissing,
@@ -41,7 +42,6 @@ from rvsim.watch.transitions import (
     Transition,
 )
 from rvsim.watch.values import Values
-from rvsim.watch.wires import Wires
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame

@@ -11,7 +11,7 @@ import cantools
 from rvsim import shipped
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
-from rvsim.faces.run import Run
+from rvsim.runs.bench import Run
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load

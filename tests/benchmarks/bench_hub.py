@@ -20,9 +20,9 @@ import can
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HELD_S, WAITING, Hub
-from rvsim.faces.control import Control
-from rvsim.faces.output import Nothing
-from rvsim.faces.run import Run
+from rvsim.runs.bench import Run
+from rvsim.runs.control import Control
+from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame

@@ -12,10 +12,10 @@ import time
 
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
-from rvsim.faces.control import Control
 from rvsim.faces.screen.app import LOOKS_A_SECOND, LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
+from rvsim.runs.control import Control
 from rvsim.watch.watch import Watch
 from rvsim.wire.database import load
 from rvsim.wire.frame import Frame

@@ -7,7 +7,7 @@ import sys
 import time
 
 from rvsim.devices.registry import KINDS
-from rvsim.faces.trial import Trial
+from rvsim.runs.scenario_run import Trial
 from rvsim.shakedown.jobs import Job
 from rvsim.sim.bench import Bench
 

@@ -36,8 +36,8 @@ def resident_kb() -> int:
 def child(hours: float, speed: float, trace: bool) -> None:
     """Run the screen, and write "minutes kilobytes blocks" to descriptor 3 every five minutes of bus time."""
     from rvsim.devices.registry import settings_models
-    from rvsim.faces.run import Run
     from rvsim.faces.screen.show import show_bench
+    from rvsim.runs.bench import Run
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 

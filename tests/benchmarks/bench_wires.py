@@ -17,8 +17,8 @@ from heapq import heappop, heappush
 import cantools
 
 from rvsim import shipped
+from rvsim.sim.can.line import Line
 from rvsim.sim.kernel import Kernel
-from rvsim.sim.line import Line
 
 SECOND = 1_000_000
 GAPS = (500_000, 1_000_000, 5_000_000, 15_000_000)

@@ -27,7 +27,7 @@ sys.exit(7)
 """
 SCREEN = """
 import signal, sys, threading
-from rvsim.faces.control import Control
+from rvsim.runs.control import Control
 from rvsim.faces.screen import show
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene

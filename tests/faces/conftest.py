@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from rvsim.faces.cli import app
+from rvsim.faces.cli.commands import app
 
 
 @pytest.fixture

@@ -10,9 +10,9 @@ import pytest
 
 from rvsim.errors import BusError
 from rvsim.faces.interface import LOOKS, SimulatedBus
-from rvsim.faces.run import Run
+from rvsim.runs.bench import Run
 from rvsim.shakedown.verdict import as_text
-from rvsim.sim.node import ROOM
+from rvsim.sim.can.controller import ROOM
 
 _SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)

@@ -6,11 +6,11 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.faces.run import Run
-from rvsim.logs.draft import learn_rig
+from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
-from rvsim.rig.fields import check_fields
+from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
+from rvsim.runs.bench import Run
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import is_addressed

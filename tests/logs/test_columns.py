@@ -14,7 +14,7 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
 from rvsim.wire.timing import exact_bits, least_bits, most_bits
 
-LOG = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
+LOG = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 SECOND = 1_000_000
 COUNTED = {"01A00FA6603BD140": 141, "021FDE8025DFC02B": 140, "03E1004BFFFF3C0F": 146}
 """Data of frames with the identifier 18EBFF00 and the bits that CAN hardware counted, the 3 between frames included

@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
-from rvsim.logs.jsonl import start_line
+from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.wire.frame import Frame

@@ -11,7 +11,7 @@ import can
 import pytest
 
 from rvsim.errors import BusError, InputError
-from rvsim.logs.jsonl import start_line
+from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.wire.frame import Frame

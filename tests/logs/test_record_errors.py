@@ -6,12 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.devices.registry import settings_models
-from rvsim.faces.run import Run
-from rvsim.logs.jsonl import start_line
+from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
+from rvsim.runs.bench import Run
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.error_report import ErrorReport, linux_message, linux_report, report_of
 from rvsim.wire.frame import Frame

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.logs.draft import learn_rig
+from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.functions import by_status

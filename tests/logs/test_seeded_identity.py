@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from rvsim.devices.registry import settings_models
-from rvsim.faces.run import Run
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
-from rvsim.shakedown.fault_plans import BrownOutPlan, RestartPlan
+from rvsim.runs.bench import Run
+from rvsim.shakedown.faults.fault_plans import BrownOutPlan, RestartPlan
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of

@@ -10,7 +10,7 @@ from rvsim.logs.survey import Heard, Message, survey
 from rvsim.rig.load import load_rig
 from rvsim.wire.frame import Frame
 
-MARINE = Path(__file__).parent.parent / "data" / "marine_bus_2014.log"
+MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
 
 @pytest.fixture(scope="module")

@@ -7,11 +7,11 @@ from pydantic import TypeAdapter
 
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.rig.load import load_rig
-from rvsim.shakedown.expect import Expectation
-from rvsim.shakedown.jury import judge_of
-from rvsim.shakedown.player import Script
+from rvsim.shakedown.expect.expectation_plans import Expectation
+from rvsim.shakedown.expect.jury import judge_of
+from rvsim.shakedown.expect.sight import spotters
 from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
-from rvsim.shakedown.sight import spotters
+from rvsim.shakedown.script_runner import Script
 from rvsim.sim.bench import Bench
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of

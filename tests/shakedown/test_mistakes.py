@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.faces.trial import Trial, load_checked
+from rvsim.runs.scenario_run import Trial, load_checked
 from rvsim.shakedown.jobs import Job
 
 OWN = """schema = 1

@@ -9,7 +9,7 @@ from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.shakedown.fault_plans import NoDataPlan, SilentPlan, WrongValuePlan
+from rvsim.shakedown.faults.fault_plans import NoDataPlan, SilentPlan, WrongValuePlan
 from rvsim.shakedown.scenario import (
     DEFAULT_SCENARIO,
     Scenario,

@@ -4,8 +4,8 @@ import pytest
 from pydantic import ValidationError
 
 from rvsim.errors import InputError
-from rvsim.shakedown.player import OWN_ADDRESS, frame_of
 from rvsim.shakedown.script import SendPlan, StepPlan
+from rvsim.shakedown.script_runner import OWN_ADDRESS, frame_of
 
 FRAME = {"identifier": "18FF00F9", "bytes": "01 02"}
 TURN = {"message": "ROOF_FAN_COMMAND_1", "fields": {"instance": 1, "system_status": "on", "fan_speed_setting": 50}}

@@ -6,8 +6,8 @@ from rvsim.devices.registry import KINDS, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
+from rvsim.sim.can.line import Line
 from rvsim.sim.kernel import Kernel
-from rvsim.sim.line import Line
 
 SECOND = 1_000_000
 BIT = 4  # microseconds at 250 kbit/s

@@ -4,13 +4,13 @@ import itertools
 
 import pytest
 
-from rvsim.devices.ambient import AmbientSensor
 from rvsim.devices.device import SECOND
+from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.registry import KINDS
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
-from rvsim.sim.wiring import Babble, Noise, ReversedPair
+from rvsim.sim.can.wire_faults import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged

@@ -4,8 +4,8 @@ import itertools
 
 import pytest
 
+from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.registry import KINDS
-from rvsim.devices.tank import TankSensor
 
 SECOND = 1_000_000
 

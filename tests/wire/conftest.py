@@ -2,8 +2,8 @@
 
 import pytest
 
-from rvsim.wire.transfer import LongMessages
-from rvsim.wire.transfer_events import LongMessage, Trouble
+from rvsim.wire.transfer.long_messages import LongMessages
+from rvsim.wire.transfer.outcomes import LongMessage, Trouble
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 

@@ -14,9 +14,9 @@ import pytest
 
 from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.name import Name
-from rvsim.wire.transfer import LongMessages
-from rvsim.wire.transfer_events import Arrived, Kind, LongMessage
-from rvsim.wire.transfer_listen import LongListener
+from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.long_messages import LongMessages
+from rvsim.wire.transfer.outcomes import Arrived, Kind, LongMessage
 
 PATIENCE_S = 4
 OURS, THEIRS = 0x85, 0x90

@@ -14,14 +14,14 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from rvsim.errors import Exit
-from rvsim.faces.control import Control
-from rvsim.faces.exits import ENDING
-from rvsim.faces.hands import Hands
+from rvsim.faces.cli.exits import ENDING
 from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line
 from rvsim.faces.screen.pages import Row, body, foot, head
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
+from rvsim.runs.control import Control
+from rvsim.runs.manual_faults import Hands
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5

@@ -5,9 +5,9 @@ Knows: the order in which flags are read. Does not know what explains what (`wat
 
 from collections.abc import Sequence
 
-from rvsim.faces.flags import account, tags
 from rvsim.faces.screen.lines import Line, ago, plain, tag, wrapped
 from rvsim.faces.screen.scene import Scene
+from rvsim.faces.text.flags import account, tags
 from rvsim.watch.flag import Flag
 
 

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from rvsim.faces.screen.scene import Scene
-from rvsim.watch.attendance import Attendance
-from rvsim.watch.saying import Saying
+from rvsim.watch.identity.records import Attendance
+from rvsim.watch.summaries import Saying
 from rvsim.watch.transitions import Presence
 
 

@@ -7,7 +7,7 @@ Textual, colours, what is said, nor which sign stands for which in ASCII (`signs
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
-from rvsim.faces.signs import SAME_WIDTH
+from rvsim.faces.text.signs import SAME_WIDTH
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 

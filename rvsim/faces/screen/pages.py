@@ -7,20 +7,20 @@ whoever asks for a row holds the run's lock.
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from rvsim.faces.flags import Account, gathered, tags
-from rvsim.faces.marks import LEGEND, mark
+from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint, keys
 from rvsim.faces.screen.ledger import ledger
 from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.tape import opened, pieces, running
-from rvsim.faces.screen.wires import access_lines, promise_lines, trouble_lines
-from rvsim.faces.spell_fields import ORIGIN_WORDS
-from rvsim.watch.attendance import Attendance
+from rvsim.faces.text.flags import Account, gathered, tags
+from rvsim.faces.text.marks import LEGEND, mark
+from rvsim.faces.text.spell_fields import ORIGIN_WORDS
+from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.watch.flag import Flag
-from rvsim.watch.load import POSSIBLE_PERCENT
-from rvsim.watch.saying import Rail, Saying
+from rvsim.watch.identity.records import Attendance
+from rvsim.watch.summaries import Rail, Saying
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import Told
 from rvsim.wire import texts

@@ -9,15 +9,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.faces.flags import Account, account
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
+from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.access import Access, latest_access
-from rvsim.watch.attendance import Attendance
+from rvsim.watch.bus.turn import Access, latest_access
 from rvsim.watch.flag import Flag
-from rvsim.watch.saying import Rail, Said, Saying, saying
+from rvsim.watch.identity.records import Attendance
+from rvsim.watch.summaries import Rail, Said, Saying, saying
 from rvsim.watch.watch import Told, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of

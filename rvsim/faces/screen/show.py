@@ -14,15 +14,15 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from rvsim.errors import Exit, printable
-from rvsim.faces.control import Control
-from rvsim.faces.exits import ENDING, say
-from rvsim.faces.hands import Hands
-from rvsim.faces.listen import Listen
-from rvsim.faces.replay import Replay
-from rvsim.faces.run import Run
+from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.rig.model import Rig
+from rvsim.runs.bench import Run
+from rvsim.runs.control import Control
+from rvsim.runs.listen import Listen
+from rvsim.runs.manual_faults import Hands
+from rvsim.runs.replay import Replay
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, Watch

@@ -5,16 +5,16 @@ Knows: how bytes are gathered into pieces that mean something. Does not know dev
 
 from typing import NamedTuple
 
-from rvsim.faces.marks import mark
 from rvsim.faces.screen.lines import Line, Span
-from rvsim.faces.spell_fields import explanation, free_text, grades_text, limits_text, meaning
-from rvsim.faces.spell_meaning import spoken_text
-from rvsim.faces.spell_transport import PACKET_ORIGIN, payload_text, whole
+from rvsim.faces.text.marks import mark
+from rvsim.faces.text.spell_fields import explanation, free_text, grades_text, limits_text, meaning
+from rvsim.faces.text.spell_meaning import spoken_text
+from rvsim.faces.text.spell_transport import PACKET_ORIGIN, payload_text, whole
 from rvsim.rig.functions import by_dsa
 from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer_bytes import PACKET
+from rvsim.wire.transfer.packets import PACKET
 
 _EMPTY = frozenset({State.NO_DATA, State.UNCHANGED})
 """States of which nothing more is told than that."""

@@ -6,8 +6,6 @@ something new, and every claim, request and reset.
 
 from collections.abc import Callable, Mapping
 
-from rvsim.watch.attendance import Entry, Node, Part, Role
-from rvsim.watch.contest import Contests
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.replacements import Replacements
 from rvsim.watch.detect.restarts import Restarts
@@ -17,7 +15,9 @@ from rvsim.watch.detect.start_sequences import StartSequences
 from rvsim.watch.detect.two_voices import Voices
 from rvsim.watch.detect.unaddressed import Unaddressed
 from rvsim.watch.detect.value_trains import ValueTrains
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.identity.address_conflicts import Contests
+from rvsim.watch.identity.records import Entry, Node, Part, Role
+from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM

@@ -6,7 +6,7 @@ message of a NAME and an address). Does not know what follows from it. Needs eve
 
 from collections import deque
 
-from rvsim.watch.attendance import Part
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import SECOND
 from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN

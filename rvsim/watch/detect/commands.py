@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.attendance import Part
+from rvsim.watch.identity.records import Part
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame

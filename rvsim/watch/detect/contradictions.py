@@ -8,8 +8,8 @@ speak for a battery the one with the highest device priority counts. Does not kn
 
 from collections.abc import Callable, Iterable
 
-from rvsim.watch.attendance import Part
 from rvsim.watch.detect.beside import APART, APART_FOR_US, CHARGES_FROM_A, WITHIN, Apart, Within, max_apart
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading

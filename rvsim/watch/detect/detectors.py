@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.rig.model import Rig
-from rvsim.watch.attendance import Part
 from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
 from rvsim.watch.detect.commands import Planned, read_command
@@ -16,6 +15,7 @@ from rvsim.watch.detect.ignored import IgnoredCommands
 from rvsim.watch.detect.stuck import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.detect.unheard import UnheardFunctions
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue

@@ -15,9 +15,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from rvsim.rig.functions import by_dsa, by_status
 from rvsim.rig.model import ANSWER_TIME_US
-from rvsim.watch.attendance import Part
 from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
 from rvsim.watch.detect.commands import Command, Planned, Thing
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading

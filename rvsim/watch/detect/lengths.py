@@ -7,8 +7,8 @@ Knows: that a flag about the length ends with a few frames of the right one. Doe
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import Part, Stream
 from rvsim.watch.decode import would_be_no_data, wrong_length
+from rvsim.watch.identity.records import Part, Stream
 from rvsim.watch.transitions import Ended, LengthWrong, Transition
 from rvsim.watch.values import Values
 from rvsim.wire.spec import MessageSpec

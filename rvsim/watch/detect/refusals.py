@@ -11,9 +11,9 @@ sends by itself, unasked, is no answer. The first refusal after the start of the
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.watch.attendance import Node, Part
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.starts import Starts
+from rvsim.watch.identity.records import Node, Part
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition
 from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest

@@ -18,11 +18,11 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Entry, Node, Part, Role
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.shared_instances import SharedInstances, Voice
 from rvsim.watch.detect.shared_names import SharedNames
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Entry, Node, Part, Role
+from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Difference, Ended, Presence, Replaced
 from rvsim.wire.name import Name

@@ -11,9 +11,9 @@ over. A device that is planned to sleep claims when it wakes. All of this is our
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import Node, Part
 from rvsim.watch.detect.asked import Asked
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Restarted
 from rvsim.wire.claim import ADDRESS_CLAIM

@@ -11,8 +11,8 @@ function for three heartbeats, or three of its slowest gap. Our decisions.
 
 from collections.abc import Callable, Iterator
 
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, QUEUED_US, Entry, Node, Part, Role, silence_limit
-from rvsim.watch.roll_call import Emit
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, QUEUED_US, Entry, Node, Part, Role, silence_limit
+from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, InstanceShared, Topic
 from rvsim.wire.name import Name

@@ -9,8 +9,8 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import QUEUED_US, Node, Part
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.identity.records import QUEUED_US, Node, Part
+from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, NameShared
 from rvsim.wire.ident import NULL_ADDRESS

@@ -10,10 +10,10 @@ change; at least the heartbeat and more than half of those whose rhythm is known
 too soon or too late; nobody had asked it for anything within 2 s; and it was not missed before.
 """
 
-from rvsim.watch.attendance import Node, Part
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.restarts import Restarts
+from rvsim.watch.identity.records import Node, Part
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS

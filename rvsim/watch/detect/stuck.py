@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from rvsim.watch.attendance import Part
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State

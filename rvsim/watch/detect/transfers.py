@@ -13,19 +13,19 @@ on the bus. `refusals` has the requests that are refused.
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.watch.attendance import Part
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.refusals import Refusals
 from rvsim.watch.detect.starts import Starts
+from rvsim.watch.identity.records import Part
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Topic, TransferFailed, Transition
 from rvsim.wire.acknowledgment import ACKNOWLEDGMENT, read_acknowledgment, read_request
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL, is_addressed, split
-from rvsim.wire.transfer_bytes import CONNECTION, PACKET, T1_US
-from rvsim.wire.transfer_events import Event, Kind, LongMessage, Trouble
-from rvsim.wire.transfer_listen import LongListener
+from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.outcomes import Event, Kind, LongMessage, Trouble
+from rvsim.wire.transfer.packets import CONNECTION, PACKET, T1_US
 
 PACKETS = frozenset({CONNECTION, PACKET})
 """The DGNs of what long messages travel in: what a single packet says is no reading."""

@@ -22,10 +22,10 @@ from itertools import pairwise
 from operator import attrgetter, sub
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Node, Part
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
-from rvsim.watch.roll_call import Emit, RollCall
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Node, Part
+from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, TwoVoices, VoiceSign
 from rvsim.wire.frame import Frame

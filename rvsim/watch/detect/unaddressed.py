@@ -11,9 +11,9 @@ silent. Both are our decisions.
 
 from collections.abc import Callable
 
-from rvsim.watch.attendance import Node, Part
 from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
-from rvsim.watch.roll_call import Emit
+from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
 from rvsim.wire.claim import ADDRESS_CLAIM

@@ -10,8 +10,8 @@ told of the device; a function whose status comes only as needed.
 from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
-from rvsim.watch.attendance import HEARTBEAT_FLOOR, Part
 from rvsim.watch.detect.commands import Command, Planned, Thing
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Part
 from rvsim.watch.traffic import MISSED_IN_A_ROW, Agenda, Duty
 from rvsim.watch.transitions import Ended, NobodyObeys, Transition
 from rvsim.wire.catalogue import Catalogue

@@ -11,7 +11,7 @@ decision).
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.watch.attendance import Part
+from rvsim.watch.identity.records import Part
 from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.spec import MessageSpec
 

@@ -9,8 +9,8 @@ from rvsim.watch.transitions import RequestsRefused, TransferFailed
 from rvsim.wire.acknowledgment import Code
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL
-from rvsim.wire.transfer_bytes import Reason, reason_text
-from rvsim.wire.transfer_events import Kind as Failure
+from rvsim.wire.transfer.outcomes import Kind as Failure
+from rvsim.wire.transfer.packets import Reason, reason_text
 
 _HOW = {
     Failure.TIMEOUT: "it broke off, nothing more of it came in the time that SAE J1939-21 gives",

@@ -18,6 +18,17 @@ from rvsim.watch.transitions.addresses import (
     VoiceSign,
 )
 from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.bus import (
+    BusBusy,
+    ErrorExtent,
+    ErrorsOnBus,
+    FramesCollided,
+    LoadImpossible,
+    LogOutOfOrder,
+    NobodyAcknowledges,
+    TimesMisread,
+    WaitedTooLong,
+)
 from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
 from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
@@ -31,17 +42,6 @@ from rvsim.watch.transitions.values import (
     ReadingChanged,
     ReadingsContradict,
     ValueStuck,
-)
-from rvsim.watch.transitions.wires import (
-    BusBusy,
-    ErrorExtent,
-    ErrorsOnBus,
-    FramesCollided,
-    LoadImpossible,
-    LogOutOfOrder,
-    NobodyAcknowledges,
-    TimesMisread,
-    WaitedTooLong,
 )
 
 __all__ = [

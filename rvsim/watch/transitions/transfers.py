@@ -8,7 +8,7 @@ from typing import NamedTuple
 from rvsim.watch.transitions.basis import Cause, Topic
 from rvsim.wire.acknowledgment import Code
 from rvsim.wire.frame import Frame
-from rvsim.wire.transfer_events import Kind
+from rvsim.wire.transfer.outcomes import Kind
 
 
 class TransferFailed(NamedTuple):

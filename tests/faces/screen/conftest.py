@@ -7,12 +7,12 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.faces.control import Control
-from rvsim.faces.hands import Hands
-from rvsim.faces.run import Run
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import LookIn
+from rvsim.runs.bench import Run
+from rvsim.runs.control import Control
+from rvsim.runs.manual_faults import Hands
 from rvsim.shakedown.scenario import load_scenario
 
 

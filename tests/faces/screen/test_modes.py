@@ -5,15 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.control import Control
-from rvsim.faces.hearing import Hearing
-from rvsim.faces.replay import Replay, Rounds
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.pages import head
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
+from rvsim.runs.control import Control
+from rvsim.runs.pipeline import Hearing
+from rvsim.runs.replay import Replay, Rounds
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import TimeWentBack

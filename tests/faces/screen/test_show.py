@@ -13,10 +13,10 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
-from rvsim.faces.run import Run
 from rvsim.faces.screen import show as show_module
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
+from rvsim.runs.bench import Run
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 

@@ -12,7 +12,7 @@ from typing import get_args
 import pytest
 
 from rvsim.faces.interface import SimulatedBus
-from rvsim.shakedown.fault_plans import Fault
+from rvsim.shakedown.faults.fault_plans import Fault
 from rvsim.shakedown.verdict import as_text
 
 

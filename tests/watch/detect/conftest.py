@@ -9,7 +9,7 @@ from rvsim.logs.survey import survey
 from rvsim.watch.watch import FlagRaised
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
-from rvsim.wire.transfer import LongMessages
+from rvsim.wire.transfer.long_messages import LongMessages
 
 SECOND = 1_000_000
 TICK_S = 0.7

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.faces.flags import gathered
+from rvsim.faces.text.flags import gathered
 
 WATER, GAS, LOAD = "WATERHEATER_STATUS", "GAS_SENSOR_STATUS", "DC_LOAD_STATUS_2"
 HEATER = {"name": "heater", "address": 0x5E, "functions": {"water_heater": 1}}

@@ -1,0 +1,1 @@
+"""The kinds of simulated device that come with rvsim, one a file."""

@@ -1,0 +1,134 @@
+"""A battery charger on shore power that also speaks for the house battery where nobody knows it better.
+
+Knows: bulk, absorption and float, and the charger messages. Does not know what draws from the battery. As a
+charger it speaks for the DC source with device priority 80, below a battery monitor.
+"""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from pydantic import Field
+
+from rvsim.devices.device import SECOND, Role, Volts, commanded
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+
+OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
+"""Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
+TAIL = 0.04
+"""Absorption ends when the current is below this part of the capacity. Common practice, no source."""
+ABSORPTION_LIMIT_US = 4 * 3600 * SECOND
+"""... or after this time. Common practice, no source."""
+DISABLE, ENABLE = 0, 1
+
+
+class ChargerSettings(DcSettings):
+    """Size and set points. AGM: cyclic 14.7 and float 13.7 V at 20-30 degC are an industrial battery maker's table;
+    14.4 is common practice, no source. Sizes are invented."""
+
+    full_amps: Annotated[float, Field(gt=0, le=1000)] = 30.0
+    absorption_volts: Volts = 14.4
+    float_volts: Volts = 13.6
+    case_above_cabin_k: Annotated[float, Field(ge=0, le=60)] = 10.0
+
+
+class Charger(DcSource):
+    """Sends CHARGER_STATUS, CHARGER_STATUS_2, DC_SOURCE_STATUS_1 and _2; obeys CHARGER_COMMAND."""
+
+    kind = "charger"
+    Settings = ChargerSettings
+    priority = 80  # a charger's (a gateway maker's RV-C appendix)
+
+    def __init__(self, role: Role) -> None:
+        super().__init__(role)
+        self._instance = self.instance("charger")
+        self._command = self.catalogue.by_name("CHARGER_COMMAND")
+        self._status_1, self._status_2 = self.specs("CHARGER_STATUS", "CHARGER_STATUS_2")
+        self._enabled = 1
+        self._stage = OFF
+        self._absorbing_since = 0
+
+    def hears(self) -> dict[str, Callable[[bytes], None]]:
+        """Listen to its command, and to others who speak for its battery."""
+        return {**super().hears(), "CHARGER_COMMAND": self._obey}
+
+    def begin(self) -> None:
+        """Tend the charge each second; say charger and battery at their gaps."""
+        self.every(SECOND, self._tend)
+        self.broadcast("CHARGER_STATUS", self._charger_status)
+        self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
+        super().begin()
+
+    def active(self, function: str) -> bool:
+        """The charger is at its job while it charges; the battery is always there."""
+        return function != "charger" or self._stage != OFF
+
+    def leave(self) -> None:
+        """The charge stops."""
+        super().leave()
+        self.world.set_charge(self.name, self.settings.float_volts, 0.0)
+
+    def _obey(self, data: bytes) -> None:
+        given = commanded(self._command, data)
+        if given.get("instance") == self._instance and given.get("status") in (DISABLE, ENABLE):
+            self._enabled = given["status"]
+            self._tend()
+
+    # The machine.
+
+    @property
+    def _amps(self) -> float:
+        return self.world.charge_amps(self.name)
+
+    def _tend(self) -> None:
+        before = self._stage
+        self._stage = self._next_stage()
+        if self._stage == ABSORPTION and before != ABSORPTION:
+            self._absorbing_since = self.now
+        volts = self.settings.float_volts if self._stage == FLOAT else self.settings.absorption_volts
+        self.world.set_charge(self.name, volts, self.settings.full_amps if self._stage != OFF else 0.0)
+        if self._stage != before:
+            self.news("CHARGER_STATUS")
+
+    def _next_stage(self) -> int:
+        if not (self._enabled and self.site.shore_power):
+            return OFF
+        if self._stage in (OFF, BULK):
+            at_limit = self._stage == BULK and self._amps < 0.98 * self.settings.full_amps
+            return ABSORPTION if at_limit else BULK
+        if self._stage == ABSORPTION:
+            long_enough = self.now - self._absorbing_since >= ABSORPTION_LIMIT_US
+            return FLOAT if long_enough or self._amps < TAIL * self.settings.battery_ah else ABSORPTION
+        return BULK if self._amps >= 0.98 * self.settings.full_amps else FLOAT
+
+    # What it says.
+
+    def _charger_status(self) -> bytes:
+        fields = self._status_1.by_name
+        return self._status_1.pack(
+            charger_instance=self._instance,
+            charge_voltage=fields["charge_voltage"].measured(self.world.battery_volts),
+            charge_current=fields["charge_current"].measured(self._amps),
+            charge_current_percent_of_maximum=round(200 * min(1.0, self._amps / self.settings.full_amps)),
+            operating_state=self._stage,
+            default_state_on_power_up=1,
+            auto_recharge_enable=1,
+            force_charge=0,
+        )
+
+    def _charger_status_2(self) -> bytes:
+        fields = self._status_2.by_name
+        return self._status_2.pack(
+            charger_instance=self._instance,
+            dc_source_instance=self.source,
+            charger_priority=self.priority,
+            charging_voltage=fields["charging_voltage"].measured(self.world.battery_volts),
+            charging_current=fields["charging_current"].measured(self._amps),
+            charger_temperature=fields["charger_temperature"].measured(
+                self.world.cabin_c + self.settings.case_above_cabin_k * self._amps / self.settings.full_amps
+            ),
+        )
+
+    def sense(self) -> Sensed:
+        """Return the battery's true state, as if its measuring were perfect."""
+        world = self.world
+        return Sensed(world.battery_volts, world.battery_amps, world.battery_percent, world.battery_c)

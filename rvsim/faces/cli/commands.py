@@ -1,0 +1,309 @@
+"""The command line: reads options, puts a command together, ends with its exit code.
+
+Knows: commands and options. Everything heavy is imported inside the command that needs it, so that help and one
+frame taken apart come at once.
+"""
+
+import sys
+from collections.abc import Callable
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rvsim.errors import Exit, printable
+from rvsim.faces.cli import options, scenario_commands
+from rvsim.faces.cli.console import has_terminal, print_as
+from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
+
+if TYPE_CHECKING:
+    from rvsim.runs.sink import Sink
+    from rvsim.shakedown.scenario import LoadedScenario
+    from rvsim.sim.bench import Failure
+    from rvsim.wire.catalogue import Catalogue
+
+EPILOG = (
+    "Data goes to stdout, everything else to stderr. Exit codes: 0 good, 1 the answer is not good, 2 usage or "
+    "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
+)
+
+app = typer.Typer(
+    name="rvsim",
+    help="RV-C-style CAN message simulator and decoder for bench testing.",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def run() -> int:
+    """Run the command line; return its exit code."""
+    return ending(_code)
+
+
+def _code() -> int:
+    end_like_ctrl_c()
+    try:
+        with safe_output():
+            app(standalone_mode=True)
+    except SystemExit as left:
+        return left.code if isinstance(left.code, int) else Exit.GOOD
+    return Exit.GOOD
+
+
+def _leave(code: int) -> None:
+    raise typer.Exit(code)
+
+
+@app.command(
+    cls=options.WithServe,
+    epilog="rvsim bench heater_goes_quiet --seconds 120 --speed 20     rvsim bench --json --record night.log",
+)
+def bench(
+    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")] = "winter_evening",
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    seconds: options.Seconds = None,
+    speed: options.Speed = "1",
+    seed: options.Seed = None,
+    record: options.Record = None,
+    overwrite: options.Overwrite = False,
+    serve: options.Serve = None,
+    leave_out: options.Except = None,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        form = options.one_form(plain, json, every, has_terminal())
+        end, pace = options.microseconds(seconds), options.speed_of(speed)
+        return _bench(
+            scenario,
+            form,
+            every,
+            end,
+            pace,
+            options.seed(seed),
+            options.recording(record, overwrite),
+            serve,
+            tuple(leave_out or ()),
+            dbc,
+        )
+
+    _leave(ending(command))
+
+
+def _bench(
+    scenario: str,
+    form: str,
+    every: bool,
+    end: int | None,
+    speed: float | None,
+    seed: int | None,
+    record: Path | None,
+    serve: str | None,
+    absent: tuple[str, ...],
+    dbc: list[Path] | None,
+) -> int:
+    from rvsim.devices.registry import PROBLEMS, missing_partners
+    from rvsim.logs.formats.jsonl import start_line
+    from rvsim.logs.record import Recorder
+    from rvsim.runs.bench import CHANNEL, Run
+    from rvsim.runs.scenario_run import check_absent, load_checked
+    from rvsim.runs.served_run import served
+
+    loaded, catalogue = load_checked(scenario, dbc=dbc or (), absent=absent)
+    check_absent(loaded.rig, absent)
+    say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
+    seed = loaded.scenario.seed if seed is None else seed
+    start = start_line(
+        command="bench",
+        scenario=printable(loaded.name),
+        seed=seed,
+        started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+    with ExitStack() as open_things:
+        recorder = None
+        if record is not None:
+            recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
+        make: Callable[..., Run] = partial(Run, loaded, catalogue, seed=seed, recorder=recorder, absent=absent)
+        if serve is not None:
+            make = open_things.enter_context(served(serve, make, speed))
+        if form == "screen" and speed is not None:
+            from rvsim.faces.screen.show import show_bench
+
+            return show_bench(loaded, make, end, speed)
+        run = make(_sink(loaded, catalogue, start, form, every, seed, speed, absent), every=every, on_failure=_tell)
+        if speed is None:
+            run.virtual(loaded.scenario.lasts if end is None else end)
+        else:
+            run.paced(end, speed)
+    return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
+
+
+def _tell(failure: "Failure") -> None:
+    say(failure.sentence)
+
+
+def _sink(
+    loaded: "LoadedScenario",
+    catalogue: "Catalogue",
+    start: str,
+    form: str,
+    every: bool,
+    seed: int,
+    speed: float | None,
+    absent: tuple[str, ...],
+) -> "Sink":
+    from rvsim.faces.text.output import JsonLines
+    from rvsim.faces.text.sentences import Sentences
+    from rvsim.runs.bench import CHANNEL
+
+    if form == "json":
+        return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
+    simulated = f"all simulated but {', '.join(dict.fromkeys(absent))}" if absent else "all simulated"
+    how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
+    opening = (
+        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
+        f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {how}.",
+    )
+    return Sentences(sys.stdout, opening)
+
+
+scenario_commands.add_to(app)
+
+
+@app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")
+def spell(
+    identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
+    data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
+    json: options.Json = False,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """One frame taken apart, byte by byte, with the arithmetic."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.text.spell import as_json, as_text, parse_frame
+        from rvsim.wire.database import load
+
+        frame = parse_frame(identifier, " ".join(data))
+        catalogue = load(dbc or ())
+        say(*catalogue.left_out)
+        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
+        return Exit.GOOD
+
+    _leave(ending(command))
+
+
+@app.command(epilog="rvsim survey night.log --rig ottersby     rvsim survey trip.log --draft-rig my_van.toml")
+def survey(
+    logs: Annotated[list[str], typer.Argument(metavar="LOG...", help='Captured logs; "-" is stdin.')],
+    rig: options.Rig = None,
+    json: options.Json = False,
+    draft_rig: Annotated[
+        Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
+    ] = None,
+    channel: options.LogChannel = None,
+    begin: options.From = None,
+    end: options.To = None,
+    device: options.Devices = None,
+    message: options.Messages = None,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.logs import SurveyOptions, survey_logs
+
+        part = options.part(begin, end)
+        asked = SurveyOptions(rig, json, draft_rig, dbc or [], channel, part, device or [], message or [])
+        return survey_logs(logs, asked)
+
+    _leave(ending(command))
+
+
+@app.command(epilog="rvsim replay night.log --rig ottersby --from 600 --speed 20     rvsim replay night.log --json")
+def replay(
+    log: Annotated[str, typer.Argument(metavar="LOG", help='A captured log, whatever its name; "-" is stdin.')],
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    rig: options.Rig = None,
+    speed: options.Speed = "1",
+    begin: options.From = None,
+    end: options.To = None,
+    loop: options.Loop = False,
+    channel: options.LogChannel = None,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """A captured log into the live view, as it was recorded or faster; nothing is sent."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.logs import replay_log
+
+        form = options.one_form(plain, json, every, has_terminal())
+        part = options.part(begin, end)
+        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
+
+    _leave(ending(command))
+
+
+@app.command(
+    epilog="rvsim listen --interface socketcan --channel can0 --rig ottersby     rvsim listen --record trip.log --plain"
+)
+def listen(
+    interface: options.Interface = None,
+    channel: options.Channel = None,
+    bitrate: options.BitRate = None,
+    adapter_option: options.AdapterOptions = None,
+    plain: options.Plain = False,
+    json: options.Json = False,
+    every: options.Every = False,
+    rig: options.Rig = None,
+    seconds: options.Listening = None,
+    record: options.Record = None,
+    overwrite: options.Overwrite = False,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """A bus, decoded live; never transmits."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.edge.settings import resolve
+        from rvsim.faces.cli.listen import listen_bus
+
+        form = options.one_form(plain, json, every, has_terminal())
+        end = options.microseconds(seconds)
+        settings = resolve(interface, channel, bitrate, adapter_option or ())
+        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [])
+
+    _leave(ending(command))
+
+
+@app.command()
+def about(ascii: options.Ascii = False) -> None:
+    """Versions, where definitions and scenarios were found, which interfaces can be opened."""
+    print_as(json=False, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.about import lines
+        from rvsim.wire.database import load
+
+        print("\n".join(lines(load())))
+        return Exit.GOOD
+
+    _leave(ending(command))

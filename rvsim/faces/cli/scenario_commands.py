@@ -1,0 +1,178 @@
+"""The commands that run scenarios to a verdict.
+
+Knows: their options. Does not know how a scenario is run or judged.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rvsim.errors import Exit, InputError
+from rvsim.faces.cli import options
+from rvsim.faces.cli.console import print_as
+from rvsim.faces.cli.exits import ending
+
+_SEEDS = 10_000
+
+Junit = Annotated[Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts as JUnit XML.")]
+Processes = Annotated[
+    int | None, typer.Option("--processes", metavar="N", help="Runs at once; without it one for each processor.")
+]
+Met = Annotated[bool, typer.Option("--every", help="Also name the expectations that were met.")]
+JsonVerdicts = Annotated[bool, typer.Option("--json", help="A JSON line for each verdict.")]
+Serve = Annotated[
+    str | None,
+    typer.Option(
+        "--serve",
+        metavar="[HOST:PORT]",
+        help="Serve the bus on this machine's loopback for a controller in another process, and run by the wall clock "
+        "from its first client on, for which it waits 60 s. A port will do, 0 is any that is free, 29536 if omitted.",
+    ),
+]
+Speed = Annotated[
+    str | None,
+    typer.Option("--speed", metavar="X", help="With --serve: simulated seconds per real second; 1 if omitted."),
+]
+Repeat = Annotated[int, typer.Option("--repeat", metavar="N", help="Run each scenario N times, a new seed each time.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command(
+        cls=options.WithServe,
+        epilog="rvsim shakedown loose_plug     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml     "
+        'rvsim shakedown warm_cabin --serve --except "control panel"',
+    )(shakedown)
+    app.command(
+        epilog="rvsim vary warm_cabin weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
+    )(vary)
+
+
+def shakedown(
+    scenarios: Annotated[
+        list[str] | None, typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")
+    ] = None,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="List all keys of a scenario, its faults and expectations; run nothing.")
+    ] = False,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Read the scenario back as sentences; run nothing.")
+    ] = False,
+    seed: options.Seed = None,
+    repeat: Repeat = 1,
+    json: JsonVerdicts = False,
+    every: Met = False,
+    junit: Junit = None,
+    record: options.Record = None,
+    overwrite: options.Overwrite = False,
+    processes: Processes = None,
+    interface: options.Interface = None,
+    channel: options.Channel = None,
+    adapter_option: options.AdapterOptions = None,
+    serve: Serve = None,
+    speed: Speed = None,
+    leave_out: options.Except = None,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.shakedown import explain as read_back
+        from rvsim.faces.cli.shakedown import shakedown as run
+        from rvsim.shakedown.jobs import Job
+
+        definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
+        if keys:
+            from rvsim.shakedown.scenario_keys import keys as every_key
+
+            print("\n".join(every_key()))
+            return Exit.GOOD
+        if not scenarios:
+            raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")
+        if explain:
+            return max(read_back(scenario, definitions) for scenario in scenarios)
+        if not 1 <= repeat <= _SEEDS:
+            raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
+        _above_0("--processes", processes)
+        first = options.seed(seed, repeat)
+        first = 1 if first is None and repeat > 1 else first
+        seeds = [None if first is None else first + number for number in range(repeat)]
+        jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
+        form = "json" if json else "text"
+        if serve is not None and interface is not None:
+            raise InputError("--serve and --interface cannot go together: the devices are on one bus; choose one")
+        if serve is not None:
+            from rvsim.faces.cli.shakedown import on_loopback
+
+            pace = options.speed_of(speed or "1")
+            return on_loopback(
+                jobs,
+                serve,
+                leave_out or (),
+                pace,
+                form=form,
+                every=every,
+                junit=junit,
+                record=kept,
+                dbc=definitions,
+            )
+        if speed is not None:
+            raise InputError("--speed goes with --serve: virtual time waits for nothing, and hardware for nobody")
+        if interface is not None:
+            from rvsim.edge.settings import resolve
+            from rvsim.faces.cli.shakedown import on_a_bus
+
+            bus = resolve(interface, channel, None, adapter_option or (), listening=False)
+            return on_a_bus(
+                jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=kept, dbc=definitions
+            )
+        if leave_out:
+            raise InputError("--except goes with --interface or --serve: in virtual time nobody could stand in")
+        for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
+            if given:
+                raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
+        return run(jobs, form=form, every=every, junit=junit, record=kept, processes=processes, dbc=definitions)
+
+    raise typer.Exit(ending(command))
+
+
+def vary(
+    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")],
+    values: Annotated[
+        list[str],
+        typer.Argument(metavar="KEY=VALUES...", help="What to vary: key=1,2,3 or key=-20..10/5 or key=-20..10."),
+    ],
+    draw: Annotated[
+        int | None, typer.Option("--draw", metavar="N", help="N runs with values drawn by chance, instead of all.")
+    ] = None,
+    seed: options.Seed = None,
+    json: JsonVerdicts = False,
+    junit: Junit = None,
+    processes: Processes = None,
+    dbc: options.Dbc = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """One scenario many times with other values: which runs fail, and the smallest of those."""
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.vary import vary as run
+
+        _above_0("--draw", draw)
+        _above_0("--processes", processes)
+        return run(scenario, values, draw, options.seed(seed), json, junit, processes, tuple(dbc or ()))
+
+    raise typer.Exit(ending(command))
+
+
+def _above_0(option: str, number: int | None) -> None:
+    """Refuse a number of an option that is not above 0.
+
+    Raises:
+        InputError: it is not.
+    """
+    if number is not None and number < 1:
+        raise InputError(f"{option} {number}: give a number above 0")

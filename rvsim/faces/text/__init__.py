@@ -1,0 +1,1 @@
+"""What is printed: sentences, JSON lines, surveys, spelled frames."""

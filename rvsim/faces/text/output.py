@@ -1,0 +1,99 @@
+"""A run as JSON lines.
+
+Knows: the JSON contract. Does not know where events come from, nor sentences.
+"""
+
+from collections.abc import Sequence
+from typing import Any, TextIO
+
+from rvsim.faces.text.marks import topic_origins
+from rvsim.logs.formats.jsonl import frame_fields, line, reading_fields
+from rvsim.watch.causes import Cause
+from rvsim.watch.flag import Flag
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, NodeDescribed, PresenceChanged, ReadingChanged, Watch
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import Frame
+
+
+class JsonLines:
+    """One JSON object a line; with ``every`` also each frame and each reading of it."""
+
+    def __init__(
+        self, out: TextIO, catalogue: Catalogue, channel: str, start: str, every: bool = False, sent: bool = True
+    ) -> None:
+        self._out, self._catalogue, self._channel, self._every, self._sent = out, catalogue, channel, every, sent
+        out.write(start)
+
+    def frame(self, frame: Frame) -> None:
+        """Write a frame line, with ``every``."""
+        if self._every:
+            self._out.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Write a line for each event."""
+        for event in events:
+            self._out.write(line(event.time, self._fields(event)))
+
+    def _fields(self, event: Event) -> dict[str, Any]:
+        match event:
+            case ReadingChanged():
+                return {
+                    "type": "reading",
+                    "device": event.device,
+                    "source": event.source,
+                    "message": event.spec.name,
+                    "instance": event.instance,
+                    **({} if event.dsa is None else {"dsa": event.dsa}),
+                    **reading_fields(event.reading, *topic_origins(event.spec, event.instance, event.dsa)),
+                }
+            case PresenceChanged():
+                return {"type": "presence", "device": event.device, "source": event.source, "state": str(event.state)}
+            case NodeDescribed():
+                return {
+                    "type": "identity",
+                    "device": event.device,
+                    "source": event.source,
+                    "product": None if event.product is None else event.product._asdict(),
+                    "software": event.software,
+                }
+            case FlagRaised() | FlagCleared():
+                return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
+
+    def end(self, time: int, watch: Watch) -> None:
+        """Write a line for each cause that explains flags: known in full only at the end."""
+        for cause in watch.causes:
+            self._out.write(line(time, {"type": "cause", **cause_fields(cause)}))
+
+    def flush(self) -> None:
+        """Hand the lines on."""
+        self._out.flush()
+
+
+def flag_fields(flag: Flag, state: str) -> dict[str, Any]:
+    """Return what a flag line says."""
+    return {
+        "type": "flag",
+        "flag": flag.number,
+        "kind": flag.kind,
+        "subject": flag.subject,
+        "severity": str(flag.severity),
+        "state": state,
+        "text": flag.text,
+        "advice": flag.advice,
+        "evidence": list(flag.evidence),
+    }
+
+
+def cause_fields(cause: Cause) -> dict[str, Any]:
+    """Return what every JSON form says of a cause: ``flags`` are the numbers of those it explains, its own first."""
+    return {
+        "kind": str(cause.kind),
+        "subject": cause.subject,
+        "severity": str(cause.severity),
+        "text": cause.text,
+        "advice": cause.advice,
+        "evidence": list(cause.evidence),
+        "flags": [flag.number for flag in cause.flags],
+        "since": cause.since / 1e6,
+        "until": None if cause.until is None else cause.until / 1e6,
+    }

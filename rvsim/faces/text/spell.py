@@ -1,0 +1,202 @@
+"""Takes one frame apart, byte by byte with the arithmetic: for a student, and for support with one odd frame.
+
+Knows: the order in which a frame is told, in words and as JSON. Does not know buses or devices.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+from rvsim.errors import InputError
+from rvsim.faces.text.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.text.spell_meaning import meaning_of
+from rvsim.faces.text.spell_transport import Meaning, whole
+from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
+from rvsim.wire import ident
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import Origin, Reading
+from rvsim.wire.frame import Frame
+from rvsim.wire.spec import MessageSpec
+
+
+def parse_frame(identifier: str, data: str) -> Frame:
+    """Read an identifier and data bytes as a person types them: hex, with or without 0x, spaces or colons.
+
+    Raises:
+        InputError: something is not hex, too long, or half a byte; one line for each.
+    """
+    problems = []
+    bare = identifier.strip().lower().removeprefix("0x").removesuffix("h")
+    number = int(bare, 16) if re.fullmatch("[0-9a-f]+", bare) else -1
+    if number < 0:
+        problems.append(f"identifier {identifier!r} is not hex: write it like 19FFE45E")
+    elif number >= 1 << 29:
+        problems.append(f"identifier {identifier} does not fit in 29 bits: the highest is 1FFFFFFF")
+    digits = re.sub(r"[\s:.,_-]|0x", "", data.strip().lower())
+    if not re.fullmatch("[0-9a-f]*", digits):
+        problems.append(f"data {data!r} is not hex: write it like 01C864FFFFFFFFFF or 01:C8:64")
+    elif len(digits) % 2:
+        problems.append(f"data {data!r} has {len(digits)} hex digits: two make a byte, so one is missing or too many")
+    elif len(digits) > 16:
+        problems.append(f"data {data!r} has {len(digits) // 2} bytes: a frame holds 8 at most")
+    if problems:
+        raise InputError(*problems)
+    return Frame(0, number, bytes.fromhex(digits))
+
+
+def as_json(frame: Frame, catalogue: Catalogue) -> str:
+    """Return the frame as one JSON object.
+
+    Beside the parts of the identifier and ``fields`` (as in every JSON form, with ``grades`` of name, layout and codes
+    and ``comment``) it has ``origin``, where number and name of the message come from, and ``meaning``: what a frame
+    of the network's services means as a whole, null for all others. A meaning has ``kind``, ``problems`` (what does
+    not fit, as clauses), ``origin`` (the weakest that it rests on), and by its kind:
+
+    - ``request to send``: ``size`` in bytes, ``packets``, ``limit`` (packets for each clear to send, 255 for no
+      limit), ``dgn`` and ``message`` of the long message; ``end of message`` and ``broadcast announce`` without
+      ``limit``; ``clear to send``: ``packets``, ``first``, ``dgn``, ``message``; ``abort``: ``reason``,
+      ``reason_text``, ``dgn``, ``message``; ``unknown`` where a connection frame cannot be read;
+    - ``data packet``: ``number``, ``data`` in hex, ``text`` (null where it is none);
+    - ``product identification``: ``make``, ``model``, ``serial_number``, ``unit_number``;
+      ``software identification``: ``software``, a list;
+    - ``fault report``: ``fault`` (null for no fault, else ``spn``, ``fmi``, ``fmi_text``), ``dsa``, ``function``;
+    - ``desired DGN`` and ``DGN acknowledged``: ``dgn``, ``message``.
+    """
+    parts = ident.split(frame.identifier)
+    spec = catalogue.by_dgn(parts.dgn)
+    meaning = meaning_of(spec, parts, frame.data, catalogue) if spec else None
+    return json_text(
+        {
+            "schema": SCHEMA,
+            "identifier": f"{frame.identifier:08X}",
+            "priority": parts.priority,
+            "dgn": f"{parts.dgn:05X}",
+            "message": spec.name if spec else None,
+            "source": parts.source,
+            "destination": parts.destination,
+            "origin": str(spec.origin) if spec else None,
+            "fields": [_field_json(reading, spec) for reading in spec.decode(frame.data)] if spec else [],
+            "meaning": meaning.as_json() if meaning else None,
+        }
+    )
+
+
+def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
+    grades, raw = reading.field.grades, reading.raw
+    codes = grades.codes if raw is None else reading.field.code_grade(raw)
+    return {
+        **reading_fields(reading, spec.origin),
+        "grades": {"name": str(grades.name), "layout": str(grades.layout), "codes": str(codes)},
+        "comment": reading.field.comment or None,
+    }
+
+
+def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
+    """Return the frame spelled out, line by line."""
+    parts, data = ident.split(frame.identifier), frame.data
+    spec = catalogue.by_dgn(parts.dgn)
+    yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
+    yield ""
+    yield from _identifier(frame.identifier, parts, spec)
+    yield ""
+    if spec is None:
+        yield "No message with this number is defined, so the bytes cannot be read."
+        return
+    meaning = meaning_of(spec, parts, data, catalogue)
+    if spec.fields:
+        layout = whole(spec, data)
+        found = _with_data(rows(layout, data), meaning)
+        usual = _usual(layout, data)
+        yield from table(found, usual)
+        yield from _length(layout, data)
+        yield from _meaning(meaning)
+        yield ""
+        yield from _origins(spec, usual, {row.grade for row in found if row.grade})
+    else:
+        yield from _meaning(meaning)
+        if meaning is None:
+            yield "This message is known by its name only, so the bytes cannot be read."
+        yield ""
+        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{_source(spec)}.")
+    if spec.comment:
+        yield from wrapped(spec.comment)
+
+
+def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
+    bits = f"{identifier:029b}"
+    cuts = (0, 3, 4, 5, 13, 21, 29)
+    yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
+    yield f"  {bits[:3]:>8}  priority {parts.priority} (0 goes first)"
+    yield f"  {bits[3]:>8}  reserved"
+    yield f"  {bits[4]:>8}  data page"
+    group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
+    grouped = f"  {bits[5:13]}  message group byte (PDU format) {group:02X} hex"
+    if ident.is_addressed(parts.dgn):
+        to = "everyone" if parts.destination == ident.GLOBAL else f"address {parts.destination:02X} hex"
+        yield f"{grouped}, below F0: the next byte is a destination"
+        yield f"  {bits[13:21]}  to {to}"
+    else:
+        yield f"{grouped}, F0 or above, broadcast: the next byte is part of the DGN"
+        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific) {low:02X} hex"
+    yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}), which does not tell what a device is"
+    yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+    if identifier < 1 << 11:
+        yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
+
+
+def _with_data(found: list[FieldRow], meaning: Meaning | None) -> list[FieldRow]:
+    """Return the rows with the bytes that a meaning tells in the place of those that no field holds."""
+    if meaning is None or meaning.data is None:
+        return found
+    title, says = meaning.data
+    last = len(bytes.fromhex(meaning.facts["data"]))
+    where = "byte 1" if last == 1 else f"bytes 1-{last}"
+    return [*(row for row in found if row.title), FieldRow(where, title, says)]
+
+
+def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
+    count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
+    if len(data) < spec.needed:
+        counts = "" if spec.is_protocol else ": what is missing counts as no data"
+        yield f"  The frame has {count} and the message {spec.length}{counts}."
+    elif len(data) > spec.length:
+        yield f"  The frame has {count} and the message {spec.length}: the rest has no meaning here."
+
+
+def _meaning(meaning: Meaning | None) -> Iterator[str]:
+    """Say what the frame means as a whole, how sure that is, and what does not fit."""
+    if meaning is None:
+        return
+    for sentence in meaning.sentences:
+        last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
+        yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
+    for problem in meaning.problems:
+        yield from wrapped(f"This does not fit: {problem}.", "  ")
+
+
+# Where it comes from.
+
+
+def _usual(spec: MessageSpec, data: bytes) -> str:
+    """Return the grades that most fields have of those that say something; the first where equally many have two."""
+    readings = spec.decode(data)
+    telling = [reading for reading in readings if reading.state not in SAY_NOTHING] or readings
+    return Counter(map(grades_text, telling)).most_common(1)[0][0]
+
+
+def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
+    """Say where number and fields come from, all in one where they have one grade."""
+    own, source = ORIGIN_WORDS[spec.origin], _source(spec)
+    if grades == {own}:
+        yield from wrapped(f"Number and layout: {own}{source}.")
+        return
+    which = "Fields without a note in brackets" if len(grades) > 1 else "Fields"
+    yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
+
+
+def _source(spec: MessageSpec) -> str:
+    """Return who publishes a message, in brackets; that the rest of its row is memory is told field by field."""
+    named = [part for part in spec.source.split("; ") if part and part != "memory"]
+    return f" ({'; '.join(named)})" if named else ""

@@ -1,0 +1,252 @@
+"""The frames that long messages travel in, in words: who asks whom for what, and what does not fit (SAE J1939-21).
+
+Knows: which bytes of a connection frame mean what for each control byte, and what a well-formed one looks like. Does
+not know sessions: one frame is told, as it stands.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+from rvsim.wire import ident
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import FieldSpec, Grades, Origin, weakest
+from rvsim.wire.ident import Identifier
+from rvsim.wire.spec import MessageSpec
+from rvsim.wire.texts import ascii_of
+from rvsim.wire.transfer.packets import (
+    CONNECTION,
+    LONGEST,
+    NO_LIMIT,
+    PAYLOAD,
+    SHORTEST,
+    Abort,
+    Acknowledge,
+    Announce,
+    Clear,
+    Control,
+    Reason,
+    Request,
+    packets_for,
+    read_control,
+    reason_text,
+)
+
+
+class Meaning(NamedTuple):
+    """What a frame means as a whole.
+
+    ``origin`` is the weakest of what the sentences rest on. ``facts`` are the parts of the JSON form, ``problems``
+    what does not fit, as clauses. ``data`` tells the bytes that no field holds: a title and their meaning.
+    """
+
+    kind: str
+    origin: Origin
+    sentences: tuple[str, ...]
+    facts: Mapping[str, Any]
+    problems: tuple[str, ...] = ()
+    data: tuple[str, str] | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the object ``meaning`` of the JSON form: kind, the facts of this kind, problems, origin."""
+        return {"kind": self.kind, **self.facts, "problems": list(self.problems), "origin": str(self.origin)}
+
+
+_SURE = Grades(Origin.PUBLISHED, Origin.PUBLISHED, Origin.PUBLISHED)
+"""The broadcast announce is that of can-j1939 2.0.12 test_ecu.py."""
+_MEMORY = Grades(Origin.MEMORY, Origin.MEMORY, Origin.MEMORY)
+_LENGTH = FieldSpec("message_length", 8, 16, unit="bytes", grades=_MEMORY)
+_PACKETS = FieldSpec("number_of_packets", 24, 8, grades=_MEMORY)
+_AT_ONCE = FieldSpec("packets_for_each_clear_to_send", 32, 8, labels={NO_LIMIT: "no limit"}, grades=_MEMORY)
+_CLEARED = FieldSpec("packets_that_may_come", 8, 8, grades=_MEMORY)
+_NEXT = FieldSpec("next_packet", 16, 8, grades=_MEMORY)
+_REASON = FieldSpec(
+    "reason",
+    8,
+    8,
+    labels={int(reason): reason_text(reason) for reason in Reason},
+    grades=_MEMORY,
+    code_grades=dict.fromkeys((1, 2, 3, 4), Origin.PUBLISHED) | {Reason.TOO_LONG: Origin.UNSURE},
+)
+"""Reasons 1 to 4 are those of can-j1939 2.0.12 j1939_21.py; of the others 9 is the one that is not sure."""
+_BY_CONTROL: Mapping[int, tuple[FieldSpec, ...]] = {
+    16: (_LENGTH, _PACKETS, _AT_ONCE),
+    17: (_CLEARED, _NEXT),
+    19: (_LENGTH, _PACKETS),
+    32: (replace(_LENGTH, grades=_SURE), replace(_PACKETS, grades=_SURE)),
+    255: (_REASON,),
+}
+"""The fields of a connection frame that depend on its control byte, which a definition file cannot say."""
+_KINDS = {
+    Request: "request to send",
+    Clear: "clear to send",
+    Acknowledge: "end of message",
+    Announce: "broadcast announce",
+    Abort: "abort",
+}
+_TITLES = {
+    Request: "Request to send (RTS)",
+    Clear: "Clear to send (CTS)",
+    Acknowledge: "End of message",
+    Announce: "Broadcast announce (BAM)",
+    Abort: "Abort",
+}
+_FREE = slice(1, 5)
+_MOST_PACKETS = LONGEST // PAYLOAD
+
+
+def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
+    """Return the layout of this very frame: a connection frame with the fields that its control byte brings.
+
+    A layout that has fields of its own there stays as it is.
+    """
+    extra = _BY_CONTROL.get(data[0], ()) if spec.dgn == CONNECTION and data else ()
+    taken = any(field.first_byte < _FREE.stop and field.last_byte >= _FREE.start for field in spec.fields)
+    if not extra or taken or spec.length < 8:
+        return spec
+    fields = sorted((*spec.fields, *extra), key=lambda field: field.first)
+    return replace(spec, fields=tuple(fields))
+
+
+def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning | None:
+    """Say what a connection frame asks for, announces or ends."""
+    control = read_control(data)
+    if control is None:
+        return Meaning("unknown", Origin.PUBLISHED, (), {}, tuple(_unreadable(data)))
+    message, origin = named_dgn(_whole_number(control.dgn), catalogue)
+    about = f"The long message is DGN {control.dgn:05X} hex: {message or 'not known'}."
+    facts = {**control._asdict(), "dgn": f"{control.dgn:05X}", "message": message}
+    if isinstance(control, Abort):
+        facts["reason_text"] = reason_text(control.reason)
+    fields = _BY_CONTROL[data[0]]
+    origins = [field.grades.layout for field in fields]
+    if isinstance(control, Abort):
+        origins.append(_REASON.code_grade(control.reason))
+    sentence = f"{_TITLES[type(control)]}: {_does(control, _who(parts.source), _who(parts.destination))}."
+    problems = tuple(_misfits(control, parts))
+    return Meaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
+
+
+def packet(parts: Identifier, data: bytes, _: Catalogue) -> Meaning | None:
+    """Say which packet of a long message this is and what it carries."""
+    number, payload = data[0] if data else None, data[1:]
+    text = _text(payload)
+    says = f"{payload.hex(' ').upper()}: {payload_text(payload)}"
+    facts = {"number": number, "data": payload.hex().upper(), "text": text}
+    problems = []
+    if number == 0:
+        problems.append("packets are numbered from 1")
+    if len(data) != PAYLOAD + 1:
+        problems.append(f"a packet has {PAYLOAD + 1} bytes, not {len(data)}")
+    sentences: tuple[str, ...] = ()
+    if number and payload:
+        first = PAYLOAD * (number - 1)
+        whose = f"a long message from {_who(parts.source)} to {_who(parts.destination)}"
+        sentences = (
+            f"Packet {number} of {whose}: bytes {first} to {first + PAYLOAD - 1} of it.",
+            "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
+        )
+    return Meaning("data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None)
+
+
+PACKET_ORIGIN = Origin.MEMORY
+"""Where the layout of a data packet comes from: a number, then seven bytes."""
+
+
+def payload_text(payload: bytes) -> str:
+    """Say what a packet carries, as letters where it has them."""
+    text = _text(payload)
+    return f"{len(payload)} bytes" if text is None else f"text {text!r}"
+
+
+def _text(payload: bytes) -> str | None:
+    """Return the payload as letters where most of it is that, without the ones it may be filled up with."""
+    held = payload.rstrip(b"\xff")
+    text = ascii_of(held)
+    printable = sum(0x20 <= byte < 0x7F for byte in held)
+    return text if 2 * printable > len(held) else None
+
+
+def _does(control: Control, source: str, destination: str) -> str:
+    match control:
+        case Request(size, packets, limit):
+            once = (
+                "as many packets at a time as it likes" if limit == NO_LIMIT else f"at most {_count(limit)} at a time"
+            )
+            return f"{source} has {_size(size, packets)} for {destination}, which may ask for {once}"
+        case Clear(0):
+            return f"{source} asks {destination} to wait: no packet may come now"
+        case Clear(packets, first):
+            return f"{source} asks {destination} for {_count(packets)}, from number {first} on"
+        case Acknowledge(size, packets):
+            return f"{source} tells {destination} that it has received {_size(size, packets)}"
+        case Announce(size, packets):
+            return f"{source} is about to send {_size(size, packets)} to {destination}"
+        case Abort(reason):
+            return f"{source} ends the transfer with {destination}, for reason {reason}: {reason_text(reason)}"
+    raise AssertionError(control)
+
+
+def _size(size: int, packets: int) -> str:
+    return f"a message of {size} bytes in {_count(packets)}"
+
+
+def _count(packets: int) -> str:
+    return f"{packets} packet{'' if packets == 1 else 's'}"
+
+
+def _who(address: int | None) -> str:
+    return "everyone" if address in (None, ident.GLOBAL) else f"address {address:02X} hex"
+
+
+def _misfits(control: Control, parts: Identifier) -> Iterator[str]:
+    """Name what is wrong with a connection frame in itself."""
+    if isinstance(control, (Announce, Request, Acknowledge)):
+        yield from _wrong_size(control.size, control.packets)
+    to_all = parts.destination == ident.GLOBAL
+    if isinstance(control, Announce) and not to_all:
+        yield "an announce goes to everyone, not to one address"
+    if not isinstance(control, Announce) and to_all:
+        yield "this goes to one address, not to everyone: only an announce does"
+    match control:
+        case Request(limit=0):
+            yield "with 0 packets for each clear to send nothing could be sent"
+        case Clear(packets, first) if packets and not first:
+            yield "packets are numbered from 1, so none has the number 0"
+        case Clear(packets, first) if packets and packets + first - 1 > _MOST_PACKETS:
+            yield f"it asks for packets up to {packets + first - 1}, and the longest message has {_MOST_PACKETS}"
+
+
+def _wrong_size(size: int, packets: int) -> Iterator[str]:
+    if size < SHORTEST:
+        yield f"{size} bytes are no long message: up to {SHORTEST - 1} fit in one frame"
+    elif size > LONGEST:
+        yield f"{size} bytes are more than a long message can have: {LONGEST} at most"
+    elif packets != packets_for(size):
+        yield f"{size} bytes go in {_count(packets_for(size))} of {PAYLOAD}, not in {packets}"
+
+
+def _unreadable(data: bytes) -> Iterator[str]:
+    """Say why a connection frame cannot be read."""
+    if len(data) != PAYLOAD + 1:
+        yield f"a connection frame has {PAYLOAD + 1} bytes, not {len(data)}"
+    if data and data[0] not in _BY_CONTROL:
+        yield f"{data[0]} is no control byte of SAE J1939-21: {listed([str(code) for code in _BY_CONTROL])} are"
+    if len(data) == PAYLOAD + 1 and int.from_bytes(data[5:], "little") >= ident.DGN_LIMIT:
+        yield f"bytes 5-7 hold {int.from_bytes(data[5:], 'little'):06X} hex, and a DGN has at most 18 bits"
+
+
+def _whole_number(dgn: int) -> int:
+    """Return a DGN as it is listed: the low byte of an addressed one is a destination, or zero."""
+    return dgn & 0x3FF00 if ident.is_addressed(dgn) else dgn
+
+
+def named_dgn(dgn: int, catalogue: Catalogue) -> tuple[str | None, Origin]:
+    """Return the name of the message with a number, None where none has it, and where that name comes from."""
+    spec = catalogue.by_dgn(dgn)
+    return (None, Origin.PUBLISHED) if spec is None else (spec.name, spec.origin)
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a person lists them."""
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)

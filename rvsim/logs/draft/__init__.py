@@ -1,0 +1,1 @@
+"""A rig learnt from a captured log."""

@@ -1,0 +1,1 @@
+"""The formats of captured logs, each read by a file of its own."""

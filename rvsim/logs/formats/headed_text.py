@@ -1,0 +1,274 @@
+"""Captured logs whose first lines say how the others are written: .asc and .trc.
+
+Knows: both formats as text. Does not know files. Layouts: the readers and writers of python-can 4.6 (can/io/asc.py,
+can/io/trc.py). From memory, with no published source at hand: that "timestamps relative" counts from the line before,
+and the types of .trc lines that python-can passes over.
+"""
+
+import re
+from datetime import datetime
+from decimal import ROUND_HALF_UP, Decimal
+from typing import ClassVar
+
+from rvsim.logs.formats.entry import (
+    Entry,
+    Found,
+    Kind,
+    Skip,
+    UnreadableError,
+    data_of_pairs,
+    error,
+    hexadecimal,
+    microseconds,
+    other,
+    promised,
+    shown,
+    within_29_bits,
+)
+from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.line_events import ErrorState
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_GERMAN_MONTHS = {"mär": 3, "mai": 5, "okt": 10, "dez": 12}
+_DATE = re.compile(r"(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I)
+
+_STATES = {
+    b"error active": ErrorState.ACTIVE,
+    b"warning level": ErrorState.ACTIVE,
+    b"error passive": ErrorState.PASSIVE,
+    b"bus off": ErrorState.BUS_OFF,
+    b"busoff": ErrorState.BUS_OFF,
+}
+"""What .asc lines of a chip status say: the first as in python-can's test data (test/data/logfile.asc of the 4.6.1
+sources), the others, and the counters TxErr and RxErr behind them, from memory."""
+_LENGTHS = tuple(b"%x" % number for number in range(16))
+_LONGEST_ABOUT = 80
+"""Signs of what a line says of an error that are kept."""
+
+
+class Asc:
+    """Text with a date on top and times in seconds from there; identifiers with 29 bits end in x."""
+
+    kind: ClassVar[str] = "text with a dated head (.asc)"
+
+    _head = re.compile(
+        rb"(?:date\s+\S+\s+(?P<date>.+)|begin\s+triggerblock(?:\s+\S+\s+(?P<trigger>.+))?|end\s+triggerblock"
+        rb"|base\s+(?P<base>hex|dec)(?:\s+timestamps\s+(?P<count>absolute|relative))?"
+        rb"(?:\s+(?:no\s+)?internal\s+events\s+logged)?"
+        rb"|(?:no\s+)?internal\s+events\s+logged|//.*)\s*",
+        re.I | re.DOTALL,
+    )
+    _time = re.compile(rb"-?\d{1,12}\.\d{1,9}")
+    _frame_start = re.compile(rb"\s*-?\d{1,12}\.\d{1,9}\s+\d+\s+[0-9A-Fa-f]+x?\s+[rt]x\s+[dr]\s", re.I)
+    _decimal = re.compile(rb"\d{1,10}")
+    _status = re.compile(
+        rb"chip\s+status\s+(error\s+active|error\s+passive|warning\s+level|bus\s*off)"
+        rb"(?:.*?TxErr:\s*(\d{1,4}).*?RxErr:\s*(\d{1,4}))?",
+        re.I,
+    )
+
+    def __init__(self) -> None:
+        self.origin = 0
+        self._is_decimal = False
+        self._is_relative = False
+        self._now = 0
+
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
+        """Tell whether the line belongs to the head or is a frame."""
+        return bool((not line.startswith(b"//") and cls._head.fullmatch(line)) or cls._frame_start.match(line))
+
+    def read(self, line: bytes) -> Found:
+        """Read one line of the head, one frame or one event."""
+        parts = line.split()
+        if not parts:
+            return None
+        if not self._time.fullmatch(parts[0]):
+            self._read_head(line)
+            return None
+        time = microseconds(parts[0])
+        self._now = time = time + self._now if self._is_relative else time
+        channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
+        if channel.upper() == b"CANFD" and what.isdigit():
+            return error(time, what) if b"errorframe" in line.lower() else Skip(time, Kind.FD, what)
+        if channel.isdigit() and what.lower() == b"errorframe":
+            return error(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_LONGEST_ABOUT])
+        if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
+            return self._frame(time, channel, what, parts[4:])
+        report = self._chip_status(line)
+        of = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
+        return Skip(None, Kind.EVENT, of, report=report)
+
+    def _chip_status(self, line: bytes) -> ErrorReport | None:
+        """Return the state that an event tells of the recording controller, None where it tells none."""
+        found = self._status.search(line)
+        if not found:
+            return None
+        sent, received = (None if text is None else int(text) for text in found.groups()[1:])
+        return ErrorReport(False, "", _STATES[b" ".join(found[1].lower().split())], sent, received)
+
+    def _read_head(self, line: bytes) -> None:
+        head = self._head.fullmatch(line.strip())
+        if not head:
+            raise UnreadableError(f"{shown(line)} is neither a frame nor a line of the head")
+        date = head["trigger"] or head["date"]
+        if date:
+            self.origin = _local(date.decode("utf-8", "replace")) or self.origin
+        if head["base"]:
+            self._is_decimal = head["base"].lower() == b"dec"
+            self._is_relative = (head["count"] or b"").lower() == b"relative"
+
+    def _frame(self, time: int, channel: bytes, identifier: bytes, rest: list[bytes]) -> Found:
+        what = rest[0].lower() if rest else b""
+        if what not in (b"d", b"r"):
+            raise UnreadableError("a frame that is neither d (data) nor r (remote)")
+        number, extended = self._number(identifier.rstrip(b"xX")), identifier[-1:] in (b"x", b"X")
+        if what == b"r":  # its length may be left out
+            return other(time, channel, number, extended, int(rest[1], 16) if rest[1:2] and rest[1] in _LENGTHS else 0)
+        if len(rest) < 2:
+            raise UnreadableError("a frame that is cut off before its length")
+        data = self._data(rest[2:], hexadecimal(rest[1]))
+        return (
+            Entry(time, within_29_bits(number), data, channel)
+            if extended
+            else other(time, channel, number, False, data)
+        )
+
+    def _number(self, text: bytes) -> int:
+        if not self._is_decimal:
+            return hexadecimal(text)
+        if not self._decimal.fullmatch(text):
+            raise UnreadableError(f"{shown(text)} is not a decimal number")
+        return int(text)
+
+    def _data(self, texts: list[bytes], length: int) -> bytes:
+        if not self._is_decimal:
+            return data_of_pairs(texts, length)
+        numbers = [self._number(text) for text in texts[: promised(len(texts), length)]]
+        if any(number > 255 for number in numbers):
+            raise UnreadableError("a data byte above 255")
+        return bytes(numbers)
+
+
+class Trc:
+    """Text with numbered lines and times in milliseconds, in one of five versions with columns of their own."""
+
+    kind: ClassVar[str] = "text with numbered lines (.trc)"
+
+    # N number, O time, T type, B bus, I identifier, d direction, R reserved, L length, D data
+    _columns_of: ClassVar[dict[bytes, bytes | None]] = {
+        b"1.0": b"N,O,I,L,D",
+        b"1.1": b"N,O,d,I,L,D",
+        b"1.3": b"N,O,B,d,I,R,L,D",
+        b"2.0": None,
+        b"2.1": None,
+    }
+    """The last two say it themselves."""
+    _events: ClassVar[dict[bytes, Kind]] = {
+        b"FD": Kind.FD, b"FB": Kind.FD, b"FE": Kind.FD, b"BI": Kind.FD, b"RR": Kind.REMOTE,
+        b"ER": Kind.ERROR, b"Error": Kind.ERROR,
+        b"ST": Kind.EVENT, b"EC": Kind.EVENT, b"EV": Kind.EVENT, b"Warng": Kind.EVENT,
+    }  # fmt: skip
+    _head = re.compile(rb";\$(FILEVERSION|STARTTIME|COLUMNS)=(\S+)\s*")
+    _line_start = re.compile(rb"\s*\d+\)\s+\d+(?:\.\d+)?\s")
+    _number = re.compile(rb"\d+\)?")
+    _days = re.compile(rb"\d{1,6}(?:\.\d{1,20})?")
+    _epoch_day = 25569
+    """Days from 1899-12-30, where the format counts from, to 1970-01-01."""
+
+    def __init__(self) -> None:
+        self.origin = 0
+        self._version = b"1.0"  # the first version did not say so
+        self._set_columns(b"N,O,I,L,D")
+
+    @classmethod
+    def knows(cls, line: bytes) -> bool:
+        """Tell whether the line belongs to the head or is numbered as in versions below 2."""
+        return bool(cls._head.fullmatch(line) or cls._line_start.match(line))
+
+    def read(self, line: bytes) -> Found:
+        """Read one line of the head or one numbered line."""
+        if line.startswith(b";"):
+            if head := self._head.fullmatch(line):
+                self._read_head(head[1], head[2])
+            return None
+        parts = line.split()
+        if not parts:
+            return None
+        if not self._column:
+            raise UnreadableError(f"no columns are known for version {self._version.decode('ascii', 'replace')}")
+        if not self._number.fullmatch(parts[0]):
+            raise UnreadableError(f"{shown(line)} does not start with a number")
+        try:
+            return self._numbered(parts)
+        except IndexError:
+            raise UnreadableError(f"{shown(line)} is cut off") from None
+
+    def _read_head(self, name: bytes, value: bytes) -> None:
+        if name == b"FILEVERSION":
+            self._version = value
+            self._set_columns(self._columns_of.get(value))
+        elif name == b"COLUMNS":
+            self._set_columns(value)
+        elif self._days.fullmatch(value):
+            days = Decimal(value.decode()) - self._epoch_day
+            self.origin = int((days * 86_400_000_000).to_integral_value(ROUND_HALF_UP))
+
+    def _set_columns(self, names: bytes | None) -> None:
+        """Keep where each column stands; the length may be L, a code, or l, a count: the same up to eight."""
+        self._column = {name.decode("ascii", "replace"): place for place, name in enumerate((names or b"").split(b","))}
+        self._column = {} if not {"O", "I", "D"} <= self._column.keys() else self._column
+        self._length = self._column.get("L", self._column.get("l", 0))
+
+    def _numbered(self, parts: list[bytes]) -> Found:
+        column = self._column
+        time = microseconds(parts[column["O"]], power=3)
+        bus = parts[column["B"]] if "B" in column else None
+        kind = self._kind(parts[column["T"]] if "T" in column else parts[column["d"]] if "d" in column else b"DT")
+        if kind is Kind.EVENT:
+            return Skip(None, kind, None)
+        if kind is Kind.ERROR:
+            return error(time, bus)
+        if kind is Kind.FD:
+            return Skip(time, kind, bus)
+        identifier = parts[column["I"]]
+        if identifier == b"FFFFFFFF":  # what the bus did, in version 1.0
+            return Skip(None, Kind.EVENT, None)
+        length, data = parts[self._length], parts[column["D"] :]
+        number, extended = hexadecimal(identifier), len(identifier) > 4
+        if not length.isdigit() or len(length) > 2:
+            raise UnreadableError(f"{shown(length)} is not a length")
+        if kind or data[:1] == [b"RTR"]:
+            return other(time, bus, number, extended, int(length))
+        content = data_of_pairs(data, int(length))
+        return (
+            Entry(time, within_29_bits(number), content, bus) if extended else other(time, bus, number, False, content)
+        )
+
+    def _kind(self, type_: bytes) -> Kind | None:
+        """Return why a line of this type is no data frame; None where it is one."""
+        if type_ in (b"DT", b"Rx", b"Tx"):
+            return None
+        if type_ not in self._events:
+            raise UnreadableError(f"{shown(type_)} is not a type of line")
+        return self._events[type_]
+
+
+def _local(text: str) -> int | None:
+    """Return an English or German date as written in .asc files, in microseconds since the epoch; None if it is none.
+
+    The files do not say the time zone; this machine's is taken. Up to three digits behind the second are milliseconds
+    and not a fraction: python-can writes 5 ms as ".5".
+    """
+    date = _DATE.fullmatch(text.strip())
+    if not date:
+        return None
+    name, day, hour, minute, second, fraction, half, year = date.groups()
+    month = _GERMAN_MONTHS.get(name.lower()) or (_MONTHS.index(name.lower()) + 1 if name.lower() in _MONTHS else 0)
+    hours = int(hour) % 12 + 12 * (half.lower() == "p") if half else int(hour)
+    try:
+        seconds = datetime(int(year), month, int(day), hours, int(minute), int(second)).timestamp()
+    except (ValueError, OverflowError, OSError):
+        return None
+    digits = fraction or "0"
+    return int(seconds) * 1_000_000 + (int(digits) * 1000 if len(digits) <= 3 else int(digits.ljust(6, "0")))

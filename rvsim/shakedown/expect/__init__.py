@@ -1,0 +1,1 @@
+"""Expectations: how they are written, and how each of them is judged."""

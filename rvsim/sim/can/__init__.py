@@ -1,0 +1,1 @@
+"""The simulated CAN pair: one frame at a time, arbitration, acknowledgement, errors, bus-off."""

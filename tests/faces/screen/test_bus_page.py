@@ -1,0 +1,128 @@
+"""The page of one access, bit by bit."""
+
+from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines, written
+from rvsim.faces.screen.lines import text_of
+from rvsim.watch.bus.turn import Access, Waiting
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import Collided, Disturbed, ErrorFrame, ErrorState, StateChanged, Waited
+from rvsim.wire.timing import Bit, Part
+
+CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
+FURNACE = Frame(1_000_600, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
+
+
+def page(access, width=100):
+    """The page as text."""
+    return [text_of(line) for line in access_lines(access, lambda identifier: f"node {identifier & 0xFF:02X}", width)]
+
+
+def test_a_contest():
+    """Who went, who waited, where it gave way and why; then every part of the frame that went."""
+    lines = page(Access(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
+    assert (
+        lines[0] == "One access of the pair, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
+    )
+    assert "  went    node 5E, 19FFE45E" in lines
+    assert "          0110011111[0]11111[0]111100100010111100" in lines
+    assert "  waited  node 5F, 19FFE45F" in lines
+    assert "          0110011111[0]11111[0]11110010001011111 gave way at bit 33: it sent 1 and saw 0" in lines
+    assert "The frame that went: 142 bits, 11 of them stuff bits, 568 us." in lines
+    parts = [line[2:25].strip() for line in lines[lines.index("  start of frame         0") :]]
+    assert [part for part in parts if part] == [
+        "start of frame", "identifier", "SRR", "IDE", "identifier", "RTR", "r1", "r0", "DLC", "data", "CRC",
+        "CRC delimiter", "acknowledge", "acknowledge delimiter", "end of frame", "between frames",
+    ]  # fmt: skip
+    assert any(line.startswith("  acknowledge            0  the sender sends 1") for line in lines)
+
+
+def test_nobody_waited():
+    """Then the frame alone is told."""
+    assert page(Access(CLAIM, ()))[0].endswith("nobody else waited.")
+    assert not any("waited  " in line for line in page(Access(CLAIM, ())))
+
+
+def test_many_waited():
+    """Five are written out, the rest is counted."""
+    waiting = tuple(Waiting(FURNACE._replace(identifier=0x19FFE460 + n), 5) for n in range(8))
+    assert "  and 3 more waited" in page(Access(FURNACE, waiting))
+
+
+def test_nothing_yet():
+    """A pair without frames has no access."""
+    assert page(None) == ["Nothing has been on the pair for a while."]
+
+
+def told(watch, width=100):
+    """What went wrong on the pair, as text."""
+    return [text_of(line) for line in trouble_lines(watch.wires, width)]
+
+
+def test_a_pair_without_trouble_says_nothing(catalogue):
+    """No heading over nothing; without a plan and without waits nothing is promised either."""
+    watch = Watch(catalogue)
+    assert told(watch) == []
+    assert promise_lines(watch.wires, str, 100) == []
+
+
+def test_error_states_and_spoilt_frames(catalogue):
+    """Each node that is not error active with its counters, and how many frames were lost to what."""
+    watch = Watch(catalogue)
+    watch.note(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
+    watch.note(Disturbed(2_000_000, 1, ("heater",)))
+    watch.note(Collided(2_000_001, 1, ("heater", "fan")))
+    assert told(watch) == [
+        "What went wrong on the pair. It is a model, and so are its errors.",
+        "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
+        "  frames so far: 1 spoilt by the wires, 1 collided",
+        "",
+    ]
+
+
+def test_the_longest_wait(catalogue):
+    """Who waited, how long, and when it was through."""
+    watch = Watch(catalogue)
+    watch.note(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
+    lines = [text_of(line) for line in promise_lines(watch.wires, hex, 120)]
+    assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
+
+
+def test_bits_in_writing():
+    """Stuff bits stand in brackets."""
+    assert written([Bit(Part.DATA, 1), Bit(Part.DATA, 0, True)]) == "1[0]"
+
+
+def test_the_wires_show_who_waited_for_whom(watched, drive):
+    """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
+    lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
+    assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
+    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
+    assert any("gave way at bit" in line for line in lines)
+    assert "  and 5 more waited" in lines
+
+
+def test_the_wires_promise_what_the_plan_can_keep(watched, drive):
+    """Below the bits: load and worst response by the plan, and the longest so far, which is the claims at the start."""
+    text = " ".join(drive(watched("winter_evening", 0.5).app(), (100, 100), "r"))
+    assert "By the plan the pair is at most 15.3 % busy" in text
+    assert "Computed, not measured: no errors, gaps kept" in text
+    assert "Longest so far:" in text
+
+
+def test_the_last_contest_stays_to_be_looked_at(watched, drive):
+    """Four seconds later nobody waits any more; the claims of the start are shown all the same, with their time."""
+    lines = drive(watched("winter_evening", 2.1).app(), (100, 50), "r")
+    assert any("ready, and the lowest identifier went first." in line for line in lines)
+
+
+def test_errors_that_an_adapter_tells(catalogue):
+    """Error frames and its own state, without the counters that it does not tell; nothing of it is a model."""
+    watch = Watch(catalogue)
+    watch.note(ErrorFrame(1_000_000, "stuff error"))
+    watch.note(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
+    assert told(watch) == [
+        "What went wrong on the pair.",
+        "  this adapter: error passive, 130 receive errors, since 1.500 s",
+        "  frames so far: 1 error frames",
+        "",
+    ]

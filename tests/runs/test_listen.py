@@ -1,0 +1,236 @@
+"""A bus listened to: times, ends, and what is said while nothing, or nothing valid, comes; time is the test's own."""
+
+import pytest
+
+from rvsim.edge.port import PortStatistics
+from rvsim.errors import BusError
+from rvsim.runs.control import Control
+from rvsim.runs.listen import BEHIND_US, Listen
+from rvsim.runs.pipeline import Hearing
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
+
+SECOND = 1_000_000
+EPOCH = 1_700_000_000 * SECOND
+HEATER, PANEL = 0x19FFE45E, 0x19FFE244
+LONGEST_S = 600
+"""A run that should end by itself is given up after so long, or a test would hang."""
+BODY = bytes.fromhex("0100C864FFFFFFFF")
+
+
+class FakePort:
+    """A port whose frames and clock the test moves; it waits by moving the clock."""
+
+    def __init__(self):
+        self.ns = 5 * 10**9
+        self.waiting, self.script = [], []
+        self.counts = PortStatistics(0, 0, 0, 0, 0, None)
+        self._first = None
+        self.arrived = self
+
+    def clock(self):
+        """Monotonic nanoseconds."""
+        return self.ns
+
+    def wait(self, timeout):
+        """Let time go by, and let the script go on."""
+        self.ns += max(1000, round(timeout * 1e9))
+        assert self.seconds() < LONGEST_S, "it does not end"
+        if self.script and self.seconds() >= self.script[0][0]:
+            self.script.pop(0)[1]()
+        return True
+
+    def clear(self):
+        """Seen."""
+
+    def seconds(self):
+        """Seconds since the start."""
+        return (self.ns - 5 * 10**9) / 1e9
+
+    def deliver(self, *identifiers):
+        """Frames that arrive now, stamped with the date."""
+        for identifier in identifiers:
+            self.waiting.append(Frame(EPOCH + self.ns // 1000, identifier, BODY))
+        self._first = True
+        self.counts = self.counts._replace(received=self.counts.received + len(identifiers))
+
+    def count(self, **more):
+        """Change the counts."""
+        self.counts = self.counts._replace(**more)
+
+    def now(self):
+        """The present as the stamps have it."""
+        return None if self._first is None else EPOCH + self.ns // 1000
+
+    def take(self):
+        """What has come."""
+        taken, self.waiting = self.waiting, []
+        return taken
+
+    @property
+    def statistics(self):
+        """The counts."""
+        return self.counts
+
+
+class Sink:
+    """Keeps times and the end."""
+
+    def __init__(self):
+        self.times, self.ended = [], []
+
+    def frame(self, frame):
+        """Keep its time."""
+        self.times.append(frame.time / SECOND)
+
+    def events(self, events):
+        """Not asked."""
+
+    def end(self, time, watch):
+        """Keep it."""
+        self.ended.append(time / SECOND)
+
+    def flush(self):
+        """Nothing waits."""
+
+
+@pytest.fixture
+def bus(catalogue):
+    """A port, what hears it, its sink and what was said."""
+    port, sink, said = FakePort(), Sink(), []
+    hearing = Hearing(Watch(catalogue), sink)
+    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
+
+
+def test_times_are_seconds_since_the_start(bus):
+    """A frame stamped with a date two seconds after the start is heard at 2 s; the run ends when its time is over."""
+    port, listen, sink, said = bus
+    port.script = [(2.0, lambda: port.deliver(HEATER)), (4.0, lambda: port.deliver(PANEL, HEATER))]
+    listen.run(10 * SECOND, Control())
+    assert sink.times == pytest.approx([2, 4, 4], abs=0.11)
+    assert sink.ended == pytest.approx([10], abs=0.01)
+    assert said == []
+
+
+def test_the_watch_stays_behind_the_present(bus):
+    """Frames that an adapter hands over in heaps, up to half a second late, keep their times."""
+    port, listen, sink, _ = bus
+    port.deliver(HEATER)
+    port.ns += 3 * 10**9
+    late = port.now() - 400_000
+    listen.look()
+    assert listen.heard == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
+    port.waiting.append(Frame(late, PANEL, BODY))
+    listen.look()
+    assert sink.times[-1] == pytest.approx(2.6, abs=0.01)
+    assert listen.watch.statistics.steps_back == 0
+
+
+def test_a_device_that_falls_silent_is_flagged_while_nothing_comes(bus):
+    """Two talkers; one stays away for more than fifteen seconds while the other goes on."""
+    port, listen, _, _ = bus
+    port.script = [(n, lambda n=n: port.deliver(*((HEATER, PANEL) if n < 20 else (PANEL,)))) for n in range(1, 60, 5)]
+    listen.run(60 * SECOND, Control())
+    assert [(flag.kind, flag.subject) for flag in listen.watch.flags] == [("silent-device", "address 5E hex")]
+
+
+def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
+    """After five seconds: power, wiring, bit rate; and that a lone device is never acknowledged by a listener."""
+    _, listen, _, said = bus
+    listen.run(4 * SECOND, Control())
+    assert said == []
+    listen.run(30 * SECOND, Control())
+    assert len(said) == 2
+    assert said[0].startswith("slcan tty0 at 250000 bit/s: nothing heard for 5 s.")
+    assert "the bit rate, which is 250000 on RV-C" in said[0]
+    assert "nobody acknowledges its frames" in said[1]
+    assert "power a second device" in said[1]
+
+
+def test_a_virtual_bus_reaches_nobody_outside(catalogue):
+    """There the advice is another one."""
+    port, said = FakePort(), []
+    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(
+        6 * SECOND, Control()
+    )
+    assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
+
+
+def test_spoilt_frames_point_to_the_bit_rate(bus):
+    """Error frames and not one valid frame: the bit rate is named first, once."""
+    port, listen, _, said = bus
+    port.script = [(1.0, lambda: port.count(errors=12)), (3.0, lambda: port.count(errors=900))]
+    listen.run(20 * SECOND, Control())
+    assert len(said) == 2
+    assert said[1].startswith("if only one device is on this bus, and the adapter only listens, nobody acknowledges")
+    assert "spoilt frames (12 so far) and no valid one. Try next: the bit rate, which is 250000 here" in said[0]
+    assert "swapped" in said[0]
+
+
+def test_spoilt_frames_among_valid_ones_are_told_once(bus):
+    """The bit rate is right then; wires and terminators are named."""
+    port, listen, _, said = bus
+    port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(errors=3))]
+    listen.run(20 * SECOND, Control())
+    assert said == [
+        "slcan tty0 at 250000 bit/s: spoilt frames among the valid ones. Try next: CAN high and CAN low, which may be "
+        "swapped; both terminators"
+    ]
+
+
+def test_only_11_bit_frames(bus):
+    """Another kind of bus is named as such."""
+    port, listen, _, said = bus
+    port.script = [(1.0, lambda: port.count(skipped=5))]
+    listen.run(9 * SECOND, Control())
+    assert said == [
+        "slcan tty0 at 250000 bit/s: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right "
+        "bus?"
+    ]
+
+
+def test_frames_that_were_lost_here_are_told(bus):
+    """Flags may be false then."""
+    port, listen, _, said = bus
+    port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(dropped=7))]
+    listen.run(5 * SECOND, Control())
+    assert said == ["slcan tty0 at 250000 bit/s: frames were lost here, this machine is too slow; flags may be false"]
+
+
+def test_a_bus_that_is_lost_ends_it(bus):
+    """What was heard before is summed up, then the error comes out."""
+    port, listen, sink, _ = bus
+    port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(error="unplugged"))]
+    with pytest.raises(BusError, match=r"the bus was lost while listening \(unplugged\)"):
+        listen.run(None, Control())
+    assert len(sink.times) == 1
+    assert len(sink.ended) == 1
+
+
+def test_it_listens_until_it_is_stopped(bus):
+    """Without an end another hand ends it."""
+    port, listen, sink, _ = bus
+    control = Control()
+    port.script = [(1.0, lambda: port.deliver(HEATER)), (3.0, control.stop)]
+    listen.run(None, control)
+    assert sink.ended == pytest.approx([3], abs=0.2)
+
+
+def test_errors_and_other_frames_reach_the_watch(bus):
+    """Error frames raise their flag by the time since the start, before and after the first frame; load counts all."""
+    port, listen, _, _ = bus
+    port.ns += 2 * 10**9
+    port.waiting.append(ErrorFrame(port.ns // 1000))
+    listen.look()
+    (flag,) = listen.watch.flags
+    assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
+    assert "not one valid frame" in flag.text
+    port.deliver(HEATER)
+    port.waiting.append(ErrorFrame(port.now() + SECOND))
+    port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
+    listen.look()
+    port.ns += 4 * 10**9
+    listen.look()
+    assert {flag.kind for flag in listen.watch.flags} == {"bus-errors", "bus-busy"}
+    assert "2 error frames from 2.000 s to 3.000 s" in listen.watch.flags[0].text

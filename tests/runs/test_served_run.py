@@ -1,0 +1,147 @@
+"""A bench that another program takes part in, over loopback: heard, obeyed, and standing in for a planned device."""
+
+import re
+import socket
+import subprocess
+import sys
+import threading
+
+import can
+import pytest
+
+from rvsim.devices.registry import settings_models
+from rvsim.edge.hub import HubStatistics
+from rvsim.errors import InputError
+from rvsim.runs.bench import Run
+from rvsim.runs.control import Control
+from rvsim.runs.served_run import served, summary
+from rvsim.runs.sink import Nothing
+from rvsim.shakedown.scenario import load_scenario
+
+REQUEST_FURNACE = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
+FURNACE_STATUS = 0x19FFE45E
+
+
+@pytest.fixture
+def serving(catalogue, capsys):
+    """Serve a scenario twenty times as fast as the wall clock; returns the run and a client."""
+    ends = []
+
+    def go(scenario="winter_evening", **more):
+        loaded = load_scenario(scenario, settings_models())
+        block = served("0", lambda *given, **own: Run(loaded, catalogue, *given, seed=1, **more, **own), 20.0)
+        make = block.__enter__()
+        port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
+        run, control = make(Nothing()), Control(20.0)
+        thread = threading.Thread(target=run.paced, args=(None, 20.0, f"serving {port}", control))
+        client = can.Bus(interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True)
+        thread.start()
+        ends.append((client, control, thread, block))
+        return run, client, control
+
+    yield go
+    for client, control, thread, block in ends:
+        control.stop()
+        thread.join(5)
+        client.shutdown()
+        block.__exit__(None, None, None)
+
+
+def until(client, identifier):
+    """Return the next frame with an identifier, of the next 2,000."""
+    for _ in range(2000):
+        message = client.recv(5)
+        assert message is not None
+        if message.arbitration_id == identifier:
+            return message
+    raise AssertionError("never came")
+
+
+def test_a_client_hears_the_devices_and_is_answered(serving):
+    """Simulated time stamps, and a request that is answered before the status would come by itself."""
+    _, client, _ = serving()
+    first = until(client, FURNACE_STATUS).timestamp
+    client.send(REQUEST_FURNACE)
+    assert until(client, FURNACE_STATUS).timestamp - first < 4.9
+
+
+def test_a_client_stands_in_for_a_planned_device(serving):
+    """The roof fan is not simulated; what the client says of it makes it present for the watch."""
+    run, client, control = serving(absent=["roof fan"])
+    client.send(can.Message(arbitration_id=0x18EEFF90, data=bytes(8)))
+    client.send(can.Message(arbitration_id=0x19FEA790, data=bytes.fromhex("01FFFFFFFFFFFFFF")))
+    until(client, FURNACE_STATUS)
+    until(client, FURNACE_STATUS)
+    with control.lock:
+        here = {one.device: str(one.state) for one in run.watch.roll_call}
+    assert here["roof fan"] == "present"
+
+
+def test_virtual_time_waits_for_nobody():
+    """So there is nothing to take part in."""
+    with pytest.raises(InputError, match="leave --speed max out"), served("0", Run, None):
+        pass
+
+
+@pytest.mark.parametrize("ends", [KeyboardInterrupt, InputError])
+def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
+    """A served bench is left with Ctrl-C more often than not."""
+    with pytest.raises(ends), served("0", Run, 1.0):
+        raise ends
+    assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+
+
+def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
+    """A client may be quicker than the bench is put together: its frame is on the wires at the beginning."""
+    loaded = load_scenario("winter_evening", settings_models())
+    with served("0", lambda *given, **more: Run(loaded, catalogue, *given, seed=1, **more), 20.0) as make:
+        port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
+        with socket.create_connection(("127.0.0.1", port), 5) as early:
+            for text in (b"< open rvsim >", b"< rawmode >", b"< send 19FEA790 1 1 >< echo >"):
+                assert early.recv(64)
+                early.sendall(text)
+            assert early.recv(64) == b"< echo >"  # the frame before it was taken
+            run = make(Nothing())
+            run.paced(1_000_000, 20.0, f"early {port}")
+    assert "rvsim: 1 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+
+
+def test_the_closing_line_counts_every_loss():
+    """Each kind in words, the seldom ones only where there are any."""
+    counts = HubStatistics(
+        clients=1, taken=9, dropped=2, let_go=3, refused=4, turned_away=5, unfinished=6, lost=7, under_way=8
+    )
+    assert summary(counts) == (
+        "9 frames taken from clients, 2 dropped for slow ones, 7 never on the wires, "
+        "8 not on the wires yet at the end, "
+        "4 not of this network, 3 clients let go for garbage, 6 clients let go as their handshake was not finished, "
+        "5 clients turned away as there were too many"
+    )
+    assert summary(HubStatistics(0, 0, 0, 0, 0, 0, 0, 0, 0)) == "0 frames taken from clients, 0 dropped for slow ones"
+
+
+def test_as_a_command(tmp_path):
+    """Served on loopback at the port that is told, without the device that is left out, and counted at the end."""
+    options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "60"]
+    command = [sys.executable, "-m", "rvsim", "bench", *options]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        port = int(re.search(rb"port=(\d+)", process.stderr.readline())[1])
+        with can.Bus(
+            interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True
+        ) as client:
+            client.send(REQUEST_FURNACE)
+            client.send(can.Message(arbitration_id=0x123, is_extended_id=False, data=b"1"))
+            sources = {client.recv(5).arbitration_id & 0xFF for _ in range(100)}
+        _, err = process.communicate(timeout=60)
+    assert 0x90 not in sources
+    assert 0x5E in sources
+    assert b"1 frames taken from clients, 0 dropped for slow ones, 1 not of this network" in err
+    assert process.returncode == 0
+
+
+def test_what_cannot_be_left_out_or_served(rvsim):
+    """A line each, exit code 2."""
+    code, _, err = rvsim("bench", "--except", "roof fn", "--plain", "--seconds", "1", "--speed", "max")
+    assert (code, 'did you mean "roof fan"' in err) == (2, True)
+    assert rvsim("bench", "--serve", "0.0.0.0:1", "--plain", "--seconds", "1")[0] == 2
+    assert rvsim("bench", "--serve", "0", "--plain", "--seconds", "1", "--speed", "max")[0] == 2
