@@ -1,4 +1,4 @@
-"""Long messages of one node: which session a frame belongs to, what waits for what, what a node without address does."""
+"""Long messages of one node: which session a frame belongs to, what waits for what, and nodes without an address."""
 
 import pytest
 
