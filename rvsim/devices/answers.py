@@ -16,7 +16,7 @@ from rvsim.wire.fields import State
 from rvsim.wire.ident import GLOBAL, Identifier, is_addressed, join, split
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Kind, LongMessage, Outcome, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferOutcome, TransferProblem
 from rvsim.wire.transfer.packets import CONNECTION, PACKET, SHORTEST
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
@@ -27,7 +27,7 @@ for every answer to all (our decision), so that not everybody speaks at once."""
 ACKNOWLEDGED_US = 5_000
 """A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
 claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
-_REFUSED = frozenset({Kind.CROWDED, Kind.BUSY, Kind.NO_ADDRESS})
+_REFUSED = frozenset({ProblemKind.CROWDED, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
 
 
@@ -172,9 +172,9 @@ class Answers:
         assert len(data) >= SHORTEST
         outcome = self._long.send(self._host.now, dgn, data, destination)
         self._take(outcome)
-        return not any(isinstance(event, Trouble) and event.kind in _REFUSED for event in outcome.events)
+        return not any(isinstance(event, TransferProblem) and event.kind in _REFUSED for event in outcome.events)
 
-    def _take(self, outcome: Outcome) -> None:
+    def _take(self, outcome: TransferOutcome) -> None:
         """Put out what a step of the sessions brought, and see to the next one."""
         self._host.outbox += outcome.frames
         due = self._long.due()

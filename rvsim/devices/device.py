@@ -15,15 +15,15 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, asks_for_claim
-from rvsim.devices.reported_faults import DM1, Troubles
+from rvsim.devices.reported_faults import DM1, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
-from rvsim.rig.table import Problem
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.commanded_address import AddressCommand
-from rvsim.wire.diagnostics import Trouble
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.fields import Special, State
 from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
 from rvsim.wire.name import Name
@@ -114,9 +114,9 @@ class Device:
         yield from ()
 
     @classmethod
-    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Problem]:
+    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same, each with its place below the settings where that is known."""
-        return (Problem((), text, None) for text in cls.mistakes(plan, settings, catalogue))
+        return (Mistake((), text, None) for text in cls.mistakes(plan, settings, catalogue))
 
     def __init__(self, role: Role) -> None:
         self.name = role.plan.name
@@ -136,7 +136,7 @@ class Device:
         self._identifiers: dict[tuple[int, int, int], int] = {}
         self._broadcasts: dict[str, Broadcast] = {}
         self._listeners: dict[int, Callable[[bytes], None]] = {}
-        self._troubles = Troubles()
+        self._troubles = ReportedFaults()
         self._telling = False
         self._answers = Answers(self, self.catalogue, self.random.randrange)
         for message, listener in self.hears().items():
@@ -265,12 +265,12 @@ class Device:
 
     # What it reports of itself.
 
-    def report(self, function: str, trouble: Trouble, red: bool) -> None:
+    def report(self, function: str, trouble: ReportedFault, red: bool) -> None:
         """Report a fault of one of its functions from now on, with the red lamp or the yellow one."""
         self._troubles.put(function, trouble, red)
         self._tell_troubles(function)
 
-    def withdraw(self, function: str, trouble: Trouble | None = None) -> None:
+    def withdraw(self, function: str, trouble: ReportedFault | None = None) -> None:
         """Report a fault no more, or none of a function's any more."""
         self._troubles.take_back(function, trouble)
         self._tell_troubles(function)

@@ -13,11 +13,11 @@ from rvsim.logs.columns import BLOCK, PairUse
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.worst_case import Promise
+from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
-from rvsim.watch.flag import Flag, Kind
-from rvsim.watch.identity.records import Attendance
+from rvsim.watch.flag import Flag, FlagKind
+from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -32,7 +32,7 @@ _GAPS = 8192
 
 
 @dataclass
-class Heard:
+class MessageCounts:
     """One message of one source and instance: times in microseconds."""
 
     count: int = 0
@@ -73,7 +73,7 @@ class Heard:
         return mean is not None and median is not None and _BURST * median < mean
 
 
-class Part(NamedTuple):
+class SurveyedTime(NamedTuple):
     """The part of a log that is told, in microseconds since its start; what lies before it is heard all the same."""
 
     start: int = 0
@@ -88,10 +88,10 @@ class Part(NamedTuple):
         return (until is None or until >= self.start) and (self.end is None or since <= self.end)
 
 
-WHOLE = Part()
+WHOLE = SurveyedTime()
 
 
-class Message(NamedTuple):
+class SurveyedMessage(NamedTuple):
     """Which message, as in ``Topic``: its DGN, its name where it has one, the instance, in a heartbeat the DSA."""
 
     dgn: int
@@ -102,13 +102,13 @@ class Message(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Source:
+class SurveyedSource:
     """One source address of the log: its NAME if it was claimed, what it speaks for, and its messages."""
 
     address: int
     name: Name | None
-    devices: tuple[Attendance, ...]
-    messages: Mapping[Message, Heard]
+    devices: tuple[RollCallLine, ...]
+    messages: Mapping[SurveyedMessage, MessageCounts]
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class Survey:
     seconds: float
     use: PairUse
     """How busy the pair was, every stuff bit counted."""
-    sources: tuple[Source, ...]
+    sources: tuple[SurveyedSource, ...]
     planned: int
     """How many devices a rig plans; 0 without one."""
     absent: tuple[str, ...]
@@ -130,9 +130,9 @@ class Survey:
     """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
     causes: tuple[Cause, ...]
     """The causes behind flags, with those that each explains."""
-    accepted: Mapping[tuple[Kind, str], int]
+    accepted: Mapping[tuple[FlagKind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
-    promise: Promise | None
+    promise: WorstCase | None
     """What the rig promises of the pair, None without a rig."""
     errors: ErrorCounts
     """Error frames and controller states."""
@@ -141,7 +141,7 @@ class Survey:
 
 
 def survey(
-    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE
 ) -> Survey:
     """Hold one channel of a log against the rules, and against a rig where one is given.
 
@@ -154,7 +154,10 @@ def survey(
 
 
 def survey_channels(
-    contents: Iterable[tuple[str, Frame | LineEvent]], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+    contents: Iterable[tuple[str, Frame | LineEvent]],
+    catalogue: Catalogue,
+    rig: Rig | None = None,
+    part: SurveyedTime = WHOLE,
 ) -> dict[str, Survey]:
     """Hold each channel of a log against the rules, as a bus of its own; what was found by the name of the channel."""
     surveyors: dict[str, Surveyor] = {}
@@ -169,11 +172,11 @@ def survey_channels(
 class Surveyor:
     """Takes in one channel of a log, and says at its end what it holds."""
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE) -> None:
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
         self._catalogue, self._part = catalogue, part
         self._use = PairUse()
-        self._heard: dict[int, dict[Message, Heard]] = {}
+        self._heard: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         self._flags: dict[int, Flag] = {}
         self._errors = ErrorCounts()
         self._waiting: list[Frame | LineEvent] = []
@@ -206,7 +209,9 @@ class Surveyor:
                 self._count += 1
                 source = one.identifier & 0xFF
                 topic = self._decoder.layout(dgn_of(one.identifier)).topic(source, one.data)
-                self._heard.setdefault(source, {}).setdefault(Message(*topic[1:]), Heard()).note(one.time)
+                self._heard.setdefault(source, {}).setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).note(
+                    one.time
+                )
             _collect(self._watch.hear(one), self._flags)
 
     def end(self) -> Survey:
@@ -263,6 +268,8 @@ def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
             flags[event.flag.number] = event.flag
 
 
-def _source(address: int, messages: Mapping[Message, Heard], roll_call: tuple[Attendance, ...]) -> Source:
+def _source(
+    address: int, messages: Mapping[SurveyedMessage, MessageCounts], roll_call: tuple[RollCallLine, ...]
+) -> SurveyedSource:
     here = tuple(one for one in roll_call if one.source == address)
-    return Source(address, next((one.name for one in here if one.name), None), here, messages)
+    return SurveyedSource(address, next((one.name for one in here if one.name), None), here, messages)

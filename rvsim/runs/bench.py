@@ -15,7 +15,7 @@ from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
 from rvsim.errors import InputError
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing, Writes
+from rvsim.runs.pipeline import FrameWriter, Pipeline
 from rvsim.runs.sink import Nothing, Sink
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.shakedown.scenario import LoadedScenario
@@ -37,7 +37,7 @@ UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
 
 
-class Run:
+class BenchRun:
     """A scenario on the bench and the watch in front of it."""
 
     def __init__(
@@ -47,7 +47,7 @@ class Run:
         sink: Sink,
         *,
         seed: int,
-        recorder: Writes | None = None,
+        recorder: FrameWriter | None = None,
         every: bool = False,
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
@@ -66,7 +66,7 @@ class Run:
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
-        self._hearing = Hearing(self.watch, sink, recorder, every)
+        self._hearing = Pipeline(self.watch, sink, recorder, every)
         self._unheard: list[Frame] = []
         """Frames of virtual time that are heard together with those behind them, which is faster."""
         self._tell: Callable[[LineEvent], None] = self._note

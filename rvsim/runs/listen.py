@@ -10,7 +10,7 @@ from collections.abc import Callable
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.wire.frame import Frame
 
 LOOK_S = 0.1
@@ -29,7 +29,7 @@ _ALONE = (
 )
 
 
-class Listen:
+class ListenRun:
     """Hears a bus until it is stopped.
 
     Args:
@@ -45,7 +45,7 @@ class Listen:
     def __init__(
         self,
         port: Port,
-        hearing: Hearing,
+        hearing: Pipeline,
         bus: str,
         bit_rate: int | None,
         say: Callable[[str], None],

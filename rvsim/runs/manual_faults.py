@@ -4,7 +4,7 @@ Knows: that a fault by hand is the same fault that a scenario plans, and that a 
 wires from a service tool's address. Does not know keys or screens. Each deed returns the sentence that tells it.
 """
 
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.faults.fault_effects import Effect
 from rvsim.shakedown.faults.fault_plans import OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.shakedown.script_runner import OWN_ADDRESS
@@ -15,10 +15,10 @@ COLDEST_C, WARMEST_C = 5.0, 30.0
 """Set points that a room thermostat takes, from frost guard up. Common practice, no source."""
 
 
-class Hands:
+class ManualFaults:
     """Deeds on one run; to be called by the run's own thread, or while it stands still."""
 
-    def __init__(self, run: Run) -> None:
+    def __init__(self, run: BenchRun) -> None:
         self._run = run
         self._faults: dict[str, dict[tuple[str, ...], list[Effect]]] = {}
         self._asked: dict[int, tuple[int, float]] = {}

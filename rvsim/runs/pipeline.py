@@ -15,7 +15,7 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
 
 
-class Writes(Protocol):
+class FrameWriter(Protocol):
     """Something that keeps frames, such as a recorder."""
 
     def write(self, frame: Frame) -> None:
@@ -28,7 +28,7 @@ class Writes(Protocol):
         """Hand on what was kept."""
 
 
-class Witness(Protocol):
+class RunObserver(Protocol):
     """Something that has to know what was heard, after the watch has heard it."""
 
     def frame(self, frame: Frame, events: Sequence[Event]) -> None:
@@ -38,7 +38,7 @@ class Witness(Protocol):
         """Take what followed from the passing of time, or happened beside frames."""
 
 
-class Hearing:
+class Pipeline:
     """A watch with its sink and its recorder.
 
     Args:
@@ -52,7 +52,7 @@ class Hearing:
         self,
         watch: Watch,
         sink: Sink,
-        recorder: Writes | None = None,
+        recorder: FrameWriter | None = None,
         every: bool = False,
     ) -> None:
         self.watch = watch
@@ -62,7 +62,7 @@ class Hearing:
         """The flag that was raised last."""
         self.shown = True
         """Whether the sink is told; what goes by untold can be caught up with."""
-        self.witness: Witness | None = None
+        self.witness: RunObserver | None = None
         """Is told of each frame behind the watch."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()

@@ -14,22 +14,22 @@ from math import inf
 from operator import attrgetter
 
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.overload import Busyness
+from rvsim.watch.bus.overload import Overload
 from rvsim.watch.bus.pauses import Pauses
 from rvsim.watch.bus.quiet_bus import Quiet, QuietBus
-from rvsim.watch.bus.wire_problems import Wires
-from rvsim.watch.bus.worst_case import promise
+from rvsim.watch.bus.wire_problems import WireProblems
+from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import Lengths
 from rvsim.watch.detect.transfers import PACKETS, Transfers
-from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
+from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised
 from rvsim.watch.identity.identity import Identity
-from rvsim.watch.identity.records import Attendance, Node, Part, Stream
+from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallLine, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.queries import Decoded, Statistics, Told
+from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.rules import Rules
 from rvsim.watch.traffic import SECOND, Agenda, Silences
@@ -50,17 +50,17 @@ from rvsim.wire.line_events import LineEvent
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
-    "Decoded",
+    "DecodedFrame",
     "Event",
     "FlagCleared",
     "FlagRaised",
+    "LastFrame",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "ReadingChanged",
-    "Statistics",
-    "Told",
     "Watch",
+    "WatchStatistics",
 ]
 
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
@@ -89,19 +89,19 @@ class Watch:
         self._reports = Reports(self._emit, transfers, self._identity.command)
         self._lengths = Lengths(self._emit)
         self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
-        self._streams: dict[int, Stream] = {}
-        self._by_sender: dict[tuple[int, int], Stream] = {}
-        self._nodes: dict[int, Node] = {}
+        self._streams: dict[int, MessageRecord] = {}
+        self._by_sender: dict[tuple[int, int], MessageRecord] = {}
+        self._nodes: dict[int, AddressRecord] = {}
         self._silences = Silences()
         self._quiet = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
         self.pauses = Pauses(self._agenda, self._all_parts)
         """How the bus went on after each time that it was quiet."""
-        self._busyness = Busyness(self._emit, self.device_at)
+        self._busyness = Overload(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
         self._present_second = self.load.frames
-        promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
-        self.wires = Wires(
+        promised = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
+        self.wires = WireProblems(
             self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
         )
         """What the pair has told beside frames."""
@@ -199,19 +199,19 @@ class Watch:
         return self._explained[1]
 
     @property
-    def accepted(self) -> Mapping[tuple[Kind, str], int]:
+    def accepted(self) -> Mapping[tuple[FlagKind, str], int]:
         """How many flags of each kind and subject the rig's accepted trouble has kept back."""
         return self._rules.accepted
 
     @property
-    def roll_call(self) -> tuple[Attendance, ...]:
+    def roll_call(self) -> tuple[RollCallLine, ...]:
         """Planned devices in the rig's order, then all others that were heard."""
         return self._roll_call.records
 
     @property
-    def statistics(self) -> Statistics:
+    def statistics(self) -> WatchStatistics:
         """What was taken in so far."""
-        return Statistics(
+        return WatchStatistics(
             self._frames,
             self._unknown,
             self._steps_back,
@@ -220,14 +220,14 @@ class Watch:
             sum(self._rules.accepted.values()),
         )
 
-    def told(self, device: str | None = None) -> Iterator[Told]:
+    def told(self, device: str | None = None) -> Iterator[LastFrame]:
         """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
         for entry in self._roll_call.entries:
             if device is None or entry.name == device:
                 for part in entry.parts:
-                    yield Told(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
+                    yield LastFrame(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
 
-    def readings(self, frame: Frame) -> Decoded | None:
+    def readings(self, frame: Frame) -> DecodedFrame | None:
         """Return everything that a frame says, changed or not; None where its message has no definition.
 
         The device is the one that its topic is counted to now, so ask after ``hear``.
@@ -239,7 +239,7 @@ class Watch:
         stream = self._by_sender.get((dgn, source))
         part = stream.parts.get(frame.data[stream.apart]) if stream else None
         topic = layout.topic(source, frame.data)
-        return Decoded(
+        return DecodedFrame(
             frame.time,
             part.entry.name if part else f"address {source:02X} hex",
             source,
@@ -251,27 +251,27 @@ class Watch:
 
     # Hearing.
 
-    def _stream(self, identifier: int) -> Stream:
+    def _stream(self, identifier: int) -> MessageRecord:
         dgn, source = dgn_of(identifier), identifier & 0xFF
         stream = self._by_sender.get((dgn, source))
         if stream is None:
-            node, layout = self._nodes.setdefault(source, Node(source)), self._decoder.layout(dgn)
+            node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
             detectors = self._detectors.of(layout)
-            stream = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
+            stream = MessageRecord(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
             self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream
         return stream
 
-    def _all_parts(self) -> Iterator[Part]:
+    def _all_parts(self) -> Iterator[TopicRecord]:
         """Yield every topic of the bus."""
         for stream in self._by_sender.values():
             yield from stream.parts.values()
 
-    def _part(self, stream: Stream, frame: Frame) -> Part:
+    def _part(self, stream: MessageRecord, frame: Frame) -> TopicRecord:
         key = frame.data[stream.apart]
         part = stream.parts.get(key)
         if part is None:
-            part = stream.parts[key] = Part(self._parts, stream.node, key, stream.layout, frame)
+            part = stream.parts[key] = TopicRecord(self._parts, stream.node, key, stream.layout, frame)
             part.rhythm.begun = frame.time - self._still
             self._parts += 1
             self._quiet.awaited.add(part)
@@ -279,7 +279,7 @@ class Watch:
         part.rhythm.times.append(frame.time - self._still)
         return part
 
-    def _listen(self, frame: Frame, stream: Stream) -> None:
+    def _listen(self, frame: Frame, stream: MessageRecord) -> None:
         """Take a frame that may say something new."""
         part = self._part(stream, frame)
         plain = self._identity.hear(part, frame.time)
@@ -301,7 +301,7 @@ class Watch:
                 part.data = None
         self._set_alarm()
 
-    def _read(self, frame: Frame, stream: Stream, part: Part, spec: MessageSpec) -> bool:
+    def _read(self, frame: Frame, stream: MessageRecord, part: TopicRecord, spec: MessageSpec) -> bool:
         """Read what a frame says; return whether the same frame again could change nothing."""
         values = part.values
         if values is None:
@@ -314,15 +314,15 @@ class Watch:
         values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
         return not values.unsettled and stream.length is None
 
-    def _note_unknown(self, part: Part) -> None:
+    def _note_unknown(self, part: TopicRecord) -> None:
         self._unknown += 1
         if part.topic.message is None:
             self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
 
-    def _parts_of(self, message: str) -> Iterator[Part]:
+    def _parts_of(self, message: str) -> Iterator[TopicRecord]:
         return (part for part in self._all_parts() if part.layout.name == message)
 
-    def _forget(self, part: Part, time: int) -> None:
+    def _forget(self, part: TopicRecord, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
         self._detectors.forget(part, time)
         self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)

@@ -5,8 +5,8 @@ import pytest
 from rvsim.edge.port import PortStatistics
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
-from rvsim.runs.listen import BEHIND_US, Listen
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.listen import BEHIND_US, ListenRun
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
@@ -99,8 +99,8 @@ class Sink:
 def bus(catalogue):
     """A port, what hears it, its sink and what was said."""
     port, sink, said = FakePort(), Sink(), []
-    hearing = Hearing(Watch(catalogue), sink)
-    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
+    hearing = Pipeline(Watch(catalogue), sink)
+    return port, ListenRun(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
 
 
 def test_times_are_seconds_since_the_start(bus):
@@ -151,9 +151,9 @@ def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
 def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     """There the advice is another one."""
     port, said = FakePort(), []
-    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(
-        6 * SECOND, Control()
-    )
+    ListenRun(
+        port, Pipeline(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock
+    ).run(6 * SECOND, Control())
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
 
 

@@ -4,8 +4,8 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.runs.bench import Run
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.bench import BenchRun
+from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.shakedown.script_runner import OWN_ADDRESS
 from rvsim.sim.bench import Passed
@@ -25,8 +25,8 @@ class Evening:
     def __init__(self, catalogue, scenario: str):
         self.frames, self.raised = [], []
         loaded = load_scenario(scenario, kinds=settings_models())
-        self.run = Run(loaded, catalogue, self, seed=1)
-        self.hands = Hands(self.run)
+        self.run = BenchRun(loaded, catalogue, self, seed=1)
+        self.hands = ManualFaults(self.run)
 
     def frame(self, frame):
         """Keep a frame."""

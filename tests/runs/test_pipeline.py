@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 
@@ -50,7 +50,7 @@ def kept():
 
 def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
     """In this order of things each frame is in the recording, and its news are shown."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.take(frame(1))
     assert kept.written == kept.frames == [frame(1)]
     assert isinstance(kept.shown[0], PresenceChanged)
@@ -59,7 +59,7 @@ def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
 
 def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
     """The same words again are shown again with ``every``, and not without."""
-    plain, every = Hearing(Watch(catalogue), Kept()), Hearing(Watch(catalogue), kept, every=True)
+    plain, every = Pipeline(Watch(catalogue), Kept()), Pipeline(Watch(catalogue), kept, every=True)
     for hearing in (plain, every):
         hearing.take(frame(1))
         hearing.take(frame(2))
@@ -70,7 +70,7 @@ def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
 
 def test_ones_own_voice_is_no_stranger(catalogue, kept):
     """A frame of the person at the bench is recorded and shown; the watch does not count it as a device's, once."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.expect(0x19FFE4F9, BODY)
     hearing.take(frame(1, 0x19FFE4F9))
     assert (len(kept.written), len(kept.frames), hearing.watch.statistics.frames) == (1, 1, 0)
@@ -80,7 +80,7 @@ def test_ones_own_voice_is_no_stranger(catalogue, kept):
 
 def test_time_goes_on_without_frames(catalogue, kept):
     """A device that said nothing more is found silent; the flag that was raised last is known."""
-    hearing = Hearing(Watch(catalogue), kept)
+    hearing = Pipeline(Watch(catalogue), kept)
     for n in range(20):
         hearing.take(frame(n))
         hearing.take(frame(n + 0.5, 0x19FFE244))
@@ -94,7 +94,7 @@ def test_time_goes_on_without_frames(catalogue, kept):
 
 def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
     """First who is there, then which flags stand, all at the present; frames are recorded meanwhile."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.shown = False
     for n in range(60):
         hearing.take(frame(n, 0x19FFE244))
@@ -115,7 +115,7 @@ def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
 
 def test_nothing_to_catch_up_with(catalogue, kept):
     """Then nothing is shown."""
-    hearing = Hearing(Watch(catalogue), kept)
+    hearing = Pipeline(Watch(catalogue), kept)
     hearing.shown = False
     hearing.catch_up()
     assert kept.shown == []
@@ -123,6 +123,6 @@ def test_nothing_to_catch_up_with(catalogue, kept):
 
 def test_the_end_is_shown_and_handed_on(catalogue, kept):
     """Sink and recorder are flushed behind the last words."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.finish(5 * SECOND)
     assert (kept.ended, kept.flushed) == ([5 * SECOND], 2)

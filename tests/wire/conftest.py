@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 
@@ -39,7 +39,7 @@ class Node:
     @property
     def kinds(self):
         """What went wrong so far."""
-        return [event.kind for event in self.events if isinstance(event, Trouble)]
+        return [event.kind for event in self.events if isinstance(event, TransferProblem)]
 
     @property
     def messages(self):

@@ -16,7 +16,7 @@ from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.name import Name
 from rvsim.wire.transfer.listener import LongListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, LongMessage
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind
 
 PATIENCE_S = 4
 OURS, THEIRS = 0x85, 0x90
@@ -302,7 +302,7 @@ def test_they_are_refused(bus, partner):
     bus.until(lambda: bus.events)
     finished = unit.j1939_dll.SendBufferState.TRANSMISSION_FINISHED
     bus.until(lambda: all(sending["state"] == finished for sending in unit.j1939_dll._snd_buffer.values()))
-    assert [event.kind for event in bus.events] == [Kind.CROWDED]
+    assert [event.kind for event in bus.events] == [ProblemKind.CROWDED]
 
 
 def test_they_give_up(bus, partner):
@@ -311,5 +311,5 @@ def test_they_give_up(bus, partner):
     bus.deaf_for = "1CEC8590 11"
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:20]), THEIRS))
     bus.until(lambda: bus.long.open == 0)
-    assert bus.events[-1][:1] + bus.events[-1][2:5] == (Kind.ABORTED, OURS, THEIRS, 0xDF00)
+    assert bus.events[-1][:1] + bus.events[-1][2:5] == (ProblemKind.ABORTED, OURS, THEIRS, 0xDF00)
     assert bus.heard[-1][:11] == "1CEC8590 FF"

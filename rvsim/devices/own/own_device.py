@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role
 from rvsim.devices.own.definition_check import codes, instance_of, problems, spoken, targets
-from rvsim.devices.own.own_settings import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
-from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, Source, said
+from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnCopyPlan, OwnProfilePlan, OwnSettings, Value
+from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, ValueSource, said
 from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
 from rvsim.rig.model import DevicePlan
-from rvsim.rig.table import Problem
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import GLOBAL, Identifier, split
@@ -28,7 +28,7 @@ LOST_AFTER_GAPS = 3
 class Sender:
     """One message that is sent, with where each of its fields comes from."""
 
-    def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, Source]) -> None:
+    def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, ValueSource]) -> None:
         self.spec, self.instance, self.sources = spec, instance, sources
         if instance is not None:
             whose = spec.fields[0]
@@ -48,7 +48,7 @@ class Sender:
 class Listening(NamedTuple):
     """A copy with whom it listens to."""
 
-    plan: CopyPlan
+    plan: OwnCopyPlan
     spec: MessageSpec
     copied: Copied
 
@@ -70,7 +70,7 @@ class OwnDevice(Device):
         return (one.text for one in cls.placed_mistakes(plan, settings, catalogue))
 
     @classmethod
-    def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Problem]:
+    def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same, each with its place below the settings."""
         found = problems(settings, plan.functions, catalogue)
         return (one._replace(text=f"{spoken(one.place)}: {one.text}") for one in found)
@@ -93,11 +93,11 @@ class OwnDevice(Device):
             self._senders.append(Sender(spec, instance_of(plan, spec, role.plan.functions), sources))
         super().__init__(role)
 
-    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> Source:
+    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
         """Return where a field takes its value from."""
-        if isinstance(given, ProfilePlan):
+        if isinstance(given, OwnProfilePlan):
             return Profile(given)
-        if isinstance(given, CopyPlan):
+        if isinstance(given, OwnCopyPlan):
             spec = catalogue.by_name(given.copy_of)
             lost_after = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
             self._copies.append(Listening(given, spec, Copied(given, spec.by_name[given.field], lost_after)))
@@ -148,7 +148,7 @@ class OwnDevice(Device):
 
     # What it obeys.
 
-    def _obey(self, answer: AnswerPlan, data: bytes) -> None:
+    def _obey(self, answer: OwnAnswerPlan, data: bytes) -> None:
         if self._heard.destination not in (None, GLOBAL, self.address):
             return
         spec = self.catalogue.by_name(answer.command)

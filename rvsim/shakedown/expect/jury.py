@@ -18,7 +18,7 @@ from rvsim.shakedown.expect.sight_judges import SIGHT_JUDGES
 from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.verdict import Outcome
-from rvsim.watch.identity.records import Attendance
+from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -222,7 +222,7 @@ class Jury:
             before = self._before(judge, time)
         self._evidence[judge] = (before, "; ".join(self._hints(judge, time)))
 
-    def _record(self, judge: Judge) -> Attendance | None:
+    def _record(self, judge: Judge) -> RollCallLine | None:
         device = self._device(judge)
         return next((one for one in self._watch.roll_call if one.device == device), None)
 

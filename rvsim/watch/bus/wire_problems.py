@@ -14,7 +14,7 @@ from rvsim.watch.bus.bus_errors import BusErrors
 from rvsim.watch.bus.bus_load import PairLoad
 from rvsim.watch.bus.log_order import LogOrder
 from rvsim.watch.bus.overload import CALM_SECONDS
-from rvsim.watch.bus.worst_case import Promise
+from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, TimesMisread, Transition, WaitedTooLong
 from rvsim.wire.ident import dgn_of
@@ -45,7 +45,7 @@ CALM = CALM_SECONDS * SECOND
 """So long without a message that waits too long ends that flag."""
 
 
-class Wires:
+class WireProblems:
     """What the pair of one bus has told, in the watch's time.
 
     Args:
@@ -61,7 +61,7 @@ class Wires:
         self,
         emit: Callable[[Transition], None],
         claimed: Callable[[int], bool],
-        promise: Callable[[], Promise | None],
+        promise: Callable[[], WorstCase | None],
         load: PairLoad,
         frames: Callable[[], int],
         doubt: Callable[[int], None],

@@ -23,11 +23,11 @@ HEARTBEAT_FLOOR = 15 * SECOND
 QUEUED_US = 2 * SECOND
 """So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
 
-Role = tuple[str, int]
+FunctionInstance = tuple[str, int]
 """A function by its name, and an instance."""
 
 
-class Part:
+class TopicRecord:
     """One topic of one source: its frames, its rhythm, its values, and the device it is counted to.
 
     ``data`` is what the last frame said, None where the next frame has to be looked at even if it says the same.
@@ -53,7 +53,7 @@ class Part:
         "values",
     )
 
-    def __init__(self, number: int, node: "Node", key: bytes, layout: Layout, frame: Frame) -> None:
+    def __init__(self, number: int, node: "AddressRecord", key: bytes, layout: Layout, frame: Frame) -> None:
         self.number = number
         self.node = node
         self.key = key
@@ -75,7 +75,7 @@ class Part:
         """When it said something else than before, in bus time."""
         self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
         self.values: Values | None = None
-        self.entry: Entry = node.nobody
+        self.entry: DeviceRecord = node.nobody
         self.late: GapExceeded | None = None
         node.parts.add(self)
 
@@ -85,7 +85,7 @@ class Part:
         return self.function is not None or self.topic.dsa is not None
 
     @property
-    def speaks_as(self) -> Role | None:
+    def speaks_as(self) -> FunctionInstance | None:
         """The function and instance that it speaks for alone; None where it speaks for none, or shares it by design."""
         if self.function is None or self.function.shared or self.topic.instance is None:
             return None
@@ -96,7 +96,7 @@ class Part:
         self.data, self.unheeded = None, False
 
 
-class Node:
+class AddressRecord:
     """One source address that was heard."""
 
     def __init__(self, address: int) -> None:
@@ -107,15 +107,15 @@ class Node:
         """When its NAME was claimed at another address, in bus time; None where it was not, or claimed here since."""
         self.product: Product | None = None
         self.software: tuple[str, ...] | None = None
-        self.claimant: Entry | None = None
+        self.claimant: DeviceRecord | None = None
         """The planned device whose NAME it claims."""
-        self.parts: set[Part] = set()
+        self.parts: set[TopicRecord] = set()
         """Its topics, whoever they are counted to."""
-        self.nobody = Entry(-1, f"address {address:02X} hex", None)
+        self.nobody = DeviceRecord(-1, f"address {address:02X} hex", None)
         """Whom a topic is counted to before anybody else."""
         self.other_instances: set[str] = set()
         """Functions that it speaks for under an instance that it may not have."""
-        self.stranger: Entry | None = None
+        self.stranger: DeviceRecord | None = None
         """Whom its topics are counted to as long as no planned device is heard from it."""
         self.awaited: set[int] = set()
         """The DGNs whose next frame is looked at, even if it says the same as before: they are asked for again."""
@@ -133,19 +133,24 @@ class Node:
         return silence_limit(self.parts)
 
 
-def silence_limit(parts: Iterable[Part]) -> int:
+def silence_limit(parts: Iterable[TopicRecord]) -> int:
     """Return how long nothing may be heard of these topics: three heartbeats, or three of the slowest gap."""
     slowest = max((part.rhythm.gap() or 0 for part in parts), default=0)
     return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)
 
 
-class Stream:
+class MessageRecord:
     """What one source sends under one DGN, whatever the priority and destination."""
 
     __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
 
     def __init__(
-        self, layout: Layout, node: Node, reports: bool, is_packet: bool, detectors: Sequence[Callable[[Part], bool]]
+        self,
+        layout: Layout,
+        node: AddressRecord,
+        reports: bool,
+        is_packet: bool,
+        detectors: Sequence[Callable[[TopicRecord], bool]],
     ) -> None:
         self.layout = layout
         self.apart = layout.apart
@@ -153,12 +158,12 @@ class Stream:
         self.reports = reports
         self.is_packet = is_packet
         self.detectors = detectors
-        self.parts: dict[bytes, Part] = {}
+        self.parts: dict[bytes, TopicRecord] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
 
 
-class Entry:
+class DeviceRecord:
     """One planned device, or one source that is none (yet)."""
 
     def __init__(self, number: int, name: str, plan: DevicePlan | None, planned_gap: int | None = None) -> None:
@@ -167,13 +172,13 @@ class Entry:
         self.plan = plan
         self.planned_gap = planned_gap
         """The slowest gap of the status messages of its planned functions."""
-        self.node: Node | None = None
+        self.node: AddressRecord | None = None
         self.unsure = False
         """Whether it is taken to be where it is heard by its heartbeat or its address alone."""
         self.state: Presence | None = None
         self.heard = False
         """Whether it is being heard: from its first frame until it is found silent."""
-        self.parts: list[Part] = []
+        self.parts: list[TopicRecord] = []
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
@@ -185,7 +190,7 @@ class Entry:
         """The strange functions that stand open, by their spoken name; None is the whole source."""
         self.replaced: Replaced | None = None
         """What is told of it instead of its silence: another unit speaks for it."""
-        self.replacement: Entry | None = None
+        self.replacement: DeviceRecord | None = None
         """That other unit, as long as it is not taken for the device itself."""
         self.merged = False
         """Whether it turned out to be a planned device, which has taken over its topics."""
@@ -232,7 +237,7 @@ class Entry:
             yield f"{FUNCTIONS[name].title} {', '.join(map(str, instances))}"
 
 
-class Attendance(NamedTuple):
+class RollCallLine(NamedTuple):
     """One line of the roll call.
 
     ``device`` is the planned name, or ``address 9C hex``. ``source`` and ``last_heard`` (microseconds) are None for
@@ -251,10 +256,10 @@ class Attendance(NamedTuple):
     software: tuple[str, ...] | None = None
 
 
-def attendance(entry: Entry) -> Attendance:
+def attendance(entry: DeviceRecord) -> RollCallLine:
     """Return an entry as a record."""
     node, frame = entry.node, entry.last_frame()
-    return Attendance(
+    return RollCallLine(
         entry.name,
         entry.plan is not None,
         node.address if node else None,

@@ -2,11 +2,11 @@
 
 from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines, written
 from rvsim.faces.screen.lines import text_of
-from rvsim.watch.bus.turn import Access, Waiting
+from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, Disturbed, ErrorFrame, ErrorState, StateChanged, Waited
-from rvsim.wire.timing import Bit, Part
+from rvsim.wire.timing import Bit, FramePart
 
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
 FURNACE = Frame(1_000_600, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
@@ -19,7 +19,7 @@ def page(access, width=100):
 
 def test_a_contest():
     """Who went, who waited, where it gave way and why; then every part of the frame that went."""
-    lines = page(Access(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
+    lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
     assert (
         lines[0] == "One access of the pair, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
     )
@@ -38,14 +38,14 @@ def test_a_contest():
 
 def test_nobody_waited():
     """Then the frame alone is told."""
-    assert page(Access(CLAIM, ()))[0].endswith("nobody else waited.")
-    assert not any("waited  " in line for line in page(Access(CLAIM, ())))
+    assert page(Turn(CLAIM, ()))[0].endswith("nobody else waited.")
+    assert not any("waited  " in line for line in page(Turn(CLAIM, ())))
 
 
 def test_many_waited():
     """Five are written out, the rest is counted."""
     waiting = tuple(Waiting(FURNACE._replace(identifier=0x19FFE460 + n), 5) for n in range(8))
-    assert "  and 3 more waited" in page(Access(FURNACE, waiting))
+    assert "  and 3 more waited" in page(Turn(FURNACE, waiting))
 
 
 def test_nothing_yet():
@@ -89,7 +89,7 @@ def test_the_longest_wait(catalogue):
 
 def test_bits_in_writing():
     """Stuff bits stand in brackets."""
-    assert written([Bit(Part.DATA, 1), Bit(Part.DATA, 0, True)]) == "1[0]"
+    assert written([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
 
 
 def test_the_wires_show_who_waited_for_whom(watched, drive):

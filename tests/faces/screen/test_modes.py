@@ -12,8 +12,8 @@ from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
-from rvsim.runs.replay import Replay, Rounds
+from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import TimeWentBack
@@ -157,7 +157,7 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
 def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
     """What `g` has found stands at the bottom; at the end of the log there is no further one."""
     said = []
-    replay = Replay(Rounds(lambda: open_log(MARINE), start=20 * SECOND), Hearing(Watch(catalogue), LookIn()))
+    replay = ReplayRun(LogRounds(lambda: open_log(MARINE), start=20 * SECOND), Pipeline(Watch(catalogue), LookIn()))
 
     def screen(self):
         async def script():

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.overload import Busyness
+from rvsim.watch.bus.overload import Overload
 from rvsim.watch.transitions import Ended
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.frame import Frame
@@ -158,7 +158,7 @@ def flags_by_hand(told, end):
 def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
     """Bursts of full, short, 11-bit and error frames: the same flags at the same moments, with the same figures."""
     emitted, time, told = [], 0, []
-    busyness = Busyness(emitted.append, hex)
+    busyness = Overload(emitted.append, hex)
     for pause, count, gap, what in bursts:
         time += pause
         for _ in range(count):

@@ -12,7 +12,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from rvsim.wire.transfer.listener import LongListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, TransferProblem
 
 ADDRESSES = (1, 2, 3)
 STRANGER = 9
@@ -45,7 +45,7 @@ class Transfers(RuleBasedStateMachine):
     def look(self, ear, events):
         """Whatever is given out was sent just like that, and whatever is said to have arrived was given out."""
         for event in events:
-            if isinstance(event, Trouble):
+            if isinstance(event, TransferProblem):
                 self.troubles.append(event)
             elif isinstance(event, LongMessage) and event.source != STRANGER:
                 assert event.started <= event.ended <= self.time

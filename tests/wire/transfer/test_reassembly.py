@@ -5,7 +5,7 @@ The announce and packets of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (
 
 import pytest
 
-from rvsim.wire.transfer.outcomes import Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 BAM = "00ECFF01 20 14 00 03 FF B0 FE 00"
@@ -60,8 +60,8 @@ def test_silence_of_750_ms_ends_a_message_to_all(node, heard):
     assert node.long.due() == last + 750_000
     assert node.long.expire(last + 749_999).events == []
     assert node.due() == (last + 750_000, [])
-    assert node.events == [Trouble(Kind.TIMEOUT, last + 750_000, 1, 255, 0xFEB0)]
-    assert (node.long.open, node.long.counts) == (0, {Kind.TIMEOUT: 1})
+    assert node.events == [TransferProblem(ProblemKind.TIMEOUT, last + 750_000, 1, 255, 0xFEB0)]
+    assert (node.long.open, node.long.counts) == (0, {ProblemKind.TIMEOUT: 1})
 
 
 def test_a_packet_at_the_very_end_of_the_wait_counts(node):
@@ -69,7 +69,7 @@ def test_a_packet_at_the_very_end_of_the_wait_counts(node):
     node.hear(BAM)
     node.hear(TO_ALL[0], at=750_000)
     node.hear(TO_ALL[1], at=1_500_001)
-    assert node.kinds == [Kind.TIMEOUT, Kind.STRAY]
+    assert node.kinds == [ProblemKind.TIMEOUT, ProblemKind.STRAY]
 
 
 @pytest.mark.parametrize("order", [(0, 2), (1,), (2,), (0, 2, 1), (1, 0, 2)])
@@ -78,8 +78,8 @@ def test_lost_and_swapped_packets_to_all_end_it(node, order):
     node.hear(BAM)
     for place in order:
         node.hear(TO_ALL[place])
-    assert node.kinds[0] is Kind.BROKEN
-    assert set(node.kinds[1:]) <= {Kind.STRAY}
+    assert node.kinds[0] is ProblemKind.BROKEN
+    assert set(node.kinds[1:]) <= {ProblemKind.STRAY}
     assert (node.messages, node.long.open) == ([], 0)
 
 
@@ -92,7 +92,7 @@ def test_a_repeated_packet_to_all_is_counted_only(node):
     node.hear(TO_ALL[1], at=100_000)
     node.hear(TO_ALL[0], at=110_000)
     node.hear(TO_ALL[2], at=150_000)
-    assert node.kinds == [Kind.REPEATED] * 2
+    assert node.kinds == [ProblemKind.REPEATED] * 2
     assert [message.data for message in node.messages] == [TWENTY]
 
 
@@ -101,7 +101,7 @@ def test_a_packet_that_comes_again_with_other_bytes_ends_it(node):
     node.hear(BAM)
     node.hear(TO_ALL[0])
     node.hear("00EBFF01 01 01 02 03 04 05 06 08")
-    assert node.kinds == [Kind.CHANGED]
+    assert node.kinds == [ProblemKind.CHANGED]
     assert node.long.open == 0
 
 
@@ -112,7 +112,7 @@ def test_a_second_announce_begins_anew(node):
     node.hear(BAM, at=10)
     for frame in TO_ALL:
         node.hear(frame)
-    assert node.kinds == [Kind.RESTARTED]
+    assert node.kinds == [ProblemKind.RESTARTED]
     assert [(message.data, message.started) for message in node.messages] == [(TWENTY, 10)]
 
 
@@ -129,10 +129,10 @@ def test_size_and_packets_that_do_not_fit(node, announce):
     """Such a message is not gathered, and its packets belong to nothing; one that was under way has ended too."""
     node.hear(announce)
     node.hear(TO_ALL[0])
-    assert node.kinds == [Kind.MISFIT, Kind.STRAY]
+    assert node.kinds == [ProblemKind.MISFIT, ProblemKind.STRAY]
     node.hear(BAM)
     node.hear(announce)
-    assert node.kinds[2:] == [Kind.RESTARTED, Kind.MISFIT]
+    assert node.kinds[2:] == [ProblemKind.RESTARTED, ProblemKind.MISFIT]
     assert node.long.open == 0
 
 
@@ -157,7 +157,7 @@ def test_malformed_frames_change_nothing(node, frame):
     """They are counted, answered by nobody, and a message under way goes on."""
     node.hear(BAM)
     assert node.hear(frame) == []
-    assert node.kinds == [Kind.MALFORMED]
+    assert node.kinds == [ProblemKind.MALFORMED]
     for good in TO_ALL:
         node.hear(good)
     assert [message.data for message in node.messages] == [TWENTY]
@@ -178,5 +178,5 @@ def test_room_for_messages_to_all_is_bounded(node_at):
     node = node_at(2, most=2)
     for source in ("01", "03", "04"):
         node.hear(f"00ECFF{source} 20 14 00 03 FF B0 FE 00")
-    assert (node.kinds, node.long.open) == ([Kind.CROWDED], 2)
+    assert (node.kinds, node.long.open) == ([ProblemKind.CROWDED], 2)
     assert node.events[0].source == 4

@@ -5,7 +5,7 @@ The exchanges of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (MIT), but f
 
 import pytest
 
-from rvsim.wire.transfer.outcomes import Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 RTS = "00EC0201 10 14 00 03 01 B0 FE 00"
@@ -70,7 +70,7 @@ def test_it_asks_again_for_a_lost_packet(node):
     assert node.hear(TO_IT[2]) == ["1CEC0102 11 02 02 FF FF B0 FE 00"]
     node.hear(TO_IT[1])
     assert node.hear(TO_IT[2]) == [ACKNOWLEDGED]
-    assert node.kinds == [Kind.LOST, Kind.RETRIED]
+    assert node.kinds == [ProblemKind.LOST, ProblemKind.RETRIED]
     assert [message.data for message in node.messages] == [TWENTY]
 
 
@@ -80,7 +80,7 @@ def test_a_gap_is_counted_once_a_turn(node):
     node.hear(TO_IT[1], at=100)
     assert node.long.due() == 750_100
     assert node.hear(TO_IT[2]) == ["1CEC0102 11 03 01 FF FF B0 FE 00"]
-    assert node.kinds == [Kind.LOST, Kind.RETRIED]
+    assert node.kinds == [ProblemKind.LOST, ProblemKind.RETRIED]
 
 
 def test_a_gap_counts_again_in_the_next_turn(node):
@@ -88,7 +88,7 @@ def test_a_gap_counts_again_in_the_next_turn(node):
     node.hear(RTS_NO_LIMIT)
     node.hear(TO_IT[2])
     node.hear(TO_IT[2])
-    assert node.kinds == [Kind.LOST, Kind.RETRIED] * 2
+    assert node.kinds == [ProblemKind.LOST, ProblemKind.RETRIED] * 2
 
 
 def test_silence_after_clear_to_send(node):
@@ -98,8 +98,8 @@ def test_silence_after_clear_to_send(node):
     assert node.due() == (1_250_000, [ask])
     assert node.due() == (2_500_000, [ask])
     assert node.due() == (3_750_000, ["1CEC0102 FF 03 FF FF FF B0 FE 00"])
-    assert node.kinds == [Kind.RETRIED, Kind.RETRIED, Kind.TIMEOUT]
-    assert node.events[-1] == Trouble(Kind.TIMEOUT, 3_750_000, 1, 2, 0xFEB0, 3)
+    assert node.kinds == [ProblemKind.RETRIED, ProblemKind.RETRIED, ProblemKind.TIMEOUT]
+    assert node.events[-1] == TransferProblem(ProblemKind.TIMEOUT, 3_750_000, 1, 2, 0xFEB0, 3)
     assert (node.long.open, node.long.due()) == (0, None)
 
 
@@ -120,7 +120,7 @@ def test_it_gives_up_asking_for_the_same_packet(node):
     node.hear(TO_IT[2])
     node.hear(TO_IT[2])
     assert node.hear(TO_IT[2]) == ["1CEC0102 FF 05 FF FF FF B0 FE 00"]
-    assert node.events[-1] == Trouble(Kind.GAVE_UP, 0, 1, 2, 0xFEB0, 5)
+    assert node.events[-1] == TransferProblem(ProblemKind.GAVE_UP, 0, 1, 2, 0xFEB0, 5)
     assert node.long.open == 0
 
 
@@ -129,7 +129,7 @@ def test_repeated_packets_to_one_are_counted_only(node):
     node.hear(RTS_NO_LIMIT)
     node.hear(TO_IT[0], at=100)
     assert node.hear(TO_IT[0], at=200) == []
-    assert (node.kinds, node.long.due()) == ([Kind.REPEATED], 750_100)
+    assert (node.kinds, node.long.due()) == ([ProblemKind.REPEATED], 750_100)
     node.hear(TO_IT[1])
     assert node.hear(TO_IT[2]) == [ACKNOWLEDGED]
 
@@ -139,7 +139,7 @@ def test_packets_nobody_asked_for_are_passed_over(node):
     node.hear(RTS)
     assert node.hear(TO_IT[1]) == []
     assert node.hear(TO_IT[0]) == ["1CEC0102 11 01 02 FF FF B0 FE 00"]
-    assert node.kinds == [Kind.UNASKED]
+    assert node.kinds == [ProblemKind.UNASKED]
 
 
 def test_another_packet_of_the_same_number_ends_the_session(node):
@@ -147,10 +147,10 @@ def test_another_packet_of_the_same_number_ends_the_session(node):
     node.hear(RTS_NO_LIMIT)
     node.hear(TO_IT[0])
     assert node.hear("00EB0201 01 FF FF FF FF FF FF FF") == ["1CEC0102 FF 08 FF FF FF B0 FE 00"]
-    assert (node.kinds, node.long.open) == ([Kind.CHANGED], 0)
-    assert node.events[-1] == Trouble(Kind.CHANGED, 0, 1, 2, 0xFEB0, 8)
+    assert (node.kinds, node.long.open) == ([ProblemKind.CHANGED], 0)
+    assert node.events[-1] == TransferProblem(ProblemKind.CHANGED, 0, 1, 2, 0xFEB0, 8)
     assert node.hear(TO_IT[1]) == []  # the rest of it belongs to no session, and is not aborted again
-    assert node.kinds == [Kind.CHANGED, Kind.STRAY]
+    assert node.kinds == [ProblemKind.CHANGED, ProblemKind.STRAY]
 
 
 def test_a_second_request_for_the_same_dgn_takes_its_place(node):
@@ -160,7 +160,7 @@ def test_a_second_request_for_the_same_dgn_takes_its_place(node):
     assert node.hear("00EC0201 10 09 00 02 FF B0 FE 00") == ["1CEC0102 11 02 01 FF FF B0 FE 00"]
     node.hear("00EB0201 01 09 09 09 09 09 09 09")
     node.hear("00EB0201 02 08 08 FF FF FF FF FF")
-    assert node.kinds == [Kind.RESTARTED]
+    assert node.kinds == [ProblemKind.RESTARTED]
     assert [message.data for message in node.messages] == [bytes([9] * 7 + [8] * 2)]
 
 
@@ -168,7 +168,7 @@ def test_a_second_request_for_another_dgn_is_refused(node):
     """One session for each sender: busy (reason 1), and the first goes on."""
     node.hear(RTS)
     assert node.hear("00EC0201 10 14 00 03 01 EB FE 00") == ["1CEC0102 FF 01 FF FF FF EB FE 00"]
-    assert node.events == [Trouble(Kind.BUSY, 0, 1, 2, 0xFEEB, 1)]
+    assert node.events == [TransferProblem(ProblemKind.BUSY, 0, 1, 2, 0xFEEB, 1)]
     assert node.hear(TO_IT[0]) == ["1CEC0102 11 01 02 FF FF B0 FE 00"]
 
 
@@ -177,7 +177,7 @@ def test_a_request_that_does_not_fit_is_refused(node):
     assert node.hear("00EC0201 10 14 00 02 FF B0 FE 00") == ["1CEC0102 FF FA FF FF FF B0 FE 00"]
     node.hear(RTS)
     node.hear("00EC0201 10 08 00 02 FF B0 FE 00")
-    assert node.kinds == [Kind.MISFIT, Kind.RESTARTED, Kind.MISFIT]
+    assert node.kinds == [ProblemKind.MISFIT, ProblemKind.RESTARTED, ProblemKind.MISFIT]
     assert node.long.open == 0
 
 
@@ -187,16 +187,16 @@ def test_room_for_messages_to_it_is_bounded(node_at):
     node.hear("00EC0201 10 14 00 03 01 B0 FE 00")
     node.hear("00EC0203 10 14 00 03 01 B0 FE 00")
     assert node.hear("00EC0204 10 14 00 03 01 B0 FE 00") == ["1CEC0402 FF 02 FF FF FF B0 FE 00"]
-    assert (node.kinds, node.long.open) == ([Kind.CROWDED], 2)
+    assert (node.kinds, node.long.open) == ([ProblemKind.CROWDED], 2)
 
 
 def test_the_sender_may_end_the_session(node):
     """Its abort is not answered; one about another DGN belongs to nothing."""
     node.hear(RTS)
     assert node.hear("00EC0201 FF 03 FF FF FF EB FE 00") == []
-    assert (node.kinds, node.long.open) == ([Kind.STRAY], 1)
+    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
     assert node.hear("00EC0201 FF 02 FF FF FF B0 FE 00") == []
-    assert node.events[-1] == Trouble(Kind.ABORTED, 0, 1, 2, 0xFEB0, 2)
+    assert node.events[-1] == TransferProblem(ProblemKind.ABORTED, 0, 1, 2, 0xFEB0, 2)
     assert node.long.open == 0
 
 
@@ -210,7 +210,7 @@ def test_what_is_for_others_is_not_for_it(node):
 def test_packets_without_a_request_are_strays(node):
     """Nothing was asked for, nothing is taken."""
     assert node.hear(TO_IT[0]) == []
-    assert node.events == [Trouble(Kind.STRAY, 0, 1, 2)]
+    assert node.events == [TransferProblem(ProblemKind.STRAY, 0, 1, 2)]
 
 
 # Waiting.
@@ -229,7 +229,7 @@ def test_a_busy_node_lets_senders_wait(node):
     assert frames == [(0x1CEC0102, bytes.fromhex("11 01 02 FF FF B0 FE 00"))]
     assert node.long.due() == 2_350_000
     assert node.hear(TO_IT[1], at=1_200_000) == ["1CEC0102 11 01 03 FF FF B0 FE 00"]
-    assert node.kinds == [Kind.UNASKED]
+    assert node.kinds == [ProblemKind.UNASKED]
 
 
 def test_a_busy_node_lets_a_new_sender_wait(node):
@@ -249,7 +249,7 @@ def test_a_busy_node_asks_for_lost_packets_when_it_is_ready(node):
     assert node.hear(TO_IT[2]) == ["1CEC0102 11 00 FF FF FF B0 FE 00"]
     node.hear(TO_IT[1])
     node.hear(TO_IT[0])
-    assert node.kinds == [Kind.LOST, Kind.UNASKED, Kind.REPEATED]
+    assert node.kinds == [ProblemKind.LOST, ProblemKind.UNASKED, ProblemKind.REPEATED]
     assert node.long.resume(1).frames == [(0x1CEC0102, bytes.fromhex("11 02 02 FF FF B0 FE 00"))]
 
 
@@ -277,7 +277,7 @@ def test_nobody_waits_for_ever(node):
         moment, frames = node.due()
         sent[moment] = [frame[9:14] for frame in frames]
     assert sent == {100_000 + turn * 500_000: ["11 00"] for turn in range(1, 8)} | {3_850_000: ["FF 03"]}
-    assert node.kinds == [Kind.TIMEOUT]
+    assert node.kinds == [ProblemKind.TIMEOUT]
 
 
 @pytest.mark.parametrize("at", [3_750_000, 9_000_000])
@@ -287,7 +287,7 @@ def test_ready_too_late(node, at):
     node.hear(RTS)
     outcome = node.long.resume(at)
     assert outcome.frames == [(0x1CEC0102, bytes.fromhex("FF 03 FF FF FF B0 FE 00"))]
-    assert (node.long.open, node.long.due(), node.long.counts) == (0, None, {Kind.TIMEOUT: 1})
+    assert (node.long.open, node.long.due(), node.long.counts) == (0, None, {ProblemKind.TIMEOUT: 1})
 
 
 def test_asking_again_after_a_hold_ends_in_time(node):

@@ -7,7 +7,7 @@ where that stack uses the message's, and our request sets no limit (FF).
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 RTS = "1CEC9B90 10 14 00 03 FF 00 DF 00"
@@ -106,8 +106,8 @@ def test_a_request_without_answer_is_repeated(node):
     assert node.due() == (1_250_000, [RTS])
     assert node.due() == (2_500_000, [RTS])
     assert node.due() == (3_750_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
-    assert node.events[-1] == Trouble(Kind.TIMEOUT, 3_750_000, 0x90, 0x9B, 0xDF00, 3)
-    assert node.kinds == [Kind.RETRIED, Kind.RETRIED, Kind.TIMEOUT]
+    assert node.events[-1] == TransferProblem(ProblemKind.TIMEOUT, 3_750_000, 0x90, 0x9B, 0xDF00, 3)
+    assert node.kinds == [ProblemKind.RETRIED, ProblemKind.RETRIED, ProblemKind.TIMEOUT]
     assert node.long.open == 0
 
 
@@ -116,7 +116,7 @@ def test_silence_after_the_last_packet(node):
     node.send()
     node.hear(ALL, at=100_000)
     assert node.due() == (1_350_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
-    assert node.kinds == [Kind.TIMEOUT]
+    assert node.kinds == [ProblemKind.TIMEOUT]
 
 
 def test_it_waits_when_told(node, node_at):
@@ -142,7 +142,7 @@ def test_it_sends_again_what_it_is_asked_for_again(node):
     assert node.hear("1CEC909B 11 01 02 FF FF 00 DF 00") == PACKETS[1:2]
     assert node.hear("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
     assert node.hear("1CEC909B 11 02 02 FF FF 00 DF 00") == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
-    assert node.kinds == [Kind.RETRIED] * 3 + [Kind.GAVE_UP]
+    assert node.kinds == [ProblemKind.RETRIED] * 3 + [ProblemKind.GAVE_UP]
     assert node.events[-1].reason == 5
 
 
@@ -151,7 +151,7 @@ def test_the_last_packet_alone_may_be_asked_for_again(node):
     node.send()
     node.hear(ALL)
     assert node.hear("1CEC909B 11 01 03 FF FF 00 DF 00") == PACKETS[2:]
-    assert node.kinds == [Kind.RETRIED]
+    assert node.kinds == [ProblemKind.RETRIED]
 
 
 def test_progress_begins_the_count_anew(node):
@@ -178,7 +178,7 @@ def test_the_first_turn_begins_with_the_first_packet(node, first):
     """Who asks for another one has an older message in mind: bad sequence (reason 7, from memory)."""
     node.send()
     assert node.hear(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
-    assert (node.kinds, node.long.open) == ([Kind.BAD_SEQUENCE], 0)
+    assert (node.kinds, node.long.open) == ([ProblemKind.BAD_SEQUENCE], 0)
 
 
 @pytest.mark.parametrize("first", ["03", "04", "00"])
@@ -210,7 +210,7 @@ def test_only_its_own_acknowledgement_counts(node, frame):
     node.send()
     node.hear(ALL)
     assert node.hear(frame) == []
-    assert (node.kinds, node.long.open) == ([Kind.STRAY], 1)
+    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
     node.hear(ACKNOWLEDGED)
     assert node.long.open == 0
 
@@ -220,7 +220,7 @@ def test_an_early_acknowledgement_does_not_count(node):
     node.send()
     node.hear("1CEC909B 11 02 01 FF FF 00 DF 00")
     node.hear(ACKNOWLEDGED)
-    assert (node.kinds, node.long.open) == ([Kind.STRAY], 1)
+    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
 
 
 def test_the_receiver_may_end_the_session(node):
@@ -228,7 +228,7 @@ def test_the_receiver_may_end_the_session(node):
     node.send()
     node.hear(ALL)
     assert node.hear("1CEC909B FF 02 FF FF FF 00 DF 00", at=5) == []
-    assert node.events == [Trouble(Kind.ABORTED, 5, 0x90, 0x9B, 0xDF00, 2)]
+    assert node.events == [TransferProblem(ProblemKind.ABORTED, 5, 0x90, 0x9B, 0xDF00, 2)]
     assert node.long.open == 0
 
 
@@ -237,14 +237,14 @@ def test_words_about_another_dgn_are_strays(node, frame):
     """They change nothing, and nobody answers them."""
     node.send()
     assert node.hear(frame) == []
-    assert (node.kinds, node.long.open, node.long.due()) == ([Kind.STRAY], 1, 1_250_000)
+    assert (node.kinds, node.long.open, node.long.due()) == ([ProblemKind.STRAY], 1, 1_250_000)
 
 
 @pytest.mark.parametrize("frame", [ALL, ACKNOWLEDGED, "1CEC909B FF 02 FF FF FF 00 DF 00"])
 def test_words_about_no_session_are_strays(node, frame):
     """Without a session nothing is sent."""
     assert node.hear(frame) == []
-    assert node.kinds == [Kind.STRAY]
+    assert node.kinds == [ProblemKind.STRAY]
 
 
 @pytest.mark.parametrize(
