@@ -47,7 +47,7 @@ class Host(Protocol):
     def texts(self) -> Mapping[int, bytes]:
         """Return its texts and reports by DGN, however long."""
 
-    def say_again(self, dgn: int, instance: int | None) -> bool:
+    def send_again(self, dgn: int, instance: int | None) -> bool:
         """Send what it broadcasts under a DGN now, of one instance or of all; tell whether there was anything."""
 
     def reset(self, *, faults: bool, reboot: bool) -> None:
@@ -78,11 +78,11 @@ class Answers:
         self._long_due: int | None = None
 
     @property
-    def heard(self) -> frozenset[int]:
+    def received_dgns(self) -> frozenset[int]:
         """The DGNs that are answered, beside the node's own."""
         return frozenset({self._request.dgn, self._reset.dgn, CONNECTION, PACKET})
 
-    def hear(self, identifier: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of one of these DGNs."""
         parts = split(identifier)
         own = self._host.address
@@ -90,7 +90,7 @@ class Answers:
         if parts.destination not in (own, GLOBAL) or (own is None and not transport):
             return  # without an address it still hears what goes to all in packets: it may be commanded to one
         if transport:
-            self._take(self._long.hear(self._host.now, identifier, data))
+            self._take(self._long.receive(self._host.now, identifier, data))
         elif parts.dgn == self._request.dgn:
             self._asked(parts, data)
         elif parts.dgn == self._reset.dgn:
@@ -119,7 +119,7 @@ class Answers:
         if text is not None:
             sent = self.send(dgn, text, asker if alone else GLOBAL)
             code = None if sent else Code.BUSY
-        elif self._host.say_again(dgn, instance):
+        elif self._host.send_again(dgn, instance):
             code = None
         else:
             code = Code.DENIED if dgn == PROPRIETARY else Code.UNKNOWN

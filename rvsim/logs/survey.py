@@ -42,7 +42,7 @@ class MessageCounts:
     gaps: "array[int]" = field(default_factory=lambda: array("q"))
     _stride: int = 1
 
-    def note(self, time: int) -> None:
+    def count_frame(self, time: int) -> None:
         """Count a frame."""
         if not self.count:
             self.first = time
@@ -149,8 +149,8 @@ def survey(
     """
     surveyor = Surveyor(catalogue, rig, part)
     for one in contents:
-        surveyor.take(one)
-    return surveyor.end()
+        surveyor.observe(one)
+    return surveyor.finish()
 
 
 def survey_channels(
@@ -165,8 +165,8 @@ def survey_channels(
         surveyor = surveyors.get(channel)
         if surveyor is None:
             surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
-        surveyor.take(one)
-    return {channel: surveyor.end() for channel, surveyor in surveyors.items()}
+        surveyor.observe(one)
+    return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
 
 class Surveyor:
@@ -184,7 +184,7 @@ class Surveyor:
         self._first: int | None = None
         self._last = 0
 
-    def take(self, one: Frame | LineEvent) -> None:
+    def observe(self, one: Frame | LineEvent) -> None:
         """Take in a frame, or what happened beside frames; it is looked at with others, in blocks."""
         self._waiting.append(one)
         if len(self._waiting) >= BLOCK:
@@ -202,25 +202,28 @@ class Surveyor:
             inside = part.start <= one.time
             if not isinstance(one, Frame):
                 if inside:
-                    self._errors.note(one)
-                _collect(self._watch.note(one if end is None else one._replace(time=min(one.time, end))), self._flags)
+                    self._errors.count_event(one)
+                _collect(
+                    self._watch.observe_event(one if end is None else one._replace(time=min(one.time, end))),
+                    self._flags,
+                )
                 continue
             if inside:
                 self._count += 1
                 source = one.identifier & 0xFF
                 topic = self._decoder.layout(dgn_of(one.identifier)).topic(source, one.data)
-                self._heard.setdefault(source, {}).setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).note(
+                self._heard.setdefault(source, {}).setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(
                     one.time
                 )
-            _collect(self._watch.hear(one), self._flags)
+            _collect(self._watch.observe(one), self._flags)
 
-    def end(self) -> Survey:
+    def finish(self) -> Survey:
         """Return what the channel holds."""
         self._work()
         watch, flags, part = self._watch, self._flags, self._part
         self._doubt_unit()
         _collect(watch.advance(self._last), flags)
-        flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
+        flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
         roll_call = watch.roll_call
@@ -259,7 +262,7 @@ class Surveyor:
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect(self._watch.note(TimesInUnit(self._last, factor, len(gaps))), self._flags)
+            _collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
 
 
 def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:

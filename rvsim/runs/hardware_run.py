@@ -118,10 +118,10 @@ def _in_front_of_port(session: RunInProgress, port: Port, speed: float) -> Verdi
         while not over.is_set():
             port.arrived.wait(_LOOK_S)
             port.arrived.clear()
-            for one in port.take():
+            for one in port.receive():
                 if isinstance(one, Frame):  # what else is on a bus is nothing that the bench could send
                     session.run.inject(one.identifier, one.data)
-            progress.tell(lambda: session.trial.come_to(session.run.time))
+            progress.tell(lambda: session.trial.progress_text(session.run.time))
 
     hearing = threading.Thread(target=hear, name="in front", daemon=True)
     hearing.start()
@@ -165,7 +165,7 @@ class _Served:
         self._progress.tell(self._come_to)
 
     def _come_to(self) -> str:
-        return self._session.trial.come_to(self._session.run.time)
+        return self._session.trial.progress_text(self._session.run.time)
 
     def _clients(self, count: int) -> None:
         """Hear how many clients there are now, in the hub's thread: none only when the last one has left."""

@@ -21,7 +21,7 @@ class FrameWriter(Protocol):
     def write(self, frame: Frame) -> None:
         """Keep a frame."""
 
-    def note(self, event: LineEvent) -> None:
+    def write_event(self, event: LineEvent) -> None:
         """Keep what happened beside frames, as far as it is kept."""
 
     def flush(self) -> None:
@@ -31,10 +31,10 @@ class FrameWriter(Protocol):
 class RunObserver(Protocol):
     """Something that has to know what was heard, after the watch has heard it."""
 
-    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+    def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame and what followed from it."""
 
-    def events(self, events: Sequence[Event]) -> None:
+    def observe_events(self, events: Sequence[Event]) -> None:
         """Take what followed from the passing of time, or happened beside frames."""
 
 
@@ -67,11 +67,11 @@ class Pipeline:
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
 
-    def expect(self, identifier: int, data: bytes) -> None:
+    def expect_own(self, identifier: int, data: bytes) -> None:
         """Note that a frame of the person at the bench is under way, which is no stranger on the bus."""
         self._own.append((identifier, data))
 
-    def take(self, frame: Frame) -> None:
+    def observe(self, frame: Frame) -> None:
         """Hear a frame.
 
         Raises:
@@ -86,24 +86,24 @@ class Pipeline:
         is_own = bool(self._own) and (frame.identifier, frame.data) in self._own
         if is_own:
             self._own.remove((frame.identifier, frame.data))
-        events = self.watch.hear_own(frame) if is_own else self.watch.hear(frame)
+        events = self.watch.observe_own(frame) if is_own else self.watch.observe(frame)
         if self.witness is not None:
-            self.witness.frame(frame, events)
+            self.witness.observe_frame(frame, events)
         if self._every and self.shown and not is_own:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
             self._show(events)
 
-    def note(self, event: LineEvent) -> None:
+    def observe_event(self, event: LineEvent) -> None:
         """Let the watch know what happened on the pair beside frames.
 
         Raises:
             InputError: it cannot be recorded.
         """
         if self._recorder is not None:
-            self._recorder.note(event)
+            self._recorder.write_event(event)
         self.time = max(self.time, event.time)
-        self._follow(self.watch.note(event))
+        self._follow(self.watch.observe_event(event))
 
     def advance(self, time: int) -> None:
         """Let the watch know that nothing before ``time`` (microseconds) is still to come."""
@@ -113,7 +113,7 @@ class Pipeline:
     def _follow(self, events: list[Event]) -> None:
         if events:
             if self.witness is not None:
-                self.witness.events(events)
+                self.witness.observe_events(events)
             self._show(events)
 
     def _show(self, events: list[Event]) -> None:

@@ -108,7 +108,7 @@ class ReplayRun:
         return self._stop is None
 
     @property
-    def heard(self) -> int:
+    def observed_until(self) -> int:
         """How far the watch has come."""
         return self._hearing.time
 
@@ -190,9 +190,9 @@ class ReplayRun:
                     return
             one = self._rounds.pop()
             if isinstance(one, Frame):
-                self._hearing.take(one)
+                self._hearing.observe(one)
             else:
-                self._hearing.note(one)
+                self._hearing.observe_event(one)
             self.time = max(self.time, one.time)
             if until_raised and self._hearing.raised is not raised:
                 return

@@ -104,7 +104,7 @@ class ScenarioRun:
         """Expectations that could not fail, and what never comes: a line for each."""
         return tuple(never_fail(self.loaded, self.catalogue))
 
-    def come_to(self, moment: int) -> str:
+    def progress_text(self, moment: int) -> str:
         """Say how far a run of it has come."""
         return f"{self.loaded.name}: {moment / 1e6:.0f} of {self.loaded.scenario.lasts / 1e6:.0f} s of simulated time"
 
@@ -154,7 +154,7 @@ class ScenarioRun:
         if progress is not None:
             for moment in range(_TOLD, lasts, _TOLD):
                 session.run.until(moment)
-                progress.tell(lambda: self.come_to(moment))  # noqa: B023 - it is called at once
+                progress.tell(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
         session.run.virtual(lasts)
         return session.verdict()
 
@@ -219,7 +219,7 @@ class RunInProgress:
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now; the watch counts it as that node's."""
-        self.run.put_from_outside(identifier, data)
+        self.run.send_from_outside(identifier, data)
 
     def verdict(self) -> Verdict:
         """Judge what has happened up to now; nothing that comes later counts any more.

@@ -36,7 +36,7 @@ class Awaited:
             moment = part.rhythm.missed(now)
             if moment is None:
                 missed.append(part)
-            elif part.entry.heard:
+            elif part.device.is_heard:
                 source = part.topic.source
                 if moment < moments.get(source, moment + 1):
                     moments[source] = moment

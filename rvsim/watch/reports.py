@@ -56,7 +56,7 @@ class Reports:
         self._carried: dict[Topic, dict[Fault, int]] = {}
         """Which faults each topic carries, and when it said so last."""
 
-    def hear(self, part: TopicRecord, spec: MessageSpec | None) -> bool:
+    def observe(self, part: TopicRecord, spec: MessageSpec | None) -> bool:
         """Take in a frame of one of the heeded DGNs, or of one that is awaited of its node.
 
         Returns:
@@ -97,7 +97,7 @@ class Reports:
         else:
             node.software = texts.read_software(data)
         if (node.product, node.software) != before:
-            self._emit(NodeDescribed(time, part.entry.name, node.address, node.product, node.software))
+            self._emit(NodeDescribed(time, part.device.name, node.address, node.product, node.software))
 
     # Faults.
 
@@ -132,7 +132,7 @@ class Reports:
             carried[fault] = frame.time
             if fault not in self._open:
                 named = trouble if is_fault(trouble.spn, trouble.fmi) else None
-                found = FaultReported(frame.time, part.entry.name, topic, named, report.lamps, frame)
+                found = FaultReported(frame.time, part.device.name, topic, named, report.lamps, frame)
                 self._open[fault] = found
                 self._emit(found)
         now = {(source, trouble.spn, trouble.fmi) for trouble in troubles}

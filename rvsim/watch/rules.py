@@ -66,7 +66,7 @@ class Rules:
         self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
         self._doubts_times = False
 
-    def everything(self, now: int) -> tuple[Flag, ...]:
+    def all_flags(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, as they stand now, and the last ones that were cleared, by number."""
         return tuple(finding.flag for finding in self.findings(now))
 
@@ -82,7 +82,7 @@ class Rules:
             self._presented = asked, tuple(_present(standing, now) for standing in self._standing.values())
         return self._presented[1]
 
-    def take(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
+    def follow(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
         """Raise or clear what a transition calls for; None where nothing changes.
 
         A problem that is told again, with other figures, renews the words of the flag that stands for it.

@@ -116,7 +116,7 @@ class Watch:
 
     # What goes in.
 
-    def hear(self, frame: Frame) -> list[Event]:
+    def observe(self, frame: Frame) -> list[Event]:
         """Take the next frame and return what it, and the time up to it, have changed."""
         time, identifier, data = frame
         if time < self._now:
@@ -130,7 +130,7 @@ class Watch:
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
         if self.wires.heeds:
-            self.wires.hear(time, identifier & 0xFF)
+            self.wires.observe_source(time, identifier & 0xFF)
         self._present_second.append(frame)
         self._now = self._last = time
         self._frame = frame
@@ -138,7 +138,7 @@ class Watch:
         self._silences.times.append(time)
         stream = self._streams.get(identifier)
         if stream is not None:
-            part = stream.parts.get(data[stream.apart])
+            part = stream.topics.get(data[stream.apart])
             if part is not None and (part.data == data or part.unheeded):
                 part.frame = frame
                 part.rhythm.times.append(time - self._still)
@@ -148,14 +148,14 @@ class Watch:
         self._listen(frame, stream or self._stream(identifier))
         return self._handed_over()
 
-    def hear_own(self, frame: Frame) -> list[Event]:
+    def observe_own(self, frame: Frame) -> list[Event]:
         """Take a frame of the person at the bench: nobody who could be present or absent, but it uses the pair and
         may ask others for something.
         """
         self._pass_wires(frame.time)
         self._pass(frame.time)
         self._present_second.append(frame)
-        self._identity.ask(frame, self._now - self._still)
+        self._identity.observe_request(frame, self._now - self._still)
         return self._handed_over()
 
     def advance(self, to: int) -> list[Event]:
@@ -164,11 +164,11 @@ class Watch:
         self._pass(to)
         return self._handed_over()
 
-    def note(self, event: LineEvent) -> list[Event]:
+    def observe_event(self, event: LineEvent) -> list[Event]:
         """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
         self._pass_wires(event.time)
         self._pass(event.time)
-        self.wires.note(event)
+        self.wires.observe_event(event)
         return self._handed_over()
 
     def _doubt_times(self, time: int) -> None:
@@ -186,9 +186,9 @@ class Watch:
         return self._rules.standing(self._now)
 
     @property
-    def everything(self) -> tuple[Flag, ...]:
+    def all_flags(self) -> tuple[Flag, ...]:
         """Every flag that was raised so far, by number; a cleared one has ``until``."""
-        return self._rules.everything(self._now)
+        return self._rules.all_flags(self._now)
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -220,11 +220,11 @@ class Watch:
             sum(self._rules.accepted.values()),
         )
 
-    def told(self, device: str | None = None) -> Iterator[LastFrame]:
+    def last_frames(self, device: str | None = None) -> Iterator[LastFrame]:
         """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
         for entry in self._roll_call.entries:
             if device is None or entry.name == device:
-                for part in entry.parts:
+                for part in entry.topics:
                     yield LastFrame(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
 
     def readings(self, frame: Frame) -> DecodedFrame | None:
@@ -237,11 +237,11 @@ class Watch:
         if layout.spec is None:
             return None
         stream = self._by_sender.get((dgn, source))
-        part = stream.parts.get(frame.data[stream.apart]) if stream else None
+        part = stream.topics.get(frame.data[stream.apart]) if stream else None
         topic = layout.topic(source, frame.data)
         return DecodedFrame(
             frame.time,
-            part.entry.name if part else f"address {source:02X} hex",
+            part.device.name if part else f"address {source:02X} hex",
             source,
             layout.spec,
             topic.instance,
@@ -265,13 +265,13 @@ class Watch:
     def _all_parts(self) -> Iterator[TopicRecord]:
         """Yield every topic of the bus."""
         for stream in self._by_sender.values():
-            yield from stream.parts.values()
+            yield from stream.topics.values()
 
     def _part(self, stream: MessageRecord, frame: Frame) -> TopicRecord:
         key = frame.data[stream.apart]
-        part = stream.parts.get(key)
+        part = stream.topics.get(key)
         if part is None:
-            part = stream.parts[key] = TopicRecord(self._parts, stream.node, key, stream.layout, frame)
+            part = stream.topics[key] = TopicRecord(self._parts, stream.node, key, stream.layout, frame)
             part.rhythm.begun = frame.time - self._still
             self._parts += 1
             self._quiet.awaited.add(part)
@@ -282,7 +282,7 @@ class Watch:
     def _listen(self, frame: Frame, stream: MessageRecord) -> None:
         """Take a frame that may say something new."""
         part = self._part(stream, frame)
-        plain = self._identity.hear(part, frame.time)
+        plain = self._identity.observe(part, frame.time)
         if part.topic.dgn == ADDRESS_CLAIM:
             self.pauses.claim(frame.time, part.topic.source)
         spec = stream.layout.spec
@@ -294,7 +294,7 @@ class Watch:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
-        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
+        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.observe(part, spec):
             part.data, part.unheeded = None, False
         for observe in stream.detectors:
             if not observe(part):
@@ -305,19 +305,19 @@ class Watch:
         """Read what a frame says; return whether the same frame again could change nothing."""
         values = part.values
         if values is None:
-            known = expected(spec, part.entry.plan, self._with_rig)
+            known = expected(spec, part.device.plan, self._with_rig)
             values = part.values = Values(
                 spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(stream, spec, part, values)
-        values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
+        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND)
         return not values.unsettled and stream.length is None
 
     def _note_unknown(self, part: TopicRecord) -> None:
         self._unknown += 1
         if part.topic.message is None:
-            self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
+            self._emit(NameMissing(part.frame.time, part.device.name, part.topic, part.frame))
 
     def _parts_of(self, message: str) -> Iterator[TopicRecord]:
         return (part for part in self._all_parts() if part.layout.name == message)
@@ -325,8 +325,8 @@ class Watch:
     def _forget(self, part: TopicRecord, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
         self._detectors.forget(part, time)
-        self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
-        part.node.parts.discard(part)
+        self._by_sender[part.topic.dgn, part.topic.source].topics.pop(part.key, None)
+        part.node.topics.discard(part)
 
     # The time.
 
@@ -381,7 +381,7 @@ class Watch:
         if isinstance(transition, PresenceChanged | ReadingChanged | NodeDescribed):
             self._events.append(transition)
             return
-        event = self._rules.take(transition)
+        event = self._rules.follow(transition)
         if event is not None:
             self._events.append(event)
 
@@ -394,5 +394,5 @@ class Watch:
     def device_at(self, source: int) -> str:
         """Return what the device at an address is called: its planned name, or ``address 9C hex``."""
         node = self._nodes.get(source)
-        entry = None if node is None else self._roll_call.heard_from(node)
+        entry = None if node is None else self._roll_call.observe_address(node)
         return entry.name if entry is not None else f"address {source:02X} hex"

@@ -51,7 +51,7 @@ class Vehicle:
 
     def _send(self, frame):
         self.heard.append((frame.identifier, frame.data))
-        self.watch.hear(frame)
+        self.watch.observe(frame)
         if (frame.identifier, frame.data) in self.foreign:
             self.foreign.remove((frame.identifier, frame.data))
         else:

@@ -62,10 +62,10 @@ class Breaks(Device):
 
     kind = "breaks"
 
-    def begin(self):
+    def on_start(self):
         """Never reached."""
 
-    def hears(self):
+    def receives(self):
         """Break, as a slip of the pen would."""
         return {}[self.name]
 

@@ -47,8 +47,8 @@ def recorded(request, tmp_path, catalogue):
     with Recorder(path, catalogue, start=START, channel="rvsim", sent=True) as recorder:
         recorder.write(FRAME)
         for event in EVENTS:
-            recorder.note(event)
-        recorder.note(Waited(7 * SECOND, "heater", 0x19FFE45E, 6 * SECOND))  # no error: not kept
+            recorder.write_event(event)
+        recorder.write_event(Waited(7 * SECOND, "heater", 0x19FFE45E, 6 * SECOND))  # no error: not kept
     return path
 
 
@@ -78,7 +78,7 @@ def test_python_can_reads_frames_and_error_frames(tmp_path, catalogue, suffix, r
     path = tmp_path / f"x.{suffix}"
     with Recorder(path, catalogue, start="", channel="1", sent=True) as recorder:
         recorder.write(FRAME)
-        recorder.note(EVENTS[0])
+        recorder.write_event(EVENTS[0])
     frame, error = list(reader(path))
     assert (frame.arbitration_id, bytes(frame.data), frame.is_extended_id) == (FRAME.identifier, FRAME.data, True)
     assert frame.is_rx is False
@@ -116,7 +116,7 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
     def of(flags):
         return [(flag.severity, flag.text.split(" from ")[0]) for flag in flags if flag.kind == "bus-errors"]
 
-    assert of(found.flags) == of(run.watch.everything) != []
+    assert of(found.flags) == of(run.watch.all_flags) != []
     assert found.errors.frames == run.watch.wires.disturbed > 0
 
 

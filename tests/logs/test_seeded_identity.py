@@ -252,7 +252,7 @@ def spoilt(kept, catalogue, *faults) -> tuple[list[Frame], list]:
         loaded._replace(scenario=loaded.scenario.model_copy(update={"faults": plans})), catalogue, kept, seed=1
     )
     run.until(120 * SECOND)
-    return kept.frames, list(run.watch.everything)
+    return kept.frames, list(run.watch.all_flags)
 
 
 def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restarted(catalogue, shown, kept):

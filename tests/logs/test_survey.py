@@ -17,7 +17,7 @@ MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 def quiet(record):
     """The frames of the quiet heater, and the flags of the live run."""
     frames, watch = record("heater_goes_quiet")
-    return frames, watch.everything
+    return frames, watch.all_flags
 
 
 def test_a_log_raises_the_flags_of_the_live_run(catalogue, quiet):

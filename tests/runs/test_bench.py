@@ -100,22 +100,22 @@ def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
     """While frames are on their way the watch is behind the bench, and says how far it has come itself."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
     run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
-    take, told = Port.take, []
+    take, told = Port.receive, []
 
     def one_look_late(self):
-        told.append((run.heard, max((t.frame.time for t in run.watch.told()), default=0)))
+        told.append((run.observed_until, max((t.frame.time for t in run.watch.last_frames()), default=0)))
         return take(self) if len(told) % 5 == 0 else []
 
     monkeypatch.setattr(Port, "take", one_look_late)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
     run.paced(20 * SECOND, QUICK, channel="test_heard")
-    assert run.heard == 20 * SECOND
+    assert run.observed_until == 20 * SECOND
     assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
 
 
 def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
     """However late frames come out of python-can, the run and its flags stay the same."""
-    take = Port.take
+    take = Port.receive
     calls = []
 
     def lazily(self):
@@ -161,11 +161,11 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
     run = BenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     run.until(20 * SECOND)
-    run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
+    run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
     run.until(60 * SECOND)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
-    assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.told())
+    assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.last_frames())
 
 
 def test_a_pause_is_answered_however_far_behind(catalogue):

@@ -119,10 +119,10 @@ def test_the_watch_stays_behind_the_present(bus):
     port.deliver(HEATER)
     port.ns += 3 * 10**9
     late = port.now() - 400_000
-    listen.look()
-    assert listen.heard == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
+    listen.poll()
+    assert listen.observed_until == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
     port.waiting.append(Frame(late, PANEL, BODY))
-    listen.look()
+    listen.poll()
     assert sink.times[-1] == pytest.approx(2.6, abs=0.01)
     assert listen.watch.statistics.steps_back == 0
 
@@ -222,15 +222,15 @@ def test_errors_and_other_frames_reach_the_watch(bus):
     port, listen, _, _ = bus
     port.ns += 2 * 10**9
     port.waiting.append(ErrorFrame(port.ns // 1000))
-    listen.look()
+    listen.poll()
     (flag,) = listen.watch.flags
     assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
     assert "not one valid frame" in flag.text
     port.deliver(HEATER)
     port.waiting.append(ErrorFrame(port.now() + SECOND))
     port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
-    listen.look()
+    listen.poll()
     port.ns += 4 * 10**9
-    listen.look()
+    listen.poll()
     assert {flag.kind for flag in listen.watch.flags} == {"bus-errors", "bus-busy"}
     assert "2 error frames from 2.000 s to 3.000 s" in listen.watch.flags[0].text

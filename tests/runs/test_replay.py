@@ -132,7 +132,7 @@ def test_a_log_is_heard_whole_without_waiting(replay):
     run.virtual()
     assert [time for _, time in sink.frames] == [0, 5, 10, 11.5]
     assert sink.ended == [11_500_000]
-    assert run.heard == 11_500_000
+    assert run.observed_until == 11_500_000
     assert {wall for wall, _ in sink.frames} == {0}
 
 

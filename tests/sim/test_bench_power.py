@@ -76,10 +76,10 @@ def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
     """Also of a kind that does not say so itself; with the power it takes again what the rig plans."""
 
     class Careless(TankSensor):
-        def leave(self):
+        def on_stop(self):
             """Forget to say that it takes nothing any more."""
 
-        def begin(self):
+        def on_start(self):
             """Say nothing of what it takes."""
 
     bench, _ = run(5, kinds={**KINDS, "tank": Careless})

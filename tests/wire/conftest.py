@@ -25,11 +25,11 @@ class Node:
         self.time = self.time if at is None else at
         return self._note(self.long.send(self.time, dgn, data, destination))
 
-    def hear(self, frame, at=None):
+    def receive(self, frame, at=None):
         """Tell it a frame now, or at a time."""
         self.time = self.time if at is None else at
         identifier, _, data = frame.partition(" ")
-        return self._note(self.long.hear(self.time, int(identifier, 16), bytes.fromhex(data)))
+        return self._note(self.long.receive(self.time, int(identifier, 16), bytes.fromhex(data)))
 
     def due(self):
         """Let happen what is due next; returns when that was, and what was sent."""

@@ -106,12 +106,12 @@ class OwnDevice(Device):
 
     # What it hears.
 
-    def hear(self, identifier: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of another node, and keep who says it and to whom."""
         self._heard = split(identifier)
-        super().hear(identifier, data)
+        super().receive(identifier, data)
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its commands, to what it copies, and to who is who where it copies by function."""
         takers: dict[str, list[Callable[[bytes], None]]] = {}
         for one in self._copies:
@@ -132,11 +132,11 @@ class OwnDevice(Device):
         function = one.plan.function
         of_function = function is None or function in self._functions.get(self._heard.source, ())
         if of_function and _is_for(one.spec, one.plan.instance, data):
-            one.copied.hear(self.now, data)
+            one.copied.receive(self.now, data)
 
     # What it sends.
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Send each message at its gap."""
         for sender, plan in zip(self._senders, self.settings.message, strict=True):
             self.broadcast(plan.message, partial(self._build, sender), key=sender.key)
@@ -171,13 +171,13 @@ class OwnDevice(Device):
         moving = Moving(value if before is None else before, value, self.now, per_second)
         sender.sources[name] = moving
         if value != before:
-            self.news(sender.key)
+            self.send_now(sender.key)
         if moving.takes:
             self.after(moving.takes, partial(self._arrive, sender, name, moving))
 
     def _arrive(self, sender: Sender, name: str, moving: Moving) -> None:
         if sender.sources[name] is moving:  # no other command came meanwhile
-            self.news(sender.key)
+            self.send_now(sender.key)
 
 
 def _is_for(spec: MessageSpec, instance: int | None, data: bytes) -> bool:

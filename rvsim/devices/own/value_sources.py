@@ -80,7 +80,7 @@ class Copied:
         self._last: tuple[int, float] | None = None
         """When it was said, and what; None where it was no value."""
 
-    def hear(self, now: int, data: bytes) -> None:
+    def receive(self, now: int, data: bytes) -> None:
         """Take a frame of the copied message."""
         raw = self._field.raw_in(data)
         self._last = None

@@ -56,7 +56,7 @@ class LiveScreen(App[int]):
         super().__init__()
         self.scene = scene
         if hands is not None:
-            scene.by_hand = hands.faulty
+            scene.by_hand = hands.has_fault
         self._control, self._clock = control, clock
         self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only

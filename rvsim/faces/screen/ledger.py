@@ -72,7 +72,7 @@ def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -
 def _counted(scene: Scene) -> float | None:
     """Return the current into the house battery, as the DC source 1 with the highest priority says it."""
     best: tuple[float, float] | None = None
-    for told in scene.watch.told():
+    for told in scene.watch.last_frames():
         house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
         if house and told.spec is not None and not scene.is_old(told):
             said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}

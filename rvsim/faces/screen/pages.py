@@ -201,7 +201,7 @@ def _words(said: Summary) -> str:
 
 def _counted(scene: Scene, device: RollCallLine) -> str:
     """Say what can be said of a device that speaks for no function that has words here."""
-    told = list(scene.watch.told(device.device))
+    told = list(scene.watch.last_frames(device.device))
     unknown = sum(one.spec is None for one in told)
     messages = f"{len(told)} message{'' if len(told) == 1 else 's'}"
     return messages + (f", {unknown} without a definition here" if unknown else "")
@@ -265,7 +265,7 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
 
 def _messages(scene: Scene, device: RollCallLine) -> list[str]:
     """Say which messages come of a device that speaks for no function that has words here."""
-    told = list(scene.watch.told(device.device))
+    told = list(scene.watch.last_frames(device.device))
     texts = [f"{one.topic}" + (f", every {one.gap / 1e6:.1f} s" if one.gap else "") for one in told[:MOST_MESSAGES]]
     return texts + ([f"and {len(told) - MOST_MESSAGES} more"] if len(told) > MOST_MESSAGES else [])
 

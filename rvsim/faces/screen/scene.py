@@ -168,7 +168,7 @@ class Scene:
     def _spoken(self, device: RollCallLine) -> Iterator[tuple[str, int, Summary]]:
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
-        topics = list(self.watch.told(device.device))
+        topics = list(self.watch.last_frames(device.device))
         for name, instances in functions.items():
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
@@ -228,7 +228,7 @@ class Scene:
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
         waiting: dict[str, None] = {}
-        for told in self.watch.told():
+        for told in self.watch.last_frames():
             command = by_command(told.topic.message) if told.topic.message else None
             if command is not None and told.topic.instance in functions.get(command.name, ()):
                 waiting[told.device] = None
@@ -236,7 +236,7 @@ class Scene:
 
     def overdue(self, device: str) -> int | None:
         """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
-        due = [self.now - told.frame.time - told.gap for told in self.watch.told(device) if told.gap is not None]
+        due = [self.now - told.frame.time - told.gap for told in self.watch.last_frames(device) if told.gap is not None]
         return max((late for late in due if late > 0), default=None)
 
     def access(self) -> Turn | None:
@@ -248,7 +248,7 @@ class Scene:
     def named(self, identifier: int) -> str:
         """Say who sends frames with an identifier, and which message they are."""
         dgn, source = dgn_of(identifier), identifier & 0xFF
-        for told in self.watch.told():
+        for told in self.watch.last_frames():
             if (told.topic.dgn, told.topic.source) == (dgn, source):
                 return f"{told.device}, {told.topic}"
         return f"address {source:02X} hex, DGN {dgn:05X} hex"
@@ -257,7 +257,7 @@ class Scene:
 
     def topics(self) -> list[LastFrame]:
         """Return what the chosen device said last of each topic, its status messages first."""
-        topics = list(self.watch.told(self.chosen)) if self.chosen is not None else []
+        topics = list(self.watch.last_frames(self.chosen)) if self.chosen is not None else []
         plan = self.plans.get(self.chosen or "")
         functions = plan.functions if plan is not None else {}
         statuses = [message for name in functions for message in FUNCTIONS[name].statuses]

@@ -120,7 +120,7 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., BenchRun], end: int |
         scene,
         control,
         lambda: run.paced(end, speed, control=control),
-        lambda: run.heard,
+        lambda: run.observed_until,
         hands=ManualFaults(run),
     )
     say(*broken)
@@ -145,7 +145,7 @@ def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float) -> 
         scene,
         control,
         lambda: replay.paced(control),
-        lambda: replay.heard,
+        lambda: replay.observed_until,
         over=over,
         next_flag=replay.next_flag,
     )
@@ -163,7 +163,7 @@ def show_listen(name: str, listen: ListenRun, rig: Rig | None, end: int | None, 
         scene,
         control,
         lambda: listen.run(end, control),
-        lambda: listen.heard,
+        lambda: listen.observed_until,
         over="The time is over.",
     )
 

@@ -100,10 +100,10 @@ class AddressDetectors:
 
     def _remember(self, node: AddressRecord) -> None:
         """Note what is heard from an address, where something else than a claim was heard under its NAME."""
-        heard = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
+        heard = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         if node.name is not None and any(time > node.claimed_at for time in heard):
             self._spoke.pop(node.name, None)
-            self._spoke[node.name] = (self._roll_call.heard_from(node) or node.nobody).name
+            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.nobody).name
             if len(self._spoke) > _MAX_NAMES:
                 del self._spoke[next(iter(self._spoke))]
 

@@ -45,7 +45,7 @@ class Contradictions:
         self._held: dict[TopicRecord, list[_Held]] = {}
         self._others: dict[str, list[TopicRecord]] = {check.other_message: [] for check in APART}
 
-    def take(self, part: TopicRecord) -> None:
+    def observe(self, part: TopicRecord) -> None:
         """Take in a frame of one of the messages."""
         message = part.topic.message or ""
         held = self._held.get(part)
@@ -134,9 +134,9 @@ def _above(part: TopicRecord, check: Within) -> ReadingsContradict | None:
 def _contradiction(
     part: TopicRecord, reading: Reading, other: TopicRecord, beside: Reading, rule: str
 ) -> ReadingsContradict:
-    time, device = part.frame.time, part.entry.name
+    time, device = part.frame.time, part.device.name
     return ReadingsContradict(
-        time, time, device, part.topic, reading, other.entry.name, other.topic, beside, rule, part.frame
+        time, time, device, part.topic, reading, other.device.name, other.topic, beside, rule, part.frame
     )
 
 
@@ -169,7 +169,7 @@ def _loudest(parts: Iterable[TopicRecord]) -> TopicRecord | None:
 
 
 def _is_fresh(part: TopicRecord, now: int) -> bool:
-    return part.entry.heard and now - part.rhythm.times[-1] <= part.rhythm.limit()
+    return part.device.is_heard and now - part.rhythm.times[-1] <= part.rhythm.limit()
 
 
 def _reading(part: TopicRecord, name: str) -> Reading:

@@ -78,9 +78,9 @@ class Detectors:
         if layout.dgn == _ACKNOWLEDGMENT:
             yield self._acknowledgement
         if layout.name in contradictions.MESSAGES:
-            yield _plainly(self._contradictions.take)
+            yield _plainly(self._contradictions.observe)
         if StuckValues.neighbours_of(layout.spec):
-            yield _plainly(self._stuck.take)
+            yield _plainly(self._stuck.observe)
         if layout.name in self._neighbours:
             yield _plainly(self._stuck.neighbour)
 
@@ -95,9 +95,9 @@ class Detectors:
     def _command(self, part: TopicRecord) -> bool:
         command = read_command(part)
         if command is not None:
-            self._commanders.take(command)
-            self._ignored.take(command)
-            self._unheard.take(command)
+            self._commanders.observe(command)
+            self._ignored.observe(command)
+            self._unheard.observe(command)
         return False
 
     def _status(self, part: TopicRecord) -> bool:

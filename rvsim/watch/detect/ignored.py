@@ -93,7 +93,7 @@ class IgnoredCommands:
 
     # What comes in.
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         thing = command.thing
         state = self._states.get(thing)
@@ -261,7 +261,7 @@ class IgnoredCommands:
         state.told = CommandIgnored(
             time,
             told.since if told is not None else waiting.first.frame.time + answer_time,
-            part.entry.name,
+            part.device.name,
             tuple(dict.fromkeys(self._name_of(source) for source in waiting.commanders)),
             str(state.thing),
             state.thing.node,
@@ -286,7 +286,7 @@ def _pairs(given: Mapping[str, Reading], parts: Iterable[TopicRecord]) -> Iterat
 def _speaks(part: TopicRecord, thing: Thing, now: int) -> bool:
     """Tell whether a topic is being heard, and from the node that a command was sent to."""
     rhythm = part.rhythm
-    lives = part.entry.heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
+    lives = part.device.is_heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
     return lives and thing.node in (None, part.topic.source)
 
 

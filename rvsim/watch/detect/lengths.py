@@ -38,6 +38,6 @@ class Lengths:
             harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
             topic = part.topic._replace(instance=None, dsa=None)
             stream.length = LengthWrong(
-                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
+                frame.time, part.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
             self._emit(stream.length)

@@ -90,9 +90,9 @@ class Refusals:
                 said.code,
                 tuple(refused.frames),
             )
-            self._book.tell(refused, problem)
+            self._book.report(refused, problem)
 
-    def ask(self, parts: Identifier, request: DgnRequest) -> None:
+    def observe_request(self, parts: Identifier, request: DgnRequest) -> None:
         """Take in a request: if what it asks for was refused, the next frame of that is an answer."""
         for key, refused in self._book.kinds.items():
             asked = (key.asker, key.dgn) == (parts.source, request.dgn) and parts.destination in (key.source, GLOBAL)
@@ -126,6 +126,6 @@ def _agree(one: int | None, other: int | None) -> bool:
 def _await(node: AddressRecord, dgn: int) -> None:
     """See to it that the next frame of a node under a DGN is looked at, even if it says the same as before."""
     node.awaited.add(dgn)
-    for part in node.parts:
+    for part in node.topics:
         if part.topic.dgn == dgn:
             part.data, part.unheeded = None, False

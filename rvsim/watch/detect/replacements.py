@@ -95,7 +95,7 @@ class Replacements:
             if one.replacement is entry and one.replaced is not None:
                 self._over(one, time)
                 if one.plan is not None:
-                    self._roll_call.tell_silence(one, time, since)
+                    self._roll_call.report_silence(one, time, since)
 
     def _over(self, entry: DeviceRecord, time: int) -> None:
         if entry.replaced is not None:
@@ -129,7 +129,7 @@ class Replacements:
 
     def _now(self, entry: DeviceRecord) -> int:
         """Return the latest bus time that is known: that of whoever was heard last, or of the silence that ended."""
-        heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.parts)
+        heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.topics)
         return max(heard, default=entry.last())
 
     def _same_instance(self, entry: DeviceRecord) -> _Other | None:
@@ -137,17 +137,17 @@ class Replacements:
         for role in _planned_roles(entry):
             for voice in self.instances.speakers(role, now):
                 part = voice.part
-                if part.entry is entry or voice.node.claimant not in (None, entry):
+                if part.device is entry or voice.node.claimant not in (None, entry):
                     continue
                 if _is_other_unit(entry, voice.node):
-                    return _Other(part, Difference.NAME) if part.entry.plan is None else None
+                    return _Other(part, Difference.NAME) if part.device.plan is None else None
                 return _Other(part, Difference.ADDRESS)
         return None
 
     def _other_instance(self, entry: DeviceRecord) -> _Other | None:
         for one in self._roll_call.entries:
-            if one.heard and one.plan is None and not one.merged:
-                for part in one.parts:
+            if one.is_heard and one.plan is None and not one.merged:
+                for part in one.topics:
                     if self._may_be(entry, part) and self._absent(part) == [entry]:
                         return _Other(part, Difference.INSTANCE)
         return None
@@ -155,8 +155,8 @@ class Replacements:
     def _same_heartbeat(self, entry: DeviceRecord) -> _Other | None:
         """Find another unit with a function that has no status, such as a panel's, which nobody else is planned for."""
         for one in self._roll_call.entries:
-            if one.heard and one.plan is None and not one.merged:
-                for part in one.parts:
+            if one.is_heard and one.plan is None and not one.merged:
+                for part in one.topics:
                     if _beats_as(entry, part) and _is_other_unit(entry, part.node) and self._having(part) == [entry]:
                         return _Other(part, Difference.NAME)
         return None
@@ -170,13 +170,13 @@ class Replacements:
         role = part.speaks_as
         if role is None or role in self._owners or entry.plan is None or role[0] not in entry.plan.functions:
             return False
-        return not entry.parts or entry.last() <= (part.rhythm.begun or 0)
+        return not entry.topics or entry.last() <= (part.rhythm.begun or 0)
 
     def _absent(self, part: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a topic that are not heard."""
         function = part.function.name if part.function is not None else ""
         having = dict.fromkeys(one for (name, _), one in self._owners.items() if name == function)
-        return [one for one in having if not one.heard]
+        return [one for one in having if not one.is_heard]
 
     # Somebody speaks for what a rig gives to another, or to nobody.
 
@@ -205,13 +205,13 @@ class Replacements:
         for one in self._roll_call.entries:
             if one.plan is not None and one.silence is not None:
                 other = self._same_heartbeat(one)
-                if other is not None and other.part.entry is entry:
+                if other is not None and other.part.device is entry:
                     self._turn(one, other, time)
         return any(one.replacement is entry for one in self._roll_call.entries)
 
     def begins(self, voice: Voice, before: Name | None, time: int) -> None:
         """Note that an address begins to speak as something; ``before`` is the other NAME that spoke so from there."""
-        entry = voice.part.entry
+        entry = voice.part.device
         if before is not None and (entry.plan is None or entry.plan.claimed_name is None):
             self._begins_as_another(voice, before, time)
         if self._with_rig:
@@ -228,7 +228,7 @@ class Replacements:
                     self._turn(one, other, time)
 
     def _begins_as_another(self, voice: Voice, before: Name, time: int) -> None:
-        entry, part = voice.part.entry, voice.part
+        entry, part = voice.part.device, voice.part
         if entry.replaced is not None or (entry.plan is None and self._with_rig):
             return
         self._tell(entry, _Other(part, Difference.NAME), time, time, before)
@@ -243,10 +243,10 @@ class Replacements:
         self._replace(entry, other, time, since)
 
     def _replace(self, entry: DeviceRecord, other: _Other, time: int, since: int) -> None:
-        speaker = other.part.entry
+        speaker = other.part.device
         entry.replacement = speaker
         if speaker.plan is None and self._with_rig:
-            explained = {None, *(part.spoken for part in speaker.parts if _is_of(entry, part))}
+            explained = {None, *(part.spoken for part in speaker.topics if _is_of(entry, part))}
             for key, one in tuple(speaker.strange.items()):
                 if one.function in explained:
                     del speaker.strange[key]
@@ -312,17 +312,17 @@ class Replacements:
         )
 
     def _placing_due(self, entry: DeviceRecord, passed: int) -> int | None:
-        return passed if entry.heard and entry.replaced is None and self._is_elsewhere(entry) else None
+        return passed if entry.is_heard and entry.replaced is None and self._is_elsewhere(entry) else None
 
     def _placed(self, entry: DeviceRecord, time: int, since: int) -> None:
-        parts = [part for part in entry.parts if part.speaks_as is not None] or entry.parts
+        parts = [part for part in entry.topics if part.speaks_as is not None] or entry.topics
         if parts:
             self._tell(entry, _Other(parts[0], Difference.ADDRESS), time, since, None)
 
 
 def _roles(entry: DeviceRecord) -> set[FunctionInstance]:
     """Return what a device was heard to speak for, but for what devices share by design."""
-    return {role for part in entry.parts if (role := part.speaks_as) is not None}
+    return {role for part in entry.topics if (role := part.speaks_as) is not None}
 
 
 def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[FunctionInstance]:

@@ -98,10 +98,12 @@ class Restarts:
 
     def _was_there(self, node: AddressRecord, claimed: int | None) -> bool:
         """Tell whether something else than a claim was heard since the last one, and nothing was missed of the node."""
-        here = [entry for entry in self._roll_call.entries if entry.node is node and entry.heard and not entry.merged]
+        here = [
+            entry for entry in self._roll_call.entries if entry.node is node and entry.is_heard and not entry.merged
+        ]
         if not here or any(entry.plan is not None and entry.plan.sleeps for entry in here):
             return False
-        spoken = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
+        spoken = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         return any(claimed is None or time > claimed for time in spoken)
 
     # What is due.
@@ -123,7 +125,7 @@ class Restarts:
             between = now - starts.last
             starts.shortest = between if starts.shortest is None else min(starts.shortest, between)
         starts.last = now
-        device = (self._roll_call.heard_from(starts.node) or starts.node.nobody).name
+        device = (self._roll_call.observe_address(starts.node) or starts.node.nobody).name
         if starts.found is not None:
             device = starts.found.device
         source = starts.node.address

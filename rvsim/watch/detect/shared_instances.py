@@ -147,12 +147,12 @@ class SharedInstances:
 
     def _tell(self, pair: _Pair, time: int) -> None:
         (role, (first, second)), *_ = pair.roles.items()
-        stranger = first if self._is_its_own(second.part.entry, role) else second
+        stranger = first if self._is_its_own(second.part.device, role) else second
         since = pair.found.since if pair.found is not None else time
         pair.found = InstanceShared(
             time,
             since,
-            stranger.part.entry.name,
+            stranger.part.device.name,
             tuple(one.part.spoken for one, _ in pair.roles.values()),
             _place(first),
             _place(second),
@@ -160,7 +160,7 @@ class SharedInstances:
             max((first.part.frame, second.part.frame), key=lambda frame: frame.time),
         )
         self._emit(pair.found)
-        self._tell_of(stranger.part.entry, pair.found)
+        self._tell_of(stranger.part.device, pair.found)
 
     # What is due.
 
@@ -192,5 +192,5 @@ def _was_silent(voice: Voice, part: TopicRecord, now: int) -> bool:
 
 def _place(voice: Voice) -> str:
     """Say who speaks, and from where."""
-    entry = voice.part.entry
+    entry = voice.part.device
     return f"{entry.name} (address {voice.node.address:02X} hex)" if entry.plan is not None else entry.name

@@ -114,8 +114,8 @@ class SharedNames:
         old, new = move.old, move.new
         if old is None or new is None:
             return
-        last = max(old.parts, key=lambda part: (part.frame.time, part.number)).frame
-        device = (self._roll_call.heard_from(new) or new.nobody).name
+        last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
+        device = (self._roll_call.observe_address(new) or new.nobody).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
         self._agenda.put(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)

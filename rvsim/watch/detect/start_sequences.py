@@ -78,7 +78,7 @@ class StartSequences:
         """Look for a start; the deadline is now where there was one."""
         if len(sequence.parts) < MIN_MESSAGES or sequence.heartbeat is None:
             return None
-        if not sequence.node.parts.issuperset(sequence.parts):
+        if not sequence.node.topics.issuperset(sequence.parts):
             return None  # somebody else speaks there now
         sequence.at = passed
         if self._start(sequence) is not None:

@@ -117,7 +117,7 @@ class StuckValues:
             if name in moved and now > value.since + lag and value.raw is not None:
                 self._move(value, (part, name, lag), *moved[name])
 
-    def take(self, part: TopicRecord) -> None:
+    def observe(self, part: TopicRecord) -> None:
         """Take in a frame of a message with fields that have neighbours."""
         values = self._values.get(part)
         if values is None:
@@ -206,7 +206,7 @@ class StuckValues:
         for (_, _, lag), way in value.ways.items():
             way.settle(value.due - lag)
         moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.entry.heard and part.late is None and _goes_on(part, value.due):
+        if moved is not None and part.device.is_heard and part.late is None and _goes_on(part, value.due):
             self._tell(value, moved, time, since)
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
@@ -222,12 +222,12 @@ class StuckValues:
         value.told = ValueStuck(
             time,
             since,
-            part.entry.name,
+            part.device.name,
             part.topic,
             Reading(value.field, value.raw, State.VALUE),
             value.begun,
             self._limit(value),
-            neighbour.entry.name,
+            neighbour.device.name,
             neighbour.topic,
             low,
             high,

@@ -95,8 +95,8 @@ class Transfers:
             self._refusals.acknowledge(part, parts, said)
         elif dgn == REQUEST_FOR_DGN and (request := read_request(frame.data)) is not None:
             if request.dgn == ADDRESS_CLAIM and parts.destination is not None:
-                self._starts.ask(parts.destination, now)
-            self._refusals.ask(parts, request)
+                self._starts.observe_request(parts.destination, now)
+            self._refusals.observe_request(parts, request)
         return []
 
     def heed(self, part: TopicRecord) -> None:
@@ -106,7 +106,7 @@ class Transfers:
     # Long messages.
 
     def _packet(self, frame: Frame, now: int, pair: frozenset[int]) -> list[LongMessage]:
-        events = self._long.hear(now, frame.identifier, frame.data)
+        events = self._long.receive(now, frame.identifier, frame.data)
         self._take(events, now, frame.time, frame.time, frame)
         self._last.pop(pair, None)
         self._last[pair] = frame
@@ -160,7 +160,7 @@ class Transfers:
             self._name_of(frame.identifier & 0xFF) if aborted and frame is not None else None,
             tuple(failures.frames),
         )
-        self._book.tell(failures, problem)
+        self._book.report(failures, problem)
 
     # Waits.
 

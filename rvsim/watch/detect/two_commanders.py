@@ -60,7 +60,7 @@ class TwoCommanders:
         self._last: dict[Thing, dict[int, Command]] = {}
         self._pairs: dict[tuple[Thing, frozenset[int]], _Contradictions] = {}
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         latest = self._last.setdefault(command.thing, {})
         plan = self._planned.of(command.thing)

@@ -136,7 +136,7 @@ class Voices:
         source = address.node.address
         if address.sign is None or self._told(source):
             return
-        device = (self._roll_call.heard_from(address.node) or address.node.nobody).name
+        device = (self._roll_call.observe_address(address.node) or address.node.nobody).name
         if address.found is not None:
             device, since = address.found.device, address.found.since
         address.found = TwoVoices(time, since, device, source, *address.sign)
@@ -154,7 +154,7 @@ class Voices:
     # Twice as often.
 
     def _twice_as_often(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
-        for part in sorted(address.node.parts, key=_number):
+        for part in sorted(address.node.topics, key=_number):
             times = part.rhythm.times
             if part.layout.gap is None or len(times) < FRAMES:
                 continue
@@ -207,7 +207,7 @@ def _function(part: TopicRecord) -> str | None:
 
 def _going_on(node: AddressRecord, name: str, now: int) -> list[TopicRecord]:
     """Return the topics of a function that come again and again up to now."""
-    own = (part for part in sorted(node.parts, key=_number) if _function(part) == name)
+    own = (part for part in sorted(node.topics, key=_number) if _function(part) == name)
     return [
         part
         for part in own

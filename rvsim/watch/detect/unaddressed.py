@@ -50,7 +50,7 @@ class _Speech:
 
     def parts(self) -> list[TopicRecord]:
         """Return its topics."""
-        return [part for part in self.node.parts if part.topic.dgn == self.found.topic.dgn]
+        return [part for part in self.node.topics if part.topic.dgn == self.found.topic.dgn]
 
 
 class Unaddressed:

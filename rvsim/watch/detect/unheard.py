@@ -51,7 +51,7 @@ class UnheardFunctions:
         self._beating: dict[str, set[int]] = {}
         """The sources whose heartbeat says that they are a function."""
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         thing = command.thing._replace(node=None)
         if thing in self._heard or self._planned.of(thing) is not None:

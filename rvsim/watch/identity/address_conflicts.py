@@ -79,7 +79,7 @@ class AddressConflicts:
 
     def _heard_before(self, part: TopicRecord, now: int) -> bool:
         """Tell whether somebody was still heard from an address when this claim came from it."""
-        times = [one.rhythm.times[-1] for one in part.node.parts if one is not part]
+        times = [one.rhythm.times[-1] for one in part.node.topics if one is not part]
         if len(part.rhythm.times) > 1:
             times.append(part.rhythm.times[-2])
         return bool(times) and now - max(times) <= part.node.silence_limit()
@@ -107,7 +107,7 @@ class AddressConflicts:
     def _tell(self, claims: _Claims, time: int, since: int) -> None:
         """Tell who shares the address now; what was told before of others is over."""
         node = claims.node
-        subject = (self._roll_call.heard_from(node) or node.nobody).name
+        subject = (self._roll_call.observe_address(node) or node.nobody).name
         if claims.shared is not None:
             self._emit(Ended(time, claims.shared.cause))
         claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))

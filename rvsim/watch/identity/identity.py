@@ -77,11 +77,11 @@ class Identity:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
         self._detectors.asked.command(name, address, now)
 
-    def ask(self, frame: Frame, now: int) -> None:
+    def observe_request(self, frame: Frame, now: int) -> None:
         """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
         self._detectors.asked.observe(frame, now)
 
-    def hear(self, part: TopicRecord, time: int) -> bool:
+    def observe(self, part: TopicRecord, time: int) -> bool:
         """Count a topic that was just heard to its device.
 
         Returns:
@@ -96,19 +96,19 @@ class Identity:
         owner, objection = self._who(part) if self._with_rig else (None, None)
         if objection is not None:
             self._doubt(part, time, now)
-        if owner is None and part.entry.is_gone and part.entry.plan is not None:
-            owner = part.entry  # back with something that it had said before from here
-        if owner is None and part.entry.plan is None and self._by_address:
+        if owner is None and part.device.is_gone and part.device.plan is not None:
+            owner = part.device  # back with something that it had said before from here
+        if owner is None and part.device.plan is None and self._by_address:
             owner = self._by_place(node)
         if owner is not None:
             self._bind(owner, part, time)
-        elif part.entry is node.nobody:
+        elif part.device is node.nobody:
             self._give(part, self._speaker(node), time)
-        self._come(part.entry, time, now)
+        self._come(part.device, time, now)
         settled = self._detectors.instances.observe(part, time, now)
         if objection is not None:
             self._weigh(part, objection, time)
-        known = part.entry.plan is not None or not (self._with_rig and part.says_who)
+        known = part.device.plan is not None or not (self._with_rig and part.says_who)
         # a claim matters however often it is repeated, and so does a request
         return settled and objection is None and known and not claims and not asks
 
@@ -148,9 +148,9 @@ class Identity:
             return None
         if entry.node is node:
             return entry
-        if entry.heard and not _has_moved(entry, node):
+        if entry.is_heard and not _has_moved(entry, node):
             return None
-        if self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
+        if self._by_place(node) is not None or self._roll_call.observe_address(node) is not None:
             return None
         entry.unsure = True
         return entry
@@ -160,9 +160,9 @@ class Identity:
         entry = self._by_address.get(node.address)
         if entry is None or _other_unit(entry, node):
             return None
-        if entry.heard:
+        if entry.is_heard:
             return entry if entry.node is node else None
-        if self._roll_call.heard_from(node) is not None:
+        if self._roll_call.observe_address(node) is not None:
             return None
         entry.unsure = True
         return entry
@@ -170,7 +170,7 @@ class Identity:
     def _may_bind(self, entry: DeviceRecord, node: AddressRecord) -> bool:
         """Tell whether a status message can bind a device to a node: it is heard from nowhere else, or has moved."""
         other = entry.node
-        if other is None or other is node or not entry.heard or entry.unsure:
+        if other is None or other is node or not entry.is_heard or entry.unsure:
             return True
         return _has_moved(entry, node)
 
@@ -196,7 +196,7 @@ class Identity:
             if entry is node.claimant:
                 continue
             wrong = node.claimant is not None or entry.plan.claimed_name is not None
-            if wrong and entry.heard:
+            if wrong and entry.is_heard:
                 self._unseat(entry, part, time, now)
             elif entry.is_gone and (wrong or before is not None):
                 self._leave(entry, time, keep=part)
@@ -208,7 +208,7 @@ class Identity:
             return
         node.other_instances.add(function.name)
         for entry in self._by_function.get(function.name, []):
-            if entry.node is node and entry.unsure and entry.heard:
+            if entry.node is node and entry.unsure and entry.is_heard:
                 self._unseat(entry, part, time, now)
 
     def _unseat(self, entry: DeviceRecord, part: TopicRecord, time: int, now: int) -> None:
@@ -220,12 +220,12 @@ class Identity:
 
     def _bind(self, entry: DeviceRecord, part: TopicRecord, time: int) -> None:
         node = part.node
-        if part.entry is entry and entry.node is node and entry.heard:
+        if part.device is entry and entry.node is node and entry.is_heard:
             return
         if entry.node is not node:
             self._leave(entry, time)
         placed = self._by_address.get(node.address)
-        if placed is not None and placed is not entry and placed.node is node and placed.heard:
+        if placed is not None and placed is not entry and placed.node is node and placed.is_heard:
             self._unseat(placed, part, time, part.rhythm.times[-1])
         before, was_silent, entry.node = entry.node, entry.is_gone, node
         stranger, node.stranger = node.stranger, None
@@ -239,7 +239,7 @@ class Identity:
         """Count everything of an unknown source to the planned device that it is; return since when it is heard."""
         for one in stranger.strange.values():
             self._emit(Ended(time, one.cause))
-        for part in tuple(stranger.parts):
+        for part in tuple(stranger.topics):
             self._give(part, entry, time)
         stranger.merged = True
         return stranger.since
@@ -249,13 +249,13 @@ class Identity:
         for one in entry.strange.values():
             self._emit(Ended(time, one.cause))
         entry.strange.clear()
-        for part in entry.parts:
-            part.entry = part.node.nobody
+        for part in entry.topics:
+            part.device = part.node.nobody
             if part is not keep:
                 self._give_up(part, time)
-        entry.parts.clear()
+        entry.topics.clear()
         entry.late = 0
-        entry.heard = False
+        entry.is_heard = False
 
     def _give_up(self, part: TopicRecord, time: int) -> None:
         if part.late is not None:
@@ -266,23 +266,23 @@ class Identity:
 
     def _give(self, part: TopicRecord, entry: DeviceRecord, time: int) -> None:
         """Count a topic to a device from now on."""
-        before = part.entry
+        before = part.device
         if before is entry:
             return
-        if part in before.parts:
-            before.parts.remove(part)
+        if part in before.topics:
+            before.topics.remove(part)
         over = before.strange.pop(part.spoken, None)
         if over is not None:
             self._emit(Ended(time, over.cause))
-        part.entry = entry
-        entry.parts.append(part)
+        part.device = entry
+        entry.topics.append(part)
         if part.values is not None and part.layout.spec is not None:
             part.values.expect(expected(part.layout.spec, entry.plan, self._with_rig))
             part.data = None
 
     def _speaker(self, node: AddressRecord) -> DeviceRecord:
         """Return whom a topic without a word about its sender is counted to."""
-        planned = self._roll_call.heard_from(node)
+        planned = self._roll_call.observe_address(node)
         if planned is not None:
             return planned
         if node.stranger is None:
@@ -294,7 +294,7 @@ class Identity:
 
     def _come(self, entry: DeviceRecord, time: int, now: int) -> None:
         """Let an unknown source come; a planned device has come when it was bound."""
-        if entry.heard:
+        if entry.is_heard:
             if not self._with_rig:
                 self._roll_call.arm_silence(entry)
             return
@@ -304,9 +304,9 @@ class Identity:
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: DeviceRecord, passed: int) -> int | None:
-        if entry.merged or not entry.heard or not self._roll_call.judges:
+        if entry.merged or not entry.is_heard or not self._roll_call.judges:
             return None
-        if any(part.speaks_as is not None for part in entry.parts):
+        if any(part.speaks_as is not None for part in entry.topics):
             return None  # it has said what it is: that is judged by itself
         return max(passed, entry.waiting_from + self._time_to_say)
 
@@ -319,9 +319,9 @@ class Identity:
 
         Where both it and the holder speak it is a shared instance, and where the holder is not heard a replacement.
         """
-        entry, holder = part.entry, objection.holder
-        if holder is not None and holder.heard:
-            speaks = any(one.speaks_as == part.speaks_as for one in holder.parts)
+        entry, holder = part.device, objection.holder
+        if holder is not None and holder.is_heard:
+            speaks = any(one.speaks_as == part.speaks_as for one in holder.topics)
             if speaks or time - holder.since < HEARTBEAT_FLOOR:
                 return
         elif self._detectors.replacements.explains(entry, part, holder, time):
@@ -345,7 +345,7 @@ class Identity:
         if key in entry.strange or entry.node is None:
             return
         holder = objection.holder if objection is not None else None
-        there = holder is not None and holder.heard
+        there = holder is not None and holder.is_heard
         stranger = Stranger(
             time,
             since,

@@ -37,7 +37,7 @@ class TopicRecord:
     __slots__ = (
         "changed",
         "data",
-        "entry",
+        "device",
         "frame",
         "function",
         "key",
@@ -75,9 +75,9 @@ class TopicRecord:
         """When it said something else than before, in bus time."""
         self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
         self.values: Values | None = None
-        self.entry: DeviceRecord = node.nobody
+        self.device: DeviceRecord = node.nobody
         self.late: GapExceeded | None = None
-        node.parts.add(self)
+        node.topics.add(self)
 
     @property
     def says_who(self) -> bool:
@@ -109,7 +109,7 @@ class AddressRecord:
         self.software: tuple[str, ...] | None = None
         self.claimant: DeviceRecord | None = None
         """The planned device whose NAME it claims."""
-        self.parts: set[TopicRecord] = set()
+        self.topics: set[TopicRecord] = set()
         """Its topics, whoever they are counted to."""
         self.nobody = DeviceRecord(-1, f"address {address:02X} hex", None)
         """Whom a topic is counted to before anybody else."""
@@ -122,7 +122,7 @@ class AddressRecord:
 
     def last(self) -> int:
         """Return when it was heard last, in bus time."""
-        return max((part.rhythm.times[-1] for part in self.parts), default=0)
+        return max((part.rhythm.times[-1] for part in self.topics), default=0)
 
     def has_left(self) -> bool:
         """Tell whether its unit has moved to another address: since then only frames that waited were heard."""
@@ -130,7 +130,7 @@ class AddressRecord:
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing: three heartbeats, or three of its slowest gap."""
-        return silence_limit(self.parts)
+        return silence_limit(self.topics)
 
 
 def silence_limit(parts: Iterable[TopicRecord]) -> int:
@@ -142,7 +142,7 @@ def silence_limit(parts: Iterable[TopicRecord]) -> int:
 class MessageRecord:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
+    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "reports", "right_in_a_row", "topics")
 
     def __init__(
         self,
@@ -158,7 +158,7 @@ class MessageRecord:
         self.reports = reports
         self.is_packet = is_packet
         self.detectors = detectors
-        self.parts: dict[bytes, TopicRecord] = {}
+        self.topics: dict[bytes, TopicRecord] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
 
@@ -176,9 +176,9 @@ class DeviceRecord:
         self.unsure = False
         """Whether it is taken to be where it is heard by its heartbeat or its address alone."""
         self.state: Presence | None = None
-        self.heard = False
+        self.is_heard = False
         """Whether it is being heard: from its first frame until it is found silent."""
-        self.parts: list[TopicRecord] = []
+        self.topics: list[TopicRecord] = []
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
@@ -198,24 +198,24 @@ class DeviceRecord:
     @property
     def is_gone(self) -> bool:
         """Tell whether it was found silent."""
-        return not self.heard and self.state is not None
+        return not self.is_heard and self.state is not None
 
     def last(self) -> int:
         """Return the moment from which its silence counts."""
-        return max((part.rhythm.last for part in self.parts), default=self.waiting_from)
+        return max((part.rhythm.last for part in self.topics), default=self.waiting_from)
 
     def last_frame(self) -> Frame | None:
         """Return the last frame that is known to be its own."""
-        return max((part.frame for part in self.parts), key=lambda frame: frame.time, default=None)
+        return max((part.frame for part in self.topics), key=lambda frame: frame.time, default=None)
 
     def slowest_gap(self) -> int | None:
         """Return the slowest gap of what it sends periodically, or is planned to; None where nothing is."""
-        gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.parts)]
+        gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.topics)]
         return max((gap for gap in gaps if gap is not None), default=None)
 
     def fastest_gap(self) -> int | None:
         """Return the fastest gap of what it sends periodically; None where nothing is."""
-        return min((gap for part in self.parts if (gap := part.rhythm.gap()) is not None), default=None)
+        return min((gap for part in self.topics if (gap := part.rhythm.gap()) is not None), default=None)
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing."""
@@ -224,7 +224,7 @@ class DeviceRecord:
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions it was heard to speak for; none has instances that is known by its DSA alone."""
         heard: dict[str, set[int]] = {}
-        for part in self.parts:
+        for part in self.topics:
             if part.function is not None and part.topic.instance is not None:
                 heard.setdefault(part.function.name, set()).add(part.topic.instance)
             elif part.topic.dsa is not None and (known := by_dsa(part.topic.dsa)):

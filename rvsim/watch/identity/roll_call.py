@@ -55,20 +55,20 @@ class RollCall:
         """The planned devices in the rig's order, then all others that were heard, in the order of hearing."""
         return tuple(attendance(entry) for entry in self.entries if not entry.merged)
 
-    def heard_from(self, node: AddressRecord) -> DeviceRecord | None:
+    def observe_address(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from a node; of several the first in the rig."""
         at_node = (entry for entry in self.entries if entry.node is node and entry.plan is not None)
-        return next((entry for entry in at_node if entry.heard), None)
+        return next((entry for entry in at_node if entry.is_heard), None)
 
     # Coming and going.
 
     def arrive(self, entry: DeviceRecord, time: int, now: int) -> None:
         """Note that a device is heard, for the first time or again; the ages of its messages restart."""
-        if entry.heard:
+        if entry.is_heard:
             return
-        entry.heard = True
+        entry.is_heard = True
         entry.since = time
-        for part in entry.parts:
+        for part in entry.topics:
             part.rhythm.restart(now)
             self.arm_lateness(part)
         self.arm_silence(entry)
@@ -100,26 +100,26 @@ class RollCall:
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
 
     def _fall_silent(self, entry: DeviceRecord, time: int, since: int) -> None:
-        for part in entry.parts:
+        for part in entry.topics:
             part.data, part.unheeded = None, False
         if not self._with_rig and entry.slowest_gap() is None:
             return  # nothing that it has sent is to be repeated: there is no telling when it should speak
-        late = tuple(part.late for part in entry.parts if part.late is not None)
+        late = tuple(part.late for part in entry.topics if part.late is not None)
         for one in late:
             self._emit(Ended(time, one.cause))
-        for part in entry.parts:
+        for part in entry.topics:
             part.late = None
         for stranger in entry.strange.values():
             self._emit(Ended(time, stranger.cause))
         entry.strange.clear()
         entry.late = 0
-        entry.heard = False
+        entry.is_heard = False
         sleeps = entry.plan is not None and entry.plan.sleeps
         self._enter(entry, time, Presence.ASLEEP if sleeps else Presence.SILENT)
         if not self.on_silence(entry, time, since) and (entry.plan is not None or not self._with_rig):
-            self.tell_silence(entry, time, since, late)
+            self.report_silence(entry, time, since, late)
 
-    def tell_silence(self, entry: DeviceRecord, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
+    def report_silence(self, entry: DeviceRecord, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
         """Tell that a device is silent, unless it is planned to sleep; ``late`` is what was late before."""
         if entry.plan is not None and entry.plan.sleeps:
             return
@@ -145,8 +145,8 @@ class RollCall:
             self._agenda.put(part.rhythm.last + soonest, self._lateness, part.number, part)
 
     def _lateness_due(self, part: TopicRecord, passed: int) -> int | None:
-        entry, soonest = part.entry, part.rhythm.shortest_limit
-        judged = self.judges and entry.heard and (entry.plan is not None or not self._with_rig)
+        entry, soonest = part.device, part.rhythm.shortest_limit
+        judged = self.judges and entry.is_heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged or part.node.has_left():
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None
@@ -166,11 +166,13 @@ class RollCall:
         part.data, part.unheeded = None, False
         if self._yields(part):
             return
-        part.entry.late += 1
-        if part.entry.state is Presence.PRESENT:
-            self._enter(part.entry, time, Presence.LATE)
+        part.device.late += 1
+        if part.device.state is Presence.PRESENT:
+            self._enter(part.device, time, Presence.LATE)
         rhythm = part.rhythm
-        part.late = GapExceeded(time, since, part.entry.name, part.topic, rhythm.gap() or 0, rhythm.limit(), part.frame)
+        part.late = GapExceeded(
+            time, since, part.device.name, part.topic, rhythm.gap() or 0, rhythm.limit(), part.frame
+        )
         self._emit(part.late)
 
     def _yields(self, part: TopicRecord) -> bool:
@@ -181,8 +183,8 @@ class RollCall:
         return any(
             (other.topic.dgn, other.topic.instance) == about and other.rhythm.last > part.rhythm.last
             for entry in self.entries
-            if entry.heard
-            for other in entry.parts
+            if entry.is_heard
+            for other in entry.topics
             if other is not part
         )
 
@@ -191,9 +193,9 @@ class RollCall:
         if part.late is not None:
             self._emit(Ended(time, part.late.cause))
             part.late = None
-            part.entry.late -= 1
-            if not part.entry.late and part.entry.state is Presence.LATE:
-                self._enter(part.entry, time, Presence.PRESENT)
+            part.device.late -= 1
+            if not part.device.late and part.device.state is Presence.LATE:
+                self._enter(part.device, time, Presence.PRESENT)
         self.arm_lateness(part)
 
     def turn_unplanned(self, entry: DeviceRecord, time: int) -> None:

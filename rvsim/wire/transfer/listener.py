@@ -71,7 +71,7 @@ class _Overheard:
         number, was_complete = data[0], self.gathered.complete
         if number not in self._asked:
             return [self.gathered.trouble(ProblemKind.UNASKED, time)]
-        kind = self.gathered.take(number, data[1:])
+        kind = self.gathered.receive(number, data[1:])
         if kind is not None:
             return [self.gathered.trouble(kind, time)]
         self._wait(time, T3_US if number == self._asked[-1] else T1_US)
@@ -96,7 +96,7 @@ class LongListener:
         """How many sessions are followed."""
         return len(self._announced) + len(self._open)
 
-    def hear(self, time: int, identifier: int, data: bytes) -> list[TransferEvent]:
+    def receive(self, time: int, identifier: int, data: bytes) -> list[TransferEvent]:
         """Take a frame; what was due before is done first."""
         events = self._expire(time, time - 1)
         parts = ident.split(identifier)

@@ -124,7 +124,7 @@ class LongMessages:
 
     # In.
 
-    def hear(self, time: int, identifier: int, data: bytes) -> TransferOutcome:
+    def receive(self, time: int, identifier: int, data: bytes) -> TransferOutcome:
         """Take a frame of another node; what was due before is done first."""
         outcome = self._expire(time, time - 1)
         parts = ident.split(identifier)
@@ -190,7 +190,7 @@ class LongMessages:
             outcome.events.append(reception.gathered.trouble(ProblemKind.ABORTED, time, control.reason))
         if isinstance(sending, Asking) and sending.dgn == control.dgn:
             known = True
-            outcome.add(self._follow(time, source, sending, sending.take(time, control)))
+            outcome.add(self._follow(time, source, sending, sending.receive(time, control)))
         if not known:
             outcome.events.append(TransferProblem(ProblemKind.STRAY, time, source, own, control.dgn))
         return outcome

@@ -19,7 +19,7 @@ class Gathered:
         self._source, self._destination = source, destination
         self._parts: dict[int, bytes] = {}
 
-    def take(self, number: int, payload: bytes) -> ProblemKind | None:
+    def receive(self, number: int, payload: bytes) -> ProblemKind | None:
         """Keep a packet; say so where it had come before."""
         if number in self._parts:
             return ProblemKind.REPEATED if self._parts[number] == payload else ProblemKind.CHANGED
@@ -70,7 +70,7 @@ class Announced:
         gathered = self._open.get(source)
         if gathered is None:
             return [TransferProblem(ProblemKind.STRAY, time, source, destination)]
-        kind = ProblemKind.BROKEN if data[0] > gathered.missing else gathered.take(data[0], data[1:])
+        kind = ProblemKind.BROKEN if data[0] > gathered.missing else gathered.receive(data[0], data[1:])
         if kind is ProblemKind.REPEATED:
             return [gathered.trouble(kind, time)]
         if kind is not None:

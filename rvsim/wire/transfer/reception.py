@@ -87,7 +87,7 @@ class Reception:
             return outcome
         if number > missing:
             return self._skipped(time, number)
-        kind = self.gathered.take(number, data[1:])
+        kind = self.gathered.receive(number, data[1:])
         if kind is ProblemKind.CHANGED:
             return self._abort(time, kind, Reason.DUPLICATE_SEQUENCE)
         if kind is not None:

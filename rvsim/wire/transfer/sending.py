@@ -95,7 +95,7 @@ class Asking:
         outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
         return outcome
 
-    def take(self, time: int, control: Clear | Acknowledge | Abort) -> TransferOutcome:
+    def receive(self, time: int, control: Clear | Acknowledge | Abort) -> TransferOutcome:
         """Do what the other side says about this DGN."""
         match control:
             case Clear():

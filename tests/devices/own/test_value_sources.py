@@ -97,13 +97,13 @@ def test_a_copy_is_scaled_and_lost():
     plan = OwnCopyPlan(copy="A", field="temperature", factor=0.5, offset=1.0)
     one = Copied(plan, TEMPERATURE, lost_after=15 * SECOND)
     assert one.value(0) is None
-    one.hear(5 * SECOND, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
+    one.receive(5 * SECOND, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
     assert one.value(20 * SECOND) == 11.0
     assert one.value(20 * SECOND + 1) is None
     for data in ("01FFFF", "01FEFF", "01"):
-        one.hear(30 * SECOND, bytes.fromhex("01A024"))
+        one.receive(30 * SECOND, bytes.fromhex("01A024"))
         assert one.value(30 * SECOND) == 11.0
-        one.hear(30 * SECOND, bytes.fromhex(data))
+        one.receive(30 * SECOND, bytes.fromhex(data))
         assert one.value(30 * SECOND) is None
 
 

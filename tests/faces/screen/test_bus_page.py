@@ -68,9 +68,9 @@ def test_a_pair_without_trouble_says_nothing(catalogue):
 def test_error_states_and_spoilt_frames(catalogue):
     """Each node that is not error active with its counters, and how many frames were lost to what."""
     watch = Watch(catalogue)
-    watch.note(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
-    watch.note(Disturbed(2_000_000, 1, ("heater",)))
-    watch.note(Collided(2_000_001, 1, ("heater", "fan")))
+    watch.observe_event(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
+    watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
+    watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
     assert told(watch) == [
         "What went wrong on the pair. It is a model, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
@@ -82,7 +82,7 @@ def test_error_states_and_spoilt_frames(catalogue):
 def test_the_longest_wait(catalogue):
     """Who waited, how long, and when it was through."""
     watch = Watch(catalogue)
-    watch.note(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
+    watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
     lines = [text_of(line) for line in promise_lines(watch.wires, hex, 120)]
     assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
 
@@ -118,8 +118,8 @@ def test_the_last_contest_stays_to_be_looked_at(watched, drive):
 def test_errors_that_an_adapter_tells(catalogue):
     """Error frames and its own state, without the counters that it does not tell; nothing of it is a model."""
     watch = Watch(catalogue)
-    watch.note(ErrorFrame(1_000_000, "stuff error"))
-    watch.note(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
+    watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
+    watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
     assert told(watch) == [
         "What went wrong on the pair.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",

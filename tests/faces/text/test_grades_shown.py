@@ -142,7 +142,7 @@ def test_sentences(frames, catalogue):
     for spec, frame, readings in frames:
         out = StringIO()
         hearing = Pipeline(Watch(catalogue), Sentences(out, ()))
-        hearing.take(frame)
+        hearing.observe(frame)
         for line in out.getvalue().splitlines()[1:]:
             told = [one for one in readings if f" {one.field.title} {one.brief}" in line]
             if ": " in line and told and "Try next" not in line and "warning, " not in line and "fault, " not in line:
@@ -154,7 +154,7 @@ def test_json_lines(frames, catalogue):
     for spec, frame, readings in frames:
         out = StringIO()
         hearing = Pipeline(Watch(catalogue), JsonLinesSink(out, catalogue, "c", start_line("bench")))
-        hearing.take(frame)
+        hearing.observe(frame)
         by_name = {reading.field.name: reading for reading in readings}
         for line in map(json.loads, out.getvalue().splitlines()):
             if line["type"] == "reading":

@@ -20,7 +20,7 @@ def said(catalogue):
         out = StringIO()
         hearing = Pipeline(Watch(catalogue), Sentences(out, ("opening",)))
         for second, (identifier, data) in enumerate(frames):
-            hearing.take(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
+            hearing.observe(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
         return out.getvalue().splitlines()
 
     return hear

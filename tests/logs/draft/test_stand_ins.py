@@ -36,7 +36,7 @@ def on_the_bench(catalogue, tmp_path):
         run = BenchRun(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
         run.virtual(60 * SECOND)
         assert run.watch.statistics.frames > 0
-        return run.watch.everything, failures
+        return run.watch.all_flags, failures
 
     return go
 

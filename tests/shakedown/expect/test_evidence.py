@@ -78,7 +78,7 @@ def jury(loaded, catalogue):
         def hear(identifier, data, *seconds):
             for time in seconds:
                 frame = Frame(round(time * SECOND), identifier, data)
-                jury.frame(frame, watch.hear(frame))
+                jury.frame(frame, watch.observe(frame))
 
         return hear, jury
 

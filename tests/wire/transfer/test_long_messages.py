@@ -12,7 +12,7 @@ NINE = bytes(range(1, 10))
 def heard(long, text, time=0):
     """Tell a node a frame written as text."""
     identifier, _, data = text.partition(" ")
-    return long.hear(time, int(identifier, 16), bytes.fromhex(data))
+    return long.receive(time, int(identifier, 16), bytes.fromhex(data))
 
 
 def test_messages_to_several_nodes_and_to_all_go_out_together():
@@ -147,7 +147,7 @@ def test_its_own_frames_are_not_heard():
     """A bus may hand a node its own frames back: they are nobody's message."""
     long = LongMessages(0x90)
     own = long.send(0, 0xFEB0, NINE).frames + long.expire(50_000).frames + long.expire(100_000).frames
-    assert [event for frame in own for event in long.hear(100_000, *frame).events] == []
+    assert [event for frame in own for event in long.receive(100_000, *frame).events] == []
     assert long.counts == {}
 
 

@@ -66,9 +66,9 @@ class Transfers(RuleBasedStateMachine):
             self.disturbed |= times != 1
             for _ in range(times):
                 if ear == "listener":
-                    self.look(ear, self.listener.hear(self.time, identifier, data))
+                    self.look(ear, self.listener.receive(self.time, identifier, data))
                 else:
-                    self.note(ear, self.nodes[ear].hear(self.time, identifier, data))
+                    self.note(ear, self.nodes[ear].receive(self.time, identifier, data))
 
     fates = st.lists(st.sampled_from([1, 1, 1, 1, 0, 2]), min_size=4, max_size=4)
     most_fates = st.one_of(st.just([1, 1, 1, 1]), fates)

@@ -44,7 +44,7 @@ class Two:
                 self.frames.append((self.time, text, lost))
                 other = OTHER if address == ONE else ONE
                 if not lost:
-                    self.put(other, self.nodes[other].hear(self.time, identifier, data))
+                    self.put(other, self.nodes[other].receive(self.time, identifier, data))
             elif dues:
                 self.time, address = min(dues)
                 self.put(address, self.nodes[address].expire(self.time))
