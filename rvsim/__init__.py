@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rvsim.devices.device import Device, Settings, commanded
     from rvsim.errors import BusError, InputError, RvsimError
-    from rvsim.faces.cli.shakedown import do
     from rvsim.faces.interface import SimulatedBus
+    from rvsim.runs.many_runs import run_job
     from rvsim.shakedown.jobs import Job
     from rvsim.shakedown.verdict import Outcome, Verdict, as_json, as_junit, from_json
     from rvsim.wire.frame import Frame
@@ -30,15 +30,15 @@ __all__ = [
     "as_json",
     "as_junit",
     "commanded",
-    "do",
     "from_json",
+    "run_job",
 ]
 
 _HOMES = {
     "rvsim.devices.device": ("Device", "Settings", "commanded"),
     "rvsim.errors": ("BusError", "InputError", "RvsimError"),
     "rvsim.faces.interface": ("SimulatedBus",),
-    "rvsim.faces.cli.shakedown": ("do",),
+    "rvsim.runs.many_runs": ("run_job",),
     "rvsim.shakedown.jobs": ("Job",),
     "rvsim.shakedown.verdict": ("Outcome", "Verdict", "as_json", "as_junit", "from_json"),
     "rvsim.wire.frame": ("Frame",),

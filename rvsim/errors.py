@@ -9,8 +9,12 @@ Every class can be rebuilt from its ``args``, so an error survives a trip throug
 
 import errno
 import re
+import signal
 from collections.abc import Iterable
 from enum import IntEnum
+
+ENDING_SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""What asks the program to end; not every system has all of them."""
 
 
 class Exit(IntEnum):

@@ -10,6 +10,7 @@ A package brings a kind with a class made from ``Device`` and an entry point for
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol
 
@@ -76,15 +77,25 @@ def _loaded(point: EntryPoint) -> type[Device]:
     return kind
 
 
-KINDS: Mapping[str, type[Device]]
-PROBLEMS: tuple[str, ...]
-KINDS, PROBLEMS = all_kinds(entry_points(group=GROUP))
-"""The kinds that rigs can name, and what is wrong with those that other packages bring."""
+@cache
+def _installed() -> tuple[dict[str, type[Device]], tuple[str, ...]]:
+    """Return the kinds on this machine and what is wrong with others; entry points are loaded when this is asked."""
+    return all_kinds(entry_points(group=GROUP))
+
+
+def kinds_by_name() -> Mapping[str, type[Device]]:
+    """Return the kinds that rigs can name, those of other packages with them."""
+    return _installed()[0]
+
+
+def kind_problems() -> tuple[str, ...]:
+    """Return a line for each kind of another package that cannot be used."""
+    return _installed()[1]
 
 
 def settings_models() -> dict[str, type[BaseModel]]:
     """Return the settings model of each kind, for the reader of rigs."""
-    return {name: kind.Settings for name, kind in KINDS.items()}
+    return {name: kind.Settings for name, kind in kinds_by_name().items()}
 
 
 class Places(Protocol):
@@ -123,8 +134,9 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> N
         f"{places.where_in_rig(device, key)}, {key}: {text}" for device, key, text in of_devices(rig, catalogue)
     ]
     problems += [f"{places.where_accepted(number)}: {text}" for number, text in of_accepted(rig, catalogue)]
+    kinds = kinds_by_name()
     for plan in rig.devices:
-        kind = KINDS.get(plan.kind)
+        kind = kinds.get(plan.kind)
         try:
             settings = None if kind is None else plan.settings_as(kind.Settings)
         except ValidationError:  # that is told where the rig is read
@@ -138,8 +150,9 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> N
 def missing_partners(rig: Rig) -> Iterator[str]:
     """Yield a sentence for each setting that names an instance which no device of the rig has."""
     there = {(name, instance) for plan in rig.devices for name, those in plan.functions.items() for instance in those}
+    kinds = kinds_by_name()
     for plan in rig.devices:
-        kind = KINDS.get(plan.kind)
+        kind = kinds.get(plan.kind)
         settings = plan.settings_as(kind.Settings) if kind is not None else None
         for setting, function in kind.partners.items() if kind is not None else ():
             instance = getattr(settings, setting)

@@ -28,7 +28,7 @@ from rvsim.edge.port import INBOX
 from rvsim.errors import RvsimError
 from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
-from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
+from rvsim.runs.scenario_run import PacedScenarioRun, PreparedScenario, ScenarioRun, VirtualScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Value, Verdict
 from rvsim.sim.can.controller import ROOM
@@ -89,9 +89,9 @@ class SimulatedBus(can.BusABC):
         try:
             scenario = _named(channel)
             self.channel_info = f"rvsim {scenario}"
-            trial = ScenarioRun(Job(scenario, values or {}, seed), absent=absent)
-            self.session = RunInProgress(trial, tap=self._tap)
-            self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
+            prepared = PreparedScenario(Job(scenario, values or {}, seed), absent=absent)
+            self._pace: _Paced | _Virtual = (_Paced if paced else _Virtual)(prepared, self._tap, speed)
+            self.session: ScenarioRun = self._pace.session
         except (RvsimError, ValueError) as error:
             problems = error.problems if isinstance(error, RvsimError) else (str(error),)
             raise can.CanInitializationError("; ".join(problems)) from None
@@ -191,10 +191,11 @@ class _Virtual:
 
     dropped = 0
 
-    def __init__(self, session: RunInProgress) -> None:
+    def __init__(self, prepared: PreparedScenario, tap: Callable[[Frame], None], speed: float) -> None:  # noqa: ARG002
         self._inbox: deque[can.Message] = deque()
         self.take = self._inbox.append
-        self._session, self._run = session, session.run
+        self.session = VirtualScenarioRun(prepared, tap=tap)
+        self._run = self.session.run
         self._owner = threading.get_ident()
         self._stopped = False
         self._looks = 0
@@ -214,7 +215,7 @@ class _Virtual:
         )
 
     def put(self, identifier: int, data: bytes) -> None:
-        self._session.put(identifier, data)
+        self.session.put(identifier, data)
 
     def receive(self, timeout: float | None, matches: Matches) -> can.Message | None:
         self.check()
@@ -250,14 +251,15 @@ class _Virtual:
 class _Paced:
     """Simulated time by the wall clock, in a thread of its own."""
 
-    def __init__(self, session: RunInProgress, speed: float) -> None:
+    def __init__(self, prepared: PreparedScenario, tap: Callable[[Frame], None], speed: float) -> None:
         if not (isinstance(speed, int | float) and speed > 0 and math.isfinite(speed)):
             raise ValueError(f"speed {speed!r} is no number above 0")
-        self._run, self._speed = session.run, speed
         self._inbox: queue.SimpleQueue[can.Message | None] = queue.SimpleQueue()
         """Ends with a None when the bench has stopped."""
         self.dropped = 0
         self._control = Control(speed)
+        self.session = PacedScenarioRun(prepared, self._control, tap=tap)
+        self._run = self.session.run
         self._end = ""
         self._thread = threading.Thread(target=self._go, name="rvsim bench", daemon=True)
 
@@ -267,7 +269,7 @@ class _Paced:
     def _go(self) -> None:
         end = _STOPPED
         try:
-            self._run.paced(None, self._speed, channel=f"rvsim-{id(self)}", control=self._control)
+            self._run.run(None)
         except Exception as error:  # told to whoever receives or sends: a thread has nobody else
             end = f"the bench stopped: {type(error).__name__}: {error}"
         self._end = end
@@ -288,7 +290,6 @@ class _Paced:
 
     def put(self, identifier: int, data: bytes) -> None:
         self._run.inject(identifier, data)
-        self._control.wake.set()  # the run may not have come so far yet that it wakes by itself
 
     def receive(self, timeout: float | None, matches: Matches) -> can.Message | None:
         end = None if timeout is None else time.monotonic() + timeout

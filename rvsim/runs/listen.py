@@ -4,13 +4,13 @@ Knows: how the interface's time stamps become seconds since the start, how long 
 and what to try then. Does not know options or how a bus is opened. Nothing is sent: it has a port that receives.
 """
 
-import time
 from collections.abc import Callable
 
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
 from rvsim.runs.pipeline import Pipeline
+from rvsim.sim.clock import machine_ns
 from rvsim.wire.frame import Frame
 
 LOOK_S = 0.1
@@ -51,7 +51,7 @@ class ListenRun:
         say: Callable[[str], None],
         *,
         virtual: bool = False,
-        clock: Callable[[], int] = time.monotonic_ns,
+        clock: Callable[[], int] = machine_ns,
     ) -> None:
         self._port, self._hearing, self._say, self._clock = port, hearing, say, clock
         self.watch = hearing.watch

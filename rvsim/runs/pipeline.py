@@ -53,6 +53,7 @@ class Pipeline:
         watch: Watch,
         sink: Sink,
         recorder: FrameWriter | None = None,
+        *,
         every: bool = False,
     ) -> None:
         self.watch = watch
@@ -62,7 +63,7 @@ class Pipeline:
         """The flag that was raised last."""
         self.shown = True
         """Whether the sink is told; what goes by untold can be caught up with."""
-        self.witness: RunObserver | None = None
+        self.observer: RunObserver | None = None
         """Is told of each frame behind the watch."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
@@ -87,8 +88,8 @@ class Pipeline:
         if is_own:
             self._own.remove((frame.identifier, frame.data))
         events = self.watch.observe_own(frame) if is_own else self.watch.observe(frame)
-        if self.witness is not None:
-            self.witness.observe_frame(frame, events)
+        if self.observer is not None:
+            self.observer.observe_frame(frame, events)
         if self._every and self.shown and not is_own:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
@@ -112,8 +113,8 @@ class Pipeline:
 
     def _follow(self, events: list[Event]) -> None:
         if events:
-            if self.witness is not None:
-                self.witness.observe_events(events)
+            if self.observer is not None:
+                self.observer.observe_events(events)
             self._show(events)
 
     def _show(self, events: list[Event]) -> None:

@@ -1,24 +1,26 @@
 """One run of a scenario to its verdict, in virtual time.
 
-Knows: how a run is made from a job, and that a run which failed is made once more to be recorded: one seed gives one
-run. Does not know commands, nor how many runs there are.
+Knows: how a run is made from a job, and that a run which is not passed is made once more to be recorded: one seed gives
+one run. Does not know commands, nor how many runs there are. Prints nothing: lines for the person go to ``say``.
 """
 
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from rvsim.devices.registry import check_rig, settings_models
 from rvsim.errors import InputError, did_you_mean, printable
-from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.progress import Progress
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import seed_of, shown
-from rvsim.runs.bench import CHANNEL, BenchRun
+from rvsim.runs.bench import CHANNEL, BenchRun, VirtualBenchRun
+from rvsim.runs.control import Control
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
+from rvsim.runs.progress import Progress, Say
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown import script_runner
 from rvsim.shakedown.expect import jury
@@ -32,8 +34,8 @@ from rvsim.wire.database import load
 from rvsim.wire.frame import Frame
 
 _LINE = re.compile(r"(.+?), line (\d+)")
-_TOLD = 600_000_000
-"""After so many simulated microseconds there is a look whether it is time to tell how far a run has come."""
+_PROGRESS_US = 600_000_000
+"""Simulated microseconds between two looks whether a line of progress is due."""
 
 
 def load_checked(
@@ -75,7 +77,7 @@ def _line(problem: str) -> tuple[str, int]:
     return (found[1], int(found[2])) if found else (problem.partition(",")[0], 0)
 
 
-class ScenarioRun:
+class PreparedScenario:
     """A scenario that is ready to be run.
 
     Args:
@@ -115,15 +117,22 @@ class ScenarioRun:
             InputError: expectations, faults, steps or absent devices name what is not there.
         """
         check_absent(self.loaded.rig, self.absent)
-        BenchRun(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
+        VirtualBenchRun(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
 
-    def run(self, record: Path | None = None, keep: Path | None = None, progress: Progress | None = None) -> Verdict:
+    def run(
+        self,
+        record: Path | None = None,
+        keep: Path | None = None,
+        progress: Progress | None = None,
+        say: Say = lambda *_: None,
+    ) -> Verdict:
         """Run it to its verdict.
 
         Args:
             record: where its frames are written in any case.
-            keep: where its frames are written if it is not passed; where they cannot be, that is said and no more.
-            progress: tells how far it has come.
+            keep: where its frames are written if it is not passed; if they cannot be, ``say`` gets a line about that.
+            progress: reports how far it has come.
+            say: takes lines for the person.
 
         Raises:
             InputError: expectations or faults name what is not there, or ``record`` cannot be written.
@@ -149,14 +158,14 @@ class ScenarioRun:
             return replace(self._judged(recorder, progress), recording=str(record))
 
     def _judged(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
-        session = RunInProgress(self, recorder=recorder)
+        going = VirtualScenarioRun(self, recorder=recorder)
         lasts = self.loaded.scenario.lasts
         if progress is not None:
-            for moment in range(_TOLD, lasts, _TOLD):
-                session.run.until(moment)
-                progress.tell(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
-        session.run.virtual(lasts)
-        return session.verdict()
+            for moment in range(_PROGRESS_US, lasts, _PROGRESS_US):
+                going.run.until(moment)
+                progress.update(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
+        going.run.run(lasts)
+        return going.verdict()
 
 
 def check_absent(rig: Rig, absent: Collection[str]) -> None:
@@ -171,14 +180,15 @@ def check_absent(rig: Rig, absent: Collection[str]) -> None:
         raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in strangers))
 
 
-class RunInProgress:
-    """A run of a trial that goes on as far as it is told to, in virtual time.
+class ScenarioRun:
+    """A run of a prepared scenario that is under way, and its verdict.
 
     Args:
-        trial: what is run.
-        absent: planned devices that are not simulated: whoever puts frames on the wires stands in for them; None is
-            those of the trial.
-        tap: is handed each frame when it is on the wires.
+        prepared: what is run.
+        make: makes the run, given what ``BenchRun`` takes.
+        absent: planned devices that are not simulated: whoever sends frames stands in for them; None is those of the
+            prepared scenario.
+        tap: is handed each frame when it is on the bus.
         recorder: keeps the frames.
 
     Raises:
@@ -187,39 +197,32 @@ class RunInProgress:
 
     def __init__(
         self,
-        trial: ScenarioRun,
+        prepared: PreparedScenario,
+        make: Callable[..., BenchRun],
         absent: Collection[str] | None = None,
         tap: Callable[[Frame], None] | None = None,
         recorder: FrameWriter | None = None,
     ) -> None:
-        absent = trial.absent if absent is None else absent
-        check_absent(trial.loaded.rig, absent)
-        self.trial = trial
+        absent = prepared.absent if absent is None else absent
+        check_absent(prepared.loaded.rig, absent)
+        self.prepared = prepared
         self._failures: list[Failure] = []
-        self.run = BenchRun(
-            trial.loaded,
-            trial.catalogue,
+        self._verdict: Verdict | None = None
+        self.run = make(
+            prepared.loaded,
+            prepared.catalogue,
             Nothing(),
-            seed=trial.seed,
+            seed=prepared.seed,
             recorder=recorder,
             on_failure=self._failures.append,
             absent=absent,
             tap=tap,
         )
-        self._verdict: Verdict | None = None
 
     @property
     def seconds(self) -> float:
         """How far it has come."""
         return self.run.time / 1e6
-
-    def until(self, seconds: float) -> None:
-        """Go on to a time since the start."""
-        self.run.until(max(self.run.time, round(seconds * 1e6)))
-
-    def put(self, identifier: int, data: bytes) -> None:
-        """Put a frame of a node that is not simulated onto the wires now; the watch counts it as that node's."""
-        self.run.send_from_outside(identifier, data)
 
     def verdict(self) -> Verdict:
         """Judge what has happened up to now; nothing that comes later counts any more.
@@ -228,21 +231,69 @@ class RunInProgress:
         never happen has then been watched for a part of the time only.
         """
         if self._verdict is None:
-            trial, run, end = self.trial, self.run, self.run.time
+            prepared, run, end = self.prepared, self.run, self.run.time
             lasted = f"it never happened in {end / 1e6:g} s"
             never = [
                 Outcome(step, False, lasted, end / 1e6, look="what the step waits for") for step in run.script.undone
             ]
             self._verdict = Verdict(
-                scenario=trial.loaded.name,
-                title=trial.loaded.scenario.title,
-                seed=trial.seed,
-                values=dict(trial.values),
+                scenario=prepared.loaded.name,
+                title=prepared.loaded.scenario.title,
+                seed=prepared.seed,
+                values=dict(prepared.values),
                 seconds=end / 1e6,
                 frames=run.jury.frames,
                 outcomes=(*run.jury.finish(end), *never),
                 error="; ".join(failure.sentence for failure in self._failures),
-                planned=trial.loaded.scenario.lasts / 1e6,
-                warnings=trial.warnings,
+                planned=prepared.loaded.scenario.lasts / 1e6,
+                warnings=prepared.warnings,
             )
         return self._verdict
+
+
+class VirtualScenarioRun(ScenarioRun):
+    """A run in virtual time that goes on as far as it is told to; arguments as ``ScenarioRun`` without ``make``."""
+
+    run: VirtualBenchRun
+
+    def __init__(
+        self,
+        prepared: PreparedScenario,
+        absent: Collection[str] | None = None,
+        tap: Callable[[Frame], None] | None = None,
+        recorder: FrameWriter | None = None,
+    ) -> None:
+        super().__init__(prepared, VirtualBenchRun, absent, tap, recorder)
+
+    def until(self, seconds: float) -> None:
+        """Go on to a time since the start."""
+        self.run.until(max(self.run.time, round(seconds * 1e6)))
+
+    def put(self, identifier: int, data: bytes) -> None:
+        """Send a frame of a node that is not simulated now; the watch counts it as that node's."""
+        self.run.send_from_outside(identifier, data)
+
+
+class PacedScenarioRun(ScenarioRun):
+    """A run by the wall clock through python-can; arguments as ``ScenarioRun``, and a hand on its time.
+
+    Args:
+        control: pauses, stops and paces it.
+    """
+
+    run: PacedBenchRun
+
+    def __init__(
+        self,
+        prepared: PreparedScenario,
+        control: Control,
+        absent: Collection[str] | None = None,
+        tap: Callable[[Frame], None] | None = None,
+        recorder: FrameWriter | None = None,
+    ) -> None:
+        make = partial(PacedBenchRun, control=control, channel=f"{CHANNEL}-{id(self)}")
+        super().__init__(prepared, make, absent, tap, recorder)
+
+    def progress_text(self) -> str:
+        """Say how far it has come."""
+        return self.prepared.progress_text(self.run.time)

@@ -1,51 +1,64 @@
-"""A paced run that other programs of this machine take part in.
+"""A paced run that other programs of this machine take part in: a bench, or a scenario to its verdict.
 
-Knows: how a run and the hub are put together. Does not know options' names, nor how either works.
+Knows: how a run and the hub are put together. Does not know option names, nor how either works. Prints nothing: lines
+for the person go to ``say``.
 """
 
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from rvsim.edge.hub import Hub, HubStatistics
 from rvsim.edge.hub_protocol import address_of
-from rvsim.errors import InputError
-from rvsim.faces.cli.exits import say
-from rvsim.runs.bench import BenchRun
+from rvsim.errors import BusError
+from rvsim.runs.control import Control
+from rvsim.runs.hardware_run import recorded, run_to_verdict
+from rvsim.runs.paced_bench import PacedBenchRun
+from rvsim.runs.pipeline import FrameWriter
+from rvsim.runs.progress import PACED_EVERY_S, Progress, Say
+from rvsim.runs.scenario_run import PacedScenarioRun, PreparedScenario
+from rvsim.shakedown.verdict import Verdict
+from rvsim.sim.clock import machine_s
 from rvsim.wire.frame import Frame
+
+MAX_CLIENT_WAIT_S = 60.0
+"""How long a served scenario waits for its first client. Our decision."""
 
 
 @contextmanager
-def served(where: str, make: Callable[..., BenchRun], speed: float | None) -> Iterator[Callable[..., BenchRun]]:
+def serve_bench(where: str, make: Callable[..., PacedBenchRun], say: Say) -> Iterator[Callable[..., PacedBenchRun]]:
     """Serve the run that is made by what this yields, until the end of the block.
 
+    Args:
+        where: ``PORT`` or ``HOST:PORT``, an empty text for the port of the protocol.
+        make: makes the run.
+        say: takes lines for the person.
+
     Raises:
-        InputError: there is no address, or nothing to take part in: virtual time waits for nobody.
+        InputError: there is no such address.
         BusError: the port cannot be had.
     """
-    if speed is None:
-        raise InputError("--serve needs time that others can keep up with: leave --speed max out")
     lock = threading.Lock()
-    runs: list[BenchRun] = []
+    runs: list[PacedBenchRun] = []
     early: list[tuple[int, bytes]] = []
-    """What clients sent before there was a run; it is put onto the wires at its beginning."""
+    """What clients sent before there was a run; it is sent at its beginning."""
 
-    def take(identifier: int, data: bytes) -> None:
+    def receive(identifier: int, data: bytes) -> None:
         with lock:
             if runs:
                 runs[0].inject(identifier, data)
             else:
                 early.append((identifier, data))
 
-    with Hub(address_of(where), take, time.monotonic) as hub:
+    with Hub(address_of(where), receive, machine_s) as hub:
 
-        def made(*arguments: object, **more: object) -> BenchRun:
-            run = make(*arguments, tap=publish, **more)
+        def make_served(*arguments: object, **options: object) -> PacedBenchRun:
+            run = make(*arguments, tap=publish, **options)
             with lock:
                 runs.append(run)
-                for sent in early:
-                    run.inject(*sent)
+                for identifier, data in early:
+                    run.inject(identifier, data)
             return run
 
         def publish(frame: Frame) -> None:
@@ -53,26 +66,104 @@ def served(where: str, make: Callable[..., BenchRun], speed: float | None) -> It
 
         say(opening(hub))
         try:
-            yield made
+            yield make_served
         finally:
             say(summary(hub.statistics))
 
 
+def serve_scenario(
+    prepared: PreparedScenario,
+    where: str,
+    say: Say,
+    *,
+    absent: Collection[str] | None = None,
+    record: Path | None = None,
+    speed: float = 1.0,
+    max_client_wait_s: float = MAX_CLIENT_WAIT_S,
+) -> Verdict:
+    """Serve a scenario on loopback, run it from its first client on, and return the verdict.
+
+    A client counts when its handshake is finished. When all have left again the run goes on to its end all the same,
+    as a vehicle does without its controller, and ``say`` gets a line about that.
+
+    Args:
+        prepared: what is run.
+        where: ``PORT`` or ``HOST:PORT``, an empty text for the port of the protocol.
+        say: takes lines for the person.
+        absent: devices that are not simulated; None is those of the prepared scenario.
+        record: where the frames are written.
+        speed: simulated seconds per real second.
+        max_client_wait_s: how long to wait for the first client.
+
+    Raises:
+        InputError: there is no such address, devices are not in the rig, or the recording cannot be written.
+        BusError: the port cannot be had, or no client came in time.
+    """
+
+    def make(recorder: FrameWriter | None) -> Verdict:
+        return _ServedScenario(prepared, absent, recorder, speed, say).run(address_of(where), max_client_wait_s)
+
+    return recorded(prepared, record, make)
+
+
+class _ServedScenario:
+    """One run that is served, from its first client on."""
+
+    def __init__(
+        self,
+        prepared: PreparedScenario,
+        absent: Collection[str] | None,
+        recorder: FrameWriter | None,
+        speed: float,
+        say: Say,
+    ) -> None:
+        self._going = PacedScenarioRun(prepared, Control(speed), absent, self._tap, recorder)
+        self._say = say
+        self._first_client = threading.Event()
+        self._progress = Progress(say, every_s=PACED_EVERY_S)
+
+    def run(self, where: tuple[str, int], max_client_wait_s: float) -> Verdict:
+        say = self._say
+        with Hub(where, self._going.run.inject, machine_s, self._clients_changed) as self._hub:
+            say(opening(self._hub), f"the run begins with its first client, for which it waits {max_client_wait_s:g} s")
+            if not self._first_client.wait(max_client_wait_s):
+                raise BusError(
+                    f"no client has connected to 127.0.0.1:{self._hub.port} within {max_client_wait_s:g} s; start the "
+                    "controller while this waits"
+                )
+            say("a client is there: the run begins")
+            try:
+                return run_to_verdict(self._going)
+            finally:
+                say(summary(self._hub.statistics))
+
+    def _tap(self, frame: Frame) -> None:
+        self._hub.publish(frame)
+        self._progress.update(self._going.progress_text)
+
+    def _clients_changed(self, count: int) -> None:
+        """Take how many clients there are now, in the hub's thread: none only when the last one has left."""
+        if count:
+            self._first_client.set()
+        else:
+            self._say(f"{self._going.progress_text()} when the last client left; the run goes on to its end")
+
+
 def opening(hub: Hub) -> str:
     """Say where a bench is served, and how python-can opens it."""
-    there = f'interface="socketcand", host="127.0.0.1", port={hub.port}, channel="rvsim"'
-    return f"served on 127.0.0.1:{hub.port}, for can.Bus({there})"
+    options = f'interface="socketcand", host="127.0.0.1", port={hub.port}, channel="rvsim"'
+    return f"served on 127.0.0.1:{hub.port}, for can.Bus({options})"
 
 
 def summary(counts: HubStatistics) -> str:
     """Say at the end what clients did, and every loss."""
-    seldom = {
-        "never on the wires": counts.lost,
-        "not on the wires yet at the end": counts.under_way,
+    losses = {
+        "never on the bus": counts.lost,
+        "not on the bus yet at the end": counts.under_way,
         "not of this network": counts.refused,
         "clients let go for garbage": counts.let_go,
         "clients let go as their handshake was not finished": counts.unfinished,
         "clients turned away as there were too many": counts.turned_away,
     }
-    said = "".join(f", {count} {what}" for what, count in seldom.items() if count)
-    return f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones{said}"
+    lost = "".join(f", {count} {what}" for what, count in losses.items() if count)
+    return f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones{lost}"

@@ -77,6 +77,11 @@ class Scenario(Table):
     steps: Annotated[tuple[StepPlan, ...], Field(strict=False)] = Field(default=(), alias="step")
     expectations: Annotated[tuple[Expectation, ...], Field(strict=False)] = Field(default=(), alias="expect")
 
+    @property
+    def waits_for_frames(self) -> bool:
+        """Whether a step waits for something on the bus."""
+        return any(step.when is not None and step.when.seen is not None for step in self.steps)
+
 
 _LISTS = {"fault": "faults", "step": "steps", "expect": "expectations", "change": "changes"}
 """The lists of tables of a scenario as they are written, and as they are kept."""

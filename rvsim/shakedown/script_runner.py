@@ -73,11 +73,6 @@ class Script:
         return partial(fault.apply if step.start else fault.remove, self._bench)
 
     @cached_property
-    def waits_for_frames(self) -> bool:
-        """Whether a step waits for something on the bus."""
-        return any(spotter is not None for *_, spotter in self._waiting)
-
-    @cached_property
     def waits_for_values(self) -> bool:
         """Whether a step waits for a value of the vehicle."""
         return any(spotter is None for *_, spotter in self._waiting)

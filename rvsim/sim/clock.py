@@ -88,3 +88,13 @@ class PacedClock:
                 time.sleep(min(wait, threading.TIMEOUT_MAX))
             elif wake.wait(min(wait, MAX_WAIT_S)):
                 return False
+
+
+def machine_s() -> float:
+    """Return the machine's monotonic clock, in seconds."""
+    return time.monotonic()
+
+
+def machine_ns() -> int:
+    """Return the machine's monotonic clock, in nanoseconds."""
+    return time.monotonic_ns()

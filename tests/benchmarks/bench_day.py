@@ -10,8 +10,8 @@ import cantools
 
 from rvsim import shipped
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import KINDS, settings_models
-from rvsim.runs.bench import BenchRun
+from rvsim.devices.registry import kinds_by_name, settings_models
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
@@ -48,9 +48,9 @@ def main() -> None:
     loaded = load_scenario("winter_evening", kinds=settings_models())
     catalogue = load()
     frames = []
-    bench = Bench(loaded.rig, catalogue, KINDS, weather=loaded.scenario.weather, on_frame=frames.append)
+    bench = Bench(loaded.rig, catalogue, kinds_by_name(), weather=loaded.scenario.weather, on_frame=frames.append)
     alone = timed(lambda: bench.run_until(end))
-    whole = timed(lambda: BenchRun(loaded, catalogue, Nobody(), seed=1).virtual(end))
+    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, Nobody(), seed=1).virtual(end))
 
     messages = {}
     for path in shipped.dbc_files():

@@ -20,8 +20,8 @@ import can
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HELD_S, WAITING, Hub
-from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.database import load
@@ -208,8 +208,8 @@ def floods(seconds=10.0):
         if frame.identifier == FLOOD:
             on_wires[frame.data[0]] += 1
 
-    run = BenchRun(loaded, load(), Nothing(), seed=1, tap=tap)
     control = Control()
+    run = PacedBenchRun(loaded, load(), Nothing(), seed=1, tap=tap, control=control, channel="bench_hub")
     with Hub(("127.0.0.1", 0), run.inject, time.monotonic) as hub:
         crowd = [socket.create_connection(("127.0.0.1", hub.port)) for _ in range(4)]
         for one in crowd:
@@ -236,7 +236,7 @@ def floods(seconds=10.0):
             threading.Thread(target=send, args=(one, int(place == 3)), daemon=True) for place, one in enumerate(crowd)
         ]
         work += [threading.Thread(target=fetch, args=(one,), daemon=True) for one in crowd]
-        paced = threading.Thread(target=run.paced, args=(None, 1.0, "bench_hub floods", control))
+        paced = threading.Thread(target=run.run, args=(None,))
         for one in (*work, paced):
             one.start()
         time.sleep(seconds)

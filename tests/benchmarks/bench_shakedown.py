@@ -6,8 +6,8 @@ python tests/benchmarks/bench_shakedown.py [HOURS]
 import sys
 import time
 
-from rvsim.devices.registry import KINDS
-from rvsim.runs.scenario_run import ScenarioRun
+from rvsim.devices.registry import kinds_by_name
+from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.sim.bench import Bench
 
@@ -25,8 +25,8 @@ def timed(action):
 def main() -> None:
     """Print how many times real time, and the ratio."""
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 8.0
-    trial = ScenarioRun(Job("warm_cabin", {"lasts": f"{hours:g}h"}))
-    bench = Bench(trial.loaded.rig, trial.catalogue, KINDS, weather=trial.loaded.scenario.weather)
+    trial = PreparedScenario(Job("warm_cabin", {"lasts": f"{hours:g}h"}))
+    bench = Bench(trial.loaded.rig, trial.catalogue, kinds_by_name(), weather=trial.loaded.scenario.weather)
     alone = timed(lambda: bench.run_until(round(hours * 3600e6)))
     judged = timed(trial.run)
     for name, seconds in (("devices, physics and wires (baseline)", alone), ("with watch and expectations", judged)):

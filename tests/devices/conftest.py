@@ -6,7 +6,7 @@ from functools import partial
 import pytest
 
 from rvsim.devices.device import SECOND, Site
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
@@ -20,7 +20,7 @@ class Alone:
     def __init__(self, catalogue, device: dict, vehicle: dict, site: Site, weather: WeatherPlan, acts=()):
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One device", "device": [device], **vehicle})
         self.sent: list[tuple[float, int, str]] = []
-        self.bench = Bench(rig, catalogue, KINDS, site=site, weather=weather, on_frame=self._note)
+        self.bench = Bench(rig, catalogue, kinds_by_name(), site=site, weather=weather, on_frame=self._note)
         for time, name, do in acts:
             self.bench.plan(time, partial(self.bench.make, name, do))
         self.world = self.bench.world

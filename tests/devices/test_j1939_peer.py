@@ -13,7 +13,7 @@ import can
 import j1939
 import pytest
 
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
 from rvsim.watch.watch import Watch
@@ -35,7 +35,7 @@ class Vehicle:
             **plan,
         }  # fmt: skip
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One heater", "device": [device]})
-        self.bench = Bench(rig, catalogue, KINDS, on_frame=self._send)
+        self.bench = Bench(rig, catalogue, kinds_by_name(), on_frame=self._send)
         for moment, name, do in acts:
             self.bench.plan(moment, partial(self.bench.make, name, do))
         self.started = time.monotonic()

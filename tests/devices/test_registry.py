@@ -10,7 +10,15 @@ import pytest
 from pydantic import ValidationError
 
 from rvsim.devices.device import Device
-from rvsim.devices.registry import BUILT_IN, GROUP, KINDS, all_kinds, check_rig, missing_partners, settings_models
+from rvsim.devices.registry import (
+    BUILT_IN,
+    GROUP,
+    all_kinds,
+    check_rig,
+    kinds_by_name,
+    missing_partners,
+    settings_models,
+)
 from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
@@ -21,7 +29,7 @@ DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 def test_each_kind_stands_under_its_own_name():
     """The name in the table is the kind's own, and its settings have defaults for everything."""
-    for name, kind in KINDS.items():
+    for name, kind in kinds_by_name().items():
         assert kind.kind == name
         settings_models()[name]()
 
@@ -228,6 +236,6 @@ def test_rigs_can_name_what_is_installed(package):
     fresh = importlib.util.find_spec("rvsim.devices.registry")
     registry = importlib.util.module_from_spec(fresh)
     fresh.loader.exec_module(registry)
-    assert set(registry.KINDS) == {*KINDS, "lamp"}
+    assert set(registry.kinds_by_name()) == {*kinds_by_name(), "lamp"}
     assert set(registry.settings_models()["lamp"].model_fields) == {"full_amps"}
     assert [line[:17] for line in registry.PROBLEMS] == ['entry point "bad"']

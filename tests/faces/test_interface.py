@@ -10,11 +10,11 @@ import pytest
 
 from rvsim.errors import BusError
 from rvsim.faces.interface import LOOKS, SimulatedBus
-from rvsim.runs.bench import BenchRun
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can.controller import ROOM
 
-_SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
+_SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parents[1] / "runs" / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(thermostat)
 
@@ -345,7 +345,7 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
     def fail(*_, **__):
         raise BusError("the pair is gone")
 
-    monkeypatch.setattr(BenchRun, "paced", fail)
+    monkeypatch.setattr(VirtualBenchRun, "paced", fail)
     broken = bus(paced=True)
     with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
         broken.recv(5)

@@ -11,7 +11,7 @@ from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
-from rvsim.runs.bench import BenchRun
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.error_report import ErrorReport, linux_message, linux_report, report_of
 from rvsim.wire.frame import Frame
@@ -108,8 +108,8 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
         flush = lambda self: None  # noqa: E731
 
     with Recorder(path, catalogue, start=START, channel="rvsim", sent=True) as recorder:
-        run = BenchRun(loaded, catalogue, Unseen(), seed=1, recorder=recorder)
-        run.virtual(45 * SECOND)
+        run = VirtualBenchRun(loaded, catalogue, Unseen(), seed=1, recorder=recorder)
+        run.run(45 * SECOND)
     with open_log(path) as log:
         found = survey(log.contents(), catalogue, load_rig("ottersby"))
 

@@ -1,16 +1,18 @@
 """A whole run: virtual and paced through python-can raise the same flags at the same simulated times."""
 
 import json
+from functools import partial
 from io import StringIO
 
 import pytest
 
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.edge.port import Port
 from rvsim.faces.text.output import JsonLinesSink
-from rvsim.runs.bench import BenchRun
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import Control
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
 
 QUICK = 1e6
@@ -24,13 +26,9 @@ def lines(catalogue):
     def go(scenario, seconds=120, paced=None, seed=1, every=False, **more):
         out = StringIO()
         loaded = load_scenario(scenario, kinds=settings_models())
-        run = BenchRun(
-            loaded, catalogue, JsonLinesSink(out, catalogue, "rvsim", "", every), seed=seed, every=every, **more
-        )
-        if paced is None:
-            run.virtual(seconds * SECOND)
-        else:
-            run.paced(seconds * SECOND, paced, channel="test_run")
+        make = VirtualBenchRun if paced is None else partial(PacedBenchRun, control=Control(paced), channel="test_run")
+        sink = JsonLinesSink(out, catalogue, "rvsim", "", every)
+        make(loaded, catalogue, sink, seed=seed, every=every, **more).run(seconds * SECOND)
         return [json.loads(text) for text in out.getvalue().splitlines()]
 
     return go
@@ -99,16 +97,23 @@ def test_paced_through_python_can_and_virtual_are_one_run(lines, scenario):
 def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
     """While frames are on their way the watch is behind the bench, and says how far it has come itself."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
+    run = PacedBenchRun(
+        loaded,
+        catalogue,
+        JsonLinesSink(StringIO(), catalogue, "rvsim", ""),
+        seed=1,
+        control=Control(QUICK),
+        channel="test_heard",
+    )
     take, told = Port.receive, []
 
     def one_look_late(self):
         told.append((run.observed_until, max((t.frame.time for t in run.watch.last_frames()), default=0)))
         return take(self) if len(told) % 5 == 0 else []
 
-    monkeypatch.setattr(Port, "take", one_look_late)
+    monkeypatch.setattr(Port, "receive", one_look_late)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
-    run.paced(20 * SECOND, QUICK, channel="test_heard")
+    run.run(20 * SECOND)
     assert run.observed_until == 20 * SECOND
     assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
 
@@ -123,7 +128,7 @@ def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
         return take(self) if len(calls) % 7 == 0 else []
 
     expected = lines("heater_goes_quiet")
-    monkeypatch.setattr(Port, "take", lazily)
+    monkeypatch.setattr(Port, "receive", lazily)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
     assert lines("heater_goes_quiet", paced=QUICK) == expected
 
@@ -137,14 +142,14 @@ def test_one_seed_one_run(lines):
 def test_a_broken_device_shows_as_silent(lines):
     """A simulated device that raises is reported by name, the run goes on, and the watch finds it silent."""
 
-    class Broken(KINDS["heater"]):
+    class Broken(kinds_by_name()["heater"]):
         def _tend(self):
             if self.now > 10 * SECOND:
                 raise RuntimeError("the glow pin is gone")
             super()._tend()
 
     told = []
-    run = lines("winter_evening", 60, kinds={**KINDS, "heater": Broken}, on_failure=told.append)
+    run = lines("winter_evening", 60, kinds={**kinds_by_name(), "heater": Broken}, on_failure=told.append)
     assert [(failure.device, str(failure.error)) for failure in told] == [("heater", "the glow pin is gone")]
     assert {(kind, subject) for _, kind, subject, _ in flags(run) if kind == "silent-device"} == {
         ("silent-device", "heater")
@@ -159,7 +164,7 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
         for plan in loaded.rig.devices
     ]
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
-    run = BenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
+    run = VirtualBenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     run.until(20 * SECOND)
     run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
     run.until(60 * SECOND)
@@ -171,15 +176,22 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
 def test_a_pause_is_answered_however_far_behind(catalogue):
     """A run that cannot keep up with its speed still does what it is asked, and stands still when told to."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
-    control, done = Control(), []
+    control, done = Control(QUICK), []
+    run = PacedBenchRun(
+        loaded,
+        catalogue,
+        JsonLinesSink(StringIO(), catalogue, "rvsim", ""),
+        seed=1,
+        control=control,
+        channel="test_pause",
+    )
 
     def stop():
         done.append(run.time)
         control.stop()
 
     control.ask(stop)
-    run.paced(3600 * SECOND, QUICK, channel="test_pause", control=control)
+    run.run(3600 * SECOND)
     assert done == [0]
     assert run.time < 3600 * SECOND
 
@@ -193,8 +205,9 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
         if len(times) == 20 and not others:
             run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
 
-    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, tap=tap)
-    run.paced(60 * SECOND, QUICK, channel="test_inject")
+    options = {"control": Control(QUICK), "channel": "test_inject", "tap": tap}
+    run = PacedBenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, **options)
+    run.run(60 * SECOND)
     assert times[19] < others[0] <= times[19] + 2 * SECOND + 1000  # what was begun is done first, a second at most
 
 
@@ -207,7 +220,9 @@ def test_a_bench_without_devices_left_still_ends(lines):
 
         return type("Nothing", (kind,), {"start": start})
 
-    run = lines("winter_evening", 40, paced=QUICK, kinds={name: nothing(kind) for name, kind in KINDS.items()})
+    run = lines(
+        "winter_evening", 40, paced=QUICK, kinds={name: nothing(kind) for name, kind in kinds_by_name().items()}
+    )
     assert len([line for line in flags(run) if line[1] == "silent-device"]) == 11
 
 

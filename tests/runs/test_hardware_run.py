@@ -14,10 +14,11 @@ from rvsim.devices.device import SECOND
 from rvsim.edge.hub_protocol import QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
+from rvsim.faces.cli.exits import say
 from rvsim.logs.read import open_log
-from rvsim.runs.bench import BenchRun
-from rvsim.runs.hardware_run import in_front
-from rvsim.runs.scenario_run import ScenarioRun
+from rvsim.runs.hardware_run import run_on_bus
+from rvsim.runs.paced_bench import PacedBenchRun
+from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 
 TEXT = """
@@ -38,7 +39,7 @@ def trial(tmp_path):
     """A scenario that expects the roof fan."""
     path = tmp_path / "t.toml"
     path.write_text(TEXT, encoding="utf-8")
-    return ScenarioRun(Job(str(path), {}))
+    return PreparedScenario(Job(str(path), {}))
 
 
 def fan(bus, stop):
@@ -58,7 +59,7 @@ def test_a_device_that_stands_in(trial, there):
         if there:
             thread.start()
         try:
-            verdict = in_front(trial, bus, ["roof fan"], None, speed=20.0)
+            verdict = run_on_bus(trial, bus, say, absent=["roof fan"], speed=20.0)
         finally:
             stop.set()
             if there:
@@ -81,7 +82,7 @@ def test_nothing_is_sent_elsewhere(trial, interface, options):
     """Only the virtual bus and hubs of this machine, until something can be armed, whatever a channel is called."""
     other = resolve(interface, "rvsim", None, options, listening=False)
     with pytest.raises(InputError, match="this version sends on virtual buses"):
-        in_front(trial, other, [], None)
+        run_on_bus(trial, other, say, absent=[])
 
 
 def test_nothing_is_sent_to_another_server_of_this_machine(trial, tmp_path):
@@ -103,7 +104,13 @@ def test_nothing_is_sent_to_another_server_of_this_machine(trial, tmp_path):
         thread.start()
         options = ["host=127.0.0.1", f"port={server.getsockname()[1]}"]
         with pytest.raises(InputError, match="is no hub of rvsim, so its bus may be real; this version sends on"):
-            in_front(trial, resolve("socketcand", "rvsim", None, options, listening=False), [], tmp_path / "r.log")
+            run_on_bus(
+                trial,
+                resolve("socketcand", "rvsim", None, options, listening=False),
+                say,
+                absent=[],
+                record=tmp_path / "r.log",
+            )
         thread.join(10)
         server.setblocking(False)
         with pytest.raises(BlockingIOError):
@@ -121,7 +128,7 @@ def test_a_run_in_front_is_recorded(trial, tmp_path):
         thread = threading.Thread(target=fan, args=(real, stop))
         thread.start()
         try:
-            verdict = in_front(trial, bus, ["roof fan"], place, speed=20.0)
+            verdict = run_on_bus(trial, bus, say, absent=["roof fan"], record=place, speed=20.0)
         finally:
             stop.set()
             thread.join()
@@ -136,7 +143,7 @@ def test_a_device_that_is_not_in_the_rig_cannot_be_left_out(trial, tmp_path):
     """A line for each, and no recording is begun."""
     bus, place = resolve("virtual", "left out", None, listening=False), tmp_path / "r.log"
     with pytest.raises(InputError) as refused:
-        in_front(trial, bus, ["roof fn", "heater", "x"], place)
+        run_on_bus(trial, bus, say, absent=["roof fn", "heater", "x"], record=place)
     assert refused.value.problems == (
         '"roof fn" is not in the rig (did you mean "roof fan"?)',
         '"x" is not in the rig',
@@ -177,11 +184,13 @@ def test_options_that_do_not_go_together(rvsim, trial):
 def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monkeypatch):
     """What was seen up to then counts, it is not passed, and the exit code says that it was interrupted."""
 
-    def paced(run, end, speed, **more):
-        run.until(16 * SECOND)
+    whole = PacedBenchRun.run
+
+    def interrupted(run, end):
+        whole(run, 16 * SECOND)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(BenchRun, "paced", paced)
+    monkeypatch.setattr(PacedBenchRun, "run", interrupted)
     code, out, _ = rvsim("shakedown", str(trial.loaded.path), "--interface", "virtual", "--channel", "hasty")
     assert code == 130
     assert (

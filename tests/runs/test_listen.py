@@ -63,7 +63,7 @@ class FakePort:
         """The present as the stamps have it."""
         return None if self._first is None else EPOCH + self.ns // 1000
 
-    def take(self):
+    def receive(self):
         """What has come."""
         taken, self.waiting = self.waiting, []
         return taken

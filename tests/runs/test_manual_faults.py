@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.runs.bench import BenchRun
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.shakedown.script_runner import OWN_ADDRESS
@@ -25,7 +25,7 @@ class Evening:
     def __init__(self, catalogue, scenario: str):
         self.frames, self.raised = [], []
         loaded = load_scenario(scenario, kinds=settings_models())
-        self.run = BenchRun(loaded, catalogue, self, seed=1)
+        self.run = VirtualBenchRun(loaded, catalogue, self, seed=1)
         self.hands = ManualFaults(self.run)
 
     def frame(self, frame):
@@ -194,9 +194,9 @@ def test_faults_by_hand_add_up(evening):
 @pytest.mark.parametrize(
     ("deed", "about"),
     [
-        ("hush", ()),
-        ("stick", ("FURNACE_STATUS", "heat_output_level")),
-        ("spoil", ("FURNACE_STATUS", "heat_output_level")),
+        ("silence", ()),
+        ("hold", ("FURNACE_STATUS", "heat_output_level")),
+        ("corrupt", ("FURNACE_STATUS", "heat_output_level")),
     ],
 )
 def test_a_device_that_is_not_simulated_cannot_be_disturbed(evening, deed, about):

@@ -71,7 +71,7 @@ def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
 def test_ones_own_voice_is_no_stranger(catalogue, kept):
     """A frame of the person at the bench is recorded and shown; the watch does not count it as a device's, once."""
     hearing = Pipeline(Watch(catalogue), kept, kept)
-    hearing.expect(0x19FFE4F9, BODY)
+    hearing.expect_own(0x19FFE4F9, BODY)
     hearing.observe(frame(1, 0x19FFE4F9))
     assert (len(kept.written), len(kept.frames), hearing.watch.statistics.frames) == (1, 1, 0)
     hearing.observe(frame(2, 0x19FFE4F9))

@@ -13,8 +13,9 @@ import can
 import pytest
 
 from rvsim.errors import BusError, InputError
-from rvsim.runs.hardware_run import served
-from rvsim.runs.scenario_run import ScenarioRun
+from rvsim.faces.cli.exits import say
+from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.runs.served_run import serve_scenario
 from rvsim.shakedown.jobs import Job
 
 CONTROLLER = Path(__file__).parent / "controller.py"
@@ -87,24 +88,23 @@ def test_the_same_controller_on_the_python_can_interface(sensor, passed):
 
 def test_nobody_comes(write, rvsim):
     """After the wait it ends as a bus that could not be had, without a verdict, and leaves no recording."""
-    trial = ScenarioRun(Job(write(FAN), {}))
+    trial = PreparedScenario(Job(write(FAN), {}))
     with pytest.raises(BusError, match=r"no client has connected to 127.0.0.1:\d+ within 0.2 s; start the controller"):
-        served(trial, "0", ["roof fan"], Path("r.log"), patience_s=0.2)
+        serve_scenario(trial, "0", say, absent=["roof fan"], record=Path("r.log"), max_client_wait_s=0.2)
     assert BusError.exit_code == 3
     assert not Path("r.log").exists()
 
 
-def test_who_only_connects_is_no_client(write, monkeypatch):
+def test_who_only_connects_is_no_client(write):
     """A connection whose handshake is not finished starts nothing."""
-    trial, there = ScenarioRun(Job(write(FAN), {})), []
-    monkeypatch.setattr(
-        "rvsim.runs.hardware_run.say",
-        lambda *lines: (
-            there.append(socket.create_connection(("127.0.0.1", port_in(lines)))) if "port=" in lines[0] else None
-        ),
-    )
+    trial, there = PreparedScenario(Job(write(FAN), {})), []
+
+    def connect(*lines):
+        if "port=" in lines[0]:
+            there.append(socket.create_connection(("127.0.0.1", port_in(lines))))
+
     with pytest.raises(BusError, match="no client has connected"):
-        served(trial, "0", patience_s=0.3)
+        serve_scenario(trial, "0", connect, max_client_wait_s=0.3)
     assert there[0].recv(256) == b"< hi >"
     there[0].close()
 

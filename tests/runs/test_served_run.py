@@ -5,6 +5,7 @@ import socket
 import subprocess
 import sys
 import threading
+from functools import partial
 
 import can
 import pytest
@@ -12,9 +13,10 @@ import pytest
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HubStatistics
 from rvsim.errors import InputError
-from rvsim.runs.bench import BenchRun
+from rvsim.faces.cli.exits import say
 from rvsim.runs.control import Control
-from rvsim.runs.served_run import served, summary
+from rvsim.runs.paced_bench import PacedBenchRun
+from rvsim.runs.served_run import serve_bench, summary
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 
@@ -29,11 +31,15 @@ def serving(catalogue, capsys):
 
     def go(scenario="winter_evening", **more):
         loaded = load_scenario(scenario, settings_models())
-        block = served("0", lambda *given, **own: BenchRun(loaded, catalogue, *given, seed=1, **more, **own), 20.0)
+        control = Control(20.0)
+        make = partial(
+            PacedBenchRun, loaded, catalogue, seed=1, control=control, channel=f"serving {len(ends)}", **more
+        )
+        block = serve_bench("0", make, say)
         make = block.__enter__()
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
-        run, control = make(Nothing()), Control(20.0)
-        thread = threading.Thread(target=run.paced, args=(None, 20.0, f"serving {port}", control))
+        run = make(Nothing())
+        thread = threading.Thread(target=run.run, args=(None,))
         client = can.Bus(interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True)
         thread.start()
         ends.append((client, control, thread, block))
@@ -77,16 +83,16 @@ def test_a_client_stands_in_for_a_planned_device(serving):
     assert here["roof fan"] == "present"
 
 
-def test_virtual_time_waits_for_nobody():
+def test_virtual_time_waits_for_nobody(rvsim):
     """So there is nothing to take part in."""
-    with pytest.raises(InputError, match="leave --speed max out"), served("0", BenchRun, None):
-        pass
+    code, _, err = rvsim("bench", "winter_evening", "--serve", "0", "--speed", "max", "--plain", "--seconds", "1")
+    assert (code, "leave --speed max out" in err) == (2, True)
 
 
 @pytest.mark.parametrize("ends", [KeyboardInterrupt, InputError])
 def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
     """A served bench is left with Ctrl-C more often than not."""
-    with pytest.raises(ends), served("0", BenchRun, 1.0):
+    with pytest.raises(ends), serve_bench("0", PacedBenchRun, say):
         raise ends
     assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
 
@@ -94,7 +100,8 @@ def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
 def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
     """A client may be quicker than the bench is put together: its frame is on the wires at the beginning."""
     loaded = load_scenario("winter_evening", settings_models())
-    with served("0", lambda *given, **more: BenchRun(loaded, catalogue, *given, seed=1, **more), 20.0) as make:
+    paced = partial(PacedBenchRun, loaded, catalogue, seed=1, control=Control(20.0), channel="early")
+    with serve_bench("0", paced, say) as make:
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         with socket.create_connection(("127.0.0.1", port), 5) as early:
             for text in (b"< open rvsim >", b"< rawmode >", b"< send 19FEA790 1 1 >< echo >"):
@@ -102,7 +109,7 @@ def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
                 early.sendall(text)
             assert early.recv(64) == b"< echo >"  # the frame before it was taken
             run = make(Nothing())
-            run.paced(1_000_000, 20.0, f"early {port}")
+            run.run(1_000_000)
     assert "rvsim: 1 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.jury import judge_of
@@ -35,7 +35,7 @@ class Vehicle:
         self.bench = Bench(
             rig,
             catalogue,
-            KINDS,
+            kinds_by_name(),
             weather=self.loaded.scenario.weather,
             seed=seed,
             acknowledges=self.loaded.scenario.bench_acknowledges,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
@@ -112,13 +112,13 @@ def naive_bits():
 def run(catalogue):
     """Run the shipped vehicle: returns the bench and its frames."""
 
-    def go(seconds=60, seed=1, kinds=KINDS, gates=None, pieces=1, outdoor_c=-6.0, on_failure=None):
+    def go(seconds=60, seed=1, kinds=None, gates=None, pieces=1, outdoor_c=-6.0, on_failure=None):
         frames = []
         rig = load_rig("ottersby", kinds=settings_models())
         bench = Bench(
             rig,
             catalogue,
-            kinds,
+            kinds or kinds_by_name(),
             weather=WeatherPlan(outdoor_c=outdoor_c),
             seed=seed,
             on_frame=frames.append,

@@ -6,7 +6,7 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.kinds.ambient import AmbientSensor
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
@@ -136,7 +136,7 @@ class Broken(AmbientSensor):
 def test_a_device_that_raises_is_taken_out_by_name(run):
     """It is reported once, says no more, and all others go on."""
     told = []
-    bench, frames = run(60, kinds={**KINDS, "ambient": Broken}, on_failure=told.append)
+    bench, frames = run(60, kinds={**kinds_by_name(), "ambient": Broken}, on_failure=told.append)
     assert [(f.device, str(f.error)) for f in told] == [
         (name, "the bead has come off") for name in ("indoor sensor", "outdoor sensor")
     ]
@@ -148,13 +148,13 @@ def test_a_device_that_raises_is_taken_out_by_name(run):
 def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
     """A fan that breaks no longer takes current or moves air."""
 
-    class BrokenFan(KINDS["roof_fan"]):
+    class BrokenFan(kinds_by_name()["roof_fan"]):
         def _run(self):
             super()._run()
             if self.now > 20 * SECOND:
                 raise RuntimeError("seized")
 
-    bench, _ = run(30, kinds={**KINDS, "roof_fan": BrokenFan})
+    bench, _ = run(30, kinds={**kinds_by_name(), "roof_fan": BrokenFan})
     other, _ = run(30, gates={"roof fan": [cut]})
     assert bench.failures[0].device == "roof fan"
     assert bench.world.battery_amps < other.world.battery_amps + 1
@@ -174,7 +174,7 @@ def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
     """The line names it and the kinds there are."""
     plain = {"schema": 1, "name": "a", "title": "A", "device": [{"name": "thing", "address": 2}]}
     with pytest.raises(InputError) as refused:
-        Bench(Rig.model_validate(plain), catalogue, KINDS)
+        Bench(Rig.model_validate(plain), catalogue, kinds_by_name())
     assert str(refused.value) == (
         'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, circulation_pump, '
         "roof_fan, charger, battery_monitor, tank, ambient, own"
@@ -192,10 +192,12 @@ OTHER = {"name": "other", "address": 0x92, "kind": "ambient", "functions": {"amb
 def wired(catalogue):
     """Put sensors on a bench; returns it, its frames and what happened on the wires."""
 
-    def go(*devices, kinds=KINDS, **settings):
+    def go(*devices, kinds=None, **settings):
         frames, events = [], []
         rig = Rig.model_validate({"schema": 1, "name": "a", "title": "A", "device": list(devices)})
-        bench = Bench(rig, catalogue, kinds, on_frame=frames.append, on_line=events.append, **settings)
+        bench = Bench(
+            rig, catalogue, kinds or kinds_by_name(), on_frame=frames.append, on_line=events.append, **settings
+        )
         return bench, frames, events
 
     return go
@@ -224,7 +226,7 @@ def test_without_the_bench_acknowledging_a_device_alone_gets_nothing_through(wir
 
 def test_two_devices_acknowledge_each_other(wired):
     """On real wires two are enough; a device that is taken out acknowledges no more."""
-    bench, frames, events = wired(ONE, OTHER, acknowledges=False, kinds={**KINDS, "ambient": Broken})
+    bench, frames, events = wired(ONE, OTHER, acknowledges=False, kinds={**kinds_by_name(), "ambient": Broken})
     bench.run_until(15 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92}
     assert events == []
@@ -275,7 +277,7 @@ def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
 def test_a_device_that_is_taken_out_does_not_babble(wired):
     """Neither what it babbled before, nor what it should babble afterwards; the other device goes on."""
     bench, frames, _ = wired(
-        ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**KINDS, "ambient": Broken}
+        ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**kinds_by_name(), "ambient": Broken}
     )
     bench.spoil(Babble("one", 0x18FF0091, gap_us=SECOND), "first")
     bench.plan(30 * SECOND, lambda: bench.spoil(Babble("one", 0x18FF0191, gap_us=SECOND), "second"))

@@ -5,7 +5,7 @@ import itertools
 import pytest
 
 from rvsim.devices.kinds.tank import TankSensor
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 
 SECOND = 1_000_000
 
@@ -82,7 +82,7 @@ def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
         def on_start(self):
             """Say nothing of what it takes."""
 
-    bench, _ = run(5, kinds={**KINDS, "tank": Careless})
+    bench, _ = run(5, kinds={**kinds_by_name(), "tank": Careless})
     with_it = bench.world.charge_amps("charger")
     bench.switch_off("fresh tank")
     without = bench.world.charge_amps("charger")

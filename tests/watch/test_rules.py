@@ -263,7 +263,7 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
     assert rules.follow(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
     assert rules.accepted.total() == 1
     others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
-    assert all(isinstance(Rules([plan]).take(one), FlagRaised) for one in others)
+    assert all(isinstance(Rules([plan]).follow(one), FlagRaised) for one in others)
 
 
 def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
@@ -282,7 +282,7 @@ def test_an_accepted_silence_is_no_accepted_absence():
     """Falling silent is accepted; not being heard at all is told, unless the rig accepts that too."""
     never = SILENT._replace(last=None)
     assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).follow(never), FlagRaised)
-    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).take(never) is None
+    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).follow(never) is None
 
 
 def test_a_flag_of_something_that_stays_away_knows_for_how_long():

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from importlib.metadata import version
 
 from rvsim import shipped
-from rvsim.devices.registry import BUILT_IN, KINDS, PROBLEMS
+from rvsim.devices.registry import BUILT_IN, kind_problems, kinds_by_name
 from rvsim.edge.adapters import attached
 from rvsim.edge.needs import needs
 from rvsim.shakedown.scenario import shipped_scenarios
@@ -29,8 +29,10 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield f"definitions  {len(catalogue)} messages ({counted}) in {shipped.dbc_folder()}"
     yield f"scenarios    {', '.join(name for name, _ in shipped_scenarios())} in {shipped.scenario_folder()}"
     yield f"devices      {', '.join(kind.kind for kind in BUILT_IN)}"
-    yield from (f"             {name}, from {kind.__module__}" for name, kind in KINDS.items() if kind not in BUILT_IN)
-    yield from PROBLEMS
+    for name, kind in kinds_by_name().items():
+        if kind not in BUILT_IN:
+            yield f"             {name}, from {kind.__module__}"
+    yield from kind_problems()
     yield f"shipped      {shipped.origin()}"
     yield f"interfaces   {', '.join(attached())}"
     for number, need in enumerate(needs()):

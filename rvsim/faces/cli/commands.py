@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit, printable
+from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.cli import options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
@@ -112,16 +112,18 @@ def _bench(
     absent: tuple[str, ...],
     dbc: list[Path] | None,
 ) -> int:
-    from rvsim.devices.registry import PROBLEMS, missing_partners
+    from rvsim.devices.registry import kind_problems, missing_partners
     from rvsim.logs.formats.jsonl import start_line
     from rvsim.logs.record import Recorder
-    from rvsim.runs.bench import CHANNEL, BenchRun
+    from rvsim.runs.bench import CHANNEL, VirtualBenchRun
+    from rvsim.runs.control import Control
+    from rvsim.runs.paced_bench import PacedBenchRun
     from rvsim.runs.scenario_run import check_absent, load_checked
-    from rvsim.runs.served_run import served
+    from rvsim.runs.served_run import serve_bench
 
     loaded, catalogue = load_checked(scenario, dbc=dbc or (), absent=absent)
     check_absent(loaded.rig, absent)
-    say(*catalogue.left_out, *PROBLEMS, *missing_partners(loaded.rig))
+    say(*catalogue.left_out, *kind_problems(), *missing_partners(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",
@@ -133,24 +135,38 @@ def _bench(
         recorder = None
         if record is not None:
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        make: Callable[..., BenchRun] = partial(
-            BenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=absent
+        if speed is None:
+            if serve is not None:
+                raise InputError("--serve needs time that others can keep up with: leave --speed max out")
+            sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent)
+            virtual = VirtualBenchRun(
+                loaded,
+                catalogue,
+                sink,
+                seed=seed,
+                recorder=recorder,
+                absent=absent,
+                every=every,
+                on_failure=_say_failure,
+            )
+            virtual.run(loaded.scenario.lasts if end is None else end)
+            return Exit.NOT_GOOD if virtual.bench.failures else Exit.GOOD
+        make: Callable[..., PacedBenchRun] = partial(
+            PacedBenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=absent
         )
         if serve is not None:
-            make = open_things.enter_context(served(serve, make, speed))
-        if form == "screen" and speed is not None:
+            make = open_things.enter_context(serve_bench(serve, make, say))
+        if form == "screen":
             from rvsim.faces.screen.show import show_bench
 
             return show_bench(loaded, make, end, speed)
-        run = make(_sink(loaded, catalogue, start, form, every, seed, speed, absent), every=every, on_failure=_tell)
-        if speed is None:
-            run.virtual(loaded.scenario.lasts if end is None else end)
-        else:
-            run.paced(end, speed)
+        sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent)
+        run = make(sink, control=Control(speed), every=every, on_failure=_say_failure)
+        run.run(end)
     return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
 
 
-def _tell(failure: "Failure") -> None:
+def _say_failure(failure: "Failure") -> None:
     say(failure.sentence)
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
 from typing import Any, TextIO, cast
 
-from rvsim.errors import Exit, RvsimError, not_written, printable
+from rvsim.errors import ENDING_SIGNALS, Exit, RvsimError, not_written, printable
 from rvsim.faces.cli.console import prepare, reader_left
 
 
@@ -43,10 +43,6 @@ def safe_output() -> Iterator[None]:
         yield
 
 
-ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
-"""What asks the program to end; not every system has all of them."""
-
-
 def say(*lines: str) -> None:
     """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
     with suppress(OSError, ValueError):
@@ -61,7 +57,7 @@ def end_like_ctrl_c() -> None:
 
     They are passed on as SIGINT, so whoever treats that in a way of its own, as the screen does, has them as well.
     """
-    for number in ENDING:
+    for number in ENDING_SIGNALS:
         if number != signal.SIGINT and signal.getsignal(number) is signal.SIG_DFL:
             signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
 

@@ -55,7 +55,7 @@ def listen_bus(
         port = open_things.enter_context(Port(settings.interface, settings.channel, options=settings.options))
 
         def listening(sink: Sink, tell: Callable[[str], None]) -> ListenRun:
-            hearing = Pipeline(watch, sink, recorder, every)
+            hearing = Pipeline(watch, sink, recorder, every=every)
             return ListenRun(port, hearing, channel, settings.options.get("bitrate"), tell, virtual=settings.virtual)
 
         if form == "screen":

@@ -16,7 +16,6 @@ from tempfile import TemporaryDirectory
 from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
-from rvsim.faces.cli.progress import told
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.survey_text import as_json, as_text, left_out
@@ -27,6 +26,7 @@ from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
 from rvsim.rig.model import Rig
 from rvsim.runs.control import Control
 from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.progress import Progress, counted
 from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.runs.selection import selection
 from rvsim.runs.sink import Sink
@@ -121,7 +121,7 @@ def _surveyed(
 ) -> tuple[Log, dict[str, Survey]]:
     """Return a log that was gone through, and what was found on its channels, or on the one that is asked for."""
     with open_again() as opened:
-        contents = told(opened.by_channel(), f"frames of {opened.name} read")
+        contents = counted(opened.by_channel(), f"frames of {opened.name} read", Progress(say))
         if channel is not None:
             contents = (one for one in contents if one[0] == channel)
         found = survey_channels(contents, catalogue, plan, part)

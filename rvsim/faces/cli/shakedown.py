@@ -1,163 +1,26 @@
-"""Scenarios run to their verdicts, several at once, and what comes out of it.
+"""The commands that run scenarios to their verdicts: what they refuse, and how verdicts are shown and written.
 
-Knows: jobs, processes, progress, and where verdicts are written. Does not know options' names, nor how one run goes
-(`trial`).
+Knows: jobs, forms, and where verdicts are written. Does not know option declarations (`scenario_commands`), nor how
+runs go (`rvsim.runs`).
 """
 
-import multiprocessing
-import os
-import re
-import signal
 import sys
-import time
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
-from typing import Any
 
-from rvsim.devices.registry import PROBLEMS, missing_partners
+from rvsim.devices.registry import kind_problems, missing_partners
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import Exit, InputError, RvsimError
-from rvsim.faces.cli.exits import ENDING, say
-from rvsim.faces.cli.progress import EVERY_S, Progress
+from rvsim.errors import Exit, InputError
+from rvsim.faces.cli.exits import say
 from rvsim.logs.formats.jsonl import json_text
-from rvsim.runs.hardware_run import INTERRUPTED, in_front, served
-from rvsim.runs.scenario_run import ScenarioRun
+from rvsim.runs.hardware_run import INTERRUPTED, run_on_bus
+from rvsim.runs.many_runs import NOT_PASSED_FOLDER, place_of, run_all
+from rvsim.runs.progress import Progress
+from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.runs.served_run import serve_scenario
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
-
-KEPT = Path("rvsim-not-passed")
-"""The folder for recordings of runs that are not passed."""
-WINDOWS_PROCESSES = 61
-"""Processes that one can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
-_AHEAD = 4
-"""So many jobs for each process are handed out in advance."""
-
-
-def do(
-    job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None, progress: Progress | None = None
-) -> dict[str, Any]:
-    """Make one run and return its verdict as plain data; it can be sent between processes.
-
-    What is wrong with the values of this one run is its verdict's error.
-    """
-    try:
-        return as_json(ScenarioRun(job, dbc).run(keep=keep, progress=progress))
-    except RvsimError as error:
-        why = "; ".join(error.problems)
-        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
-
-
-def place_of(job: Job, folder: Path) -> Path:
-    """Return where a run that is not passed is recorded."""
-    changed = "".join(f"-{key}={value}" for key, value in job.values.items())
-    seed = "" if job.seed is None else f"-seed-{job.seed}"
-    name = re.sub(r"[^\w.=-]", "_", f"{Path(job.scenario).stem}{seed}{changed}")[:150]
-    return folder / f"{name}.log"
-
-
-def run_all(
-    jobs: Sequence[Job],
-    dbc: tuple[Path, ...],
-    processes: int | None,
-    keep: Path | None = KEPT,
-    clock: Callable[[], float] = time.monotonic,
-) -> Iterator[Verdict]:
-    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there.
-
-    Raises:
-        RvsimError: a process was ended from outside.
-    """
-    progress = Progress(clock)
-    if len(jobs) == 1 or processes == 1:
-        for number, job in enumerate(jobs, 1):
-            yield from_json(do(job, dbc, keep and place_of(job, keep), progress))
-            _tell(progress, number, len(jobs))
-        return
-    try:
-        yield from _side_by_side(jobs, dbc, _at_once(processes), keep, progress)
-    except BrokenProcessPool:
-        raise RvsimError(
-            "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
-            "with --processes N"
-        ) from None
-
-
-def _side_by_side(
-    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress
-) -> Iterator[Verdict]:
-    with (
-        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
-        _ended_at_once(),
-    ):
-        futures: dict[Future[dict[str, Any]], int] = {}
-        done: dict[int, dict[str, Any]] = {}
-        upcoming = 0
-        room = _AHEAD * processes
-        for number in range(len(jobs)):
-            while upcoming < len(jobs) and len(futures) < room:
-                job = jobs[upcoming]
-                with _undisturbed():  # this is where processes start
-                    future = pool.submit(do, job, dbc, keep and place_of(job, keep))
-                futures[future] = upcoming
-                upcoming += 1
-            while number not in done:
-                finished, _ = wait(futures, EVERY_S, FIRST_COMPLETED)
-                for future in finished:
-                    done[futures.pop(future)] = future.result()
-                    _tell(progress, number + len(done), len(jobs))
-                if not finished:
-                    _tell(progress, number + len(done), len(jobs))
-            yield from_json(done.pop(number))
-
-
-def _end_silently() -> None:
-    """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
-    for number in ENDING:
-        signal.signal(number, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-
-
-@contextmanager
-def _undisturbed() -> Iterator[None]:
-    """Keep Ctrl-C back, here and in processes that start meanwhile, until they can end silently.
-
-    Windows has no way to: there a process that is just starting may tell of Ctrl-C in Python's own words.
-    """
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _at_once(processes: int | None) -> int:
-    """Return how many processes make runs: as asked, or one for each processor, within the system's limit."""
-    wanted = processes or os.cpu_count() or 1
-    return min(wanted, WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
-
-
-@contextmanager
-def _ended_at_once() -> Iterator[None]:
-    """Wait for no run that is under way when nobody wants it any more."""
-    try:
-        yield
-    except BaseException:
-        for process in multiprocessing.active_children():
-            process.terminate()
-        raise
-
-
-def _tell(progress: Progress, done: int, of: int) -> None:
-    if done < of:
-        progress.tell(lambda: f"{done} of {of} runs")
+from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text
 
 
 def shakedown(
@@ -180,10 +43,10 @@ def shakedown(
     check_place(junit)
     _check_names(jobs)
     if record is None:
-        return _shown(run_all(jobs, dbc, processes), form, every, junit)
+        return _shown(run_all(jobs, dbc, processes, say), form, every, junit)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown([trials[0].run(record, progress=Progress())], form, every, junit)
+    return _shown([trials[0].run(record, progress=Progress(say), say=say)], form, every, junit)
 
 
 def on_a_bus(
@@ -207,7 +70,7 @@ def on_a_bus(
     """
     trial = _the_one(jobs, "--interface", dbc, absent, junit)
     say(*bus.said)
-    return _shown_paced(in_front(trial, bus, record=record), form, every, junit)
+    return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit)
 
 
 def on_loopback(
@@ -233,12 +96,12 @@ def on_loopback(
     if speed is None:
         raise InputError("--serve needs time that others can keep up with: leave --speed max out")
     trial = _the_one(jobs, "--serve", dbc, absent, junit)
-    return _shown_paced(served(trial, where, record=record, speed=speed), form, every, junit)
+    return _shown_paced(serve_scenario(trial, where, say, record=record, speed=speed), form, every, junit)
 
 
 def _the_one(
     jobs: Sequence[Job], option: str, dbc: tuple[Path, ...], absent: Collection[str], junit: Path | None
-) -> ScenarioRun:
+) -> PreparedScenario:
     """Return the one trial of jobs that are run by the wall clock."""
     if len(jobs) > 1:
         raise InputError(f"{option} goes with one run: name one scenario, without --repeat")
@@ -270,7 +133,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
 
 
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[ScenarioRun]:
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[PreparedScenario]:
     """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
 
     ``absent`` devices are not simulated, and need no kind.
@@ -278,11 +141,11 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] 
     Raises:
         InputError: one cannot be used, or expects nothing: all mistakes of all of them.
     """
-    trials: list[ScenarioRun] = []
+    trials: list[PreparedScenario] = []
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
-            trial = ScenarioRun(next(job for job in jobs if job.scenario == name), dbc, absent)
+            trial = PreparedScenario(next(job for job in jobs if job.scenario == name), dbc, absent)
             if not trial.loaded.scenario.expectations:
                 problems.append(
                     f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
@@ -294,7 +157,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] 
     if problems:
         raise InputError(*problems)
     say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
-    say(*PROBLEMS, *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
+    say(*kind_problems(), *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
     return trials
 
 
@@ -306,7 +169,7 @@ def _check_names(jobs: Sequence[Job]) -> None:
     """
     seen: dict[Path, Job] = {}
     for job in jobs:
-        other = seen.setdefault(place_of(job, KEPT), job)
+        other = seen.setdefault(place_of(job, NOT_PASSED_FOLDER), job)
         if other is not job and other.scenario == job.scenario:
             raise InputError(f"{job.scenario}: it is named twice; name it once, and add --repeat N for N runs of it")
         if other is not job:
@@ -345,7 +208,7 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     Raises:
         InputError: it cannot be used.
     """
-    trial = ScenarioRun(Job(scenario, {}), dbc)
+    trial = PreparedScenario(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
     print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))

@@ -8,10 +8,12 @@ from pathlib import Path
 
 from rvsim import shipped
 from rvsim.errors import Exit, InputError
-from rvsim.faces.cli.shakedown import check_place, checked, run_all, written
+from rvsim.faces.cli.exits import say
+from rvsim.faces.cli.shakedown import check_place, checked, written
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.rig.load import find
 from rvsim.rig.toml_file import read_toml
+from rvsim.runs.many_runs import run_all
 from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
 from rvsim.shakedown.verdict import Value, Verdict, as_json, as_junit, as_text
 
@@ -50,7 +52,7 @@ def vary(
     check_place(junit)
     checked(jobs[:1], dbc)
     verdicts = []
-    for verdict in run_all(jobs, dbc, processes, keep=None):
+    for verdict in run_all(jobs, dbc, processes, say, keep=None):
         verdicts.append(verdict)
         if as_lines:
             print(json_text(as_json(verdict)), flush=True)

@@ -13,8 +13,7 @@ from textual.app import App, ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from rvsim.errors import Exit
-from rvsim.faces.cli.exits import ENDING
+from rvsim.errors import ENDING_SIGNALS, Exit
 from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line
 from rvsim.faces.screen.pages import Row, body, foot, head
@@ -69,7 +68,7 @@ class LiveScreen(App[int]):
 
     def on_mount(self) -> None:
         """Begin to look."""
-        for number in ENDING:
+        for number in ENDING_SIGNALS:
             with suppress(NotImplementedError, RuntimeError, ValueError):
                 import asyncio
 

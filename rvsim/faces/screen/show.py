@@ -13,15 +13,15 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from rvsim.errors import Exit, printable
-from rvsim.faces.cli.exits import ENDING, say
+from rvsim.errors import ENDING_SIGNALS, Exit, printable
+from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.rig.model import Rig
-from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.replay import ReplayRun
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
@@ -106,20 +106,20 @@ def show(
     return code
 
 
-def show_bench(loaded: LoadedScenario, make: Callable[..., BenchRun], end: int | None, speed: float) -> int:
-    """Run a scenario with a screen in front; ``make`` makes its run, given a sink and ``on_failure``.
+def show_bench(loaded: LoadedScenario, make: Callable[..., PacedBenchRun], end: int | None, speed: float) -> int:
+    """Run a scenario with a screen in front; ``make`` makes its run, given a sink, ``control`` and ``on_failure``.
 
     Raises:
         RvsimError: the bench ended with it.
     """
     broken: list[str] = []
     control = Control(speed)
-    run = make(LookIn(), on_failure=lambda failure: broken.append(failure.sentence))
+    run = make(LookIn(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken)
     code = show(
         scene,
         control,
-        lambda: run.paced(end, speed, control=control),
+        lambda: run.run(end),
         lambda: run.observed_until,
         hands=ManualFaults(run),
     )
@@ -182,7 +182,7 @@ def _screen(app: LiveScreen) -> int | None:
 @contextmanager
 def _signals_kept() -> Iterator[None]:
     """Have signals do afterwards what they did before: a loop of asyncio that ends takes its own away only."""
-    before = {number: signal.getsignal(number) for number in ENDING}
+    before = {number: signal.getsignal(number) for number in ENDING_SIGNALS}
     try:
         yield
     finally:

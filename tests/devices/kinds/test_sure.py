@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.sim.bench import Bench
 from rvsim.wire.fields import Origin, State
@@ -17,9 +17,9 @@ def sent(catalogue):
     """Return every different frame of five minutes of a whole coach as (message, its readings)."""
     frames = set()
     rig = load_rig("ottersby", settings_models())
-    Bench(rig, catalogue, KINDS, on_frame=lambda frame: frames.add((dgn_of(frame.identifier), frame.data))).run_until(
-        300_000_000
-    )
+    Bench(
+        rig, catalogue, kinds_by_name(), on_frame=lambda frame: frames.add((dgn_of(frame.identifier), frame.data))
+    ).run_until(300_000_000)
     return [(catalogue.by_dgn(dgn), catalogue.by_dgn(dgn).decode(data)) for dgn, data in sorted(frames)]
 
 

@@ -10,8 +10,8 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import Hub
-from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 
@@ -26,12 +26,11 @@ class Served:
         self.heard = []
         self.more = threading.Condition()
         loaded = load_scenario("winter_evening", settings_models())
-        self.run = BenchRun(loaded, catalogue, Nothing(), seed=1, tap=self._tap)
-        self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
         self.control = Control(speed)
-        self.thread = threading.Thread(
-            target=self.run.paced, args=(None, speed, f"serve {self.hub.port}", self.control), daemon=True
-        )
+        options = {"control": self.control, "channel": f"serve {id(self)}", "tap": self._tap}
+        self.run = PacedBenchRun(loaded, catalogue, Nothing(), seed=1, **options)
+        self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
+        self.thread = threading.Thread(target=self.run.run, args=(None,), daemon=True)
 
     def _tap(self, frame):
         self.hub.publish(frame)
@@ -138,7 +137,7 @@ def test_frames_that_come_in_while_others_are_put_on_the_wires_wait(served):
 
     served.run.bench.put = put_and_send_again
     served.run.inject(FAN, b"\x01")
-    served.run.paced(1_000_000, 20.0, f"serve {served.hub.port}")
+    served.run.run(1_000_000)
     assert served.run.time == 1_000_000
     assert len(times) > 10
 

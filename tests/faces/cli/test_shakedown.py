@@ -11,10 +11,12 @@ from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
-
-from rvsim.faces.cli import shakedown as shakedown_module
 from rvsim.faces.cli.progress import EVERY_S
-from rvsim.faces.cli.shakedown import checked, place_of, run_all
+
+from rvsim.runs import many_runs
+from rvsim.faces.cli.exits import say
+from rvsim.faces.cli.shakedown import checked
+from rvsim.runs.many_runs import place_of, run_all
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import keys
 
@@ -39,13 +41,13 @@ class Clock:
 def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
     """Not more often, and not at the end, where the verdicts say it."""
     jobs = [Job(write(SEEN, lasts="2s"), {}, seed) for seed in range(3)]
-    assert len(list(run_all(jobs, (), processes, keep=None, clock=Clock(step)))) == 3
+    assert len(list(run_all(jobs, (), processes, say, keep=None, clock=Clock(step)))) == 3
     assert capsys.readouterr().err.splitlines() == [f"rvsim: {done} runs so far" for done in told]
 
 
 def test_how_far_one_long_run_has_come_is_told(write, capsys):
     """Each ten simulated minutes there is a look whether it is time to."""
-    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, keep=None, clock=Clock(EVERY_S))
+    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, say, keep=None, clock=Clock(EVERY_S))
     assert verdict.passed
     assert capsys.readouterr().err.splitlines() == [
         f"rvsim: t: {seconds} of 1800 s of simulated time so far" for seconds in (600, 1200)
@@ -56,7 +58,7 @@ def test_verdicts_come_in_the_order_of_their_runs(write):
     """More runs than are handed out at once, some of them longer than others: each has its verdict, once."""
     write(SEEN, lasts="2s")
     jobs = [Job("t.toml", {"lasts": f"{20 if seed % 5 == 0 else 2}s"}, seed) for seed in range(20)]
-    verdicts = list(run_all(jobs, (), 2, keep=None))
+    verdicts = list(run_all(jobs, (), 2, say, keep=None))
     assert [verdict.seed for verdict in verdicts] == list(range(20))
     assert all(verdict.passed for verdict in verdicts)
 
@@ -65,12 +67,12 @@ def test_verdicts_come_in_the_order_of_their_runs(write):
 def test_runs_that_are_not_passed_are_kept(write, processes):
     """Each in a file of its own in the folder that is made for them; without a folder none is."""
     jobs = [Job(write(NEVER, lasts="2s"), {}, seed) for seed in (1, 2)]
-    assert [verdict.recording for verdict in run_all(jobs, (), processes, keep=Path("kept"))] == [
+    assert [verdict.recording for verdict in run_all(jobs, (), processes, say, keep=Path("kept"))] == [
         str(Path("kept/t-seed-1.log")),
         str(Path("kept/t-seed-2.log")),
     ]
     assert sorted(path.name for path in Path("kept").iterdir()) == ["t-seed-1.log", "t-seed-2.log"]
-    assert [verdict.recording for verdict in run_all(jobs, (), processes, keep=None)] == ["", ""]
+    assert [verdict.recording for verdict in run_all(jobs, (), processes, say, keep=None)] == ["", ""]
 
 
 def test_a_place_is_no_longer_than_a_file_system_takes():
@@ -166,11 +168,11 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
             return future
 
     name = write(SEEN, lasts="1s")
-    verdict = shakedown_module.do(Job(name, {}))
-    monkeypatch.setattr(shakedown_module, "ProcessPoolExecutor", AtOnce)
-    monkeypatch.setattr(shakedown_module.sys, "platform", system)
-    monkeypatch.setattr(shakedown_module.os, "cpu_count", lambda: processors)
-    verdicts = list(run_all([Job(name, {}, seed) for seed in range(300)], (), asked, keep=None))
+    verdict = many_runs.run_job(Job(name, {}))
+    monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
+    monkeypatch.setattr(many_runs.sys, "platform", system)
+    monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)
+    verdicts = list(run_all([Job(name, {}, seed) for seed in range(300)], (), asked, say, keep=None))
     assert [one.seed for one in verdicts] == list(range(300))
     assert asked_for == [started]
 
@@ -240,10 +242,10 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
             return future
 
     before = signal.getsignal(signal.SIGINT)
-    monkeypatch.setattr(shakedown_module, "ProcessPoolExecutor", InThisProcess)
+    monkeypatch.setattr(many_runs, "ProcessPoolExecutor", InThisProcess)
     name = write(SEEN, lasts="1s")
     try:
-        assert len(list(run_all([Job(name, {}, seed) for seed in (1, 2)], (), 2, keep=None))) == 2
+        assert len(list(run_all([Job(name, {}, seed) for seed in (1, 2)], (), 2, say, keep=None))) == 2
     finally:
         signal.signal(signal.SIGINT, before)
     assert masks == [{signal.SIGINT}, (set(), signal.SIG_DFL)] * 2

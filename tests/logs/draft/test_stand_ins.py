@@ -5,11 +5,11 @@ import re
 import pytest
 
 from rvsim.devices.device import SECOND
-from rvsim.devices.registry import KINDS, settings_models
+from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.errors import InputError
 from rvsim.logs.draft.stand_ins import NEEDED, kind_for, settings_for
 from rvsim.rig.load import load_rig
-from rvsim.runs.bench import BenchRun
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 
 SUGGESTED = re.compile(r"^# (kind = |settings = )", re.MULTILINE)
@@ -33,8 +33,8 @@ def on_the_bench(catalogue, tmp_path):
         path.write_text('schema = 1\ntitle = "x"\nrig = "learnt.toml"\nlasts = "60s"\n')
         failures = []
         loaded = load_scenario(path, kinds=settings_models())
-        run = BenchRun(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
-        run.virtual(60 * SECOND)
+        run = VirtualBenchRun(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
+        run.run(60 * SECOND)
         assert run.watch.statistics.frames > 0
         return run.watch.all_flags, failures
 
@@ -46,7 +46,7 @@ def test_every_simulated_kind_is_suggested_where_its_function_is_heard(recorded,
     text, rig = learn(recorded["winter_evening"])
     assert {one.kind for one in rig.devices} == {""}
     suggested = re.findall(r'^# kind = "(\w+)"  # needed only if it is to be simulated$', text, re.MULTILINE)
-    assert set(suggested) == set(KINDS) - {"own"}  # what a device of one's own does stands nowhere
+    assert set(suggested) == set(kinds_by_name()) - {"own"}  # what a device of one's own does stands nowhere
     shipped = {one.address: one.kind for one in load_rig("ottersby").devices}
     assert suggested == [shipped[one.address] for one in rig.devices]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
+from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.shakedown.jobs import Job
 from rvsim.watch.watch import Watch
@@ -37,7 +37,7 @@ def outcome(tmp_path):
     def go(plan):
         path = tmp_path / "t.toml"
         path.write_text(f"{HEAD}{SILENT}[[expect]]\n{plan}\n", encoding="utf-8")
-        (found,) = ScenarioRun(Job(str(path), {})).run().outcomes
+        (found,) = PreparedScenario(Job(str(path), {})).run().outcomes
         return found
 
     return go
@@ -136,7 +136,7 @@ def verdict_at(tmp_path, seconds, *plans, lasts=60):
     path = tmp_path / "t.toml"
     head = HEAD.replace("60s", f"{lasts}s")
     path.write_text(head + "".join(f"[[expect]]\n{plan}\n" for plan in plans), encoding="utf-8")
-    session = RunInProgress(ScenarioRun(Job(str(path), {})))
+    session = VirtualScenarioRun(PreparedScenario(Job(str(path), {})))
     session.until(seconds)
     return session.verdict()
 
@@ -178,7 +178,7 @@ def intruded(tmp_path, *sent, plan='expect = "own_address"', absent=()):
     """The outcome where frames are sent from outside at some seconds."""
     path = tmp_path / "t.toml"
     path.write_text(f"{HEAD}[[expect]]\n{plan}\n", encoding="utf-8")
-    session = RunInProgress(ScenarioRun(Job(str(path), {})), absent)
+    session = VirtualScenarioRun(PreparedScenario(Job(str(path), {})), absent)
     for seconds, identifier in sent:
         session.until(seconds)
         session.put(identifier, b"\x01" + b"\xff" * 7)
@@ -224,4 +224,4 @@ def test_what_a_step_sends_is_no_intruder(tmp_path):
     step = '[[step]]\nat = "10s"\nsend = { identifier = "19FFE35E", bytes = "01 FF FF FF FF FF FF FF" }\n'
     path = tmp_path / "t.toml"
     path.write_text(f'{HEAD}{step}[[expect]]\nexpect = "own_address"\n', encoding="utf-8")
-    assert ScenarioRun(Job(str(path), {})).run().passed
+    assert PreparedScenario(Job(str(path), {})).run().passed

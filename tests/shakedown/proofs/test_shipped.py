@@ -25,7 +25,7 @@ def tried():
 
     def go(scenario, kind, *given, seed=None, values=None):
         with SimulatedBus(scenario, except_devices="control panel", seed=seed, values=values) as bus:
-            kind(bus, *given).run(bus.session.trial.loaded.scenario.lasts / 1e6)
+            kind(bus, *given).run(bus.session.prepared.loaded.scenario.lasts / 1e6)
             return bus.verdict()
 
     return go

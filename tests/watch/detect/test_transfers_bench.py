@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 from rvsim.logs.survey import survey
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
@@ -23,7 +23,7 @@ class Vehicle:
         ]
         rig = Rig.model_validate({"schema": 1, "name": "two", "title": "Two", "device": devices})
         self.watch, self.events, self.frames = Watch(catalogue), [], []
-        self.bench = Bench(rig, catalogue, KINDS, on_frame=self._hear)
+        self.bench = Bench(rig, catalogue, kinds_by_name(), on_frame=self._hear)
 
     def _hear(self, frame):
         self.frames.append(frame)
