@@ -67,7 +67,7 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
 
     def pressed(self):
         run_over()
-        for deed in ("hush", "stick", "spoil", "bring_back"):
+        for deed in ("silence", "hold", "corrupt", "restore"):
             self.action_hand(deed)
         self.action_warmer(1)
         heard.append(self.scene.watch.statistics.frames)
