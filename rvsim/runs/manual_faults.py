@@ -46,7 +46,7 @@ class Hands:
         return self._put(StuckPlan.model_validate(plan), f"holds its {self._title(message, field)}")
 
     def corrupt(self, device: str, message: str, field: str) -> str:
-        """Let a reading report a value that cannot be: the highest of its field if that is beyond belief, else its code.
+        """Let a reading report what cannot be: the highest value of its field if that is beyond belief, else its code.
 
         A field that has no code for "out of range" says its highest value all the same.
         """
