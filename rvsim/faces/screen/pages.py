@@ -165,7 +165,7 @@ def foot(scene: Scene, width: int) -> list[Line]:
         lines += [cut(line, width) for line in wrapped(text, width, style="fault")]
     if not scene.deed and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
         lines.append(cut(_reading_line(scene), width))
-    else:
+    elif scene.deed or scene.page is not Page.KEYS:
         lines += [cut(line, width) for line in wrapped(scene.deed, width, style="plain")[:MOST_DEED_LINES]]
     return [*lines, cut(((hint(scene.mode, width), "dim"),), width)]
 

@@ -9,10 +9,14 @@ import pytest
 
 from rvsim.errors import Exit
 from rvsim.faces.screen.keys import available, keys
+from rvsim.faces.screen.lines import text_of
+from rvsim.faces.screen.pages import body, head
 from rvsim.faces.screen.palettes import LIGHT
 from rvsim.faces.screen.scene import Mode, Order, Page
+from rvsim.faces.screen.tape import pieces
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
+from rvsim.wire.fields import State
 from rvsim.wire.frame import Frame
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -230,6 +234,164 @@ def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "t", "right", "right", "right", "x")
     assert any("heater reports a corrupted circulation fan speed: out of range" in line for line in lines)
+
+
+def test_left_and_right_choose_a_reading(watched, drive):
+    """Right goes to the next reading of the device, left back, and both stop at the ends; the foot says which it is."""
+    run = watched("winter_evening", 20)
+    first = drive(run.app(), (100, 30), "down")
+    assert any("Reading 1 of " in line and "for h and x: heat output level" in line for line in first)
+    second = drive(run.app(), (100, 30), "right")
+    assert any("Reading 2 of " in line and "for h and x: circulation fan speed" in line for line in second)
+    number = len(run.scene.readings())
+    last = drive(run.app(), (100, 30), *["right"] * (number + 3))
+    assert any(f"Reading {number} of {number} " in line for line in last)
+    back = drive(run.app(), (100, 30), *["left"] * (number + 3))
+    assert any("Reading 1 of " in line for line in back)
+    assert number > 3
+
+
+def test_corrupt_and_hold_act_on_the_chosen_reading(watched, drive):
+    """The second reading of the heater is its fan: that one is corrupted, and stays chosen while it is."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "right", "x")
+    assert any("heater reports a corrupted circulation fan speed" in line for line in lines)
+    run.until(30)
+    sent = [told for told in run.scene.topics() if told.topic.message == "FURNACE_STATUS"]
+    assert [told.frame.data[2] for told in sent] == [0xFE]
+    assert run.scene.target().field == "circulation_fan_speed"
+    lines = drive(run.app(), (100, 30), "right", "h")
+    assert any("heater holds its water temperature; b restores it" in line for line in lines)
+
+
+def test_the_tape_and_the_open_device_follow_the_chosen_reading(watched, drive):
+    """The tape spells the message of the reading with its byte in brackets; the rail's name is highlighted."""
+    run = watched("winter_evening", 20)
+    app = run.app()
+    lines = drive(app, (140, 40), "down", "enter", "right", "right")
+    assert any("Tape  WATERHEATER_STATUS 1" in line for line in lines)
+    assert any("water temperature" in line and "]" in line for line in lines)
+    rows, _ = body(run.scene, 140)
+    marked = [text for row in rows for text, style in row.line() if style == "chosen"]
+    assert marked == ["heater", "hot water"]
+
+
+def test_another_device_has_its_own_first_reading(watched, drive):
+    """Whoever goes to another device and back begins at the first reading, and what was said last is gone."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "right", "right", "x", "down", "up")
+    assert any("Reading 1 of " in line and "heat output level" in line for line in lines)
+    assert not any("b restores it" in line for line in lines)
+
+
+def test_the_page_of_all_readings_follows_the_chosen_one(watched, drive):
+    """The chosen reading is marked and comes into view; page down is free to leave it."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (80, 24), "down", "i", *["right"] * 9)
+    assert sum(line.startswith("►") for line in lines) == 1
+    assert not any(line.startswith("►") for line in drive(run.app(), (80, 24), "pagedown", "pagedown"))
+
+
+def test_no_reading_is_of_the_protocol_or_without_a_value(watched):
+    """Claims, heartbeats, instances and fields without data cannot be chosen."""
+    run = watched("winter_evening", 20)
+    for device in ("control panel", "heater", "battery monitor", "outdoor sensor"):
+        run.scene.choose(device)
+        choices = run.scene.readings()
+        assert choices
+        assert len({choice.target for choice in choices}) == len(choices)
+        assert not {choice.target.message for choice in choices} & {"ADDRESS_CLAIM", "DM_RV", "PRODUCT_IDENTIFICATION"}
+        assert not any(choice.target.field.endswith("instance") for choice in choices)
+        assert {State.NO_DATA, State.MISSING, State.UNCHANGED}.isdisjoint(choice.reading.state for choice in choices)
+        for choice in choices:
+            told = run.scene.topics()[choice.topic]
+            assert told.topic.message == choice.target.message
+            held = pieces(told.spec, told.frame.data)[choice.piece].readings
+            assert choice.target.field in {reading.field.name for reading in held}
+
+
+# The arrangement.
+
+
+@pytest.mark.parametrize("size", [(120, 40), (200, 50)])
+def test_rails_stand_beside_what_they_are_of(watched, drive, size):
+    """On wide screens rails begin near column 70 in one column, and the tag follows them."""
+    lines = drive(watched("heater_goes_quiet", 43).app(), size)
+    places = {line.index("├") for line in lines if "├" in line}
+    assert len(places) == 1
+    assert 66 <= places.pop() <= 78
+    (tagged,) = (line for line in lines if "[4]" in line)
+    assert 100 <= tagged.index("[4]") <= 112
+
+
+def test_a_long_sentence_is_not_cut_by_a_rail(watched, drive):
+    """The heater says two things: at 120 columns it has no room for a rail, at 200 it has one further right."""
+    run = watched("heater_goes_quiet", 100)
+    (line,) = (line for line in drive(run.app(), (120, 40)) if line.startswith(" ╠═══ heater"))
+    assert line.endswith("burner lit *")
+    (line,) = (line for line in drive(run.app(), (200, 50)) if line.startswith(" ╠═══ heater"))
+    assert "burner lit *  " in line
+    assert "├" in line
+
+
+@pytest.mark.parametrize(
+    ("width", "first", "second"),
+    [
+        (
+            80,
+            "x, 43 s in, all simulated.   Bus load 0.6 %, peak 4.5 %.",
+            "10 of 11 planned present; 1 fault.   Order: as the rig lists them.",
+        ),
+        (50, "x, 43 s in.   Bus load 0.6 %, peak 4.5 %.", "10 of 11 planned present; 1 fault."),
+        (32, "x, 43 s in.   Bus load 0.6 %.", "10 of 11 present; 1 fault."),
+        (28, "43 s in.   Bus load 0.6 %.", "10 of 11 present; 1 fault."),
+        (24, "43 s in.   Bus load 0.6…", "1 fault."),
+    ],
+)
+def test_the_head_drops_what_matters_least_first(watched, width, first, second):
+    """The order and the kind of run go first, flags and time last."""
+    scene = watched("heater_goes_quiet", 43).scene
+    scene.name = "x"
+    assert [text_of(line).rstrip() for line in head(scene, (0.6, 4.5), width)][:2] == [first, second]
+
+
+def test_a_run_that_ended_says_so_however_narrow(watched):
+    """The end is no less important than the load."""
+    scene = watched("heater_goes_quiet", 43).scene
+    scene.ended = "The run is over."
+    for width in (30, 40, 60, 80):
+        assert "The run is over." in text_of(head(scene, (0.6, 4.5), width)[0])
+
+
+@pytest.mark.parametrize(
+    ("page", "title"),
+    [
+        (Page.ABOARD, "Aboard: everybody on the trunk"),
+        (Page.SAYS, "It says: all that control panel says"),
+        (Page.TAPE, "Tape: control panel, message 1 of 9, byte by byte"),
+        (Page.LEDGER, "Ledger, house battery, amps"),
+        (Page.FLAGS, "Flags: 1 stands, 3 cleared"),
+        (Page.WIRES, "Wires: one turn on the bus, who sent, who waited"),
+        (Page.KEYS, "Keys"),
+    ],
+)
+def test_every_page_has_a_title(watched, drive, page, title):
+    """In a rule as wide as the window."""
+    run = watched("heater_goes_quiet", 43)
+    run.scene.page = page
+    line = drive(run.app(), (90, 30))[2]
+    assert line == f"── {title} " + "─" * (90 - len(title) - 4)
+
+
+def test_a_fault_below_the_edge_is_announced(watched, drive):
+    """The heater that fell silent is named by its tag where the window ends above it."""
+    lines = drive(watched("heater_goes_quiet", 43).app(), (80, 8))
+    assert any(line.endswith("more rows below, worst: [4] FAULT") for line in lines)
+
+
+def test_the_keys_lead_to_the_words(watched, drive):
+    """The page of keys names the command that explains the words, at the size of the smallest terminal."""
+    assert "rvsim about --words explains the words." in drive(watched().app(), (80, 24), "question_mark")
 
 
 def test_warmer_and_cooler_command_the_thermostat(watched, drive):
