@@ -16,9 +16,10 @@ from textual.screen import Screen
 
 from rvsim.errors import Exit
 from rvsim.faces.cli.exits import ENDING
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line, Row, made
-from rvsim.faces.screen.pages import body, foot, head
+from rvsim.faces.screen.pages import body, foot
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
 from rvsim.faces.screen.picture import picture_of
 from rvsim.faces.screen.scene import Mode, Page, Scene

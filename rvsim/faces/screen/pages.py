@@ -10,7 +10,7 @@ from functools import partial
 from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint, keys
-from rvsim.faces.screen.ledger import ledger
+from rvsim.faces.screen.ledger_page import ledger_lines
 from rvsim.faces.screen.lines import (
     MARKS,
     Line,
@@ -20,7 +20,6 @@ from rvsim.faces.screen.lines import (
     beside,
     cut,
     joined,
-    longest_that_fits,
     made,
     plain,
     rail,
@@ -31,11 +30,10 @@ from rvsim.faces.screen.lines import (
 )
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import opened, pieces, running
-from rvsim.faces.text.flags import Account, gathered, tags
+from rvsim.faces.text.flags import gathered, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
-from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
-from rvsim.watch.flag import WORST_FIRST, Flag
+from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import Attendance
 from rvsim.watch.summaries import Rail, Saying
 from rvsim.watch.transitions import Presence
@@ -45,113 +43,11 @@ from rvsim.wire.fields import State, weakest
 
 RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
 """Where rails begin on wide screens, unless a sentence is longer, and how wide they and the tags after them are."""
-LEDGER_TITLE = "Ledger, house battery, amps"
-LEDGER_WIDTH = 100
-"""From this width on the sums of the ledger stand beside its columns, below it under them."""
-SMALL_AMPS = 0.1
-"""What takes less is gathered in one line of the ledger."""
 MOST_DEED_LINES = 3
 MOST_MESSAGES = 6
 """Messages that are named in place of a device that nobody has words for."""
 WIDE = 120
 """From this width on every device has its first rail beside it, and ledger and tape stand below."""
-
-
-def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
-    """Return the three lines at the top: what runs and how busy the bus is, who is there and which flags, the title.
-
-    In narrow windows what matters least is left out first.
-    """
-    return [
-        cut(line, width) for line in (_first_line(scene, busy, width), _second_line(scene, width), title(scene, width))
-    ]
-
-
-def _first_line(scene: Scene, busy: tuple[float, float], width: int) -> Line:
-    load = f"Bus load {_percent(busy[0])} %"
-    brief, load = f"{load}.", f"{load}, peak {_percent(busy[1])} %."
-    if not scene.watch.trusts_times:
-        load = brief = "Times run back: no load."
-    elif busy[1] > POSSIBLE_PERCENT:
-        load = f"{load[:-1]}: impossible."
-    if scene.ended:
-        load = brief = scene.ended
-    still = ", standing still" if scene.paused and not scene.ended else ""
-    still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
-    time = f"{ago(scene.now)} in"
-    said = f"{scene.name}, {time}"
-    forms = (
-        f"{said}{still}, {scene.mode}.   {load}",
-        f"{said}{still}, {scene.mode.partition(',')[0]}.   {load}",
-        f"{said}{still}.   {load}",
-        f"{said}{still}.   {brief}",
-        f"{time}{still}.   {brief}",
-        f"{time}.   {brief}",
-    )
-    return longest_that_fits([plain(form) for form in forms], width)
-
-
-def _second_line(scene: Scene, width: int) -> Line:
-    planned = [one for one in scene.watch.roll_call if one.planned]
-    known = planned or scene.watch.roll_call
-    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
-    by_hand = sum(scene.by_hand(one.device) for one in planned)
-    counted: Span = (f"{here} of {len(known)}", "strong")
-    whose = " planned" if planned else " heard"
-    flags = _counts(scene.account())
-    hands: Line = ((f"; {by_hand}", "strong"), (" disturbed by hand", "plain")) if by_hand else ()
-    order: Span = (f".   Order: {scene.order_words}.", "plain")
-    end: Span = (".", "plain")
-    forms: tuple[Line, ...] = (
-        (counted, (f"{whose} present; ", "plain"), *flags, *hands, order),
-        (counted, (f"{whose} present; ", "plain"), *flags, *hands, end),
-        (counted, (" present; ", "plain"), *flags, *hands, end),
-        (counted, (" present; ", "plain"), *flags, end),
-        (*flags, end),
-    )
-    return longest_that_fits(forms, width)
-
-
-def title(scene: Scene, width: int) -> Line:
-    """Return the title of the page in a rule."""
-    text = _title(scene)
-    return (("── ", "dim"), (text, "plain"), (" " + "─" * max(0, width - len(text) - 4), "dim"))
-
-
-def _title(scene: Scene) -> str:
-    match scene.page:
-        case Page.SAYS:
-            return f"It says: all that {scene.chosen} says"
-        case Page.TAPE:
-            topics = len(scene.topics())
-            which = f", message {scene.topic % topics + 1} of {topics}" if topics else ""
-            return f"Tape: {scene.chosen}{which}, byte by byte"
-        case Page.LEDGER:
-            return LEDGER_TITLE
-        case Page.FLAGS:
-            stand = len(scene.watch.flags)
-            cleared = len(scene.watch.everything) - stand
-            return f"Flags: {stand} stand{'s' if stand == 1 else ''}, {cleared} cleared"
-        case Page.WIRES:
-            return "Wires: one turn on the bus, who sent, who waited"
-        case Page.KEYS:
-            return "Keys"
-    return "Aboard: everybody on the trunk"
-
-
-def _percent(value: float) -> str:
-    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
-
-
-def _counts(found: Account) -> Line:
-    """Count causes, and flags that no cause explains."""
-    severities = [cause.severity for cause in found.causes] + [flag.severity for flag in found.top]
-    counted: list[Span] = []
-    for severity in WORST_FIRST:
-        number = severities.count(severity)
-        if number:
-            counted += [(", ", "plain"), (f"{number} {severity}{'s' if number > 1 else ''}", f"{severity}-tag")]
-    return tuple(counted[1:]) or plain("no flag")
 
 
 def foot(scene: Scene, width: int) -> list[Line]:
@@ -433,46 +329,6 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
 
 def _within(told: Told, piece: int) -> int:
     return min(piece, max(0, len(pieces(told.spec, told.frame.data)) - 1))
-
-
-def ledger_lines(scene: Scene, width: int) -> list[Line]:
-    """Return the ledger in three columns, and what silent devices may still take."""
-    sums = ledger(scene)
-    given = [f"{name:<18}{amps:6.1f}" for name, amps in sums.given]
-    small = [amps for _, amps in sums.taken if amps < SMALL_AMPS]
-    taken = [f"{name:<28}{amps:6.1f}" for name, amps in sums.taken if amps >= SMALL_AMPS]
-    if small:
-        others = f"{len(small)} others, under {SMALL_AMPS:g} A each"
-        taken.append(f"{others:<28}{sum(small):6.1f}")
-    counted, missing = _amps(sums.counted), _amps(sums.missing)
-    measured = f"{sums.measured_by[:17]} measures" if sums.measured_by is not None else "measured"
-    right = [
-        f"{'left for the battery':<26} {sums.left:9.1f}",
-        f"{measured:<26} {counted}",
-        f"{'not accounted for':<26} {missing}",
-    ]
-    heading: list[Line] = [] if scene.page is Page.LEDGER else [((LEDGER_TITLE, "strong"),)]
-    lines: list[Line] = [*heading, ((f"  {'given':<26}{'taken':<36}", "dim"),)]
-    beside_them = right if width >= LEDGER_WIDTH else []
-    for n in range(max(len(given), len(taken), len(beside_them))):
-        columns = [column[n] if n < len(column) else "" for column in (given, taken, beside_them)]
-        lines.append(plain(f"  {columns[0]:<26}{columns[1]:<36}{columns[2]}"))
-    if not beside_them:
-        lines += [plain(f"  {text}") for text in right]
-    for name, amps in sums.silent:
-        if amps < SMALL_AMPS:
-            continue
-        lines += wrapped(
-            f"The {name} took {amps:.1f} A before it fell silent: it may still be running.", width, "  ", "  "
-        )
-    if sums.unknown:
-        lines += wrapped(f"No figure in the rig for {joined(sums.unknown)}.", width, "  ", "  ", "dim")
-    return lines
-
-
-def _amps(amps: float | None) -> str:
-    """Write a sum of the ledger; nothing is 0.0, not -0.0."""
-    return f"{'no figure':>9}" if amps is None else f"{round(amps, 1) + 0.0:9.1f}"
 
 
 def key_lines(scene: Scene, width: int) -> list[Line]:

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from rvsim.errors import Exit
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import available, keys
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.pages import body, head
+from rvsim.faces.screen.pages import body
 from rvsim.faces.screen.palettes import LIGHT
 from rvsim.faces.screen.scene import Mode, Order, Page
 from rvsim.faces.screen.tape import pieces

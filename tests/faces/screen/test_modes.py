@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.pages import head
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log

@@ -12,7 +12,7 @@ import pytest
 from rich.color import Color, ColorSystem
 from rich.style import Style
 
-from rvsim.faces.screen.pages import head
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.palettes import (
     DARK,
     DARK_16,
