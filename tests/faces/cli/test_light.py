@@ -6,7 +6,7 @@ import pytest
 
 from rvsim.faces.cli import commands
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.palettes import DARK, LIGHT
+from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 COMMANDS = (
@@ -47,3 +47,11 @@ def test_a_terminal_may_say_that_it_is_light(rvsim, palettes, typed, monkeypatch
     monkeypatch.setenv("COLORFGBG", "0;15")
     assert rvsim(*typed)[0] == 0
     assert palettes == [LIGHT]
+
+
+def test_a_terminal_of_16_colours(rvsim, palettes, monkeypatch):
+    """TERM=xterm promises no more: the colours are the terminal's own."""
+    monkeypatch.setenv("TERM", "xterm")
+    assert rvsim(*COMMANDS[1])[0] == 0
+    assert rvsim(*COMMANDS[1], "--light")[0] == 0
+    assert palettes == [DARK_16, LIGHT_16]
