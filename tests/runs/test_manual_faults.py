@@ -4,8 +4,8 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.runs.bench import Run
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.bench import BenchRun
+from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.shakedown.script_runner import OWN_ADDRESS
 from rvsim.sim.bench import Passed
@@ -25,8 +25,8 @@ class Evening:
     def __init__(self, catalogue, scenario: str):
         self.frames, self.raised = [], []
         loaded = load_scenario(scenario, kinds=settings_models())
-        self.run = Run(loaded, catalogue, self, seed=1)
-        self.hands = Hands(self.run)
+        self.run = BenchRun(loaded, catalogue, self, seed=1)
+        self.hands = ManualFaults(self.run)
 
     def frame(self, frame):
         """Keep a frame."""
@@ -95,14 +95,14 @@ def test_restore_restores_it(evening):
 def test_a_fault_by_hand_is_known_until_it_is_taken_back(evening):
     """Each device by itself; a second return finds nothing to take back."""
     run = evening(1)
-    assert not run.hands.faulty("heater")
+    assert not run.hands.has_fault("heater")
     run.hands.silence("heater")
     run.hands.silence("heater")
-    assert run.hands.faulty("heater")
-    assert not run.hands.faulty("charger")
+    assert run.hands.has_fault("heater")
+    assert not run.hands.has_fault("charger")
     assert run.hands.restore("charger") == "charger: no manual fault to remove"
     assert run.hands.restore("heater") == "heater: manual faults removed"
-    assert not run.hands.faulty("heater")
+    assert not run.hands.has_fault("heater")
     assert run.hands.restore("heater") == "heater: no manual fault to remove"
     assert run.until(8).sent(HEATER, FURNACE, since=1)
 
@@ -203,7 +203,7 @@ def test_a_device_that_is_not_simulated_cannot_be_disturbed(evening, deed, about
     """One sentence says so, and nothing is kept of it."""
     run = evening(1)
     assert getattr(run.hands, deed)("address 9C hex", *about) == "address 9C hex is not simulated here"
-    assert not run.hands.faulty("address 9C hex")
+    assert not run.hands.has_fault("address 9C hex")
     assert run.hands.restore("address 9C hex") == "address 9C hex: no manual fault to remove"
 
 

@@ -26,7 +26,7 @@ from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import Control
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.manual_faults import ManualFaults
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
@@ -51,7 +51,7 @@ class LiveScreen(App[int]):
         control: Control,
         clock: Callable[[], int],
         *,
-        hands: Hands | None = None,
+        hands: ManualFaults | None = None,
         next_flag: Callable[[], None] | None = None,
         ascii_only: bool = False,
         light: bool = False,
@@ -70,7 +70,7 @@ class LiveScreen(App[int]):
             self.unregister_theme(name)
         self.scene = scene
         if hands is not None:
-            scene.by_hand = hands.faulty
+            scene.by_hand = hands.has_fault
         self._control, self._clock = control, clock
         self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only
@@ -214,7 +214,7 @@ class LiveScreen(App[int]):
 
     def _disturb(self, device: str, act: Callable[[str], str]) -> str:
         said = act(device)
-        return f"{said}; b restores it" if self._hands is not None and self._hands.faulty(device) else said
+        return f"{said}; b restores it" if self._hands is not None and self._hands.has_fault(device) else said
 
     def action_warmer(self, by: int) -> None:
         """Command the thermostat half a degree up or down."""

@@ -86,7 +86,7 @@ def _title(scene: Scene) -> str:
             return LEDGER_TITLE
         case Page.FLAGS:
             stand = len(scene.watch.flags)
-            cleared = len(scene.watch.everything) - stand
+            cleared = len(scene.watch.all_flags) - stand
             return f"Flags: {stand} stand{'s' if stand == 1 else ''}, {cleared} cleared"
         case Page.WIRES:
             return "Wires: one turn on the bus, who sent, who waited"
