@@ -24,29 +24,29 @@ class ManualFaults:
         self._asked: dict[int, tuple[int, float]] = {}
 
     def has_fault(self, device: str) -> bool:
-        """Tell whether a device has a fault by hand."""
+        """Tell whether a device has a manual fault."""
         return bool(self._faults.get(device))
 
     def silence(self, device: str) -> str:
-        """Take everything a device sends off the wires."""
-        return self._put(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "is hushed")
+        """Keep everything that a device sends off the wires."""
+        return self._put(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "silenced")
 
     def restore(self, device: str) -> str:
-        """Take back every fault by hand of a device."""
+        """Remove every manual fault of a device."""
         faults = self._faults.pop(device, {}).values()
         if not faults:
-            return f"{device} has no fault by hand"
+            return f"{device}: no manual fault to remove"
         for effect in (effect for effects in faults for effect in effects):
             effect.remove(self._run.bench)
-        return f"{device} is itself again"
+        return f"{device}: manual faults removed"
 
     def hold(self, device: str, message: str, field: str) -> str:
-        """Let a reading repeat what it says next."""
+        """Let a reading repeat the value that it sends next, until it is restored."""
         plan = {"fault": "stuck", "device": device, "message": message, "field": field, "from": "0s"}
-        return self._put(StuckPlan.model_validate(plan), f"sticks: {self._title(message, field)}")
+        return self._put(StuckPlan.model_validate(plan), f"holds its {self._title(message, field)}")
 
     def corrupt(self, device: str, message: str, field: str) -> str:
-        """Let a reading say what cannot be: the highest value of its field if that is beyond belief, else its code.
+        """Let a reading report what cannot be: the highest value of its field if that is beyond belief, else its code.
 
         A field that has no code for "out of range" says its highest value all the same.
         """
@@ -55,9 +55,9 @@ class ManualFaults:
         plan = {"device": device, "message": message, "field": field, "from": "0s"}
         if self._believed(device, message, field, float(spec.value(top))) and spec.code(State.OUT_OF_RANGE) is not None:
             broken = OutOfRangePlan.model_validate({"fault": "out_of_range", **plan})
-            return self._put(broken, f"is spoilt: {self._title(message, field)} out of range")
-        spoilt = WrongValuePlan.model_validate({"fault": "wrong_value", "value": float(spec.value(top)), **plan})
-        return self._put(spoilt, f"is spoilt: {self._title(message, field)} {spec.brief(top)}")
+            return self._put(broken, f"reports a corrupted {self._title(message, field)}: out of range")
+        corrupted = WrongValuePlan.model_validate({"fault": "wrong_value", "value": float(spec.value(top)), **plan})
+        return self._put(corrupted, f"reports a corrupted {self._title(message, field)}: {spec.brief(top)}")
 
     def _believed(self, device: str, message: str, field: str, value: float) -> bool:
         """Tell whether the watch would take a value for true."""

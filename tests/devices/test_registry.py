@@ -70,10 +70,10 @@ class Breaks(Device):
 
     kind = "breaks"
 
-    def on_start(self):
+    def begin(self):
         """Never reached."""
 
-    def receives(self):
+    def hears(self):
         """Break, as a slip of the pen would."""
         return {}[self.name]
 

@@ -166,7 +166,7 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
     run = VirtualBenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     run.until(20 * SECOND)
-    run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
+    run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
     run.until(60 * SECOND)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]

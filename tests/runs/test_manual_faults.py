@@ -68,10 +68,10 @@ def evening(catalogue):
     return lambda seconds=30, scenario="winter_evening": Evening(catalogue, scenario).until(seconds)
 
 
-def test_hush_takes_a_device_off_the_wires(evening):
+def test_silence_takes_a_device_off_the_wires(evening):
     """Not one frame of it comes through, others do, and the watch finds it silent."""
     run = evening(30)
-    assert run.hands.silence("heater") == "heater is hushed"
+    assert run.hands.silence("heater") == "heater silenced"
     run.until(60)
     assert run.sent(HEATER, since=30) == []
     assert run.sent(PANEL, since=30)
@@ -80,12 +80,12 @@ def test_hush_takes_a_device_off_the_wires(evening):
     assert {subject for _, subject in run.raised} == {"heater"}
 
 
-def test_bring_back_restores_it(evening):
+def test_restore_restores_it(evening):
     """It speaks again, and is present again without a flag standing."""
     run = evening(30)
     run.hands.silence("heater")
     run.until(60)
-    assert run.hands.restore("heater") == "heater is itself again"
+    assert run.hands.restore("heater") == "heater: manual faults removed"
     run.until(70)
     assert run.sent(HEATER, FURNACE, since=60)
     assert run.state("heater") is Presence.PRESENT
@@ -100,14 +100,14 @@ def test_a_fault_by_hand_is_known_until_it_is_taken_back(evening):
     run.hands.silence("heater")
     assert run.hands.has_fault("heater")
     assert not run.hands.has_fault("charger")
-    assert run.hands.restore("charger") == "charger has no fault by hand"
-    assert run.hands.restore("heater") == "heater is itself again"
+    assert run.hands.restore("charger") == "charger: no manual fault to remove"
+    assert run.hands.restore("heater") == "heater: manual faults removed"
     assert not run.hands.has_fault("heater")
-    assert run.hands.restore("heater") == "heater has no fault by hand"
+    assert run.hands.restore("heater") == "heater: no manual fault to remove"
     assert run.until(8).sent(HEATER, FURNACE, since=1)
 
 
-def test_bring_back_leaves_what_the_scenario_plans(evening):
+def test_restore_leaves_what_the_scenario_plans(evening):
     """The scenario silences the heater from 20 to 60 s, whatever was done and taken back by hand."""
     run = evening(10, "heater_goes_quiet")
     run.hands.silence("heater")
@@ -117,7 +117,7 @@ def test_bring_back_leaves_what_the_scenario_plans(evening):
 
 
 def test_every_fault_by_hand_is_taken_back_at_once(evening):
-    """Stuck, spoilt and hushed: one return, and all three are gone."""
+    """Held, corrupted and silenced: one return, and all three are gone."""
     run = evening(30)
     run.hands.hold("heater", "FURNACE_STATUS", "heat_output_level")
     run.hands.corrupt("heater", "FURNACE_STATUS", "circulation_fan_speed")
@@ -127,11 +127,11 @@ def test_every_fault_by_hand_is_taken_back_at_once(evening):
     assert run.until(45).sent(HEATER, FURNACE, since=30) == undisturbed
 
 
-def test_a_stuck_reading_repeats_what_it_says_next(evening):
+def test_a_held_reading_repeats_what_it_says_next(evening):
     """The indoor sensor goes on saying one temperature while the cabin warms; taken back, it says the true one."""
     run = evening(30)
     said = run.hands.hold("indoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
-    assert said == "indoor sensor sticks: ambient temperature"
+    assert said == "indoor sensor holds its ambient temperature"
     run.until(120)
     free = evening(120).sent(INDOOR, AIR, since=30)
     assert run.sent(INDOOR, AIR, since=30) == [free[0]] * len(run.sent(INDOOR, AIR, since=30))
@@ -140,11 +140,11 @@ def test_a_stuck_reading_repeats_what_it_says_next(evening):
     assert run.until(130).sent(INDOOR, AIR, since=120)[0] != free[0]
 
 
-def test_a_spoilt_reading_says_the_highest_value(evening):
+def test_a_corrupted_reading_says_the_highest_value(evening):
     """FAFF hex is the highest 16-bit value (65530: rv-c.com/node/500): 1774.8 °C, which is flagged as a bad value."""
     run = evening(30)
     said = run.hands.corrupt("outdoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
-    assert said == "outdoor sensor is spoilt: ambient temperature 1774.8 °C"
+    assert said == "outdoor sensor reports a corrupted ambient temperature: 1774.8 °C"
     run.until(40)
     assert {data[3:8] for data in run.sent(OUTDOOR, AIR, since=30)} == {"FA FF"}
     assert run.raised == [("bad-value", "outdoor sensor")]
@@ -161,11 +161,11 @@ def test_a_spoilt_reading_says_the_highest_value(evening):
         ("roof fan", "ROOF_FAN_STATUS_1", "dome_position", "14", None),
     ],
 )
-def test_every_width_of_field_can_be_spoilt(evening, device, message, field, shown, held):
+def test_every_width_of_field_can_be_corrupted(evening, device, message, field, shown, held):
     """The sentence names the value as it will be read; where the highest is believable, the code for out of range."""
     run = evening(10)
     said = run.hands.corrupt(device, message, field)
-    assert said == f"{device} is spoilt: {field.replace('_', ' ')} {shown}"
+    assert said == f"{device} reports a corrupted {field.replace('_', ' ')}: {shown}"
     dgn = run.run.catalogue.by_name(message).dgn
     source = next(one.source for one in run.run.watch.roll_call if one.device == device)
     sent = run.until(20).sent(source, dgn, since=10)
@@ -174,7 +174,7 @@ def test_every_width_of_field_can_be_spoilt(evening, device, message, field, sho
 
 
 def test_faults_by_hand_add_up(evening):
-    """Three fields of one device, two of them with one name in two messages: each is spoilt with its own code.
+    """Three fields of one device, two of them with one name in two messages: each is corrupted with its own code.
 
     Out of range is FE hex in eight bits and 2 in two bits, which are the lowest of the furnace's byte 1.
     """
@@ -204,7 +204,7 @@ def test_a_device_that_is_not_simulated_cannot_be_disturbed(evening, deed, about
     run = evening(1)
     assert getattr(run.hands, deed)("address 9C hex", *about) == "address 9C hex is not simulated here"
     assert not run.hands.has_fault("address 9C hex")
-    assert run.hands.restore("address 9C hex") == "address 9C hex has no fault by hand"
+    assert run.hands.restore("address 9C hex") == "address 9C hex: no manual fault to remove"
 
 
 def test_warmer_commands_the_thermostat_on_the_wires(evening):

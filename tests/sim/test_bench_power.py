@@ -76,10 +76,10 @@ def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
     """Also of a kind that does not say so itself; with the power it takes again what the rig plans."""
 
     class Careless(TankSensor):
-        def on_stop(self):
+        def leave(self):
             """Forget to say that it takes nothing any more."""
 
-        def on_start(self):
+        def begin(self):
             """Say nothing of what it takes."""
 
     bench, _ = run(5, kinds={**kinds_by_name(), "tank": Careless})

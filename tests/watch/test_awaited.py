@@ -19,7 +19,7 @@ STEPS = st.lists(
 def message(source: int, promised: int | None, defined: bool = True):
     """What is asked of a message: who sends it, whether that is heard, and its rhythm."""
     return SimpleNamespace(
-        topic=SimpleNamespace(source=source), device=SimpleNamespace(is_heard=True), rhythm=Rhythm(defined, promised)
+        topic=SimpleNamespace(source=source), entry=SimpleNamespace(heard=True), rhythm=Rhythm(defined, promised)
     )
 
 
@@ -31,7 +31,7 @@ class Message(SimpleNamespace):
 
 def moments_of_all(messages, now: int) -> list[int]:
     """The same by the definition: every message looked at."""
-    found = [(one.topic.source, one.rhythm.missed(now)) for one in messages if one.device.is_heard and one.rhythm.times]
+    found = [(one.topic.source, one.rhythm.missed(now)) for one in messages if one.entry.heard and one.rhythm.times]
     sources = {source for source, moment in found if moment is not None}
     return sorted(min(moment for who, moment in found if who == source and moment is not None) for source in sources)
 
@@ -51,7 +51,7 @@ def test_the_same_as_looking_at_every_message(steps):
         elif what == "return" and one.rhythm.times:
             one.rhythm.restart(now)
         elif what == "silence":
-            one.device.is_heard = not one.device.is_heard
+            one.entry.heard = not one.entry.heard
         else:
             assert awaited.moments(now) == moments_of_all(messages, now)
     assert awaited.moments(now) == moments_of_all(messages, now)

@@ -77,6 +77,7 @@ def bench(
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
+    light: options.Light = False,
 ) -> None:
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
     print_as(json=json, ascii_only=ascii)
@@ -95,6 +96,7 @@ def bench(
             serve,
             tuple(leave_out or ()),
             dbc,
+            light,
         )
 
     _leave(ending(command))
@@ -111,6 +113,7 @@ def _bench(
     serve: str | None,
     absent: tuple[str, ...],
     dbc: list[Path] | None,
+    light: bool,
 ) -> int:
     from rvsim.devices.registry import kind_problems, missing_partners
     from rvsim.logs.formats.jsonl import start_line
@@ -159,7 +162,7 @@ def _bench(
         if form == "screen":
             from rvsim.faces.screen.show import show_bench
 
-            return show_bench(loaded, make, end, speed)
+            return show_bench(loaded, make, end, speed, light=light)
         sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent)
         run = make(sink, control=Control(speed), every=every, on_failure=_say_failure)
         run.run(end)
@@ -265,6 +268,7 @@ def replay(
     channel: options.LogChannel = None,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
+    light: options.Light = False,
 ) -> None:
     """A captured log into the live view, as it was recorded or faster; nothing is sent."""
     print_as(json=json, ascii_only=ascii)
@@ -274,7 +278,7 @@ def replay(
 
         form = options.one_form(plain, json, every, has_terminal())
         part = options.part(begin, end)
-        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
+        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel, light=light)
 
     _leave(ending(command))
 
@@ -296,6 +300,7 @@ def listen(
     overwrite: options.Overwrite = False,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
+    light: options.Light = False,
 ) -> None:
     """A bus, decoded live; never transmits."""
     print_as(json=json, ascii_only=ascii)
@@ -307,7 +312,7 @@ def listen(
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [])
+        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [], light=light)
 
     _leave(ending(command))
 

@@ -33,6 +33,8 @@ def listen_bus(
     end: int | None,
     record: Path | None,
     dbc: list[Path],
+    *,
+    light: bool = False,
 ) -> int:
     """Listen to a bus in front of a watch; return the exit code.
 
@@ -62,7 +64,7 @@ def listen_bus(
             from rvsim.faces.screen.show import LookIn, show_listen
 
             said: list[str] = []
-            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said)
+            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said, light=light)
             say(*said)
         else:
             if form == "json":

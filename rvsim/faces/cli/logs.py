@@ -174,6 +174,8 @@ def replay_log(
     loop: bool,
     dbc: list[Path],
     channel: str | None = None,
+    *,
+    light: bool = False,
 ) -> int:
     """Go through a log in front of a watch; return the exit code.
 
@@ -193,7 +195,8 @@ def replay_log(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            code = show_replay(printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, LookIn())), plan, speed)
+            name = printable(Path(log).name)
+            code = show_replay(name, ReplayRun(rounds, Pipeline(watch, LookIn())), plan, speed, light=light)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel)
             replay = ReplayRun(rounds, Pipeline(watch, sentences, every=every))

@@ -24,6 +24,13 @@ Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program.")
 Ascii = Annotated[
     bool, typer.Option("--ascii", help="Plain ASCII: deg C and x for signs that your terminal or printer lacks.")
 ]
+Light = Annotated[
+    bool,
+    typer.Option(
+        "--light",
+        help="Paint the live screen for a light background; without it as the terminal says (COLORFGBG), else dark.",
+    ),
+]
 Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
 Seconds = Annotated[
     float | None,

@@ -4,6 +4,7 @@ Knows: Textual. Does not know what a page says (`pages`), nor what runs behind i
 of a `Control`. An error in here ends the screen, not what runs.
 """
 
+import os
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from functools import partial
@@ -14,16 +15,21 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from rvsim.errors import ENDING_SIGNALS, Exit
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import DEEDS, available
-from rvsim.faces.screen.lines import Line
-from rvsim.faces.screen.pages import Row, body, foot, head
+from rvsim.faces.screen.lines import Line, Row, made
+from rvsim.faces.screen.pages import body, foot
+from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
+from rvsim.faces.screen.picture import picture_of
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
+from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import Control
 from rvsim.runs.manual_faults import ManualFaults
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
+_OTHER_BACKGROUND = {DARK.name: LIGHT, LIGHT.name: DARK, DARK_16.name: LIGHT_16, LIGHT_16.name: DARK_16}
 SLOWEST, FASTEST = 1 / 16, 1_000_000.0
 """Speeds that keys can choose."""
 
@@ -36,11 +42,7 @@ class LiveScreen(App[int]):
         *(Binding(deed.key, deed.action, deed.name, show=False) for deed in DEEDS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
-    CSS = """
-    Screen { layout: vertical; }
-    #head { height: 3; }
-    #foot { height: auto; }
-    """
+    CSS = APP_CSS
 
     def __init__(
         self,
@@ -51,15 +53,36 @@ class LiveScreen(App[int]):
         hands: ManualFaults | None = None,
         next_flag: Callable[[], None] | None = None,
         ascii_only: bool = False,
+        light: bool = False,
+        palette: Palette | None = None,
     ) -> None:
-        super().__init__()
+        if not wants_no_colour(os.environ):
+            os.environ.pop("NO_COLOR", None)  # empty counts as not set, but not to Textual
+        super().__init__(ansi_color=True if wants_no_colour(os.environ) else None)
+        self.palette = palette or palette_for(
+            os.environ, light=light, few_colours=self.console.color_system in (None, "standard")
+        )
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = theme_name(self.palette)
+        for name in set(self.available_themes) - {theme.name for theme in THEMES}:
+            self.unregister_theme(name)
         self.scene = scene
         if hands is not None:
             scene.by_hand = hands.has_fault
         self._control, self._clock = control, clock
         self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only
+        self._follow = False
         self.title = "rvsim"
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Return the variables of our style sheets, for the theme that Textual begins with."""
+        return dict(variables_of(DARK))
+
+    def export_screenshot(self, **_: object) -> str:
+        """Return the screen as an SVG picture."""
+        return picture_of(self.screen._compositor.render_strips(), self.palette)
 
     def compose(self) -> ComposeResult:
         """Three sheets: head, page, foot."""
@@ -86,40 +109,49 @@ class LiveScreen(App[int]):
         with self._control.lock:
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
-            self._sheet("head").show(
-                [
-                    partial(_same, line)
-                    for line in head(self.scene, self.scene.watch.load.percent(self.scene.now), width)
-                ]
-            )
+            load = self.scene.watch.load.percent(self.scene.now)
+            self._sheet("head").show([made(line) for line in head(self.scene, load, width)])
             lines = foot(self.scene, width)
             most = max(2, self.size.height - 8)
             self._sheet("foot").styles.height = min(len(lines), most)
-            self._sheet("foot").show([partial(_same, line) for line in lines[-most:]])
+            self._sheet("foot").show([made(line) for line in lines[-most:]])
             rows, chosen = body(self.scene, width)
-            aboard = self.scene.page is Page.ABOARD
-            self._sheet("page").show([partial(self._locked, row) for row in rows], chosen if aboard else None)
+            follow = self.scene.page is Page.ABOARD or self._follow
+            self._follow = False
+            locked = [Row(partial(self._locked, row.line), row.worst) for row in rows]
+            self._sheet("page").show(locked, chosen if follow else None)
 
-    def _locked(self, row: Row) -> Line:
+    def _locked(self, line: Callable[[], Line]) -> Line:
         with self._control.lock:
-            return row()
+            return line()
 
     def _sheet(self, name: str) -> Sheet:
         return self.query_one(f"#{name}", Sheet)
 
     # Deeds.
 
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Name everything that can be done here in the palette, with Textual's own after it."""
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:  # noqa: ARG002 Textual's form
+        """Name everything that can be done here in the palette; some of it has no key."""
         for deed in available(self.scene.mode):
             yield SystemCommand(deed.name, f"key {deed.key}", partial(self.run_action, deed.action))
-        yield from super().get_system_commands(screen)
+        if self.palette.name in _OTHER_BACKGROUND:
+            other = "light" if self.palette.is_dark else "dark"
+            yield SystemCommand(f"Colours for a {other} background", "no key", self.action_other_background)
+        yield SystemCommand("Save a picture of the screen (SVG)", "no key", self.deliver_screenshot)
+
+    def action_other_background(self) -> None:
+        """Change from dark to light, or back."""
+        self.palette = _OTHER_BACKGROUND.get(self.palette.name, self.palette)
+        self.theme = theme_name(self.palette)
+        self.look()
 
     def action_step(self, by: int) -> None:
         """Choose another device; on the pages without devices, scroll a line."""
         if self.scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
             with self._control.lock:
                 self.scene.step(by)
+            if self.scene.mode is Mode.BENCH:
+                self.scene.deed = ""
         else:
             self._sheet("page").scroll(by)
         self.look()
@@ -141,9 +173,16 @@ class LiveScreen(App[int]):
         self.scene.topic, self.scene.piece = self.scene.topic + 1, None
         self.look()
 
-    def action_piece(self, by: int) -> None:
-        """Open another byte of the tape."""
-        self.scene.piece = 0 if self.scene.piece is None else max(0, self.scene.piece + by)
+    def action_sideways(self, by: int) -> None:
+        """Choose another reading of the chosen device; on the tape, open another byte."""
+        if self.scene.page is Page.TAPE:
+            self.scene.piece = 0 if self.scene.piece is None else max(0, self.scene.piece + by)
+        elif self.scene.page in (Page.ABOARD, Page.SAYS):
+            with self._control.lock:
+                self.scene.step_reading(by)
+            self._follow = True
+        if self.scene.mode is Mode.BENCH:
+            self.scene.deed = ""
         self.look()
 
     def action_turn(self) -> None:
@@ -157,16 +196,24 @@ class LiveScreen(App[int]):
         if device is None or self._hands is None:
             self._no_hands()
             return
-        if deed in ("hush", "bring_back"):
-            self._ask(partial(getattr(self._hands, deed), device))
+        if deed == "restore":
+            self._ask(partial(self._hands.restore, device))
+            return
+        if deed == "silence":
+            self._ask(partial(self._disturb, device, self._hands.silence))
             return
         with self._control.lock:
             target = self.scene.target()
         if target is None:
-            self.scene.deed = f"{device} says no number here: open the tape (t) and choose a byte"
+            self.scene.deed = f"{device} has sent no reading yet"
             self.look()
         else:
-            self._ask(partial(getattr(self._hands, deed), device, target.message, target.field))
+            act = self._hands.hold if deed == "hold" else self._hands.corrupt
+            self._ask(partial(self._disturb, device, partial(act, message=target.message, field=target.field)))
+
+    def _disturb(self, device: str, act: Callable[[str], str]) -> str:
+        said = act(device)
+        return f"{said}; b restores it" if self._hands is not None and self._hands.has_fault(device) else said
 
     def action_warmer(self, by: int) -> None:
         """Command the thermostat half a degree up or down."""
@@ -185,7 +232,7 @@ class LiveScreen(App[int]):
             self.scene.deed = deed()
 
         if self.scene.ended:
-            self.scene.deed = "It is over: nothing can be done to it any more."
+            self.scene.deed = "The run has ended; devices can no longer be changed."
         else:
             self._control.ask(do)
         self.look()
@@ -238,7 +285,3 @@ class LiveScreen(App[int]):
     def action_interrupt(self) -> None:
         """End the run as Ctrl-C does everywhere."""
         self.exit(int(Exit.INTERRUPTED))
-
-
-def _same(line: Line) -> Line:
-    return line

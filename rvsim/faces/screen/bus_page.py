@@ -1,7 +1,7 @@
-"""The pair: one access bit by bit (who was ready, who gave way at which bit, stuff bits, acknowledgement), what went
-wrong beside frames, and what the plan promises.
+"""The bus: one turn on it bit by bit (who sent, who waited and gave way at which bit, stuff bits, acknowledgement),
+what went wrong beside frames, and what was computed from the plan.
 
-Knows: how bits are written. Does not know which frames are on the pair, nor the screen's state.
+Knows: how bits are written. Does not know which frames are on the bus, nor the screen's state.
 """
 
 from collections.abc import Callable, Sequence
@@ -24,14 +24,14 @@ Namer = Callable[[int], str]
 def access_lines(access: Turn | None, named: Namer, width: int) -> list[Line]:
     """Return the page."""
     if access is None:
-        return [(("Nothing has been on the pair for a while.", "plain"),)]
+        return [(("Nothing has been on the bus for a while.", "plain"),)]
     frame = access.frame
     bits = bits_of(frame.identifier, frame.data)
     stuffed = sum(bit.is_stuff for bit in bits)
     taken = len(bits) * 1_000_000 // BIT_RATE
     ready = len(access.waiting) + 1
     alone = "nobody else waited" if ready == 1 else f"{ready} were ready, and the lowest identifier went first"
-    head = f"One access of the pair, ended at {frame.time / 1e6:.6f} s: {alone}."
+    head = f"One turn on the bus, ended at {frame.time / 1e6:.6f} s: {alone}."
     lines = wrapped(head, width, style="strong")
     lines += wrapped(
         "0 is dominant: it wins over 1. [0] [1] are stuff bits, put in after five equal ones.", width, "  ", "  "
@@ -41,20 +41,20 @@ def access_lines(access: Turn | None, named: Namer, width: int) -> list[Line]:
     for part, group in groupby(bits, key=lambda bit: bit.part):
         told = written(list(group))
         if part is FramePart.ACKNOWLEDGE:
-            told += "  the sender sends 1, and whoever heard the frame rightly makes it 0"
+            told += "  the sender sends 1, and every receiver that got the frame right makes it 0"
         lines += wrapped(told, width, f"  {part:<23}", " " * 25)
     return lines
 
 
 def trouble_lines(wires: WireProblems, width: int) -> list[Line]:
-    """Return what went wrong beside frames, of a pair that tells it; nothing where nothing did."""
+    """Return what went wrong beside frames, of a bus that tells it; nothing where nothing did."""
     told = [_state(event) for event in wires.states.values()]
     counts = (
-        (wires.error_frames, "error frames"),
-        (wires.disturbed, "spoilt by the wires"),
+        (wires.error_frames, "error frame" if wires.error_frames == 1 else "error frames"),
+        (wires.disturbed, "corrupted by the wires"),
         (wires.collided, "collided"),
-        (wires.unacknowledged, "acknowledged by nobody (endless tries count once)"),
-        (wires.overflowed, "given up for want of room in their sender"),
+        (wires.unacknowledged, "not acknowledged (retries count once)"),
+        (wires.overflowed, "dropped: the sender's queue was full"),
     )
     counted = [f"{number} {what}" for number, what in counts if number]
     if counted:
@@ -62,7 +62,7 @@ def trouble_lines(wires: WireProblems, width: int) -> list[Line]:
     lines: list[Line] = []
     if told:
         is_model = any(number for number, _ in counts[1:])
-        what = "What went wrong on the pair." + (" It is a model, and so are its errors." if is_model else "")
+        what = "What went wrong on the bus." + (" It is a model, and so are its errors." if is_model else "")
         lines += wrapped(what, width, "", "  ", "strong")
     for text in told:
         lines += wrapped(text, width, "  ", "    ")
@@ -76,7 +76,7 @@ def _state(event: StateChanged) -> str:
 
 
 def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
-    """Return what the plan promises, and the longest wait so far on a pair that tells it."""
+    """Return what was computed from the plan, and the longest wait so far on a bus that tells it."""
     lines: list[Line] = []
     promise, longest = wires.promise(), wires.longest
     if promise is not None:

@@ -24,6 +24,8 @@ class Ledger(NamedTuple):
     silent: tuple[tuple[str, float], ...]
     """What silent devices took when they were last heard: they may still be running."""
     counted: float | None
+    measured_by: str | None = None
+    """The device that measures what is counted."""
 
     @property
     def left(self) -> float:
@@ -54,7 +56,7 @@ def ledger(scene: Scene) -> Ledger:
             silent.append((device.device, takes))
         else:
             taken.append((device.device, takes))
-    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), _counted(scene))
+    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), *_counted(scene))
 
 
 def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -> float | None:
@@ -69,14 +71,14 @@ def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -
     return total
 
 
-def _counted(scene: Scene) -> float | None:
-    """Return the current into the house battery, as the DC source 1 with the highest priority says it."""
-    best: tuple[float, float] | None = None
+def _counted(scene: Scene) -> tuple[float | None, str | None]:
+    """Return the current into the house battery, as the DC source 1 of the highest priority says it, and its name."""
+    best: tuple[float, float, str] | None = None
     for told in scene.watch.last_frames():
         house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
         if house and told.spec is not None and not scene.is_old(told):
             said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}
             amps, rank = said["dc_current"].value, said["device_priority"].value or 0
             if amps is not None and (best is None or rank > best[0]):
-                best = (rank, -float(amps))
-    return None if best is None else best[1]
+                best = (rank, -float(amps), told.device)
+    return (None, None) if best is None else best[1:]

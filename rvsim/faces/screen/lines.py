@@ -4,20 +4,30 @@ Knows: spans of text with the name of a style, rails, drop-wire marks, cutting a
 Textual, colours, what is said, nor which sign stands for which in ASCII (`signs`).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from textwrap import wrap
+from typing import NamedTuple
 
 from rvsim.faces.text.signs import SAME_WIDTH
-from rvsim.watch.flag import Flag
+from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.transitions import Presence
 
 Span = tuple[str, str]
-"""A text and the name of its style: plain, strong, dim, notice, warning, fault, chosen."""
+"""A text and the name of its style, one of `palettes.STYLES`."""
 Line = tuple[Span, ...]
+
+
+class Row(NamedTuple):
+    """A row of a page that is put into words only when it is drawn, and the tag of the worst flag that it shows."""
+
+    line: Callable[[], Line]
+    worst: Span | None = None
+
 
 _NO_BREAK = "\x1f"
 """Stands for a blank at which no line is cut, while lines are being cut."""
 _ASCII = str.maketrans(SAME_WIDTH)
+_TAG_STYLES = tuple(f"{severity}-tag" for severity in WORST_FIRST)
 MARKS = {
     Presence.PRESENT: "╠═══",
     Presence.LATE: "╠══~",
@@ -63,7 +73,31 @@ def cut(line: Line, width: int) -> Line:
 
 def tag(flag: Flag) -> Span:
     """Return the tag that ties a flag to its device: ``(n)``, ``<n>`` or ``[n]`` by severity."""
-    return flag.tag, str(flag.severity)
+    return flag.tag, f"{flag.severity}-tag"
+
+
+def worst_tag(tags: Iterable[Span | None]) -> Span | None:
+    """Return the first of the worst tags; None where there is none."""
+    found = [one for one in tags if one is not None]
+    return min(found, key=lambda one: _TAG_STYLES.index(one[1]), default=None)
+
+
+def made(line: Line) -> Row:
+    """Return a row of a line that is in words already; the tags in it are its flags."""
+    return Row(lambda: line, worst_tag(span for span in line if span[1] in _TAG_STYLES))
+
+
+def with_tag(lines: Sequence[Line], head: str, style: str) -> list[Line]:
+    """Return wrapped lines whose text begins with the tags ``head``, with these painted as tags."""
+    (edge, (text, body), *rest), *more = lines
+    if not text.startswith(head):
+        return list(lines)
+    return [(edge, (head, style), (text[len(head) :], body), *rest), *more]
+
+
+def longest_that_fits(forms: Sequence[Line], width: int) -> Line:
+    """Return the first of several forms of a line that is not wider than ``width``, else the last."""
+    return next((form for form in forms if len(text_of(form)) <= width), forms[-1])
 
 
 def beside(left: Line, right: Line, width: int) -> Line:

@@ -10,14 +10,29 @@ from functools import partial
 from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint, keys
-from rvsim.faces.screen.ledger import ledger
-from rvsim.faces.screen.lines import MARKS, Line, ago, beside, cut, joined, plain, rail, tag, wrapped
-from rvsim.faces.screen.scene import Mode, Page, Scene
+from rvsim.faces.screen.ledger_page import ledger_lines
+from rvsim.faces.screen.lines import (
+    MARKS,
+    Line,
+    Row,
+    Span,
+    ago,
+    beside,
+    cut,
+    joined,
+    made,
+    plain,
+    rail,
+    tag,
+    text_of,
+    with_tag,
+    wrapped,
+)
+from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import opened, pieces, running
-from rvsim.faces.text.flags import Account, gathered, tags
+from rvsim.faces.text.flags import gathered, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
-from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Rail, Summary
@@ -26,60 +41,13 @@ from rvsim.watch.watch import LastFrame
 from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
 
-Row = Callable[[], Line]
-RAIL_WIDTH, TAGS_WIDTH = 34, 7
-LEDGER_WIDTH = 88
-"""From this width on the sums of the ledger stand beside its columns, below it under them."""
-SMALL_AMPS = 0.1
-"""What takes less is gathered in one line of the ledger."""
+RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
+"""Where rails begin on wide screens, unless a sentence is longer, and how wide they and the tags after them are."""
 MOST_DEED_LINES = 3
 MOST_MESSAGES = 6
 """Messages that are named in place of a device that nobody has words for."""
 WIDE = 120
 """From this width on every device has its first rail beside it, and ledger and tape stand below."""
-
-
-def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
-    """Return the two lines at the top."""
-    load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
-    brief = f"Pair {_percent(busy[0])} % busy."
-    if not scene.watch.trusts_times:
-        load = brief = "Times run back: no load."
-    elif busy[1] > POSSIBLE_PERCENT:
-        load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst: impossible."
-    still = ", standing still" if scene.paused and not scene.ended else ""
-    still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
-    long, shorter = f"{still}, {scene.mode}", f"{still}, {scene.mode.partition(',')[0]}"
-    loads = (load, load, load, brief)
-    firsts = [
-        f"{scene.name}, {ago(scene.now)} in{more}.   {scene.ended or busy_words}"
-        for more, busy_words in zip((long, shorter, still, still), loads, strict=True)
-    ]
-    first = next((one for one in firsts if len(one) <= width), firsts[-1])
-    planned = [one for one in scene.watch.roll_call if one.planned]
-    known = planned or scene.watch.roll_call
-    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
-    counts = _counts(scene.account())
-    by_hand = sum(scene.by_hand(one.device) for one in planned)
-    hands = f"; {by_hand} disturbed by hand" if by_hand else ""
-    whose = "planned" if planned else "heard"
-    second = f"{here} of {len(known)} {whose} present; {counts}{hands}.   Order: {scene.order_words}."
-    return [cut(((first, "strong"),), width), cut(((second, "strong"),), width)]
-
-
-def _percent(value: float) -> str:
-    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
-
-
-def _counts(found: Account) -> str:
-    """Count causes, and flags that no cause explains."""
-    severities = [str(cause.severity) for cause in found.causes] + [str(flag.severity) for flag in found.top]
-    counted = []
-    for word in ("fault", "warning", "notice"):
-        number = severities.count(word)
-        if number:
-            counted.append(f"{number} {word}{'s' if number > 1 else ''}")
-    return ", ".join(counted) or "no flag"
 
 
 def foot(scene: Scene, width: int) -> list[Line]:
@@ -91,15 +59,32 @@ def foot(scene: Scene, width: int) -> list[Line]:
         lines += _short_tape(scene, width)
     for text in scene.broken[-2:]:
         lines += [cut(line, width) for line in wrapped(text, width, style="fault")]
-    lines += [cut(line, width) for line in wrapped(scene.deed, width, style="strong")[:MOST_DEED_LINES]]
+    if not scene.deed and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
+        lines.append(cut(_reading_line(scene), width))
+    elif scene.deed or scene.page is not Page.KEYS:
+        lines += [cut(line, width) for line in wrapped(scene.deed, width, style="plain")[:MOST_DEED_LINES]]
     return [*lines, cut(((hint(scene.mode, width), "dim"),), width)]
+
+
+def _reading_line(scene: Scene) -> Line:
+    """Say which reading hold and corrupt act on."""
+    choices, target = scene.readings(), scene.target()
+    if target is None:
+        return ()
+    places = {choice.target: number for number, choice in enumerate(choices)}
+    if scene.page is Page.TAPE or target not in places:
+        return ((" For h and x: ", "dim"), (target.field.replace("_", " "), "plain"))
+    reading = choices[places[target]].reading
+    which = f" Reading {places[target] + 1} of {len(choices)} (← →) for h and x: "
+    return ((which, "dim"), (f"{reading.field.title} {reading.brief}", "plain"), (f", {target.message}", "dim"))
 
 
 def _short_tape(scene: Scene, width: int) -> list[Line]:
     told = scene.spelled()
     if told is None:
         return [cut(plain(" Tape  nothing heard of it yet"), width), cut((), width)]
-    spelled = "".join(text for text, _ in running(told.spec, told.frame.data))
+    chosen = None if scene.piece is None else _within(told, scene.piece)
+    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
     text = f"{told.topic} at {ago(told.frame.time)}: {spelled}"
     lines = wrapped(text, width - 1, " Tape  ", "       ")
     if len(lines) > 2:
@@ -111,7 +96,9 @@ def body(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
     """Return the rows of the page, and the first and last row of what is chosen."""
     if scene.page is Page.ABOARD:
         return _aboard(scene, width)
-    return [partial(cut, line, width) for line in _PAGES[scene.page](scene, width)], (0, 0)
+    lines = _PAGES[scene.page](scene, width)
+    marked = [number for number, line in enumerate(lines) if any(style == "chosen" for _, style in line)]
+    return [made(cut(line, width)) for line in lines], (marked[0], marked[-1]) if marked else (0, 0)
 
 
 # Aboard.
@@ -121,17 +108,19 @@ def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
     devices = scene.devices()
     name = min(22, max((len(one.device) for one in devices), default=8))
     ohms = ", 120 ohm" if scene.mode is Mode.BENCH else ""
-    rows: list[Row] = [partial(cut, ((f" Ω  one end of the trunk{ohms}", "dim"),), width)]
-    rows += [partial(cut, line, width) for line in _of_the_bus(scene, devices, width)]
+    rows: list[Row] = [made(cut(((f" Ω  one end of the trunk{ohms}", "dim"),), width))]
+    rows += [made(cut(line, width)) for line in _of_the_bus(scene, devices, width)]
     chosen = (0, 0)
+    flags = scene.flags_by_subject()
     for device in devices:
         first = len(rows)
-        rows.append(partial(_device, scene, device, name, width))
+        own = flags.get(device.device, [])
+        rows.append(Row(partial(_device, scene, device, own, name, width), tag(own[0]) if own else None))
         if device.device in scene.opened:
-            rows += [partial(cut, line, width) for line in _in_place(scene, device, width)]
+            rows += [made(cut(line, width)) for line in _in_place(scene, device, width)]
         if device.device == scene.chosen:
             chosen = (first, len(rows) - 1)
-    rows.append(partial(cut, ((f" Ω  the other end{ohms}", "dim"),), width))
+    rows.append(made(cut(((f" Ω  the other end{ohms}", "dim"),), width)))
     return rows, chosen
 
 
@@ -140,8 +129,10 @@ def _of_the_bus(scene: Scene, devices: list[RollCallLine], width: int) -> list[L
     names = {one.device for one in devices}
     lines: list[Line] = []
     for cause in scene.account().causes:
-        text = f"{tags(cause.flags)} cause since {ago(cause.since)}: {cause.text}"
-        lines += wrapped(text, width, " ║ ", " ║   ", str(cause.severity))
+        head = tags(cause.flags)
+        text = f"{head} cause since {ago(cause.since)}: {cause.text}"
+        wrapped_text = wrapped(text, width, " ║ ", " ║   ", str(cause.severity))
+        lines += with_tag(wrapped_text, head, f"{cause.severity}-tag")
         lines += wrapped(f"Try next: {cause.advice}", width, " ║ ", " ║   ")
     return lines + _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
 
@@ -151,34 +142,47 @@ def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
     lines: list[Line] = []
     for group in gathered(flags):
         first = group[0]
-        style = tag(first)[1]
+        signs = tags(group)
         for number, flag in enumerate(group):
-            head = f"{tags(group)} {first.severity} since {ago(first.since)}: " if number == 0 else ""
-            lines += wrapped(head + flag.text, width, edge, edge + "  ", style)
+            head = f"{signs} {first.severity} since {ago(first.since)}: " if number == 0 else ""
+            found = wrapped(head + flag.text, width, edge, edge + "  ", str(first.severity))
+            lines += with_tag(found, signs, tag(first)[1]) if number == 0 else found
         lines += wrapped(f"Try next: {first.advice}", width, edge, edge + "  ")
     return lines
 
 
-def _device(scene: Scene, device: RollCallLine, name: int, width: int) -> Line:
-    flags = scene.flags_of(device.device)
-    chosen = device.device == scene.chosen
+def _device(scene: Scene, device: RollCallLine, flags: list[Flag], name: int, width: int) -> Line:
+    """Return the row of a device: what is as planned is quiet, an exception is painted as its worst flag."""
+    is_chosen = device.device == scene.chosen
     state = str(device.state) if device.state is not None else "awaited"
-    worst = tag(flags[0])[1] if flags else "plain"
+    is_as_planned = device.state in (Presence.PRESENT, Presence.ASLEEP, None)
+    worst = str(flags[0].severity) if flags else "dim" if is_as_planned else "strong"
+    shown = device.device[:name]
     left: Line = (
-        ("►" if chosen else " ", "chosen" if chosen else "plain"),
+        ("►" if is_chosen else " ", "strong"),
         (MARKS[device.state], worst),
-        (f" {device.device[:name]:<{name}}  ", "chosen" if chosen else "plain"),
+        (" ", "plain"),
+        (shown, "chosen" if is_chosen else "plain"),
+        (" " * (name - len(shown) + 2), "plain"),
         (f"{state:<10} ", worst),
         ("by hand: " if scene.by_hand(device.device) else "", "strong"),
         (_sentence(scene, device), "plain"),
     )
-    right = [(f"  {_first_rail(scene, device):<{RAIL_WIDTH}}", "dim")] if width >= WIDE else []
-    tags = [tag(flag) for flag in flags[:2]]
-    right += [(" ", "plain"), *tags] if tags or width >= WIDE else []
-    room = TAGS_WIDTH - sum(len(text) for text, _ in tags)
-    if width >= WIDE and room > 0:
-        right.append((" " * room, "plain"))
-    return beside(left, tuple(right), width)
+    signs: list[Span] = [span for flag in flags[:2] for span in ((" ", "plain"), tag(flag))]
+    if width < WIDE:
+        return beside(left, tuple(signs), width)
+    return _with_rail(left, _first_rail(scene, device), tuple(signs), width)
+
+
+def _with_rail(left: Line, drawn: str, signs: Line, width: int) -> Line:
+    """Return a wide row: the rail in its column, or after a sentence that needs more room, and then the tags."""
+    at = max(RAIL_COLUMN, len(text_of(left)) + 2)
+    if drawn and at + RAIL_WIDTH + TAGS_WIDTH <= width:
+        left = (*cut(left, at), (f"{drawn:<{RAIL_WIDTH}}", "dim"))
+    tags_at = max(RAIL_COLUMN + RAIL_WIDTH, len(text_of(left)))
+    if tags_at + len(text_of(signs)) <= width:
+        return cut((*cut(left, tags_at), *signs), width)
+    return beside(left, signs, width)
 
 
 def _sentence(scene: Scene, device: RollCallLine) -> str:
@@ -234,10 +238,11 @@ def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> s
 
 
 def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
-    """Return the lines under an open device: its flags with the next step, what it says on rails, who waits on it."""
+    """Return the lines under an open device: its flags with the next step, what it says on rails, who commands it."""
     lines = _flags_in_place(scene.flags_of(device.device), width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
     sayings = scene.sayings(device)
+    target = scene.target() if device.device == scene.chosen and scene.mode is Mode.BENCH else None
     if sayings:
         said = f"It last said, at {ago(device.last_heard or 0)}:" if silent else "It says:"
         lines.append(((" ║ │  ", "dim"), (said, "plain")))
@@ -248,15 +253,17 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
         for of in words.rails:
             drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
             number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
-            lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number} {drawn}", "plain")))
+            is_chosen = target == Target(of.message, of.reading.field.name)
+            name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))
+            lines.append(((" ║ │      ", "dim"), *name, (f"{number} ", "plain"), (drawn, "dim")))
     if device.product is not None:
-        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}{mark((texts.ORIGIN,))}", "plain")))
+        lines.append(((" ║ │  ", "dim"), (f"Product: {device.product}{mark((texts.ORIGIN,))}", "plain")))
     if device.name is not None:
-        name = device.name
-        claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."
+        claim = device.name
+        claimed = f"NAME: manufacturer code {claim.manufacturer_code}, serial number {claim.serial_number}."
         lines.append(((" ║ │  ", "dim"), (claimed, "plain")))
     waiting = scene.waiting(device)
-    last = f"Waiting on it: {joined(waiting)}." if waiting else "Nobody was heard to command it."
+    last = f"Commanded by: {joined(waiting)}." if waiting else "No commands to it heard."
     lines.append(((" ║ │  ", "dim"), (last, "plain")))
     lines[0] = ((" ║ ┌─ ", "dim"), *lines[0][1:])
     lines[-1] = ((" ║ └─ ", "dim"), *lines[-1][1:])
@@ -275,7 +282,8 @@ def _messages(scene: Scene, device: RollCallLine) -> list[str]:
 
 def says_lines(scene: Scene, _: int) -> list[Line]:
     """Return all that the chosen device says: message by message, field by field, with where the layout comes from."""
-    lines: list[Line] = [((f"{scene.chosen} says", "strong"),)]
+    lines: list[Line] = []
+    target = scene.target() if scene.mode is Mode.BENCH else None
     for told in scene.topics():
         gap = f", every {told.gap / 1e6:.1f} s" if told.gap else ""
         lines.append(((f" {told.topic}, {ago(max(0, scene.now - told.frame.time))} ago{gap}", "strong"),))
@@ -286,29 +294,36 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
         for reading in told.spec.decode(told.frame.data):
             style = "dim" if reading.state in (State.NO_DATA, State.MISSING) else "plain"
             origin = ORIGIN_WORDS[weakest(told.spec.origin, reading.origin)]
-            text = f"  {reading.field.title:<30} {reading.brief:<22} {origin}"
-            lines.append(((text, style),))
-    return lines if len(lines) > 1 else [plain(f"{scene.chosen} has said nothing yet")]
+            is_chosen = target == Target(told.spec.name, reading.field.name)
+            name: Line = (
+                ("►" if is_chosen else " ", "strong" if is_chosen else style),
+                (" ", style),
+                (reading.field.title, "chosen" if is_chosen else style),
+                (" " * max(0, 30 - len(reading.field.title)), style),
+            )
+            lines.append((*name, (f" {reading.brief:<22} {origin}", style)))
+    return lines or [plain(f"{scene.chosen} has said nothing yet")]
 
 
 def tape_lines(scene: Scene, width: int) -> list[Line]:
     """Return the chosen message byte by byte, and the arithmetic of the open byte."""
     told = scene.spelled()
+    first, later = (" ", "  ") if scene.page is Page.TAPE else ("Tape  ", "      ")
     if told is None:
-        return [plain("Tape  nothing heard of it yet")]
+        return [plain(f"{first}nothing heard of it yet")]
     identifier = told.frame.identifier
     origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {told.topic.dgn:05X}, from {told.topic.source:02X}"
-    lines = wrapped(f"{told.topic}, {origin} ({told.device}), at {ago(told.frame.time)}", width, "Tape  ", "      ")
+    lines = wrapped(f"{told.topic}, {origin} ({told.device}), at {ago(told.frame.time)}", width, first, later)
     chosen = None if scene.piece is None else _within(told, scene.piece)
     spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
-    lines += wrapped(spelled, width, "      ", "      ")
+    lines += wrapped(spelled, width, later, later)
     if told.spec is not None and told.spec.fields and chosen is not None:
         for text in opened(told.spec, told.frame.data, chosen):
-            lines += wrapped(text, width, "      ", "        ")
+            lines += wrapped(text, width, later, later + "  ")
     if scene.page is Page.TAPE:
-        lines += wrapped(LEGEND, width, "      ", "      ", "dim")
+        lines += wrapped(LEGEND, width, later, later, "dim")
     if scene.page is Page.TAPE and chosen is None:
-        lines.append(((f"      ← → opens a byte, n goes to the next of {len(scene.topics())} messages", "dim"),))
+        lines.append(((f"{later}← → opens a byte, n goes to the next of {len(scene.topics())} messages", "dim"),))
     return lines
 
 
@@ -316,53 +331,17 @@ def _within(told: LastFrame, piece: int) -> int:
     return min(piece, max(0, len(pieces(told.spec, told.frame.data)) - 1))
 
 
-def ledger_lines(scene: Scene, width: int) -> list[Line]:
-    """Return the ledger in three columns, and what silent devices may still take."""
-    sums = ledger(scene)
-    given = [f"{name:<18}{amps:6.1f}" for name, amps in sums.given]
-    small = [amps for _, amps in sums.taken if amps < SMALL_AMPS]
-    taken = [f"{name:<18}{amps:6.1f}" for name, amps in sums.taken if amps >= SMALL_AMPS]
-    if small:
-        taken.append(f"{f'{len(small)} small ones':<18}{sum(small):6.1f}")
-    counted, missing = _amps(sums.counted), _amps(sums.missing)
-    right = [
-        f"left for the battery {sums.left:9.1f}",
-        f"the battery counts   {counted}",
-        f"not accounted for    {missing}",
-    ]
-    lines: list[Line] = [(("Ledger, house battery, amps", "strong"),), ((f"  {'given':<26}{'taken':<26}", "dim"),)]
-    beside_them = right if width >= LEDGER_WIDTH else []
-    for n in range(max(len(given), len(taken), len(beside_them))):
-        columns = [column[n] if n < len(column) else "" for column in (given, taken, beside_them)]
-        lines.append(plain(f"  {columns[0]:<26}{columns[1]:<26}{columns[2]}"))
-    if not beside_them:
-        lines += [plain(f"  {text}") for text in right]
-    for name, amps in sums.silent:
-        if amps < SMALL_AMPS:
-            continue
-        lines += wrapped(
-            f"The {name} took {amps:.1f} A before it fell silent: it may still be running.", width, "  ", "  "
-        )
-    if sums.unknown:
-        lines += wrapped(f"No figure in the rig for {joined(sums.unknown)}.", width, "  ", "  ", "dim")
-    return lines
-
-
-def _amps(amps: float | None) -> str:
-    """Write a sum of the ledger; nothing is 0.0, not -0.0."""
-    return "no figure" if amps is None else f"{round(amps, 1) + 0.0:9.1f}"
-
-
 def key_lines(scene: Scene, width: int) -> list[Line]:
     """Return the keys."""
-    lines: list[Line] = [(("Keys", "strong"), (f"   {LEGEND}", "dim"))]
+    lines: list[Line] = wrapped(LEGEND, width, "", "", "dim")
     for key, does in keys(scene.mode):
         lines += wrapped(does, width, f"  {key:<10}", " " * 12)
+    lines += wrapped("rvsim about --words explains the words.", width, "", "", "dim")
     return lines
 
 
 def wire_lines(scene: Scene, width: int) -> list[Line]:
-    """Return what went wrong on the pair, one access of it bit by bit, and what the plan promises."""
+    """Return what went wrong on the bus, one turn on it bit by bit, and what was computed from the plan."""
     wires, named = scene.watch.wires, scene.named
     lines = trouble_lines(wires, width) + access_lines(scene.access(), named, width)
     return lines + promise_lines(wires, named, width)

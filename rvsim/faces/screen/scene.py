@@ -15,13 +15,14 @@ from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.bus.turn import Turn, latest_access
-from rvsim.watch.flag import Flag
+from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Rail, Said, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
 
+_WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 LEFT_AFTER_US = 2_000_000
 """A shared function that a device has not spoken for so long (or three gaps) is spoken for by another."""
 
@@ -55,10 +56,21 @@ class Order(StrEnum):
 
 
 class Target(NamedTuple):
-    """The reading that a fault by hand befalls."""
+    """The reading that a manual fault acts on."""
 
     message: str
     field: str
+
+
+class Choice(NamedTuple):
+    """A reading of the chosen device that can be chosen, and where the tape has it."""
+
+    target: Target
+    topic: int
+    """Its place in ``Scene.topics``."""
+    piece: int
+    """Its place among the pieces of that message."""
+    reading: Reading
 
 
 class Scene:
@@ -78,6 +90,8 @@ class Scene:
         self.chosen: str | None = next(iter(self.plans), None)
         self.topic = 0
         self.piece: int | None = None
+        self.reading: Target | None = None
+        """The reading that was chosen; None means the first of ``readings``."""
         self.deed = ""
         """What was done last by hand."""
         self.broken = broken
@@ -108,15 +122,18 @@ class Scene:
         return not zone, zone or ""
 
     def _worst(self) -> Mapping[str, int]:
-        ranks = {"fault": 0, "warning": 1, "notice": 2}
-        worst: dict[str, int] = {}
-        for flag in self.watch.flags:
-            worst[flag.subject] = min(worst.get(flag.subject, 9), ranks[flag.severity])
-        return worst
+        return {subject: WORST_FIRST.index(flags[0].severity) for subject, flags in self.flags_by_subject().items()}
 
     def flags_of(self, device: str) -> list[Flag]:
-        """Return the flags that stand for a device."""
-        return [flag for flag in self.watch.flags if flag.subject == device]
+        """Return the flags that stand for a device, the worst first."""
+        return self.flags_by_subject().get(device, [])
+
+    def flags_by_subject(self) -> Mapping[str, list[Flag]]:
+        """Return the flags that stand, by what they are about, the worst first."""
+        found: dict[str, list[Flag]] = {}
+        for flag in sorted(self.watch.flags, key=lambda flag: WORST_FIRST.index(flag.severity)):
+            found.setdefault(flag.subject, []).append(flag)
+        return found
 
     def account(self) -> Account:
         """Return the flags that stand, put under their causes."""
@@ -140,7 +157,7 @@ class Scene:
     def choose(self, device: str) -> None:
         """Choose a device; the tape goes to its main message."""
         if device != self.chosen:
-            self.chosen, self.topic, self.piece = device, 0, None
+            self.chosen, self.topic, self.piece, self.reading = device, 0, None, None
 
     def toggle(self) -> None:
         """Open or close the chosen device in its place."""
@@ -273,16 +290,46 @@ class Scene:
         topics = self.topics()
         return topics[self.topic % len(topics)] if topics else None
 
+    def readings(self) -> list[Choice]:
+        """Return the readings of the chosen device that hold and corrupt can act on, those with a rail first.
+
+        What has no data and what belongs to the protocol is none of them.
+        """
+        found: dict[Target, Choice] = {}
+        for topic, told in enumerate(self.topics()):
+            if told.spec is None or told.spec.is_protocol or not told.spec.fields:
+                continue
+            for number, piece in enumerate(pieces(told.spec, told.frame.data)):
+                for reading in piece.readings:
+                    name = reading.field.name
+                    if reading.state in _WITHOUT_VALUE or name.endswith("instance") or name not in told.spec.by_name:
+                        continue
+                    target = Target(told.spec.name, name)
+                    found.setdefault(target, Choice(target, topic, number, reading))
+        device = next((one for one in self.watch.roll_call if one.device == self.chosen), None)
+        rails = [rail for _, words in self.sayings(device) for rail in words.rails] if device is not None else []
+        first = dict.fromkeys(Target(rail.message, rail.reading.field.name) for rail in rails)
+        ranks = {target: rank for rank, target in enumerate(first)}
+        return sorted(found.values(), key=lambda choice: ranks.get(choice.target, len(ranks)))
+
+    def step_reading(self, by: int) -> None:
+        """Choose the next reading of the chosen device, or the one before; the tape goes to its byte."""
+        choices = self.readings()
+        if choices:
+            targets = [choice.target for choice in choices]
+            at = targets.index(self.reading) if self.reading in targets else 0
+            chosen = choices[min(len(choices) - 1, max(0, at + by))]
+            self.reading, self.topic, self.piece = chosen.target, chosen.topic, chosen.piece
+
     def target(self) -> Target | None:
-        """Return the reading that a fault by hand befalls: the tape's open byte, else the device's first number."""
+        """Return the reading that a manual fault acts on: the tape's open byte, else the chosen reading."""
         told = self.spelled()
         if self.page is Page.TAPE and told is not None and told.spec is not None:
             found = _first_value(told, self.piece or 0)
             if found is not None:
                 return found
-        device = next((one for one in self.watch.roll_call if one.device == self.chosen), None)
-        rails = [rail for _, words in self.sayings(device) for rail in words.rails] if device is not None else []
-        return Target(rails[0].message, rails[0].reading.field.name) if rails else None
+        targets = [choice.target for choice in self.readings()]
+        return self.reading if self.reading in targets else next(iter(targets), None)
 
 
 def _first_value(told: LastFrame, piece: int) -> Target | None:

@@ -1,10 +1,10 @@
-"""A widget that draws its own lines, one strip a row.
+"""A widget that draws its own lines, one strip a row, and says what does not fit into its window.
 
 Knows: Textual's line interface, and which style each of our style names has in the present theme. Does not know what
 the lines say. A row is asked for its line only when it is visible.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -12,38 +12,31 @@ from rich.style import Style
 from textual.strip import Strip
 from textual.widget import Widget
 
-from rvsim.faces.screen.lines import Line, to_ascii
-
-STYLES = ("plain", "strong", "dim", "notice", "warning", "fault", "chosen")
+from rvsim.faces.screen.lines import Line, Row, to_ascii, worst_tag
+from rvsim.faces.screen.palettes import STYLES
+from rvsim.faces.screen.theme import SHEET_CSS
 
 
 class Sheet(Widget):
-    """Rows of text. ``top`` is the first visible row."""
+    """Rows of text. ``top`` is the first row that would be visible if nothing stood above the window."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"sheet--{name}" for name in STYLES}
-    DEFAULT_CSS = """
-    Sheet { height: 1fr; width: 100%; background: $background; color: $foreground; }
-    Sheet > .sheet--strong { text-style: bold; }
-    Sheet > .sheet--dim { color: $text-muted; }
-    Sheet > .sheet--notice { color: $text-accent; }
-    Sheet > .sheet--warning { color: $text-warning; text-style: bold; }
-    Sheet > .sheet--fault { color: $text-error; text-style: bold; }
-    Sheet > .sheet--chosen { text-style: bold reverse; }
-    """
+    DEFAULT_CSS = SHEET_CSS
 
     def __init__(self, *, id: str, ascii_only: bool = False) -> None:
         super().__init__(id=id)
-        self.rows: Sequence[Callable[[], Line]] = ()
+        self.rows: Sequence[Row] = ()
         self.top = 0
         self._ascii = ascii_only
 
-    def show(self, rows: Sequence[Callable[[], Line]], keep: tuple[int, int] | None = None) -> None:
+    def show(self, rows: Sequence[Row], keep: tuple[int, int] | None = None) -> None:
         """Show other rows; those from the first to the last of ``keep`` stay visible as far as they fit."""
         self.rows = rows
         height = max(1, self.size.height)
-        if keep is not None:
+        if keep is not None and len(rows) > height:
             first, last = keep
-            self.top = min(first, max(self.top, last - height + 2))
+            above = min(first, 1)  # a row above or below the window is announced in a line of the window
+            self.top = min(first - above, max(self.top, last - height + 2))
         self.top = max(0, min(self.top, len(rows) - height))
         self.refresh()
 
@@ -55,13 +48,31 @@ class Sheet(Widget):
     def render_line(self, y: int) -> Strip:
         """Return one line of the widget."""
         width = self.size.width
-        at = self.top + y
-        if at >= len(self.rows):
-            return Strip.blank(width, self._style("plain"))
         segments = [
-            Segment(to_ascii(text) if self._ascii else text, self._style(style)) for text, style in self.rows[at]()
+            Segment(to_ascii(text) if self._ascii else text, self._style(style)) for text, style in self._line(y)
         ]
         return Strip(segments).adjust_cell_length(width, self._style("plain"))
 
+    def _line(self, y: int) -> Line:
+        """Return what stands in a line of the window: a row, or what is hidden beyond the edge."""
+        height, at = self.size.height, self.top + y
+        if height > 2 and y == 0 and self.top > 0:
+            return hidden_text("above", self.rows[: at + 1])
+        if height > 1 and y == height - 1 and at < len(self.rows) - 1:
+            return hidden_text("below", self.rows[at:])
+        return self.rows[at].line() if at < len(self.rows) else ()
+
     def _style(self, name: str) -> Style:
         return self.get_component_rich_style(f"sheet--{name}")
+
+
+def hidden_text(where: str, rows: Sequence[Row]) -> Line:
+    """Return the line that stands for hidden rows: how many there are, and the worst flag among them."""
+    sign = "↑" if where == "above" else "↓"
+    worst = worst_tag(row.worst for row in rows)
+    text = f" {sign} {len(rows)} more row{'s' if len(rows) > 1 else ''} {where}"
+    if worst is None:
+        return ((text, "dim"),)
+    tag, style = worst
+    severity = style.removesuffix("-tag")
+    return ((f"{text}, worst: ", "dim"), (tag, style), (f" {severity.upper()}", severity))

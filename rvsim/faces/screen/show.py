@@ -60,6 +60,7 @@ def show(
     over: str = "The run is over.",
     hands: ManualFaults | None = None,
     next_flag: Callable[[], None] | None = None,
+    light: bool = False,
 ) -> int:
     """Let something run in a thread of its own with a screen in front, until the screen is left.
 
@@ -71,6 +72,7 @@ def show(
         over: what the screen says at its end.
         hands: what can be done to a bench.
         next_flag: lets a log go on to its next flag.
+        light: whether to paint for a light background.
 
     Returns:
         The exit code.
@@ -86,11 +88,11 @@ def show(
             scene.ended = over
         except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
-            scene.ended = "It has failed; q ends."
+            scene.ended = "The run stopped with an error; q quits."
             scene.deed = printable(str(error))
 
     thread = threading.Thread(target=running, name="run", daemon=True)
-    app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal())
+    app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal(), light=light)
     thread.start()
     try:
         code = _screen(app)
@@ -106,7 +108,9 @@ def show(
     return code
 
 
-def show_bench(loaded: LoadedScenario, make: Callable[..., PacedBenchRun], end: int | None, speed: float) -> int:
+def show_bench(
+    loaded: LoadedScenario, make: Callable[..., PacedBenchRun], end: int | None, speed: float, *, light: bool = False
+) -> int:
     """Run a scenario with a screen in front; ``make`` makes its run, given a sink, ``control`` and ``on_failure``.
 
     Raises:
@@ -122,12 +126,13 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., PacedBenchRun], end: 
         lambda: run.run(end),
         lambda: run.observed_until,
         hands=ManualFaults(run),
+        light=light,
     )
     say(*broken)
     return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
 
 
-def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float) -> int:
+def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, light: bool = False) -> int:
     """Go through a log with a screen in front.
 
     Raises:
@@ -148,10 +153,13 @@ def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float) -> 
         lambda: replay.observed_until,
         over=over,
         next_flag=replay.next_flag,
+        light=light,
     )
 
 
-def show_listen(name: str, listen: ListenRun, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
+def show_listen(
+    name: str, listen: ListenRun, rig: Rig | None, end: int | None, said: Sequence[str], *, light: bool = False
+) -> int:
     """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
 
     Raises:
@@ -165,6 +173,7 @@ def show_listen(name: str, listen: ListenRun, rig: Rig | None, end: int | None, 
         lambda: listen.run(end, control),
         lambda: listen.observed_until,
         over="The time is over.",
+        light=light,
     )
 
 

@@ -8,14 +8,7 @@ How others' messages are overheard is in ``transfer_listen``.
 from collections import Counter, deque
 
 from rvsim.wire import ident
-from rvsim.wire.transfer.outcomes import (
-    ProblemKind,
-    TransferEvent,
-    TransferOutcome,
-    TransferProblem,
-    count,
-    nothing,
-)
+from rvsim.wire.transfer.outcomes import ProblemKind, TransferEvent, TransferOutcome, TransferProblem, count, nothing
 from rvsim.wire.transfer.packets import (
     BETWEEN_PACKETS_US,
     CONNECTION,

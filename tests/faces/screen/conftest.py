@@ -8,6 +8,7 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.palettes import DARK
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import LookIn
 from rvsim.runs.bench import VirtualBenchRun
@@ -43,6 +44,7 @@ class Watched:
 
     def app(self, **more) -> LiveScreen:
         """Return a screen over the run; its timer stands still, tests look when they want to."""
+        more.setdefault("palette", DARK)
         app = LiveScreen(self.scene, self.control, lambda: self.run.time, hands=self.hands, **more)
         app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]
         return app

@@ -8,10 +8,16 @@ from pathlib import Path
 import pytest
 
 from rvsim.errors import Exit
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import available, keys
+from rvsim.faces.screen.lines import text_of
+from rvsim.faces.screen.pages import body
+from rvsim.faces.screen.palettes import LIGHT
 from rvsim.faces.screen.scene import Mode, Order, Page
+from rvsim.faces.screen.tape import pieces
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
+from rvsim.wire.fields import State
 from rvsim.wire.frame import Frame
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -65,14 +71,13 @@ def test_meaning_is_never_in_colour_alone(watched, drive, monkeypatch):
     """With NO_COLOR the words and tags are the same."""
     coloured = drive(watched("heater_goes_quiet", 43).app(), (100, 30))
     monkeypatch.setenv("NO_COLOR", "1")
-    assert drive(watched("heater_goes_quiet", 43).app(), (100, 30)) == coloured
+    assert drive(watched("heater_goes_quiet", 43).app(palette=None), (100, 30)) == coloured
     assert any("silent" in line and line.endswith("[4]") for line in coloured)
 
 
 def test_light_and_dark_show_the_same_text(watched, drive):
     """A light theme changes no character."""
-    light = watched("heater_goes_quiet", 43).app()
-    light.theme = "textual-light"
+    light = watched("heater_goes_quiet", 43).app(palette=LIGHT)
     assert drive(light, (100, 30)) == drive(watched("heater_goes_quiet", 43).app(), (100, 30))
 
 
@@ -110,7 +115,7 @@ def test_enter_opens_in_place_and_closes_again(watched, drive):
         ("t", Page.TAPE, "THERMOSTAT_STATUS_1 1, 19FFE244"),
         ("l", Page.LEDGER, "Ledger, house battery, amps"),
         ("f", Page.FLAGS, "No flag so far."),
-        ("question_mark", Page.KEYS, "hush the device"),
+        ("question_mark", Page.KEYS, "silence the device"),
     ],
 )
 def test_a_key_opens_its_page_and_goes_back(watched, drive, key, page, word):
@@ -140,15 +145,15 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
 def test_the_sums_of_the_ledger_are_never_cut(watched, drive, size):
     """At every size the three sums that the page is for stand there with their figures."""
     lines = drive(watched("winter_evening", 60).app(), size, "l")
-    for words in ("left for the battery", "the battery counts", "not accounted for"):
+    for words in ("left for the battery", "battery monitor measures", "not accounted for"):
         (line,) = (line for line in lines if words in line)
         float(line.split(words)[1])
 
 
 def test_what_is_disturbed_by_hand_is_marked(watched, drive):
-    """A hushed device is marked as by hand, and counted at the top, until it is brought back."""
+    """A silenced device is marked as by hand, and counted at the top, until it is restored."""
     run = watched("winter_evening", 20)
-    lines = drive(run.app(), (100, 30), "down", "h", "h", "h")
+    lines = drive(run.app(), (100, 30), "down", "s", "s", "s")
     assert "1 disturbed by hand" in lines[1]
     assert any("heater" in line and "by hand:" in line for line in lines)
     assert len(run.run.bench.gates["heater"]) == 1
@@ -159,18 +164,27 @@ def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
     """When the run is over a deed says so, and pausing does nothing."""
     run = watched()
     run.scene.ended = "The run is over."
-    assert any("nothing can be done to it any more" in line for line in drive(run.app(), (100, 30), "h"))
+    assert any("devices can no longer be changed" in line for line in drive(run.app(), (100, 30), "s"))
     assert "standing still" not in drive(run.app(), (100, 30), "p")[0]
     assert not run.hands.has_fault("control panel")
 
 
-def test_a_device_without_a_number_is_sent_to_the_tape(watched, drive):
-    """The pump says no number aboard; its bytes can be spoilt on the tape."""
+def test_a_device_without_a_rail_has_readings_all_the_same(watched, drive):
+    """The pump has no number on a rail: its first reading is corrupted, or a byte that is open on the tape."""
     run = watched()
     run.scene.choose("circulation pump")
-    assert any("open the tape (t)" in line for line in drive(run.app(), (100, 30), "x"))
+    lines = drive(run.app(), (100, 30), "x")
+    assert any("circulation pump reports a corrupted output status" in line for line in lines)
     lines = drive(run.app(), (100, 30), "t", "right", "right", "x")
-    assert any("circulation pump is spoilt" in line for line in lines)
+    assert any("circulation pump reports a corrupted" in line for line in lines)
+
+
+def test_a_device_without_a_reading_says_so(watched, drive):
+    """Before the first message there is nothing to corrupt."""
+    run = watched("winter_evening", 0)
+    lines = drive(run.app(), (100, 30), "x", "h")
+    assert any("control panel has sent no reading yet" in line for line in lines)
+    assert not run.hands.has_fault("control panel")
 
 
 def test_nothing_missing_is_zero(watched, drive):
@@ -192,32 +206,193 @@ def test_the_order_turns(watched, drive):
     assert run.scene.order is Order.PLANNED
 
 
-def test_hush_and_bring_back(watched, drive):
-    """A hushed device is silent within its limit and is itself again when brought back."""
+def test_silence_and_restore(watched, drive):
+    """A silenced device is silent within its limit and is present again when restored."""
     run = watched("winter_evening", 20)
-    assert any("heater is hushed" in line for line in drive(run.app(), (80, 24), "down", "h"))
+    assert any("heater silenced; b restores it" in line for line in drive(run.app(), (80, 24), "down", "s"))
     run.until(50)
     assert any("silent" in line and "[" in line for line in drive(run.app(), (80, 24)) if "heater " in line)
-    drive(run.app(), (80, 24), "b")
+    assert any("heater: manual faults removed" in line for line in drive(run.app(), (80, 24), "b"))
     run.until(60)
     assert any("present" in line for line in drive(run.app(), (80, 24)) if "heater " in line)
 
 
-def test_spoil_and_stick_befall_the_first_number(watched, drive):
-    """A spoilt indoor sensor says the highest value it can and is flagged; stuck, it repeats itself."""
+def test_corrupt_and_hold_act_on_the_first_number(watched, drive):
+    """A corrupted indoor sensor reports the highest value it can and is flagged; held, it repeats itself."""
     run = watched("winter_evening", 20)
     run.scene.choose("indoor sensor")
-    assert any("is spoilt: ambient temperature 1774.8 °C" in line for line in drive(run.app(), (80, 24), "x"))
+    assert any(
+        "reports a corrupted ambient temperature: 1774.8 °C; b restores it" in line
+        for line in drive(run.app(), (80, 24), "x")
+    )
     run.until(30)
     assert any("1774.8 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
-    assert any("sticks: ambient temperature" in line for line in drive(run.app(), (80, 24), "b", "k"))
+    assert any("holds its ambient temperature; b restores it" in line for line in drive(run.app(), (80, 24), "b", "h"))
 
 
 def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
     """With a byte of the tape open, the fault befalls that byte's reading."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "t", "right", "right", "right", "x")
-    assert any("heater is spoilt: circulation fan speed out of range" in line for line in lines)
+    assert any("heater reports a corrupted circulation fan speed: out of range" in line for line in lines)
+
+
+def test_left_and_right_choose_a_reading(watched, drive):
+    """Right goes to the next reading of the device, left back, and both stop at the ends; the foot says which it is."""
+    run = watched("winter_evening", 20)
+    first = drive(run.app(), (100, 30), "down")
+    assert any("Reading 1 of " in line and "for h and x: heat output level" in line for line in first)
+    second = drive(run.app(), (100, 30), "right")
+    assert any("Reading 2 of " in line and "for h and x: circulation fan speed" in line for line in second)
+    number = len(run.scene.readings())
+    last = drive(run.app(), (100, 30), *["right"] * (number + 3))
+    assert any(f"Reading {number} of {number} " in line for line in last)
+    back = drive(run.app(), (100, 30), *["left"] * (number + 3))
+    assert any("Reading 1 of " in line for line in back)
+    assert number > 3
+
+
+def test_corrupt_and_hold_act_on_the_chosen_reading(watched, drive):
+    """The second reading of the heater is its fan: that one is corrupted, and stays chosen while it is."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "right", "x")
+    assert any("heater reports a corrupted circulation fan speed" in line for line in lines)
+    run.until(30)
+    sent = [told for told in run.scene.topics() if told.topic.message == "FURNACE_STATUS"]
+    assert [told.frame.data[2] for told in sent] == [0xFE]
+    assert run.scene.target().field == "circulation_fan_speed"
+    lines = drive(run.app(), (100, 30), "right", "h")
+    assert any("heater holds its water temperature; b restores it" in line for line in lines)
+
+
+def test_the_tape_and_the_open_device_follow_the_chosen_reading(watched, drive):
+    """The tape spells the message of the reading with its byte in brackets; the rail's name is highlighted."""
+    run = watched("winter_evening", 20)
+    app = run.app()
+    lines = drive(app, (140, 40), "down", "enter", "right", "right")
+    assert any("Tape  WATERHEATER_STATUS 1" in line for line in lines)
+    assert any("water temperature" in line and "]" in line for line in lines)
+    rows, _ = body(run.scene, 140)
+    marked = [text for row in rows for text, style in row.line() if style == "chosen"]
+    assert marked == ["heater", "hot water"]
+
+
+def test_another_device_has_its_own_first_reading(watched, drive):
+    """Whoever goes to another device and back begins at the first reading, and what was said last is gone."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (100, 30), "down", "right", "right", "x", "down", "up")
+    assert any("Reading 1 of " in line and "heat output level" in line for line in lines)
+    assert not any("b restores it" in line for line in lines)
+
+
+def test_the_page_of_all_readings_follows_the_chosen_one(watched, drive):
+    """The chosen reading is marked and comes into view; page down is free to leave it."""
+    run = watched("winter_evening", 20)
+    lines = drive(run.app(), (80, 24), "down", "i", *["right"] * 9)
+    assert sum(line.startswith("►") for line in lines) == 1
+    assert not any(line.startswith("►") for line in drive(run.app(), (80, 24), "pagedown", "pagedown"))
+
+
+def test_no_reading_is_of_the_protocol_or_without_a_value(watched):
+    """Claims, heartbeats, instances and fields without data cannot be chosen."""
+    run = watched("winter_evening", 20)
+    for device in ("control panel", "heater", "battery monitor", "outdoor sensor"):
+        run.scene.choose(device)
+        choices = run.scene.readings()
+        assert choices
+        assert len({choice.target for choice in choices}) == len(choices)
+        assert not {choice.target.message for choice in choices} & {"ADDRESS_CLAIM", "DM_RV", "PRODUCT_IDENTIFICATION"}
+        assert not any(choice.target.field.endswith("instance") for choice in choices)
+        assert {State.NO_DATA, State.MISSING, State.UNCHANGED}.isdisjoint(choice.reading.state for choice in choices)
+        for choice in choices:
+            told = run.scene.topics()[choice.topic]
+            assert told.topic.message == choice.target.message
+            held = pieces(told.spec, told.frame.data)[choice.piece].readings
+            assert choice.target.field in {reading.field.name for reading in held}
+
+
+# The arrangement.
+
+
+@pytest.mark.parametrize("size", [(120, 40), (200, 50)])
+def test_rails_stand_beside_what_they_are_of(watched, drive, size):
+    """On wide screens rails begin near column 70 in one column, and the tag follows them."""
+    lines = drive(watched("heater_goes_quiet", 43).app(), size)
+    places = {line.index("├") for line in lines if "├" in line}
+    assert len(places) == 1
+    assert 66 <= places.pop() <= 78
+    (tagged,) = (line for line in lines if "[4]" in line)
+    assert 100 <= tagged.index("[4]") <= 112
+
+
+def test_a_long_sentence_is_not_cut_by_a_rail(watched, drive):
+    """The heater says two things: at 120 columns it has no room for a rail, at 200 it has one further right."""
+    run = watched("heater_goes_quiet", 100)
+    (line,) = (line for line in drive(run.app(), (120, 40)) if line.startswith(" ╠═══ heater"))
+    assert line.endswith("burner lit *")
+    (line,) = (line for line in drive(run.app(), (200, 50)) if line.startswith(" ╠═══ heater"))
+    assert "burner lit *  " in line
+    assert "├" in line
+
+
+@pytest.mark.parametrize(
+    ("width", "first", "second"),
+    [
+        (
+            80,
+            "x, 43 s in, all simulated.   Bus load 0.6 %, peak 4.5 %.",
+            "10 of 11 planned present; 1 fault.   Order: as the rig lists them.",
+        ),
+        (50, "x, 43 s in.   Bus load 0.6 %, peak 4.5 %.", "10 of 11 planned present; 1 fault."),
+        (32, "x, 43 s in.   Bus load 0.6 %.", "10 of 11 present; 1 fault."),
+        (28, "43 s in.   Bus load 0.6 %.", "10 of 11 present; 1 fault."),
+        (24, "43 s in.   Bus load 0.6…", "1 fault."),
+    ],
+)
+def test_the_head_drops_what_matters_least_first(watched, width, first, second):
+    """The order and the kind of run go first, flags and time last."""
+    scene = watched("heater_goes_quiet", 43).scene
+    scene.name = "x"
+    assert [text_of(line).rstrip() for line in head(scene, (0.6, 4.5), width)][:2] == [first, second]
+
+
+def test_a_run_that_ended_says_so_however_narrow(watched):
+    """The end is no less important than the load."""
+    scene = watched("heater_goes_quiet", 43).scene
+    scene.ended = "The run is over."
+    for width in (30, 40, 60, 80):
+        assert "The run is over." in text_of(head(scene, (0.6, 4.5), width)[0])
+
+
+@pytest.mark.parametrize(
+    ("page", "title"),
+    [
+        (Page.ABOARD, "Aboard: everybody on the trunk"),
+        (Page.SAYS, "It says: all that control panel says"),
+        (Page.TAPE, "Tape: control panel, message 1 of 9, byte by byte"),
+        (Page.LEDGER, "Ledger, house battery, amps"),
+        (Page.FLAGS, "Flags: 1 stands, 3 cleared"),
+        (Page.WIRES, "Wires: one turn on the bus, who sent, who waited"),
+        (Page.KEYS, "Keys"),
+    ],
+)
+def test_every_page_has_a_title(watched, drive, page, title):
+    """In a rule as wide as the window."""
+    run = watched("heater_goes_quiet", 43)
+    run.scene.page = page
+    line = drive(run.app(), (90, 30))[2]
+    assert line == f"── {title} " + "─" * (90 - len(title) - 4)
+
+
+def test_a_fault_below_the_edge_is_announced(watched, drive):
+    """The heater that fell silent is named by its tag where the window ends above it."""
+    lines = drive(watched("heater_goes_quiet", 43).app(), (80, 8))
+    assert any(line.endswith("more rows below, worst: [4] FAULT") for line in lines)
+
+
+def test_the_keys_lead_to_the_words(watched, drive):
+    """The page of keys names the command that explains the words, at the size of the smallest terminal."""
+    assert "rvsim about --words explains the words." in drive(watched().app(), (80, 24), "question_mark")
 
 
 def test_warmer_and_cooler_command_the_thermostat(watched, drive):
@@ -270,7 +445,7 @@ def test_pages_scroll(watched, drive):
     run.scene.choose("battery monitor")
     there = drive(app, (80, 12), "pagedown")
     assert there[3] != top[3]
-    assert "battery monitor says" in drive(run.app(), (80, 12), "pagedown", "pageup")[3]
+    assert "battery monitor says" in drive(run.app(), (80, 12), "pagedown", "pageup")[2]
 
 
 def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
@@ -365,7 +540,7 @@ def test_a_full_bus(watched, drive, catalogue):
     assert watch.statistics.frames == 4000
     assert "200 of 200 planned present; 1 notice" in lines[1]
     # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: a bus cannot do it, and that is said.
-    assert re.search(r"1[0-2]\d % at worst", lines[0])
+    assert re.search(r"peak 1[0-2]\d %: impossible", lines[0])
     (flag,) = watch.flags
     assert flag.text.startswith("computed load of 1")
 

@@ -20,9 +20,7 @@ def page(access, width=100):
 def test_a_contest():
     """Who went, who waited, where it gave way and why; then every part of the frame that went."""
     lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
-    assert (
-        lines[0] == "One access of the pair, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
-    )
+    assert lines[0] == "One turn on the bus, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
     assert "  went    node 5E, 19FFE45E" in lines
     assert "          0110011111[0]11111[0]111100100010111100" in lines
     assert "  waited  node 5F, 19FFE45F" in lines
@@ -49,32 +47,32 @@ def test_many_waited():
 
 
 def test_nothing_yet():
-    """A pair without frames has no access."""
-    assert page(None) == ["Nothing has been on the pair for a while."]
+    """A bus without frames has had no turn."""
+    assert page(None) == ["Nothing has been on the bus for a while."]
 
 
 def told(watch, width=100):
-    """What went wrong on the pair, as text."""
+    """What went wrong on the bus, as text."""
     return [text_of(line) for line in trouble_lines(watch.wires, width)]
 
 
-def test_a_pair_without_trouble_says_nothing(catalogue):
+def test_a_bus_without_trouble_says_nothing(catalogue):
     """No heading over nothing; without a plan and without waits nothing is promised either."""
     watch = Watch(catalogue)
     assert told(watch) == []
     assert promise_lines(watch.wires, str, 100) == []
 
 
-def test_error_states_and_spoilt_frames(catalogue):
+def test_error_states_and_corrupted_frames(catalogue):
     """Each node that is not error active with its counters, and how many frames were lost to what."""
     watch = Watch(catalogue)
     watch.observe_event(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
     watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
     watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
     assert told(watch) == [
-        "What went wrong on the pair. It is a model, and so are its errors.",
+        "What went wrong on the bus. It is a model, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
-        "  frames so far: 1 spoilt by the wires, 1 collided",
+        "  frames so far: 1 corrupted by the wires, 1 collided",
         "",
     ]
 
@@ -121,8 +119,8 @@ def test_errors_that_an_adapter_tells(catalogue):
     watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
     watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
     assert told(watch) == [
-        "What went wrong on the pair.",
+        "What went wrong on the bus.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",
-        "  frames so far: 1 error frames",
+        "  frames so far: 1 error frame",
         "",
     ]

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.pages import head
+from rvsim.faces.screen.head import head
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log
@@ -57,7 +57,7 @@ def vessel(catalogue):
 def test_a_log_without_a_rig(vessel, drive):
     """Addresses as they were first heard; nothing is called simulated, planned, or known to be 120 ohm."""
     lines = drive(vessel().app(), (100, 24))
-    assert lines[0].startswith("vessel.log, 17 s in, from a log.   Pair ")
+    assert lines[0].startswith("vessel.log, 17 s in, from a log.   Bus load ")
     assert lines[1] == "4 of 4 heard present; 10 notices.   Order: as first heard."
     assert lines[3] == " Ω  one end of the trunk"
     assert "address 02 hex  present    6 messages, 6 without a definition here" in lines[4]
@@ -71,7 +71,7 @@ def test_a_device_that_nobody_has_words_for_is_opened(vessel, drive):
     assert "(1) to (6) notice since 0.0 s: DGN 1F801 hex has no definition here" in text
     assert text.count("Try next: nothing is wrong with the bus") == 2
     assert "DGN 1F801 hex, every 0.1 s" in text
-    assert "Its NAME: maker 1774, serial number 123456." in text
+    assert "NAME: manufacturer code 1774, serial number 123456." in text
     assert "It says:" not in text
 
 
@@ -90,7 +90,7 @@ def test_a_log_held_against_a_rig(vessel, drive):
     assert sum("unplanned" in line for line in lines) == 4
 
 
-@pytest.mark.parametrize("key", ["h", "b", "k", "x", "w", "c"])
+@pytest.mark.parametrize("key", ["s", "b", "h", "x", "w", "c"])
 @pytest.mark.parametrize(("mode", "what"), [(Mode.LOG, "A log"), (Mode.BUS, "A bus that is listened to")])
 def test_what_is_not_simulated_cannot_be_disturbed(vessel, drive, mode, what, key):
     """The key says so, and nothing else happens."""
@@ -148,10 +148,8 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
     run = vessel()
     run.control.pause(True)
     run.control.pace(4)
-    assert (
-        drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.7 % busy, 3.5 % at worst."
-    )
-    assert drive(run.app(), (64, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Pair 2.7 % busy."
+    assert drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Bus load 2.7 %, peak 3.5 %."
+    assert drive(run.app(), (62, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Bus load 2.7 %."
 
 
 def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):

@@ -44,7 +44,7 @@ def test_an_alternator_stands_on_the_trunk_by_its_name(scene):
     found = scene((0x19FFC74A, "31 10 01 68 7E FF 03 FF"))
     found.opened = {"address 4A hex"}
     rows, _ = body(found, 100)
-    lines = [text_of(row()).rstrip() for row in rows]
+    lines = [text_of(row.line()).rstrip() for row in rows]
     assert any("alternator 1: absorption, 13.6 V, gives 18.0 A *" in line for line in lines)
     assert any("voltage           13.6 V " in line for line in lines)
 

@@ -129,7 +129,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
     monkeypatch.setattr(PacedBenchRun, "run", lost)
     with pytest.raises(BusError, match="the plug was pulled"):
         show_bench(loaded, make, None, 1.0)
-    assert said == ["It has failed; q ends.", "the plug was pulled"]
+    assert said == ["The run stopped with an error; q quits.", "the plug was pulled"]
 
 
 def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):

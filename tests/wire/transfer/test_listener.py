@@ -155,10 +155,7 @@ def test_what_only_the_listener_missed_stays_missing(ear):
 def test_another_packet_of_the_same_number_ends_it(ear):
     """Two packets of one number that differ: one of them is another message's."""
     ear.receive(RTS, ALL, PACKETS[0], "1CEB9B90 01 FF FF FF FF FF FF FF", PACKETS[1], PACKETS[2])
-    assert (ear.bytes, ear.kinds) == (
-        [],
-        [ProblemKind.CHANGED, ProblemKind.STRAY, ProblemKind.STRAY],
-    )
+    assert (ear.bytes, ear.kinds) == ([], [ProblemKind.CHANGED, ProblemKind.STRAY, ProblemKind.STRAY])
 
 
 @pytest.mark.parametrize("abort", [ABORT, "18EC9B90 FF 03 FF FF FF 00 DF 00"])

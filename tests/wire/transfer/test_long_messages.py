@@ -47,10 +47,7 @@ def test_room_for_messages_on_their_way_is_bounded():
     for _ in range(16):
         assert long.send(0, 0xFEB0, NINE).events == []
     refused = long.send(5, 0xFEB0, NINE)
-    assert (refused.frames, refused.events) == (
-        [],
-        [TransferProblem(ProblemKind.CROWDED, 5, 0x90, 255, 0xFEB0)],
-    )
+    assert (refused.frames, refused.events) == ([], [TransferProblem(ProblemKind.CROWDED, 5, 0x90, 255, 0xFEB0)])
     long.expire(50_000)
     long.expire(100_000)
     assert long.send(100_000, 0xFEB0, NINE).events == []
