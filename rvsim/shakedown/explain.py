@@ -9,6 +9,7 @@ from rvsim.rig.quantity import spoken
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
+from rvsim.wire.quantity_text import compose, figure
 
 _DAY = 24 * 60
 
@@ -21,10 +22,11 @@ def explained(loaded: LoadedScenario) -> Iterator[str]:
     weather = scenario.weather
     shore = "with" if scenario.shore_power else "without"
     hour, minute = divmod(round(weather.start_hour * 60) % _DAY, 60)
-    yield (
-        f"The rig {rig.name}, {len(rig.devices)} devices, {weather.outdoor_c:g} °C outside, begun at "
-        f"{hour:02d}:{minute:02d}, {shore} shore power. "
-        f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}."
+    yield compose(
+        f"The rig {rig.name}, {len(rig.devices)} devices, ",
+        figure(weather.outdoor_c, "degC"),
+        f" outside, begun at {hour:02d}:{minute:02d}, {shore} shore power. "
+        f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}.",
     )
     if not scenario.bench_acknowledges:
         yield "The bench acknowledges nothing: only the devices do."
