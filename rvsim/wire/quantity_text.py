@@ -119,5 +119,5 @@ def _flat(parts: Iterable[Part]) -> Iterator[Part]:
     for part in parts:
         if isinstance(part, QuantityText):
             yield from part.parts
-        elif part != "":
+        elif part not in ("", Equivalents(())):
             yield part

@@ -20,6 +20,7 @@ from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
 
 if TYPE_CHECKING:
+    from rvsim.faces.text.display_units import DisplayUnits
     from rvsim.runs.sink import Sink
     from rvsim.shakedown.scenario import LoadedScenario
     from rvsim.sim.bench import Failure
@@ -76,6 +77,7 @@ def bench(
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
@@ -95,6 +97,7 @@ def bench(
             serve,
             tuple(leave_out or ()),
             dbc,
+            options.units_of(units),
         )
 
     _leave(ending(command))
@@ -111,6 +114,7 @@ def _bench(
     serve: str | None,
     absent: tuple[str, ...],
     dbc: list[Path] | None,
+    units: "DisplayUnits",
 ) -> int:
     from rvsim.devices.registry import PROBLEMS, missing_partners
     from rvsim.logs.formats.jsonl import start_line
@@ -139,8 +143,9 @@ def _bench(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import show_bench
 
-            return show_bench(loaded, make, end, speed)
-        run = make(_sink(loaded, catalogue, start, form, every, seed, speed, absent), every=every, on_failure=_tell)
+            return show_bench(loaded, make, end, speed, units)
+        sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
+        run = make(sink, every=every, on_failure=_tell)
         if speed is None:
             run.virtual(loaded.scenario.lasts if end is None else end)
         else:
@@ -161,6 +166,7 @@ def _sink(
     seed: int,
     speed: float | None,
     absent: tuple[str, ...],
+    units: "DisplayUnits",
 ) -> "Sink":
     from rvsim.faces.text.output import JsonLines
     from rvsim.faces.text.sentences import Sentences
@@ -174,7 +180,7 @@ def _sink(
         f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
         f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {how}.",
     )
-    return Sentences(sys.stdout, opening)
+    return Sentences(sys.stdout, opening, units)
 
 
 scenario_commands.add_to(app)
@@ -186,6 +192,7 @@ def spell(
     data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
     json: options.Json = False,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """One frame taken apart, byte by byte, with the arithmetic."""
@@ -195,10 +202,11 @@ def spell(
         from rvsim.faces.text.spell import as_json, as_text, parse_frame
         from rvsim.wire.database import load
 
+        shown = options.units_of(units)
         frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
         say(*catalogue.left_out)
-        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
+        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue, shown)))
         return Exit.GOOD
 
     _leave(ending(command))
@@ -218,6 +226,7 @@ def survey(
     device: options.Devices = None,
     message: options.Messages = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
@@ -227,7 +236,9 @@ def survey(
         from rvsim.faces.cli.logs import SurveyOptions, survey_logs
 
         part = options.part(begin, end)
-        asked = SurveyOptions(rig, json, draft_rig, dbc or [], channel, part, device or [], message or [])
+        asked = SurveyOptions(
+            rig, json, draft_rig, dbc or [], channel, part, device or [], message or [], options.units_of(units)
+        )
         return survey_logs(logs, asked)
 
     _leave(ending(command))
@@ -246,6 +257,7 @@ def replay(
     loop: options.Loop = False,
     channel: options.LogChannel = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """A captured log into the live view, as it was recorded or faster; nothing is sent."""
@@ -256,7 +268,9 @@ def replay(
 
         form = options.one_form(plain, json, every, has_terminal())
         part = options.part(begin, end)
-        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel)
+        return replay_log(
+            log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel, options.units_of(units)
+        )
 
     _leave(ending(command))
 
@@ -277,6 +291,7 @@ def listen(
     record: options.Record = None,
     overwrite: options.Overwrite = False,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """A bus, decoded live; never transmits."""
@@ -289,7 +304,8 @@ def listen(
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [])
+        kept, shown = options.recording(record, overwrite), options.units_of(units)
+        return listen_bus(settings, form, every, rig, end, kept, dbc or [], shown)
 
     _leave(ending(command))
 

@@ -22,12 +22,13 @@ from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError, RvsimError
 from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.cli.progress import EVERY_S, Progress
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.hardware_run import INTERRUPTED, in_front, served
 from rvsim.runs.scenario_run import Trial
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
+from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text
 
 KEPT = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
@@ -40,15 +41,25 @@ _AHEAD = 4
 def do(
     job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None, progress: Progress | None = None
 ) -> dict[str, Any]:
-    """Make one run and return its verdict as plain data; it can be sent between processes.
+    """Make one run and return its verdict as plain data; it can be sent between machines.
+
+    What is wrong with the values of this one run is its verdict's error.
+    """
+    return as_json(run_one(job, dbc, keep, progress))
+
+
+def run_one(
+    job: Job, dbc: tuple[Path, ...] = (), keep: Path | None = None, progress: Progress | None = None
+) -> Verdict:
+    """Make one run and return its verdict, whose texts keep their quantities, also between processes.
 
     What is wrong with the values of this one run is its verdict's error.
     """
     try:
-        return as_json(Trial(job, dbc).run(keep=keep, progress=progress))
+        return Trial(job, dbc).run(keep=keep, progress=progress)
     except RvsimError as error:
         why = "; ".join(error.problems)
-        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
+        return Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why)
 
 
 def place_of(job: Job, folder: Path) -> Path:
@@ -74,7 +85,7 @@ def run_all(
     progress = Progress(clock)
     if len(jobs) == 1 or processes == 1:
         for number, job in enumerate(jobs, 1):
-            yield from_json(do(job, dbc, keep and place_of(job, keep), progress))
+            yield run_one(job, dbc, keep and place_of(job, keep), progress)
             _tell(progress, number, len(jobs))
         return
     try:
@@ -93,15 +104,15 @@ def _side_by_side(
         ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
         _ended_at_once(),
     ):
-        futures: dict[Future[dict[str, Any]], int] = {}
-        done: dict[int, dict[str, Any]] = {}
+        futures: dict[Future[Verdict], int] = {}
+        done: dict[int, Verdict] = {}
         upcoming = 0
         room = _AHEAD * processes
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]
                 with _undisturbed():  # this is where processes start
-                    future = pool.submit(do, job, dbc, keep and place_of(job, keep))
+                    future = pool.submit(run_one, job, dbc, keep and place_of(job, keep))
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
@@ -111,7 +122,7 @@ def _side_by_side(
                     _tell(progress, number + len(done), len(jobs))
                 if not finished:
                     _tell(progress, number + len(done), len(jobs))
-            yield from_json(done.pop(number))
+            yield done.pop(number)
 
 
 def _end_silently() -> None:
@@ -169,6 +180,7 @@ def shakedown(
     record: Path | None,
     processes: int | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Run scenarios to their verdicts and show them; GOOD if all are passed.
 
@@ -180,10 +192,10 @@ def shakedown(
     check_place(junit)
     _check_names(jobs)
     if record is None:
-        return _shown(run_all(jobs, dbc, processes), form, every, junit)
+        return _shown(run_all(jobs, dbc, processes), form, every, junit, units)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown([trials[0].run(record, progress=Progress())], form, every, junit)
+    return _shown([trials[0].run(record, progress=Progress())], form, every, junit, units)
 
 
 def on_a_bus(
@@ -196,6 +208,7 @@ def on_a_bus(
     junit: Path | None,
     record: Path | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Run one scenario in front of real devices, paced by the wall clock; GOOD if it is passed.
 
@@ -207,7 +220,7 @@ def on_a_bus(
     """
     trial = _the_one(jobs, "--interface", dbc, absent, junit)
     say(*bus.said)
-    return _shown_paced(in_front(trial, bus, record=record), form, every, junit)
+    return _shown_paced(in_front(trial, bus, record=record), form, every, junit, units)
 
 
 def on_loopback(
@@ -221,6 +234,7 @@ def on_loopback(
     junit: Path | None,
     record: Path | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Serve one scenario for controllers in other processes and run it with them; GOOD if it is passed.
 
@@ -233,7 +247,7 @@ def on_loopback(
     if speed is None:
         raise InputError("--serve needs time that others can keep up with: leave --speed max out")
     trial = _the_one(jobs, "--serve", dbc, absent, junit)
-    return _shown_paced(served(trial, where, record=record, speed=speed), form, every, junit)
+    return _shown_paced(served(trial, where, record=record, speed=speed), form, every, junit, units)
 
 
 def _the_one(
@@ -247,12 +261,12 @@ def _the_one(
     return trial
 
 
-def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None) -> int:
-    code = _shown([verdict], form, every, junit)
+def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
+    code = _shown([verdict], form, every, junit, units)
     return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
-def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None) -> int:
+def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
     """Show verdicts as they come, write them out, and return the exit code."""
     told = []
     for verdict in verdicts:
@@ -260,7 +274,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
         if form == "json":
             print(json_text(as_json(verdict)))
         else:
-            print("\n".join(as_text(verdict, every)))
+            print("\n".join(as_text(verdict, every, units.render)))
         sys.stdout.flush()
     if junit is not None:
         written(junit, as_junit(told))
@@ -339,7 +353,7 @@ def written(path: Path, text: str) -> None:
         raise InputError(f"--junit {path}: cannot be written ({error.strerror}): name another file") from None
 
 
-def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
+def explain(scenario: str, dbc: tuple[Path, ...], units: DisplayUnits = METRIC) -> int:
     """Read a scenario back as sentences.
 
     Raises:
@@ -348,5 +362,6 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     trial = Trial(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
-    print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
+    lines = map(units.render, explained(trial.loaded, trial.catalogue))
+    print("\n".join((*lines, *(f"warning: {text}" for text in trial.warnings))))
     return Exit.GOOD

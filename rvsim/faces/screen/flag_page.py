@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rvsim.faces.screen.lines import Line, ago, plain, tag, wrapped
 from rvsim.faces.screen.scene import Scene
+from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import account, tags
 from rvsim.watch.flag import Flag
 
@@ -20,22 +21,22 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
         over = f" until {ago(cause.until)}" if cause.until is not None else ""
         about = f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {ago(cause.since)}{over}"
         lines += wrapped(about, width, "", "    ", "dim" if cause.until is not None else str(cause.severity))
-        lines += wrapped(cause.text, width, "    ", "    ")
+        lines += wrapped(scene.units.render(cause.text), width, "    ", "    ")
         lines += wrapped(f"Try next: {cause.advice}", width, "    ", "    ")
     for flag in flags:
-        lines += _flag_in_full(flag, found.under.get(flag.number, ()), width)
+        lines += _flag_in_full(flag, found.under.get(flag.number, ()), scene.units, width)
     return lines
 
 
-def _flag_in_full(flag: Flag, explains: Sequence[Flag], width: int) -> list[Line]:
+def _flag_in_full(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, width: int) -> list[Line]:
     sign, style = tag(flag)
     until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
     about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
     lines = wrapped(about, width, "", "    ", "dim" if flag.until is not None else style)
-    lines += wrapped(flag.text, width, "    ", "    ")
+    lines += wrapped(units.render(flag.text), width, "    ", "    ")
     if explains:
         lines += wrapped(f"This explains {tags(explains)}.", width, "    ", "    ")
     lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ")
     for one in flag.evidence:
-        lines += wrapped(one, width, "    evidence: ", "      ", "dim")
+        lines += wrapped(units.render(one), width, "    evidence: ", "      ", "dim")
     return lines

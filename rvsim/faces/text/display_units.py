@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from rvsim.wire.fields import Reading, State
 from rvsim.wire.quantity_text import (
     Equivalents,
     Part,
@@ -23,7 +22,6 @@ from rvsim.wire.quantity_text import (
     decimal_text,
     decimals_of,
     rounded,
-    spoken_unit,
 )
 
 _FOOT_M = Fraction("0.3048")
@@ -122,11 +120,6 @@ class DisplayUnits:
             return f"= {text} {conversion.unit}"
         return f"≈ {rounded(value, decimals_of(quantity.step * conversion.factor) + 2)} {conversion.unit}"
 
-    def spoken_unit(self, unit: str, *, is_difference: bool = False) -> str:
-        """Return the unit in which values of a unit are shown."""
-        conversion = (self._differences if is_difference else self._units).get(unit)
-        return spoken_unit(unit) if conversion is None else conversion.unit
-
     def _conversion(self, quantity: Quantity) -> Conversion | None:
         return (self._differences if quantity.is_difference else self._units).get(quantity.unit)
 
@@ -144,10 +137,3 @@ METRIC = DisplayUnits({}, {})
 US = DisplayUnits(US_UNITS, US_DIFFERENCES)
 BY_NAME: Mapping[str, DisplayUnits] = {"metric": METRIC, "us": US}
 """The choices, by the name that a person gives."""
-
-
-def exactly(reading: Reading, units: DisplayUnits) -> str:
-    """Return what a reading is in other units, with all decimals, to stand behind its arithmetic; else nothing."""
-    if reading.raw is None or reading.state is not State.VALUE or reading.label is not None:
-        return ""
-    return units.exact(reading.field.quantity(reading.raw)) or ""

@@ -15,7 +15,7 @@ from rvsim.watch.bus.wire_problems import Wires
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
-from rvsim.wire.quantity_text import Quantity
+from rvsim.wire.quantity_text import Equivalents, Quantity, compose
 from rvsim.world.world import World
 
 SECOND = 1_000_000
@@ -43,6 +43,11 @@ class Judge:
         """The last moment at which a frame can still meet it; ``overdue`` is told as soon as time is beyond."""
         self._on_broken = on_broken
         self._entered = [spotter for spotter in spotters.values() if spotter.is_entered]
+
+    @property
+    def expected(self) -> str:
+        """What is expected, in the words of the scenario, with its figures in other units where those are shown."""
+        return compose(self.plan.told, Equivalents(tuple(self.figures)))
 
     @property
     def figures(self) -> Iterable[Quantity]:

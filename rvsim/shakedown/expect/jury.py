@@ -23,7 +23,7 @@ from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, W
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.quantity_text import Equivalents, compose, join
+from rvsim.wire.quantity_text import compose, join
 from rvsim.world.world import World
 
 _JUDGES = {**SIGHT_JUDGES, **STATE_JUDGES}
@@ -65,6 +65,15 @@ def _seated(loaded: LoadedScenario, catalogue: Catalogue, on_broken: Callable[[J
     if problems:
         raise InputError(*problems)
     return [judge_of(plan, spotters(plan.sights, catalogue), on_broken) for plan in loaded.scenario.expectations]
+
+
+def expected(loaded: LoadedScenario, catalogue: Catalogue) -> list[str]:
+    """Return what each expectation of a scenario says, with the figures that can be shown in other units.
+
+    Raises:
+        InputError: some cannot be judged, a line for each.
+    """
+    return [judge.expected for judge in _seated(loaded, catalogue, lambda _: None)]
 
 
 class Jury:
@@ -200,7 +209,7 @@ class Jury:
 
     def _outcome(self, judge: Judge, end: int) -> Outcome:
         plan, broken = judge.plan, judge.broken
-        expected = compose(plan.told, Equivalents(tuple(judge.figures)))
+        expected = judge.expected
         if plan.since >= end:
             found = f"it counts from {moment(plan.since)} on, and the run was judged at {moment(end)}"
             return Outcome(expected, False, found, judged=False)

@@ -48,11 +48,11 @@ class _World(Judge):
         return (figure(bound, unit) for bound in (self.plan.at_least, self.plan.at_most) if bound is not None)
 
     def _written(self, value: float) -> Quantity:
-        """Write a value that is not within the bounds, with the decimals that show it."""
+        """Write a value that is not within the bounds, with the decimals that show it; one at least, as 18 is 18.0."""
         unit, _ = QUANTITIES[self.plan.value]
         text = self.plan.beyond(value, 4)
         exact = Decimal(text)
-        step = Fraction(Decimal((0, (1,), min(0, int(exact.as_tuple().exponent)))))
+        step = Fraction(Decimal((0, (1,), min(-1, int(exact.as_tuple().exponent)))))
         return Quantity(Fraction(exact), step, unit, f"{text} {unit}")
 
     def _away(self, value: float) -> float:
