@@ -207,9 +207,9 @@ def test_spoil_and_stick_befall_the_first_number(watched, drive):
     """A spoilt indoor sensor says the highest value it can and is flagged; stuck, it repeats itself."""
     run = watched("winter_evening", 20)
     run.scene.choose("indoor sensor")
-    assert any("is spoilt: ambient temperature 1774.8 °C" in line for line in drive(run.app(), (80, 24), "x"))
+    assert any("is spoilt: ambient temperature 1774.81 °C" in line for line in drive(run.app(), (80, 24), "x"))
     run.until(30)
-    assert any("1774.8 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
+    assert any("1774.81 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
     assert any("sticks: ambient temperature" in line for line in drive(run.app(), (80, 24), "b", "k"))
 
 
@@ -223,13 +223,13 @@ def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
 def test_warmer_and_cooler_command_the_thermostat(watched, drive):
     """w and c change the set point by half a degree through a frame that the panel obeys, without any flag."""
     run = watched("winter_evening", 20)
-    assert any("thermostat 1 is asked for 21.5 °C" in line for line in drive(run.app(), (80, 24), "w"))
+    assert any("thermostat 1 is asked for 21.50 °C" in line for line in drive(run.app(), (80, 24), "w"))
     run.until(21)
-    assert any("wants 21.5 °C" in line for line in drive(run.app(), (80, 24)))
+    assert any("wants 21.50 °C" in line for line in drive(run.app(), (80, 24)))
     drive(run.app(), (80, 24), "c")
     run.until(60)
     lines = drive(run.app(), (80, 24))
-    assert any("wants 21.0 °C" in line for line in lines)
+    assert any("wants 21.00 °C" in line for line in lines)
     assert "no flag" in lines[1]
 
 
