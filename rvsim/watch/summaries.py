@@ -203,7 +203,9 @@ def _stage(state: Reading | None) -> str:
     """Say how a charger charges; 0 and 1 have several names in use, and charge in none of them."""
     if state is None:
         return ""
-    return f"{'does not charge' if state.raw in (0, 1) else state.shown_label or f'state {state.brief}'}, "
+    return compose(
+        "does not charge" if state.raw in (0, 1) else state.shown_label or compose("state ", state.brief), ", "
+    )
 
 
 def _dc_source(last: _Last) -> Saying | None:

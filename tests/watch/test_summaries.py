@@ -211,7 +211,11 @@ def test_a_function_that_was_never_heard_says_nothing(says, function):
 @pytest.mark.parametrize(
     ("function", "frames", "sentence"),
     [
-        ("dc_source", {"DC_SOURCE_STATUS_2": "01 78 C0 24 A0 FF FF FF"}, "source temperature 21.00 °C, state of charge"),
+        (
+            "dc_source",
+            {"DC_SOURCE_STATUS_2": "01 78 C0 24 A0 FF FF FF"},
+            "source temperature 21.00 °C, state of charge",
+        ),
         ("charger", {"DC_SOURCE_STATUS_2": "01 78 FF FF A0 FF FF FF"}, "state of charge 80 %"),
         ("thermostat", {"THERMOSTAT_AMBIENT_STATUS": "01 C0 24 FF FF FF FF FF"}, "ambient temperature 21.00 °C"),
         ("tank", {"CIRCULATION_PUMP_STATUS": "01 F5 FF FF FF FF FF FF"}, "output status command test"),
