@@ -303,8 +303,8 @@ def listen(
 
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
-        settings = resolve(interface, channel, bitrate, adapter_option or ())
         kept, shown = options.recording(record, overwrite), options.units_of(units)
+        settings = resolve(interface, channel, bitrate, adapter_option or ())
         return listen_bus(settings, form, every, rig, end, kept, dbc or [], shown)
 
     _leave(ending(command))

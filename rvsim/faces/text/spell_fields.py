@@ -173,9 +173,11 @@ def exact(field: FieldSpec, steps: int) -> str:
 def limits_text(field: FieldSpec, units: DisplayUnits = METRIC) -> str:
     """Say the whole range that a field can say: ``0 to 125 %``; in ``units``, where they are others, in brackets."""
     low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
-    least, most = (units.quantity(field.quantity(raw)) for raw in field.raw_limits)
     metric = f"{low} to {high} {field.spoken_unit}".rstrip()
-    return metric if units.exact(field.quantity(0)) is None else f"{metric} ({least} to {most})"
+    least, most = (field.quantity(raw) for raw in field.raw_limits)
+    if units.exact(most) is None:
+        return metric
+    return f"{metric} ({units.quantity(least._replace(names_unit=False))} to {units.quantity(most)})"
 
 
 # Bits that no field uses.
