@@ -4,6 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from rvsim.faces.cli import commands
+from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.text.display_units import BY_NAME
+
 QUIET = ("heater_goes_quiet", "--seconds", "100", "--speed", "max")
 FAILS = """
 [[expect]]
@@ -95,6 +99,25 @@ def test_a_scenario_read_back(rvsim, write):
     assert "21.2 °F outside" in shown
     assert "cabin is at least 40 all the time (40 °C is 104 °F)" in shown
     assert "°F" not in metric
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("bench", "lone_node", "--seconds", "1", "--speed", "1000"),
+        ("replay", "quiet.jsonl", "--to", "1", "--speed", "1000"),
+        ("listen", "--interface", "virtual", "--channel", "units", "--seconds", "0"),
+    ],
+    ids=lambda command: command[0],
+)
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_screen_has_the_units_that_were_chosen(rvsim, recorded, monkeypatch, command, units):
+    """On a bench, a log and a bus."""
+    seen = []
+    monkeypatch.setattr(commands, "has_terminal", lambda: True)
+    monkeypatch.setattr(LiveScreen, "run", lambda self: seen.append(self.scene.units) or 0)
+    assert rvsim(*command, "--units", units)[0] == 0
+    assert seen == [BY_NAME[units]]
 
 
 @pytest.mark.parametrize(

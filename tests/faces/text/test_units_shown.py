@@ -1,6 +1,7 @@
 """Every place where a person sees a value shows it in the units that were chosen; what a program reads is metric."""
 
 import ast
+from dataclasses import replace
 from fractions import Fraction
 from io import StringIO
 from pathlib import Path
@@ -22,7 +23,7 @@ from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.pipeline import Hearing
 from rvsim.shakedown.expect.expectation_plans import WorldPlan
 from rvsim.shakedown.expect.state_judges import STATE_JUDGES
-from rvsim.watch.causes import causes
+from rvsim.watch.causes import Cause, CauseKind, causes
 from rvsim.watch.rules import Finding, Rules
 from rvsim.watch.transitions import (
     CodeAlarmed,
@@ -97,16 +98,57 @@ def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
     assert US.render(flag.text).endswith("0.2 °F and 11.4 °F, 6 times in turn")
 
 
-def test_what_a_cause_explains_is_shown_in_the_units_that_were_chosen():
+def test_what_a_cause_explains_keeps_its_quantities():
     """The evidence of a cause repeats the texts of flags."""
     rules = Rules()
-    voices = PROBLEMS[-1]._replace(device="a")
-    findings = [Finding(rules.take(one).flag, one) for one in (voices, PROBLEMS[0])]
+    findings = [Finding(rules.take(one).flag, one) for one in (PROBLEMS[-1], PROBLEMS[0])]
     (cause,) = causes(findings, {})
-    told = account([one.flag for one in findings], [cause])
-    assert any("69.8 °F" in line for line in noticed(told, US))
-    assert not any("°C" in line for line in (*noticed(told, US), *in_short(told, US)))
-    assert not any("°F" in line for line in (*noticed(told), *in_short(told)))
+    assert US.render(cause.text).endswith("32.0 °F and 69.8 °F")
+    assert "air 69.8 °F, outside -40 to 50 °F" in US.render(cause.evidence[-1])
+
+
+@pytest.fixture
+def caused(scene, monkeypatch):
+    """A scene, in which one flag of a bad value is laid to a cause that tells values too."""
+
+    def go(units):
+        found = scene(units)
+        found.watch.hear(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
+        (flag,) = found.watch.flags
+        text = compose("the air is at ", WARM.brief)
+        evidence = (compose("it was ", COLD.brief),)
+        cause = Cause(CauseKind.SHARED_SUPPLY, "a, b", flag.severity, 0, None, text, "wait", evidence, (flag,))
+        monkeypatch.setattr(Watch, "causes", (cause,))
+        monkeypatch.setattr(Watch, "everything", (replace(flag, evidence=(compose("and before ", WARM.brief),)),))
+        return found
+
+    return go
+
+
+def test_a_cause_is_shown_in_the_units_that_were_chosen(caused):
+    """In sentences, in a survey, on the page of devices and on that of flags."""
+
+    def shown(units):
+        found, out = caused(units), StringIO()
+        told = account(found.watch.flags, found.watch.causes)
+        Sentences(out, (), units).end(130_000_000, found.watch)
+        lines = (
+            out.getvalue(),
+            "\n".join(in_short(told, units)),
+            "\n".join(noticed(told, units)),
+            rows(found),
+            "\n".join(text_of(line) for line in flag_lines(found, 140)),
+        )
+        return [text.count(METRIC_CAUSE if units is METRIC else US_CAUSE) for text in lines], "".join(lines)
+
+    (metric, metric_text), (us, us_text) = shown(METRIC), shown(US)
+    assert metric == us == [1, 1, 1, 1, 1]
+    assert ("it was 0.00 °C" in metric_text, "it was 32.0 °F" in us_text) == (True, True)
+    assert ("and before 21.00 °C" in metric_text, "and before 69.8 °F" in us_text) == (True, True)
+    assert ("°F" in metric_text, "°C" in us_text) == (False, False)
+
+
+METRIC_CAUSE, US_CAUSE = "the air is at 21.00 °C", "the air is at 69.8 °F"
 
 
 def loses_quantities(path):
