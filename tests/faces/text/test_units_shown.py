@@ -20,11 +20,13 @@ from rvsim.faces.text.output import flag_fields
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.spell import as_text, parse_frame
 from rvsim.logs.formats.jsonl import json_text
+from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.pipeline import Hearing
 from rvsim.shakedown.expect.expectation_plans import WorldPlan
 from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.watch.causes import Cause, CauseKind, causes
 from rvsim.watch.rules import Finding, Rules
+from rvsim.watch.summaries import saying
 from rvsim.watch.transitions import (
     CodeAlarmed,
     CommandIgnored,
@@ -200,6 +202,22 @@ def test_a_heartbeat_keeps_its_words(catalogue):
     """Words alone have no units."""
     frames = ((0x19FECA58, "05 58 FF FF FF FF FF FF"),)
     assert sentences(catalogue, US, *frames) == sentences(catalogue, METRIC, *frames)
+
+
+@pytest.mark.parametrize(
+    ("function", "message", "data", "shown"),
+    [
+        ("water_heater", "WATERHEATER_STATUS", "01 01 FF FF C0 24 F5 FF", "water 69.8 °F, burner lit"),
+        ("thermostat", "THERMOSTAT_STATUS_1", "01 02 FF C0 24 FF FF FF", "wants 69.8 °F in the cabin"),
+        ("ambient_sensor", "THERMOSTAT_AMBIENT_STATUS", "01 C0 24 FF FF FF FF FF", "69.8 °F"),
+        ("thermostat", "THERMOSTAT_AMBIENT_STATUS", "01 C0 24 FF FF FF FF FF", "ambient temperature 69.8 °F"),
+    ],
+)
+def test_what_a_function_says(catalogue, function, message, data, shown):
+    """Sentences of functions, and of one without words of its own."""
+    readings = catalogue.by_name(message).decode(bytes.fromhex(data))
+    said = {message: {reading.field.name: reading for reading in readings}}
+    assert US.render(saying(FUNCTIONS[function], said, {}).sentence) == shown
 
 
 # One frame taken apart.
