@@ -35,7 +35,7 @@ def explained(loaded: LoadedScenario, catalogue: Catalogue | None = None) -> Ite
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
     yield from _listed("What goes wrong", enumerate((f"{_fault(one)}, {one.when}" for one in scenario.faults), 1))
     yield from _listed("What is done", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
-    texts = (one.told for one in scenario.expectations) if catalogue is None else expected(loaded, catalogue)
+    texts = (one.full_sentence for one in scenario.expectations) if catalogue is None else expected(loaded, catalogue)
     yield from _listed("What is expected", enumerate(texts, 1))
 
 

@@ -21,12 +21,12 @@ from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.spell import as_text, parse_frame
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.shakedown.expect.expectation_plans import WorldPlan
 from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.watch.causes import Cause, CauseKind, causes
 from rvsim.watch.rules import Finding, Rules
-from rvsim.watch.summaries import saying
+from rvsim.watch.summaries import summary
 from rvsim.watch.transitions import (
     CodeAlarmed,
     CommandIgnored,
@@ -94,7 +94,7 @@ def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
     for number in range(12):
         raw = (8168, 8368)[number % 2] + number // 4
         frame = spec.pack(instance=1, ambient_temperature=raw)
-        watch.hear(Frame(10_000_000 + number * 2_500_000, spec.identifier(0x91), frame))
+        watch.observe(Frame(10_000_000 + number * 2_500_000, spec.identifier(0x91), frame))
     (flag,) = (one for one in watch.flags if one.kind == "shared-address")
     assert flag.text.endswith("-17.69 °C and -11.44 °C, 6 times in turn")
     assert US.render(flag.text).endswith("0.2 °F and 11.4 °F, 6 times in turn")
@@ -103,7 +103,7 @@ def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
 def test_what_a_cause_explains_keeps_its_quantities():
     """The evidence of a cause repeats the texts of flags."""
     rules = Rules()
-    findings = [Finding(rules.take(one).flag, one) for one in (PROBLEMS[-1], PROBLEMS[0])]
+    findings = [Finding(rules.follow(one).flag, one) for one in (PROBLEMS[-1], PROBLEMS[0])]
     (cause,) = causes(findings, {})
     assert US.render(cause.text).endswith("32.0 °F and 69.8 °F")
     assert "air 69.8 °F, outside -40 to 50 °F" in US.render(cause.evidence[-1])
@@ -115,7 +115,7 @@ def caused(scene, monkeypatch):
 
     def go(units):
         found = scene(units)
-        found.watch.hear(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
+        found.watch.observe(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
         (flag,) = found.watch.flags
         text = compose("the air is at ", WARM.brief)
         evidence = (compose("it was ", COLD.brief),)
@@ -181,9 +181,9 @@ def test_no_text_below_the_faces_loses_its_quantities():
 def sentences(catalogue, units, *frames):
     """What is said of frames, given as (identifier, bytes), a second apart."""
     out = StringIO()
-    hearing = Hearing(Watch(catalogue), Sentences(out, (), units))
+    hearing = Pipeline(Watch(catalogue), Sentences(out, (), units))
     for second, (identifier, data) in enumerate(frames):
-        hearing.take(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
+        hearing.observe(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
     return out.getvalue()
 
 
@@ -217,7 +217,7 @@ def test_what_a_function_says(catalogue, function, message, data, shown):
     """Sentences of functions, and of one without words of its own."""
     readings = catalogue.by_name(message).decode(bytes.fromhex(data))
     said = {message: {reading.field.name: reading for reading in readings}}
-    assert US.render(saying(FUNCTIONS[function], said, {}).sentence) == shown
+    assert US.render(summary(FUNCTIONS[function], said, {}).sentence) == shown
 
 
 # One frame taken apart.
@@ -255,7 +255,7 @@ def scene(catalogue):
                 (0x19FF9C91, b"\x01" + raw.to_bytes(2, "little") + b"\xff" * 5),
                 (0x19FFE244, b"\x01\x02\xff\xc0\x24\xff\xff\xff"),
             ):
-                watch.hear(Frame(second * 1_000_000, identifier, data))
+                watch.observe(Frame(second * 1_000_000, identifier, data))
             found.now = second * 1_000_000
             for one in found.devices():
                 found.sayings(one)
@@ -312,7 +312,7 @@ def test_the_page_of_what_it_says_and_the_tape(scene):
 def test_flags_and_what_was_done_by_hand(scene):
     """In the place of a device, on the page of flags, and in the line of what was done last."""
     found = scene(US)
-    found.watch.hear(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
+    found.watch.observe(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
     found.deed = compose("thermostat 1 is asked for ", WARM.brief)
     assert "1652.0 °F, outside -76 to 185 °F" in " ".join(rows(found).split())
     flags = " ".join(text_of(line).strip() for line in flag_lines(found, 100))
