@@ -10,6 +10,7 @@ from rvsim.shakedown.faults.fault_plans import OutOfRangePlan, SilentPlan, Stuck
 from rvsim.shakedown.script_runner import OWN_ADDRESS
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
+from rvsim.wire.quantity_text import compose
 
 COLDEST_C, WARMEST_C = 5.0, 30.0
 """Set points that a room thermostat takes, from frost guard up. Common practice, no source."""
@@ -57,7 +58,8 @@ class ManualFaults:
             broken = OutOfRangePlan.model_validate({"fault": "out_of_range", **plan})
             return self._put(broken, f"reports a corrupted {self._title(message, field)}: out of range")
         corrupted = WrongValuePlan.model_validate({"fault": "wrong_value", "value": float(spec.value(top)), **plan})
-        return self._put(corrupted, f"reports a corrupted {self._title(message, field)}: {spec.brief(top)}")
+        text = compose(f"reports a corrupted {self._title(message, field)}: ", spec.brief(top))
+        return self._put(corrupted, text)
 
     def _believed(self, device: str, message: str, field: str, value: float) -> bool:
         """Tell whether the watch would take a value for true."""
@@ -77,7 +79,7 @@ class ManualFaults:
             effects = self._faults[fault.device][key] = list(self._run.script.maker.effects(fault))
             for effect in effects:
                 effect.apply(self._run.bench)
-        return f"{fault.device} {said}"
+        return compose(f"{fault.device} ", said)
 
     def warmer(self, kelvin: float) -> str:
         """Command the first thermostat to a set point so much higher than it says now (lower, below 0)."""
@@ -103,4 +105,4 @@ class ManualFaults:
         raw = field.raw(celsius)
         self._asked[zone] = (self._run.time, celsius)
         self._run.send(command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
-        return f"thermostat {zone} is asked for {field.brief(raw)}"
+        return compose(f"thermostat {zone} is asked for ", field.brief(raw))

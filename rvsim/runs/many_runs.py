@@ -20,7 +20,7 @@ from rvsim.errors import ENDING_SIGNALS, RvsimError
 from rvsim.runs.progress import EVERY_S, Progress, Say
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.verdict import Verdict, as_json, from_json
+from rvsim.shakedown.verdict import Verdict, as_json
 from rvsim.sim.clock import machine_s
 
 NOT_PASSED_FOLDER = Path("rvsim-not-passed")
@@ -38,15 +38,29 @@ def run_job(
     progress: Progress | None = None,
     say: Say = lambda *_: None,
 ) -> dict[str, Any]:
-    """Make one run and return its verdict as plain data; it can be sent between processes.
+    """Make one run and return its verdict as plain data; it can be sent between machines.
+
+    What is wrong with the values of this one run is its verdict's error.
+    """
+    return as_json(run_one(job, dbc, keep, progress, say))
+
+
+def run_one(
+    job: Job,
+    dbc: tuple[Path, ...] = (),
+    keep: Path | None = None,
+    progress: Progress | None = None,
+    say: Say = lambda *_: None,
+) -> Verdict:
+    """Make one run and return its verdict, whose texts keep their quantities, also between processes.
 
     What is wrong with the values of this one run is its verdict's error.
     """
     try:
-        return as_json(PreparedScenario(job, dbc).run(keep=keep, progress=progress, say=say))
+        return PreparedScenario(job, dbc).run(keep=keep, progress=progress, say=say)
     except RvsimError as error:
         why = "; ".join(error.problems)
-        return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
+        return Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why)
 
 
 def place_of(job: Job, folder: Path) -> Path:
@@ -74,7 +88,7 @@ def run_all(
     progress = Progress(say, clock)
     if len(jobs) == 1 or processes == 1:
         for number, job in enumerate(jobs, 1):
-            yield from_json(run_job(job, dbc, keep and place_of(job, keep), progress, say))
+            yield run_one(job, dbc, keep and place_of(job, keep), progress, say)
             _report(progress, number, len(jobs))
         return
     try:
@@ -93,15 +107,15 @@ def _side_by_side(
         ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
         _ended_at_once(),
     ):
-        futures: dict[Future[dict[str, Any]], int] = {}
-        done: dict[int, dict[str, Any]] = {}
+        futures: dict[Future[Verdict], int] = {}
+        done: dict[int, Verdict] = {}
         upcoming = 0
         room = _JOBS_AHEAD * processes
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < room:
                 job = jobs[upcoming]
                 with _undisturbed():  # this is where processes start
-                    future = pool.submit(run_job, job, dbc, keep and place_of(job, keep), say=say)
+                    future = pool.submit(run_one, job, dbc, keep and place_of(job, keep), say=say)
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
@@ -111,7 +125,7 @@ def _side_by_side(
                     _report(progress, number + len(done), len(jobs))
                 if not finished:
                     _report(progress, number + len(done), len(jobs))
-            yield from_json(done.pop(number))
+            yield done.pop(number)
 
 
 def _end_silently() -> None:

@@ -6,37 +6,42 @@ Knows: the order in which a person reads it. Does not know how any of it acts.
 from collections.abc import Iterable, Iterator
 
 from rvsim.rig.quantity import spoken
+from rvsim.shakedown.expect.jury import expected
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.quantity_text import compose, figure
 
 _DAY = 24 * 60
 
 
-def explained(loaded: LoadedScenario) -> Iterator[str]:
-    """Yield the lines."""
+def explained(loaded: LoadedScenario, catalogue: Catalogue | None = None) -> Iterator[str]:
+    """Yield the lines; with definitions the units of what is expected are known, and it can be shown in others."""
     scenario, rig = loaded.scenario, loaded.rig
     yield f"{loaded.name}: {scenario.title}"
     yield from (f"  {line}" for line in scenario.about.strip().splitlines())
     weather = scenario.weather
     shore = "with" if scenario.shore_power else "without"
     hour, minute = divmod(round(weather.start_hour * 60) % _DAY, 60)
-    yield (
-        f"The rig {rig.name}, {len(rig.devices)} devices, {weather.outdoor_c:g} °C outside, begun at "
-        f"{hour:02d}:{minute:02d}, {shore} shore power. "
-        f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}."
+    yield compose(
+        f"The rig {rig.name}, {len(rig.devices)} devices, ",
+        figure(weather.outdoor_c, "degC"),
+        f" outside, begun at {hour:02d}:{minute:02d}, {shore} shore power. "
+        f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}.",
     )
     if not scenario.bench_acknowledges:
         yield "The bench acknowledges nothing: only the devices do."
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
     yield from _listed("What goes wrong", enumerate((f"{_fault(one)}, {one.when}" for one in scenario.faults), 1))
     yield from _listed("What is done", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
-    yield from _listed("What is expected", enumerate((one.full_sentence for one in scenario.expectations), 1))
+    texts = (one.full_sentence for one in scenario.expectations) if catalogue is None else expected(loaded, catalogue)
+    yield from _listed("What is expected", enumerate(texts, 1))
 
 
 def _listed(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:
     """List lines with their numbers, by which mistakes and verdicts name them too."""
-    numbered = [f"  {number}. {line}" for number, line in lines]
+    numbered = [compose(f"  {number}. ", line) for number, line in lines]
     if numbered:
         yield f"{head}:"
     yield from numbered

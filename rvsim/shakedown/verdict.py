@@ -3,7 +3,7 @@
 Knows: the JSON form and the JUnit form of verdicts, and their words. Does not know how a run is judged.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree
@@ -135,8 +135,8 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
     )
 
 
-def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
-    """Say a verdict; what was met only with ``every``."""
+def as_text(verdict: Verdict, every: bool = False, render: Callable[[str], str] = str) -> Iterator[str]:
+    """Say a verdict; what was met only with ``every``. ``render`` writes texts with quantities, metric by default."""
     word = "passed" if verdict.passed else "not passed"
     lasted = f"{verdict.seconds:.3f}".rstrip("0").rstrip(".")
     yield f"{verdict.name}: {word}, {_tally(verdict)} in {lasted} s of simulated time{_early(verdict)}"
@@ -145,9 +145,9 @@ def as_text(verdict: Verdict, every: bool = False) -> Iterator[str]:
     yield from (f"  warning: {text}" for text in verdict.warnings)
     for outcome in verdict.outcomes:
         if not outcome.passed:
-            yield from _told(outcome)
+            yield from _told(outcome, render)
         elif every:
-            yield f"  met      {outcome.expected}"
+            yield f"  met      {render(outcome.expected)}"
     if verdict.recording:
         yield f"  recorded: {verdict.recording}"
 
@@ -164,20 +164,20 @@ def _early(verdict: Verdict) -> str:
     return f", judged early: it lasts {verdict.planned:.0f} s" if verdict.seconds < verdict.planned else ""
 
 
-def _told(outcome: Outcome) -> Iterator[str]:
+def _told(outcome: Outcome, render: Callable[[str], str] = str) -> Iterator[str]:
     if not outcome.judged:
-        yield f"  not judged  {outcome.expected}"
+        yield f"  not judged  {render(outcome.expected)}"
         yield f"           {outcome.found}"
         return
     at = "" if outcome.at is None else moment(round(outcome.at * 1e6))
-    yield f"  not met  {outcome.expected}"
-    yield f"           found: {outcome.found}" + (f" (at {at})" if at and at not in outcome.found else "")
+    yield f"  not met  {render(outcome.expected)}"
+    yield f"           found: {render(outcome.found)}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:
-        yield f"           nearest: {outcome.nearest}"
+        yield f"           nearest: {render(outcome.nearest)}"
     for number, frame in enumerate(outcome.before):
         yield f"           {'before it:' if number == 0 else '          '} {frame}"
     if outcome.look:
-        yield f"           look at: {outcome.look}"
+        yield f"           look at: {render(outcome.look)}"
 
 
 def as_junit(verdicts: Sequence[Verdict]) -> str:

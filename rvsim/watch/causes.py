@@ -21,6 +21,7 @@ from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.wire.quantity_text import compose
 
 TOGETHER_US = 300_000
 """Devices that go and come back within this time of each other do so together. Our decision."""
@@ -210,7 +211,7 @@ def _cause(
 
 def _absorbed(flags: Iterable[Flag]) -> tuple[str, ...]:
     """Return a line of evidence for each flag that a cause explains."""
-    return tuple(f"explains {flag.tag} {flag.kind} {flag.subject}: {flag.text}" for flag in flags)
+    return tuple(compose(f"explains {flag.tag} {flag.kind} {flag.subject}: ", flag.text) for flag in flags)
 
 
 def _first(cause: Cause) -> tuple[int, int]:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from rvsim.rig.functions import Function
 from rvsim.wire.fields import Origin, Reading, State, weakest
+from rvsim.wire.quantity_text import compose, join
 
 Said = Mapping[str, Mapping[str, Reading]]
 """The last readings of one function: by message name, then by field name."""
@@ -119,7 +120,7 @@ def _listed(last: _Last, said: Said) -> Summary:
         if reading.state is State.VALUE and not name.endswith(("instance", "priority"))
     ]
     spoken = [reading for message, name in telling[:4] if (reading := last.reading(message, name)) is not None]
-    return Summary(", ".join(f"{reading.field.title} {reading.brief}" for reading in spoken))
+    return Summary(join(", ", (compose(f"{reading.field.title} ", reading.brief) for reading in spoken)))
 
 
 def _fan_effort(percent: float | None) -> float | None:
@@ -137,7 +138,7 @@ def _thermostat(last: _Last) -> Summary | None:
         return Summary("switched off", rail)
     wanted = last.text(message, field)
     known = last.number(message, field) is not None
-    return Summary(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
+    return Summary(compose("wants ", wanted, " in the cabin") if known else compose("set point ", wanted), rail)
 
 
 def _sensor(last: _Last) -> Summary | None:
@@ -153,7 +154,7 @@ def _furnace(last: _Last) -> Summary | None:
     heat, said = last.number(message, "heat_output_level"), last.text(message, "heat_output_level")
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
-    gives = f"heat {said}" if heat is None else f"gives {said} heat" if heat else "gives no heat"
+    gives = compose("heat ", said) if heat is None else compose("gives ", said, " heat") if heat else "gives no heat"
     return Summary(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
 
 
@@ -166,7 +167,7 @@ def _water_heater(last: _Last) -> Summary | None:
     known = "burner lit" if burner else "off" if mode.raw == 0 else "burner out"
     doing = f"burner {last.text(message, 'burner_status')}" if burner is None else known
     rails = last.rail("hot water", message, "water_temperature", 0.0, 80.0)
-    return Summary(f"water {water}, {doing}", rails, effort=burner)
+    return Summary(compose("water ", water, f", {doing}"), rails, effort=burner)
 
 
 def _roof_fan(last: _Last) -> Summary | None:
@@ -181,7 +182,8 @@ def _roof_fan(last: _Last) -> Summary | None:
         return Summary("off", rails, effort=0.0)
     way = {"air in": " in", "air out": " out"}.get(last.text(message, "wind_direction_switch"), "")
     at = " at" if speed is not None else ", speed"
-    return Summary(f"blows{way}{at} {last.text(message, 'fan_speed_setting')}", rails, effort=_fan_effort(speed))
+    said = compose(f"blows{way}{at} ", last.text(message, "fan_speed_setting"))
+    return Summary(said, rails, effort=_fan_effort(speed))
 
 
 def _charger(last: _Last) -> Summary | None:
@@ -193,15 +195,17 @@ def _charger(last: _Last) -> Summary | None:
         return None
     rails = last.rail("voltage", message, volts, 10.0, 16.0) + last.rail("current", message, amps, 0.0, 60.0)
     gives, said = last.number(message, amps), last.text(message, amps)
-    current = f"current {said}" if gives is None else f"gives {said}"
-    return Summary(f"{_stage(state)}{last.text(message, volts)}, {current}", rails, gives=gives)
+    current = compose(", current " if gives is None else ", gives ", said)
+    return Summary(compose(_stage(state), last.text(message, volts), current), rails, gives=gives)
 
 
 def _stage(state: Reading | None) -> str:
     """Say how a charger charges; 0 and 1 have several names in use, and charge in none of them."""
     if state is None:
         return ""
-    return f"{'does not charge' if state.raw in (0, 1) else state.shown_label or f'state {state.brief}'}, "
+    return compose(
+        "does not charge" if state.raw in (0, 1) else state.shown_label or compose("state ", state.brief), ", "
+    )
 
 
 def _dc_source(last: _Last) -> Summary | None:
@@ -211,7 +215,8 @@ def _dc_source(last: _Last) -> Summary | None:
     known = last.number("DC_SOURCE_STATUS_2", "state_of_charge") is not None
     rails = last.rail("voltage", "DC_SOURCE_STATUS_1", "dc_voltage", 10.0, 16.0)
     rails += last.rail("charge", "DC_SOURCE_STATUS_2", "state_of_charge", 0.0, 100.0)
-    return Summary(f"battery {charge} full, {volts}" if known else f"battery {volts}, charge {charge}", rails)
+    said = ("battery ", charge, " full, ", volts) if known else ("battery ", volts, ", charge ", charge)
+    return Summary(compose(*said), rails)
 
 
 def _tank(last: _Last) -> Summary | None:
@@ -219,7 +224,7 @@ def _tank(last: _Last) -> Summary | None:
     level, steps = last.number(message, "relative_level"), last.number(message, "resolution")
     if level is None or not steps:
         return (
-            Summary(f"level {last.text(message, 'relative_level')}")
+            Summary(compose("level ", last.text(message, "relative_level")))
             if last.reading(message, "relative_level")
             else None
         )

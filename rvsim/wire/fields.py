@@ -12,8 +12,11 @@ alarm number or a bitmap may be all ones and mean just that.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from fractions import Fraction
 from functools import cached_property
 from typing import Literal, NamedTuple
+
+from rvsim.wire.quantity_text import Quantity, QuantityText, decimal_text, decimals_of, figure, spoken_unit
 
 
 class State(StrEnum):
@@ -236,21 +239,50 @@ class FieldSpec:
 
     def text_of(self, steps: int) -> str:
         """Write a number of ``1 / unit_steps`` of the unit, as scale and offset are kept, exactly."""
-        return _decimal(steps, self.decimals)
+        return decimal_text(steps, self.decimals)
 
     def brief(self, raw: int) -> str:
-        """Write the value for a person with its unit, rounded to the finest of 1, 0.1, 0.01 ... not below one step."""
-        shown = self.decimals
-        while shown and self.scale > 10 ** (self.decimals - shown):
-            shown -= 1
+        """Write the value for a person with its unit: with as many decimals as one step needs (`decimals_of`)."""
+        if not self.unit:
+            return self._rounded(raw)
+        return QuantityText(self.quantity(raw))
+
+    def quantity(self, raw: int) -> Quantity:
+        """Return the value with its unit and its step, written as for a person."""
+        text = f"{self._rounded(raw)} {self.spoken_unit}".rstrip()
+        value = Fraction(raw * self.scale + self.offset, self.unit_steps)
+        return Quantity(value, self.step, self.unit, text, is_difference=self.is_difference)
+
+    def figure(self, value: float, *, names_unit: bool = True) -> Quantity:
+        """Return a figure that somebody wrote about the field, such as a limit; a finite number in its unit."""
+        return figure(value, self.unit, names_unit=names_unit, is_difference=self.is_difference)
+
+    @cached_property
+    def step(self) -> Fraction:
+        """What one more in the raw integer makes in ``unit``."""
+        return Fraction(abs(self.scale), self.unit_steps)
+
+    @property
+    def is_difference(self) -> bool:
+        """Whether it is a difference of temperatures: K in our definitions, where a temperature is in degC.
+
+        What K is in a user's own definitions is not known.
+        """
+        return self.unit == "K" and self.grades.layout is not Origin.USER
+
+    def _rounded(self, raw: int) -> str:
+        shown = self._shown_decimals
         scaled, unit = raw * self.scale + self.offset, 10 ** (self.decimals - shown)
-        number = _decimal((2 * scaled + unit) // (2 * unit), shown)
-        return f"{number} {self.spoken_unit}".rstrip()
+        return decimal_text((2 * scaled + unit) // (2 * unit), shown)
+
+    @cached_property
+    def _shown_decimals(self) -> int:
+        return decimals_of(self.step)
 
     @property
     def spoken_unit(self) -> str:
         """The unit as it is printed: degC becomes °C."""
-        return "°C" if self.unit == "degC" else self.unit
+        return spoken_unit(self.unit)
 
     def raw(self, value: float) -> int:
         """Return the raw integer nearest to a value in ``unit``.
@@ -340,9 +372,3 @@ class Reading(NamedTuple):
         if self.state is not State.VALUE or self.raw is None:
             return str(self.state)
         return self.label or self.field.brief(self.raw)
-
-
-def _decimal(scaled: int, decimals: int) -> str:
-    whole, part = divmod(abs(scaled), 10**decimals)
-    sign = "-" if scaled < 0 else ""
-    return f"{sign}{whole}.{part:0{decimals}d}" if decimals else f"{sign}{whole}"

@@ -141,10 +141,10 @@ def test_a_held_reading_repeats_what_it_says_next(evening):
 
 
 def test_a_corrupted_reading_says_the_highest_value(evening):
-    """FAFF hex is the highest 16-bit value (65530: rv-c.com/node/500): 1774.8 °C, which is flagged as a bad value."""
+    """FAFF hex is the highest 16-bit value (65530: rv-c.com/node/500): 1774.81 °C, which is flagged as a bad value."""
     run = evening(30)
     said = run.hands.corrupt("outdoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
-    assert said == "outdoor sensor reports a corrupted ambient temperature: 1774.8 °C"
+    assert said == "outdoor sensor reports a corrupted ambient temperature: 1774.81 °C"
     run.until(40)
     assert {data[3:8] for data in run.sent(OUTDOOR, AIR, since=30)} == {"FA FF"}
     assert run.raised == [("bad-value", "outdoor sensor")]
@@ -214,11 +214,11 @@ def test_warmer_commands_the_thermostat_on_the_wires(evening):
     """
     run = evening(30)
     assert OWN_ADDRESS == 0xF9
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.5 °C"
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.50 °C"
     run.until(31)
     assert run.sent(0xF9, COMMAND) == ["01 FF FF D0 24 FF FF FF"]
     assert run.sent(PANEL, THERMOSTAT, since=30)[0][9:14] == "D0 24"
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.0 °C"
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.00 °C"
     run.until(120)
     assert run.raised == []
     assert all(one.planned for one in run.run.watch.roll_call)
@@ -228,20 +228,20 @@ def test_two_quick_presses_are_two_steps(evening):
     """A second press before the thermostat has answered builds on the first."""
     run = evening(30)
     run.hands.warmer(0.5)
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.0 °C"
-    assert run.hands.warmer(-1.5) == "thermostat 1 is asked for 20.5 °C"
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.00 °C"
+    assert run.hands.warmer(-1.5) == "thermostat 1 is asked for 20.50 °C"
     run.until(40)
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.0 °C"
+    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.00 °C"
 
 
 def test_cooler_is_the_same_downwards(evening):
     """Half a degree down from 21.0: 9392 = 24B0 hex."""
     run = evening(30)
-    assert run.hands.warmer(-0.5) == "thermostat 1 is asked for 20.5 °C"
+    assert run.hands.warmer(-0.5) == "thermostat 1 is asked for 20.50 °C"
     assert run.until(31).sent(PANEL, THERMOSTAT, since=30)[0][9:14] == "B0 24"
 
 
-@pytest.mark.parametrize(("kelvin", "asked"), [(100, "30.0"), (9.5, "30.0"), (-100, "5.0"), (-15.5, "5.5")])
+@pytest.mark.parametrize(("kelvin", "asked"), [(100, "30.00"), (9.5, "30.00"), (-100, "5.00"), (-15.5, "5.50")])
 def test_the_set_point_stays_within_what_a_room_can_be(evening, kelvin, asked):
     """From 5 to 30 °C, as a room thermostat has it."""
     assert evening(10).hands.warmer(kelvin) == f"thermostat 1 is asked for {asked} °C"

@@ -85,7 +85,7 @@ def test_the_nearest_thing_is_told(write):
     """30 degrees were wanted, and something else was said."""
     (outcome,) = PreparedScenario(Job(write(WARM), {})).run().outcomes
     assert outcome.found == "not seen by 60.000 s"
-    assert outcome.nearest.startswith("set point temperature heat 21.0 °C at ")
+    assert outcome.nearest.startswith("set point temperature heat 21.00 °C at ")
     assert outcome.look == "the message came, and its field said other things: what decides about that field"
 
 

@@ -31,12 +31,12 @@ def rails(words: Summary) -> list[tuple[str, str, str, str, float, float]]:
 # a step, a temperature (21 + 273) / 0.03125 = 9408 = 24C0 hex, a voltage 13.6 / 0.05 = 272 = 0110 hex, a charger's
 # current (18 + 1600) / 0.05 = 32360 = 7E68 hex.
 SAID = [
-    ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF C0 24 FF FF FF"}, "wants 21.0 °C in the cabin", None, None),
+    ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF C0 24 FF FF FF"}, "wants 21.00 °C in the cabin", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 00 FF C0 24 FF FF FF"}, "switched off", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF FF FF FF FF FF"}, "set point no data", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF"}, "set point missing", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01"}, "set point missing", None, None),
-    ("ambient_sensor", {"THERMOSTAT_AMBIENT_STATUS": "01 C0 24 FF FF FF FF FF"}, "21.0 °C", None, None),
+    ("ambient_sensor", {"THERMOSTAT_AMBIENT_STATUS": "01 C0 24 FF FF FF FF FF"}, "21.00 °C", None, None),
     ("ambient_sensor", {"THERMOSTAT_AMBIENT_STATUS": "01 FF FF FF FF FF FF FF"}, "no data", None, None),
     ("ambient_sensor", {"THERMOSTAT_AMBIENT_STATUS": "01 FE FF"}, "out of range", None, None),
     ("ambient_sensor", {"THERMOSTAT_AMBIENT_STATUS": "01"}, "missing", None, None),
@@ -45,9 +45,9 @@ SAID = [
     ("furnace", {"FURNACE_STATUS": "01 00 FA C8 FF FF FF FF"}, "gives 100 % heat", None, 1.0),
     ("furnace", {"FURNACE_STATUS": "01 00 FF FF FF FF FF FF"}, "heat no data", None, None),
     ("furnace", {"FURNACE_STATUS": "01 00 00"}, "heat missing", None, 0.0),
-    ("water_heater", {"WATERHEATER_STATUS": "01 01 FF FF C0 24 F5 FF"}, "water 21.0 °C, burner lit", None, 1.0),
-    ("water_heater", {"WATERHEATER_STATUS": "01 01 FF FF C0 24 F1 FF"}, "water 21.0 °C, burner out", None, 0.0),
-    ("water_heater", {"WATERHEATER_STATUS": "01 00 FF FF C0 24 F1 FF"}, "water 21.0 °C, off", None, 0.0),
+    ("water_heater", {"WATERHEATER_STATUS": "01 01 FF FF C0 24 F5 FF"}, "water 21.00 °C, burner lit", None, 1.0),
+    ("water_heater", {"WATERHEATER_STATUS": "01 01 FF FF C0 24 F1 FF"}, "water 21.00 °C, burner out", None, 0.0),
+    ("water_heater", {"WATERHEATER_STATUS": "01 00 FF FF C0 24 F1 FF"}, "water 21.00 °C, off", None, 0.0),
     ("water_heater", {"WATERHEATER_STATUS": "01 01 FF FF FF FF FF FF"}, "water no data, burner no data", None, None),
     ("water_heater", {"WATERHEATER_STATUS": "01 01"}, "water missing, burner missing", None, None),
     ("roof_fan", {"ROOF_FAN_STATUS_1": "01 01 64 00 FF FF FF FF"}, "blows out at 50 %", None, 0.125),
@@ -121,12 +121,12 @@ RAILS = [
     (
         "thermostat",
         {"THERMOSTAT_STATUS_1": "01 02 FF C0 24 FF FF FF"},
-        [("set point", "THERMOSTAT_STATUS_1", "set_point_temperature_heat", "21.0 °C", 5.0, 30.0)],
+        [("set point", "THERMOSTAT_STATUS_1", "set_point_temperature_heat", "21.00 °C", 5.0, 30.0)],
     ),
     (
         "thermostat",
         {"THERMOSTAT_STATUS_1": "01 00 FF C0 24 FF FF FF"},
-        [("set point", "THERMOSTAT_STATUS_1", "set_point_temperature_heat", "21.0 °C", 5.0, 30.0)],
+        [("set point", "THERMOSTAT_STATUS_1", "set_point_temperature_heat", "21.00 °C", 5.0, 30.0)],
     ),
     (
         "ambient_sensor",
@@ -144,7 +144,7 @@ RAILS = [
     (
         "water_heater",
         {"WATERHEATER_STATUS": "01 01 FF FF C0 24 F5 FF"},
-        [("hot water", "WATERHEATER_STATUS", "water_temperature", "21.0 °C", 0.0, 80.0)],
+        [("hot water", "WATERHEATER_STATUS", "water_temperature", "21.00 °C", 0.0, 80.0)],
     ),
     (
         "roof_fan",
@@ -211,9 +211,13 @@ def test_a_function_that_was_never_heard_says_nothing(says, function):
 @pytest.mark.parametrize(
     ("function", "frames", "sentence"),
     [
-        ("dc_source", {"DC_SOURCE_STATUS_2": "01 78 C0 24 A0 FF FF FF"}, "source temperature 21.0 °C, state of charge"),
+        (
+            "dc_source",
+            {"DC_SOURCE_STATUS_2": "01 78 C0 24 A0 FF FF FF"},
+            "source temperature 21.00 °C, state of charge",
+        ),
         ("charger", {"DC_SOURCE_STATUS_2": "01 78 FF FF A0 FF FF FF"}, "state of charge 80 %"),
-        ("thermostat", {"THERMOSTAT_AMBIENT_STATUS": "01 C0 24 FF FF FF FF FF"}, "ambient temperature 21.0 °C"),
+        ("thermostat", {"THERMOSTAT_AMBIENT_STATUS": "01 C0 24 FF FF FF FF FF"}, "ambient temperature 21.00 °C"),
         ("tank", {"CIRCULATION_PUMP_STATUS": "01 F5 FF FF FF FF FF FF"}, "output status command test"),
     ],
 )

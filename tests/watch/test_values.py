@@ -34,8 +34,8 @@ def said(bus):
 def test_a_reading_is_told_when_it_changes(said):
     """The first time without a before, then only what is new; the instance is no reading."""
     assert said(WARM, WARM, COOL).readings == [
-        ("sensor", 1, "ambient_temperature", "21.0 °C", "no data"),
-        ("sensor", 1, "ambient_temperature", "11.0 °C", "21.0 °C"),
+        ("sensor", 1, "ambient_temperature", "21.00 °C", "no data"),
+        ("sensor", 1, "ambient_temperature", "11.00 °C", "21.00 °C"),
     ]
 
 
@@ -57,7 +57,7 @@ def test_each_instance_has_its_own_last_value(bus):
     for second in (0, 5, 10):
         made.say(second, AMBIENT, 0x91, instance=1, ambient_temperature=WARM)
         made.say(second, AMBIENT, 0x91, instance=2, ambient_temperature=COOL)
-    assert [(instance, now) for _, instance, _, now, _ in made.readings] == [(1, "21.0 °C"), (2, "11.0 °C")]
+    assert [(instance, now) for _, instance, _, now, _ in made.readings] == [(1, "21.00 °C"), (2, "11.00 °C")]
 
 
 def test_a_source_that_repeats_itself_under_another_priority_says_nothing_new(bus):
@@ -101,12 +101,12 @@ def test_a_bad_value_that_turns_to_no_data_changes_its_flag(said):
         (25.0, "raised", "bad-value", "sensor"),
         (30.0, "cleared", "bad-value", "sensor"),
     ]
-    assert "it had said 21.0 °C" in made.watch.all_flags[1].text
+    assert "it had said 21.00 °C" in made.watch.all_flags[1].text
 
 
 def test_a_field_that_was_never_good_is_remembered_by_what_it_said(said):
     """There is nothing better to tell."""
-    assert "it had said 900.0 °C" in said(IMPOSSIBLE, NO_DATA).watch.all_flags[1].text
+    assert "it had said 900.00 °C" in said(IMPOSSIBLE, NO_DATA).watch.all_flags[1].text
 
 
 def test_a_reserved_code_tells_neither_good_nor_bad(said):

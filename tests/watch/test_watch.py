@@ -78,7 +78,9 @@ def test_every_reading_can_be_asked_for(bus):
     decoded = made.watch.readings(frame)
     assert (decoded.time, decoded.device, decoded.source, decoded.instance) == (5 * SECOND, "sensor", 0x91, 1)
     assert decoded.spec.name == AMBIENT
-    assert [(reading.field.name, reading.brief) for reading in decoded.readings] == [("ambient_temperature", "21.0 °C")]
+    assert [(reading.field.name, reading.brief) for reading in decoded.readings] == [
+        ("ambient_temperature", "21.00 °C")
+    ]
 
 
 def test_readings_of_who_was_never_heard_carry_the_address(bus):

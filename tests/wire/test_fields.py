@@ -111,7 +111,7 @@ def test_signed_fields_reach_below_zero():
 
 SCALES = [
     # RV-C specification Table 5.3 as remembered
-    (TEMPERATURE, 9600, "27.00000", 27.0, "27.0 °C"),
+    (TEMPERATURE, 9600, "27.00000", 27.0, "27.00 °C"),
     (CURRENT, 32000, "0.00", 0.0, "0.0 A"),
     (VOLTAGE, 264, "13.20", 13.2, "13.2 V"),
     # rv-c.com/node/569: 200 is 100 %
@@ -125,9 +125,9 @@ SCALES = [
     (CURRENT, 0, "-1600.00", -1600.0, "-1600.0 A"),
     (CURRENT, 64250, "1612.50", 1612.5, "1612.5 A"),
     (VOLTAGE, 64250, "3212.50", 3212.5, "3212.5 V"),
-    (TEMPERATURE, 0, "-273.00000", -273.0, "-273.0 °C"),
-    (TEMPERATURE, 9216, "15.00000", 15.0, "15.0 °C"),
-    (TEMPERATURE, 64256, "1735.00000", 1735.0, "1735.0 °C"),
+    (TEMPERATURE, 0, "-273.00000", -273.0, "-273.00 °C"),
+    (TEMPERATURE, 9216, "15.00000", 15.0, "15.00 °C"),
+    (TEMPERATURE, 64256, "1735.00000", 1735.0, "1735.00 °C"),
     (SLOPE, 32000, "0", 0, "0 mV/s"),
     # fuel level sensor maker's manual
     (TEMPERATURE_BYTE, 0, "-40", -40, "-40 °C"),
@@ -136,8 +136,8 @@ SCALES = [
     (VOLTAGE, 277, "13.85", 13.85, "13.9 V"),
     (CURRENT_LONG, 2000000001, "0.001", 0.001, "0.001 A"),
     (CURRENT_LONG, 1999999999, "-0.001", -0.001, "-0.001 A"),
-    (TEMPERATURE, 8735, "-0.03125", -0.03125, "0.0 °C"),
-    (TEMPERATURE, 8734, "-0.06250", -0.0625, "-0.1 °C"),
+    (TEMPERATURE, 8735, "-0.03125", -0.03125, "-0.03 °C"),
+    (TEMPERATURE, 8734, "-0.06250", -0.0625, "-0.06 °C"),
     (NUMBER, 123456, "123456", 123456, "123456"),
 ]
 
@@ -178,15 +178,21 @@ def test_the_value_is_the_nearest_number(data, field):
 
 
 @given(data=st.data(), field=scaled_fields())
-def test_brief_rounds_to_a_decimal_that_a_step_can_show(data, field):
-    """For a person the value is rounded to the finest power of ten that is at least one step; halves go up."""
+def test_brief_rounds_to_the_power_of_ten_nearest_to_a_step(data, field):
+    """For a person the value is rounded to 1, 0.1, 0.01 ..., whichever is nearest to one step; halves go up."""
     raw = data.draw(any_raw(field))
     step = Fraction(field.scale, 10**field.decimals)
-    shown = max(places for places in range(field.decimals + 1) if places == 0 or Fraction(1, 10**places) >= step)
+    ratio = {places: step * 10**places for places in range(field.decimals + 2)}
+    shown = min(ratio, key=lambda places: max(ratio[places], 1 / ratio[places]))
     exact = Fraction(raw * field.scale + field.offset, 10**field.decimals)
     rounded = Fraction(math.floor(exact * 10**shown + Fraction(1, 2)), 10**shown)
     assert Fraction(field.brief(raw)) == rounded
     assert len(field.brief(raw).partition(".")[2]) == shown
+
+
+def test_a_temperature_has_the_decimals_that_its_sensor_means():
+    """A step of 0.03125 °C means two decimals, and not five."""
+    assert TEMPERATURE.brief(9822) == "33.94 °C"
 
 
 @given(data=st.data(), field=scaled_fields(widest=32))

@@ -20,6 +20,7 @@ from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
 
 if TYPE_CHECKING:
+    from rvsim.faces.text.display_units import DisplayUnits
     from rvsim.runs.sink import Sink
     from rvsim.shakedown.scenario import LoadedScenario
     from rvsim.sim.bench import Failure
@@ -76,6 +77,7 @@ def bench(
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
@@ -97,6 +99,7 @@ def bench(
             tuple(leave_out or ()),
             dbc,
             light,
+            options.units_of(units),
         )
 
     _leave(ending(command))
@@ -114,6 +117,7 @@ def _bench(
     absent: tuple[str, ...],
     dbc: list[Path] | None,
     light: bool,
+    units: "DisplayUnits",
 ) -> int:
     from rvsim.devices.registry import kind_problems, missing_partners
     from rvsim.logs.formats.jsonl import start_line
@@ -141,7 +145,7 @@ def _bench(
         if speed is None:
             if serve is not None:
                 raise InputError("--serve needs time that others can keep up with: leave --speed max out")
-            sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent)
+            sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
             virtual = VirtualBenchRun(
                 loaded,
                 catalogue,
@@ -162,8 +166,8 @@ def _bench(
         if form == "screen":
             from rvsim.faces.screen.show import show_bench
 
-            return show_bench(loaded, make, end, speed, light=light)
-        sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent)
+            return show_bench(loaded, make, end, speed, units=units, light=light)
+        sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
         run = make(sink, control=Control(speed), every=every, on_failure=_say_failure)
         run.run(end)
     return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
@@ -182,6 +186,7 @@ def _sink(
     seed: int,
     speed: float | None,
     absent: tuple[str, ...],
+    units: "DisplayUnits",
 ) -> "Sink":
     from rvsim.faces.text.output import JsonLinesSink
     from rvsim.faces.text.sentences import Sentences
@@ -195,7 +200,7 @@ def _sink(
         f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
         f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {how}.",
     )
-    return Sentences(sys.stdout, opening)
+    return Sentences(sys.stdout, opening, units)
 
 
 scenario_commands.add_to(app)
@@ -207,6 +212,7 @@ def spell(
     data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
     json: options.Json = False,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """One frame taken apart, byte by byte, with the arithmetic."""
@@ -216,10 +222,11 @@ def spell(
         from rvsim.faces.text.spell import as_json, as_text, parse_frame
         from rvsim.wire.database import load
 
+        shown = options.units_of(units)
         frame = parse_frame(identifier, " ".join(data))
         catalogue = load(dbc or ())
         say(*catalogue.left_out)
-        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
+        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue, shown)))
         return Exit.GOOD
 
     _leave(ending(command))
@@ -239,6 +246,7 @@ def survey(
     device: options.Devices = None,
     message: options.Messages = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
@@ -248,7 +256,9 @@ def survey(
         from rvsim.faces.cli.logs import SurveyOptions, survey_logs
 
         part = options.part(begin, end)
-        asked = SurveyOptions(rig, json, draft_rig, dbc or [], channel, part, device or [], message or [])
+        asked = SurveyOptions(
+            rig, json, draft_rig, dbc or [], channel, part, device or [], message or [], options.units_of(units)
+        )
         return survey_logs(logs, asked)
 
     _leave(ending(command))
@@ -267,6 +277,7 @@ def replay(
     loop: options.Loop = False,
     channel: options.LogChannel = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
@@ -278,7 +289,19 @@ def replay(
 
         form = options.one_form(plain, json, every, has_terminal())
         part = options.part(begin, end)
-        return replay_log(log, form, every, rig, options.speed_of(speed), part, loop, dbc or [], channel, light=light)
+        return replay_log(
+            log,
+            form,
+            every,
+            rig,
+            options.speed_of(speed),
+            part,
+            loop,
+            dbc or [],
+            channel,
+            units=options.units_of(units),
+            light=light,
+        )
 
     _leave(ending(command))
 
@@ -299,6 +322,7 @@ def listen(
     record: options.Record = None,
     overwrite: options.Overwrite = False,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
@@ -311,8 +335,9 @@ def listen(
 
         form = options.one_form(plain, json, every, has_terminal())
         end = options.microseconds(seconds)
+        kept, shown = options.recording(record, overwrite), options.units_of(units)
         settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, options.recording(record, overwrite), dbc or [], light=light)
+        return listen_bus(settings, form, every, rig, end, kept, dbc or [], units=shown, light=light)
 
     _leave(ending(command))
 

@@ -14,6 +14,7 @@ from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.logs.formats.jsonl import start_line
@@ -34,6 +35,7 @@ def listen_bus(
     record: Path | None,
     dbc: list[Path],
     *,
+    units: DisplayUnits = METRIC,
     light: bool = False,
 ) -> int:
     """Listen to a bus in front of a watch; return the exit code.
@@ -64,13 +66,13 @@ def listen_bus(
             from rvsim.faces.screen.show import LookIn, show_listen
 
             said: list[str] = []
-            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said, light=light)
+            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said, units=units, light=light)
             say(*said)
         else:
             if form == "json":
                 shown: Sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every, sent=False)
             else:
-                shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",))
+                shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",), units)
             shown.flush()
             listening(shown, say).run(end, Control())
             code = Exit.GOOD

@@ -16,6 +16,7 @@ from tempfile import TemporaryDirectory
 from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.survey_text import as_json, as_text, left_out
@@ -60,6 +61,7 @@ class SurveyOptions:
     part: tuple[int, int | None] = (0, None)
     devices: Sequence[str] = ()
     messages: Sequence[str] = ()
+    units: DisplayUnits = METRIC
 
 
 def survey_logs(logs: list[str], options: SurveyOptions) -> int:
@@ -93,7 +95,7 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
             print(
                 as_json(opened, told_of, channel, selected)
                 if options.json
-                else "\n".join(as_text(opened, told_of, catalogue, channel, selected))
+                else "\n".join(as_text(opened, told_of, catalogue, channel, selected, options.units))
             )
     if problems:
         raise InputError(*problems)
@@ -175,6 +177,7 @@ def replay_log(
     dbc: list[Path],
     channel: str | None = None,
     *,
+    units: DisplayUnits = METRIC,
     light: bool = False,
 ) -> int:
     """Go through a log in front of a watch; return the exit code.
@@ -195,10 +198,10 @@ def replay_log(
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            name = printable(Path(log).name)
-            code = show_replay(name, ReplayRun(rounds, Pipeline(watch, LookIn())), plan, speed, light=light)
+            name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, LookIn()))
+            code = show_replay(name, replay, plan, speed, units=units, light=light)
         else:
-            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel)
+            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel, units)
             replay = ReplayRun(rounds, Pipeline(watch, sentences, every=every))
             if speed is None:
                 replay.virtual()
@@ -230,6 +233,7 @@ def _log_sink(
     every: bool,
     speed: float | None,
     channel: str | None = None,
+    units: DisplayUnits = METRIC,
 ) -> Sink:
     """Return what shows a log: JSON lines or sentences."""
     if form == "json":
@@ -239,4 +243,4 @@ def _log_sink(
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
         return JsonLinesSink(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
-    return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))
+    return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",), units)

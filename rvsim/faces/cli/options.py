@@ -5,12 +5,15 @@ Knows: option names, help and the checks of a single value. Does not know what a
 
 import re
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
+
+if TYPE_CHECKING:
+    from rvsim.faces.text.display_units import DisplayUnits
 
 MICRO = 1_000_000
 SLOWEST = 1e-6
@@ -30,6 +33,10 @@ Light = Annotated[
         "--light",
         help="Paint the live screen for a light background; without it as the terminal says (COLORFGBG), else dark.",
     ),
+]
+Units = Annotated[
+    str,
+    typer.Option("--units", metavar="metric|us", help="Units for values in what you read; JSON and files are metric."),
 ]
 Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
 Seconds = Annotated[
@@ -204,6 +211,19 @@ def speed_of(text: str) -> float | None:
             f'--speed {text}: give a number from 0.000001 to 1000000 (1 is real time, 20 is twenty times), or "max"'
         )
     return speed
+
+
+def units_of(text: str) -> "DisplayUnits":
+    """Return the units of an option.
+
+    Raises:
+        InputError: there are none of this name.
+    """
+    from rvsim.faces.text.display_units import BY_NAME
+
+    if text not in BY_NAME:
+        raise InputError(f"--units {text}: give metric, or us for °F, US gallons and psi")
+    return BY_NAME[text]
 
 
 def one_form(plain: bool, json: bool, every: bool, terminal: bool) -> str:

@@ -74,6 +74,7 @@ def shakedown(
     speed: Speed = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
@@ -85,6 +86,7 @@ def shakedown(
         from rvsim.shakedown.jobs import Job
 
         definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
+        shown = options.units_of(units)
         if keys:
             from rvsim.shakedown.scenario_keys import keys as every_key
 
@@ -93,7 +95,7 @@ def shakedown(
         if not scenarios:
             raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")
         if explain:
-            return max(read_back(scenario, definitions) for scenario in scenarios)
+            return max(read_back(scenario, definitions, shown) for scenario in scenarios)
         if not 1 <= repeat <= _SEEDS:
             raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
         _above_0("--processes", processes)
@@ -118,6 +120,7 @@ def shakedown(
                 junit=junit,
                 record=kept,
                 dbc=definitions,
+                units=shown,
             )
         if speed is not None:
             raise InputError("--speed goes with --serve: virtual time waits for nothing, and hardware for nobody")
@@ -127,14 +130,31 @@ def shakedown(
 
             bus = resolve(interface, channel, None, adapter_option or (), listening=False)
             return on_a_bus(
-                jobs, bus, leave_out or (), form=form, every=every, junit=junit, record=kept, dbc=definitions
+                jobs,
+                bus,
+                leave_out or (),
+                form=form,
+                every=every,
+                junit=junit,
+                record=kept,
+                dbc=definitions,
+                units=shown,
             )
         if leave_out:
             raise InputError("--except goes with --interface or --serve: in virtual time nobody could stand in")
         for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
             if given:
                 raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
-        return run(jobs, form=form, every=every, junit=junit, record=kept, processes=processes, dbc=definitions)
+        return run(
+            jobs,
+            form=form,
+            every=every,
+            junit=junit,
+            record=kept,
+            processes=processes,
+            dbc=definitions,
+            units=shown,
+        )
 
     raise typer.Exit(ending(command))
 
@@ -153,6 +173,7 @@ def vary(
     junit: Junit = None,
     processes: Processes = None,
     dbc: options.Dbc = None,
+    units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """One scenario many times with other values: which runs fail, and the smallest of those."""
@@ -163,7 +184,8 @@ def vary(
 
         _above_0("--draw", draw)
         _above_0("--processes", processes)
-        return run(scenario, values, draw, options.seed(seed), json, junit, processes, tuple(dbc or ()))
+        shown = options.units_of(units)
+        return run(scenario, values, draw, options.seed(seed), json, junit, processes, tuple(dbc or ()), shown)
 
     raise typer.Exit(ending(command))
 

@@ -12,6 +12,7 @@ from rvsim.devices.registry import kind_problems, missing_partners
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError
 from rvsim.faces.cli.exits import say
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.hardware_run import INTERRUPTED, run_on_bus
 from rvsim.runs.many_runs import NOT_PASSED_FOLDER, place_of, run_all
@@ -32,6 +33,7 @@ def shakedown(
     record: Path | None,
     processes: int | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Run scenarios to their verdicts and show them; GOOD if all are passed.
 
@@ -43,10 +45,10 @@ def shakedown(
     check_place(junit)
     _check_names(jobs)
     if record is None:
-        return _shown(run_all(jobs, dbc, processes, say), form, every, junit)
+        return _shown(run_all(jobs, dbc, processes, say), form, every, junit, units)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown([trials[0].run(record, progress=Progress(say), say=say)], form, every, junit)
+    return _shown([trials[0].run(record, progress=Progress(say), say=say)], form, every, junit, units)
 
 
 def on_a_bus(
@@ -59,6 +61,7 @@ def on_a_bus(
     junit: Path | None,
     record: Path | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Run one scenario in front of real devices, paced by the wall clock; GOOD if it is passed.
 
@@ -70,7 +73,7 @@ def on_a_bus(
     """
     trial = _the_one(jobs, "--interface", dbc, absent, junit)
     say(*bus.said)
-    return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit)
+    return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit, units)
 
 
 def on_loopback(
@@ -84,6 +87,7 @@ def on_loopback(
     junit: Path | None,
     record: Path | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Serve one scenario for controllers in other processes and run it with them; GOOD if it is passed.
 
@@ -96,7 +100,7 @@ def on_loopback(
     if speed is None:
         raise InputError("--serve needs time that others can keep up with: leave --speed max out")
     trial = _the_one(jobs, "--serve", dbc, absent, junit)
-    return _shown_paced(serve_scenario(trial, where, say, record=record, speed=speed), form, every, junit)
+    return _shown_paced(serve_scenario(trial, where, say, record=record, speed=speed), form, every, junit, units)
 
 
 def _the_one(
@@ -110,12 +114,12 @@ def _the_one(
     return trial
 
 
-def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None) -> int:
-    code = _shown([verdict], form, every, junit)
+def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
+    code = _shown([verdict], form, every, junit, units)
     return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
-def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None) -> int:
+def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
     """Show verdicts as they come, write them out, and return the exit code."""
     told = []
     for verdict in verdicts:
@@ -123,7 +127,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
         if form == "json":
             print(json_text(as_json(verdict)))
         else:
-            print("\n".join(as_text(verdict, every)))
+            print("\n".join(as_text(verdict, every, units.render)))
         sys.stdout.flush()
     if junit is not None:
         written(junit, as_junit(told))
@@ -202,7 +206,7 @@ def written(path: Path, text: str) -> None:
         raise InputError(f"--junit {path}: cannot be written ({error.strerror}): name another file") from None
 
 
-def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
+def explain(scenario: str, dbc: tuple[Path, ...], units: DisplayUnits = METRIC) -> int:
     """Read a scenario back as sentences.
 
     Raises:
@@ -211,5 +215,6 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     trial = PreparedScenario(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
-    print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
+    lines = map(units.render, explained(trial.loaded, trial.catalogue))
+    print("\n".join((*lines, *(f"warning: {text}" for text in trial.warnings))))
     return Exit.GOOD

@@ -10,6 +10,7 @@ from rvsim import shipped
 from rvsim.errors import Exit, InputError
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import check_place, checked, written
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.rig.load import find
 from rvsim.rig.toml_file import read_toml
@@ -30,6 +31,7 @@ def vary(
     junit: Path | None,
     processes: int | None,
     dbc: tuple[Path, ...],
+    units: DisplayUnits = METRIC,
 ) -> int:
     """Run a scenario with all combinations of values, or with some drawn by chance; GOOD if all are passed.
 
@@ -59,7 +61,7 @@ def vary(
     if junit is not None:
         written(junit, as_junit(verdicts))
     if not as_lines:
-        print("\n".join(told(verdicts, home(scenario, ranges))))
+        print("\n".join(told(verdicts, home(scenario, ranges), units)))
     return Exit.GOOD if all(verdict.passed for verdict in verdicts) else Exit.NOT_GOOD
 
 
@@ -70,17 +72,17 @@ def home(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
     return {one.key: own[one.key] if isinstance(own[one.key], Value) else one.choices[0] for one in ranges}
 
 
-def told(verdicts: Sequence[Verdict], at: Mapping[str, Value]) -> list[str]:
+def told(verdicts: Sequence[Verdict], at: Mapping[str, Value], units: DisplayUnits = METRIC) -> list[str]:
     """Say how many passed, which did not, and the smallest of those with its evidence."""
     failed = [verdict for verdict in verdicts if not verdict.passed]
     lines = [f"{len(verdicts) - len(failed)} of {len(verdicts)} runs passed"]
     for verdict in failed[:_SHOWN]:
-        why = verdict.error or "; ".join(outcome.expected for outcome in verdict.failed)
+        why = verdict.error or "; ".join(units.render(outcome.expected) for outcome in verdict.failed)
         lines.append(f"  not passed: {verdict.name}: {why}")
     if len(failed) > _SHOWN:
         lines.append(f"  and {len(failed) - _SHOWN} more")
     least = smallest(verdicts, at)
     if least is not None:
         lines += ["The smallest failing case, with the fewest values that are not the scenario's own:"]
-        lines += [f"  {line}" for line in as_text(least)]
+        lines += [f"  {line}" for line in as_text(least, render=units.render)]
     return lines

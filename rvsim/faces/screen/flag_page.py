@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rvsim.faces.screen.lines import Line, ago, plain, tag, with_tag, wrapped
 from rvsim.faces.screen.scene import Scene
+from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import account, tags
 from rvsim.watch.flag import Flag
 
@@ -22,14 +23,14 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
         is_over = cause.until is not None
         style = "dim" if is_over else "plain"
         lines += wrapped(about, width, "", "    ", "dim" if is_over else str(cause.severity))
-        lines += wrapped(cause.text, width, "    ", "    ", style)
+        lines += wrapped(scene.units.render(cause.text), width, "    ", "    ", style)
         lines += wrapped(f"Try next: {cause.advice}", width, "    ", "    ", style)
     for flag in flags:
-        lines += _flag_in_full(flag, found.under.get(flag.number, ()), width)
+        lines += _flag_in_full(flag, found.under.get(flag.number, ()), scene.units, width)
     return lines
 
 
-def _flag_in_full(flag: Flag, explains: Sequence[Flag], width: int) -> list[Line]:
+def _flag_in_full(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, width: int) -> list[Line]:
     sign, tag_style = tag(flag)
     is_over = flag.until is not None
     style = "dim" if is_over else "plain"
@@ -38,10 +39,10 @@ def _flag_in_full(flag: Flag, explains: Sequence[Flag], width: int) -> list[Line
     lines = wrapped(about, width, "", "    ", "dim" if is_over else str(flag.severity))
     if not is_over:
         lines = with_tag(lines, sign, tag_style)
-    lines += wrapped(flag.text, width, "    ", "    ", style)
+    lines += wrapped(units.render(flag.text), width, "    ", "    ", style)
     if explains:
         lines += wrapped(f"This explains {tags(explains)}.", width, "    ", "    ", style)
     lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ", style)
     for one in flag.evidence:
-        lines += wrapped(one, width, "    evidence: ", "      ", "dim")
+        lines += wrapped(units.render(one), width, "    evidence: ", "      ", "dim")
     return lines

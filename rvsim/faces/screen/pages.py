@@ -5,6 +5,7 @@ whoever asks for a row holds the run's lock.
 """
 
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from functools import partial
 
 from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines
@@ -30,6 +31,7 @@ from rvsim.faces.screen.lines import (
 )
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import gathered, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
@@ -40,12 +42,15 @@ from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import LastFrame
 from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
+from rvsim.wire.quantity_text import Quantity
 
 RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
 """Where rails begin on wide screens, unless a sentence is longer, and how wide they and the tags after them are."""
 MOST_DEED_LINES = 3
 MOST_MESSAGES = 6
 """Messages that are named in place of a device that nobody has words for."""
+_TREND_STEP = Fraction(1, 10)
+"""What a trend is told to, in °C a minute."""
 WIDE = 120
 """From this width on every device has its first rail beside it, and ledger and tape stand below."""
 
@@ -62,7 +67,8 @@ def foot(scene: Scene, width: int) -> list[Line]:
     if not scene.deed and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
         lines.append(cut(_reading_line(scene), width))
     elif scene.deed or scene.page is not Page.KEYS:
-        lines += [cut(line, width) for line in wrapped(scene.deed, width, style="plain")[:MOST_DEED_LINES]]
+        deed = scene.units.render(scene.deed)
+        lines += [cut(line, width) for line in wrapped(deed, width, style="plain")[:MOST_DEED_LINES]]
     return [*lines, cut(((hint(scene.mode, width), "dim"),), width)]
 
 
@@ -84,7 +90,7 @@ def _short_tape(scene: Scene, width: int) -> list[Line]:
     if told is None:
         return [cut(plain(" Tape  nothing heard of it yet"), width), cut((), width)]
     chosen = None if scene.piece is None else _within(told, scene.piece)
-    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
+    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen, scene.units))
     text = f"{told.topic} at {ago(told.frame.time)}: {spelled}"
     lines = wrapped(text, width - 1, " Tape  ", "       ")
     if len(lines) > 2:
@@ -130,14 +136,15 @@ def _of_the_bus(scene: Scene, devices: list[RollCallLine], width: int) -> list[L
     lines: list[Line] = []
     for cause in scene.account().causes:
         head = tags(cause.flags)
-        text = f"{head} cause since {ago(cause.since)}: {cause.text}"
+        text = f"{head} cause since {ago(cause.since)}: {scene.units.render(cause.text)}"
         wrapped_text = wrapped(text, width, " ║ ", " ║   ", str(cause.severity))
         lines += with_tag(wrapped_text, head, f"{cause.severity}-tag")
         lines += wrapped(f"Try next: {cause.advice}", width, " ║ ", " ║   ")
-    return lines + _flags_in_place([flag for flag in scene.watch.flags if flag.subject not in names], width, " ║ ")
+    flags = [flag for flag in scene.watch.flags if flag.subject not in names]
+    return lines + _flags_in_place(flags, scene.units, width, " ║ ")
 
 
-def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
+def _flags_in_place(flags: list[Flag], units: DisplayUnits, width: int, edge: str) -> list[Line]:
     """Return flags with the next step; those of one kind stand together."""
     lines: list[Line] = []
     for group in gathered(flags):
@@ -145,7 +152,7 @@ def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
         signs = tags(group)
         for number, flag in enumerate(group):
             head = f"{signs} {first.severity} since {ago(first.since)}: " if number == 0 else ""
-            found = wrapped(head + flag.text, width, edge, edge + "  ", str(first.severity))
+            found = wrapped(head + units.render(flag.text), width, edge, edge + "  ", str(first.severity))
             lines += with_tag(found, signs, tag(first)[1]) if number == 0 else found
         lines += wrapped(f"Try next: {first.advice}", width, edge, edge + "  ")
     return lines
@@ -192,15 +199,15 @@ def _sentence(scene: Scene, device: RollCallLine) -> str:
         return "not in the rig" + (f"; speaks as {joined(device.functions)}" if device.functions else "")
     if device.state is None:
         return "not heard yet"
-    words = [_words(w) + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
+    words = [_words(scene, w) + _trend(scene, device.device, title, w.rails) for title, w in scene.sayings(device)]
     said = "; ".join(word for word in words if word) or _counted(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return said + (f", next was due {ago(late)} ago" if late is not None else "")
 
 
-def _words(said: Summary) -> str:
+def _words(scene: Scene, said: Summary) -> str:
     """Return what a function says, with the mark of its weakest part."""
-    return said.sentence + mark((said.origin,)) if said.sentence else ""
+    return scene.units.render(said.sentence) + mark((said.origin,)) if said.sentence else ""
 
 
 def _counted(scene: Scene, device: RollCallLine) -> str:
@@ -220,7 +227,11 @@ def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> st
         return ""
     if abs(change) < 0.05:
         return ", steady"
-    return f", {'rising' if change > 0 else 'falling'} {abs(change):.1f} °C a minute"
+    field = rails[0].reading.field
+    amount = Quantity(
+        Fraction(abs(change)), _TREND_STEP, field.unit, f"{abs(change):.1f} {field.spoken_unit}", is_difference=True
+    )
+    return f", {'rising' if change > 0 else 'falling'} {scene.units.quantity(amount)} a minute"
 
 
 def _first_rail(scene: Scene, device: RollCallLine) -> str:
@@ -234,12 +245,14 @@ def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> s
     low, high = scene.limits(device, of)
     value = of.reading.value
     drawn = rail(None if value is None else float(value), scene.past(device, title, of), low, high, width)
-    return f"{low:>4g} {drawn} {high:g} {of.reading.field.spoken_unit}".rstrip()
+    field = of.reading.field
+    first = scene.units.quantity(field.figure(low, names_unit=False))
+    return f"{first:>4} {drawn} {scene.units.quantity(field.figure(high))}"
 
 
 def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
     """Return the lines under an open device: its flags with the next step, what it says on rails, who commands it."""
-    lines = _flags_in_place(scene.flags_of(device.device), width, " ║ │  ")
+    lines = _flags_in_place(scene.flags_of(device.device), scene.units, width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
     sayings = scene.sayings(device)
     target = scene.target() if device.device == scene.chosen and scene.mode is Mode.BENCH else None
@@ -249,10 +262,10 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _messages(scene, device)]
     for title, words in sayings:
-        lines.append(((" ║ │    ", "dim"), (f"{title}: {_words(words)}", "plain")))
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {_words(scene, words)}", "plain")))
         for of in words.rails:
             drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
-            number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
+            number = f"{scene.units.render(of.reading.brief):>12}{mark((of.origin,)):<3}"
             is_chosen = target == Target(of.message, of.reading.field.name)
             name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))
             lines.append(((" ║ │      ", "dim"), *name, (f"{number} ", "plain"), (drawn, "dim")))
@@ -301,7 +314,7 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
                 (reading.field.title, "chosen" if is_chosen else style),
                 (" " * max(0, 30 - len(reading.field.title)), style),
             )
-            lines.append((*name, (f" {reading.brief:<22} {origin}", style)))
+            lines.append((*name, (f" {scene.units.render(reading.brief):<22} {origin}", style)))
     return lines or [plain(f"{scene.chosen} has said nothing yet")]
 
 
@@ -315,10 +328,10 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {told.topic.dgn:05X}, from {told.topic.source:02X}"
     lines = wrapped(f"{told.topic}, {origin} ({told.device}), at {ago(told.frame.time)}", width, first, later)
     chosen = None if scene.piece is None else _within(told, scene.piece)
-    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen))
+    spelled = "".join(text for text, _ in running(told.spec, told.frame.data, chosen, scene.units))
     lines += wrapped(spelled, width, later, later)
     if told.spec is not None and told.spec.fields and chosen is not None:
-        for text in opened(told.spec, told.frame.data, chosen):
+        for text in opened(told.spec, told.frame.data, chosen, scene.units):
             lines += wrapped(text, width, later, later + "  ")
     if scene.page is Page.TAPE:
         lines += wrapped(LEGEND, width, later, later, "dim")

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
@@ -77,10 +78,17 @@ class Scene:
     """The state of the screen over one watch."""
 
     def __init__(
-        self, name: str, watch: Watch, rig: Rig | None, broken: Sequence[str] = (), mode: Mode = Mode.BENCH
+        self,
+        name: str,
+        watch: Watch,
+        rig: Rig | None,
+        broken: Sequence[str] = (),
+        mode: Mode = Mode.BENCH,
+        units: DisplayUnits = METRIC,
     ) -> None:
         self.name = name
         self.mode = mode
+        self.units = units
         self.watch = watch
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.trends = Trends()

@@ -17,6 +17,7 @@ from rvsim.errors import ENDING_SIGNALS, Exit, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig
 from rvsim.runs.control import Control
 from rvsim.runs.listen import ListenRun
@@ -27,6 +28,7 @@ from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import compose
 
 
 class LookIn:
@@ -109,7 +111,13 @@ def show(
 
 
 def show_bench(
-    loaded: LoadedScenario, make: Callable[..., PacedBenchRun], end: int | None, speed: float, *, light: bool = False
+    loaded: LoadedScenario,
+    make: Callable[..., PacedBenchRun],
+    end: int | None,
+    speed: float,
+    *,
+    units: DisplayUnits = METRIC,
+    light: bool = False,
 ) -> int:
     """Run a scenario with a screen in front; ``make`` makes its run, given a sink, ``control`` and ``on_failure``.
 
@@ -119,7 +127,7 @@ def show_bench(
     broken: list[str] = []
     control = Control(speed)
     run = make(LookIn(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
-    scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken)
+    scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken, units=units)
     code = show(
         scene,
         control,
@@ -132,7 +140,9 @@ def show_bench(
     return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
 
 
-def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, light: bool = False) -> int:
+def show_replay(
+    name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, units: DisplayUnits = METRIC, light: bool = False
+) -> int:
     """Go through a log with a screen in front.
 
     Raises:
@@ -140,10 +150,11 @@ def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, 
     """
     control = Control(speed)
     over = "The log is at its end." if replay.ends_with_log else "That is the end of the part."
-    scene = Scene(name, replay.watch, rig, mode=Mode.LOG)
+    scene = Scene(name, replay.watch, rig, mode=Mode.LOG, units=units)
 
     def found(flag: Flag | None) -> None:
-        scene.deed = "No further flag." if flag is None else f"{flag.tag} {flag.kind}, {flag.subject}: {flag.text}"
+        what = () if flag is None else (f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
+        scene.deed = compose(*what) if what else "No further flag."
 
     replay.on_found = found
     return show(
@@ -158,7 +169,14 @@ def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, 
 
 
 def show_listen(
-    name: str, listen: ListenRun, rig: Rig | None, end: int | None, said: Sequence[str], *, light: bool = False
+    name: str,
+    listen: ListenRun,
+    rig: Rig | None,
+    end: int | None,
+    said: Sequence[str],
+    *,
+    units: DisplayUnits = METRIC,
+    light: bool = False,
 ) -> int:
     """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
 
@@ -166,7 +184,7 @@ def show_listen(
         BusError: the bus was lost.
     """
     control = Control()
-    scene = Scene(name, listen.watch, rig, said, Mode.BUS)
+    scene = Scene(name, listen.watch, rig, said, Mode.BUS, units)
     return show(
         scene,
         control,

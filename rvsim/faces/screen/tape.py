@@ -6,6 +6,7 @@ Knows: how bytes are gathered into pieces that mean something. Does not know dev
 from typing import NamedTuple
 
 from rvsim.faces.screen.lines import Line, Span
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.marks import mark
 from rvsim.faces.text.spell_fields import explanation, free_text, grades_text, limits_text, meaning
 from rvsim.faces.text.spell_meaning import spoken_text
@@ -63,7 +64,7 @@ def _together(spec: MessageSpec) -> list[tuple[int, int]]:
     return sorted(found)
 
 
-def _says(spec: MessageSpec, piece: Piece) -> tuple[str, list[Origin]]:
+def _says(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return what a piece means, and where all that comes from that this rests on."""
     if not piece.readings:
         return ("no field", []) if spec.dgn != PACKET else (payload_text(piece.held), [PACKET_ORIGIN])
@@ -73,17 +74,17 @@ def _says(spec: MessageSpec, piece: Piece) -> tuple[str, list[Origin]]:
     telling = [reading for reading in piece.readings if reading.state not in _EMPTY]
     if not telling:
         return str(piece.readings[0].state), [reading.origin for reading in piece.readings]
-    said = [_told(reading) for reading in telling]
+    said = [_told(reading, units) for reading in telling]
     return ", ".join(text for text, _ in said), [origin for _, origins in said for origin in origins]
 
 
-def _told(reading: Reading) -> tuple[str, list[Origin]]:
+def _told(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return one reading for a person; the function that a DSA is of stands behind it."""
     function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
     if "dgn" in reading.field.name and reading.raw is not None:
         return f"{reading.field.title} {reading.raw:05X} hex", [reading.origin]
     if function is None or reading.raw is None:
-        return f"{reading.field.title} {reading.brief}", [reading.origin]
+        return f"{reading.field.title} {units.render(reading.brief)}", [reading.origin]
     return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
 
 
@@ -94,7 +95,7 @@ def _unread(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
     return spoken_text(spec, data) or ("known by name only", [])
 
 
-def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None) -> Line:
+def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC) -> Line:
     """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest part.
 
     Neighbours that say nothing are gathered.
@@ -104,7 +105,7 @@ def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None) ->
     held: list[str] = []
     word, origins = "", list[Origin]()
     for number, piece in enumerate(pieces(spec, data)):
-        says, rests_on = _says(spec, piece) if spec is not None and spec.fields else _unread(spec, data)
+        says, rests_on = _says(spec, piece, units) if spec is not None and spec.fields else _unread(spec, data)
         is_chosen = number == chosen
         if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
             spans += _item(held, word + mark(origins), False)
@@ -124,7 +125,7 @@ def _item(held: list[str], says: str, chosen: bool) -> list[Span]:
     return [(" · ", "dim"), (f"[{text}]", "chosen") if chosen else (text, "plain")]
 
 
-def opened(spec: MessageSpec, data: bytes, chosen: int) -> list[str]:
+def opened(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
     """Return the arithmetic of one piece: each reading in it, its range, where it comes from, and what explains it."""
     gathered = pieces(spec, data)
     if not gathered:
@@ -142,7 +143,7 @@ def opened(spec: MessageSpec, data: bytes, chosen: int) -> list[str]:
     told: set[str] = set()
     for reading in piece.readings:
         comment = explanation(reading)
-        lines.append(_arithmetic(reading, data, "" if comment in told else comment))
+        lines.append(_arithmetic(reading, data, "" if comment in told else comment, units))
         told.add(comment)
     return lines
 
@@ -156,11 +157,11 @@ def _split(piece: Piece) -> str:
     return "".join(("|" if place in cuts and place else "") + bit for place, bit in enumerate(bits))
 
 
-def _arithmetic(reading: Reading, data: bytes, comment: str) -> str:
+def _arithmetic(reading: Reading, data: bytes, comment: str, units: DisplayUnits) -> str:
     """Say of one reading what its bits mean, its range, how sure each part of that is, and what explains it."""
     field = reading.field
-    parts = [f"{field.title}  {meaning(reading, data)}."]
+    parts = [f"{field.title}  {meaning(reading, data, units)}."]
     if reading.label is None and not field.labels:
-        parts.append(f"Whole range {limits_text(field)}.")
+        parts.append(f"Whole range {limits_text(field, units)}.")
     parts.append(f"Origin: {grades_text(reading)}.")
     return "   ".join([*parts, comment]).rstrip()

@@ -6,6 +6,7 @@ there, nor how a flag was raised.
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import Account, gathered, tags
 from rvsim.watch.causes import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind
@@ -40,7 +41,7 @@ IN_SHORT: Mapping[FlagKind, str] = {
 """What each kind of flag says of its subject; messages without a name are counted instead."""
 
 
-def in_short(account: Account) -> Iterator[str]:
+def in_short(account: Account, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield a line for each cause, then one for each group of flags that no cause explains."""
     for alike in _alike(account.causes):
         first, more = alike[0], f", and {len(alike) - 1} more of the kind" if len(alike) > 1 else ""
@@ -48,23 +49,23 @@ def in_short(account: Account) -> Iterator[str]:
             "" if first.subject == "bus" or first.text.startswith(first.subject.split(",")[0]) else f"{first.subject}: "
         )
         explained = tags([flag for cause in alike for flag in cause.flags])
-        yield f"cause, {first.severity}: {whose}{first.text}{more}; this explains {explained}."
+        yield f"cause, {first.severity}: {whose}{units.render(first.text)}{more}; this explains {explained}."
     for group in gathered(account.top):
         if group[0].kind is not FlagKind.UNKNOWN_MESSAGE:
             yield f"{tags(group)} {group[0].severity}: {_whom(group)}{_explaining(account, group)}."
 
 
-def noticed(account: Account) -> Iterator[str]:
+def noticed(account: Account, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in account.causes:
         yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}"
-        yield f"      {cause.text}"
-        yield from (f"      {line}" for line in cause.evidence[:MAX_WRITTEN_OUT])
+        yield f"      {units.render(cause.text)}"
+        yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_WRITTEN_OUT])
         if len(cause.evidence) > MAX_WRITTEN_OUT:
             yield f"      and {len(cause.evidence) - MAX_WRITTEN_OUT} more of what it explains"
         yield f"      Try next: {cause.advice}"
     for group in gathered(account.top):
-        yield from _group(account, group)
+        yield from _group(account, group, units)
 
 
 def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
@@ -75,14 +76,14 @@ def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
     return list(gathered.values())
 
 
-def _group(account: Account, group: Sequence[Flag]) -> Iterator[str]:
+def _group(account: Account, group: Sequence[Flag], units: DisplayUnits) -> Iterator[str]:
     yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
     for flag in group[:MAX_WRITTEN_OUT]:
         whole = f", away for {flag.silence / 1e6:.2f} s in all" if flag.silence is not None else ""
         under = account.under.get(flag.number, ())
         kinds = ", ".join(dict.fromkeys(str(one.kind) for one in under))
         explains = f"; this explains {tags(under)}, {kinds}" if under else ""
-        yield f"      {flag.subject}: {flag.text} ({_from_until(flag)}{whole}){explains}"
+        yield f"      {flag.subject}: {units.render(flag.text)} ({_from_until(flag)}{whole}){explains}"
     if len(group) > MAX_WRITTEN_OUT:
         yield f"      and {len(group) - MAX_WRITTEN_OUT} more of the kind"
     yield f"      Try next: {group[0].advice}"

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO
 
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import account, tags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
 from rvsim.rig.functions import by_command, by_dsa, by_status
@@ -25,6 +26,7 @@ from rvsim.wire import texts
 from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import compose, join
 from rvsim.wire.spec import MessageSpec
 
 Words = tuple[str, list[Origin]]
@@ -42,8 +44,8 @@ _SELDOM_SAID = frozenset({"device_priority", "charger_priority", "dc_source_inst
 class Sentences:
     """A sentence for each change and each flag; small movements of a number are left out."""
 
-    def __init__(self, out: TextIO, opening: Iterable[str]) -> None:
-        self._out = out
+    def __init__(self, out: TextIO, opening: Iterable[str], units: DisplayUnits = METRIC) -> None:
+        self._out, self._units = out, units
         self._said: dict[tuple[object, ...], Reading] = {}
         self._seen: set[str] = set()
         for text in (*opening, LEGEND):
@@ -69,7 +71,7 @@ class Sentences:
         counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
         standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
         for cause in account(watch.all_flags, watch.causes).causes:
-            self._say(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {cause.text}")
+            self._say(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {self._units.render(cause.text)}")
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 
     def flush(self) -> None:
@@ -89,7 +91,7 @@ class Sentences:
         said, origins = _SPECIAL.get(first.spec.name, _listed)(news) if news else ("", [])
         if said:
             origins += topic_origins(first.spec, first.instance, first.dsa)
-            self._say(first.time, f"{_speaker(first)}: {said}{mark(origins)}")
+            self._say(first.time, f"{_speaker(first)}: {self._units.render(said)}{mark(origins)}")
 
     def _is_news(self, event: ReadingChanged) -> bool:
         """Tell whether a reading says enough that is new, and remember it as said if so."""
@@ -112,7 +114,8 @@ class Sentences:
                 return f"{event.device} is {event.product or 'no product that it names'}{software}{sign}"
             case FlagRaised():
                 flag = event.flag
-                return f"{flag.tag} {flag.severity}, {flag.subject}: {flag.text}\n{'':13}Try next: {flag.advice}"
+                text = self._units.render(flag.text)
+                return f"{flag.tag} {flag.severity}, {flag.subject}: {text}\n{'':13}Try next: {flag.advice}"
             case FlagCleared():
                 return f"{event.flag.tag} cleared, {event.flag.subject}: {event.flag.kind}"
         raise AssertionError(f"{type(event).__name__} is said elsewhere")
@@ -173,7 +176,7 @@ def _title(spec: MessageSpec, dsa: int | None) -> str:
 
 
 def _listed(news: Mapping[str, Reading]) -> Words:
-    said = ", ".join(f"{reading.field.title} {reading.brief}" for reading in news.values())
+    said = join(", ", (compose(f"{reading.field.title} ", reading.brief) for reading in news.values()))
     return said, [reading.origin for reading in news.values()]
 
 
@@ -194,7 +197,7 @@ def _heartbeat(news: Mapping[str, Reading]) -> Words:
         said.append(fault_text(*fault))
         origins += [news[name].origin for name in ("fmi", "spn", *SPN_PARTS) if name in news]
         origins += fault_origins(*fault)
-    return ", ".join(said), origins
+    return join(", ", said), origins
 
 
 def _report(news: Mapping[str, Reading]) -> Words:

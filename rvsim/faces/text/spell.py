@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 from rvsim.errors import InputError
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
 from rvsim.faces.text.spell_meaning import meaning_of
 from rvsim.faces.text.spell_transport import FrameMeaning, whole
@@ -93,8 +94,8 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
     }
 
 
-def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
-    """Return the frame spelled out, line by line."""
+def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Iterator[str]:
+    """Return the frame spelled out, line by line; what a value is in ``units`` stands behind its arithmetic."""
     parts, data = ident.split(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
@@ -107,7 +108,7 @@ def as_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     meaning = meaning_of(spec, parts, data, catalogue)
     if spec.fields:
         layout = whole(spec, data)
-        found = _with_data(rows(layout, data), meaning)
+        found = _with_data(rows(layout, data, units), meaning)
         usual = _usual(layout, data)
         yield from table(found, usual)
         yield from _length(layout, data)

@@ -8,6 +8,7 @@ from itertools import groupby
 from textwrap import wrap
 from typing import NamedTuple
 
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.wire.fields import FieldSpec, Origin, Reading, State
 from rvsim.wire.spec import MessageSpec
 
@@ -38,9 +39,9 @@ class FieldRow(NamedTuple):
     notes: tuple[str, ...] = ()
 
 
-def rows(spec: MessageSpec, data: bytes) -> list[FieldRow]:
+def rows(spec: MessageSpec, data: bytes, units: DisplayUnits = METRIC) -> list[FieldRow]:
     """Return a row for each field and each run of bits that no field uses, in the order of the bytes."""
-    placed = [(reading.field.first, _row(reading, data)) for reading in spec.decode(data)]
+    placed = [(reading.field.first, _row(reading, data, units)) for reading in spec.decode(data)]
     found = sorted([*placed, *_free_rows(spec, data)], key=lambda one: one[0])
     return list(_each_note_once(row for _, row in found))
 
@@ -62,12 +63,12 @@ def wrapped(text: str, indent: str = "") -> list[str]:
     return wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
 
 
-def _row(reading: Reading, data: bytes) -> FieldRow:
+def _row(reading: Reading, data: bytes, units: DisplayUnits) -> FieldRow:
     comment = explanation(reading)
     return FieldRow(
         place(reading.field),
         reading.field.title,
-        meaning(reading, data),
+        meaning(reading, data, units),
         grades_text(reading),
         (comment,) if comment else (),
     )
@@ -122,8 +123,11 @@ def _bits_text(low: int, length: int) -> str:
     return f"bit {low}" if length == 1 else f"bits {low}-{low + length - 1}"
 
 
-def meaning(reading: Reading, data: bytes) -> str:
-    """Say what a reading's bits are and what they mean, with the arithmetic where there is any."""
+def meaning(reading: Reading, data: bytes, units: DisplayUnits = METRIC) -> str:
+    """Say what a reading's bits are and what they mean, with the arithmetic where there is any.
+
+    The arithmetic is in the unit of the definition; what it comes to in ``units`` stands behind it.
+    """
     field, raw = reading.field, reading.raw
     if raw is None:
         return "missing: the frame is too short"
@@ -134,7 +138,7 @@ def meaning(reading: Reading, data: bytes) -> str:
         named = f", {label}" if label and label != str(reading.state) else ""
         return f"{shown}: {STATE_WORDS.get(reading.state, str(reading.state))}{named}"
     number = f"{shown} {'hex' if is_hex else 'binary'} = {raw}"
-    return f"{number}: {reading.label}" if reading.label is not None else f"{number}{_arithmetic(field, raw)}"
+    return f"{number}: {reading.label}" if reading.label is not None else f"{number}{_arithmetic(field, raw, units)}"
 
 
 def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
@@ -149,9 +153,10 @@ def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
     return f"{held}, low byte first: {raw & field.all_ones:0{field.length // 4}X}", True
 
 
-def _arithmetic(field: FieldSpec, raw: int) -> str:
+def _arithmetic(field: FieldSpec, raw: int, units: DisplayUnits) -> str:
     """Write how the value comes from the raw integer, where there is anything to do."""
-    unit = f" {field.spoken_unit}" if field.unit else ""
+    converted = units.exact(field.quantity(raw)) if field.unit else None
+    unit = (f" {field.spoken_unit}" if field.unit else "") + (f" {converted}" if converted else "")
     if field.scale == field.unit_steps and not field.offset:
         return unit
     step = exact(field, field.scale)
@@ -165,10 +170,14 @@ def exact(field: FieldSpec, steps: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def limits_text(field: FieldSpec) -> str:
-    """Say the whole range that a field can say: ``0 to 125 %``."""
+def limits_text(field: FieldSpec, units: DisplayUnits = METRIC) -> str:
+    """Say the whole range that a field can say: ``0 to 125 %``; in ``units``, where they are others, in brackets."""
     low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
-    return f"{low} to {high} {field.spoken_unit}".rstrip()
+    metric = f"{low} to {high} {field.spoken_unit}".rstrip()
+    least, most = (field.quantity(raw) for raw in field.raw_limits)
+    if units.exact(most) is None:
+        return metric
+    return f"{metric} ({units.quantity(least._replace(names_unit=False))} to {units.quantity(most)})"
 
 
 # Bits that no field uses.

@@ -9,6 +9,7 @@ from dataclasses import asdict
 from typing import Any
 
 from rvsim.faces.text.bus_errors_text import errors_json, errors_text
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import account
 from rvsim.faces.text.marks import LEGEND, mark, mark_of
 from rvsim.faces.text.noticed import in_short, noticed, times
@@ -145,7 +146,12 @@ def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
 
 
 def as_text(
-    log: Log, found: Survey, catalogue: Catalogue, channel: str = "", selected: LogSelection = EVERYTHING
+    log: Log,
+    found: Survey,
+    catalogue: Catalogue,
+    channel: str = "",
+    selected: LogSelection = EVERYTHING,
+    units: DisplayUnits = METRIC,
 ) -> Iterator[str]:
     """Return the survey of one channel in words: what it comes to, who was there, what was noticed."""
     begun = _date(log)
@@ -163,7 +169,7 @@ def as_text(
     yield from left_out(log, channel)
     yield ""
     yield "In short"
-    yield from (f"  {text}" for text in _in_short(found))
+    yield from (f"  {text}" for text in _in_short(found, units))
     yield ""
     if found.sources:
         yield f"Who was there.   {LEGEND}"
@@ -177,7 +183,7 @@ def as_text(
         if (found.accepted)
         else "Nothing was noticed that is wrong."
     )
-    yield from noticed(account(found.flags, found.causes))
+    yield from noticed(account(found.flags, found.causes), units)
     if found.errors.frames or found.errors.states:
         yield ""
         yield "What the errors mean"
@@ -280,7 +286,7 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
 # What it comes to.
 
 
-def _in_short(found: Survey) -> Iterator[str]:
+def _in_short(found: Survey, units: DisplayUnits) -> Iterator[str]:
     if found.planned:
         heard = found.planned - len(found.absent)
         yield f"{heard} of {found.planned} planned devices were heard" + (
@@ -288,7 +294,7 @@ def _in_short(found: Survey) -> Iterator[str]:
         )
     if found.seconds < SHORTEST_S:
         yield f"Less than {SHORTEST_S} s: too short to say who is missing."
-    yield from in_short(account(found.flags, found.causes))
+    yield from in_short(account(found.flags, found.causes), units)
     unknown = sum(message.name is None for source in found.sources for message in source.messages)
     known = sum(len(source.messages) for source in found.sources) - unknown
     if unknown:

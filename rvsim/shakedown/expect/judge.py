@@ -5,15 +5,17 @@ when a kind is met (`sight_judges`, `state_judges`), how a run is made, nor how 
 microseconds; a part of a run holds its beginning and not its end.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain
 from typing import Any, NamedTuple
 
-from rvsim.shakedown.expect.expectation_plans import Expectation
+from rvsim.shakedown.expect.expectation_plans import Expectation, StaysPlan
 from rvsim.shakedown.expect.sight import Near, Spotter
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import Equivalents, Quantity, compose
 from rvsim.world.world import World
 
 SECOND = 1_000_000
@@ -41,6 +43,17 @@ class Judge:
         """The last moment at which a frame can still meet it; ``overdue`` is told as soon as time is beyond."""
         self._on_broken = on_broken
         self._entered = [spotter for spotter in spotters.values() if spotter.is_entered]
+
+    @property
+    def expected(self) -> str:
+        """What is expected, in the words of the scenario, with its figures in other units where those are shown."""
+        return compose(self.plan.full_sentence, Equivalents(tuple(self.figures)))
+
+    @property
+    def figures(self) -> Iterable[Quantity]:
+        """The figures that its expectation names and that have a unit."""
+        bounds = (self.plan.at_least, self.plan.at_most) if isinstance(self.plan, StaysPlan) else ()
+        return chain.from_iterable(spotter.figures(*bounds) for spotter in self.spotters.values())
 
     def covers(self, time: int) -> bool:
         """Tell whether a moment is in the part of the run in which this counts."""

@@ -23,6 +23,7 @@ from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, W
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.quantity_text import compose, join
 from rvsim.world.world import World
 
 _JUDGES = {**SIGHT_JUDGES, **STATE_JUDGES}
@@ -64,6 +65,15 @@ def _seated(loaded: LoadedScenario, catalogue: Catalogue, on_broken: Callable[[J
     if problems:
         raise InputError(*problems)
     return [judge_of(plan, spotters(plan.sights, catalogue), on_broken) for plan in loaded.scenario.expectations]
+
+
+def expected(loaded: LoadedScenario, catalogue: Catalogue) -> list[str]:
+    """Return what each expectation of a scenario says, with the figures that can be shown in other units.
+
+    Raises:
+        InputError: some cannot be judged, a line for each.
+    """
+    return [judge.expected for judge in _seated(loaded, catalogue, lambda _: None)]
 
 
 class Jury:
@@ -199,7 +209,7 @@ class Jury:
 
     def _outcome(self, judge: Judge, end: int) -> Outcome:
         plan, broken = judge.plan, judge.broken
-        expected = plan.full_sentence
+        expected = judge.expected
         if plan.since >= end:
             found = f"it counts from {moment(plan.since)} on, and the run was judged at {moment(end)}"
             return Outcome(expected, False, found, judged=False)
@@ -207,7 +217,7 @@ class Jury:
             return Outcome(expected, True)
         before, look = self._evidence[judge]
         near = judge.nearest
-        nearest = f"{near.said} at {moment(near.frame.time)}: {near.frame}" if near is not None else ""
+        nearest = compose(near.said, f" at {moment(near.frame.time)}: {near.frame}") if near is not None else ""
         return Outcome(expected, False, broken.found, broken.time / 1e6, nearest, before, look)
 
     # Evidence.
@@ -220,7 +230,7 @@ class Jury:
         before = self._at_end.get(judge) if until is not None and time >= until else None
         if before is None:
             before = self._before(judge, time)
-        self._evidence[judge] = (before, "; ".join(self._hints(judge, time)))
+        self._evidence[judge] = (before, join("; ", self._hints(judge, time)))
 
     def _record(self, judge: Judge) -> RollCallLine | None:
         device = self._device(judge)
@@ -244,7 +254,7 @@ class Jury:
         for flag in self._watch.all_flags:
             stood = flag.since <= time and (flag.until is None or flag.until > time)
             if stood and (device is None or flag.subject in (device, "bus")):
-                yield f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: {flag.text}"
+                yield compose(f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: ", flag.text)
         if device is not None and (record is None or record.state is None):
             yield f"{device} was not heard at all: is it in this run, at its planned address?"
         yield from self._sent_by(judge)

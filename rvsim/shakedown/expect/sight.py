@@ -19,6 +19,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
+from rvsim.wire.quantity_text import Quantity, compose
 from rvsim.wire.spec import MessageSpec
 
 _HEX = re.compile(r"[0-9A-Fa-f]{1,8}")
@@ -246,13 +247,20 @@ class Spotter:
         raw = self._field.raw_in(frame.data)
         return None if raw is None or self._field.state(raw) is not State.VALUE else float(self._field.value(raw))
 
+    def figures(self, *figures: float | None) -> Iterator[Quantity]:
+        """Yield the figures that the sight names, and others about its field, in the field's unit."""
+        named = (self.sight.wanted, self.sight.above, self.sight.below, *figures)
+        for value in named:
+            if self._field is not None and isinstance(value, float | int) and not isinstance(value, bool):
+                yield self._field.figure(value)
+
     def near(self, frame: Frame) -> Near:
         """Return how near a frame comes that could be this sight."""
         if self._field is None:
             return Near(frame, str(frame), 0.0)
         raw = self._field.raw_in(frame.data)
         said = Reading(self._field, raw, self._field.state(raw)).brief
-        return Near(frame, f"{self._field.title} {said}", max(self._distances(self.value(frame)), default=0.0))
+        return Near(frame, compose(f"{self._field.title} ", said), max(self._distances(self.value(frame)), default=0.0))
 
     def _distances(self, value: float | None) -> Iterator[float]:
         if value is None:

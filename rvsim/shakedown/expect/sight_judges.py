@@ -23,6 +23,7 @@ from rvsim.shakedown.expect.expectation_plans import (
 from rvsim.shakedown.expect.judge import SECOND, Judge
 from rvsim.shakedown.expect.sight import Spotter
 from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import compose
 
 
 class _Seen(Judge):
@@ -202,7 +203,7 @@ class _Stays(Judge):
         self.seen = True
         value = spotter.value(frame)
         if value is None or not self.plan.holds(value):
-            self.breaks(time, f"{spotter.near(frame).said} at {moment(time)}: {frame} of {device}")
+            self.breaks(time, compose(spotter.near(frame).said, f" at {moment(time)}: {frame} of {device}"))
 
     def finish(self, end: int) -> None:
         if not self.seen:

@@ -3,7 +3,9 @@
 Knows: when each kind is met or broken. Does not know where the values come from, nor how a run is made.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from rvsim.rig.quantity import moment
@@ -20,6 +22,7 @@ from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import Quantity, compose, figure
 from rvsim.world.world import World
 
 
@@ -30,14 +33,27 @@ class _World(Judge):
     def second(self, time: int, world: World) -> None:
         if not self.covers(time):
             return
-        unit, read = QUANTITIES[self.plan.value]
+        _, read = QUANTITIES[self.plan.value]
         value = read(world)
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, f"{self.plan.beyond(value, 4)} {unit} at {moment(time)}")
+            self.breaks(time, compose(self._written(value), f" at {moment(time)}"))
         elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
             self.nearest_value = value
+
+    @property
+    def figures(self) -> Iterable[Quantity]:
+        unit, _ = QUANTITIES[self.plan.value]
+        return (figure(bound, unit) for bound in (self.plan.at_least, self.plan.at_most) if bound is not None)
+
+    def _written(self, value: float) -> Quantity:
+        """Write a value that is not within the bounds, with the decimals that show it; one at least, as 18 is 18.0."""
+        unit, _ = QUANTITIES[self.plan.value]
+        text = self.plan.beyond(value, 4)
+        exact = Decimal(text)
+        step = Fraction(Decimal((0, (1,), min(-1, int(exact.as_tuple().exponent)))))
+        return Quantity(Fraction(exact), step, unit, f"{text} {unit}")
 
     def _away(self, value: float) -> float:
         low, high = self.plan.at_least, self.plan.at_most
@@ -45,13 +61,9 @@ class _World(Judge):
 
     def finish(self, end: int) -> None:
         if not self.met and self.broken is None:
-            unit, _ = QUANTITIES[self.plan.value]
-            near = (
-                ""
-                if self.nearest_value is None
-                else f"; the nearest was {self.plan.beyond(self.nearest_value, 4)} {unit}"
-            )
-            self.breaks(self.end_of_part(end), f"never so by {moment(self.end_of_part(end))}{near}")
+            near = () if self.nearest_value is None else ("; the nearest was ", self._written(self.nearest_value))
+            last = self.end_of_part(end)
+            self.breaks(last, compose(f"never so by {moment(last)}", *near))
 
 
 class _Wires(Judge):
@@ -127,7 +139,7 @@ class _Flag(Judge):
     def _count(self, flag: Flag) -> None:
         self.raised = True
         if not self.plan.raised:
-            self.breaks(max(flag.since, self.plan.since), f"{flag.kind} of {flag.subject}: {flag.text}")
+            self.breaks(max(flag.since, self.plan.since), compose(f"{flag.kind} of {flag.subject}: ", flag.text))
 
     def finish(self, end: int) -> None:
         for flag in self.standing.values():  # raised before the part began, and still there
@@ -136,7 +148,8 @@ class _Flag(Judge):
         if self.plan.raised and not self.raised:
             self.breaks(part_end, f"not raised by {moment(part_end)}")
         elif self.plan.cleared and self.standing:
-            self.breaks(part_end, f"still there at {moment(part_end)}: {next(iter(self.standing.values())).text}")
+            text = next(iter(self.standing.values())).text
+            self.breaks(part_end, compose(f"still there at {moment(part_end)}: ", text))
 
 
 class _OwnAddress(Judge):

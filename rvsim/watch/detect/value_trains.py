@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.wire.fields import FieldSpec, Special, State
+from rvsim.wire.quantity_text import compose
 from rvsim.wire.spec import MessageSpec
 
 ALTERNATIONS = 10
@@ -52,7 +53,8 @@ class ValueTrains:
                 continue
             train = self._trains[key] = self._next(part, self._trains.get(key), raw, now)
             if train.run >= ALTERNATIONS and train.before is not None:
-                figures = f"{field.brief(train.before)} and {field.brief(raw)}, {ALTERNATIONS // 2 + 1} times in turn"
+                both = compose(field.brief(train.before), " and ", field.brief(raw))
+                figures = both + f", {ALTERNATIONS // 2 + 1} times in turn"
                 self._tell(part, f"{part.topic} {field.title}", figures, time, now)
 
     @staticmethod

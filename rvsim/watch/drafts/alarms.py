@@ -9,6 +9,7 @@ from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import GAS_SENSOR, FlagKind, Severity
 from rvsim.watch.transitions import CodeAlarmed
 from rvsim.wire.fields import AlarmSeverity, Origin, weakest
+from rvsim.wire.quantity_text import compose
 
 _SEVERITIES = {
     AlarmSeverity.NOTICE: Severity.NOTICE,
@@ -43,7 +44,7 @@ _OTHERWISE = "its manual says what this means; mend that, and see whether the wo
 def _alarmed(found: CodeAlarmed) -> FlagDraft:
     reading = found.reading
     doubt = _DOUBT.get(weakest(reading.origin, found.alarm.origin), "")
-    text = f"{found.topic} {reading.field.title}: {reading.brief}{doubt}"
+    text = compose(f"{found.topic} {reading.field.title}: ", reading.brief, doubt)
     return FlagDraft(
         FlagKind.REPORTED_FAULT,
         found.device,

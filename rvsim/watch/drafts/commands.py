@@ -9,17 +9,21 @@ from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.wire.fields import Reading
+from rvsim.wire.quantity_text import compose, join
 
 
 def _state(readings: tuple[Reading, ...]) -> str:
-    return ", ".join(f"{one.field.title} {one.brief}" for one in readings)
+    return join(", ", (compose(f"{one.field.title} ", one.brief) for one in readings))
 
 
 def _contradict(found: CommandsContradict) -> FlagDraft:
     (one, other), (first, second) = found.devices, found.states
-    text = (
-        f"{one} and {other} command {found.thing} against each other: {one} commands {_state(first)}, {other} commands "
-        f"{_state(second)}; {found.turns} times so far, each within {span(found.settling)} of the other"
+    text = compose(
+        f"{one} and {other} command {found.thing} against each other: {one} commands ",
+        _state(first),
+        f", {other} commands ",
+        _state(second),
+        f"; {found.turns} times so far, each within {span(found.settling)} of the other",
     )
     advice = (
         f"decide which of the two commands {found.thing}, and switch that control off in the other: a thermostat in "
@@ -34,12 +38,17 @@ def _ignored(found: CommandIgnored) -> FlagDraft:
     by = " and ".join(found.commanders)
     pairs = zip(found.wanted, found.said, strict=True)
     if any(said is not None for said in found.said):
-        told = ", ".join(
-            f"{one.field.title} {one.brief} (says {said.brief})" for one, said in pairs if said is not None
+        told = join(
+            ", ",
+            (
+                compose(f"{one.field.title} ", one.brief, " (says ", said.brief, ")")
+                for one, said in pairs
+                if said is not None
+            ),
         )
-        text = f"{found.thing} does not obey {by}: commanded {told}"
     else:
-        text = f"{found.thing} does not obey {by}: commanded {_state(found.wanted)}, and nothing in its status changed"
+        told = compose(_state(found.wanted), ", and nothing in its status changed")
+    text = compose(f"{found.thing} does not obey {by}: commanded ", told)
     text += f"; {_commands(found.commands)} since {moment(found.since)}, with {span(found.answer_time)} to answer"
     text += "".join(f"; {answer}" for answer in found.answers)
     advice = (

@@ -72,7 +72,7 @@ def _voices(found: TwoVoices) -> FlagDraft:
         case VoiceSign.TWICE_AS_OFTEN:
             text = f"{where}: {found.what} comes twice as often as it kept to, {found.figures}"
         case VoiceSign.TWO_VALUE_TRAINS:
-            text = f"{where}: {found.what} alternates between two trains of values, {found.figures}"
+            text = f"{where}: {found.what} alternates between two trains of values, " + found.figures
         case VoiceSign.OTHER_FUNCTION:
             text = f"{where}: it now also speaks as {found.what}, {found.figures}"
     evidence = frame_line(found.last, "last frame")

@@ -8,6 +8,7 @@ from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
 from rvsim.wire.fields import Origin, Reading
+from rvsim.wire.quantity_text import compose
 
 _DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
 
@@ -20,12 +21,14 @@ def _origin(reading: Reading) -> str:
 def _between(limits: Limits | None, reading: Reading) -> str:
     if limits is None:
         return ""
-    return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
+    low, high = reading.field.figure(limits.low, names_unit=False), reading.field.figure(limits.high)
+    return compose(", outside ", low, " to ", high, f" ({limits.origin})")
 
 
 def _bad(found: RangeLeft) -> FlagDraft:
     reading = found.reading
-    text = f"{found.topic} {reading.field.title} {reading.brief}{_between(found.limits, reading)}{_origin(reading)}"
+    title = f"{found.topic} {reading.field.title} "
+    text = compose(title, reading.brief, _between(found.limits, reading), _origin(reading))
     advice = "the sensor, its wire and its plug; compare with another reading of the same thing"
     return FlagDraft(
         FlagKind.BAD_VALUE,
@@ -42,7 +45,7 @@ def _bad(found: RangeLeft) -> FlagDraft:
 def _no_data(found: DataLost) -> FlagDraft:
     title = f"{found.topic} {found.reading.field.title}"
     if found.before is not None:
-        text = f"{title} turned to no data; it had said {found.before.brief}"
+        text = compose(f"{title} turned to no data; it had said ", found.before.brief)
     else:
         text = f"{title} says no data, and the rig requires a value"
     advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"
@@ -55,12 +58,13 @@ def _no_data(found: DataLost) -> FlagDraft:
 
 def _contradiction(found: ReadingsContradict) -> FlagDraft:
     reading, other = found.reading, found.other
-    text = f"{found.topic} {reading.field.title} {reading.brief}"
+    text = compose(f"{found.topic} {reading.field.title} ", reading.brief)
     if found.other_topic == found.topic:
-        text += f", above {found.rule}, {other.brief}"
+        text += compose(f", above {found.rule}, ", other.brief)
         advice = "its setting and its calibration; then the sensor, its wire and its plug"
     else:
-        text += f", while {found.other_device} says {found.other_topic} {other.field.title} {other.brief} of the same"
+        title = f", while {found.other_device} says {found.other_topic} {other.field.title} "
+        text += compose(title, other.brief, " of the same")
         advice = (
             "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
             "the wire, the fuse and the plugs between them carry that difference, and get hot"
@@ -74,10 +78,15 @@ def _contradiction(found: ReadingsContradict) -> FlagDraft:
 def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
     lasted = found.limit if found.lasted is None else found.lasted
-    text = (
-        f"{found.topic} {reading.field.title} has said {reading.brief} for {span(lasted)}, since "
-        f"{moment(found.stuck_since)}, while {found.neighbour} {low.field.title} of {found.neighbour_device} moved "
-        f"between {low.brief} and {high.brief}{_origin(reading)}"
+    text = compose(
+        f"{found.topic} {reading.field.title} has said ",
+        reading.brief,
+        f" for {span(lasted)}, since {moment(found.stuck_since)}, while {found.neighbour} {low.field.title} of "
+        f"{found.neighbour_device} moved between ",
+        low.brief,
+        " and ",
+        high.brief,
+        _origin(reading),
     )
     advice = (
         "the sensor, its place, its wire and its plug: warm it by hand and see whether it moves; then restart the "

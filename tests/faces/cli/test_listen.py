@@ -10,6 +10,7 @@ from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, InputError
 from rvsim.faces.cli import listen as from_bus
 from rvsim.faces.cli.listen import listen_bus
+from rvsim.faces.text.display_units import US
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 
@@ -65,6 +66,18 @@ def test_a_bus_as_json(listen):
     frames = [line for line in lines if line["type"] == "frame"]
     assert [frame["bytes"] for frame in frames] == [frame.data.hex().upper() for frame in Talker.said]
     assert {frame["sent"] for frame in frames} == {False}
+
+
+@pytest.mark.parametrize(("form", "said"), [("plain", "69.8 °F"), ("json", '"value": 21.0, "unit": "\\u00b0C"')])
+def test_a_bus_in_other_units(monkeypatch, capsys, form, said):
+    """A person reads them in the units that were chosen, a program in those of the definitions."""
+    air = Frame(0, 0x19FF9C91, bytes.fromhex("01C024FFFFFFFFFF"))
+    monkeypatch.setattr(from_bus, "Port", type("Air", (Talker,), {"said": (air,)}))
+    settings = resolve("virtual", f"bus_units_{form}", None)
+    assert listen_bus(settings, form, False, None, 200_000, None, [], US) == 0
+    out = capsys.readouterr().out
+    assert said in out
+    assert ("°F" in out) is (form == "plain")
 
 
 @pytest.mark.parametrize("name", ["trip.log", "trip.jsonl"])

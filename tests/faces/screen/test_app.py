@@ -222,11 +222,11 @@ def test_corrupt_and_hold_act_on_the_first_number(watched, drive):
     run = watched("winter_evening", 20)
     run.scene.choose("indoor sensor")
     assert any(
-        "reports a corrupted ambient temperature: 1774.8 °C; b restores it" in line
+        "reports a corrupted ambient temperature: 1774.81 °C; b restores it" in line
         for line in drive(run.app(), (80, 24), "x")
     )
     run.until(30)
-    assert any("1774.8 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
+    assert any("1774.81 °C" in line and "<" in line for line in drive(run.app(), (80, 24)))
     assert any("holds its ambient temperature; b restores it" in line for line in drive(run.app(), (80, 24), "b", "h"))
 
 
@@ -398,13 +398,13 @@ def test_the_keys_lead_to_the_words(watched, drive):
 def test_warmer_and_cooler_command_the_thermostat(watched, drive):
     """w and c change the set point by half a degree through a frame that the panel obeys, without any flag."""
     run = watched("winter_evening", 20)
-    assert any("thermostat 1 is asked for 21.5 °C" in line for line in drive(run.app(), (80, 24), "w"))
+    assert any("thermostat 1 is asked for 21.50 °C" in line for line in drive(run.app(), (80, 24), "w"))
     run.until(21)
-    assert any("wants 21.5 °C" in line for line in drive(run.app(), (80, 24)))
+    assert any("wants 21.50 °C" in line for line in drive(run.app(), (80, 24)))
     drive(run.app(), (80, 24), "c")
     run.until(60)
     lines = drive(run.app(), (80, 24))
-    assert any("wants 21.0 °C" in line for line in lines)
+    assert any("wants 21.00 °C" in line for line in lines)
     assert "no flag" in lines[1]
 
 

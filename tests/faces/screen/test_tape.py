@@ -127,7 +127,7 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
 def test_what_says_nothing_is_gathered_only_with_its_like(tape):
     """No data, unchanged and no field are three things; values are never gathered, even where they read alike."""
     assert tape("THERMOSTAT_COMMAND_1", "01 FF FF C0 24 FF FF") == (
-        "01 instance 1 * · FF FF unchanged * · C0 24 set point temperature heat 21.0 °C * · FF FF unchanged *"
+        "01 instance 1 * · FF FF unchanged * · C0 24 set point temperature heat 21.00 °C * · FF FF unchanged *"
     )
     assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == (
         "01 instance 1 * · FF FF no data * · FF FF no field *"

@@ -106,7 +106,7 @@ def test_the_nearest_is_told_with_its_time(case):
     """27 degrees at 2 s, where 30 were wanted, and where to look then."""
     sight = '{ message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 30.0 }'
     (outcome,) = case(f'expect = "seen"\nsight = {sight}').hear(INDOOR, WARM, 2).hear(INDOOR, COLD, 3).end(7)
-    assert outcome.nearest == f"ambient temperature 27.0 °C at 2.000 s: {Frame(0, INDOOR, WARM)}"
+    assert outcome.nearest == f"ambient temperature 27.00 °C at 2.000 s: {Frame(0, INDOOR, WARM)}"
     assert outcome.look == "the message came, and its field said other things: what decides about that field"
 
 

@@ -103,7 +103,7 @@ def test_how_near_a_frame_comes(catalogue, frame, more, away):
     """In the field's unit, with what it said."""
     near = Spotter(sight(**AMBIENT, **more), catalogue).near(frame)
     assert near.away == pytest.approx(away)
-    assert near.said == ("ambient temperature 27.0 °C" if frame is WARM else "ambient temperature no data")
+    assert near.said == ("ambient temperature 27.00 °C" if frame is WARM else "ambient temperature no data")
 
 
 @pytest.mark.parametrize(

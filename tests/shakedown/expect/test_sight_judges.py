@@ -58,7 +58,7 @@ def test_the_nearest_is_kept(case):
     """22.5 degrees was wanted, and 21 came nearest, not 19."""
     one = case("seen", sight={**FIELD, "above": 22.5}).sensor(1, celsius=19).sensor(2, celsius=21).sensor(3, celsius=20)
     assert one.end() is not None
-    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.0 °C", 2 * SECOND)
+    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.00 °C", 2 * SECOND)
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_the_nearest_is_of_the_time_at_which_it_was_missed(case):
     """22 degrees came nearer, but after the gap had been too long."""
     one = case("every", sight={**FIELD, "above": 22.5}, gap="10s").sensor(3, celsius=20).sensor(12, celsius=23)
     assert one.sensor(14, celsius=22).end() == (10, "not seen for 12s from 0.000 s on")
-    assert one.judge.nearest.said == "ambient temperature 20.0 °C"
+    assert one.judge.nearest.said == "ambient temperature 20.00 °C"
 
 
 def test_never(case):
@@ -211,7 +211,7 @@ def test_stays(case):
     stays = {"sight": FIELD, "at_least": 18.0, "at_most": 22.0}
     assert case("stays", **stays).sensor(1, celsius=18).sensor(2, celsius=22).end() is None
     assert (
-        case("stays", **stays).sensor(1).sensor(2, celsius=22.5).end()[1].startswith("ambient temperature 22.5 °C at")
+        case("stays", **stays).sensor(1).sensor(2, celsius=22.5).end()[1].startswith("ambient temperature 22.50 °C at")
     )
     assert case("stays", **stays).sensor(1, celsius=17.9).end()[0] == 1
     assert case("stays", **stays).sensor(1, celsius=None).end()[1].startswith("ambient temperature no data at 1.000 s")
