@@ -162,7 +162,7 @@ class Run:
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of the person at the bench onto the wires; the watch does not count it as a device's."""
         self._hearing.expect(identifier, data)
-        self.bench.put(identifier, data)
+        self.bench.send(identifier, data)
 
     def put_from_outside(self, identifier: int, data: bytes) -> None:
         """Put a frame of another program onto the wires now; it counts as a node's."""
@@ -170,7 +170,7 @@ class Run:
             holder = self.bench.holder(identifier & 0xFF)
             if holder is not None:
                 self.jury.expect_intruder(identifier, data, holder)
-        self.bench.put(identifier, data)
+        self.bench.send(identifier, data)
 
     def inject(self, identifier: int, data: bytes) -> None:
         """Put a frame of another program onto the wires of a paced run, from any thread; it counts as a node's."""

@@ -37,7 +37,7 @@ class Hands:
         if not faults:
             return f"{device} has no fault by hand"
         for effect in (effect for effects in faults for effect in effects):
-            effect.end(self._run.bench)
+            effect.remove(self._run.bench)
         return f"{device} is itself again"
 
     def stick(self, device: str, message: str, field: str) -> str:
@@ -70,13 +70,13 @@ class Hands:
         return self._run.catalogue.by_name(message).by_name[field].title
 
     def _put(self, fault: SilentPlan | StuckPlan | OutOfRangePlan | WrongValuePlan, said: str) -> str:
-        if fault.device not in self._run.bench.gates:
+        if fault.device not in self._run.bench.outgoing_gates:
             return f"{fault.device} is not simulated here"
         key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))
         if key not in self._faults.setdefault(fault.device, {}):
             effects = self._faults[fault.device][key] = list(self._run.script.maker.effects(fault))
             for effect in effects:
-                effect.begin(self._run.bench)
+                effect.apply(self._run.bench)
         return f"{fault.device} {said}"
 
     def warmer(self, kelvin: float) -> str:

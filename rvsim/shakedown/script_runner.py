@@ -52,9 +52,9 @@ class Script:
             self._prepare(number, step, catalogue, scenario.lasts)
         for fault in faults:
             if fault.plan.since is not None:
-                bench.plan(fault.plan.since, partial(fault.begin, bench))
+                bench.plan(fault.plan.since, partial(fault.apply, bench))
             if fault.plan.until is not None:
-                bench.plan(fault.plan.until, partial(fault.end, bench))
+                bench.plan(fault.plan.until, partial(fault.remove, bench))
 
     def _prepare(self, number: int, step: StepPlan, catalogue: Catalogue, lasts: int) -> None:
         deed = self._deed(step, catalogue)
@@ -70,7 +70,7 @@ class Script:
             identifier, data = frame_of(step.send, catalogue)
             return partial(self._put, identifier, data)
         fault = self._named[step.start or step.stop or ""]
-        return partial(fault.begin if step.start else fault.end, self._bench)
+        return partial(fault.apply if step.start else fault.remove, self._bench)
 
     @cached_property
     def waits_for_frames(self) -> bool:
@@ -136,7 +136,7 @@ def _absentees(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
     for number, fault in enumerate(loaded.scenario.faults):
         named = [getattr(fault, "device", None), *getattr(fault, "devices", ())]
         for device in named:
-            if device is not None and device not in bench.gates:
+            if device is not None and device not in bench.outgoing_gates:
                 yield (
                     f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so no fault of "
                     "it can be; make it faulty itself, or let it be simulated"

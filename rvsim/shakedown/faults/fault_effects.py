@@ -1,6 +1,6 @@
-"""How planned faults act on a bench: what each puts in place when it begins and takes away when it ends.
+"""How planned faults act on a bench: what each applies when it begins and removes when it ends.
 
-Knows: which gates, ears, acts of devices and troubles of the wires make up each fault. Does not know when a fault
+Knows: which gates, acts of devices and faults of the wires make up each fault. Does not know when a fault
 begins: a scenario's times, a step or a person at the bench do.
 """
 
@@ -15,7 +15,7 @@ from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
-from rvsim.shakedown.faults.bus_faults import OnTheWires, trouble_of
+from rvsim.shakedown.faults.bus_faults import OnTheWires, wire_fault_of
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -24,13 +24,13 @@ from rvsim.wire.fields import State
 
 
 class Effect(Protocol):
-    """Something that is put in place in a bench, and taken away again."""
+    """Something that is applied to a bench, and removed again."""
 
-    def begin(self, bench: Bench) -> None:
-        """Put it in place."""
+    def apply(self, bench: Bench) -> None:
+        """Apply it."""
 
-    def end(self, bench: Bench) -> None:
-        """Take it away."""
+    def remove(self, bench: Bench) -> None:
+        """Remove it."""
 
 
 class Outward(NamedTuple):
@@ -39,30 +39,32 @@ class Outward(NamedTuple):
     device: str
     gate: Gate
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
-        bench.gates[self.device].append(self.gate)
+        bench.outgoing_gates[self.device].append(self.gate)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
-        bench.gates[self.device] = [gate for gate in bench.gates[self.device] if gate is not self.gate]
+        bench.outgoing_gates[self.device] = [
+            gate for gate in bench.outgoing_gates[self.device] if gate is not self.gate
+        ]
 
 
 class Inward(NamedTuple):
-    """An ear between the wires and a device."""
+    """A gate between the wires and a device."""
 
     device: str
-    ear: Gate
+    gate: Gate
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
-        bench.ears.setdefault(self.device, []).append(self.ear)
+        bench.incoming_gates.setdefault(self.device, []).append(self.gate)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
-        left = [ear for ear in bench.ears.pop(self.device, []) if ear is not self.ear]
+        left = [gate for gate in bench.incoming_gates.pop(self.device, []) if gate is not self.gate]
         if left:
-            bench.ears[self.device] = left
+            bench.incoming_gates[self.device] = left
 
 
 class Acted(NamedTuple):
@@ -72,13 +74,13 @@ class Acted(NamedTuple):
     do: Callable[[Device], None]
     undo: Callable[[Device], None]
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Do it."""
-        bench.make(self.device, self.do)
+        bench.call_device(self.device, self.do)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Undo it."""
-        bench.make(self.device, self.undo)
+        bench.call_device(self.device, self.undo)
 
 
 class PowerLost:
@@ -87,14 +89,14 @@ class PowerLost:
     def __init__(self, devices: tuple[str, ...], takes: int | None = None) -> None:
         self._devices, self._takes = devices, takes
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Take the power away."""
         for device in self._devices:
             bench.switch_off(device)
         if self._takes is not None:
             bench.plan(bench.now + self._takes, lambda: self._back(bench))
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Give it back."""
         self._back(bench)
 
@@ -129,19 +131,19 @@ class Planned:
         self._under_way: list[Effect] = []
         list(make())  # so that what cannot be made is told before anything runs
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Let it begin, if it is not under way."""
         if self._under_way:
             return
         effects = list(self._make())
         for effect in effects:
-            effect.begin(bench)
+            effect.apply(bench)
         self._under_way = [one for one in effects if not (isinstance(one, PowerLost) and one.ends_itself)]
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Let it end, if it is under way."""
         for effect in reversed(self._under_way):
-            effect.end(bench)
+            effect.remove(bench)
         self._under_way = []
 
 
@@ -212,7 +214,7 @@ class Maker:
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
-                yield OnTheWires(trouble_of(fault))
+                yield OnTheWires(wire_fault_of(fault))
             case _:
                 yield Outward(fault.device, self._field_gate(fault, random))
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rvsim.sim.can.arbitration import Contenders
-from rvsim.sim.can.controller import Node
+from rvsim.sim.can.arbitration import Arbitration
+from rvsim.sim.can.controller import Controller
 
 
 @pytest.fixture
@@ -11,9 +11,9 @@ def contenders():
     """Make contenders of (name, free from, frames)."""
 
     def make(*nodes):
-        made = Contenders()
+        made = Arbitration()
         for name, free_from, *frames in nodes:
-            node = Node(name, name)
+            node = Controller(name, name)
             node.free_from = free_from
             for frame in frames:
                 node.hold(frame)
