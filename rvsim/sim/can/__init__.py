@@ -6,24 +6,22 @@ by the functions that ``Line`` hands to them.
 
 The pair::
 
-                       send, _wake          _begin
-        +----------+              +-------------+              +--------------+
-        |   idle   |------------->| arbitration |------------->| transmission |
-        +----------+              +-------------+              +--------------+
-           ^   ^                     ^   ^   ^                  |    |      |
-           |   |                     |   |   |   same time:     |    |      |  all senders error
-           |   |                     |   |   |   _enter_        |    |      |  passive and nobody
-           |   | _end: handed over,  |   |   +--arbitration-----+    |      |  acknowledges: _foresee
-           |   | nobody is ready     |   |                      |    |      v
-           |   +---------------------|---|------ _end ----------+    |   +---------------------+
-           |                         +---|------ _end ---------------|   | repeated without    |
-           |                             |   somebody is ready       |   | acknowledgement     |
-           |                             |                      _fail|   +---------------------+
-           | nobody is ready             | _wake, when the           |      |
-           |                             | pair is clear             v      | anything else happens:
-           |                             |                   +-------------+| _end_shortcuts
-           +-----------------------------+-------------------| error frame |<
-                                                             +-------------+
+            +------+       send         +-------------+       _begin        +--------------+
+        +-->| idle |------------------->| arbitration |-------------------->| transmission |
+        |   +------+                    +-------------+<--------------------+--------------+
+        |                                      ^        _enter_arbitration    |   |   |
+        |                                      |        (same microsecond)    |   |   | _foresee: all senders
+        |                          somebody    |                              |   |   | error passive, nobody
+        |                          is ready    |                              |   |   | acknowledges
+        |                                      |                              |   |   v
+        |   nobody     +---------------------------+        _end: handed over |   | +-----------------+
+        +--------------| _wake, when pair is clear |<-------------------------+   | | repeated        |
+            is ready   +---------------------------+                              | | without         |
+                           ^          ^                                     _fail | | acknowledgement |
+                           |          |            +-------------+                | +-----------------+
+                           |          +------------| error frame |<---------------+   |
+                           |                       +-------------+                    | _end_shortcuts
+                           +----------------------------------------------------------+
 
 Of several senders in a transmission some can drop out (``_drop_out``) and the others' frame goes on. A pair at rest on
 which one frame starts goes from idle to transmission in ``send`` itself and back in ``_end_alone``: the first shortcut;
@@ -56,8 +54,8 @@ module                    state that lives there and nowhere else
 Imports go down only: ``line``, ``wire_fault_effects`` and ``bus_off``, ``unacknowledged``, ``transmission`` and
 ``arbitration``, ``controller``, ``wire_faults`` and ``bit_time``.
 
-Knows: the CAN bus as CAN Specification 2.0 (1991) and ISO 11898-1 have it, each source beside what rests on it. Does not
-know what frames mean, what devices do, or who observes.
+Knows: the CAN bus as CAN Specification 2.0 (1991) and ISO 11898-1 have it, each source beside what rests on it. Does
+not know what frames mean, what devices do, or who observes.
 """
 
 from rvsim.sim.can.controller import MAX_WAITING_FRAMES, SimultaneousSenders

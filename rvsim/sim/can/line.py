@@ -121,15 +121,13 @@ class Line:
         if controller is not None:
             self._with_errors.pop(controller, None)
             self.not_receiving.discard(sender)
+            self._recovery.stop(controller)
 
     def withdraw(self, sender: object) -> None:
         """Give up the frames of a controller that wait, one that repeats itself without acknowledgement among them."""
         controller = self.controllers.get(sender)
         if controller is not None:
-            self._end_shortcuts()
-            if self._repeats.transmission is not None and controller in self._repeats.transmission.frames:
-                self._repeats.stop()
-                self._transmission = None  # it would start anew in this very microsecond
+            self._stop_repeats()
             controller.clear()
             self._ready.pop(controller, None)
             if self._transmission is None:
@@ -189,17 +187,22 @@ class Line:
 
     def _end_shortcuts(self) -> None:
         """Let the state be what it is without shortcuts: something else is about to happen."""
+        if self._stop_repeats():
+            self._wake()
+
+    def _stop_repeats(self) -> bool:
+        """End both shortcuts, but plan nothing anew; return whether repeats were stopped."""
         self._end_alone_shortcut()
         transmission = self._repeats.transmission
         if transmission is None:
-            return
+            return False
         repeated = self._repeats.stop()
         self._transmission = self._last = None
         self._clear = repeated.clear
         self._pause(list(transmission.frames), repeated.free_from)
         self._recovery.transmission_ended(self._clear, repeated.rests)
         self._put_back(transmission)
-        self._wake()
+        return True
 
     def _end_alone_shortcut(self) -> None:
         """Make a transmission of the frame that started on a pair at rest."""
@@ -377,8 +380,7 @@ class Line:
             self._admit(controller)
 
     def _recover(self, controller: Controller) -> None:
-        if self.controllers.get(controller.sender) is controller:
-            self._count(controller, controller.recover)
+        self._count(controller, controller.recover)
 
     def _exclude(self, controller: Controller) -> None:
         """Let a controller receive and send nothing in the ordinary way."""

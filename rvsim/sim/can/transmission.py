@@ -161,8 +161,9 @@ class Transmission:
         """Return the bits from the failure to the next possible start: flag, delimiter, 3 between frames.
 
         The sender's flag (dominant, or recessive of an error passive one) is known as such after 6 equal bits, those
-        before it included; then those who receive the frame answer with 6 more, if any is error active (``is_answered``:
-        one is there in any case). Behind the acknowledgement slot no bit is stuffed and all see the error at once.
+        before it included; then those who receive the frame answer with 6 more, if any is error active
+        (``is_answered``: one is there in any case). Behind the acknowledgement slot no bit is stuffed and all see the
+        error at once.
         """
         assert self.fails_at is not None
         flag = FLAG_BITS

@@ -41,9 +41,9 @@ class ReversedPair:
     """A model: high and low are swapped at one node, named here.
 
     It takes the others' dominant bits for recessive ones, so it receives nothing, acknowledges nothing and starts
-    without waiting; its own frames reach nobody and are never acknowledged. Where it sends while others do, the levels cancel
-    and both see an error. Once it is error passive it is taken to disturb nobody (our model: its endless retries would
-    go on cancelling others' bits, and that would soon take it off the bus). "One node dead, or bus errors when it
+    without waiting; its own frames reach nobody and are never acknowledged. Where it sends while others do, the levels
+    cancel and both see an error. Once it is error passive it is taken to disturb nobody (our model: its endless retries
+    would go on cancelling others' bits, and that would soon take it off the bus). "One node dead, or bus errors when it
     joins" is what is seen in the field (common practice, no source).
     """
 
