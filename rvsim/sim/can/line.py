@@ -80,7 +80,7 @@ class Line:
         self._last: Frame | None = None  # what went through, if its exact end is not worked out
         self._planned: int | None = None  # the soonest time at which _wake is planned
 
-        # Kept for speed: ``send`` compares one number. Both follow from other state, where their comments say.
+        # Kept for speed, so that ``send`` compares one number; each follows from other state where its comment says.
         self._is_simple = acknowledges  # every frame is acknowledged and no fault applied (_follow_faults)
         self._open = _NEVER  # _clear, where _is_simple and nobody has errors or is ready; else never (_end)
         self._with_errors: dict[Controller, None] = {}  # those on the pair that has_errors (_count)
