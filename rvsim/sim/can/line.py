@@ -294,7 +294,7 @@ class Line:
         self._clear = transmission.start + self._most[len(data)]
         if self._with_errors or not self._is_simple:
             self._count_success(transmission)
-        if self._on_line is not None and (transmission.start > transmission.ready or len(transmission.frames) > 1):
+        if self._on_line is not None and transmission.start > transmission.ready:
             for waited in transmission.waits(self.kernel.now, self._most[-1]):
                 self._report(waited)
         if self._is_simple and not (self._ready or self._with_errors):
