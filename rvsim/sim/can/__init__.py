@@ -41,18 +41,18 @@ Bus-off, or with its wires swapped, it takes no part (``_exclude``) until both a
 ========================  ==========================================================================
 module                    state that lives there and nowhere else
 ========================  ==========================================================================
+``bit_time``              none: bits and microseconds at one bit rate
 ``controller``            one controller's waiting frames, error counters and pause
+``wire_faults``           the fault models, which of them are applied, which bit is turned over next
 ``arbitration``           which controllers have frames ready and take part
 ``transmission``          one frame under way: its senders, where it fails; works out bits, keeps no time
 ``unacknowledged``        the transmission that is repeated
 ``bus_off``               how many times of rest each controller that is bus-off has seen
-``wire_faults``           the fault models, which of them are applied, which bit is turned over next
 ``wire_fault_effects``    what controllers with swapped wires and babbling nodes have under way
 ``line``                  who is on the pair, what is under way, when the pair is clear
 ========================  ==========================================================================
 
-Imports go down only: ``line``, ``wire_fault_effects`` and ``bus_off``, ``unacknowledged``, ``transmission`` and
-``arbitration``, ``controller``, ``wire_faults`` and ``bit_time``.
+The table goes from the bottom up: imports go to modules above in it, never back.
 
 Knows: the CAN bus as CAN Specification 2.0 (1991) and ISO 11898-1 have it, each source beside what rests on it. Does
 not know what frames mean, what devices do, or who observes.
