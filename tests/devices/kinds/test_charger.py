@@ -100,6 +100,18 @@ def test_it_obeys_disable_and_enable(charger):
     assert charger.last(CHARGER).split()[6] == "02"
 
 
+def test_its_heartbeat_tells_whether_it_charges(charger):
+    """Of its DSA 74 (4A hex): working and active (05 hex) while it charges, working only (01 hex) when disabled."""
+    charger.until(20)
+    before = len(charger.of(0x1FECA))
+    assert {data[:5] for _, data in charger.of(0x1FECA)} == {"05 4A"}
+    charger.put(COMMAND, "01 00 FF FF FF FF FF FF").until(25)
+    since = len(charger.of(0x1FECA))
+    charger.until(50)
+    assert {data[:5] for _, data in charger.of(0x1FECA)[since:]} == {"01 4A"}
+    assert before > 1
+
+
 def test_its_gaps_are_those_of_the_table(charger):
     """500 ms for CHARGER_STATUS_2 and both DC source messages, 5 s for CHARGER_STATUS."""
     charger.until(60)

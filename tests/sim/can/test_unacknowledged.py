@@ -72,3 +72,14 @@ def test_an_error_within_the_retries_is_found_at_its_attempt(alone, bits):
     spoilt = alone.told(Disturbed)[0].time
     assert spoilt > 100_000
     assert 0 < (spoilt - first) % ((length + 14) * 4) <= (length - 11) * 4
+
+
+def test_of_two_that_repeat_one_frame_the_other_goes_on(pair):
+    """Both are senders, so nobody acknowledges; when one gives its frame up, it acknowledges the other's at once."""
+    line = pair("a", "b", acknowledges=False)
+    for name in ("a", "b"):
+        line.send(0, 0x100, bytes(8), name)
+    line.at(500_000, line.line.withdraw, "a")
+    ((time, identifier, sender),) = line.run()
+    assert (identifier, sender) == (0x100, "b")
+    assert 500_000 < time < 502_000
