@@ -11,7 +11,7 @@ from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.expect.quantities import QUANTITIES
 from rvsim.shakedown.expect.sight import Spotter, identifier_of
-from rvsim.shakedown.faults.fault_effects import Maker, planned
+from rvsim.shakedown.faults.fault_effects import EffectMaker, planned
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
 from rvsim.sim.bench import Bench
@@ -37,7 +37,7 @@ class Script:
 
     def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, bench: Bench, put: Put, seed: int) -> None:
         scenario = loaded.scenario
-        self.maker = Maker(loaded.rig, catalogue, seed)
+        self.maker = EffectMaker(loaded.rig, catalogue, seed)
         self._bench, self._put = bench, put
         problems = [*_absentees(loaded, bench), *problems_of(loaded, catalogue, seed)]
         if problems:

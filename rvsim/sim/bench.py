@@ -185,7 +185,7 @@ class Bench:
             self.line.remove(babble)
         self.line.disconnect(device)
         with suppress(Exception):  # it may be broken already
-            device.leave()
+            device.on_stop()
         self.world.set_load(name, 0.0)
 
     def switch_on(self, name: str) -> None:
@@ -302,13 +302,13 @@ class Bench:
             if self.incoming_gates and device.name in self.incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
-                self._call((device, partial(device.hear, identifier, data)))
+                self._call((device, partial(device.receive, identifier, data)))
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._through(self.incoming_gates[device.name], identifier, data)
         if passed is None:
             return
-        receive = partial(device.hear, passed.identifier, passed.data)
+        receive = partial(device.receive, passed.identifier, passed.data)
         if passed.delay:
             self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, receive), priority=1)
         else:

@@ -19,7 +19,7 @@ from rvsim.shakedown.faults.bus_faults import OnTheWires, wire_fault_of
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.diagnostics import Trouble as Fault
+from rvsim.wire.diagnostics import ReportedFault as Fault
 from rvsim.wire.fields import State
 
 
@@ -118,7 +118,7 @@ def _nothing(_device: Device) -> None:
     """Leave it as it is."""
 
 
-class Planned:
+class PlannedFault:
     """A fault of a scenario; each time that it begins it is made up anew, and so remembers nothing of the last time.
 
     Raises:
@@ -149,18 +149,18 @@ class Planned:
 
 def planned(
     faults: tuple[plans.Fault, ...], where: Callable[[int], str], rig: Rig, catalogue: Catalogue, seed: int
-) -> list[Planned]:
+) -> list[PlannedFault]:
     """Return the faults of a scenario, ready to begin; ``where`` says where each stands, counted from 0.
 
     Raises:
         InputError: faults name messages, fields or functions that are not there, or values that a field cannot say;
             one line for each.
     """
-    maker = Maker(rig, catalogue, seed)
+    maker = EffectMaker(rig, catalogue, seed)
     built, problems = [], []
     for number, fault in enumerate(faults, start=1):
         try:
-            built.append(Planned(fault, partial(maker.effects, fault, number)))
+            built.append(PlannedFault(fault, partial(maker.effects, fault, number)))
         except InputError as error:
             problems += [f"{where(number - 1)}: {problem}" for problem in error.problems]
         except ValueError as error:
@@ -170,7 +170,7 @@ def planned(
     return built
 
 
-class Maker:
+class EffectMaker:
     """Makes the effects of faults for one rig."""
 
     def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:
