@@ -31,7 +31,7 @@ from rvsim.runs.control import Control
 from rvsim.runs.scenario_run import PacedScenarioRun, PreparedScenario, ScenarioRun, VirtualScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Value, Verdict
-from rvsim.sim.can.controller import ROOM
+from rvsim.sim.can import MAX_WAITING_FRAMES
 from rvsim.wire.frame import Frame
 
 PATIENCE_S = 3600.0
@@ -149,9 +149,10 @@ class SimulatedBus(can.BusABC):
         identifier, data = msg.arbitration_id, bytes(msg.data)
         self._pace.check()
         with self._own_lock:
-            if len(self._own) >= ROOM:
+            if len(self._own) >= MAX_WAITING_FRAMES:
                 raise can.CanOperationError(
-                    f"{ROOM} frames wait for the wires already and no more find room: let time go on by recv"
+                    f"{MAX_WAITING_FRAMES} frames wait for the wires already and no more find room: "
+                    "let time go on by recv"
                 )
             self._own.append((identifier, data))
         self._pace.put(identifier, data)

@@ -137,7 +137,7 @@ class BenchRun:
     def send(self, identifier: int, data: bytes) -> None:
         """Send a frame of the person at the bench now; the watch does not count it as a device's."""
         self._pipeline.expect_own(identifier, data)
-        self.bench.put(identifier, data)
+        self.bench.send(identifier, data)
 
     def send_from_outside(self, identifier: int, data: bytes) -> None:
         """Send a frame of another program now; the watch counts it as a node's."""
@@ -145,7 +145,7 @@ class BenchRun:
             holder = self.bench.holder(identifier & 0xFF)
             if holder is not None:
                 self.jury.expect_intruder(identifier, data, holder)
-        self.bench.put(identifier, data)
+        self.bench.send(identifier, data)
 
 
 class VirtualBenchRun(BenchRun):

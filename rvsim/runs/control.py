@@ -51,7 +51,7 @@ class Control:
         self.wake.clear()
         (clock.pause if self.paused else clock.resume)()
         if self.speed != clock.speed:
-            clock.pace(self.speed)
+            clock.set_speed(self.speed)
         with self.lock:
             while self._asked:
                 self._asked.popleft()()

@@ -72,7 +72,7 @@ class ManualFaults:
         return self._run.catalogue.by_name(message).by_name[field].title
 
     def _put(self, fault: SilentPlan | StuckPlan | OutOfRangePlan | WrongValuePlan, said: str) -> str:
-        if fault.device not in self._run.bench.gates:
+        if fault.device not in self._run.bench.outgoing_gates:
             return f"{fault.device} is not simulated here"
         key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))
         if key not in self._faults.setdefault(fault.device, {}):

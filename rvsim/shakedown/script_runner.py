@@ -131,7 +131,7 @@ def _absentees(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
     for number, fault in enumerate(loaded.scenario.faults):
         named = [getattr(fault, "device", None), *getattr(fault, "devices", ())]
         for device in named:
-            if device is not None and device not in bench.gates:
+            if device is not None and device not in bench.outgoing_gates:
                 yield (
                     f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so no fault of "
                     "it can be; make it faulty itself, or let it be simulated"

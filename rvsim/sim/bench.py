@@ -1,7 +1,7 @@
 """The simulated devices of one rig, on one simulated pair of wires, in one time.
 
 Knows: how devices, physics and wires are put together, how faults stand between a device and the wires, and that
-a device which raises is taken out by name while the bench goes on. Does not know whether anyone listens: each
+a device which raises is taken out by name while the bench goes on. Does not know whether anyone observes: each
 frame on the wires is handed to ``on_frame``.
 """
 
@@ -17,9 +17,7 @@ from rvsim.devices.device import Device, Role, Site
 from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.sim.can.controller import Together
-from rvsim.sim.can.line import Line
-from rvsim.sim.can.wire_faults import Babble, Trouble
+from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
@@ -42,8 +40,8 @@ Gate = Callable[[int, int, bytes], Passed | None]
 """What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
 _HERE = Path(__file__).parents[1]
 _SECOND = 1_000_000
-_FIRST = -1
-"""The priority of what a plan does at a time: before everything that happens by itself then."""
+_PLANNED_PRIORITY = -1
+"""The priority of what is planned for a time: before everything that happens by itself then."""
 
 
 class Failure(NamedTuple):
@@ -110,7 +108,7 @@ class Bench:
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
-        self._gone: set[Device] = set()
+        self._stopped: set[Device] = set()
         """Devices that do nothing any more: without power, or taken out."""
         self.on_frame = on_frame
         """Takes each frame that went through; may be changed between two steps."""
@@ -118,27 +116,27 @@ class Bench:
         self.line = Line(
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
-        """The wires; what is wrong with them is begun by ``spoil`` and ended by ``mend``."""
+        """The wires; ``apply_wire_fault`` and ``remove_wire_fault`` say what is wrong with them."""
         self._switched_off: Counter[str] = Counter()
-        self._spoilt: dict[Trouble, set[object]] = {}
+        self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who want it
         plans = [plan for plan in rig.devices if plan.name not in absent]
-        self.gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
+        self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """What stands between each device and the wires, in this order; may be changed between two steps."""
-        self.ears: dict[str, list[Gate]] = {}
+        self.incoming_gates: dict[str, list[Gate]] = {}
         """What stands between the wires and the devices that have any, in this order."""
-        self._makers = {
-            plan.name: partial(self._put_in, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
+        self._device_makers = {
+            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
             for plan in plans
         }
-        self._by_name = {name: make() for name, make in self._makers.items()}
-        self._listeners: dict[int, list[Device]] = {}
+        self._by_name = {name: make() for name, make in self._device_makers.items()}
+        self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
-            self.line.join(device, device.name)
+            self.line.connect(device, device.name)
             for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
-                self._listeners.setdefault(dgn, []).append(device)
+                self._receivers.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._calls, (device, device.start))
 
-    def _put_in(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
+    def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(rest for rest, _ in plan.amps.values()))  # until it says otherwise
         try:
@@ -172,20 +170,20 @@ class Bench:
 
     def plan(self, time: int, action: Callable[[], None]) -> None:
         """Have something done at a time, before all that happens by itself then."""
-        self.kernel.at(time, lambda _: action(), priority=_FIRST)
+        self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
 
-    def make(self, name: str, do: Callable[[Device], None]) -> None:
-        """Make a device do something now."""
+    def call_device(self, name: str, do: Callable[[Device], None]) -> None:
+        """Call into a device now."""
         self._call((self._by_name[name], partial(do, self._by_name[name])))
 
     def switch_off(self, name: str) -> None:
-        """Take a device's power away: it sends, hears and does nothing any more, and forgets all that it was told."""
+        """Take a device's power away: it sends, receives and does nothing any more, and forgets what it received."""
         self._switched_off[name] += 1
         device = self._by_name[name]
-        self._gone.add(device)
+        self._stopped.add(device)
         for babble in self._babbles(name):
-            self.line.troubles.end(babble)
-        self.line.leave(device)
+            self.line.remove(babble)
+        self.line.disconnect(device)
         with suppress(Exception):  # it may be broken already
             device.on_stop()
         self.world.set_load(name, 0.0)
@@ -195,49 +193,52 @@ class Bench:
         self._switched_off[name] -= 1
         if self._switched_off[name] > 0:
             return
-        before, device = self._by_name[name], self._makers[name]()
+        before, device = self._by_name[name], self._device_makers[name]()
         self._by_name[name] = device
-        for hearing in self._listeners.values():
-            hearing[:] = [device if one is before else one for one in hearing]
-        self.line.join(device, name)
+        for receiving in self._receivers.values():
+            receiving[:] = [device if one is before else one for one in receiving]
+        self.line.connect(device, name)
         for babble in self._babbles(name):
-            self.line.troubles.begin(babble)
+            self.line.apply(babble)
         self._call((device, device.start))
 
-    def spoil(self, trouble: Trouble, by: object) -> None:
-        """Let something be wrong with the wires until all who want it so have mended it."""
-        self._spoilt.setdefault(trouble, set()).add(by)
-        device = self._by_name.get(trouble.node) if isinstance(trouble, Babble) else None
-        if device is None or device in self.line.nodes:
-            self.line.troubles.begin(trouble)
+    def apply_wire_fault(self, fault: WireFault, by: object) -> None:
+        """Let something be wrong with the wires until all who applied it have removed it."""
+        self._wire_faults.setdefault(fault, set()).add(by)
+        device = self._by_name.get(fault.node) if isinstance(fault, Babble) else None
+        if device is None or device in self.line.controllers:
+            self.line.apply(fault)
 
-    def mend(self, trouble: Trouble, by: object) -> None:
-        """Want a trouble no more. When nobody does it is over, and a stranger who babbled is off the wires."""
-        wanted = self._spoilt.get(trouble, set())
+    def remove_wire_fault(self, fault: WireFault, by: object) -> None:
+        """Remove a fault of the wires for one who applied it.
+
+        After the last one it is over, and a node that only babbled is off the wires.
+        """
+        wanted = self._wire_faults.get(fault, set())
         wanted.discard(by)
         if wanted:
             return
-        self._spoilt.pop(trouble, None)
-        self.line.troubles.end(trouble)
-        if isinstance(trouble, Babble) and not self._babbles(trouble.node):
-            self.line.leave(trouble.node)  # a stranger; devices do not go by their names there
+        self._wire_faults.pop(fault, None)
+        self.line.remove(fault)
+        if isinstance(fault, Babble) and not self._babbles(fault.node):
+            self.line.disconnect(fault.node)  # no device: those are not on the line by their names
 
     def _babbles(self, node: str) -> list[Babble]:
-        return [trouble for trouble in self._spoilt if isinstance(trouble, Babble) and trouble.node == node]
+        return [fault for fault in self._wire_faults if isinstance(fault, Babble) and fault.node == node]
 
     def holder(self, address: int) -> str | None:
         """Return which simulated device may speak from an address now; None if none does."""
-        there = (one.name for one in self.devices if one.address == address and one not in self._gone)
+        there = (one.name for one in self.devices if one.address == address and one not in self._stopped)
         return next(there, None)
 
-    def put(self, identifier: int, data: bytes) -> None:
-        """Put a frame of a node that is not simulated onto the wires now."""
+    def send(self, identifier: int, data: bytes) -> None:
+        """Send a frame of a node that is not simulated now."""
         self.line.send(identifier, data, None)
 
     def _call(self, planned: tuple[Device, Callable[[], None]]) -> None:
         """Call into a device at the present time, then take what it wants to send and its timers."""
         device, call = planned
-        if device in self._gone:
+        if device in self._stopped:
             return
         kernel = self.kernel
         device.now = now = kernel.now
@@ -254,7 +255,7 @@ class Bench:
                 kernel.at(now + delay, self._calls, (device, later), 1)
             device.timers.clear()
         if device.outbox:
-            gates = self.gates[device.name]
+            gates = self.outgoing_gates[device.name]
             for identifier, data in device.outbox:
                 if gates:
                     self._send_through(gates, identifier, data, device)
@@ -284,34 +285,34 @@ class Bench:
         return Passed(identifier, data, delay)
 
     def _send_late(self, late: tuple[int, bytes, Device]) -> None:
-        if late[2] in self.line.nodes:  # it may have lost its power meanwhile
+        if late[2] in self.line.controllers:  # it may have lost its power meanwhile
             self.line.send(*late)
 
     def _deliver(self, frame: Frame, sender: object) -> None:
         if self.on_frame is not None:
             self.on_frame(frame)
         _, identifier, data = frame
-        hearing = self._listeners.get(dgn_of(identifier), ())
-        if self.line.deaf or sender.__class__ is Together:
-            silent = self.line.deaf.union(sender if isinstance(sender, Together) else ())
-            hearing = [device for device in hearing if device not in silent]
-        for device in hearing:
+        receiving = self._receivers.get(dgn_of(identifier), ())
+        if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
+            excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
+            receiving = [device for device in receiving if device not in excluded]
+        for device in receiving:
             if device is sender:
                 continue
-            if self.ears and device.name in self.ears:
-                self._hear_through(device, identifier, data)
+            if self.incoming_gates and device.name in self.incoming_gates:
+                self._receive_through(device, identifier, data)
             else:
                 self._call((device, partial(device.receive, identifier, data)))
 
-    def _hear_through(self, device: Device, identifier: int, data: bytes) -> None:
-        passed = self._through(self.ears[device.name], identifier, data)
+    def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
+        passed = self._through(self.incoming_gates[device.name], identifier, data)
         if passed is None:
             return
-        hear = partial(device.receive, passed.identifier, passed.data)
+        receive = partial(device.receive, passed.identifier, passed.data)
         if passed.delay:
-            self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, hear), priority=1)
+            self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, receive), priority=1)
         else:
-            self._call((device, hear))
+            self._call((device, receive))
 
     def _take_out(self, device: Device, error: Exception) -> None:
         self.switch_off(device.name)  # for good: nobody gives this power back

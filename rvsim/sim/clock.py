@@ -1,14 +1,14 @@
-"""How simulated time and the wall clock go together; the only file that sleeps.
+"""Paced time: simulated microseconds against the machine's monotonic clock; the only file that sleeps.
 
-Knows: paced time, simulated microseconds against the machine's monotonic clock at any speed. Virtual time needs no
-clock: nobody waits, and the same kernel runs. Does not know what happens at any time.
+Knows: how far simulated time has come at any speed, and how to wait for a moment of it. Virtual time needs no clock:
+nobody waits, and the same kernel runs. Does not know what happens at any time.
 """
 
 import threading
 import time
 
-TOGETHER_US = 2_000
-"""Faster than the wall clock, what falls within so many microseconds of it is done in one go."""
+BATCH_US = 2_000
+"""At speeds above 1, what happens within so many microseconds of the wall clock is done in one batch (our choice)."""
 MAX_WAIT_S = 0.5
 """No wait for an event is longer at one go: on Windows Ctrl-C ends none of them (our choice: two wake-ups a second cost
 nothing)."""
@@ -29,22 +29,22 @@ class PacedClock:
         self._paused_ns: int | None = None
 
     def pause(self) -> None:
-        """Let simulated time stand still until ``resume``: every wait lasts until it is woken."""
+        """Stop simulated time until ``resume``: every wait lasts until it is woken."""
         if self._paused_ns is None:
             self._paused_ns = time.monotonic_ns()
 
     def resume(self) -> None:
-        """Go on from where simulated time stood."""
+        """Let simulated time go on from where it stopped."""
         if self._paused_ns is not None and self._started_ns is not None:
             self._started_ns += time.monotonic_ns() - self._paused_ns
         self._paused_ns = None
 
     @property
     def slack(self) -> int:
-        """How much simulated time, in microseconds, is worth no wait of its own."""
-        return round(TOGETHER_US * self.speed) if self.speed > 1 else 0
+        """The simulated time, in microseconds, that is too short for a wait of its own."""
+        return round(BATCH_US * self.speed) if self.speed > 1 else 0
 
-    def pace(self, speed: float) -> None:
+    def set_speed(self, speed: float) -> None:
         """Go on at another speed, from the moment that was reached.
 
         Raises:
@@ -57,7 +57,7 @@ class PacedClock:
         self.jump(moment)
 
     def jump(self, moment: int) -> None:
-        """Let simulated time be ``moment`` (microseconds) now."""
+        """Set simulated time to ``moment`` (microseconds) now."""
         now = time.monotonic_ns() if self._paused_ns is None else self._paused_ns
         self._started_ns = now - round(moment * 1000 / self.speed)
 

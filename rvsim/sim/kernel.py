@@ -1,8 +1,8 @@
-"""The order in which things happen: a heap of (time, priority, sequence, action).
+"""The order in which actions run: a heap of (time, priority, sequence, action).
 
-Knows: integer microseconds and that things at one time happen by priority and then in the order in which they
-were planned, so a run is the same every time. Does not know what the actions do, nor whether anyone waits for
-the wall clock between them.
+Knows: integer microseconds, and that actions of one time run by priority and then in the order in which they were
+planned, so a run is the same every time. Does not know what the actions do, nor whether anyone waits for the wall
+clock between them.
 """
 
 from collections.abc import Callable
@@ -20,7 +20,7 @@ class Kernel:
         self.now = 0
         self._heap: list[_Planned] = []
         self._newest: _Planned | None = None
-        """What was planned since the last action began, the first of it: often the next thing to happen."""
+        """The soonest of what was planned since the last action began: often the next to run, so kept off the heap."""
         self._sequence = 0
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:

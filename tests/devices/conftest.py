@@ -22,7 +22,7 @@ class Alone:
         self.sent: list[tuple[float, int, str]] = []
         self.bench = Bench(rig, catalogue, kinds_by_name(), site=site, weather=weather, on_frame=self._note)
         for time, name, do in acts:
-            self.bench.plan(time, partial(self.bench.make, name, do))
+            self.bench.plan(time, partial(self.bench.call_device, name, do))
         self.world = self.bench.world
         self.source = device["address"]
 
@@ -37,7 +37,7 @@ class Alone:
 
     def put(self, identifier: int, data: str, wait: float = 0.01) -> "Alone":
         """Put a hand-written frame on the wires and let it arrive."""
-        self.bench.put(identifier, bytes.fromhex(data))
+        self.bench.send(identifier, bytes.fromhex(data))
         return self.until(self.bench.kernel.now / SECOND + wait)
 
     def of(self, dgn: int) -> list[tuple[float, str]]:

@@ -130,6 +130,7 @@ def test_before_it_has_an_address_it_answers_nothing(alone):
     [
         ("04 FF FF FF FF FF FF FF", "00"),  # clear faults: bits 2 and 3
         ("01 FF FF FF FF FF FF FF", "00"),  # reboot
+        ("05 FF FF FF FF FF FF FF", "00"),  # reboot and clear faults in one
         ("10 FF FF FF FF FF FF FF", "02"),  # reset to default settings: denied, they are the rig's
         ("40 FF FF FF FF FF FF FF", "01"),  # reset statistics: there are none
     ],

@@ -37,7 +37,7 @@ class Vehicle:
         rig = Rig.model_validate({"schema": 1, "name": "one", "title": "One heater", "device": [device]})
         self.bench = Bench(rig, catalogue, kinds_by_name(), on_frame=self._send)
         for moment, name, do in acts:
-            self.bench.plan(moment, partial(self.bench.make, name, do))
+            self.bench.plan(moment, partial(self.bench.call_device, name, do))
         self.started = time.monotonic()
         self.foreign: list[tuple[int, bytes]] = []
         self.heard: list[tuple[int, bytes]] = []
@@ -65,7 +65,7 @@ class Vehicle:
             message = self.bus.recv(0.002)
             if message is not None and not self.lose(message.arbitration_id, message.data):
                 self.foreign.append((message.arbitration_id, bytes(message.data)))
-                self.bench.put(*self.foreign[-1])
+                self.bench.send(*self.foreign[-1])
             self.bench.run_until(round((time.monotonic() - self.started) * 1e6))
 
 

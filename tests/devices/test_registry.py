@@ -174,7 +174,7 @@ def test_a_kind_of_another_package(package, catalogue):
     bench = Bench(rig, catalogue, kinds, on_frame=lambda frame: said.append((frame.identifier, frame.data.hex())))
     bench.run_until(3_000_000)
     amps = bench.world.battery_amps
-    bench.put(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))  # 100 %: 200 half percents
+    bench.send(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))  # 100 %: 200 half percents
     bench.run_until(3_010_000)
     assert [data for identifier, data in said if identifier == 0x19FFBD96] == ["04ff00ffffffffff", "04ffc8ffffffffff"]
     bench.run_until(5_000_000)

@@ -12,7 +12,7 @@ from rvsim.errors import BusError
 from rvsim.faces.interface import LOOKS, SimulatedBus
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.verdict import as_text
-from rvsim.sim.can.controller import ROOM
+from rvsim.sim.can import MAX_WAITING_FRAMES
 
 _SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parents[1] / "runs" / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
@@ -135,17 +135,17 @@ def test_only_what_was_sent_is_its_own(bus):
 def test_a_burst_finds_room_for_so_many(bus):
     """All that were taken go out, in order; more are refused until some have gone, as a driver does it."""
     virtual = bus(receive_own_messages=True)
-    burst = [can.Message(arbitration_id=0x19FEA642, data=bytes([number])) for number in range(ROOM + 1)]
+    burst = [can.Message(arbitration_id=0x19FEA642, data=bytes([number])) for number in range(MAX_WAITING_FRAMES + 1)]
     for message in burst[:-1]:
         virtual.send(message)
     with pytest.raises(can.CanOperationError, match="64 frames wait for the wires already"):
         virtual.send(burst[-1])
     own = []
-    while len(own) < ROOM:
+    while len(own) < MAX_WAITING_FRAMES:
         message = virtual.recv(1)
         if not message.is_rx:
             own.append(message.data[0])
-    assert own == list(range(ROOM))
+    assert own == list(range(MAX_WAITING_FRAMES))
     virtual.send(burst[-1])
 
 

@@ -252,7 +252,7 @@ def test_there_is_no_set_point_to_change_before_one_was_said(evening):
     run = evening(0)
     assert run.hands.warmer(0.5) == "no thermostat has said its set point yet"
     mute = lambda time, identifier, data: Passed(identifier, data[:3] + b"\xff" * 5)  # noqa: E731
-    run.run.bench.gates["control panel"].append(mute)
+    run.run.bench.outgoing_gates["control panel"].append(mute)
     run.until(10)
     assert run.sent(PANEL, THERMOSTAT)
     assert run.hands.warmer(0.5) == "no thermostat has said its set point yet"

@@ -43,7 +43,7 @@ class Vehicle:
             on_line=self.line_events.append,
             absent=absent,
         )
-        self.script = Script(self.loaded, catalogue, self.bench, self.bench.put, seed)
+        self.script = Script(self.loaded, catalogue, self.bench, self.bench.send, seed)
         self.catalogue = catalogue
 
     def run(self, seconds):

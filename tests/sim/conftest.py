@@ -6,7 +6,7 @@ from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
-from rvsim.sim.can.line import Line
+from rvsim.sim.can import Line
 from rvsim.sim.kernel import Kernel
 
 SECOND = 1_000_000
@@ -32,7 +32,7 @@ class Pair:
         self.frames, self.events = [], []
         self.line = Line(self.kernel, self._note, on_line=self.events.append, **settings)
         for name in names:
-            self.line.join(name)
+            self.line.connect(name)
 
     def _note(self, frame, sender):
         self.frames.append((frame.time, frame.identifier, sender))
@@ -56,7 +56,7 @@ class Pair:
 
     def errors(self, name):
         """Return a node's transmit and receive error counters."""
-        node = self.line.nodes[name]
+        node = self.line.controllers[name]
         return node.transmit_errors, node.receive_errors
 
 
@@ -125,7 +125,7 @@ def run(catalogue):
             on_failure=on_failure,
         )
         for device, own in (gates or {}).items():
-            bench.gates[device] += own
+            bench.outgoing_gates[device] += own
         for piece in range(1, pieces + 1):
             bench.run_until(seconds * SECOND * piece // pieces)
         return bench, frames

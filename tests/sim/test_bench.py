@@ -10,7 +10,7 @@ from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
-from rvsim.sim.can.wire_faults import Babble, Noise, ReversedPair
+from rvsim.sim.can import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
@@ -164,7 +164,7 @@ def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
 def test_a_frame_from_outside_is_heard(run):
     """A frame that is put onto the wires reaches the devices that listen to it."""
     bench, frames = run(20)
-    bench.put(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))
+    bench.send(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))
     bench.run_until(21 * SECOND)
     answer = [f.data for f in frames if f.identifier == 0x19FFE244][-1]
     assert answer[1] == 0
@@ -219,7 +219,7 @@ def test_without_the_bench_acknowledging_a_device_alone_gets_nothing_through(wir
     (changed,) = [event for event in events if isinstance(event, StateChanged)]
     assert changed[1:] == ("one", ErrorState.PASSIVE, 128, 0)
     assert {event.node for event in events if isinstance(event, NotAcknowledged)} == {"one"}
-    bench.line.join("real one")
+    bench.line.connect("real one")
     bench.run_until(11 * SECOND)
     assert dgn_of(frames[0].identifier) == 0x0EE00
 
@@ -238,7 +238,7 @@ def test_two_devices_acknowledge_each_other(wired):
 def test_two_claims_of_one_address_at_once_collide(wired):
     """They differ in the NAME only, so both win the arbitration; after 16 collisions, error passive, both pass."""
     bench, frames, events = wired(ONE)
-    bench.put(0x18EEFF91, bytes(8))  # a lower NAME than any
+    bench.send(0x18EEFF91, bytes(8))  # a lower NAME than any
     bench.run_until(SECOND)
     collided = [event for event in events if isinstance(event, Collided)]
     assert len(collided) == 17
@@ -253,7 +253,7 @@ def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
     bench.run_until(SECOND)
     claim = frames[0].data
     again, others, events = wired(ONE)
-    again.put(0x18EEFF91, claim)
+    again.send(0x18EEFF91, claim)
     again.run_until(SECOND)
     assert others == frames
     assert events == []
@@ -262,14 +262,14 @@ def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
 def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
     """A trouble goes by the device's name."""
     bench, frames, _ = wired(ONE, OTHER)
-    bench.line.troubles.begin(ReversedPair("one"))
+    bench.line.apply(ReversedPair("one"))
     bench.run_until(10 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x92}
-    bench.put(0x18EAFFF9, bytes.fromhex("00 EE 00"))  # who is there?
+    bench.send(0x18EAFFF9, bytes.fromhex("00 EE 00"))  # who is there?
     bench.run_until(11 * SECOND)
     late = [frame.identifier for frame in frames if frame.time > 10 * SECOND and dgn_of(frame.identifier) == 0x0EE00]
     assert late == [0x18EEFF92]
-    bench.line.troubles.end(ReversedPair("one"))
+    bench.line.remove(ReversedPair("one"))
     bench.run_until(20 * SECOND)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
 
@@ -279,8 +279,8 @@ def test_a_device_that_is_taken_out_does_not_babble(wired):
     bench, frames, _ = wired(
         ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**kinds_by_name(), "ambient": Broken}
     )
-    bench.spoil(Babble("one", 0x18FF0091, gap_us=SECOND), "first")
-    bench.plan(30 * SECOND, lambda: bench.spoil(Babble("one", 0x18FF0191, gap_us=SECOND), "second"))
+    bench.apply_wire_fault(Babble("one", 0x18FF0091, gap_us=SECOND), "first")
+    bench.plan(30 * SECOND, lambda: bench.apply_wire_fault(Babble("one", 0x18FF0191, gap_us=SECOND), "second"))
     bench.run_until(40 * SECOND)
     late = {frame.identifier & 0xFF for frame in frames if frame.time > 22 * SECOND}
     assert (late, 0x18FF0091 in {frame.identifier for frame in frames}) == ({0x92}, True)
@@ -291,7 +291,7 @@ def test_the_seed_decides_what_the_wires_spoil(wired):
     runs = []
     for seed in (1, 1, 2):
         bench, frames, events = wired(ONE, OTHER, seed=seed)
-        bench.line.troubles.begin(Noise(0.001))
+        bench.line.apply(Noise(0.001))
         bench.run_until(30 * SECOND)
         runs.append((frames, events))
     assert runs[0] == runs[1]
@@ -341,7 +341,7 @@ def test_an_ear_decides_what_a_device_hears(run):
     for name, ears in (("whole", []), ("deaf", [deaf]), ("late", [late])):
         bench, _ = run(0)
         if ears:
-            bench.ears["control panel"] = ears
+            bench.incoming_gates["control panel"] = ears
         bench.run_until(900 * SECOND)
         cabin[name] = bench.world.cabin_c
     assert cabin["whole"] > cabin["deaf"] + 3
@@ -351,6 +351,6 @@ def test_an_ear_decides_what_a_device_hears(run):
 def test_what_is_planned_comes_before_what_happens_by_itself(run):
     """At one and the same microsecond the plan goes first: a gate put in at 0 s stops the very first claim."""
     bench, frames = run(0)
-    bench.plan(0, lambda: bench.gates["heater"].append(cut))
+    bench.plan(0, lambda: bench.outgoing_gates["heater"].append(cut))
     bench.run_until(SECOND)
     assert not [f for f in frames if f.identifier & 0xFF == 0x5E]

@@ -13,7 +13,7 @@ SECOND = 1_000_000
 def test_a_device_without_power_does_nothing_and_starts_as_new(run):
     """It sends nothing, its burner is out and it takes no current; then it claims its address and knows no command."""
     bench, frames = run(5)
-    bench.put(0x19FFE344, bytes.fromhex("0101C8C8FFFFFFFF"))
+    bench.send(0x19FFE344, bytes.fromhex("0101C8C8FFFFFFFF"))
     bench.run_until(12 * SECOND)
     assert bench.world.fuel_litres_per_h > 0
     amps = bench.world.charge_amps("charger")
@@ -21,7 +21,7 @@ def test_a_device_without_power_does_nothing_and_starts_as_new(run):
     bench.switch_off("heater")
     assert bench.world.fuel_litres_per_h == 0
     assert bench.world.charge_amps("charger") < amps, "which has given what the heater took"
-    bench.plan(15 * SECOND, lambda: bench.put(0x18EAFFF9, bytes.fromhex("E4FF01")))  # who has a furnace?
+    bench.plan(15 * SECOND, lambda: bench.send(0x18EAFFF9, bytes.fromhex("E4FF01")))  # who has a furnace?
     bench.run_until(20 * SECOND)
     assert not [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
     before = len(frames)
@@ -64,7 +64,7 @@ def test_old_timers_of_a_device_without_power_are_over(run):
 def test_a_device_that_was_taken_out_gets_no_power_again(run):
     """A restart brings nobody back who has raised."""
     bench, frames = run(5)
-    bench.make("heater", lambda device: 1 / 0)
+    bench.call_device("heater", lambda device: 1 / 0)
     bench.switch_off("heater")
     bench.switch_on("heater")
     before = len(frames)

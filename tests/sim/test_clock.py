@@ -115,7 +115,7 @@ def test_another_speed_goes_on_from_where_it_was(wall):
     clock = PacedClock()
     clock.wait_until(0)
     clock.wait_until(2_000_000)
-    clock.pace(4)
+    clock.set_speed(4)
     assert clock.reached() == 2_000_000
     clock.wait_until(4_000_000)
     assert wall.slept == [2.0, 0.5]
@@ -128,7 +128,7 @@ def test_another_speed_while_standing_still(wall):
     clock.wait_until(1_000_000)
     clock.pause()
     wall.ns += 7_000_000_000
-    clock.pace(2)
+    clock.set_speed(2)
     clock.resume()
     clock.wait_until(3_000_000)
     assert wall.slept == [1.0, 1.0]
@@ -147,7 +147,7 @@ def test_jumping_to_another_moment(wall):
 def test_another_speed_is_above_nought(wall, speed):
     """As the first one."""
     with pytest.raises(ValueError, match="not above 0"):
-        PacedClock().pace(speed)
+        PacedClock().set_speed(speed)
 
 
 @pytest.mark.parametrize(("speed", "slack"), [(0.5, 0), (1, 0), (20, 40_000)])

@@ -1,30 +1,30 @@
-"""The faults of the wires themselves, as what is put in place on a bench and taken away again.
+"""The faults of the wires themselves, as what is applied to a bench and removed again.
 
-Knows: which trouble of the wires each plan is. Does not know when a fault begins, nor how the pair carries frames.
+Knows: which fault of the wires each plan is. Does not know when a fault begins, nor how the pair carries frames.
 """
 
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.sim.bench import Bench
-from rvsim.sim.can.wire_faults import Babble, MissingTerminator, Noise, ReversedPair, Trouble
+from rvsim.sim.can import Babble, MissingTerminator, Noise, ReversedPair, WireFault
 
 
 class OnTheWires:
-    """A trouble of the wires. Of two faults that are the same trouble, the end of one leaves it to the other."""
+    """A fault of the wires. Of two effects that are the same fault, the end of one leaves it to the other."""
 
-    def __init__(self, trouble: Trouble) -> None:
-        self._trouble = trouble
+    def __init__(self, fault: WireFault) -> None:
+        self._fault = fault
 
     def apply(self, bench: Bench) -> None:
-        """Let it be so."""
-        bench.spoil(self._trouble, self)
+        """Apply it."""
+        bench.apply_wire_fault(self._fault, self)
 
     def remove(self, bench: Bench) -> None:
-        """Put it right, as far as this fault goes."""
-        bench.mend(self._trouble, self)
+        """Remove it, as far as this effect goes."""
+        bench.remove_wire_fault(self._fault, self)
 
 
-def trouble_of(plan: plans.WirePlan) -> Trouble:
+def wire_fault_of(plan: plans.WirePlan) -> WireFault:
     """Return the model that a plan asks for."""
     match plan:
         case plans.BabblingPlan():

@@ -1,6 +1,6 @@
-"""How planned faults act on a bench: what each puts in place when it begins and takes away when it ends.
+"""How planned faults act on a bench: what each applies when it begins and removes when it ends.
 
-Knows: which gates, ears, acts of devices and troubles of the wires make up each fault. Does not know when a fault
+Knows: which gates, acts of devices and faults of the wires make up each fault. Does not know when a fault
 begins: a scenario's times, a step or a person at the bench do.
 """
 
@@ -15,7 +15,7 @@ from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
-from rvsim.shakedown.faults.bus_faults import OnTheWires, trouble_of
+from rvsim.shakedown.faults.bus_faults import OnTheWires, wire_fault_of
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -24,13 +24,13 @@ from rvsim.wire.fields import State
 
 
 class Effect(Protocol):
-    """Something that is put in place in a bench, and taken away again."""
+    """Something that is applied to a bench, and removed again."""
 
     def apply(self, bench: Bench) -> None:
-        """Put it in place."""
+        """Apply it."""
 
     def remove(self, bench: Bench) -> None:
-        """Take it away."""
+        """Remove it."""
 
 
 class Outward(NamedTuple):
@@ -41,28 +41,30 @@ class Outward(NamedTuple):
 
     def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
-        bench.gates[self.device].append(self.gate)
+        bench.outgoing_gates[self.device].append(self.gate)
 
     def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
-        bench.gates[self.device] = [gate for gate in bench.gates[self.device] if gate is not self.gate]
+        bench.outgoing_gates[self.device] = [
+            gate for gate in bench.outgoing_gates[self.device] if gate is not self.gate
+        ]
 
 
 class Inward(NamedTuple):
-    """An ear between the wires and a device."""
+    """A gate between the wires and a device."""
 
     device: str
-    ear: Gate
+    gate: Gate
 
     def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
-        bench.ears.setdefault(self.device, []).append(self.ear)
+        bench.incoming_gates.setdefault(self.device, []).append(self.gate)
 
     def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
-        left = [ear for ear in bench.ears.pop(self.device, []) if ear is not self.ear]
+        left = [gate for gate in bench.incoming_gates.pop(self.device, []) if gate is not self.gate]
         if left:
-            bench.ears[self.device] = left
+            bench.incoming_gates[self.device] = left
 
 
 class Acted(NamedTuple):
@@ -74,11 +76,11 @@ class Acted(NamedTuple):
 
     def apply(self, bench: Bench) -> None:
         """Do it."""
-        bench.make(self.device, self.do)
+        bench.call_device(self.device, self.do)
 
     def remove(self, bench: Bench) -> None:
         """Undo it."""
-        bench.make(self.device, self.undo)
+        bench.call_device(self.device, self.undo)
 
 
 class PowerLost:
@@ -212,7 +214,7 @@ class EffectMaker:
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
-                yield OnTheWires(trouble_of(fault))
+                yield OnTheWires(wire_fault_of(fault))
             case _:
                 yield Outward(fault.device, self._field_gate(fault, random))
 

@@ -1,38 +1,41 @@
-"""Who has a frame ready, and who of them wins the arbitration.
+"""Which controllers have a frame ready, and which of them wins the arbitration.
 
-Knows: the lowest identifier wins (CAN Specification 2.0, 1991, part B), and an error passive node pauses after its own
-frame. Does not know what becomes of the frames.
+Knows: the lowest identifier wins (CAN Specification 2.0, 1991, part B), and an error passive controller pauses after
+its own frame. Does not know what becomes of the frames.
 """
 
 import sys
 
-from rvsim.sim.can.controller import Node, Ready
+from rvsim.sim.can.controller import Controller, ReadyFrame
 
 
-class Contenders(dict[Node, None]):
-    """The nodes with frames ready that hear the pair, in the order in which they came."""
+class Arbitration(dict[Controller, None]):
+    """The controllers that take part and have frames ready, in the order in which they came."""
 
-    def take(self, now: int) -> dict[Node, Ready]:
-        """Take the frame that wins now: more than one where nodes send the same identifier, in their order."""
+    def take(self, now: int) -> dict[Controller, ReadyFrame]:
+        """Take the frame that wins at ``now`` (microseconds) from its controller.
+
+        More than one where controllers send the same identifier, in the order of their frames.
+        """
         frames = {}
-        for node in self._foremost(now):
-            frames[node] = node.take()
-            if not node.waiting:
-                del self[node]
+        for controller in self._winners(now):
+            frames[controller] = controller.take()
+            if not controller.waiting:
+                del self[controller]
         return frames
 
-    def _foremost(self, now: int) -> list[Node]:
-        lowest, winners = sys.maxsize, list[Node]()
-        for node in self:
-            identifier = node.waiting[0][0]
-            if identifier <= lowest and node.free_from <= now:
+    def _winners(self, now: int) -> list[Controller]:
+        lowest, winners = sys.maxsize, list[Controller]()
+        for controller in self:
+            identifier = controller.waiting[0][0]
+            if identifier <= lowest and controller.free_from <= now:
                 if identifier < lowest:
                     lowest, winners = identifier, []
-                winners.append(node)
+                winners.append(controller)
         if len(winners) > 1:
-            winners.sort(key=lambda node: node.waiting[0])
+            winners.sort(key=lambda controller: controller.waiting[0])
         return winners
 
     def free_from(self) -> int:
-        """Return from when on one of them may start; there has to be one."""
-        return min(node.free_from for node in self)
+        """Return the time in microseconds from which on one of them may start; there has to be one."""
+        return min(controller.free_from for controller in self)

@@ -1,7 +1,10 @@
-"""Bits and microseconds at one bit rate."""
+"""Bits and microseconds at one bit rate.
+
+Knows: how many whole microseconds bits take, and how many bits a time holds. Does not know what the bits are.
+"""
 
 
-class Pace:
+class BitTime:
     """How long bits take, in whole microseconds.
 
     Raises:
@@ -17,10 +20,10 @@ class Pace:
         """Return how long bits take, rounded up where that is not a whole number of microseconds."""
         return -(-bits * 1_000_000 // self._rate)
 
-    def bits(self, us: int) -> int:
-        """Return how many bits have begun by the end of a time."""
+    def begun_bits(self, us: int) -> int:
+        """Return how many bits have begun by the end of a time in microseconds."""
         return -(-us * self._rate // 1_000_000)
 
     def whole_bits(self, us: int) -> int:
-        """Return how many bits fit into a time."""
+        """Return how many bits fit into a time in microseconds."""
         return us * self._rate // 1_000_000

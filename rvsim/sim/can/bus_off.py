@@ -1,61 +1,81 @@
-"""How nodes come back after bus-off: when they have seen the pair at rest often enough.
+"""How controllers come back after bus-off: when they have seen the pair at rest often enough.
 
 Knows: 128 times 11 recessive bits one after the other (CAN Specification 2.0, part B, section 8). The end of every
-frame and error frame is one such time, the rest between them as many as fit. That a node comes back by itself is
-our model: real ones do, or wait for their software to say so.
+frame and error frame is one such time, the rest between them as many as fit. That a controller comes back by itself is
+our model: real ones do, or wait for their software to say so. Does not know who else is on the pair, nor what is sent.
 """
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
-from rvsim.sim.can.controller import Node
-from rvsim.sim.can.transmission import Attempt
-from rvsim.sim.can.unacknowledged import RESTS
+from rvsim.sim.can.bit_time import BitTime
+from rvsim.sim.can.controller import Controller
+from rvsim.sim.can.unacknowledged import RESTS_PER_REPEAT, UnacknowledgedRepeats
+from rvsim.sim.kernel import Kernel
 
-if TYPE_CHECKING:
-    from rvsim.sim.can.line import Line
+REST_BITS = 11
+"""Recessive bits that are one time of rest."""
+RESTS_TO_RECOVER = 128
 
-REST, TIMES = 11, 128
 
+class BusOffRecovery:
+    """Counts times of rest for controllers that are bus-off, and only while there are any.
 
-class Recovery:
-    """Counts times of rest for those who are bus-off, and only while someone is."""
+    It is told when transmissions start and end, and reads of ``repeats`` what repeats itself without being told. When
+    somebody may be due ``bring_up_to_date`` is called first, then ``recovered`` with each controller that is back.
+    """
 
-    def __init__(self, line: "Line") -> None:
-        self._line = line
-        self._needs: dict[Node, int] = {}
-        self._seen = 0
-        self._tail = 0
-        self._quiet_since: int | None = None
-        self._endless: Attempt | None = None
+    def __init__(
+        self,
+        kernel: Kernel,
+        bit_time: BitTime,
+        repeats: UnacknowledgedRepeats,
+        *,
+        bring_up_to_date: Callable[[], None],
+        recovered: Callable[[Controller], None],
+    ) -> None:
+        self._kernel = kernel
+        self._bit_time = bit_time
+        self._repeats = repeats
+        self._bring_up_to_date = bring_up_to_date
+        self._recovered = recovered
+        self._needs: dict[Controller, int] = {}  # the count of rests at which each is back
+        self._seen = 0  # rests before the last transmission ended
+        self._tail = 0  # rests that are complete when it has ended
+        self._quiet_since: int | None = (
+            None  # when it has ended, which may be still to come; None while one is going on
+        )
         self._due: int | None = None
 
-    def watch(self, node: Node) -> None:
-        """Count for a node that has just gone bus-off, from the end of what is under way on."""
+    def start(self, controller: Controller) -> None:
+        """Count for a controller that has just gone bus-off, from the end of what is under way on."""
         if not self._needs:
-            self._seen, self._tail, self._quiet_since, self._endless = 0, 0, None, None
-        self._needs[node] = self._seen_by_now() + TIMES
+            self._seen, self._tail, self._quiet_since = 0, 0, None
+        self._needs[controller] = self._seen_by_now() + RESTS_TO_RECOVER
 
-    def began(self, attempt: Attempt) -> None:
-        """Take note that an attempt started."""
+    def stop(self, controller: Controller) -> None:
+        """Count no more for a controller that is not on the pair any more."""
+        self._needs.pop(controller, None)
+
+    def transmission_started(self) -> None:
+        """Take note that a transmission started, or started to repeat itself."""
         if self._needs:
             self._seen = self._seen_by_now()
             self._tail, self._quiet_since = 0, None
-            self._endless = attempt if attempt.endless else None
             self._plan()
 
-    def ended(self, time: int, times: int = 1) -> None:
-        """Take note that attempts end at ``time``, and the pair has been at rest some times by then."""
+    def transmission_ended(self, time: int, rests: int = 1) -> None:
+        """Take note that transmissions end at ``time``, and the pair has been at rest some times by then."""
         if self._needs:
-            self._tail, self._quiet_since, self._endless = times, time, None
+            self._tail, self._quiet_since = rests, time
             self._plan()
 
     def _seen_by_now(self) -> int:
         if self._quiet_since is None:
             return self._seen
-        now = self._line.kernel.now
+        now = self._kernel.now
         if now < self._quiet_since:
             return self._seen + self._tail - 1
-        return self._seen + self._tail + self._line.pace.whole_bits(now - self._quiet_since) // REST
+        return self._seen + self._tail + self._bit_time.whole_bits(now - self._quiet_since) // REST_BITS
 
     def _plan(self) -> None:
         """Plan when the next one is back if nothing else happens; while one frame is under way nobody is."""
@@ -63,22 +83,21 @@ class Recovery:
         if not self._needs:
             return
         missing = min(self._needs.values()) - self._seen
-        if self._endless is not None:
-            moment = self._line.endless.clear(self._endless, -(-missing // RESTS))
-        elif self._quiet_since is not None:
-            moment = self._quiet_since + self._line.pace.us(max(missing - self._tail, 0) * REST)
+        if self._quiet_since is not None:
+            moment = self._quiet_since + self._bit_time.us(max(missing - self._tail, 0) * REST_BITS)
+        elif self._repeats.transmission is not None:
+            moment = self._repeats.clear_from(-(-missing // RESTS_PER_REPEAT))
         else:
             return
-        self._due = max(moment, self._line.kernel.now)
-        self._line.kernel.at(self._due, self._let_back, self._due)
+        self._due = max(moment, self._kernel.now)
+        self._kernel.at(self._due, self._let_back, self._due)
 
     def _let_back(self, moment: int) -> None:
         if moment != self._due:
             return
-        self._line.resume()
+        self._bring_up_to_date()
         seen = self._seen_by_now()
-        for node in [node for node, needed in self._needs.items() if needed <= seen]:
-            del self._needs[node]
-            if self._line.nodes.get(node.sender) is node:
-                self._line.count(node, node.recover)
+        for controller in [controller for controller, needed in self._needs.items() if needed <= seen]:
+            del self._needs[controller]
+            self._recovered(controller)
         self._plan()

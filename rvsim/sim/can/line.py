@@ -1,28 +1,33 @@
 """The simulated pair of wires: one frame at a time, the lowest identifier first, and what goes wrong.
 
 Knows: arbitration, acknowledgement, error frames and the pair's times in bits (CAN Specification 2.0, 1991, part B;
-ISO 11898-1 from memory). Each attempt to send is foreseen when it starts and planned as one event of the kernel.
+ISO 11898-1 from memory). Each transmission is foreseen when it starts and planned as one event of the kernel. Does not
+know what frames mean, nor who is interested in them.
 
 A frame is handed over at its start plus the fewest bits a frame of its length takes: this time gives the start
 exactly, and is at most 29 bits before the real end. How long the frame really is, is worked out only where another
 waits or comes within those bits: the next one starts at the exact end. Frames that become ready in the microsecond in
 which one starts take part in its arbitration.
+
+Two shortcuts keep the common cases cheap. A frame that starts on a pair at rest is no ``Transmission`` as long as
+nothing else happens near it, and what nobody acknowledges repeats itself without an event for each time. Whatever else
+happens first ends both (``_end_shortcuts``), and finds the state that it would have found without them.
 """
 
 import sys
 from collections.abc import Callable
 
-from rvsim.sim.can.arbitration import Contenders
-from rvsim.sim.can.bit_time import Pace
-from rvsim.sim.can.bus_off import Recovery
-from rvsim.sim.can.controller import Node, Ready
-from rvsim.sim.can.transmission import BETWEEN, PAUSE, Attempt, Fault, Split
-from rvsim.sim.can.unacknowledged import RESTS, Endless
-from rvsim.sim.can.wire_fault_effects import Troubles
-from rvsim.sim.can.wire_faults import Hits
+from rvsim.sim.can.arbitration import Arbitration
+from rvsim.sim.can.bit_time import BitTime
+from rvsim.sim.can.bus_off import BusOffRecovery
+from rvsim.sim.can.controller import Controller, ReadyFrame
+from rvsim.sim.can.transmission import INTERMISSION_BITS, PAUSE_BITS, BitConflict, FailedBit, Transmission
+from rvsim.sim.can.unacknowledged import UnacknowledgedRepeats
+from rvsim.sim.can.wire_fault_effects import Babblers, ReversedControllers
+from rvsim.sim.can.wire_faults import Babble, BitErrors, ReversedPair, WireFault, WireFaults
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import Collided, ErrorState, LineEvent, Overflowed, StateChanged
+from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged
 from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
 
 Deliver = Callable[[Frame, object], None]
@@ -33,11 +38,11 @@ _new = tuple.__new__
 
 
 class Line:
-    """Carries frames between the simulated nodes in the kernel's time, at ``rate`` bits a second.
+    """Carries frames between the simulated controllers in the kernel's time, at ``rate`` bits a second.
 
     ``deliver`` takes each frame that went through and its sender, ``on_line`` what else happens. With ``acknowledges``
-    somebody beside the nodes acknowledges every frame, as an adapter that takes part does. ``seed`` is that of the
-    errors which wires make.
+    somebody beside the controllers acknowledges every frame, as an adapter that takes part does. ``seed`` is that of
+    the errors which wires make.
     """
 
     def __init__(
@@ -51,66 +56,87 @@ class Line:
         on_line: Callable[[LineEvent], None] | None = None,
     ) -> None:
         self.kernel = kernel
-        self.pace = Pace(rate)
-        self.nodes: dict[object, Node] = {}
-        self.deaf: set[object] = set()
-        """The senders that hear nothing now: bus-off, or their wires swapped."""
+        self.controllers: dict[object, Controller] = {}
+        """Who is on the pair, by sender."""
+        self.not_receiving: set[object] = set()
+        """The senders whose controller does not take part now: bus-off, or its wires swapped. Kept beside
+        ``Controller.takes_part`` because every frame that is handed over asks for it."""
         self._deliver = deliver
         self._on_line = on_line
-        self._acknowledges = self._plain = acknowledges
-        self._least = [self.pace.us(least_bits(length)) for length in _LENGTHS]
-        self._most = [self.pace.us(most_bits(length)) for length in _LENGTHS]
-        self._ready = Contenders()
-        self._marked: dict[Node, None] = {}  # those whose counters are not both 0
-        self.attempt: Attempt | None = None
-        """What is under way, but for a frame that began on a pair at rest with nothing else near it."""
-        self._alone: Frame | None = None  # began on a pair at rest, and nothing has happened since
-        self._alone_sender: object = None
-        self._last: Frame | None = None  # what went through, if its end is not worked out
-        self._clear = 0  # when the pair is free again; not before, and with _last set perhaps earlier
-        self._open = _NEVER  # from when on a frame may begin without a closer look at anything
-        self._plan: int | None = None
+        self._acknowledges = acknowledges
+        self._bit_time = BitTime(rate)
+        self._least = [self._bit_time.us(least_bits(length)) for length in _LENGTHS]
+        self._most = [self._bit_time.us(most_bits(length)) for length in _LENGTHS]
         self._number = 0
-        self._hits = Hits(seed)
-        self._recovery = Recovery(self)
-        self.endless = Endless(self, self._hits)
+
+        # What is under way. At most one of the two is set.
+        self._alone: Frame | None = None  # started on a pair at rest, and nothing has happened since
+        self._alone_sender: object = None
+        self._transmission: Transmission | None = None  # any other one, the one that is repeated included
+
+        # When the next one may start.
+        self._ready = Arbitration()
+        self._clear = 0  # when the pair is free again; not before, and with _last set perhaps earlier
+        self._last: Frame | None = None  # what went through, if its exact end is not worked out
+        self._planned: int | None = None  # the soonest time at which _wake is planned
+
+        # Kept for speed, so that ``send`` compares one number; each follows from other state where its comment says.
+        self._is_simple = acknowledges  # every frame is acknowledged and no fault applied (_follow_faults)
+        self._open = _NEVER  # _clear, where _is_simple and nobody has errors or is ready; else never (_end)
+        self._with_errors: dict[Controller, None] = {}  # those on the pair that has_errors (_count)
+
+        self._faults = WireFaults()
+        self._bit_errors = BitErrors(seed)
+        self._repeats = UnacknowledgedRepeats(
+            kernel,
+            self._bit_time,
+            self._bit_errors,
+            unacknowledged=self._report_unacknowledged,
+            disturbed=self._end_shortcuts,
+        )
+        self._recovery = BusOffRecovery(
+            kernel, self._bit_time, self._repeats, bring_up_to_date=self._end_shortcuts, recovered=self._recover
+        )
+        self._reversed = ReversedControllers(
+            kernel, self._bit_time, disturb=self._disturb, count=self._count, report=self._report
+        )
+        self._babblers = Babblers(kernel, self._send_babble)
         self._at_end = self._end_alone  # bound once, not for each frame
-        self.troubles = Troubles(self, self._hits)
-        """What is wrong with the wires: begun and ended there."""
 
     # Who is on the pair, and what they send.
 
-    def join(self, sender: object, name: str = "") -> Node:
-        """Put a node onto the pair; from its next frame's start on it acknowledges others'."""
-        node = self.nodes[sender] = Node(sender, name or ("outside" if sender is None else str(sender)))
-        self.troubles.joined(node)
-        self.resume()
-        return node
+    def connect(self, sender: object, name: str = "") -> Controller:
+        """Put a controller onto the pair; from the next frame's start on it acknowledges others'."""
+        controller = Controller(sender, name or ("outside" if sender is None else str(sender)))
+        self.controllers[sender] = controller
+        if self._faults.is_reversed(controller.name):
+            self._reverse(controller)
+        self._end_shortcuts()
+        return controller
 
-    def leave(self, sender: object) -> None:
-        """Take a node off the pair; what it has under way goes through as begun, what waits does not."""
+    def disconnect(self, sender: object) -> None:
+        """Take a controller off the pair; what it has under way goes through as begun, what waits does not."""
         self.withdraw(sender)
-        node = self.nodes.pop(sender, None)
-        if node is not None:
-            self._marked.pop(node, None)
-            self.deaf.discard(sender)
+        controller = self.controllers.pop(sender, None)
+        if controller is not None:
+            self._with_errors.pop(controller, None)
+            self.not_receiving.discard(sender)
+            self._recovery.stop(controller)
 
     def withdraw(self, sender: object) -> None:
-        """Give up the frames of a node that wait, one that is retried for ever among them."""
-        node = self.nodes.get(sender)
-        if node is not None:
-            self.resume()
-            if self.attempt is not None and self.attempt.endless and node in self.attempt.frames:
-                self.attempt = None  # it would begin anew in this very microsecond
-            node.forget()
-            self._ready.pop(node, None)
-            if self.attempt is None:
+        """Give up the frames of a controller that wait, one that repeats itself without acknowledgement among them."""
+        controller = self.controllers.get(sender)
+        if controller is not None:
+            self._stop_repeats()
+            controller.clear()
+            self._ready.pop(controller, None)
+            if self._transmission is None:
                 self._wake()
 
     def send(self, identifier: int, data: bytes, sender: object) -> None:
         """Take a frame; it is handed over when it has won the pair and had it for its least length."""
         now = self.kernel.now
-        if now >= self._open and sender in self.nodes:  # what nearly every frame finds: a pair at rest
+        if now >= self._open and sender in self.controllers:  # what nearly every frame finds: a pair at rest
             length = len(data)
             end = now + self._least[length]
             self._open = now + self._most[length]
@@ -118,266 +144,319 @@ class Line:
             self._alone_sender = sender
             self.kernel.at(end, self._at_end, alone)
             return
-        node = self.nodes.get(sender) or self.join(sender)
-        self._see_alone()
-        if node.is_full:
-            self.tell(Overflowed(now, node.name, identifier))
+        controller = self.controllers.get(sender) or self.connect(sender)
+        self._end_alone_shortcut()
+        if controller.is_full:
+            self._report(Overflowed(now, controller.name, identifier))
             return
-        node.hold(self._numbered(identifier, now, data))
-        if sender in self.deaf:
-            self.troubles.crossed.start(node)
+        controller.hold(self._numbered(identifier, now, data))
+        if sender in self.not_receiving:
+            self._reversed.start(controller)
             return
-        self._ready[node] = None
-        if self.attempt is None:
+        self._ready[controller] = None
+        if self._transmission is None:
             self._wake()
-        elif identifier <= self.attempt.identifier or self.attempt.endless:
-            self._join_in(self.attempt, node, identifier)
+        elif identifier <= self._transmission.identifier or self._repeats.transmission is not None:
+            self._enter_arbitration(self._transmission, controller, identifier)
 
-    def _see_alone(self) -> None:
-        """Make an attempt of the frame that began on a pair at rest: something else is about to happen."""
+    def _numbered(self, identifier: int, since: int, data: bytes) -> ReadyFrame:
+        self._number += 1
+        return (identifier, self._number, since, data)
+
+    def _enter_arbitration(self, transmission: Transmission, controller: Controller, identifier: int) -> None:
+        """Let a new frame into the arbitration that it comes to in time for."""
+        if self._repeats.transmission is not None:
+            if controller not in transmission.frames or identifier < transmission.identifier:
+                self._end_shortcuts()
+        elif transmission.start == self.kernel.now and controller not in transmission.frames:
+            self._transmission = None
+            self._put_back(transmission)
+            self._begin()
+
+    def _put_back(self, transmission: Transmission) -> None:
+        for controller, frame in transmission.frames.items():
+            self._hold_again(controller, frame)
+
+    def _hold_again(self, controller: Controller, frame: ReadyFrame) -> None:
+        if self.controllers.get(controller.sender) is controller:
+            controller.hold(frame)
+            if controller.sender not in self.not_receiving:
+                self._ready[controller] = None
+
+    # The shortcuts: a frame alone on a pair at rest, and repeats that nobody acknowledges.
+
+    def _end_shortcuts(self) -> None:
+        """Let the state be what it is without shortcuts: something else is about to happen."""
+        if self._stop_repeats():
+            self._wake()
+
+    def _stop_repeats(self) -> bool:
+        """End both shortcuts, but plan nothing anew; return whether repeats were stopped."""
+        self._end_alone_shortcut()
+        transmission = self._repeats.transmission
+        if transmission is None:
+            return False
+        repeated = self._repeats.stop()
+        self._transmission = self._last = None
+        self._clear = repeated.clear
+        self._pause(list(transmission.frames), repeated.free_from)
+        self._recovery.transmission_ended(self._clear, repeated.rests)
+        self._put_back(transmission)
+        return True
+
+    def _end_alone_shortcut(self) -> None:
+        """Make a transmission of the frame that started on a pair at rest."""
         if self._open != _NEVER:
             self._clear, self._open = self._open, _NEVER
         alone = self._alone
         if alone is not None:
             end, identifier, data = alone
             start = end - self._least[len(data)]
-            node = self.nodes[self._alone_sender]
-            self.attempt = Attempt(start, {node: self._numbered(identifier, start, data)})
-            self.attempt.alone, self._alone = alone, None
-
-    def _numbered(self, identifier: int, since: int, data: bytes) -> Ready:
-        self._number += 1
-        return (identifier, self._number, since, data)
+            controller = self.controllers[self._alone_sender]
+            self._transmission = Transmission(start, {controller: self._numbered(identifier, start, data)})
+            self._transmission.alone, self._alone = alone, None
 
     def _end_alone(self, alone: Frame) -> None:
-        """Hand over a frame that began on a pair at rest."""
+        """Hand over a frame that started on a pair at rest."""
         if alone is self._alone:
             self._alone = None
             self._deliver(alone, self._alone_sender)
-        elif self.attempt is not None and self.attempt.alone is alone:
-            self._end(self.attempt)
+        elif self._transmission is not None and self._transmission.alone is alone:
+            self._end(self._transmission)
 
-    def _join_in(self, attempt: Attempt, node: Node, identifier: int) -> None:
-        """Let a new frame into the arbitration that it comes to in time for."""
-        if attempt.endless:
-            if node not in attempt.frames or identifier < attempt.identifier:
-                self.resume()
-        elif attempt.start == self.kernel.now and node not in attempt.frames:
-            self.attempt = None
-            self._put_back(attempt)
-            self._begin()
-
-    def _put_back(self, attempt: Attempt) -> None:
-        for node, ready in attempt.frames.items():
-            self._hold_again(node, ready)
-
-    def _hold_again(self, node: Node, ready: Ready) -> None:
-        if self.nodes.get(node.sender) is node:
-            node.hold(ready)
-            if node.sender not in self.deaf:
-                self._ready[node] = None
-
-    # An attempt from its start to its end.
+    # A transmission from its start to its end.
 
     def _wake(self) -> None:
-        """Start the next attempt now, or plan to when the pair is free and somebody may send."""
+        """Start the next transmission now, or plan to when the pair is free and somebody may send."""
         if not self._ready:
             return
         now = moment = self.kernel.now
         if now < self._clear:
             if self._last is not None:
                 end, identifier, data = self._last
-                self._clear = end - self._least[len(data)] + self.pace.us(exact_bits(identifier, data))
+                self._clear = end - self._least[len(data)] + self._bit_time.us(exact_bits(identifier, data))
                 self._last = None
             moment = max(now, self._clear)
-        if self._marked:
+        if self._with_errors:
             moment = max(moment, self._ready.free_from())
         if moment == now:
             self._begin()
-        elif self._plan is None or moment < self._plan:
-            self._plan = moment
-            self.kernel.at(moment, self._planned, moment)
+        elif self._planned is None or moment < self._planned:
+            self._planned = moment
+            self.kernel.at(moment, self._wake_planned, moment)
 
-    def _planned(self, moment: int) -> None:
-        if moment == self._plan:
-            self._plan = None
-            if self.attempt is None:
+    def _wake_planned(self, moment: int) -> None:
+        if moment == self._planned:
+            self._planned = None
+            if self._transmission is None:
                 self._wake()
 
     def _begin(self) -> None:
         """Let those who are ready contend; the lowest identifier has the pair."""
         kernel = self.kernel
-        self._plan = None
+        self._planned = None
         frames = self._ready.take(kernel.now)
-        self.attempt = attempt = Attempt(kernel.now, frames)
-        if self._plain and len(frames) == 1:
-            kernel.at(kernel.now + self._least[len(attempt.data)], self._end, attempt)
+        self._transmission = transmission = Transmission(kernel.now, frames)
+        if self._is_simple and len(frames) == 1:
+            kernel.at(kernel.now + self._least[len(transmission.data)], self._end, transmission)
         else:
-            self._foresee(attempt)
-        if self.deaf:
-            self._recovery.began(attempt)
+            self._foresee(transmission)
+        if self.not_receiving:
+            self._recovery.transmission_started()
 
-    def _foresee(self, attempt: Attempt) -> None:
-        """Find out how an attempt ends and plan that."""
-        fault = attempt.foresee(self._hits, self.troubles.crossed.sending, self._is_acknowledged(attempt))
-        for split in attempt.splits:
-            if fault is None or split.bit < fault.bit:
-                self.kernel.at(self._time(attempt, split.bit), self._part, (attempt, split))
-        if fault is None:
-            self.kernel.at(attempt.start + self._least[len(attempt.data)], self._end, attempt)
-        elif fault.unacknowledged and attempt.is_passive and not attempt.splits:
-            self.endless.begin(attempt)
+    def _foresee(self, transmission: Transmission) -> None:
+        """Find out how a transmission ends and plan that."""
+        failed = transmission.foresee(self._bit_errors, self._reversed.sending, self._is_acknowledged(transmission))
+        for conflict in transmission.conflicts:
+            if failed is None or conflict.bit < failed.bit:
+                self.kernel.at(self._time(transmission, conflict.bit), self._drop_out, (transmission, conflict))
+        if failed is None:
+            self.kernel.at(transmission.start + self._least[len(transmission.data)], self._end, transmission)
+        elif failed.unacknowledged and transmission.is_passive and not transmission.conflicts:
+            self._repeats.start(transmission)
         else:
-            self.kernel.at(self._time(attempt, fault.bit), self._fail, attempt)
+            self.kernel.at(self._time(transmission, failed.bit), self._fail, transmission)
 
-    def _is_acknowledged(self, attempt: Attempt) -> bool:
-        return self._acknowledges or any(node.takes_part for node in self.nodes.values() if node not in attempt.frames)
+    def _is_acknowledged(self, transmission: Transmission) -> bool:
+        others = (one for one in self.controllers.values() if one not in transmission.frames)
+        return self._acknowledges or any(other.takes_part for other in others)
 
-    def _time(self, attempt: Attempt, bits: int) -> int:
-        return attempt.start + self.pace.us(bits)
+    def _time(self, transmission: Transmission, bits: int) -> int:
+        return transmission.start + self._bit_time.us(bits)
 
-    def _end(self, attempt: Attempt) -> None:
+    def _end(self, transmission: Transmission) -> None:
         """Hand over a frame that went through."""
-        if attempt is not self.attempt:
+        if transmission is not self._transmission:
             return
-        self.attempt = None
-        data = attempt.data
-        self._last = frame = _new(Frame, (self.kernel.now, attempt.identifier, data))
-        self._clear = attempt.start + self._most[len(data)]
-        if self._marked or not self._plain:
-            self._count_success(attempt)
-        if self._on_line is not None and (attempt.start > attempt.ready or len(attempt.frames) > 1):
-            for waited in attempt.waits(self.kernel.now, self._most[-1]):
-                self.tell(waited)
-        if self._plain and not (self._ready or self._marked):
+        self._transmission = None
+        data = transmission.data
+        self._last = frame = _new(Frame, (self.kernel.now, transmission.identifier, data))
+        self._clear = transmission.start + self._most[len(data)]
+        if self._with_errors or not self._is_simple:
+            self._count_success(transmission)
+        if self._on_line is not None and transmission.start > transmission.ready:
+            for waited in transmission.waits(self.kernel.now, self._most[-1]):
+                self._report(waited)
+        if self._is_simple and not (self._ready or self._with_errors):
             self._open = self._clear
-        self._deliver(frame, attempt.sender)
-        if not self._plain:
-            self.troubles.babblers.went(attempt.frames)
-        if self._ready and self.attempt is None:
+        self._deliver(frame, transmission.sender)
+        if not self._is_simple:
+            self._babblers.sent(transmission.frames)
+        if self._ready and self._transmission is None:
             self._wake()
 
-    def _count_success(self, attempt: Attempt) -> None:
-        end = self._time(attempt, attempt.exact)
-        self._hits.pass_by(attempt.exact - BETWEEN)
-        self._recovery.ended(end)
-        everyone = attempt.everyone
-        for node in list(self._marked):
-            if node in attempt.frames:
-                self.count(node, node.sent)
-            elif node.takes_part and node not in everyone:
-                self.count(node, node.heard)
-        self._pause(everyone, self._time(attempt, attempt.exact + PAUSE))
+    def _count_success(self, transmission: Transmission) -> None:
+        self._bit_errors.pass_by(transmission.bits - INTERMISSION_BITS)
+        self._recovery.transmission_ended(self._time(transmission, transmission.bits))
+        everyone = transmission.everyone
+        for controller in list(self._with_errors):
+            if controller in transmission.frames:
+                self._count(controller, controller.count_transmission)
+            elif controller.takes_part and controller not in everyone:
+                self._count(controller, controller.count_reception)
+        self._pause(everyone, self._time(transmission, transmission.bits + PAUSE_BITS))
 
-    def _pause(self, senders: list[Node], until: int) -> None:
-        """Keep error passive nodes that have just sent from sending again at once."""
-        for node in senders:
-            if node.state is ErrorState.PASSIVE:
-                node.free_from = until
+    def _pause(self, controllers: list[Controller], until: int) -> None:
+        """Keep error passive controllers that have just sent from sending again at once."""
+        for controller in controllers:
+            if controller.state is ErrorState.PASSIVE:
+                controller.free_from = until
 
-    def _part(self, parting: tuple[Attempt, Split]) -> None:
-        """Let error passive nodes drop out of a frame that others go on with."""
-        attempt, split = parting
-        if attempt is not self.attempt:
+    def _drop_out(self, conflicting: tuple[Transmission, BitConflict]) -> None:
+        """Let error passive controllers drop out of a frame that others go on with."""
+        transmission, conflict = conflicting
+        if transmission is not self._transmission:
             return
-        if split is attempt.splits[0]:
-            self.tell(Collided(self.kernel.now, attempt.identifier, attempt.names))
-        for node in split.losers:
-            ready = attempt.frames.pop(node)
-            self.count(node, node.sending_failed)
-            self._hold_again(node, ready)
+        if conflict is transmission.conflicts[0]:
+            self._report(Collided(self.kernel.now, transmission.identifier, transmission.names))
+        for controller in conflict.losers:
+            frame = transmission.frames.pop(controller)
+            self._count(controller, controller.count_failed_transmission)
+            self._hold_again(controller, frame)
 
-    def _fail(self, attempt: Attempt) -> None:
-        """Let an attempt end in an error frame, and plan the next."""
-        fault = attempt.fault
-        if attempt is not self.attempt or fault is None:
+    def _fail(self, transmission: Transmission) -> None:
+        """Let a transmission end in an error frame, and plan the next."""
+        failed = transmission.fails_at
+        if transmission is not self._transmission or failed is None:
             return
-        self.attempt = self._last = None
-        senders = attempt.everyone
-        others = [node for node in self.nodes.values() if node.takes_part and node not in senders]
-        bits = fault.bit + attempt.error_bits(others, self._acknowledges)
-        self._clear = self._time(attempt, bits)
-        self._hits.pass_by(fault.bit)
-        for event in attempt.failure(self.kernel.now):
-            self.tell(event)
-        for node in attempt.frames:
-            self.count(node, node.unacknowledged if fault.unacknowledged else node.sending_failed)
-        for node in () if fault.unacknowledged else others:
-            self.count(node, node.hearing_failed)
-        self._put_back(attempt)
-        self._pause(senders, self._time(attempt, bits + PAUSE))
-        self._recovery.ended(self._clear)
-        if fault.by is not None:
-            self.troubles.crossed.met(fault.by)
+        self._transmission = self._last = None
+        senders = transmission.everyone
+        others = [one for one in self.controllers.values() if one.takes_part and one not in senders]
+        bits = failed.bit + transmission.error_bits(others, self._acknowledges)
+        self._clear = self._time(transmission, bits)
+        self._bit_errors.pass_by(failed.bit)
+        for event in transmission.failure_events(self.kernel.now):
+            self._report(event)
+        for one in transmission.frames:
+            self._count(one, one.count_unacknowledged if failed.unacknowledged else one.count_failed_transmission)
+        for other in () if failed.unacknowledged else others:
+            self._count(other, other.count_failed_reception)
+        self._put_back(transmission)
+        self._pause(senders, self._time(transmission, bits + PAUSE_BITS))
+        self._recovery.transmission_ended(self._clear)
+        if failed.by is not None:
+            self._reversed.collide(failed.by)
         self._wake()
 
-    def resume(self) -> None:
-        """Work out where endless retries stand, and plan the next attempt as one of its own."""
-        self._see_alone()
-        attempt = self.attempt
-        if attempt is None or not attempt.endless:
-            return
-        begun = self.endless.begun(attempt)
-        self.attempt = self._last = None
-        self._clear = self.endless.clear(attempt, begun)
-        self._pause(list(attempt.frames), self._time(attempt, begun * attempt.cycle))
-        self._hits.pass_by(begun * attempt.slot)
-        self._recovery.ended(self._clear, RESTS * begun)
-        self._put_back(attempt)
-        self._wake()
+    # Counters, states and events.
 
-    # Counters and states.
-
-    def count(self, node: Node, change: Callable[[], None]) -> None:
-        """Change a node's counters, and tell if its error state became another."""
-        before = node.state
+    def _count(self, controller: Controller, change: Callable[[], None]) -> None:
+        """Change a controller's counters, and report if its error state became another."""
+        before = controller.state
         change()
-        if node.is_clean:
-            self._marked.pop(node, None)
-        elif self.nodes.get(node.sender) is node:
-            self._marked[node] = None
-        state = node.state
+        if not controller.has_errors:
+            self._with_errors.pop(controller, None)
+        elif self.controllers.get(controller.sender) is controller:
+            self._with_errors[controller] = None
+        state = controller.state
         if state is before:
             return
-        self.tell(StateChanged(self.kernel.now, node.name, state, node.transmit_errors, node.receive_errors))
+        transmit, receive = controller.transmit_errors, controller.receive_errors
+        self._report(StateChanged(self.kernel.now, controller.name, state, transmit, receive))
         if state is ErrorState.BUS_OFF:
-            self.shut_out(node)
-            self._recovery.watch(node)
+            self._exclude(controller)
+            self._recovery.start(controller)
         elif before is ErrorState.BUS_OFF:
-            self.let_in(node)
+            self._admit(controller)
 
-    def tell(self, event: LineEvent) -> None:
-        """Hand out what happened."""
+    def _recover(self, controller: Controller) -> None:
+        self._count(controller, controller.recover)
+
+    def _exclude(self, controller: Controller) -> None:
+        """Let a controller receive and send nothing in the ordinary way."""
+        self.not_receiving.add(controller.sender)
+        self._ready.pop(controller, None)
+
+    def _admit(self, controller: Controller) -> None:
+        """Let a controller take part again, if nothing else keeps it out."""
+        if not controller.takes_part:
+            return
+        self.not_receiving.discard(controller.sender)
+        if controller.most_urgent is not None:
+            self._ready[controller] = None
+        self._end_shortcuts()
+        if self._transmission is None:
+            self._wake()
+
+    def _report_unacknowledged(self, controller: Controller, identifier: int) -> None:
+        """Report a controller whose frame is repeated, once until something of its goes through."""
+        if not controller.is_unacknowledged:
+            controller.is_unacknowledged = True
+            self._report(NotAcknowledged(self.kernel.now, controller.name, identifier, endless=True))
+
+    def _report(self, event: LineEvent) -> None:
         if self._on_line is not None:
             self._on_line(event)
 
-    # What troubles do.
+    # What is wrong with the wires.
 
-    def look_closer(self, close: bool) -> None:
-        """Foresee every attempt bit by bit, or again only where nodes can bring something unusual about."""
-        self.resume()
-        self._plain = self._acknowledges and not close
+    def apply(self, fault: WireFault) -> None:
+        """Let something be wrong with the wires from now on; the same twice is one."""
+        if self._faults.add(fault):
+            self._follow_faults()
+            if isinstance(fault, Babble):
+                self._babblers.start(fault)
+            for controller in self._reversed_by(fault):
+                self._reverse(controller)
 
-    def shut_out(self, node: Node) -> None:
-        """Let a node hear and send nothing in the ordinary way."""
-        self.deaf.add(node.sender)
-        self._ready.pop(node, None)
+    def remove(self, fault: WireFault) -> None:
+        """Put right what was wrong; what is not wrong stays so."""
+        if self._faults.discard(fault):
+            self._follow_faults()
+            if isinstance(fault, Babble):
+                self._babblers.stop(fault)
+            for controller in self._reversed_by(fault):
+                controller.is_reversed = False
+                self._reversed.stop(controller)
+                self._admit(controller)
 
-    def let_in(self, node: Node) -> None:
-        """Let a node take part again, if nothing else keeps it out."""
-        if not node.takes_part:
-            return
-        self.deaf.discard(node.sender)
-        if node.most_urgent is not None:
-            self._ready[node] = None
-        self.resume()
-        if self.attempt is None:
-            self._wake()
+    def _follow_faults(self) -> None:
+        """Foresee every transmission bit by bit where a fault is applied, with errors at its rate."""
+        self._end_shortcuts()
+        self._is_simple = self._acknowledges and not self._faults
+        self._bit_errors.set_rate(self._faults.error_rate)
 
-    def disturb(self, by: Node) -> None:
+    def _reversed_by(self, fault: WireFault) -> list[Controller]:
+        name = fault.node if isinstance(fault, ReversedPair) else None
+        return [controller for controller in self.controllers.values() if controller.name == name]
+
+    def _reverse(self, controller: Controller) -> None:
+        controller.is_reversed = True
+        self._exclude(controller)
+        self._reversed.start(controller)
+
+    def _disturb(self, by: Controller) -> None:
         """Spoil the frame that is under way at its present bit."""
-        self.resume()
-        attempt = self.attempt
-        if attempt is not None and not attempt.endless:
-            attempt.fault = Fault(max(self.pace.bits(self.kernel.now - attempt.start), 1), by=by)
-            self.kernel.at(self._time(attempt, attempt.fault.bit), self._fail, attempt)
+        self._end_shortcuts()
+        transmission = self._transmission
+        if transmission is not None and self._repeats.transmission is None:
+            begun = self._bit_time.begun_bits(self.kernel.now - transmission.start)
+            transmission.fails_at = FailedBit(max(begun, 1), by=by)
+            self.kernel.at(self._time(transmission, transmission.fails_at.bit), self._fail, transmission)
+
+    def _send_babble(self, babble: Babble) -> None:
+        """Send a frame of a babbling node, who may be a new one, unless one like it waits still."""
+        named = (controller for controller in self.controllers.values() if controller.name == babble.node)
+        controller = next(named, None) or self.connect(babble.node, babble.node)
+        if not any(waiting[0] == babble.identifier for waiting in controller.waiting):
+            self.send(babble.identifier, babble.data, controller.sender)

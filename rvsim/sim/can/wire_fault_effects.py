@@ -1,156 +1,111 @@
-"""What is wrong with a pair now, and the nodes that do not wait for their turn: those whose two wires are swapped, and
-those that babble.
+"""The controllers that do not wait for their turn: those whose two wires are swapped, and those that babble.
 
-Knows: what the troubles of ``wiring`` promise, in the kernel's time. Does not know how the others send.
+Knows: what ``wire_faults.ReversedPair`` and ``wire_faults.Babble`` promise, in the kernel's time. Does not know how the
+others send: what they do to the pair they ask for by the functions that they are given.
 """
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
 
-from rvsim.sim.can.controller import Node
-from rvsim.sim.can.transmission import BETWEEN, DELIMITER, FLAG, Attempt
-from rvsim.sim.can.wire_faults import Babble, Hits, Noise, ReversedPair, Trouble
-from rvsim.wire.line_events import ErrorState, NotAcknowledged
-
-if TYPE_CHECKING:
-    from rvsim.sim.can.line import Line
+from rvsim.sim.can.bit_time import BitTime
+from rvsim.sim.can.controller import Controller
+from rvsim.sim.can.transmission import ERROR_FRAME_BITS, Transmission
+from rvsim.sim.can.wire_faults import Babble
+from rvsim.sim.kernel import Kernel
+from rvsim.wire.line_events import ErrorState, LineEvent, NotAcknowledged
 
 
-class CrossedNodes:
-    """The attempts of nodes on a reversed pair, 16 at most until they are error passive."""
+class ReversedControllers:
+    """The transmissions of controllers on a reversed pair, 16 at most until they are error passive.
 
-    def __init__(self, line: "Line") -> None:
-        self._line = line
-        self._under_way: dict[Node, Attempt] = {}
+    ``disturb`` spoils what others send when such a controller starts, ``count`` changes its error counters and
+    ``report`` hands an event out.
+    """
+
+    def __init__(
+        self,
+        kernel: Kernel,
+        bit_time: BitTime,
+        *,
+        disturb: Callable[[Controller], None],
+        count: Callable[[Controller, Callable[[], None]], None],
+        report: Callable[[LineEvent], None],
+    ) -> None:
+        self._kernel = kernel
+        self._bit_time = bit_time
+        self._disturb = disturb
+        self._count = count
+        self._report = report
+        self._under_way: dict[Controller, Transmission] = {}
 
     @property
-    def sending(self) -> Node | None:
-        """The node, if any, that sends now and does not care whether others do."""
+    def sending(self) -> Controller | None:
+        """The controller, if any, that sends now and does not care whether others do."""
         return next(iter(self._under_way), None)
 
-    def start(self, node: Node) -> None:
-        """Let a node send the frame it has ready, if it is one of them and does nothing yet."""
-        ready, kernel = node.most_urgent, self._line.kernel
-        if not node.crossed or node.state is not ErrorState.ACTIVE or ready is None or node in self._under_way:
+    def start(self, controller: Controller) -> None:
+        """Let a controller send the frame it has ready, if its wires are swapped and it does nothing yet."""
+        ready, kernel = controller.most_urgent, self._kernel
+        if not controller.is_reversed or controller.state is not ErrorState.ACTIVE or ready is None:
             return
-        if node.free_from > kernel.now:
+        if controller in self._under_way or controller.free_from > kernel.now:
             return
-        attempt = self._under_way[node] = Attempt(kernel.now, {node: ready})
-        kernel.at(kernel.now + self._line.pace.us(attempt.slot), self._unheard, attempt)
-        self._line.disturb(node)
+        transmission = self._under_way[controller] = Transmission(kernel.now, {controller: ready})
+        kernel.at(kernel.now + self._bit_time.us(transmission.slot_bits), self._at_slot, transmission)
+        self._disturb(controller)
 
-    def stop(self, node: Node) -> None:
-        """Let it be an ordinary node again."""
-        self._under_way.pop(node, None)
+    def stop(self, controller: Controller) -> None:
+        """Let it be an ordinary controller again."""
+        self._under_way.pop(controller, None)
 
-    def met(self, node: Node) -> None:
-        """Let its attempt fail because its bits met another's."""
-        if self._under_way.pop(node, None) is not None:
-            self._line.count(node, node.sending_failed)
-            self._again(node)
+    def collide(self, controller: Controller) -> None:
+        """Let its transmission fail because its bits met another's."""
+        if self._under_way.pop(controller, None) is not None:
+            self._count(controller, controller.count_failed_transmission)
+            self._plan_next(controller)
 
-    def _unheard(self, attempt: Attempt) -> None:
-        (node,) = attempt.frames
-        if self._under_way.get(node) is attempt:
-            del self._under_way[node]
-            self._line.tell(NotAcknowledged(self._line.kernel.now, node.name, attempt.identifier))
-            self._line.count(node, node.unacknowledged)
-            self._again(node)
+    def _at_slot(self, transmission: Transmission) -> None:
+        (controller,) = transmission.frames
+        if self._under_way.get(controller) is transmission:
+            del self._under_way[controller]
+            self._report(NotAcknowledged(self._kernel.now, controller.name, transmission.identifier))
+            self._count(controller, controller.count_unacknowledged)
+            self._plan_next(controller)
 
-    def _again(self, node: Node) -> None:
-        node.free_from = self._line.kernel.now + self._line.pace.us(FLAG + DELIMITER + BETWEEN)
-        self._line.kernel.at(node.free_from, self.start, node)
+    def _plan_next(self, controller: Controller) -> None:
+        controller.free_from = self._kernel.now + self._bit_time.us(ERROR_FRAME_BITS)
+        self._kernel.at(controller.free_from, self.start, controller)
 
 
 class Babblers:
-    """What babbling nodes send, one frame waiting at a time."""
+    """What babbling nodes send, one frame waiting at a time: ``send`` is called when the next one is due."""
 
-    def __init__(self, line: "Line") -> None:
-        self._line = line
+    def __init__(self, kernel: Kernel, send: Callable[[Babble], None]) -> None:
+        self._kernel = kernel
+        self._send = send
         self._due: dict[Babble, int] = {}
 
     def start(self, babble: Babble) -> None:
         """Send the first frame now."""
-        self._due[babble] = self._line.kernel.now
-        self._send(babble)
+        self._due[babble] = self._kernel.now
+        self._send_due(babble)
 
     def stop(self, babble: Babble) -> None:
         """Send no more; what waits still goes."""
         del self._due[babble]
 
-    def _send(self, babble: Babble) -> None:
-        line = self._line
-        if self._due.get(babble) != line.kernel.now:
+    def sent(self, controllers: Iterable[Controller]) -> None:
+        """Send the next frame of those without a gap whose last one went through."""
+        if self._due:
+            names = {controller.name for controller in controllers}
+            for babble in list(self._due):
+                if not babble.gap_us and babble.node in names:
+                    self._send(babble)
+
+    def _send_due(self, babble: Babble) -> None:
+        kernel = self._kernel
+        if self._due.get(babble) != kernel.now:
             return
         if babble.gap_us:
             self._due[babble] += babble.gap_us
-            line.kernel.at(self._due[babble], self._send, babble)
-        self._fill(babble)
-
-    def _fill(self, babble: Babble) -> None:
-        known = (node for node in self._line.nodes.values() if node.name == babble.node)
-        node = next(known, None) or self._line.join(babble.node, babble.node)
-        if not any(ready[0] == babble.identifier for ready in node.waiting):
-            self._line.send(babble.identifier, babble.data, node.sender)
-
-    def went(self, senders: Iterable[Node]) -> None:
-        """Send the next frame of those without a gap whose last one went through."""
-        if self._due:
-            names = {node.name for node in senders}
-            for babble in list(self._due):
-                if not babble.gap_us and babble.node in names:
-                    self._fill(babble)
-
-
-class Troubles:
-    """All that is wrong with a pair now."""
-
-    def __init__(self, line: "Line", hits: Hits) -> None:
-        self._line = line
-        self._hits = hits
-        self._now: list[Trouble] = []
-        self.crossed = CrossedNodes(line)
-        self.babblers = Babblers(line)
-
-    def begin(self, trouble: Trouble) -> None:
-        """Let something be wrong from now on; the same twice is one."""
-        if trouble in self._now:
-            return
-        self._now.append(trouble)
-        self._changed()
-        if isinstance(trouble, Babble):
-            self.babblers.start(trouble)
-        for node in self._reversed_by(trouble):
-            self._cross(node)
-
-    def end(self, trouble: Trouble) -> None:
-        """Put right what was wrong; what is not wrong stays so."""
-        if trouble not in self._now:
-            return
-        self._now.remove(trouble)
-        self._changed()
-        if isinstance(trouble, Babble):
-            self.babblers.stop(trouble)
-        for node in self._reversed_by(trouble):
-            node.crossed = False
-            self.crossed.stop(node)
-            self._line.let_in(node)
-
-    def joined(self, node: Node) -> None:
-        """Let what is wrong already be so for a new node."""
-        if ReversedPair(node.name) in self._now:
-            self._cross(node)
-
-    def _changed(self) -> None:
-        self._line.look_closer(bool(self._now))
-        self._hits.set_rate(min(sum(one.rate for one in self._now if isinstance(one, Noise)), 1.0))
-
-    def _reversed_by(self, trouble: Trouble) -> list[Node]:
-        if not isinstance(trouble, ReversedPair):
-            return []
-        return [node for node in self._line.nodes.values() if node.name == trouble.node]
-
-    def _cross(self, node: Node) -> None:
-        node.crossed = True
-        self._line.shut_out(node)
-        self.crossed.start(node)
+            kernel.at(self._due[babble], self._send_due, babble)
+        self._send(babble)

@@ -1,6 +1,7 @@
-"""What can be wrong with the wires, as models that can be switched on and off in a run.
+"""What can be wrong with the wires, as models that are applied to a pair and removed from it in a run.
 
-Knows: each trouble's figures and where they come from. Does not know how the pair carries frames: ``line`` asks.
+Knows: each fault's figures and where they come from, which are applied now, and which bits errors turn over. Does not
+know how the pair carries frames.
 """
 
 import math
@@ -39,10 +40,10 @@ class MissingTerminator(Noise):
 class ReversedPair:
     """A model: high and low are swapped at one node, named here.
 
-    It takes the others' dominant bits for recessive ones, so it hears nothing, acknowledges nothing and starts without
-    waiting; its own frames reach nobody and are never acknowledged. Where it sends while others do, the levels cancel
-    and both see an error. Once it is error passive it is taken to disturb nobody (our model: its endless retries would
-    go on cancelling others' bits, and that would soon take it off the bus). "One node dead, or bus errors when it
+    It takes the others' dominant bits for recessive ones, so it receives nothing, acknowledges nothing and starts
+    without waiting; its own frames reach nobody and are never acknowledged. Where it sends while others do, the levels
+    cancel and both see an error. Once it is error passive it is taken to disturb nobody (our model: its endless retries
+    would go on cancelling others' bits, and that would soon take it off the bus). "One node dead, or bus errors when it
     joins" is what is seen in the field (common practice, no source).
     """
 
@@ -64,13 +65,44 @@ class Babble:
     gap_us: int = 0
 
 
-Trouble = Noise | MissingTerminator | ReversedPair | Babble
+WireFault = Noise | MissingTerminator | ReversedPair | Babble
 
 
-class Hits:
+class WireFaults:
+    """The faults that are applied to a pair now, each once, in the order in which they were applied."""
+
+    def __init__(self) -> None:
+        self._applied: dict[WireFault, None] = {}
+
+    def __bool__(self) -> bool:
+        return bool(self._applied)
+
+    def add(self, fault: WireFault) -> bool:
+        """Add a fault; return whether it is new."""
+        is_new = fault not in self._applied
+        self._applied[fault] = None
+        return is_new
+
+    def discard(self, fault: WireFault) -> bool:
+        """Take a fault out; return whether it was there."""
+        was_there = fault in self._applied
+        self._applied.pop(fault, None)
+        return was_there
+
+    @property
+    def error_rate(self) -> float:
+        """The chance of each bit to be turned over, 0 to 1: the rates of all faults that bring errors, added up."""
+        return min(sum(fault.rate for fault in self._applied if isinstance(fault, Noise)), 1.0)
+
+    def is_reversed(self, name: str) -> bool:
+        """Tell whether the wires of a node are swapped."""
+        return ReversedPair(name) in self._applied
+
+
+class BitErrors:
     """Which bits are turned over: one draw for each error, in the order in which they come.
 
-    Bits are counted over everything that is sent, so an endless retry needs no draw for each attempt.
+    Bits are counted over everything that is sent, so unacknowledged repeats need no draw for each of them.
     """
 
     def __init__(self, seed: int) -> None:
@@ -86,7 +118,7 @@ class Hits:
             self._draw()
 
     def within(self, bits: int) -> int | None:
-        """Return which of the next bits is hit first, if one is."""
+        """Return which of the next bits is turned over first, if one is."""
         return self.left if self.left is not None and self.left <= bits else None
 
     def pass_by(self, bits: int) -> None:

@@ -66,6 +66,17 @@ def test_it_goes_from_bulk_to_absorption_to_float(charger):
     assert charger.world.battery_percent > 90
 
 
+def test_absorption_ends_after_4_hours_at_the_latest(alone):
+    """A load of 10 A keeps the current above the tail of 4 A; common practice, no source."""
+    charger = alone("charger", charger=1, dc_source=1, vehicle={"battery": {"start_percent": 85.0}})
+    charger.world.set_load("lamp", 10.0)
+    charger.until(6 * 3600)
+    since = {}
+    for time, data in charger.of(CHARGER):
+        since.setdefault(data.split()[6], time)
+    assert since["06"] - since["03"] == pytest.approx(4 * 3600, abs=2)
+
+
 def test_without_shore_power_it_does_not_charge(alone):
     """State 0, no current, and the battery carries the loads."""
     charger = alone("charger", shore_power=False, charger=1, dc_source=1).until(30)
@@ -87,6 +98,18 @@ def test_it_obeys_disable_and_enable(charger):
     assert charger.world.battery_amps == pytest.approx(0, abs=0.01)
     charger.put(COMMAND, "01 01 FF FF FF FF FF FF").until(40)
     assert charger.last(CHARGER).split()[6] == "02"
+
+
+def test_its_heartbeat_tells_whether_it_charges(charger):
+    """Of its DSA 74 (4A hex): working and active (05 hex) while it charges, working only (01 hex) when disabled."""
+    charger.until(20)
+    before = len(charger.of(0x1FECA))
+    assert {data[:5] for _, data in charger.of(0x1FECA)} == {"05 4A"}
+    charger.put(COMMAND, "01 00 FF FF FF FF FF FF").until(25)
+    since = len(charger.of(0x1FECA))
+    charger.until(50)
+    assert {data[:5] for _, data in charger.of(0x1FECA)[since:]} == {"01 4A"}
+    assert before > 1
 
 
 def test_its_gaps_are_those_of_the_table(charger):

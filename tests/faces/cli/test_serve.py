@@ -127,7 +127,7 @@ def test_a_client_that_sends_on_and_on_does_not_hold_the_devices_up(served):
 
 def test_frames_that_come_in_while_others_are_put_on_the_wires_wait(served):
     """So whoever sends as fast as they are taken does not keep simulated time from going on."""
-    put, times = served.run.bench.put, []
+    put, times = served.run.bench.send, []
 
     def put_and_send_again(identifier, data):
         assert times.count(served.run.time) < 10
@@ -135,7 +135,7 @@ def test_frames_that_come_in_while_others_are_put_on_the_wires_wait(served):
         put(identifier, data)
         served.run.inject(identifier, data)
 
-    served.run.bench.put = put_and_send_again
+    served.run.bench.send = put_and_send_again
     served.run.inject(FAN, b"\x01")
     served.run.run(1_000_000)
     assert served.run.time == 1_000_000

@@ -156,7 +156,7 @@ def test_what_is_disturbed_by_hand_is_marked(watched, drive):
     lines = drive(run.app(), (100, 30), "down", "s", "s", "s")
     assert "1 disturbed by hand" in lines[1]
     assert any("heater" in line and "by hand:" in line for line in lines)
-    assert len(run.run.bench.gates["heater"]) == 1
+    assert len(run.run.bench.outgoing_gates["heater"]) == 1
     assert not any("by hand" in line for line in drive(run.app(), (100, 30), "b"))
 
 

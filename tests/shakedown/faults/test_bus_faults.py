@@ -84,7 +84,7 @@ def test_a_device_of_the_rig_babbles(vehicle):
     plan = {"fault": "babbling", "device": "heater", "identifier": "18FF0042", "gap": "100ms"}
     run = vehicle(fault=[lasting(plan)]).run(60)
     assert len(frames(run, 0, 60, STRANGE)) in (199, 200, 201)
-    assert "stranger" not in {node.name for node in run.bench.line.nodes.values()}
+    assert "stranger" not in {node.name for node in run.bench.line.controllers.values()}
     assert run.of("heater", begin=20, end=40)
 
 
@@ -94,7 +94,7 @@ def test_a_device_without_power_does_not_babble(vehicle):
     run = vehicle(fault=[lasting({"fault": "brown_out", "devices": ["heater"]}), lasting(plan, 10, 50)]).run(60)
     assert frames(run, 20.01, 40, STRANGE) == []
     assert len(frames(run, 10, 20, STRANGE)) > 95 < len(frames(run, 40, 60, STRANGE))
-    assert [node.name for node in run.bench.line.nodes.values()].count("heater") == 1
+    assert [node.name for node in run.bench.line.controllers.values()].count("heater") == 1
 
 
 def test_a_device_that_has_no_power_begins_to_babble_when_it_has(vehicle):
@@ -298,13 +298,13 @@ def test_a_stranger_stays_as_long_as_it_has_something_to_say(vehicle):
     del other["gap"]
     third = {**STRANGER, "node": "another", "identifier": "18FF0243"}
     run = vehicle(fault=[lasting(STRANGER, 20, 30), lasting(other, 25, 25.95), lasting(third, 20, 35)]).run(25.96)
-    assert {"stranger", "another"} <= {node.name for node in run.bench.line.nodes.values()}
+    assert {"stranger", "another"} <= {node.name for node in run.bench.line.controllers.values()}
     run.run(32)
-    assert "stranger" not in {node.name for node in run.bench.line.nodes.values()}
+    assert "stranger" not in {node.name for node in run.bench.line.controllers.values()}
     run.run(40)
     assert len(frames(run, 26.01, 30, STRANGE)) in (39, 40)
     assert frames(run, 30.01, 40, STRANGE) == []
-    assert "another" not in {node.name for node in run.bench.line.nodes.values()}
+    assert "another" not in {node.name for node in run.bench.line.controllers.values()}
 
 
 def test_a_step_starts_and_stops_it(vehicle):

@@ -308,9 +308,9 @@ def test_supplies_that_fail_one_over_the_other(vehicle):
         {"fault": "restart", "device": "heater", "from": "30s", "takes": "20s"},
     ]
     run = vehicle(fault=plans).run(45)
-    assert "heater" not in [node.name for node in run.bench.line.nodes.values()]
+    assert "heater" not in [node.name for node in run.bench.line.controllers.values()]
     assert run.run(60).of("heater", begin=20, end=50) == []
-    assert "heater" in [node.name for node in run.bench.line.nodes.values()]
+    assert "heater" in [node.name for node in run.bench.line.controllers.values()]
     assert len(run.of("heater", "ADDRESS_CLAIM", begin=50)) == 1
 
 

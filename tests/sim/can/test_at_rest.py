@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from rvsim.sim.can.wire_faults import ReversedPair
+from rvsim.sim.can import ReversedPair
 from rvsim.wire.line_events import Collided, Disturbed
 
 BIT = 4
@@ -49,14 +49,14 @@ def test_the_same_identifier_in_the_same_microsecond_collides_with_it(used):
 @pytest.mark.parametrize("late", [0, 100, LEAST])
 def test_a_node_that_leaves_or_gives_up_has_begun_it(used, late):
     """What is under way goes through as begun."""
-    used.at(5000 + late, used.line.leave, "a")
+    used.at(5000 + late, used.line.disconnect, "a")
     assert used.run()[2:] == [(5000 + LEAST, 0x200, "a")]
 
 
 @pytest.mark.parametrize("late", [1, 100, LEAST - 1])
 def test_who_joins_leaves_it_as_it_is(used, bits, late):
     """And what the new one sends waits."""
-    used.at(5000 + late, used.line.join, "c")
+    used.at(5000 + late, used.line.connect, "c")
     used.send(5000 + late, 0x100, ZEROS, "c")
     start = 5000 + bits(0x200, ZEROS) * BIT
     assert used.run()[2:] == [(5000 + LEAST, 0x200, "a"), (start + LEAST, 0x100, "c")]
@@ -64,8 +64,8 @@ def test_who_joins_leaves_it_as_it_is(used, bits, late):
 
 def test_a_node_with_swapped_wires_spoils_it(used):
     """At the bit at which it begins to send."""
-    used.line.join("odd")
-    used.at(5100, used.line.troubles.begin, ReversedPair("odd"))
+    used.line.connect("odd")
+    used.at(5100, used.line.apply, ReversedPair("odd"))
     used.send(5200, 0x100, ZEROS, "odd")
     used.run()
     assert used.told(Disturbed)[0] == Disturbed(5200, 0x200, ("a",), "odd")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.sim.can.wire_faults import Noise
+from rvsim.sim.can import Noise
 from rvsim.wire.line_events import ErrorState, StateChanged
 
 BIT, LEAST = 4, 131 * 4
@@ -19,9 +19,9 @@ AT_REST = OFF + 11 + 8 + 3
 def off(pair):
     """Return a pair whose node "a" goes bus-off from 0 us on, and whose wires are good again at 4 ms."""
     line = pair("a", "b")
-    line.line.troubles.begin(EVERY_BIT)
+    line.line.apply(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
-    line.at(4000, line.line.troubles.end, EVERY_BIT)
+    line.at(4000, line.line.remove, EVERY_BIT)
     return line
 
 
@@ -68,22 +68,22 @@ def test_a_busy_pair_still_lets_it_back(off, bits):
 def test_while_bus_off_a_node_neither_hears_nor_sends_nor_acknowledges(pair):
     """Its frames wait; a second node is then alone."""
     line = pair("a", "b", acknowledges=False)
-    line.line.troubles.begin(EVERY_BIT)
+    line.line.apply(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
-    line.at(4000, line.line.troubles.end, EVERY_BIT)
+    line.at(4000, line.line.remove, EVERY_BIT)
     line.send(5000, 0x50, bytes(8), "a")
     line.send(5000, 0x200, bytes(8), "b")
     assert line.run(6000) == []
-    assert line.line.deaf == {"a"}
+    assert line.line.not_receiving == {"a"}
     frames = line.run()
     assert [identifier for _, identifier, _ in frames] == [0x50, 0x100, 0x200]
-    assert line.line.deaf == set()
+    assert line.line.not_receiving == set()
     assert frames[0][0] > (AT_REST + 127 * 11) * BIT + LEAST
 
 
 def test_a_node_that_leaves_does_not_come_back(off):
     """What was counted for it is forgotten."""
-    off.at(5000, off.line.leave, "a")
+    off.at(5000, off.line.disconnect, "a")
     assert off.run() == []
     assert states(off)[-1][2] is ErrorState.BUS_OFF
 
@@ -112,9 +112,9 @@ def test_it_is_back_at_the_very_bit_with_traffic_and_without(off, bits, gap):
 def test_beside_a_lone_node_each_of_its_attempts_is_two_times_of_rest(pair, bits, odd):
     """From the acknowledgement slot to the next start there are 25 recessive bits; few events are needed."""
     line = pair("a", "b", acknowledges=False)
-    line.line.troubles.begin(EVERY_BIT)
+    line.line.apply(EVERY_BIT)
     line.send(0, 0x100, bytes(8), "a")
-    line.at(4000, line.line.troubles.end, EVERY_BIT)
+    line.at(4000, line.line.remove, EVERY_BIT)
     start = 5000 + odd * 44
     line.send(start, 0x200, bytes(8), "b")
     line.run()
@@ -126,3 +126,40 @@ def test_beside_a_lone_node_each_of_its_attempts_is_two_times_of_rest(pair, bits
     back = next(event.time for event in line.told(StateChanged) if event[1:3] == ("a", ErrorState.ACTIVE))
     assert back == begun + (turns * passive - 8) * BIT
     assert line.kernel.planned < 200
+
+
+def test_frames_given_up_as_a_repeat_starts_do_not_hold_up_the_way_back(pair, bits):
+    """The lone node has nothing more to send from that microsecond on; the pair is at rest, and time goes on."""
+    line = pair("off", "lone", acknowledges=False)
+    line.line.apply(EVERY_BIT)
+    line.send(0, 0x100, bytes(8), "off")
+    line.at(4000, line.line.remove, EVERY_BIT)
+    line.send(4000, 0x200, bytes(8), "lone")
+    line.run(8000)
+    length, first = bits(0x200, bytes(8)), 4000 // BIT
+    passive = first + 15 * (length - 11 + 6 + 8 + 3) + length - 11
+    repeats = passive + 6 + 8 + 3 + 8  # from here on, a repeat each length - 11 + 25 bits
+    given_up = repeats + 3 * (length - 11 + 25)
+    line.at(given_up * BIT, line.line.withdraw, "lone")
+    line.run(100_000)
+    rests = 1 + (first - AT_REST) // 11 + 16 + 3 * 2  # 16 error frames to error passive, 3 repeats
+    clear = given_up - 8
+    assert states(line)[-1] == ((clear + (128 - rests) * 11) * BIT, "off", ErrorState.ACTIVE)
+    assert line.kernel.planned < 200
+
+
+def test_who_left_the_pair_bus_off_does_not_change_the_way_back_of_another(pair):
+    """One goes bus-off and leaves; the other comes back when it would have come back alone."""
+    found = []
+    for names in (("a", "b"), ("gone", "a", "b")):
+        line = pair(*names)
+        line.line.apply(EVERY_BIT)
+        if "gone" in names:
+            line.send(0, 0x100, bytes(8), "gone")
+        line.at(4000, line.line.disconnect, "gone")
+        line.send(4100, 0x100, bytes(8), "a")
+        line.at(8000, line.line.remove, EVERY_BIT)
+        line.run()
+        found.append([state for state in states(line) if state[1] == "a"])
+    assert found[0] == found[1]
+    assert found[0][-1][2] is ErrorState.ACTIVE

@@ -4,13 +4,13 @@ import pytest
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from rvsim.sim.can.controller import Node
+from rvsim.sim.can.controller import Controller
 from rvsim.wire.line_events import ErrorState
 
 
 def node(transmit=0, receive=0):
     """Return a node with these counters."""
-    made = Node("key", "a")
+    made = Controller("key", "a")
     made.transmit_errors, made.receive_errors = transmit, receive
     return made
 
@@ -34,29 +34,29 @@ def test_the_limits(transmit, receive, state):
 def test_steps():
     """8 up for its own failed frame, 1 for another's; 1 down for a good one, never below 0."""
     one = node()
-    one.sending_failed()
-    one.hearing_failed()
-    one.hearing_failed()
+    one.count_failed_transmission()
+    one.count_failed_reception()
+    one.count_failed_reception()
     assert (one.transmit_errors, one.receive_errors) == (8, 2)
-    one.sent()
-    one.heard()
-    assert (one.transmit_errors, one.receive_errors, one.is_clean) == (7, 1, False)
+    one.count_transmission()
+    one.count_reception()
+    assert (one.transmit_errors, one.receive_errors, one.has_errors) == (7, 1, True)
     for _ in range(9):
-        one.sent()
-        one.heard()
-    assert (one.transmit_errors, one.receive_errors, one.is_clean) == (0, 0, True)
+        one.count_transmission()
+        one.count_reception()
+    assert (one.transmit_errors, one.receive_errors, one.has_errors) == (0, 0, False)
 
 
-def test_one_counter_is_enough_not_to_be_clean():
+def test_one_counter_is_enough_to_have_errors():
     """Either counter above 0 is remembered."""
-    assert not node(1, 0).is_clean
-    assert not node(0, 1).is_clean
+    assert node(1, 0).has_errors
+    assert node(0, 1).has_errors
 
 
 def test_a_good_frame_brings_a_passive_receiver_back():
     """From above 127 the receive counter falls to 127 at the first good frame (119 to 127 are allowed)."""
     one = node(receive=140)
-    one.heard()
+    one.count_reception()
     assert one.receive_errors == 127
 
 
@@ -64,29 +64,29 @@ def test_without_acknowledgement_it_rises_to_128_and_stays():
     """A microcontroller maker's application note, SLAAET4 (2025): to 128, error passive, never bus-off."""
     one = node()
     for _ in range(1000):
-        one.unacknowledged()
+        one.count_unacknowledged()
     assert (one.transmit_errors, one.state) == (128, ErrorState.PASSIVE)
 
 
 def test_other_errors_go_on_to_bus_off():
     """32 failed frames are 256."""
     one = node()
-    states = [(one.sending_failed(), one.state)[1] for _ in range(32)]
+    states = [(one.count_failed_transmission(), one.state)[1] for _ in range(32)]
     assert states == [ErrorState.ACTIVE] * 15 + [ErrorState.PASSIVE] * 16 + [ErrorState.BUS_OFF]
-    one.is_alone = True
+    one.is_unacknowledged = True
     one.recover()
     assert (one.transmit_errors, one.receive_errors, one.state) == (0, 0, ErrorState.ACTIVE)
-    assert not one.is_alone
+    assert not one.is_unacknowledged
 
 
 def test_what_went_through_ends_being_alone():
     """Somebody acknowledged it; what others send says nothing of that."""
     one = node(128)
-    one.is_alone = True
-    one.heard()
-    assert one.is_alone
-    one.sent()
-    assert not one.is_alone
+    one.is_unacknowledged = True
+    one.count_reception()
+    assert one.is_unacknowledged
+    one.count_transmission()
+    assert not one.is_unacknowledged
 
 
 def test_who_takes_part():
@@ -94,7 +94,7 @@ def test_who_takes_part():
     assert node(128).takes_part
     assert not node(256).takes_part
     crossed = node()
-    crossed.crossed = True
+    crossed.is_reversed = True
     assert not crossed.takes_part
 
 
@@ -117,8 +117,14 @@ def test_it_has_room_for_64_frames():
     assert not one.is_full
     one.hold((1, 63, 0, b""))
     assert one.is_full
-    one.forget()
+    one.clear()
     assert one.most_urgent is None
+
+
+CHANGES = [
+    "count_failed_transmission", "count_unacknowledged", "count_failed_reception", "count_transmission",
+    "count_reception",
+]  # fmt: skip
 
 
 class Counters(RuleBasedStateMachine):
@@ -128,7 +134,7 @@ class Counters(RuleBasedStateMachine):
         super().__init__()
         self.node = node()
 
-    @rule(change=st.sampled_from(["sending_failed", "unacknowledged", "hearing_failed", "sent", "heard"]))
+    @rule(change=st.sampled_from(CHANGES))
     def change(self, change):
         """Whatever happens on the pair while it takes part."""
         if self.node.state is not ErrorState.BUS_OFF:

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.sim.can import transmission as attempt_module
-from rvsim.sim.can.controller import Together
+from rvsim.sim.can import SimultaneousSenders, transmission
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, Overflowed, StateChanged
 
 BIT = 4
@@ -128,7 +127,7 @@ def test_a_frame_that_comes_within_the_stuff_bits_waits_for_the_exact_end(pair, 
 
 def test_a_lone_frame_is_never_worked_out_to_the_bit(pair, monkeypatch):
     """Where no frame is near another, how many stuff bits each has is never asked."""
-    monkeypatch.setattr(attempt_module, "exact_bits", None)
+    monkeypatch.setattr(transmission, "exact_bits", None)
     line = pair()
     for turn in range(20):
         line.send(turn * 1000, 0x100 + turn, ZEROS, "a")
@@ -195,7 +194,7 @@ def test_two_nodes_with_the_same_frame_at_once_send_it_together(pair, bits):
     line.send(0, 0x200, ZEROS, "c")
     (first, second) = line.run()
     assert first == (99 * BIT, 0x100, ("a", "b"))
-    assert isinstance(first[2], Together)
+    assert isinstance(first[2], SimultaneousSenders)
     assert second == (bits(0x100, b"same") * BIT + LEAST, 0x200, "c")
     assert line.events == []
 
@@ -307,7 +306,7 @@ def test_an_hour_of_endless_retries_costs_a_handful_of_events(pair):
 def test_the_next_attempt_goes_through_when_another_node_appears(pair, bits, moment):
     """It hears nothing of an attempt under way and acknowledges the next one, at the time of its start to the bit."""
     line = lone(pair)
-    line.at(moment, line.line.join, "other")
+    line.at(moment, line.line.connect, "other")
     start = next(time for time in attempts(bits(0x19FFE45E, ZEROS)) if time >= moment)
     assert line.run(moment + 100_000) == [(start + LEAST, 0x19FFE45E, "lone")]
     assert line.errors("lone")[0] <= 127
@@ -318,7 +317,7 @@ def test_a_frame_that_is_given_up_is_retried_no_more(pair):
     """Withdrawn, it does not go through when another node appears."""
     line = lone(pair)
     line.at(500_000, line.line.withdraw, "lone")
-    line.at(600_000, line.line.join, "other")
+    line.at(600_000, line.line.connect, "other")
     assert line.run() == []
     line.send(1_000_001, 0x100, b"", "lone")
     assert line.run(2_000_000) == [(1_000_001 + 268, 0x100, "lone")]
@@ -329,7 +328,7 @@ def test_a_more_urgent_frame_takes_the_place_of_the_one_that_is_retried(pair, bi
     line = lone(pair)
     line.send(500_000, 0x100, b"", "lone")
     line.send(500_001, 0x1FFFFFFF, b"", "lone")
-    line.at(700_000, line.line.join, "other")
+    line.at(700_000, line.line.connect, "other")
     first, second, third = line.run()
     assert [identifier for _, identifier, _ in (first, second, third)] == [0x100, 0x19FFE45E, 0x1FFFFFFF]
     before = next(time for time in attempts(bits(0x19FFE45E, ZEROS)) if time >= 500_000)
@@ -351,13 +350,13 @@ def test_another_nodes_frame_is_acknowledged_and_acknowledges(pair, bits):
 def test_a_node_that_leaves_ends_its_retries_and_acknowledges_no_more(pair):
     """A node that is gone neither sends nor acknowledges."""
     line = lone(pair)
-    line.at(2_000, line.line.join, "other")
-    line.at(50_000, line.line.leave, "other")
+    line.at(2_000, line.line.connect, "other")
+    line.at(50_000, line.line.disconnect, "other")
     line.send(60_000, 0x100, b"", "lone")
-    line.at(90_000, line.line.leave, "lone")
-    line.at(100_000, line.line.join, "other")
+    line.at(90_000, line.line.disconnect, "lone")
+    line.at(100_000, line.line.connect, "other")
     assert len(line.run()) == 1
-    assert list(line.line.nodes) == ["other"]
+    assert list(line.line.controllers) == ["other"]
 
 
 def test_two_nodes_acknowledge_each_other(pair):
@@ -374,7 +373,7 @@ def test_two_senders_of_one_frame_do_not_acknowledge_each_other(pair):
     line = pair("a", "b", acknowledges=False)
     for sender in ("a", "b"):
         line.send(0, 0x100, b"", sender)
-    line.at(500_000, line.line.join, "c")
+    line.at(500_000, line.line.connect, "c")
     frames = line.run()
     assert [sender for _, _, sender in frames] == [("a", "b")]
     assert frames[0][0] > 500_000

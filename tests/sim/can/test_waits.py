@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.sim.can.wire_faults import Babble, Noise
+from rvsim.sim.can import Babble, Noise
 from rvsim.wire.line_events import Waited
 from rvsim.wire.response import PeriodicMessage, worst_responses
 from rvsim.wire.timing import most_bits
@@ -35,7 +35,7 @@ def test_no_wait_no_word(pair):
 def test_a_frame_that_is_sent_again_has_waited_since_its_first_try(pair):
     """Errors on the wires lengthen the wait: ready at 0, through only after some failed tries."""
     wires = pair("a", "b", seed=2)
-    wires.line.troubles.begin(Noise(0.03))
+    wires.line.apply(Noise(0.03))
     wires.send(0, 0x100, bytes(8), "a")
     ((time, _, _),) = wires.run()
     assert time > 3 * MOST
@@ -60,9 +60,9 @@ def responses(pair, senders, random, trouble=None):
     """Run senders of one message each; return each one's longest time from being due to its end, and the promise."""
     wires, due, longest = pair(), {}, [0] * len(senders)
     if trouble is not None:
-        wires.line.troubles.begin(trouble)
+        wires.line.apply(trouble)
     for number, (identifier, gap, first, jitter, data) in enumerate(senders):
-        wires.line.join(number)
+        wires.line.connect(number)
         due[identifier] = []
         for time in range(first, 200_000, gap):
             due[identifier].append(time)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.sim.can.wire_faults import Babble, MissingTerminator, Noise, ReversedPair
+from rvsim.sim.can import Babble, MissingTerminator, Noise, ReversedPair
 from rvsim.wire.line_events import Disturbed, ErrorState, NotAcknowledged, StateChanged
 
 BIT, LEAST = 4, 131 * 4
@@ -22,7 +22,7 @@ def traffic(line, count=200, gap=2000):
 def test_noise_delays_frames_and_loses_none(pair):
     """Spoilt frames are sent again: each arrives once, some late, and both counters move."""
     line = traffic(pair("a", "b"))
-    line.line.troubles.begin(Noise(0.002))
+    line.line.apply(Noise(0.002))
     times = [time for time, _, _ in line.run()]
     assert len(times) == 200
     late = sum(time != turn * 2000 + LEAST for turn, time in enumerate(times))
@@ -34,7 +34,7 @@ def test_noise_delays_frames_and_loses_none(pair):
 def test_a_spoilt_frame_costs_its_bits_an_error_frame_and_the_frame_again(pair, wire):
     """The hit bit is turned over; flag and answer take 12 bits less those of the flag's level before; 8; 3."""
     line = pair("a", "b", seed=4)
-    line.line.troubles.begin(Noise(0.01))
+    line.line.apply(Noise(0.01))
     line.send(0, 0x100, ZEROS, "a")
     ((time, _, _),) = line.run()
     hits = [event.time for event in line.told(Disturbed)]
@@ -56,7 +56,7 @@ def test_noise_is_the_same_with_the_same_seed(pair):
     runs = []
     for seed in (1, 1, 2):
         line = traffic(pair("a", "b", seed=seed))
-        line.line.troubles.begin(Noise(0.002))
+        line.line.apply(Noise(0.002))
         runs.append((line.run(), line.events))
     assert runs[0] == runs[1]
     assert runs[0] != runs[2]
@@ -66,10 +66,10 @@ def test_mended_wires_spoil_nothing(pair):
     """Only between the two times."""
     line = traffic(pair("a", "b"))
     noise = Noise(0.01)
-    line.at(100_000, line.line.troubles.begin, noise)
-    line.at(100_001, line.line.troubles.begin, noise)
-    line.at(200_000, line.line.troubles.end, noise)
-    line.at(200_001, line.line.troubles.end, noise)
+    line.at(100_000, line.line.apply, noise)
+    line.at(100_001, line.line.apply, noise)
+    line.at(200_000, line.line.remove, noise)
+    line.at(200_001, line.line.remove, noise)
     line.run()
     times = [event.time for event in line.told(Disturbed)]
     assert times
@@ -79,8 +79,8 @@ def test_mended_wires_spoil_nothing(pair):
 def test_rates_add_up(pair):
     """Two halves are a whole: every attempt fails."""
     line = pair("a", "b")
-    line.line.troubles.begin(Noise(0.5))
-    line.line.troubles.begin(MissingTerminator(0.5))
+    line.line.apply(Noise(0.5))
+    line.line.apply(MissingTerminator(0.5))
     line.send(0, 0x100, ZEROS, "a")
     assert line.run(4000) == []
     assert line.told(StateChanged)[-1].state is ErrorState.BUS_OFF
@@ -90,7 +90,7 @@ def test_a_lone_node_goes_off_by_noise_in_few_events(pair):
     """Beyond 128 only errors that are no missing acknowledgement count: 16 hits later it is off."""
     line = pair("lone", acknowledges=False)
     line.send(0, 0x100, ZEROS, "lone")
-    line.at(1_000_000, line.line.troubles.begin, Noise(1e-6))
+    line.at(1_000_000, line.line.apply, Noise(1e-6))
     line.run(1_000_000_000)
     off = [event.time for event in line.told(StateChanged) if event.state is ErrorState.BUS_OFF]
     hits = [event.time for event in line.told(Disturbed) if event.time <= off[0]]
@@ -103,7 +103,7 @@ def test_a_lone_node_goes_off_by_noise_in_few_events(pair):
 def test_a_missing_terminator_changes_nothing_by_default(pair):
     """On a short bench trunk, by default."""
     plain, without = traffic(pair("a", "b")), traffic(pair("a", "b"))
-    without.line.troubles.begin(MissingTerminator())
+    without.line.apply(MissingTerminator())
     assert without.run() == plain.run()
     assert without.events == []
 
@@ -111,7 +111,7 @@ def test_a_missing_terminator_changes_nothing_by_default(pair):
 def test_a_missing_terminator_can_be_given_errors(pair):
     """As the user has seen them on a longer trunk."""
     line = traffic(pair("a", "b"))
-    line.line.troubles.begin(MissingTerminator(0.01))
+    line.line.apply(MissingTerminator(0.01))
     line.run()
     assert line.told(Disturbed)
 
@@ -122,10 +122,10 @@ def test_a_missing_terminator_can_be_given_errors(pair):
 def test_a_node_with_swapped_wires_hears_nothing_and_is_heard_by_nobody(pair, bits):
     """Alone on its side it goes to 128 in 16 attempts, and stays there; then it does nothing any more."""
     line = pair("odd", "b")
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(0, 0x100, ZEROS, "odd")
     assert line.run(3_600_000_000) == []
-    assert line.line.deaf == {"odd"}
+    assert line.line.not_receiving == {"odd"}
     assert line.errors("odd") == (128, 0)
     length = bits(0x100, ZEROS)
     slots = [(turn * (length + 6) + length - 11) * BIT for turn in range(16)]
@@ -137,7 +137,7 @@ def test_a_node_with_swapped_wires_hears_nothing_and_is_heard_by_nobody(pair, bi
 def test_it_disturbs_others_while_it_is_error_active(pair):
     """A frame under way when it starts is spoilt at that bit, and what starts while it sends at its first."""
     line = pair("odd", "a", "b")
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(0, 0x200, ZEROS, "a")
     line.send(202, 0x100, ZEROS, "odd")
     frames = line.run()
@@ -156,7 +156,7 @@ def test_it_disturbs_others_while_it_is_error_active(pair):
 def test_it_disturbs_a_node_that_is_alone(pair):
     """Its endless retries meet errors that count, 16 of them: bus-off, back, and alone again."""
     line = pair("odd", "a", acknowledges=False)
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(0, 0x200, ZEROS, "a")
     line.send(500_000, 0x100, ZEROS, "odd")
     line.run()
@@ -172,7 +172,7 @@ def test_it_disturbs_a_node_that_is_alone(pair):
 def test_what_starts_while_it_sends_is_spoilt_at_its_first_bit(pair):
     """It does not wait, and the others cannot see it."""
     line = pair("odd", "a")
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(0, 0x100, ZEROS, "odd")
     line.send(100, 0x200, ZEROS, "a")
     line.run()
@@ -184,7 +184,7 @@ def test_wires_swapped_while_a_frame_waits(pair):
     line = pair("odd", "a")
     line.send(0, 0x200, ZEROS, "a")
     line.send(10, 0x300, ZEROS, "odd")
-    line.at(400, line.line.troubles.begin, ReversedPair("odd"))
+    line.at(400, line.line.apply, ReversedPair("odd"))
     assert {sender for _, _, sender in line.run()} == {"a"}
     assert line.errors("odd") == (128, 0)
 
@@ -192,7 +192,7 @@ def test_wires_swapped_while_a_frame_waits(pair):
 def test_it_acknowledges_nobody(pair):
     """With it as the only other node a node is alone."""
     line = pair("odd", "a", acknowledges=False)
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(0, 0x200, ZEROS, "a")
     assert line.run() == []
     assert line.errors("a") == (128, 0)
@@ -202,19 +202,19 @@ def test_put_right_it_sends_and_hears(pair):
     """Its frame goes through; its counter comes down by one for each that does."""
     line = pair("odd", "a", acknowledges=False)
     swapped = ReversedPair("odd")
-    line.line.troubles.begin(swapped)
+    line.line.apply(swapped)
     line.send(0, 0x100, ZEROS, "odd")
     line.send(0, 0x200, ZEROS, "a")
-    line.at(600_000, line.line.troubles.end, swapped)
+    line.at(600_000, line.line.remove, swapped)
     assert [(identifier, sender) for _, identifier, sender in line.run()] == [(0x100, "odd"), (0x200, "a")]
-    assert line.line.deaf == set()
+    assert line.line.not_receiving == set()
     assert line.errors("odd") == (127, 0)
 
 
 def test_a_node_that_joins_later_has_its_wires_swapped_too(pair):
     """A trouble goes by the node's name."""
     line = pair("a")
-    line.line.troubles.begin(ReversedPair("odd"))
+    line.line.apply(ReversedPair("odd"))
     line.send(1000, 0x100, ZEROS, "odd")
     assert line.run() == []
 
@@ -226,9 +226,9 @@ def test_a_babbling_node_with_a_low_identifier_leaves_no_room(pair, bits):
     """As fast as the pair allows, frame behind frame to the bit; others wait until it is stopped."""
     line = pair("a")
     babble = Babble("odd", 0x0, ZEROS)
-    line.at(1000, line.line.troubles.begin, babble)
+    line.at(1000, line.line.apply, babble)
     line.send(5000, 0x100, ZEROS, "a")
-    line.at(100_000, line.line.troubles.end, babble)
+    line.at(100_000, line.line.remove, babble)
     frames = line.run()
     babbled = [time for time, _, sender in frames if sender == "odd"]
     assert babbled == [1000 + LEAST + turn * bits(0, ZEROS) * BIT for turn in range(len(babbled))]
@@ -239,7 +239,7 @@ def test_a_babbling_node_with_a_low_identifier_leaves_no_room(pair, bits):
 def test_a_babbling_node_with_a_high_identifier_lets_others_pass(pair, bits):
     """A frame that waits goes behind the one under way."""
     line = pair("a")
-    line.line.troubles.begin(Babble("odd", 0x1FFFFFFF, ZEROS))
+    line.line.apply(Babble("odd", 0x1FFFFFFF, ZEROS))
     line.send(5000, 0x100, ZEROS, "a")
     ((time, _, _),) = [frame for frame in line.run() if frame[2] == "a"]
     assert 5000 <= time - LEAST < 5000 + bits(0x1FFFFFFF, ZEROS) * BIT
@@ -249,22 +249,22 @@ def test_babble_at_a_gap(pair):
     """One frame each gap; put on anew it keeps to the gap; one of the devices can be the one."""
     line = pair("a")
     babble = Babble("a", 0x50, b"", 10_000)
-    line.at(1000, line.line.troubles.begin, babble)
-    line.at(25_000, line.line.troubles.end, babble)
-    line.at(26_000, line.line.troubles.begin, babble)
+    line.at(1000, line.line.apply, babble)
+    line.at(25_000, line.line.remove, babble)
+    line.at(26_000, line.line.apply, babble)
     times = [time - 268 for time, _, _ in line.run(60_000)]
     assert times == [1000, 11_000, 21_000, 26_000, 36_000, 46_000, 56_000]
-    assert list(line.line.nodes) == ["a"]
+    assert list(line.line.controllers) == ["a"]
 
 
 def test_babble_does_not_pile_up(pair):
     """While its last frame waits it gets no other ready."""
     line = pair("a")
     babble = Babble("a", 0x200, ZEROS, 100)
-    line.line.troubles.begin(babble)
+    line.line.apply(babble)
     for turn in range(60):
         line.send(turn, 0x100, ZEROS, "b")
-    line.at(20_000, line.line.troubles.end, babble)
+    line.at(20_000, line.line.remove, babble)
     assert [frame[2] for frame in line.run()].count("a") <= 2
 
 
@@ -272,6 +272,6 @@ def test_babble_does_not_pile_up(pair):
 def test_a_trouble_can_be_mended_before_it_was_there(pair, trouble):
     """That changes nothing."""
     line = pair("a")
-    line.line.troubles.end(trouble)
+    line.line.remove(trouble)
     line.send(0, 0x100, ZEROS, "a")
     assert line.run() == [(LEAST, 0x100, "a")]

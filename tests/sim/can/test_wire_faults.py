@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.sim.can.wire_faults import Hits, MissingTerminator, Noise
+from rvsim.sim.can.wire_faults import BitErrors, MissingTerminator, Noise
 
 
 def distances(seed, rate, count):
     """Return how many bits lie from one hit to the next."""
-    hits, found = Hits(seed), []
+    hits, found = BitErrors(seed), []
     hits.set_rate(rate)
     for _ in range(count):
         found.append(hits.left)
@@ -37,7 +37,7 @@ def test_one_seed_one_order():
 @given(st.lists(st.integers(0, 200), max_size=50))
 def test_where_a_hit_falls_does_not_depend_on_how_bits_are_asked_for(pieces):
     """Passing bits in pieces that hold no hit leaves the next one where it is."""
-    hits = Hits(3)
+    hits = BitErrors(3)
     hits.set_rate(0.001)
     place = hits.left
     for piece in pieces:
@@ -51,7 +51,7 @@ def test_where_a_hit_falls_does_not_depend_on_how_bits_are_asked_for(pieces):
 
 def test_without_a_rate_nothing_is_hit_and_with_1_every_bit():
     """The two ends."""
-    hits = Hits(1)
+    hits = BitErrors(1)
     assert hits.within(10**9) is None
     hits.pass_by(10**9)
     hits.set_rate(1.0)
@@ -64,7 +64,7 @@ def test_without_a_rate_nothing_is_hit_and_with_1_every_bit():
 
 def test_the_same_rate_again_changes_nothing():
     """Another trouble that brings no errors does not move those that are to come."""
-    hits = Hits(1)
+    hits = BitErrors(1)
     hits.set_rate(0.01)
     place = hits.left
     hits.set_rate(0.01)

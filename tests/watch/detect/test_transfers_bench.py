@@ -37,7 +37,7 @@ class Vehicle:
 
     def put(self, seconds, identifier, text):
         """Go on, and let the tool send a frame."""
-        self.until(seconds).bench.put(identifier, bytes.fromhex(text))
+        self.until(seconds).bench.send(identifier, bytes.fromhex(text))
         return self
 
     @property
