@@ -34,7 +34,7 @@ TIME = "time"
 NUMBER = "number"
 TYPES: Mapping[Any, str] = {
     Duration: TIME,
-    Seed: "whole number, 0 or more",
+    Seed: "whole number, at least 0",
     Address: f"whole number, 0 to 0x{HIGHEST_ADDRESS:X}",
     ClaimedName: "16 hex digits in quotes",
     FieldName: '"field" or "MESSAGE.field"',
@@ -192,8 +192,8 @@ def span(limits: Mapping[str, Any], shown: Callable[[Any], str] = _plain) -> str
     )
     if low is not None and high is not None:
         return f"{low} to {high}"
-    least = f"{low} or more" if low is not None else f"above {above}" if above is not None else ""
-    most = f"{high} or less" if high is not None else f"below {below}" if below is not None else ""
+    least = f"at least {low}" if low is not None else f"above {above}" if above is not None else ""
+    most = f"at most {high}" if high is not None else f"below {below}" if below is not None else ""
     return " and ".join(part for part in (least, most) if part)
 
 
