@@ -15,10 +15,9 @@ from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from textwrap import dedent, wrap
-from types import NoneType
+from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from annotated_types import Ge, Gt, Le, Lt
 from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
@@ -60,7 +59,7 @@ UNITS = (
     ("_w", "W"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
-_BOUNDS = {"ge": Ge, "gt": Gt, "le": Le, "lt": Lt}
+_BOUNDS = ("ge", "gt", "le", "lt")
 _PLAIN = {int: "whole number", float: NUMBER, str: "text", bool: "true or false", object: "anything", Path: "text"}
 _INDENT = "    "
 _WIDTH = 80
@@ -173,7 +172,7 @@ def bounds(hint: Any, field: FieldInfo | None = None) -> Mapping[str, Any]:
         for mark in get_args(hint)[1:]:
             marks += mark.metadata if isinstance(mark, FieldInfo) else [mark]
     for mark in marks:
-        found.update((name, getattr(mark, name)) for name, kind in _BOUNDS.items() if isinstance(mark, kind))
+        found.update((name, getattr(mark, name)) for name in _BOUNDS if hasattr(mark, name))
     if get_origin(hint) is Annotated or is_union(hint):
         for one in get_args(hint)[: 1 if get_origin(hint) is Annotated else None]:
             found = {**bounds(one), **found}
@@ -182,7 +181,7 @@ def bounds(hint: Any, field: FieldInfo | None = None) -> Mapping[str, Any]:
 
 def is_union(hint: Any) -> bool:
     """Tell whether a type is one of several."""
-    return get_origin(hint) is Union or type(hint).__name__ == "UnionType"
+    return get_origin(hint) in (Union, UnionType)
 
 
 def span(limits: Mapping[str, Any], shown: Callable[[Any], str] = _plain) -> str:
