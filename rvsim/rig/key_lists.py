@@ -186,9 +186,7 @@ def is_union(hint: Any) -> bool:
 
 def span(limits: Mapping[str, Any], shown: Callable[[Any], str] = _plain) -> str:
     """Say between which bounds a number lies; empty where it has none."""
-    low, above, high, below = (
-        None if limits.get(key) is None else shown(limits[key]) for key in ("ge", "gt", "le", "lt")
-    )
+    low, above, high, below = (None if limits.get(key) is None else shown(limits[key]) for key in _BOUNDS)
     if low is not None and high is not None:
         return f"{low} to {high}"
     least = f"at least {low}" if low is not None else f"above {above}" if above is not None else ""

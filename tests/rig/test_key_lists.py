@@ -27,6 +27,7 @@ class Fan(BaseModel):
     """How many it has, on
     one hub. More is louder."""
     side: Literal["left", "right"] = "left"
+    """Which side it is on."""
     lag: Annotated[Duration, Field(gt=0)] = 1_500_000
     until: Duration | None = None
     address: Annotated[int, Field(ge=0, le=255)] | None = Field(default=None, description="Where it is.")
@@ -51,7 +52,7 @@ def test_a_line_for_each_key():
         "    name = text",
         "    blades = whole number, at least 2 and below 9 (4): How many it has, on one",
         "        hub",
-        '    side = "left" or "right" (left)',
+        '    side = "left" or "right" (left): Which side it is on',
         "    lag = time, above 0s (1.5s)",
         "    until = time, optional",
         "    address = whole number, 0 to 255, optional: Where it is",
@@ -112,6 +113,7 @@ def test_bounds_stand_anywhere_in_a_type():
     assert bounds(percent) == {"ge": 0, "le": 100}
     assert bounds(percent | None) == {"ge": 0, "le": 100}
     assert bounds(Annotated[percent, Field(le=50)]) == {"ge": 0, "le": 50}
+    assert bounds(Annotated[percent | None, Field(le=50)]) == {"ge": 0, "le": 50}
     assert bounds(list[percent]) == {}
 
 

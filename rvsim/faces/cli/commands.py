@@ -51,7 +51,7 @@ def _print_version(wanted: bool) -> None:
 @app.callback()
 def program(
     version: Annotated[
-        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and exit.")
+        bool, typer.Option("--version", callback=_print_version, help="Print the version and exit.")
     ] = False,
 ) -> None:
     """RV-C-style CAN message simulator and decoder for bench testing."""
