@@ -37,7 +37,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     """Run the screen, and write "minutes kilobytes blocks" to descriptor 3 every five minutes of bus time."""
     from rvsim.devices.registry import settings_models
     from rvsim.faces.screen.show import show_bench
-    from rvsim.runs.bench import Run
+    from rvsim.runs.bench import BenchRun
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load
 
@@ -46,7 +46,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     end = round(hours * HOUR_US)
 
     def make(*given, **more):
-        runs.append(partial(Run, loaded, load(), seed=1)(*given, **more))
+        runs.append(partial(BenchRun, loaded, load(), seed=1)(*given, **more))
         return runs[0]
 
     def sample() -> None:

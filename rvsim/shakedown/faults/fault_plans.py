@@ -48,7 +48,7 @@ class FaultPlan(Timed):
         return f"from {spoken(self.since)}" + (f" until {spoken(self.until)}" if self.until is not None else " on")
 
 
-class DevicePlan(FaultPlan):
+class DeviceFaultPlan(FaultPlan):
     """What befalls one device of the rig."""
 
     device: InTheRig
@@ -65,7 +65,7 @@ Another = Annotated[InTheRig, AfterValidator(_another)]
 """The name of a device of the rig that is not the one that the fault befalls."""
 
 
-class FieldPlan(DevicePlan):
+class FieldFaultPlan(DeviceFaultPlan):
     """What befalls one field of one message of a device."""
 
     message: Word
@@ -74,19 +74,19 @@ class FieldPlan(DevicePlan):
     """The field of the message."""
 
 
-class SilentPlan(DevicePlan):
+class SilentPlan(DeviceFaultPlan):
     """The device sends nothing at all, as one that has lost its power."""
 
     fault: Literal["silent"]
 
 
-class AsleepPlan(DevicePlan):
+class AsleepPlan(DeviceFaultPlan):
     """The device sends nothing and takes no command, but acknowledges: it sleeps."""
 
     fault: Literal["asleep"]
 
 
-class LatePlan(DevicePlan):
+class LatePlan(DeviceFaultPlan):
     """The device sends each of its messages, or the named one, no more often than each ``gap``."""
 
     fault: Literal["late"]
@@ -96,7 +96,7 @@ class LatePlan(DevicePlan):
     """The message that is late; all of the device if omitted."""
 
 
-class JitterPlan(DevicePlan):
+class JitterPlan(DeviceFaultPlan):
     """Each frame of the device, or of the named message, comes up to ``by`` later than it wanted to, by chance."""
 
     fault: Literal["jitter"]
@@ -106,7 +106,7 @@ class JitterPlan(DevicePlan):
     """The message that is delayed; all of the device if omitted."""
 
 
-class WrongValuePlan(FieldPlan):
+class WrongValuePlan(FieldFaultPlan):
     """A field says ``value``, in its unit, whatever the device wants to say."""
 
     fault: Literal["wrong_value"]
@@ -114,13 +114,13 @@ class WrongValuePlan(FieldPlan):
     """The value, in the field's unit."""
 
 
-class StuckPlan(FieldPlan):
+class StuckPlan(FieldFaultPlan):
     """A field goes on saying what it said first while the fault lasts."""
 
     fault: Literal["stuck"]
 
 
-class DriftPlan(FieldPlan):
+class DriftPlan(FieldFaultPlan):
     """A field goes away from the truth by so much of its unit an hour."""
 
     fault: Literal["drift"]
@@ -128,7 +128,7 @@ class DriftPlan(FieldPlan):
     """The drift in an hour, in the field's unit; negative: downwards."""
 
 
-class NoisePlan(FieldPlan):
+class NoisePlan(FieldFaultPlan):
     """A field is off by up to ``by`` of its unit, up or down, by chance in each frame."""
 
     fault: Literal["noise"]
@@ -136,7 +136,7 @@ class NoisePlan(FieldPlan):
     """The largest deviation, in the field's unit."""
 
 
-class WrongScalePlan(FieldPlan):
+class WrongScalePlan(FieldFaultPlan):
     """A field says its value times ``factor`` plus ``offset``: a wrong sender range, a wrong definition."""
 
     fault: Literal["wrong_scale"]
@@ -146,19 +146,19 @@ class WrongScalePlan(FieldPlan):
     """What is added afterwards, in the field's unit."""
 
 
-class OutOfRangePlan(FieldPlan):
+class OutOfRangePlan(FieldFaultPlan):
     """A field says "out of range", as a sensor does that knows that it is broken."""
 
     fault: Literal["out_of_range"]
 
 
-class NoDataPlan(FieldPlan):
+class NoDataPlan(FieldFaultPlan):
     """A field says "no data"."""
 
     fault: Literal["no_data"]
 
 
-class WrongInstancePlan(DevicePlan):
+class WrongInstancePlan(DeviceFaultPlan):
     """The device says another instance in each of its messages that has one, or in the named message."""
 
     fault: Literal["wrong_instance"]
@@ -168,7 +168,7 @@ class WrongInstancePlan(DevicePlan):
     """The message with the wrong instance; all of the device if omitted."""
 
 
-class SharedInstancePlan(DevicePlan):
+class SharedInstancePlan(DeviceFaultPlan):
     """The device speaks for the instance of another device of the same function."""
 
     fault: Literal["shared_instance"]
@@ -176,7 +176,7 @@ class SharedInstancePlan(DevicePlan):
     """The other device."""
 
 
-class FirmwareResetPlan(DevicePlan):
+class FirmwareResetPlan(DeviceFaultPlan):
     """New firmware: the device restarts and has its default instance again, in what it says and what it obeys."""
 
     fault: Literal["firmware_reset"]
@@ -184,7 +184,7 @@ class FirmwareResetPlan(DevicePlan):
     """The default instance."""
 
 
-class SharedAddressPlan(DevicePlan):
+class SharedAddressPlan(DeviceFaultPlan):
     """The device speaks from the address of another device, or from ``address``, and never gives way."""
 
     fault: Literal["shared_address"]
@@ -200,7 +200,7 @@ class SharedAddressPlan(DevicePlan):
         return self
 
 
-class ShortFramePlan(DevicePlan):
+class ShortFramePlan(DeviceFaultPlan):
     """Frames of the device, or of the named message, have only so many bytes."""
 
     fault: Literal["short_frame"]
@@ -210,7 +210,7 @@ class ShortFramePlan(DevicePlan):
     """The message that is short; all of the device if omitted."""
 
 
-class CommandIgnoredPlan(DevicePlan):
+class CommandIgnoredPlan(DeviceFaultPlan):
     """The device does not take a command, or with ``message`` left out none at all."""
 
     fault: Literal["command_ignored"]
@@ -218,7 +218,7 @@ class CommandIgnoredPlan(DevicePlan):
     """The command; all commands if omitted."""
 
 
-class CommandDelayedPlan(DevicePlan):
+class CommandDelayedPlan(DeviceFaultPlan):
     """The device takes commands ``by`` later than they come."""
 
     fault: Literal["command_delayed"]
@@ -228,7 +228,7 @@ class CommandDelayedPlan(DevicePlan):
     """The command; all commands if omitted."""
 
 
-class RestartPlan(DevicePlan):
+class RestartPlan(DeviceFaultPlan):
     """The device loses its power for ``takes``, then starts anew and claims its address."""
 
     fault: Literal["restart"]
@@ -249,7 +249,7 @@ class BrownOutPlan(FaultPlan):
         return ", ".join(self.devices)
 
 
-class ReportedPlan(DevicePlan):
+class ReportedPlan(DeviceFaultPlan):
     """The device reports a fault of one of its functions: in its heartbeat, with a lamp, and in its DM1."""
 
     fault: Literal["reported"]
@@ -325,7 +325,7 @@ class MissingTerminatorPlan(FaultPlan):
     """The chance of each bit to be wrong."""
 
 
-class ReversedPairPlan(DevicePlan):
+class ReversedPairPlan(DeviceFaultPlan):
     """The two wires are swapped at the device."""
 
     fault: Literal["reversed_pair"]

@@ -25,7 +25,7 @@ class Case:
         """Let a frame be heard at some times."""
         for time in seconds:
             frame = Frame(round(time * SECOND), identifier, data)
-            self.jury.frame(frame, self.watch.hear(frame))
+            self.jury.frame(frame, self.watch.observe(frame))
         return self
 
     def end(self, seconds=60):
