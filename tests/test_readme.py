@@ -1,68 +1,93 @@
-"""The README's examples print what the README says."""
+"""The examples of the README and of the guides print what is written there."""
 
 import os
 import re
 import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
+
+from rvsim.faces.cli.commands import app
+from rvsim.faces.text.guides import FOLDER, TOPICS, guide, topics
 
 README = Path(__file__).parent.parent / "README.md"
+DEVELOPERS = README.with_name("DEVELOPERS.md")
+MAX_README_LINES = 200
+"""What is longer stands in a guide."""
+DOCUMENTS = (README, *(FOLDER / f"{topic}.md" for topic in TOPICS))
 EDIT = re.compile(r"In `(\S+)` change `([^`]+)` to `([^`]+)`")
 """A change to a file, in words."""
 CUT = "[...]"
-"""A line of the README that stands for any lines."""
+"""What stands for any lines, or within a line for any signs."""
 PROGRESS = re.compile(r"rvsim: \d+ of \d+ runs so far")
 """What a slow machine says besides."""
 
 
-def examples() -> list[tuple[str, list[str]]]:
-    """Return each `$ command` of the README's console blocks with the lines under it, and each change in its place."""
-    found: list[tuple[str, list[str]]] = []
+def examples() -> list[tuple[Path, str, list[str]]]:
+    """Return each `$ command` of the console blocks with the lines under it, and each change, in their documents."""
+    found: list[tuple[Path, str, list[str]]] = []
     pieces = re.compile(rf"```console\n(?P<block>.*?)```|{EDIT.pattern}", re.DOTALL)
-    for piece in pieces.finditer(README.read_text(encoding="utf-8")):
-        if piece["block"] is None:
-            found.append((piece[0], []))
-            continue
-        for line in piece["block"].rstrip("\n").split("\n"):
-            if line.startswith("$ "):
-                found.append((line[2:], []))
-            else:
-                found[-1][1].append(line)
+    for document in DOCUMENTS:
+        for piece in pieces.finditer(document.read_text(encoding="utf-8")):
+            if piece["block"] is None:
+                found.append((document, piece[0], []))
+                continue
+            for line in piece["block"].rstrip("\n").split("\n"):
+                if line.startswith("$ "):
+                    found.append((document, line[2:], []))
+                else:
+                    found[-1][2].append(line)
     return found
 
 
-def programs() -> list[tuple[str, str]]:
-    """Return the name, which stands in the first line, and the text of each program of the README."""
-    blocks = re.findall(r"```python\n(# (\S+\.py).*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+def programs(document: Path) -> list[tuple[str, str]]:
+    """Return the name, which stands in the first line, and the text of each program and TOML file of a document."""
+    blocks = re.findall(r"```(?:python|toml)\n(# (\S+\.\w+).*?)```", document.read_text(encoding="utf-8"), re.DOTALL)
     return [(name, code) for code, name in blocks]
 
 
+def pattern(expected: list[str]) -> str:
+    """Return what the expected lines have to match: a cut stands for any lines, or within a line for any signs."""
+    return "".join(
+        r"(?:.*\n)*?" if line.strip() == CUT else ".*".join(map(re.escape, line.split(CUT))) + r"\n"
+        for line in expected
+    )
+
+
 def matches(expected: list[str], printed: list[str]) -> bool:
-    """Tell whether the printed lines are the expected ones, where a cut stands for any lines."""
-    pattern = "".join(r"(?:.*\n)*?" if line.strip() == CUT else re.escape(line) + r"\n" for line in expected)
-    return re.fullmatch(pattern, "".join(line + "\n" for line in printed)) is not None
+    """Tell whether the printed lines are the expected ones."""
+    return re.fullmatch(pattern(expected), "".join(line + "\n" for line in printed)) is not None
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """One folder for all examples, with the programs; a later one may read what an earlier one has recorded."""
-    place = tmp_path_factory.mktemp("readme")
-    for name, code in programs():
-        (place / name).write_text(code, encoding="utf-8")
-    return place
+def folders(tmp_path_factory):
+    """One folder for the examples of a document, with its files; a later one may read what an earlier has written."""
+    places = {}
+    for document in DOCUMENTS:
+        places[document] = tmp_path_factory.mktemp(document.stem)
+        for name, code in programs(document):
+            (places[document] / name).write_text(code, encoding="utf-8")
+    return places
 
 
-def test_there_are_examples():
-    """The README has examples, so that the next test tests something."""
-    assert len(examples()) >= 3
+def test_each_document_has_examples():
+    """So that the next test tests something."""
+    with_examples = [document for document, _, _ in examples()]
+    assert all(document in with_examples for document in DOCUMENTS)
+    assert len(with_examples) >= 20
 
 
-@pytest.mark.parametrize(("command", "expected"), examples(), ids=lambda value: value if isinstance(value, str) else "")
-def test_an_example_prints_what_it_says(command, expected, folder):
+@pytest.mark.parametrize(
+    ("document", "command", "expected"),
+    [pytest.param(*one, id=f"{one[0].stem}: {one[1]}") for one in examples()],
+)
+def test_an_example_prints_what_it_says(document, command, expected, folders):
     """Running an example's command prints the lines under it, on stdout and stderr together; a change is made."""
+    folder = folders[document]
     if change := EDIT.fullmatch(command):
         name, before, after = change.groups()
         text = (folder / name).read_text(encoding="utf-8")
@@ -85,6 +110,76 @@ def test_an_example_prints_what_it_says(command, expected, folder):
     assert matches(expected or [""], printed), done.stdout
 
 
+def test_the_readme_is_short():
+    """It has what everybody needs, and names a guide for each of the rest."""
+    text = README.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= MAX_README_LINES
+    (table,) = re.findall(r"## Where to go next\n(.*?)\n## ", text, re.DOTALL)
+    assert all(f"`{topic}`" in table or f"--guide {topic}`" in table for topic in TOPICS)
+    assert all(option in table for option in ("--help", "--words", "--keys"))
+
+
+def test_every_guide_names_the_help_texts():
+    """Of any one a reader finds the glossary or the lists of keys; the list of topics has each with its title."""
+    listed = list(topics())
+    assert len(listed) == len(TOPICS) + 1
+    for topic, line in zip(TOPICS, listed[1:], strict=True):
+        title = guide(topic).splitlines()[0]
+        assert line == f"  {topic:<12} {title.removeprefix('# ')}"
+        assert "rvsim about --words" in guide(topic) or "rvsim about --keys" in guide(topic)
+    assert {path.stem for path in FOLDER.iterdir()} == set(TOPICS)
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.stem)
+def test_what_a_document_names_is_there(document):
+    """Guides, commands and options: no name is left behind when one changes."""
+    text = document.read_text(encoding="utf-8")
+    program = get_command(app)
+    options = {name for command in program.commands.values() for one in command.params for name in one.opts}
+    named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", text))
+    assert named <= options | {"--help", "--version", "--rvsim-scenarios"}
+    commands = set(re.findall(r"[`$] ?rvsim (\w+)", text))
+    assert commands <= program.commands.keys() | {"COMMAND"}
+    assert set(re.findall(r"--guide ([\w-]+)", text)) <= {"TOPIC", *TOPICS}
+
+
+@pytest.mark.parametrize(
+    "document", [README, FOLDER / "integrator.md", FOLDER / "support.md"], ids=lambda path: path.stem
+)
+def test_the_cautions_stand_where_results_are_explained(document):
+    """In whatever says what a bench or a survey is good for."""
+    text = " ".join(document.read_text(encoding="utf-8").split())
+    for caution in (
+        "Local law, the makers' instructions and a licensed person decide",
+        "number on the bus never replaces a listed gas or CO alarm",
+        "heater's lockout is a safety function: find fuel, voltage and exhaust first",
+        "Lithium is not charged below 0 °C cell temperature",
+    ):
+        assert caution in text
+
+
+def test_the_guide_for_those_who_listen_says_what_an_adapter_can_do():
+    """It never transmits; an adapter acknowledges, and at the wrong bit rate disturbs a bus."""
+    text = " ".join(guide("support").split())
+    assert "It never transmits." in text
+    assert "An adapter at the wrong bit rate disturbs every device on a live bus." in text
+    assert "Two terminators measure 60 ohm; that does not prove the connectors, the ground or the supply." in text
+
+
+def test_the_class_of_the_guide_is_that_of_developers_md():
+    """It is the one that `tests/devices/test_registry.py` installs and runs."""
+    (lamp,) = programs(FOLDER / "own-devices.md")[1:]
+    assert lamp in programs(DEVELOPERS)
+
+
+def test_every_toml_file_of_a_guide_can_be_read():
+    """By itself; that it can be used, the examples show."""
+    for document in DOCUMENTS:
+        for name, text in programs(document):
+            if name.endswith(".toml"):
+                assert tomllib.loads(text)["schema"] == 1
+
+
 def test_the_commands_for_windows_are_those_of_the_others():
     """Run and test, a line each: no `&&`, which an older PowerShell does not know, and the folder Scripts."""
     text = README.read_text(encoding="utf-8")
@@ -98,9 +193,7 @@ def test_the_commands_for_windows_are_those_of_the_others():
 
 def test_the_lines_for_adapters_name_what_the_options_take(tmp_path):
     """Each worked line gets as far as the package or the port that is not there, and says so in one line."""
-    lines = [
-        line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith("rvsim listen --inter")
-    ]
+    lines = [line for line in guide("support").splitlines() if line.startswith("rvsim listen --inter")]
     assert [line.split("--channel ")[1][:4] for line in lines] == ["COM5", "/dev"]
     for line in lines:
         done = subprocess.run(

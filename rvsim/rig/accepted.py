@@ -82,14 +82,17 @@ class AcceptedPlan(Table):
     """One sort of flag that is not raised. What is left out may be anything: device, message, field."""
 
     flag: Annotated[str, AfterValidator(_known_flag)]
+    """The kind of flag."""
     device: Line | None = None
-    """A planned device by its name; left out, it is every device, every stranger and the bus itself."""
+    """The planned device that it is about; if omitted, every device, every unplanned one and the bus itself."""
     message: Annotated[str, AfterValidator(_message)] | None = None
-    """A message by its name, or a DGN as five hex digits."""
+    """The message that it is about, by its name, or by its DGN as five hex digits."""
     field: Annotated[str, AfterValidator(_field)] | None = None
+    """The field of the message that it is about."""
     absent: bool = False
-    """With silent-device: also where the device is not heard at all, not only where it falls silent."""
+    """With silent-device: whether the device may also be missing from the start."""
     reason: Line | None = None
+    """Why it is accepted, in a few words."""
 
     @property
     def dgn(self) -> int | None:

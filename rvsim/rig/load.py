@@ -67,7 +67,8 @@ def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kind
     place = table = _found(loc, file.data)
     if one["type"] == "extra_forbidden":
         *above, key = loc
-        table, words = place[:-1], _unknown_key(str(key), _known_keys(model, above, file.data, kinds))
+        known = _known_keys(model, above, file.data, kinds)
+        table, words = place[:-1], _unknown_key(str(key), known, "settings" in above)
     elif one["type"] == "missing":
         last = loc[-1]
         words = (
@@ -109,8 +110,9 @@ def _spoken(place: Place, data: Any) -> list[str]:
     return [*words, ".".join(keys)] if keys else words
 
 
-def _unknown_key(key: str, known: list[str]) -> str:
-    return f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name"
+def _unknown_key(key: str, known: list[str], name_all: bool) -> str:
+    listed = f"; the keys here are {', '.join(known)}" if name_all and known else ""
+    return f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name{listed}"
 
 
 def _known_keys(model: type[BaseModel], loc: Sequence[int | str], data: Any, kinds: Kinds) -> list[str]:

@@ -135,31 +135,36 @@ class DevicePlan(Table):
     """One planned device. ``settings`` are those of the simulated device that can stand in for it."""
 
     name: Line
+    """The name of the device; flags, faults and options use it."""
     kind: Line = Field(default="", validate_default=True)
-    """Which simulated device stands in for it; empty where none does, and then it cannot be simulated."""
+    """The kind of simulated device that stands in for it; a device without a kind cannot be simulated."""
     address: Address
-    """The address it prefers; it is heard wherever it has claimed one."""
+    """The source address that it prefers; it is recognized wherever it has claimed one."""
     claimed_name: ClaimedName | None = None
-    """The NAME that it claims an address with: that alone tells which unit it is."""
+    """The NAME of the very unit that is fitted, most significant digit first."""
     functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
-    """The instances of each function. Without any it is known by its NAME, or by where it is heard."""
+    """What it is on the network, and the instances of each function, like { furnace = 1 } or { furnace = [1, 2] }.
+    Without any it is known by its NAME, or by its address."""
     zone: Line | None = None
+    """The part of the vehicle that it serves, like "cabin"."""
     dynamic: bool = False
-    """Whether a simulated one may take another address: when it loses a contest for its own, or is commanded to one
-    (SAE J1939-81)."""
+    """Whether the simulated device may move to another address: when it loses a contest for its own, or is
+    commanded to one (SAE J1939-81)."""
     sleeps: bool = False
-    """Planned to fall silent when nobody needs it: then its silence is no fault."""
+    """Whether it may fall silent when nobody needs it; no flag is raised then."""
     answer_time: Annotated[Duration, Field(gt=0)] = ANSWER_TIME_US
-    """How long it may take to show in its status that it does what it is told, in microseconds."""
+    """How long it may take until its status shows that it obeys a command. Kept in microseconds."""
     settling_time: Annotated[Duration, Field(gt=0)] = SETTLING_TIME_US
-    """How long what was commanded has to last before another device may command otherwise, in microseconds."""
+    """How long a command has to last before another device may command otherwise. Kept in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
+    """Figures of the simulated device; `rvsim about --keys KIND` lists them."""
     amps: dict[str, Limits] = Field(default_factory=dict)
-    """The current that each of its functions takes by plan, at rest and at its fullest."""
+    """The current of each function by plan, at rest and at its highest, in amperes, like { furnace = [0.1, 6.1]
+    }."""
     limits: dict[FieldName, Limits] = Field(default_factory=dict)
-    """What a field of its messages can plausibly say, lowest and highest, in the field's unit."""
+    """The lowest and highest plausible value of a field, in its unit, like { ambient_temperature = [-30, 60] }."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()
-    """Fields that must carry values: "no data" there is a fault."""
+    """Fields that must carry values; "no data" in one of them is a fault."""
 
     def settings_as(self, model: type[_Model]) -> _Model:
         """Return the settings as the model of the device's kind."""
@@ -221,26 +226,38 @@ class Rig(Table):
     """One vehicle's network as it is planned."""
 
     form: Schema = Field(alias="schema")
+    """The form in which the file is written: 1."""
     name: Line
+    """The short name of the rig, as it stands in messages."""
     title: Line
+    """The vehicle in a few words."""
     devices: Annotated[tuple[DevicePlan, ...], Field(strict=False)] = Field(
         default=(), alias="device", validate_default=True
     )
+    """The planned devices, at least one, a table each."""
     cabin: CabinPlan = CabinPlan()
+    """The living space."""
     coolant: CoolantPlan = CoolantPlan()
+    """The heater's coolant circuit."""
     hot_water: HotWaterPlan = HotWaterPlan()
+    """The hot-water tank."""
     battery: BatteryPlan = BatteryPlan()
+    """The house battery."""
     fresh_tank: TankPlan = TankPlan()
+    """The fresh-water tank."""
     grey_tank: TankPlan = TankPlan()
+    """The grey-water tank."""
     black_tank: TankPlan = TankPlan()
+    """The black-water tank."""
     definitions: Annotated[
         tuple[Annotated[Path, BeforeValidator(_beside), Field(strict=False)], ...], Field(strict=False)
     ] = ()
-    """The user's own DBC files."""
+    """Your own DBC files, each by its path as seen from this file."""
     longest_pause: Duration = 0
-    """The longest pause of the whole bus that is normal here, in microseconds; 0 where the rig says nothing of it."""
+    """The longest pause of the whole bus that is normal in this vehicle; 0s: the watch learns it. Kept in
+    microseconds."""
     accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
-    """Known trouble that is not to be told."""
+    """Known trouble that raises no flag."""
 
     @property
     def vehicle(self) -> VehiclePlan:

@@ -28,51 +28,54 @@ class CabinPlan(_Plan):
     """The living space: one body of air and furniture at one temperature."""
 
     volume_m3: float = Field(default=11.0, ge=1, le=100)
-    """Invented van: about 3.4 m long, 1.8 m wide, 1.8 m high inside."""
+    """Volume of the air. Invented van: about 3.4 m long, 1.8 m wide, 1.8 m high inside."""
     heat_loss_w_per_k: float = Field(default=35.0, ge=1, le=1000)
-    """Through walls, glass and floor, without air exchange. Invented van: 33 m2 at a mean of 1.06 W/(m2 K),
-    between the 0.65 of an insulated wall and the 5.9 of bare metal (EN ISO 6946)."""
+    """Heat lost through walls, glass and floor, without air exchange. Invented van: 33 m2 at a mean of 1.06 W/(m2
+    K), between the 0.65 of an insulated wall and the 5.9 of bare metal (EN ISO 6946)."""
     heat_capacity_j_per_k: float = Field(default=400_000.0, ge=10_000, le=20_000_000)
-    """Air, lining and contents, the battery included. Invented van: about 270 kg at 1.5 kJ/(kg K)."""
+    """Heat capacity of air, lining and contents, the battery included. Invented van: about 270 kg at 1.5 kJ/(kg
+    K)."""
     air_changes_per_hour: float = Field(default=1.0, ge=0, le=60)
-    """Leaks and fixed vents, fan off. Common practice, no source."""
+    """Air exchange by leaks and fixed vents, fan off. Common practice, no source."""
     start_c: Celsius = 15.0
-    """Invented: parked for an hour in autumn."""
+    """Temperature at the start. Invented: parked for an hour in autumn."""
 
 
 class CoolantPlan(_Plan):
     """The heater's coolant circuit: burner, pump, the exchangers to cabin air and to the hot water."""
 
     litres: float = Field(default=10.0, ge=1, le=100)
-    """Invented van: heater, hoses and exchangers together."""
+    """Volume of the coolant. Invented van: heater, hoses and exchangers together."""
     glycol_percent: float = Field(default=40.0, ge=0, le=40)
-    """Propylene glycol in water. Common practice, no source; 40 is also where the table of properties ends."""
+    """Propylene glycol in the water. Common practice, no source; 40 is also where the table of properties ends."""
     burner_w: float = Field(default=5000.0, ge=0, le=20_000)
     """Heat into the coolant at full output. Invented van; coolant heaters for vehicles of this size give 4-5 kW."""
     burner_efficiency_percent: float = Field(default=85.0, ge=30, le=100)
-    """Heat into the coolant for each heat unit in the fuel (lower heating value). Common practice, no source."""
+    """Heat into the coolant, as a share of the heat in the fuel (lower heating value). Common practice, no
+    source."""
     pump_litres_per_s: float = Field(default=0.15, ge=0.01, le=1)
-    """Invented van: 540 litres an hour against the resistance of its hoses."""
+    """Flow of the coolant while the pump runs. Invented van: 540 litres an hour against the resistance of its
+    hoses."""
     cabin_exchanger_w_per_k: float = Field(default=110.0, ge=0, le=1000)
-    """Coolant to cabin air at full fan, before the limit that the flow sets. Invented van: carries the
+    """Heat from coolant to cabin air at full fan, before the limit that the flow sets. Invented van: carries the
     burner's full output at about 50 K above the cabin."""
     water_exchanger_w_per_k: float = Field(default=120.0, ge=0, le=1000)
-    """Coolant to hot water, before the limit that the flow sets. Invented van."""
+    """Heat from coolant to hot water, before the limit that the flow sets. Invented van."""
     hose_loss_w_per_k: float = Field(default=3.0, ge=0, le=50)
-    """From hoses and standing exchangers to the cabin, fan off. Common practice, no source."""
+    """Heat from hoses and idle exchangers to the cabin, fan off. Common practice, no source."""
     start_c: float = Field(default=15.0, ge=-60, le=110)
-    """Invented: as cold as the cabin."""
+    """Temperature at the start. Invented: as cold as the cabin."""
 
 
 class HotWaterPlan(_Plan):
     """The hot-water tank; it stands in the cabin and loses its heat to it."""
 
     litres: float = Field(default=10.0, ge=1, le=200)
-    """Invented van."""
+    """Volume of the tank. Invented van."""
     loss_w_per_k: float = Field(default=1.0, ge=0, le=50)
-    """Through the tank's insulation. Common practice, no source."""
+    """Heat lost to the cabin through the tank's insulation. Common practice, no source."""
     start_c: float = Field(default=15.0, ge=0, le=95)
-    """Invented: as cold as the cabin."""
+    """Temperature at the start. Invented: as cold as the cabin."""
 
 
 class BatteryPlan(_Plan):
@@ -81,13 +84,13 @@ class BatteryPlan(_Plan):
     chemistry: Literal["agm", "lfp"] = "agm"
     """Lead-acid with absorbed electrolyte ("agm") or lithium iron phosphate, four cells ("lfp"). Invented van."""
     capacity_ah: float = Field(default=100.0, ge=1, le=2000)
-    """Rated over 20 hours. Invented van."""
+    """Capacity, rated over 20 hours. Invented van."""
     start_percent: float = Field(default=80.0, ge=0, le=100)
-    """Invented."""
+    """State of charge at the start. Invented."""
     internal_milliohm: float = Field(default=5.0, ge=0.1, le=1000)
-    """Ohmic part alone, terminals included. From memory: typical of 100 Ah at 12 V."""
+    """Internal resistance, the ohmic part alone, terminals included. From memory: typical of 100 Ah at 12 V."""
     start_c: Celsius = 15.0
-    """Invented: as cold as the cabin."""
+    """Temperature at the start. Invented: as cold as the cabin."""
     lag_hours: float = Field(default=4.0, ge=0.1, le=48)
     """Time in which it comes 63 % nearer to the cabin's temperature. Invented: 25 kg at 0.9 kJ/(kg K), 1.6 W/K."""
 
@@ -96,9 +99,9 @@ class TankPlan(_Plan):
     """A water tank: fresh, grey or black."""
 
     litres: float = Field(default=60.0, ge=1, le=2000)
-    """Invented van."""
+    """Volume of the tank. Invented van."""
     start_percent: float = Field(default=50.0, ge=0, le=100)
-    """Invented."""
+    """Level at the start. Invented."""
 
 
 class VehiclePlan(_Plan):
@@ -117,10 +120,10 @@ class WeatherPlan(_Plan):
     """The air outside: one temperature, or a day's swing around it. Belongs to a scenario, not to a vehicle."""
 
     outdoor_c: Celsius = -5.0
-    """Mean over the day. Invented winter."""
+    """Mean temperature of the day. Invented winter."""
     swing_amplitude_k: float = Field(default=0.0, ge=0, le=30)
-    """How far the warmest and the coldest hour lie from the mean; 0 is the same temperature all day."""
+    """How far the warmest and the coldest hour are from the mean; 0: the same temperature all day. Invented."""
     warmest_hour: Hour = 15.0
-    """Common practice, no source: air is warmest in the middle of the afternoon."""
+    """The warmest hour of the day. Common practice, no source: air is warmest in the middle of the afternoon."""
     start_hour: Hour = 18.0
-    """Hour of the day at which the run begins. Invented: evening."""
+    """Hour of the day at which the run starts, 18.5 is 18:30. Invented: evening."""

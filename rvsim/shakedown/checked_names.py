@@ -67,7 +67,9 @@ class Timed(Table):
     """Something that lasts from one time of the run to another; ``until`` None is the end."""
 
     since: Duration | None = Field(default=None, alias="from")
+    """The time at which it starts, since the start of the run."""
     until: Duration | None = None
+    """The time at which it ends; the end of the run if omitted."""
 
     @field_validator("until")
     @classmethod

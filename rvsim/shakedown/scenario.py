@@ -49,33 +49,48 @@ class ChangePlan(Table):
     """What is otherwise in a rig for this scenario: a device that is left out, or keys that replace its own."""
 
     device: Line
+    """The device of the rig that is changed."""
     absent: bool = False
+    """Whether the device is left out."""
     kind: Line | None = None
+    """Another kind of simulated device."""
     address: int | None = None
+    """Another source address."""
     functions: Mapping[str, object] | None = None
+    """Other functions and instances."""
     settings: Mapping[str, object] | None = None
-    """Settings that are not named stay as they are."""
+    """Other settings; settings that are not named stay as they are."""
 
 
 class Scenario(Table):
     """One scenario as it is written; times in microseconds since the start."""
 
     form: Schema = Field(alias="schema")
+    """The form in which the file is written: 1."""
     title: Line
+    """The scenario in a few words."""
     about: Annotated[str, AfterValidator(_lines)] = ""
     """What it shows and what to look for; may have several lines."""
     rig: Annotated[str | Rig, BeforeValidator(_inline)]
-    """A shipped rig's name, a path seen from the scenario's file, or the rig itself as a table."""
+    """A shipped rig's name, a path seen from this file, or the rig itself as a table."""
     seed: Seed = 1
+    """The seed of everything random: the same seed gives the same run."""
     lasts: Annotated[Duration, Field(gt=0)]
+    """How long a judged run lasts."""
     weather: WeatherPlan = WeatherPlan()
+    """The air outside."""
     shore_power: bool = True
+    """Whether the vehicle is connected to mains power."""
     bench_acknowledges: bool = True
-    """Whether the bench acknowledges every frame, as an adapter does; without it only the devices do."""
+    """Whether the bench acknowledges every frame, as an adapter does; if false, only the devices do."""
     changes: Annotated[tuple[ChangePlan, ...], Field(strict=False)] = Field(default=(), alias="change")
+    """What differs from the rig."""
     faults: Annotated[tuple[Fault, ...], Field(strict=False)] = Field(default=(), alias="fault")
+    """What goes wrong."""
     steps: Annotated[tuple[StepPlan, ...], Field(strict=False)] = Field(default=(), alias="step")
+    """What is done during the run."""
     expectations: Annotated[tuple[Expectation, ...], Field(strict=False)] = Field(default=(), alias="expect")
+    """What is expected of the run."""
 
     @property
     def waits_for_frames(self) -> bool:

@@ -19,10 +19,14 @@ class SendPlan(Table):
     """A frame of the person at the bench: a message with its fields, or an identifier with bytes."""
 
     message: Word | None = None
+    """The message by its name; "fields" says what is in it."""
     fields: Mapping[Word, float | Line] = Field(default_factory=dict)
-    """A number in the field's unit, or the name of a code; what is not named is all ones: "unchanged" in a command."""
+    """Values by field: a number in the field's unit, or the name of a code. Fields that are not named are all ones:
+    "unchanged" in a command."""
     identifier: Identifier | None = None
+    """The 29-bit identifier of the frame, instead of a message."""
     data: Bytes | None = Field(default=None, alias="bytes")
+    """The data bytes that go with an identifier."""
     to: Annotated[int, Field(ge=0, le=255)] = 255
     """The destination of a message that has one; 255 is everybody."""
 
@@ -50,9 +54,13 @@ class WhenPlan(Table):
     """A moment that is not known before: a sight is seen, or a value of the vehicle crosses a limit."""
 
     seen: Sight | None = None
+    """What has to be seen on the bus."""
     value: Quantity | None = None
+    """The value of the vehicle that crosses a limit, instead of a sight."""
     above: float | None = None
+    """The limit that the value rises above."""
     below: float | None = None
+    """The limit that the value falls below."""
 
     @model_validator(mode="after")
     def _one_thing(self) -> Self:
@@ -79,19 +87,25 @@ class StepPlan(Table):
     """One step: when, and what is done."""
 
     at: Duration | None = None
+    """The time at which it is done, since the start."""
     every: Positive | None = None
+    """The interval at which it is done again and again."""
     since: Duration = Field(default=0, alias="from")
+    """With "every": the first time."""
     until: Duration | None = None
+    """With "every": the time after which it is not done any more; the end of the run if omitted."""
     when: WhenPlan | None = None
+    """The event on which it is done."""
     wait: Duration = 0
-    """So long after ``when``."""
+    """The time between "when" and the deed."""
     each_time: bool = False
-    """Whether ``when`` counts each time, not only the first."""
+    """Whether it is done on each "when", not only on the first."""
     send: SendPlan | None = None
+    """The frame that is sent."""
     start: Line | None = None
-    """The name of a fault that begins."""
+    """The name of a fault that is applied."""
     stop: Line | None = None
-    """The name of a fault that ends."""
+    """The name of a fault that is removed."""
 
     @model_validator(mode="after")
     def _one_moment(self) -> Self:

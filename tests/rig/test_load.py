@@ -132,13 +132,13 @@ def test_a_sound_file_is_a_rig(written):
             "blades",
             "blade",
             'line 21, device 2 "roof fan", settings: unknown key "blade" (did you mean "blades"?); '
-            "remove it or correct the name",
+            "remove it or correct the name; the keys here are size, blades, pitch, quiet, motors, made, span",
         ),
         (
             "watts = 20 ",
             "wats = 20 ",
             'line 22, device 2 "roof fan", settings, motors 2: unknown key "wats" (did you mean "watts"?); '
-            "remove it or correct the name",
+            "remove it or correct the name; the keys here are watts, poles",
         ),
         (
             "watts = 20 ",
@@ -266,7 +266,7 @@ def test_every_mistake_is_reported_at_once_in_the_order_of_the_file(written):
         'x.toml, line 14, device 2 "roof fan", address: 0x5E is already the address of device 1 "heater"; '
         "give each its own address",
         'x.toml, line 20, device 2 "roof fan", settings: unknown key "blade" (did you mean "blades"?); '
-        "remove it or correct the name",
+        "remove it or correct the name; the keys here are size, blades, pitch, quiet, motors, made, span",
         'x.toml, line 30, cabin.volume_m3: "11" is not a number; write one without quotes, like 21.5',
     ]
 

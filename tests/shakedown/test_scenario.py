@@ -254,7 +254,7 @@ def test_mistakes_of_the_scenario_and_of_its_rig_come_at_once(written):
         'rigs/small.toml, line 7, device 1 "roof fan", address: 0xFF is not an address that a device can have; '
         "write 0 to 0xFD (253)",
         'rigs/small.toml, line 9, device 1 "roof fan", settings: unknown key "blade" (did you mean "blades"?); '
-        "remove it or correct the name",
+        "remove it or correct the name; the keys here are blades",
     ]
 
 
@@ -274,7 +274,7 @@ def test_mistakes_of_a_rig_within_the_scenario_have_their_place(written):
             for n, (line, kind) in enumerate([(7, "silent"), (13, "wrong_value"), (21, "no_data")], 1)
         ),
         'test.toml, line 32, rig, device 1 "fan", settings: unknown key "blade" (did you mean "blades"?); '
-        "remove it or correct the name",
+        "remove it or correct the name; the keys here are blades",
         'test.toml, line 35, rig, device 1 "fan", address: -1 is not an address that a device can have; '
         "write 0 to 0xFD (253)",
     ]

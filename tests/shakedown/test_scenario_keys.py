@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from rvsim.rig.key_lists import descriptions, models_in
+from rvsim.rig.model import Rig
+from rvsim.shakedown.scenario import Scenario
 from rvsim.shakedown.scenario_keys import keys
 
 SHIPPED = sorted(Path(__file__).parents[2].joinpath("scenarios").glob("*.toml"))
@@ -18,25 +21,31 @@ def told():
 
 
 def test_lines_fit_a_terminal():
-    """Also a hundred columns wide."""
-    assert max(map(len, keys())) <= 100
+    """Also one eighty columns wide."""
+    assert max(map(len, keys())) <= 80
 
 
 def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
-    """In the words of a scenario: as it is written there, not as it is kept."""
+    """In the words of a scenario: as it is written there, not as it is kept; each key with what it means."""
     assert (
         'fault = "late": The device sends each of its messages, or the named one, no more often than each "gap". '
-        "device = a device of the rig, gap = time optional: message = name fault =" in told
+        "device = a device of the rig: The device that it is applied to "
+        "gap = time, above 0s: The shortest time between two frames of one message "
+        "message = name, optional: The message that is late; all of the device if omitted fault =" in told
     )
     assert 'fault = "restart": The device loses its power for "takes", then' in told
-    assert "optional: takes = time (2s)" in told
-    assert 'optional: lamp = "yellow" or "red" (yellow), times = whole number' in told
-    assert "devices = [a device of the rig, ...]" in told
+    assert "takes = time, above 0s (2s): How long it has no power" in told
+    assert 'lamp = "yellow" or "red" (yellow): ' in told
+    assert "times = whole number, at least 0 and below 127, optional: " in told
+    assert "devices = [a device of the rig, ...]: " in told
     assert 'expect = "only_until"' in told
-    assert "sight = a sight, end = a sight optional: grace = time (0s)" in told
-    assert "is = number or text, above = number, below = number" in told
-    assert "throughout = true or false (false)" in told
-    assert "identifier = hex" in told
+    assert "sight = a sight: What is not seen afterwards end = a sight: What ends it grace = time (0s): " in told
+    assert "is = number or text, optional: " in told
+    assert "becomes = number, text or true, optional: " in told
+    assert "throughout = true or false (false): " in told
+    assert "identifier = hex, optional: " in told
+    assert "per_hour = number: The drift in an hour, in the field's unit; negative: downwards" in told
+    assert "outdoor_c = number, -60 to 60 °C (-5): Mean temperature of the day" in told
     assert "cabin (°C), outdoor (°C)" in told
 
 
@@ -52,3 +61,19 @@ def test_no_key_of_a_shipped_scenario_is_missing(told, path):
                 assert f" {key} = " in told
     for key in written.keys() - {"rig"}:
         assert f" {key} = " in told
+
+
+def test_every_key_of_a_scenario_says_what_it_means():
+    """Of the scenario, of each step, fault and expectation, and of a sight."""
+    found = [Scenario]
+    for model in found:
+        fields = model.model_fields.values()
+        found += [one for field in fields for one in models_in(field.annotation) if one not in (*found, Rig)]
+    assert len(found) > 40
+    missing = [
+        f"{model.__name__}.{name}"
+        for model in found
+        for name in model.model_fields.keys() - {"fault", "expect"}
+        if not descriptions(model).get(name)
+    ]
+    assert missing == []

@@ -21,6 +21,7 @@ class AmbientSettings(Settings):
     """Where the sensor hangs."""
 
     place: Literal["cabin", "outdoors"] = "cabin"
+    """Where the sensor is mounted."""
 
 
 class AmbientSensor(Device):

@@ -24,7 +24,7 @@ class MonitorSettings(DcSettings):
     """How the count is kept."""
 
     charge_efficiency_percent: Annotated[float, Field(gt=0, le=100)] = 95.0
-    """What is counted of the amperes that go in. Common practice for lead-acid, no source."""
+    """Share of the charging current that is counted. Common practice for lead-acid, no source."""
 
 
 class BatteryMonitor(DcSource):

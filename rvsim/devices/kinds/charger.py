@@ -26,9 +26,13 @@ class ChargerSettings(DcSettings):
     14.4 is common practice, no source. Sizes are invented."""
 
     full_amps: Annotated[float, Field(gt=0, le=1000)] = 30.0
+    """Highest charging current. Invented."""
     absorption_volts: Volts = 14.4
+    """Voltage in absorption. Common practice, no source."""
     float_volts: Volts = 13.6
+    """Voltage in float. Common practice, no source."""
     case_above_cabin_k: Annotated[float, Field(ge=0, le=60)] = 10.0
+    """How much warmer than the cabin its case is at full current. Invented."""
 
 
 class Charger(DcSource):

@@ -32,6 +32,7 @@ class DcSettings(Settings):
     """The battery as its speaker was set up to know it. The size is invented."""
 
     battery_ah: Annotated[float, Field(gt=0, le=2000)] = 100.0
+    """Capacity of the battery, as the device was set up to know it. Invented."""
 
 
 class Sensed(NamedTuple):

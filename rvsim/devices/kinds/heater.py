@@ -29,9 +29,13 @@ class HeaterSettings(Settings):
     """What the heater draws. Defaults describe an invented heater; common practice, no source."""
 
     electronics_amps: Amps = 0.1
+    """Current of the electronics, always. Common practice, no source."""
     pump_amps: Amps = 1.0
+    """Current of the inner pump while heat is called for. Common practice, no source."""
     burner_amps: Amps = 2.5
+    """Current of the burner while it burns. Common practice, no source."""
     fan_amps: Amps = 6.0
+    """Current of the cabin fan at full speed. Common practice, no source."""
 
 
 class Heater(Device):

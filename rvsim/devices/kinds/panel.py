@@ -59,21 +59,34 @@ class PanelSettings(Settings):
     """Whom the panel listens to and commands, by instance, and what it wants."""
 
     zone: Instance = 1
+    """The instance of its thermostat."""
     set_point_c: Annotated[float, Field(ge=5, le=35)] = 21.0
+    """Cabin temperature that it heats to. Invented."""
     cool_above_c: Annotated[float, Field(ge=5, le=45)] = 25.0
+    """Cabin temperature above which it runs the roof fan. Invented."""
     water_c: Annotated[float, Field(ge=30, le=80)] = 60.0
+    """Hot-water temperature that it asks for. Invented."""
     indoor_sensor: Instance = 1
+    """Instance of the ambient sensor in the cabin."""
     outdoor_sensor: Instance = 2
+    """Instance of the ambient sensor outdoors."""
     furnace: Instance = 1
+    """Instance of the furnace that it commands."""
     water_heater: Instance = 1
+    """Instance of the water heater that it commands."""
     roof_fan: Instance = 1
+    """Instance of the roof fan that it commands."""
     dc_source: Instance = 1
+    """Instance of the battery whose voltage it looks at."""
     circulation_pump: Instance | None = None
-    """None: there is none, the heater circulates the coolant by itself."""
+    """Instance of the circulation pump that it commands; if omitted, the heater circulates the coolant by
+    itself."""
     fresh_tank: Instance | None = None
-    """None: water is heated whether or not there is any."""
+    """Instance of the fresh-water tank that it looks at; if omitted, water is heated whether or not there is
+    any."""
     charger: Instance | None = None
-    """None: the fan may run at full on battery alone."""
+    """Instance of the charger that it looks at; if omitted, the heater's fan may run at full speed on battery
+    alone."""
 
 
 class Panel(Device):

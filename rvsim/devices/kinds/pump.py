@@ -20,7 +20,9 @@ class PumpSettings(Settings):
     """What the pump draws. Defaults describe an invented 12 V pump; common practice, no source."""
 
     amps: Amps = 1.5
+    """Current of the motor while it runs. Common practice, no source."""
     electronics_amps: Amps = 0.02
+    """Current of the electronics, always. Common practice, no source."""
 
 
 class CirculationPump(Device):

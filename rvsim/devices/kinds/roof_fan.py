@@ -19,8 +19,11 @@ class RoofFanSettings(Settings):
     """Size of the fan. Defaults describe an invented 12 V fan; common practice, no source."""
 
     full_flow_litres_per_s: Annotated[float, Field(ge=0, le=2000)] = 150.0
+    """Air flow at full speed. Common practice, no source."""
     full_amps: Amps = 3.0
+    """Current of the motor at full speed. Common practice, no source."""
     electronics_amps: Amps = 0.05
+    """Current of the electronics, always. Common practice, no source."""
 
 
 class RoofFan(Device):

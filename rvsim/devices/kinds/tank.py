@@ -19,6 +19,7 @@ class TankSettings(Settings):
     """Which of the vehicle's tanks the sensor is in."""
 
     tank: Literal["fresh", "grey", "black"] = "fresh"
+    """The tank that the sensor is in."""
 
 
 class TankSensor(Device):

@@ -62,9 +62,12 @@ class OwnProfilePlan(Table):
         Field(strict=False),
         AfterValidator(_in_order),
     ]
+    """Points in order of time, each a time since the start and a value in the field's unit, like [["0s", 4.0],
+    ["30s", 7.0]]."""
     steps: bool = False
-    """Each value holds until the next."""
+    """Whether each value holds until the next; if false, straight lines lead from value to value."""
     repeat: bool = False
+    """Whether the profile starts again after its last point."""
 
     @model_validator(mode="after")
     def _lasts(self) -> Self:
@@ -77,14 +80,18 @@ class OwnCopyPlan(Table):
     """What somebody else says in a field, times ``factor``, plus ``offset``; no data while nobody is heard."""
 
     copy_of: Line = Field(alias="copy")
-    """The message."""
+    """The message that is copied from."""
     field: Line
+    """The field that is copied."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
-    """Whose, by the instance in the message; without it whoever spoke last."""
+    """The instance in the message; if omitted, whatever was sent last."""
     function: Line | None = None
-    """Whose, by what the heartbeat says it is: for a message that several devices send for one instance."""
+    """The function that the heartbeat of the sender reports, for a message that several devices send for one
+    instance."""
     factor: float = 1.0
+    """What the value is multiplied by."""
     offset: float = 0.0
+    """What is added afterwards."""
 
 
 Value = float | str | OwnProfilePlan | OwnCopyPlan
@@ -128,11 +135,14 @@ class OwnMessagePlan(Table):
     """A message that is sent at its gap; what is not named in ``fields`` is no data."""
 
     message: Line
+    """The message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
-    """Without it that of the device's function which the message is the status of."""
+    """The instance in the message; if omitted, that of the device's function that it is the status of."""
     gap: Annotated[Duration, AfterValidator(_seldom_enough)] | None = None
-    """Without it that of the definition."""
+    """The time from one frame to the next, 10ms or more; that of the definition if omitted."""
     fields: Mapping[str, Annotated[Value, PlainValidator(_value)]] = Field(default_factory=dict)
+    """Values by field: a number in its unit, the name of a code, a profile or a copy; fields that are not named are
+    no data."""
 
 
 def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
@@ -152,14 +162,19 @@ class OwnAnswerPlan(Table):
     """What a command does: each of its fields in ``sets`` sets ``MESSAGE.field`` of what is sent, told at once."""
 
     command: Line
+    """The command message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
-    """To which instance the command has to be; without it that of the message which it sets."""
+    """The instance of the command; if omitted, that of the message which it sets."""
     sets: Annotated[Mapping[str, str], AfterValidator(_targets)]
+    """What each field of the command sets, as MESSAGE.field of what is sent."""
     after: Duration = 0
+    """How long the device takes to obey."""
     per_second: Annotated[float, Field(ge=1e-6, le=1e9)] | None = None
-    """How fast the field moves to its new value, in its unit; without it at once."""
+    """How fast the field moves to its new value, in its unit; at once if omitted."""
     at_least: float | None = None
+    """The lowest value that is set; a lower command sets this."""
     at_most: float | None = None
+    """The highest value that is set; a higher command sets this."""
 
     @model_validator(mode="after")
     def _some_room(self) -> Self:
@@ -178,4 +193,6 @@ class OwnSettings(Table):
     """What it sends and obeys."""
 
     message: Annotated[tuple[OwnMessagePlan, ...], Field(strict=False)] = ()
+    """The messages that it sends, a table each."""
     answer: Annotated[tuple[OwnAnswerPlan, ...], Field(strict=False)] = ()
+    """The commands that it obeys, a table each."""

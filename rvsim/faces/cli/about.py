@@ -1,4 +1,7 @@
-"""Says what is installed and where things were found: the first answer to "why does it not see my file?"."""
+"""Says what is installed and where things were found, and explains words, keys and tasks.
+
+Knows: what there is to say. Does not know options' texts, nor what any word, key or guide says.
+"""
 
 import sys
 from collections import Counter
@@ -6,18 +9,21 @@ from collections.abc import Iterator
 from importlib.metadata import version
 
 from rvsim import shipped
+from rvsim.devices.kind_keys import kind_keys
 from rvsim.devices.registry import BUILT_IN, kind_problems, kinds_by_name
 from rvsim.edge.adapters import attached
 from rvsim.edge.needs import needs
+from rvsim.errors import InputError, did_you_mean
+from rvsim.faces.cli.version import program_version
+from rvsim.faces.text.glossary import all_terms, find_term, term_lines
+from rvsim.faces.text.guides import guide, topics
+from rvsim.rig.quantity import shown
+from rvsim.rig.rig_keys import rig_keys
 from rvsim.shakedown.scenario import shipped_scenarios
+from rvsim.shakedown.scenario_keys import keys as scenario_keys
 from rvsim.wire.catalogue import Catalogue
 
 LIBRARIES = ("python-can", "cantools", "pydantic", "typer", "textual")
-
-
-def program_version() -> str:
-    """Return the version of this program."""
-    return version("rvsim-bench")
 
 
 def lines(catalogue: Catalogue) -> Iterator[str]:
@@ -38,3 +44,52 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     for number, need in enumerate(needs()):
         yield f"{'' if number else 'they need':<13}{need}"
     yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."
+
+
+def one_question(**given: str | None) -> tuple[str, str] | None:
+    """Return which explanation is asked for and of what, "" for all; None where none is.
+
+    Raises:
+        InputError: several are.
+    """
+    asked = [(what, text) for what, text in given.items() if text is not None]
+    if len(asked) > 1:
+        options = " and ".join(f"--{what}" for what, _ in asked)
+        raise InputError(f"{options} cannot go together: ask for one at a time")
+    return asked[0] if asked else None
+
+
+def explained(what: str, text: str) -> Iterator[str]:
+    """Return the lines of one explanation: ``words``, ``keys`` or ``guide``; where ``text`` is "", of all.
+
+    Raises:
+        InputError: there is nothing of that name.
+    """
+    if what == "words":
+        return term_lines(find_term(text)) if text else all_terms()
+    if what == "keys":
+        return _keys(text)
+    return iter(guide(text).split("\n")) if text else topics()
+
+
+def _keys(part: str) -> Iterator[str]:
+    if not part:
+        return iter(
+            (
+                "Keys: rvsim about --keys PART",
+                "  rig               all keys of a rig",
+                "  scenario          all keys of a scenario, its faults and expectations",
+                *(f'  {name:<17} settings of a device with kind = "{name}"' for name in kinds_by_name()),
+            )
+        )
+    if part == "rig":
+        return rig_keys(kinds_by_name())
+    if part == "scenario":
+        return scenario_keys()
+    if part in kinds_by_name():
+        return kind_keys(kinds_by_name()[part])
+    known = ("rig", "scenario", *kinds_by_name())
+    raise InputError(
+        f"--keys: {shown(part)} is neither rig, scenario nor a kind of device{did_you_mean(part, known)}; "
+        f"the kinds are {', '.join(kinds_by_name())}"
+    )

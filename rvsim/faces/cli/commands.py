@@ -27,18 +27,35 @@ if TYPE_CHECKING:
     from rvsim.wire.catalogue import Catalogue
 
 EPILOG = (
+    "Start with: rvsim bench. Explanations: rvsim about --guide TOPIC, --words TERM, --keys PART.\n\n"
     "Data goes to stdout, everything else to stderr. Exit codes: 0 good, 1 the answer is not good, 2 usage or "
     "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
 )
 
 app = typer.Typer(
     name="rvsim",
-    help="RV-C-style CAN message simulator and decoder for bench testing.",
     epilog=EPILOG,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from rvsim.faces.cli.version import program_version
+
+        print(f"rvsim {program_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def program(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """RV-C-style CAN message simulator and decoder for bench testing."""
 
 
 def run() -> int:
@@ -61,11 +78,17 @@ def _leave(code: int) -> None:
 
 
 @app.command(
-    cls=options.WithServe,
-    epilog="rvsim bench heater_goes_quiet --seconds 120 --speed 20     rvsim bench --json --record night.log",
+    cls=options.ServeCommand,
+    epilog=options.examples(
+        "rvsim bench",
+        "rvsim bench heater_goes_quiet --seconds 120 --speed 20",
+        "rvsim bench --json --record night.log",
+    ),
 )
 def bench(
-    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")] = "winter_evening",
+    scenario: Annotated[
+        str, typer.Argument(metavar="SCENARIO", help="A shipped scenario, or a TOML file.")
+    ] = "winter_evening",
     plain: options.Plain = False,
     json: options.Json = False,
     every: options.Every = False,
@@ -81,7 +104,10 @@ def bench(
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """Simulated devices on a bus, decoded live: what is missing or wrong stands out."""
+    """Simulate a vehicle's devices on a bus and decode it live.
+
+    What is missing, late or impossible is shown as a flag, with its evidence and what to try next.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -206,16 +232,19 @@ def _sink(
 scenario_commands.add_to(app)
 
 
-@app.command(epilog="rvsim spell 19FFE45E 0100C864FFFFFFFF     rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json")
+@app.command(
+    cls=options.Command,
+    epilog=options.examples("rvsim spell 19FFE45E 0100C864FFFFFFFF", "rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json"),
+)
 def spell(
     identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
     data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
-    json: options.Json = False,
+    json: options.JsonObject = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
-    """One frame taken apart, byte by byte, with the arithmetic."""
+    """Explain one frame byte by byte, with the arithmetic."""
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -232,13 +261,16 @@ def spell(
     _leave(ending(command))
 
 
-@app.command(epilog="rvsim survey night.log --rig ottersby     rvsim survey trip.log --draft-rig my_van.toml")
+@app.command(
+    cls=options.Command,
+    epilog=options.examples("rvsim survey night.log --rig ottersby", "rvsim survey trip.log --draft-rig my_van.toml"),
+)
 def survey(
     logs: Annotated[list[str], typer.Argument(metavar="LOG...", help='Captured logs; "-" is stdin.')],
     rig: options.Rig = None,
     json: options.Json = False,
     draft_rig: Annotated[
-        Path | None, typer.Option("--draft-rig", metavar="FILE", help="Write a rig learnt from the log to FILE.")
+        Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
     channel: options.LogChannel = None,
     begin: options.From = None,
@@ -249,7 +281,10 @@ def survey(
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
-    """Captured logs: who was there, what they said, what is wrong. Exit code 0 whatever is found in them."""
+    """Summarize captured logs: devices, messages, what is wrong.
+
+    The exit code is 0 whatever is found in them.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -264,14 +299,19 @@ def survey(
     _leave(ending(command))
 
 
-@app.command(epilog="rvsim replay night.log --rig ottersby --from 600 --speed 20     rvsim replay night.log --json")
+@app.command(
+    cls=options.Command,
+    epilog=options.examples(
+        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --json --speed max"
+    ),
+)
 def replay(
     log: Annotated[str, typer.Argument(metavar="LOG", help='A captured log, whatever its name; "-" is stdin.')],
     plain: options.Plain = False,
     json: options.Json = False,
     every: options.Every = False,
     rig: options.Rig = None,
-    speed: options.Speed = "1",
+    speed: options.LogSpeed = "1",
     begin: options.From = None,
     end: options.To = None,
     loop: options.Loop = False,
@@ -281,7 +321,7 @@ def replay(
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """A captured log into the live view, as it was recorded or faster; nothing is sent."""
+    """Show a captured log as if it were live; nothing is sent."""
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -307,7 +347,10 @@ def replay(
 
 
 @app.command(
-    epilog="rvsim listen --interface socketcan --channel can0 --rig ottersby     rvsim listen --record trip.log --plain"
+    cls=options.Command,
+    epilog=options.examples(
+        "rvsim listen --interface socketcan --channel can0 --rig ottersby", "rvsim listen --record trip.log --plain"
+    ),
 )
 def listen(
     interface: options.Interface = None,
@@ -326,7 +369,7 @@ def listen(
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """A bus, decoded live; never transmits."""
+    """Decode a bus live; this command never transmits."""
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -342,13 +385,45 @@ def listen(
     _leave(ending(command))
 
 
-@app.command()
-def about(ascii: options.Ascii = False) -> None:
-    """Versions, where definitions and scenarios were found, which interfaces can be opened."""
+@app.command(
+    cls=options.AboutCommand,
+    epilog=options.examples(
+        "rvsim about", "rvsim about --guide student", 'rvsim about --words "address claim"', "rvsim about --keys heater"
+    ),
+)
+def about(
+    words: Annotated[
+        str | None,
+        typer.Option("--words", metavar="[TERM]", help="Explain a term of the field or of rvsim; all if omitted."),
+    ] = None,
+    keys: Annotated[
+        str | None,
+        typer.Option(
+            "--keys",
+            metavar="[PART]",
+            help="List all keys of a rig, of a scenario, or of the settings of a kind of device. PART: rig, "
+            "scenario or the kind, like heater; the parts are listed if omitted.",
+        ),
+    ] = None,
+    guide: Annotated[
+        str | None,
+        typer.Option("--guide", metavar="[TOPIC]", help="Print a guide; the topics are listed if omitted."),
+    ] = None,
+    ascii: options.Ascii = False,
+) -> None:
+    """Explain words, keys and tasks; show versions and interfaces.
+
+    Without an option: versions, where definitions and scenarios were found, and which interfaces can be opened.
+    """
     print_as(json=False, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.about import lines
+        from rvsim.faces.cli.about import explained, lines, one_question
+
+        asked = one_question(words=words, keys=keys, guide=guide)
+        if asked is not None:
+            print("\n".join(explained(*asked)))
+            return Exit.GOOD
         from rvsim.wire.database import load
 
         print("\n".join(lines(load())))

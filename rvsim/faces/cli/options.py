@@ -21,11 +21,12 @@ SLOWEST = 1e-6
 _DIGITS = re.compile(r"-?[0-9]{1,30}")
 
 Plain = Annotated[
-    bool, typer.Option("--plain", help="A sentence for each change and each flag instead of the live screen.")
+    bool, typer.Option("--plain", help="Sentences, one for each change and each flag, instead of the live screen.")
 ]
-Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program.")]
+Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program to read.")]
+JsonObject = Annotated[bool, typer.Option("--json", help="One JSON object, for a program to read.")]
 Ascii = Annotated[
-    bool, typer.Option("--ascii", help="Plain ASCII: deg C and x for signs that your terminal or printer lacks.")
+    bool, typer.Option("--ascii", help="Plain ASCII, for a terminal or printer without other signs: deg C, x.")
 ]
 Light = Annotated[
     bool,
@@ -38,52 +39,77 @@ Units = Annotated[
     str,
     typer.Option("--units", metavar="metric|us", help="Units for values in what you read; JSON and files are metric."),
 ]
-Every = Annotated[bool, typer.Option("--every", help="With --json: every frame and every reading, not only changes.")]
+Every = Annotated[bool, typer.Option("--every", help="With --json: all frames and readings, not only changes.")]
 Seconds = Annotated[
     float | None,
     typer.Option(
-        "--seconds", metavar="N", help="Simulated seconds to run; without it until you leave, or the scenario's length."
+        "--seconds",
+        metavar="N",
+        help="Simulated seconds to run; if omitted, runs until quit, or with --speed max as long as the "
+        "scenario lasts.",
     ),
 ]
 Listening = Annotated[
-    float | None, typer.Option("--seconds", metavar="N", help="Seconds to listen; without it until you leave.")
+    float | None, typer.Option("--seconds", metavar="N", help="Seconds to listen; runs until quit if omitted.")
 ]
 Rig = Annotated[
-    str | None, typer.Option("--rig", metavar="RIG", help="Hold what is heard against this rig: a name, or a file.")
+    str | None,
+    typer.Option("--rig", metavar="RIG", help="Compare with this planned vehicle: a shipped rig, or a TOML file."),
 ]
 From = Annotated[
     float | None,
-    typer.Option("--from", metavar="S", help="Begin so many seconds after the log's first frame; the rest is heard."),
+    typer.Option(
+        "--from",
+        metavar="S",
+        help="Show from S seconds after the log's first frame on; what is before is read, but not shown.",
+    ),
 ]
-To = Annotated[float | None, typer.Option("--to", metavar="S", help="End so many seconds after the log's first frame.")]
+To = Annotated[float | None, typer.Option("--to", metavar="S", help="End S seconds after the log's first frame.")]
 LogChannel = Annotated[
     str | None,
-    typer.Option("--channel", metavar="NAME", help="One channel of the log; each channel is a bus of its own."),
+    typer.Option(
+        "--channel", metavar="NAME", help="Read this channel of the log only; each channel is a bus of its own."
+    ),
 ]
 Devices = Annotated[
     list[str] | None,
     typer.Option(
         "--device",
         metavar="DEVICE",
-        help="Tell of this device: its name in the rig, or its address in hex. Repeatable.",
+        help="Show this device only: its name in the rig, or its address in hex. Repeatable.",
     ),
 ]
 Messages = Annotated[
     list[str] | None,
-    typer.Option("--message", metavar="MESSAGE", help="Tell of this message: its name, or its DGN in hex. Repeatable."),
+    typer.Option(
+        "--message", metavar="MESSAGE", help="Show this message only: its name, or its DGN in hex. Repeatable."
+    ),
 ]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it is there already.")]
-Loop = Annotated[bool, typer.Option("--loop", help="Begin again at the end, until you leave.")]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it exists.")]
+Loop = Annotated[bool, typer.Option("--loop", help="Start again at the end of the log, until quit.")]
 Speed = Annotated[
     str,
     typer.Option(
         "--speed",
         metavar="X",
-        help='Simulated seconds, or seconds of a log, for each real one; "max" waits for nothing, and shows sentences.',
+        help='Simulated seconds per real second; "max": as fast as possible, shown as sentences.',
+    ),
+]
+LogSpeed = Annotated[
+    str,
+    typer.Option(
+        "--speed",
+        metavar="X",
+        help='Seconds of the log per real second; "max": as fast as possible, shown as sentences.',
     ),
 ]
 Seed = Annotated[
-    str | None, typer.Option("--seed", metavar="N", help="Another seed than the scenario's for all that is random.")
+    str | None,
+    typer.Option(
+        "--seed",
+        metavar="N",
+        help="Seed of everything random; the same seed gives the same run. The scenario's if omitted.",
+    ),
 ]
 Record = Annotated[
     Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl, .log or .asc).")
@@ -93,45 +119,75 @@ Serve = Annotated[
     typer.Option(
         "--serve",
         metavar="[HOST:PORT]",
-        help="Also serve the bus on this machine's loopback, for python-can's socketcand client; a port will do, 0 is "
-        "any that is free, and without one it is 29536.",
+        help="Also offer the bus to other programs on this machine, for python-can's socketcand client. A port is "
+        "enough; 0: any free port; 29536 if omitted.",
     ),
 ]
 Except = Annotated[
     list[str] | None,
     typer.Option(
-        "--except", metavar="DEVICE", help="Do not simulate this planned device: another takes its place. Repeatable."
+        "--except",
+        metavar="DEVICE",
+        help="Do not simulate this device: another program or a real device takes its place. Repeatable.",
     ),
 ]
 Interface = Annotated[
     str | None,
-    typer.Option("--interface", metavar="NAME", help="The python-can interface, as python-can's configuration has it."),
+    typer.Option("--interface", metavar="NAME", help="The interface, as python-can names it, like socketcan or slcan."),
 ]
-Channel = Annotated[str | None, typer.Option("--channel", metavar="NAME", help="The channel of the interface.")]
+Channel = Annotated[
+    str | None, typer.Option("--channel", metavar="NAME", help="The channel of the interface, like can0 or COM5.")
+]
 BitRate = Annotated[
-    int | None, typer.Option("--bitrate", metavar="N", help="Bits per second; 250000 on RV-C, and without this option.")
+    int | None, typer.Option("--bitrate", metavar="N", help="Bits per second; 250000 if omitted, the bit rate of RV-C.")
 ]
 AdapterOptions = Annotated[
     list[str] | None,
-    typer.Option("--adapter-option", metavar="K=V", help="Something else that the driver takes. May be repeated."),
+    typer.Option("--adapter-option", metavar="K=V", help="Another option of the interface's driver. Repeatable."),
 ]
 Dbc = Annotated[
     list[Path] | None,
-    typer.Option("--dbc", metavar="FILE", help="Your own message definitions; they replace ours. May be repeated."),
+    typer.Option(
+        "--dbc", metavar="FILE", help="Your own message definitions; they replace the shipped ones. Repeatable."
+    ),
 ]
 
 
-class WithServe(TyperCommand):
-    """A command whose ``--serve`` may stand without a value."""
+def examples(*commands: str) -> str:
+    """Return the end of a command's help: its examples, one a line."""
+    return "\n".join(("\b", "Examples:", *(f"  {command}" for command in commands)))
+
+
+class Command(TyperCommand):
+    """A command whose usage line has its arguments as they are typed, and whose ``bare`` options need no value."""
+
+    bare: tuple[str, ...] = ()
+    """Options that may stand without a value; it is empty then."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        """Return the parts of the usage line: required arguments without braces."""
+        return [piece.strip("{}") for piece in super().collect_usage_pieces(ctx)]
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Give a bare ``--serve`` an empty value, and read what was typed as ever."""
+        """Give each bare option an empty value, and read what was typed as ever."""
         typed = args[: args.index("--")] if "--" in args else args
         filled = [
-            "--serve=" if word == "--serve" and (typed[place:] or ["-"])[0].startswith("-") else word
+            f"{word}=" if word in self.bare and (typed[place:] or ["-"])[0].startswith("-") else word
             for place, word in enumerate(typed, start=1)
         ]
         return super().parse_args(ctx, [*filled, *args[len(typed) :]])
+
+
+class ServeCommand(Command):
+    """A command that serves a bus."""
+
+    bare = ("--serve",)
+
+
+class AboutCommand(Command):
+    """The command that explains words, keys and tasks: all of them, or a named one."""
+
+    bare = ("--words", "--keys", "--guide")
 
 
 def seed(text: str | None, runs: int = 1) -> int | None:

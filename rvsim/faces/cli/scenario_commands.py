@@ -15,19 +15,21 @@ from rvsim.faces.cli.exits import ending
 
 _SEEDS = 10_000
 
-Junit = Annotated[Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts as JUnit XML.")]
-Processes = Annotated[
-    int | None, typer.Option("--processes", metavar="N", help="Runs at once; without it one for each processor.")
+Junit = Annotated[
+    Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts to FILE as JUnit XML.")
 ]
-Met = Annotated[bool, typer.Option("--every", help="Also name the expectations that were met.")]
+Processes = Annotated[
+    int | None, typer.Option("--processes", metavar="N", help="Runs at once; one for each processor if omitted.")
+]
+Met = Annotated[bool, typer.Option("--every", help="Also list the expectations that were met.")]
 JsonVerdicts = Annotated[bool, typer.Option("--json", help="A JSON line for each verdict.")]
 Serve = Annotated[
     str | None,
     typer.Option(
         "--serve",
         metavar="[HOST:PORT]",
-        help="Serve the bus on this machine's loopback for a controller in another process, and run by the wall clock "
-        "from its first client on, for which it waits 60 s. A port will do, 0 is any that is free, 29536 if omitted.",
+        help="Offer the bus to a controller in another process on this machine: wait up to 60 s for the first client, "
+        "then run by the wall clock. A port is enough; 0: any free port; 29536 if omitted.",
     ),
 ]
 Speed = Annotated[
@@ -40,12 +42,18 @@ Repeat = Annotated[int, typer.Option("--repeat", metavar="N", help="Run each sce
 def add_to(app: typer.Typer) -> None:
     """Add the commands."""
     app.command(
-        cls=options.WithServe,
-        epilog="rvsim shakedown loose_plug     rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml     "
-        'rvsim shakedown warm_cabin --serve --except "control panel"',
+        cls=options.ServeCommand,
+        epilog=options.examples(
+            "rvsim shakedown loose_plug",
+            "rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml",
+            'rvsim shakedown warm_cabin --serve --except "control panel"',
+        ),
     )(shakedown)
     app.command(
-        epilog="rvsim vary warm_cabin weather.outdoor_c=-20..10/5     rvsim vary mine.toml seed=1..9/1 --draw 50"
+        cls=options.Command,
+        epilog=options.examples(
+            "rvsim vary warm_cabin weather.outdoor_c=-20..10/5", "rvsim vary mine.toml seed=1..9/1 --draw 50"
+        ),
     )(vary)
 
 
@@ -56,9 +64,7 @@ def shakedown(
     keys: Annotated[
         bool, typer.Option("--keys", help="List all keys of a scenario, its faults and expectations; run nothing.")
     ] = False,
-    explain: Annotated[
-        bool, typer.Option("--explain", help="Read the scenario back as sentences; run nothing.")
-    ] = False,
+    explain: Annotated[bool, typer.Option("--explain", help="Print the scenario in sentences; run nothing.")] = False,
     seed: options.Seed = None,
     repeat: Repeat = 1,
     json: JsonVerdicts = False,
@@ -77,7 +83,11 @@ def shakedown(
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
-    """Scenarios run to a verdict in virtual time, or on a bus in front of real devices; 0 if all are passed, else 1."""
+    """Run scenarios to a verdict: passed or not.
+
+    In virtual time, or by the wall clock with a controller of yours on the bus (--serve, --interface). The exit code is
+    0 if all are passed, else 1.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -160,13 +170,16 @@ def shakedown(
 
 
 def vary(
-    scenario: Annotated[str, typer.Argument(help="A shipped scenario, or a TOML file.")],
+    scenario: Annotated[str, typer.Argument(metavar="SCENARIO", help="A shipped scenario, or a TOML file.")],
     values: Annotated[
         list[str],
-        typer.Argument(metavar="KEY=VALUES...", help="What to vary: key=1,2,3 or key=-20..10/5 or key=-20..10."),
+        typer.Argument(
+            metavar="KEY=VALUES...",
+            help="What to vary: key=1,2,3 (these), key=-20..10/5 (in steps of 5), key=-20..10 (with --draw).",
+        ),
     ],
     draw: Annotated[
-        int | None, typer.Option("--draw", metavar="N", help="N runs with values drawn by chance, instead of all.")
+        int | None, typer.Option("--draw", metavar="N", help="Make N runs with random values instead of all.")
     ] = None,
     seed: options.Seed = None,
     json: JsonVerdicts = False,
@@ -176,7 +189,10 @@ def vary(
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
-    """One scenario many times with other values: which runs fail, and the smallest of those."""
+    """Run one scenario with many values: which runs fail.
+
+    The smallest failing case has the fewest values that differ from the scenario's own.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:

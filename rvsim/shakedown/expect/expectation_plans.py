@@ -21,8 +21,11 @@ class SeenPlan(ExpectPlan):
 
     expect: Literal["seen"]
     sight: Sight
+    """What is seen."""
     at_least: Annotated[int, Field(ge=1)] = 1
+    """The lowest number of times."""
     at_most: Annotated[int, Field(ge=1)] | None = None
+    """The highest number of times."""
 
     @model_validator(mode="after")
     def _some_number(self) -> Self:
@@ -50,13 +53,15 @@ class EnteredPlan(ExpectPlan):
 
     expect: Literal["entered"]
     sight: Sight
+    """What is entered; it has "becomes"."""
     at_least_times: Annotated[int, Field(ge=0)] | None = None
+    """The lowest number of entries, of all senders and instances that fit."""
     at_most_times: Annotated[int, Field(ge=0)] | None = None
-    """Of all senders and instances that the sight fits; the lengths are of each by itself."""
+    """The highest number of entries, of all senders and instances that fit."""
     shortest_on: Positive | None = None
-    """The state lasts at least so long."""
+    """The state lasts at least this long each time; of each sender and instance."""
     shortest_off: Positive | None = None
-    """It stays away at least so long before it comes again."""
+    """The state stays away at least this long before it is entered again; of each sender and instance."""
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
@@ -91,6 +96,7 @@ class NeverPlan(ExpectPlan):
 
     expect: Literal["never"]
     sight: Sight
+    """What is not seen."""
 
     @property
     def sentence(self) -> str:
@@ -104,7 +110,9 @@ class EveryPlan(ExpectPlan):
 
     expect: Literal["every"]
     sight: Sight
+    """What is seen again and again."""
     gap: Positive
+    """The longest time in between."""
 
     @property
     def sentence(self) -> str:
@@ -117,6 +125,7 @@ class OrderPlan(ExpectPlan):
 
     expect: Literal["order"]
     steps: Annotated[tuple[Sight, ...], Field(min_length=2, strict=False)]
+    """The sights in their order, at least two."""
 
     @property
     def sights(self) -> Mapping[str, Sight]:
@@ -134,8 +143,11 @@ class AnswerPlan(ExpectPlan):
 
     expect: Literal["answer"]
     to: Sight
+    """What has to be answered."""
     sight: Sight
+    """The answer."""
     within: Positive
+    """The longest time until the answer."""
 
     @property
     def sentence(self) -> str:
@@ -148,7 +160,9 @@ class OnlyAfterPlan(ExpectPlan):
 
     expect: Literal["only_after"]
     sight: Sight
+    """What is not seen before."""
     after: Sight
+    """What has to be seen first."""
 
     @property
     def sentence(self) -> str:
@@ -161,8 +175,11 @@ class OnlyUntilPlan(ExpectPlan):
 
     expect: Literal["only_until"]
     sight: Sight
+    """What is not seen afterwards."""
     end: Sight
+    """What ends it."""
     grace: Duration = 0
+    """How long it may still be seen after the end."""
 
     @property
     def sentence(self) -> str:
@@ -176,6 +193,7 @@ class StaysPlan(Bounds):
 
     expect: Literal["stays"]
     sight: Sight
+    """The frame and its field."""
 
     @model_validator(mode="after")
     def _has_field(self) -> Self:
@@ -194,6 +212,7 @@ class RatePlan(Bounds):
 
     expect: Literal["rate"]
     sight: Sight
+    """What is counted."""
 
     @property
     def sentence(self) -> str:
@@ -206,7 +225,9 @@ class WorldPlan(Bounds):
 
     expect: Literal["world"]
     value: Quantity
+    """The value of the vehicle."""
     once: bool = False
+    """Whether one second within the bounds is enough."""
 
     @property
     def sentence(self) -> str:
@@ -219,6 +240,7 @@ class WiresPlan(Bounds):
 
     expect: Literal["wires"]
     frames: Literal["spoilt", "collided", "unacknowledged", "given_up"]
+    """What is counted: frames with a bit error, in a collision, without an acknowledgement, or dropped."""
 
     @model_validator(mode="after")
     def _whole_run(self) -> Self:
@@ -238,8 +260,11 @@ class PresencePlan(ExpectPlan):
 
     expect: Literal["presence"]
     device: InTheRig
+    """The device."""
     state: PresenceWord
+    """The state of the roll call."""
     throughout: bool = False
+    """Whether it is in the state all the time, not only at some time."""
 
     @property
     def sentence(self) -> str:
@@ -267,9 +292,13 @@ class FlagPlan(ExpectPlan):
 
     expect: Literal["flag"]
     kind: KindWord | None = None
+    """The kind of flag; any kind if omitted."""
     subject: Line | None = None
+    """What the flag is about, a device or the bus; anything if omitted."""
     raised: bool = True
+    """Whether the flag is raised; false: it must not be."""
     cleared: bool = False
+    """Whether the flag has to be cleared by the end as well."""
 
     @model_validator(mode="after")
     def _possible(self) -> Self:

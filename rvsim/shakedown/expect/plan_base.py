@@ -21,8 +21,9 @@ class ExpectPlan(Timed):
     """What every expectation has: words for it, and the part of the run in which it counts."""
 
     says: Line | None = None
-    """What it is about in the words of whoever wrote it; without it the sentence of its kind stands there."""
+    """What it is about, in your words; the report shows them first."""
     since: Duration = Field(default=0, alias="from")
+    """The time from which it counts, since the start of the run."""
 
     @property
     def sights(self) -> Mapping[str, Sight]:
@@ -50,7 +51,9 @@ class Bounds(ExpectPlan):
     """An expectation of a number that lies between two others."""
 
     at_least: float | None = None
+    """The lowest value that meets it."""
     at_most: float | None = None
+    """The highest value that meets it."""
 
     @model_validator(mode="after")
     def _some_room(self) -> Self:

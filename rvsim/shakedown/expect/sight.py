@@ -66,14 +66,23 @@ class Sight(Table):
     """
 
     device: InTheRig | None = None
+    """The device that sends the frame."""
     message: Word | None = None
+    """The message by its name."""
     identifier: Identifier | None = None
+    """The 29-bit identifier of the frame."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
+    """The instance in the message."""
     field: Word | None = None
+    """The field that "is", "above", "below" and "becomes" are about."""
     equals: Said | None = Field(default=None, alias="is")
+    """What the field says: a number in its unit, the name of a code, or a state like "no data"."""
     above: float | None = None
+    """The value, in the field's unit, that it is above."""
     below: float | None = None
+    """The value, in the field's unit, that it is below."""
     becomes: Entered | None = None
+    """What the field starts to say, having said something else before; or true, with "above" or "below"."""
 
     @model_validator(mode="after")
     def _complete(self) -> Self:

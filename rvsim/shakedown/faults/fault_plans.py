@@ -25,7 +25,7 @@ class FaultPlan(Timed):
     """What every fault has: a time, to the end of the run without ``until``, or a name by which a step starts it."""
 
     name: Line | None = None
-    """By which a step of the script starts and stops it; then it needs no ``from``."""
+    """The name by which a step starts and stops it; then it needs no "from"."""
 
     @model_validator(mode="after")
     def _begins(self) -> Self:
@@ -52,6 +52,7 @@ class DeviceFaultPlan(FaultPlan):
     """What befalls one device of the rig."""
 
     device: InTheRig
+    """The device that it is applied to."""
 
 
 def _another(name: str, info: ValidationInfo) -> str:
@@ -68,7 +69,9 @@ class FieldFaultPlan(DeviceFaultPlan):
     """What befalls one field of one message of a device."""
 
     message: Word
+    """The message of the device."""
     field: Word
+    """The field of the message."""
 
 
 class SilentPlan(DeviceFaultPlan):
@@ -88,7 +91,9 @@ class LatePlan(DeviceFaultPlan):
 
     fault: Literal["late"]
     gap: Positive
+    """The shortest time between two frames of one message."""
     message: Word | None = None
+    """The message that is late; all of the device if omitted."""
 
 
 class JitterPlan(DeviceFaultPlan):
@@ -96,7 +101,9 @@ class JitterPlan(DeviceFaultPlan):
 
     fault: Literal["jitter"]
     by: Positive
+    """The longest delay."""
     message: Word | None = None
+    """The message that is delayed; all of the device if omitted."""
 
 
 class WrongValuePlan(FieldFaultPlan):
@@ -104,6 +111,7 @@ class WrongValuePlan(FieldFaultPlan):
 
     fault: Literal["wrong_value"]
     value: float
+    """The value, in the field's unit."""
 
 
 class StuckPlan(FieldFaultPlan):
@@ -117,6 +125,7 @@ class DriftPlan(FieldFaultPlan):
 
     fault: Literal["drift"]
     per_hour: float
+    """The drift in an hour, in the field's unit; negative: downwards."""
 
 
 class NoisePlan(FieldFaultPlan):
@@ -124,6 +133,7 @@ class NoisePlan(FieldFaultPlan):
 
     fault: Literal["noise"]
     by: Annotated[float, Field(gt=0)]
+    """The largest deviation, in the field's unit."""
 
 
 class WrongScalePlan(FieldFaultPlan):
@@ -131,7 +141,9 @@ class WrongScalePlan(FieldFaultPlan):
 
     fault: Literal["wrong_scale"]
     factor: float
+    """What the value is multiplied by."""
     offset: float = 0.0
+    """What is added afterwards, in the field's unit."""
 
 
 class OutOfRangePlan(FieldFaultPlan):
@@ -151,7 +163,9 @@ class WrongInstancePlan(DeviceFaultPlan):
 
     fault: Literal["wrong_instance"]
     instance: Annotated[int, Field(ge=0, le=255)]
+    """The instance that it sends."""
     message: Word | None = None
+    """The message with the wrong instance; all of the device if omitted."""
 
 
 class SharedInstancePlan(DeviceFaultPlan):
@@ -159,6 +173,7 @@ class SharedInstancePlan(DeviceFaultPlan):
 
     fault: Literal["shared_instance"]
     as_device: Another = Field(alias="as")
+    """The other device."""
 
 
 class FirmwareResetPlan(DeviceFaultPlan):
@@ -166,6 +181,7 @@ class FirmwareResetPlan(DeviceFaultPlan):
 
     fault: Literal["firmware_reset"]
     instance: Annotated[int, Field(ge=0, le=255)] = 1
+    """The default instance."""
 
 
 class SharedAddressPlan(DeviceFaultPlan):
@@ -173,7 +189,9 @@ class SharedAddressPlan(DeviceFaultPlan):
 
     fault: Literal["shared_address"]
     as_device: Another | None = Field(default=None, alias="as")
+    """The other device."""
     address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
+    """The address, instead of another device."""
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:
@@ -187,7 +205,9 @@ class ShortFramePlan(DeviceFaultPlan):
 
     fault: Literal["short_frame"]
     length: Annotated[int, Field(ge=0, le=7)]
+    """The number of data bytes."""
     message: Word | None = None
+    """The message that is short; all of the device if omitted."""
 
 
 class CommandIgnoredPlan(DeviceFaultPlan):
@@ -195,6 +215,7 @@ class CommandIgnoredPlan(DeviceFaultPlan):
 
     fault: Literal["command_ignored"]
     message: Word | None = None
+    """The command; all commands if omitted."""
 
 
 class CommandDelayedPlan(DeviceFaultPlan):
@@ -202,7 +223,9 @@ class CommandDelayedPlan(DeviceFaultPlan):
 
     fault: Literal["command_delayed"]
     by: Positive
+    """The delay."""
     message: Word | None = None
+    """The command; all commands if omitted."""
 
 
 class RestartPlan(DeviceFaultPlan):
@@ -210,6 +233,7 @@ class RestartPlan(DeviceFaultPlan):
 
     fault: Literal["restart"]
     takes: Positive = 2_000_000
+    """How long it has no power. Our decision."""
 
 
 class BrownOutPlan(FaultPlan):
@@ -217,6 +241,7 @@ class BrownOutPlan(FaultPlan):
 
     fault: Literal["brown_out"]
     devices: Annotated[tuple[InTheRig, ...], Field(min_length=1, strict=False)]
+    """The devices of the branch."""
 
     @property
     def whom(self) -> str:
@@ -229,10 +254,15 @@ class ReportedPlan(DeviceFaultPlan):
 
     fault: Literal["reported"]
     function: Word
+    """The function that has the fault."""
     spn: Annotated[int, Field(ge=0, lt=NO_FAULT_SPN)]
+    """The number of what is faulty (SPN)."""
     fmi: Annotated[int, Field(ge=0, le=NO_FAULT_FMI)]
+    """How it fails (FMI)."""
     lamp: Literal["yellow", "red"] = "yellow"
+    """The lamp that is on with it."""
     times: Annotated[int, Field(ge=0, lt=COUNT_NOT_KNOWN)] | None = None
+    """How often it has happened (occurrence count); not known if omitted."""
 
 
 class BabblingPlan(FaultPlan):
@@ -240,11 +270,15 @@ class BabblingPlan(FaultPlan):
 
     fault: Literal["babbling"]
     device: InTheRig | None = None
+    """The device of the rig that sends it."""
     node: Line | None = None
+    """The name of the node that sends it, instead of a device of the rig."""
     identifier: Identifier
+    """The 29-bit identifier of the frame."""
     data: Bytes = Field(default="00 00 00 00 00 00 00 00", alias="bytes")
+    """The data bytes of the frame."""
     gap: Positive | None = None
-    """Left out, as fast as the pair allows."""
+    """The time from one frame to the next; as fast as the bus allows if omitted."""
 
     @field_validator("node")
     @classmethod
@@ -280,6 +314,7 @@ class BusErrorsPlan(FaultPlan):
 
     fault: Literal["bus_errors"]
     rate: Rate
+    """The chance of each bit to be wrong."""
 
 
 class MissingTerminatorPlan(FaultPlan):
@@ -287,6 +322,7 @@ class MissingTerminatorPlan(FaultPlan):
 
     fault: Literal["missing_terminator"]
     rate: Annotated[float, Field(ge=0, le=1)] = 0.0
+    """The chance of each bit to be wrong."""
 
 
 class ReversedPairPlan(DeviceFaultPlan):

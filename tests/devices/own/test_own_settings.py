@@ -49,7 +49,8 @@ def told(tmp_path):
         (MESSAGE + "gap = 9", 'line 11, {0}, gap: 9 has no unit; write the unit: "9s"'),
         (
             MESSAGE + 'gep = "9s"',
-            'line 11, {0}: unknown key "gep" (did you mean "gap"?); remove it or correct the name',
+            'line 11, {0}: unknown key "gep" (did you mean "gap"?); remove it or correct the name; '
+            "the keys here are message, instance, gap, fields",
         ),
         ("[[device.settings.message]]\ninstance = 1", '{0}: the key "message" is missing; add it'),
         (MESSAGE + "instance = 256", "line 11, {0}, instance: 256 is above 255; write 255 or less"),
