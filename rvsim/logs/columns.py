@@ -12,7 +12,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
 from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, ERROR_BITS, crc_table, least_bits, most_bits, opening, stuff_table
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from numpy import int64, integer, intp, uint8, uint32, uint64
     from numpy.typing import NDArray
 
-SECOND = 1_000_000
 BLOCK = 1 << 14
 """Frames that are worked on together: their arrays stay within a processor's cache."""
 
@@ -139,7 +138,7 @@ class Second:
     @property
     def start(self) -> int:
         """When it began; not before the log did."""
-        return max(0, self.end - SECOND)
+        return max(0, self.end - SECOND_US)
 
 
 class PairUse:
@@ -193,7 +192,7 @@ class PairUse:
             raise ValueError("the time of a frame goes back")
         if self._began is None:
             self._first = int(times[0])
-            self._began = self._first - int(bits[0]) * SECOND // self.bit_rate
+            self._began = self._first - int(bits[0]) * SECOND_US // self.bit_rate
         self._add_average(times, bits, self._began)
         self._add_worst(times, bits, users)
         self.by_user.update(_by_user(users, bits))
@@ -203,9 +202,9 @@ class PairUse:
 
     def _add_average(self, times: "NDArray[int64]", bits: "NDArray[int64]", began: int) -> None:
         """Count the bits of the seconds that are whole by now."""
-        whole = (int(times[-1]) - began) // SECOND
+        whole = (int(times[-1]) - began) // SECOND_US
         if whole > self._whole_seconds:
-            within = int(times.searchsorted(began + whole * SECOND, "right"))
+            within = int(times.searchsorted(began + whole * SECOND_US, "right"))
             self._whole_seconds, self._whole_bits = whole, self.bits + int(bits[:within].sum())
 
     def _add_worst(self, times: "NDArray[int64]", bits: "NDArray[int64]", users: "NDArray[int64]") -> None:
@@ -217,7 +216,7 @@ class PairUse:
             before = len(self._recent[0])
             times, bits, users = (np.concatenate(pair) for pair in zip(self._recent, (times, bits, users), strict=True))
         sums = np.concatenate(([0], np.cumsum(bits)))
-        first = times.searchsorted(times[before:] - SECOND, "right")
+        first = times.searchsorted(times[before:] - SECOND_US, "right")
         held = sums[before + 1 :] - sums[first]
         most = int(held.argmax())
         if held[most] > self._worst.bits:
@@ -237,7 +236,7 @@ class PairUse:
         if self._whole_seconds:
             return 100 * self._whole_bits / (self.bit_rate * self._whole_seconds)
         passed = self._last - (self._began or 0)
-        return 100 * self.bits * SECOND / (self.bit_rate * passed) if self._last > self._first else 0.0
+        return 100 * self.bits * SECOND_US / (self.bit_rate * passed) if self._last > self._first else 0.0
 
     @property
     def is_impossible(self) -> bool:
@@ -245,7 +244,7 @@ class PairUse:
         if self._whole_seconds:
             return self.worst_percent > POSSIBLE_PERCENT
         passed = self._last - (self._began or 0)
-        return self.bits > self.bit_rate * passed / SECOND + _UNPROVEN_BITS
+        return self.bits > self.bit_rate * passed / SECOND_US + _UNPROVEN_BITS
 
     @property
     def worst_percent(self) -> float:

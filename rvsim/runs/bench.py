@@ -9,7 +9,7 @@ from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
-from rvsim.devices.device import SECOND, Site
+from rvsim.devices.device import Site
 from rvsim.devices.registry import KINDS
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
@@ -25,13 +25,13 @@ from rvsim.sim.clock import PacedClock
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
-TOGETHER = 60 * SECOND
+TOGETHER = 60 * SECOND_US
 """So much virtual time is heard in one go where nothing waits for what is heard."""
 UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
@@ -138,7 +138,7 @@ class BenchRun:
         self.bench.world.advance(now)
         self.jury.second(now, self.bench.world)
         self.script.second(self.bench.world)
-        self.bench.plan(now + SECOND, self._second)
+        self.bench.plan(now + SECOND_US, self._second)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has heard."""
@@ -182,7 +182,7 @@ class BenchRun:
         """Put the frames of other programs onto the wires, at the present time."""
         if not self._incoming:
             return
-        moment = min(max(self.time, clock.reached()), self.time + SECOND)
+        moment = min(max(self.time, clock.reached()), self.time + SECOND_US)
         self.time = moment if end is None else min(moment, end)
         self.bench.run_until(self.time)
         for _ in range(len(self._incoming)):  # not what comes in meanwhile: whoever sends on and on gets no further
@@ -220,7 +220,7 @@ class BenchRun:
                             feed.settle(Watermark(self.time, sender.statistics.sent))
                             self._hearing.flush()
                         continue
-                    moment = min(max(upcoming, clock.reached()), upcoming + SECOND, *([] if end is None else [end]))
+                    moment = min(max(upcoming, clock.reached()), upcoming + SECOND_US, *([] if end is None else [end]))
                     with control.lock:
                         self.bench.run_until(moment if moment == end else moment + 1)
                         self.time = moment
@@ -238,5 +238,5 @@ class BenchRun:
         """Return the time of the next thing to happen, or of a look around where nothing is planned any more."""
         upcoming = self.bench.peek()
         if upcoming is None:
-            upcoming = moment + SECOND
+            upcoming = moment + SECOND_US
         return upcoming if end is None else min(upcoming, end)

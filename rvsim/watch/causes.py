@@ -19,12 +19,12 @@ from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.wire.frame import SECOND_US
 
 TOGETHER_US = 300_000
 """Devices that go and come back within this time of each other do so together. Our decision."""
-AFTER_US = 10 * SECOND
+AFTER_US = 10 * SECOND_US
 """What follows from a cause may begin so long after its end: a device has to start, and three gaps to pass."""
 MIN_TOGETHER = 2
 
@@ -227,7 +227,7 @@ def _recorder_paused(flag: Flag, under: Sequence[Flag], resumed: Resumption) -> 
         f"everybody goes on as if nothing had been"
     )
     evidence = (
-        f"no address claim within {LOOKED_AT_US // SECOND} s, and {resumed.in_rhythm} of {resumed.judged} messages "
+        f"no address claim within {LOOKED_AT_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} messages "
         f"whose rhythm can be followed come where it puts them",
         *flag.evidence,
         *_absorbed(under[1:]),

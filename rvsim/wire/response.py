@@ -24,10 +24,10 @@ from fractions import Fraction
 from functools import partial
 from itertools import count
 
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.timing import BIT_RATE
 
-SECOND = 1_000_000
-LONGEST = 10 * SECOND
+LONGEST = 10 * SECOND_US
 """Microseconds: a pair that can be busy for so long without a pause counts as overloaded. Our decision."""
 
 
@@ -60,7 +60,7 @@ def worst_responses(streams: Sequence[PeriodicMessage], bit_rate: int = BIT_RATE
 
 def utilisation_percent(streams: Iterable[PeriodicMessage], bit_rate: int = BIT_RATE) -> float:
     """Return how busy the pair is if every frame has all its bits and comes as soon as it may."""
-    return float(sum(Fraction(100 * stream.bits * SECOND, bit_rate * stream.gap) for stream in streams))
+    return float(sum(Fraction(100 * stream.bits * SECOND_US, bit_rate * stream.gap) for stream in streams))
 
 
 class _Level:
@@ -68,7 +68,7 @@ class _Level:
 
     def __init__(self, streams: Sequence[PeriodicMessage], index: int, bit_rate: int) -> None:
         def took(bits: int) -> int:
-            return -(-bits * SECOND // bit_rate)
+            return -(-bits * SECOND_US // bit_rate)
 
         self._stream = stream = streams[index]
         others = [*streams[:index], *streams[index + 1 :]]

@@ -5,13 +5,13 @@ from io import StringIO
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.edge.port import Port
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import SECOND_US
 
 QUICK = 1e6
 """So many times the wall clock that nobody waits: the paced code without its sleeping."""
@@ -28,9 +28,9 @@ def lines(catalogue):
             loaded, catalogue, JsonLinesSink(out, catalogue, "rvsim", "", every), seed=seed, every=every, **more
         )
         if paced is None:
-            run.virtual(seconds * SECOND)
+            run.virtual(seconds * SECOND_US)
         else:
-            run.paced(seconds * SECOND, paced, channel="test_run")
+            run.paced(seconds * SECOND_US, paced, channel="test_run")
         return [json.loads(text) for text in out.getvalue().splitlines()]
 
     return go
@@ -108,9 +108,9 @@ def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
 
     monkeypatch.setattr(Port, "take", one_look_late)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
-    run.paced(20 * SECOND, QUICK, channel="test_heard")
-    assert run.observed_until == 20 * SECOND
-    assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
+    run.paced(20 * SECOND_US, QUICK, channel="test_heard")
+    assert run.observed_until == 20 * SECOND_US
+    assert all(heard - last < 1.2 * SECOND_US for heard, last in told[20:])
 
 
 def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
@@ -139,7 +139,7 @@ def test_a_broken_device_shows_as_silent(lines):
 
     class Broken(KINDS["heater"]):
         def _tend(self):
-            if self.now > 10 * SECOND:
+            if self.now > 10 * SECOND_US:
                 raise RuntimeError("the glow pin is gone")
             super()._tend()
 
@@ -160,9 +160,9 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
     ]
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
     run = BenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
-    run.until(20 * SECOND)
+    run.until(20 * SECOND_US)
     run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
-    run.until(60 * SECOND)
+    run.until(60 * SECOND_US)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
     assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.last_frames())
@@ -179,9 +179,9 @@ def test_a_pause_is_answered_however_far_behind(catalogue):
         control.stop()
 
     control.ask(stop)
-    run.paced(3600 * SECOND, QUICK, channel="test_pause", control=control)
+    run.paced(3600 * SECOND_US, QUICK, channel="test_pause", control=control)
     assert done == [0]
-    assert run.time < 3600 * SECOND
+    assert run.time < 3600 * SECOND_US
 
 
 def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
@@ -194,8 +194,8 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
             run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
 
     run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, tap=tap)
-    run.paced(60 * SECOND, QUICK, channel="test_inject")
-    assert times[19] < others[0] <= times[19] + 2 * SECOND + 1000  # what was begun is done first, a second at most
+    run.paced(60 * SECOND_US, QUICK, channel="test_inject")
+    assert times[19] < others[0] <= times[19] + 2 * SECOND_US + 1000  # what was begun is done first, a second at most
 
 
 def test_a_bench_without_devices_left_still_ends(lines):

@@ -10,7 +10,6 @@ from pathlib import Path
 import can
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.edge.hub_protocol import QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
@@ -19,6 +18,7 @@ from rvsim.runs.bench import BenchRun
 from rvsim.runs.hardware_run import in_front
 from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
+from rvsim.wire.frame import SECOND_US
 
 TEXT = """
 schema = 1
@@ -178,7 +178,7 @@ def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monke
     """What was seen up to then counts, it is not passed, and the exit code says that it was interrupted."""
 
     def paced(run, end, speed, **more):
-        run.until(16 * SECOND)
+        run.until(16 * SECOND_US)
         raise KeyboardInterrupt
 
     monkeypatch.setattr(BenchRun, "paced", paced)

@@ -11,8 +11,8 @@ import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
+from rvsim.wire.frame import SECOND_US
 
-MICRO = 1_000_000
 SLOWEST = 1e-6
 """Simulated seconds for each real one at least; our choice: eleven days for a second, and no wait is endless."""
 _DIGITS = re.compile(r"-?[0-9]{1,30}")
@@ -148,7 +148,7 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
         return None
     if not 0 <= seconds <= 1e9:
         raise InputError(f"{option} {seconds:g}: give a number from 0 to 1000000000")
-    return round(seconds * MICRO)
+    return round(seconds * SECOND_US)
 
 
 def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
@@ -159,7 +159,7 @@ def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
     """
     first, last = microseconds(begin, "--from") or 0, microseconds(end, "--to")
     if last is not None and last <= first:
-        raise InputError(f"--to {end:g}: give more than {first / MICRO:g}, where it begins")
+        raise InputError(f"--to {end:g}: give more than {first / SECOND_US:g}, where it begins")
     return first, last
 
 

@@ -16,8 +16,6 @@ from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
 from rvsim.world.world import World
 
-SECOND = 1_000_000
-
 
 class Broken(NamedTuple):
     """Why an expectation is not met, and when that was known."""

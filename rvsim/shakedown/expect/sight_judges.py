@@ -20,9 +20,9 @@ from rvsim.shakedown.expect.expectation_plans import (
     SeenPlan,
     StaysPlan,
 )
-from rvsim.shakedown.expect.judge import SECOND, Judge
+from rvsim.shakedown.expect.judge import Judge
 from rvsim.shakedown.expect.sight import Spotter
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 class _Seen(Judge):
@@ -218,7 +218,7 @@ class _Rate(Judge):
 
     def finish(self, end: int) -> None:
         length = max(0, self.end_of_part(end) - self.plan.since)
-        rate = self.count * SECOND / length if length else 0.0
+        rate = self.count * SECOND_US / length if length else 0.0
         if not self.plan.holds(rate):
             often = self.plan.beyond(rate, 3)
             self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")

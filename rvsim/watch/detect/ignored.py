@@ -18,13 +18,14 @@ from rvsim.rig.model import ANSWER_TIME_US
 from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
-START_TIME_US = 180 * SECOND
+START_TIME_US = 180 * SECOND_US
 """So long a slow starter may stay at rest: tries of ignition, the rest of a compressor. Common practice, no source."""
 _AT_WORK = ("operating_status_1", "operating_status_2")
 """The fields of a heartbeat that say whether its function is on, and at its job."""

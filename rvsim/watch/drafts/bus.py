@@ -7,7 +7,6 @@ from rvsim.rig.quantity import moment
 from rvsim.watch.bus.overload import BUSY_WARNING
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
     BusBusy,
     ErrorExtent,
@@ -18,6 +17,7 @@ from rvsim.watch.transitions import (
     TimesMisread,
     WaitedTooLong,
 )
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE
 
@@ -86,14 +86,14 @@ def _counters(one: StateChanged) -> str:
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
     often = "once" if found.steps == 1 else f"{found.steps} times"
     text = (
-        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND:.6g} s at most; nothing is "
-        "judged by its times: no lateness, silence, pause or load"
+        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND_US:.6g} s at most; nothing "
+        "is judged by its times: no lateness, silence, pause or load"
     )
     advice = (
         "sort the file by its times first, then look at it again; where a clock was set while it was recorded, cut the "
         "file there"
     )
-    evidence = tuple(f"{where}: back by {back / SECOND:.6g} s" for where, back in found.where)
+    evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
@@ -117,7 +117,7 @@ def _waited(found: WaitedTooLong) -> FlagDraft:
         "are sent again: with the power off, both terminators (60 ohm across the pair) and every plug"
     )
     return FlagDraft(
-        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND:.6f} s",)
+        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND_US:.6f} s",)
     )
 
 

@@ -8,8 +8,8 @@ from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import AddressMissing, CannotClaim, NameShared, Restarted
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
 
@@ -52,7 +52,7 @@ def _restarted(found: Restarted) -> FlagDraft:
     if found.times == 1 or found.shortest is None:
         text = f"restarted once: it {how}, and nobody asked it to"
     else:
-        between = f"{found.shortest / SECOND:.3g} s"
+        between = f"{found.shortest / SECOND_US:.3g} s"
         text = f"restarted {found.times} times, the shortest time between two {between}; nobody asked it to"
     advice = (
         "its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its plug; "

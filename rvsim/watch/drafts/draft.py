@@ -8,9 +8,8 @@ from typing import Any, NamedTuple
 
 from rvsim.rig.quantity import moment
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 class FlagDraft(NamedTuple):
@@ -38,12 +37,12 @@ Drafts = Mapping[type, Callable[[Any], FlagDraft]]
 
 def span(length: int) -> str:
     """Write a length of time given in microseconds."""
-    return f"{length / SECOND:.1f} s"
+    return f"{length / SECOND_US:.1f} s"
 
 
 def due(length: int | None) -> str:
     """Say how often a message is due; nothing where it is not periodic."""
-    return f", due every {length / SECOND:.3g} s" if length is not None else ""
+    return f", due every {length / SECOND_US:.3g} s" if length is not None else ""
 
 
 def frame_line(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:

@@ -6,8 +6,8 @@ Knows: what to look at first when nothing is heard. Does not know how long that 
 from rvsim.rig.quantity import moment
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, due, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import BusFellQuiet, FellSilent, GapExceeded
+from rvsim.wire.frame import SECOND_US
 
 
 def _lasted(found: FellSilent | GapExceeded) -> str:
@@ -50,8 +50,8 @@ def _late(found: GapExceeded) -> FlagDraft:
 
 def _quiet(found: BusFellQuiet) -> FlagDraft:
     text = (
-        f"nothing from anyone for {span(found.silence)}, where {found.median / SECOND:.3f} s between frames is usual; "
-        f"last at {moment(found.last.time)}"
+        f"nothing from anyone for {span(found.silence)}, where {found.median / SECOND_US:.3f} s between frames is "
+        f"usual; last at {moment(found.last.time)}"
     )
     advice = (
         "the supply of the bus and the adapter first; then, with the power off, both terminators: 60 ohm across the "
