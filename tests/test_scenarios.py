@@ -9,7 +9,7 @@ from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
 from rvsim.shakedown.verdict import as_text
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 
 SCENARIOS = sorted(path.stem for path in shipped.scenario_folder().glob("*.toml"))
@@ -19,7 +19,7 @@ RIGS = sorted(path.stem for path in (shipped.scenario_folder() / "rigs").glob("*
 @pytest.fixture(scope="module")
 def catalogue(tmp_path_factory):
     """Return the shipped message definitions."""
-    return load(cache=tmp_path_factory.mktemp("cache"))
+    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 def test_the_shipped_files_are_these():

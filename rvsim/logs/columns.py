@@ -14,7 +14,16 @@ from typing import TYPE_CHECKING, Any
 from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
-from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, ERROR_BITS, crc_table, least_bits, most_bits, opening, stuff_table
+from rvsim.wire.timing import (
+    BIT_RATE,
+    CRC_PRESET,
+    ERROR_FRAME_BITS,
+    crc_table,
+    frame_header,
+    max_bits,
+    min_bits,
+    stuff_table,
+)
 
 if TYPE_CHECKING:
     from numpy import int64, integer, intp, uint8, uint32, uint64
@@ -95,16 +104,16 @@ def _bits(identifiers: "NDArray[uint32]", data: "NDArray[uint64]", length: int) 
     stuff, crc = _tables()
     # No index can be outside its table: "clip" only spares the check.
     wide = identifiers.astype(np.uint64)
-    start = wide >> 18 << 27 | (wide & 0x3FFFF) << 7 | opening(0, length)
+    start = wide >> 18 << 27 | (wide & 0x3FFFF) << 7 | frame_header(0, length)
     rows = np.empty((5 + length, len(data)), np.uint8)
     rows[:5] = _bytes(start)[3:]
     rows[5:] = _bytes(data)[:length]
-    register = np.full(len(data), CRC_BEFORE, np.intp)
+    register = np.full(len(data), CRC_PRESET, np.intp)
     for row in rows:
         register = (register << 8 & 0x7FFF) ^ crc.take(register >> 7 ^ row, mode="clip")
     end = register << 1 | ~register & 1
     step = np.zeros(len(data), np.intp)
-    bits = np.full(len(data), least_bits(length), np.intp)
+    bits = np.full(len(data), min_bits(length), np.intp)
     for row in (*rows, end >> 8, end & 0xFF):
         step = stuff.take(step & 0x700 | row, mode="clip")
         bits += step & 0xFF
@@ -259,7 +268,7 @@ class PairUse:
     @property
     def room_frames(self) -> int:
         """How many more full frames fit into the worst second, whatever is in them."""
-        return max(0, self._room) // most_bits(8)
+        return max(0, self._room) // max_bits(8)
 
     @property
     def _room(self) -> int:
@@ -282,4 +291,4 @@ def _other(told: Frame | LineEvent) -> OtherFrame | None:
     if isinstance(told, OtherFrame):
         return told
     is_error = not isinstance(told, Frame) and is_error_frame(told)
-    return OtherFrame(told.time, OtherKind.ERROR, ERROR_BITS) if is_error else None
+    return OtherFrame(told.time, OtherKind.ERROR, ERROR_FRAME_BITS) if is_error else None

@@ -12,7 +12,7 @@ Instances are 1..250 and zero is seldom valid (rv-c.com/node/581); that fresh wa
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import Origin
 
 HIGHEST_INSTANCE = 250
@@ -51,7 +51,7 @@ class Function:
 
     def typed(self, instance: int) -> str | None:
         """Return the type that an instance carries, with its number: alternator 1; None where it carries none."""
-        return names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
+        return code_names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
 
     def origin_of(self, dsa: int) -> Origin:
         """Return where one of its default source addresses comes from."""

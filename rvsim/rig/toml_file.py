@@ -16,7 +16,7 @@ from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import shown
-from rvsim.wire.file_text import text_of
+from rvsim.wire.file_text import decode_text
 
 Place = tuple[int | str, ...]
 """Where something stands in a file: keys, and numbers of list items counted from 0."""
@@ -80,7 +80,7 @@ def _text_of(path: Path) -> str:
     if len(content) > _LARGEST_FILE:
         raise InputError(f"{path} is larger than 1 MiB, which no rig or scenario is; name another file")
     try:
-        return text_of(content)
+        return decode_text(content)
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         byte = f"{content[error.start]:02X}"

@@ -28,7 +28,7 @@ from rvsim.shakedown.scenario import LoadedScenario, ScenarioError, load_scenari
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 _LINE = re.compile(r"(.+?), line (\d+)")
@@ -55,7 +55,7 @@ def load_checked(
             raise
         loaded, problems = error.rest, list(error.problems)
     try:
-        catalogue = load([*loaded.rig.definitions, *dbc])
+        catalogue = load_catalogue([*loaded.rig.definitions, *dbc])
         try:
             check_rig(loaded.rig, catalogue, loaded)
         except InputError as error:

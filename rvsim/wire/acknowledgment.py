@@ -16,7 +16,7 @@ _MAX_INSTANCE = 250
 """What is above says that no instance is meant (rv-c.com/book/export/html/81)."""
 
 
-class Code(IntEnum):
+class AcknowledgmentCode(IntEnum):
     """What an acknowledgement says (SAE J1939-21)."""
 
     DONE = 0
@@ -35,7 +35,7 @@ class DgnRequest(NamedTuple):
 class Acknowledgment(NamedTuple):
     """How a request or a command fared; ``asker`` is the address that it came from, 255 where that is not said."""
 
-    code: Code
+    code: AcknowledgmentCode
     instance: int | None
     asker: int
     dgn: int
@@ -52,9 +52,9 @@ def read_request(data: bytes) -> DgnRequest | None:
 def read_acknowledgment(data: bytes) -> Acknowledgment | None:
     """Read an acknowledgement; None where it has not eight bytes, or a code or DGN that is reserved."""
     dgn = int.from_bytes(data[5:8], "little")
-    if len(data) != 8 or dgn >= DGN_LIMIT or data[0] > Code.BUSY:
+    if len(data) != 8 or dgn >= DGN_LIMIT or data[0] > AcknowledgmentCode.BUSY:
         return None
-    return Acknowledgment(Code(data[0]), _instance(data[1]), data[4], dgn)
+    return Acknowledgment(AcknowledgmentCode(data[0]), _instance(data[1]), data[4], dgn)
 
 
 def _instance(raw: int) -> int | None:

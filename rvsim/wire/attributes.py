@@ -12,16 +12,16 @@ from rvsim.errors import InputError
 from rvsim.wire.coding import Coding
 from rvsim.wire.fields import AlarmSeverity, Origin, Special
 
-NAMES = (
+ATTRIBUTE_NAMES = (
     *("AlarmCodes", "AlarmGrade", "CodeGrades", "CodesGrade", "Coding", "LayoutGrade", "MovesWith", "NameGrade"),
     *("Origin", "Source", "SpecialCodes"),
 )
 """The attributes of ours that are read here."""
-Stated = Callable[[str], Any]
+AttributeLookup = Callable[[str], Any]
 """What a file states under the name of an attribute; None where it states nothing."""
 
 
-def word(where: str, stated: Stated, name: str, words: Iterable[str], otherwise: str) -> str:
+def stated_word(where: str, stated: AttributeLookup, name: str, words: Iterable[str], otherwise: str) -> str:
     """Return the stated word of a closed list.
 
     Raises:
@@ -36,7 +36,7 @@ def word(where: str, stated: Stated, name: str, words: Iterable[str], otherwise:
     return str(said)
 
 
-def of_signal(where: str, stated: Stated, usual: Special, length: int, signed: bool) -> dict[str, Any]:
+def signal_attributes(where: str, stated: AttributeLookup, usual: Special, length: int, signed: bool) -> dict[str, Any]:
     """Return all that the attributes say of a field, as plain data.
 
     Args:
@@ -49,28 +49,28 @@ def of_signal(where: str, stated: Stated, usual: Special, length: int, signed: b
     Raises:
         InputError: an attribute says what it cannot.
     """
-    special = word(where, stated, "SpecialCodes", Special, usual)
+    special = stated_word(where, stated, "SpecialCodes", Special, usual)
     if signed and special != Special.NONE:
         raise InputError(f"{where} is signed and has special codes, which only unsigned fields have: choose one")
     return {
         "special": special,
-        "coding": word(where, stated, "Coding", Coding, Coding.PLAIN),
+        "coding": stated_word(where, stated, "Coding", Coding, Coding.PLAIN),
         "grades": _grades(where, stated),
-        "code_grades": _by_code(where, stated, "CodeGrades", Origin, length),
-        "alarms": _by_code(where, stated, "AlarmCodes", AlarmSeverity, length),
-        "alarm_grade": word(where, stated, "AlarmGrade", Origin, Origin.USER),
-        "moves_with": _neighbours(where, stated),
+        "code_grades": _words_by_code(where, stated, "CodeGrades", Origin, length),
+        "alarms": _words_by_code(where, stated, "AlarmCodes", AlarmSeverity, length),
+        "alarm_grade": stated_word(where, stated, "AlarmGrade", Origin, Origin.USER),
+        "moves_with": _fields_moving_with(where, stated),
         "source": str(stated("Source") or ""),
     }
 
 
-def _grades(where: str, stated: Stated) -> list[str]:
+def _grades(where: str, stated: AttributeLookup) -> list[str]:
     """Return the grades of name, layout and codes; one ``Origin`` counts for all that are not stated."""
-    origin = word(where, stated, "Origin", Origin, Origin.USER)
-    return [word(where, stated, name, Origin, origin) for name in ("NameGrade", "LayoutGrade", "CodesGrade")]
+    origin = stated_word(where, stated, "Origin", Origin, Origin.USER)
+    return [stated_word(where, stated, name, Origin, origin) for name in ("NameGrade", "LayoutGrade", "CodesGrade")]
 
 
-def _by_code(where: str, stated: Stated, name: str, words: Iterable[str], length: int) -> dict[str, str]:
+def _words_by_code(where: str, stated: AttributeLookup, name: str, words: Iterable[str], length: int) -> dict[str, str]:
     """Read a list such as ``1=fault;2=warning``."""
     allowed = [str(one) for one in words]
     found: dict[str, str] = {}
@@ -89,7 +89,7 @@ def _by_code(where: str, stated: Stated, name: str, words: Iterable[str], length
     return found
 
 
-def _neighbours(where: str, stated: Stated) -> list[str]:
+def _fields_moving_with(where: str, stated: AttributeLookup) -> list[str]:
     names = [name.strip() for name in str(stated("MovesWith") or "").split(",") if name.strip()]
     for name in names:
         if not re.fullmatch(r"\w+\.\w+", name, re.ASCII):

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Grades, Origin, Special
 from rvsim.wire.spec import MessageSpec
 
@@ -87,7 +87,7 @@ def _build(definition: Definition) -> MessageSpec:
 
 
 def _field(plain: Mapping[str, Any]) -> FieldSpec:
-    by_rule = names(Coding(plain["coding"]))
+    by_rule = code_names(Coding(plain["coding"]))
     alarm_grade = Origin(plain["alarm_grade"])
     return FieldSpec(
         **{

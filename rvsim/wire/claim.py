@@ -17,22 +17,22 @@ from rvsim.wire.name import Name
 
 ADDRESS_CLAIM = 0x0EE00
 REQUEST_FOR_DGN = 0x0EA00
-PRIORITY = 6
+CLAIM_PRIORITY = 6
 OBJECTION_US = 250_000
 """How long others may object to a claim (rv-c.com/book/export/html/17)."""
 DELAY_STEPS, DELAY_STEP_US = 256, 600
 """A node without an address waits 0 to 255 steps of 0.6 ms, 153 ms at most, before it says so: all such nodes share
 one identifier, and two at once would spoil each other's frame (SAE J1939-81, from memory)."""
-CHOICES = range(128, 248)
+SELECTABLE_ADDRESSES = range(128, 248)
 """The addresses that a node may give itself (SAE J1939-81, from memory)."""
-LOWER, HIGHER = -1, 1
+SEARCH_DOWN, SEARCH_UP = -1, 1
 """Which way a node looks for another address: RV-C's way and that of general J1939 nodes."""
-HIGHEST_ADDRESS = 253
+MAX_ADDRESS = 253
 
-Sent = list[tuple[int, bytes]]
+FramesToSend = list[tuple[int, bytes]]
 
 
-class Standing(Enum):
+class ClaimState(Enum):
     """How a node stands with its address."""
 
     SILENT = "not started"
@@ -63,14 +63,14 @@ class Claimer:
         address: int,
         draw: Callable[[int], int],
         *,
-        choices: range = CHOICES,
-        step: int = LOWER,
+        choices: range = SELECTABLE_ADDRESSES,
+        step: int = SEARCH_DOWN,
         early: bool = False,
     ) -> None:
-        if not 0 <= address <= HIGHEST_ADDRESS:
-            raise ValueError(f"address {address} is not within 0..{HIGHEST_ADDRESS}")
+        if not 0 <= address <= MAX_ADDRESS:
+            raise ValueError(f"address {address} is not within 0..{MAX_ADDRESS}")
         self.name = name
-        self.standing = Standing.SILENT
+        self.standing = ClaimState.SILENT
         self.claimed: int | None = None
         self._bytes = name.to_bytes()
         self._draw = draw
@@ -84,13 +84,13 @@ class Claimer:
     @property
     def address(self) -> int | None:
         """The address the node may speak from."""
-        return self.claimed if self.standing is Standing.HOLDING else None
+        return self.claimed if self.standing is ClaimState.HOLDING else None
 
-    def start(self, time: int) -> Sent:
+    def start(self, time: int) -> FramesToSend:
         """Claim the preferred address, as after switching on."""
         return self._claim(time, self._preferred)
 
-    def command(self, time: int, address: int) -> Sent:
+    def command(self, time: int, address: int) -> FramesToSend:
         """Claim the address that a commanded address gives this NAME, and prefer it from now on.
 
         Whoever holds it may object, and the contest there is like any other: a stronger NAME drives this one on, or
@@ -98,15 +98,15 @@ class Claimer:
         that the commander sees it. An address that nobody can have (254, 255) is left alone, and so is any before the
         start. That it prefers the address at its next start is our decision, the rest SAE J1939-81 from memory.
         """
-        if self.standing is Standing.SILENT or not 0 <= address <= HIGHEST_ADDRESS:
+        if self.standing is ClaimState.SILENT or not 0 <= address <= MAX_ADDRESS:
             return []
         self._preferred = address
         return [self._frame(address)] if address == self.claimed else self._claim(time, address)
 
-    def receive(self, time: int, identifier: int, data: bytes) -> Sent:
+    def receive(self, time: int, identifier: int, data: bytes) -> FramesToSend:
         """Take a frame of another node and return the answer, if it calls for one at once."""
         sent = self.expire(time - 1)
-        parts = ident.split(identifier)
+        parts = ident.split_identifier(identifier)
         if parts.dgn == ADDRESS_CLAIM:
             return sent + self._other_claims(time, parts.source, data)
         if parts.dgn == REQUEST_FOR_DGN and int.from_bytes(data[:3], "little") == ADDRESS_CLAIM and len(data) >= 3:
@@ -117,18 +117,18 @@ class Claimer:
         """Return when ``expire`` has something to do, None while nothing is pending."""
         return self._due
 
-    def expire(self, time: int) -> Sent:
+    def expire(self, time: int) -> FramesToSend:
         """Do what was due by now: take the address up, or say that there is none."""
         if self._due is None or time < self._due:
             return []
         self._due = None
-        if self.standing is Standing.CLAIMING:
-            self.standing = Standing.HOLDING
+        if self.standing is ClaimState.CLAIMING:
+            self.standing = ClaimState.HOLDING
             return []
         return [self._frame(ident.NULL_ADDRESS)]
 
-    def _other_claims(self, time: int, source: int, data: bytes) -> Sent:
-        if len(data) != 8 or data == self._bytes or source == ident.GLOBAL:
+    def _other_claims(self, time: int, source: int, data: bytes) -> FramesToSend:
+        if len(data) != 8 or data == self._bytes or source == ident.GLOBAL_ADDRESS:
             return []
         self._note(source, data)
         if source != self.claimed:
@@ -144,12 +144,12 @@ class Claimer:
         if source != ident.NULL_ADDRESS:
             self._held[source] = data
 
-    def _move(self, time: int, lost: int) -> Sent:
+    def _move(self, time: int, lost: int) -> FramesToSend:
         """Claim the next address that nobody was heard to claim, or have none."""
         free = next((address for address in self._looked_through(lost) if address not in self._held), None)
         if free is not None:
             return self._claim(time, free)
-        self.claimed, self.standing = None, Standing.CANNOT_CLAIM
+        self.claimed, self.standing = None, ClaimState.CANNOT_CLAIM
         self._say_later(time)
         return []
 
@@ -157,18 +157,18 @@ class Claimer:
         """Return the choices in the order of looking: on from the address just lost, then from the other end."""
         return sorted(self._choices[:: self._step], key=lambda choice: (choice - lost) * self._step < 0)
 
-    def _claim(self, time: int, address: int) -> Sent:
+    def _claim(self, time: int, address: int) -> FramesToSend:
         self.claimed = address
-        if self._early and address not in CHOICES:
-            self.standing, self._due = Standing.HOLDING, None
+        if self._early and address not in SELECTABLE_ADDRESSES:
+            self.standing, self._due = ClaimState.HOLDING, None
         else:
-            self.standing, self._due = Standing.CLAIMING, time + OBJECTION_US
+            self.standing, self._due = ClaimState.CLAIMING, time + OBJECTION_US
         return [self._frame(address)]
 
-    def _asked(self, time: int, destination: int | None) -> Sent:
-        if self.claimed is not None and destination in (ident.GLOBAL, self.claimed):
+    def _asked(self, time: int, destination: int | None) -> FramesToSend:
+        if self.claimed is not None and destination in (ident.GLOBAL_ADDRESS, self.claimed):
             return [self._frame(self.claimed)]
-        if self.standing is Standing.CANNOT_CLAIM and destination == ident.GLOBAL and self._due is None:
+        if self.standing is ClaimState.CANNOT_CLAIM and destination == ident.GLOBAL_ADDRESS and self._due is None:
             self._say_later(time)
         return []
 
@@ -176,4 +176,4 @@ class Claimer:
         self._due = time + self._draw(DELAY_STEPS) * DELAY_STEP_US
 
     def _frame(self, source: int) -> tuple[int, bytes]:
-        return ident.join(PRIORITY, ADDRESS_CLAIM, source, ident.GLOBAL), self._bytes
+        return ident.join_identifier(CLAIM_PRIORITY, ADDRESS_CLAIM, source, ident.GLOBAL_ADDRESS), self._bytes

@@ -11,11 +11,11 @@ from collections.abc import Mapping
 from enum import StrEnum
 from functools import cache
 
-_GROUPS = 7
-_SECONDS = range(1, 241)
-_MINUTES = {241 + step: 5 + step for step in range(10)}
-_ALTERNATOR = 0x30
-_OF_A_TYPE = range(1, 16)
+_GROUP_COUNT = 7
+_DELAY_SECONDS = range(1, 241)
+_DELAY_MINUTES = {241 + step: 5 + step for step in range(10)}
+_ALTERNATOR_TYPE = 0x30
+_INSTANCES_OF_A_TYPE = range(1, 16)
 """Instances that the low nibble can hold; 0 is none."""
 
 
@@ -29,21 +29,21 @@ class Coding(StrEnum):
 
 
 @cache
-def names(coding: Coding) -> Mapping[int, str]:
+def code_names(coding: Coding) -> Mapping[int, str]:
     """Return the names of all codes that have one by the rule."""
     if coding is Coding.GROUPS:
-        return {raw: _members(raw) for raw in range(1 << _GROUPS)}
+        return {raw: _group_text(raw) for raw in range(1 << _GROUP_COUNT)}
     if coding is Coding.DELAY:
-        return {seconds: f"{seconds} s" for seconds in _SECONDS} | {
-            raw: f"{minutes} min" for raw, minutes in _MINUTES.items()
+        return {seconds: f"{seconds} s" for seconds in _DELAY_SECONDS} | {
+            raw: f"{minutes} min" for raw, minutes in _DELAY_MINUTES.items()
         }
     if coding is Coding.CHARGER_INSTANCE:
-        return {_ALTERNATOR | number: f"alternator {number}" for number in _OF_A_TYPE}
+        return {_ALTERNATOR_TYPE | number: f"alternator {number}" for number in _INSTANCES_OF_A_TYPE}
     return {}
 
 
-def _members(raw: int) -> str:
-    groups = [str(bit + 1) for bit in range(_GROUPS) if not raw >> bit & 1]
+def _group_text(raw: int) -> str:
+    groups = [str(bit + 1) for bit in range(_GROUP_COUNT) if not raw >> bit & 1]
     if not groups:
         return "no group"
     return f"group{'s' if len(groups) > 1 else ''} {', '.join(groups)}"

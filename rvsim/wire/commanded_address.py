@@ -11,7 +11,7 @@ from typing import NamedTuple
 from rvsim.wire.name import Name
 
 COMMANDED_ADDRESS = 0x0FED8
-SIZE = 9
+COMMANDED_ADDRESS_SIZE = 9
 """The bytes of the message: any other number is no commanded address."""
 _NAME_SIZE = 8
 
@@ -33,6 +33,6 @@ class AddressCommand(NamedTuple):
 
 def read_address_command(data: bytes) -> AddressCommand | None:
     """Read the bytes of a long message; None where there are not nine of them."""
-    if len(data) != SIZE:
+    if len(data) != COMMANDED_ADDRESS_SIZE:
         return None
     return AddressCommand(Name.from_bytes(data[:_NAME_SIZE]), data[_NAME_SIZE])

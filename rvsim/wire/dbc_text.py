@@ -20,11 +20,11 @@ _FRAME_BITS = 64
 """Bits of a classic frame: 8 bytes."""
 _MAX_BYTES = 1785
 """The longest message of the transport protocol, 255 packets of 7 bytes (SAE J1939-21); longer is a slip of the pen."""
-_MAX_TEXT = 1 << 16
+_MAX_TEXT_LENGTH = 1 << 16
 """Characters of one text; our decision. cantools' parser takes some 200 bytes of memory for each (measured)."""
-_MAX_DIGITS = 400
+_MAX_NUMBER_LENGTH = 400
 """Characters of one number; our decision. No float needs more."""
-_MAX_PIECES = 1 << 17
+_MAX_TOKENS = 1 << 17
 """Numbers and texts of one statement, such as a list of names of codes; our decision."""
 _EXTENDED = 1 << 31
 """Marks a 29-bit identifier in a DBC file."""
@@ -38,9 +38,9 @@ _TOKEN = re.compile(
     r'|(?P<text>"[^"\\]*+(?:\\"?[^"\\]*+)*+"|"[^"]*+")'
     r"|(?P<sign>[][(),|@;:+-])"
 )
-_HUGE = re.compile(r"[eE][+-]?0*+\d{4}")
+_HUGE_EXPONENT = re.compile(r"[eE][+-]?0*+\d{4}")
 
-_USED = {
+_USED_STATEMENTS = {
     "CM_": (1,),
     "VAL_": (),
     "BA_DEF_": (1,),
@@ -50,16 +50,16 @@ _USED = {
     "SG_MUL_VAL_": (),
 }
 """Statements that say something of messages, with the places at which words of the language stand in them."""
-_UNUSED = {
+_UNUSED_STATEMENTS = {
     **dict.fromkeys(("BA_DEF_DEF_REL_", "BA_DEF_SGTYPE_", "BA_SGTYPE_", "BO_TX_BU_", "CAT_", "CAT_DEF_"), ()),
     **dict.fromkeys(("ENVVAR_DATA_", "EV_", "EV_DATA_", "FILTER", "SGTYPE_", "SGTYPE_VAL_", "SIG_GROUP_"), ()),
     **dict.fromkeys(("SIGTYPE_VALTYPE_", "SIG_TYPE_REF_", "VAL_TABLE_"), ()),
     "BA_DEF_REL_": (1,),
     "BA_REL_": (2, 4),
 }
-_BARE = ("BO_", "BS_", "BU_", "NS_", "VERSION")
-_INNER = ("BU_BO_REL_", "BU_EV_REL_", "BU_SG_REL_", "NS_DESC_", "SG_")
-_KEYWORDS = frozenset((*_USED, *_UNUSED, *_BARE, *_INNER))
+_STATEMENTS_WITHOUT_END = ("BO_", "BS_", "BU_", "NS_", "VERSION")
+_INNER_KEYWORDS = ("BU_BO_REL_", "BU_EV_REL_", "BU_SG_REL_", "NS_DESC_", "SG_")
+_KEYWORDS = frozenset((*_USED_STATEMENTS, *_UNUSED_STATEMENTS, *_STATEMENTS_WITHOUT_END, *_INNER_KEYWORDS))
 
 
 class NotDbcError(Exception):
@@ -102,16 +102,16 @@ class DbcMessage:
         self.signals.add(name)
         if self.trouble:
             return None
-        first = _along(start) if big_endian else start
+        first = _wire_order(start) if big_endian else start
         if first + length > 8 * self.length:
             return self.leave_out(f": signal {name} does not fit: it ends behind the last of {self.length} bytes")
-        places = [bit if big_endian else _along(bit) for bit in range(first, first + length)]
+        places = [bit if big_endian else _wire_order(bit) for bit in range(first, first + length)]
         for other in filter(None, map(self._bits.get, places)):
             return self.leave_out(f": signals {other} and {name} overlap: keep one of them")
         return self._bits.update(dict.fromkeys(places, name))
 
 
-def _along(bit: int) -> int:
+def _wire_order(bit: int) -> int:
     """Return the place of a bit on the wires, the most significant of each byte first; and the other way round."""
     return bit - bit % 8 + 7 - bit % 8
 
@@ -125,7 +125,7 @@ class DbcSelection(NamedTuple):
     """Messages that cannot be used, by name, with what is said behind the name."""
 
 
-def select(text: str, attributes: Collection[str]) -> DbcSelection:
+def select_statements(text: str, attributes: Collection[str]) -> DbcSelection:
     """Read a file as statements and return those of use.
 
     Args:
@@ -153,13 +153,13 @@ class _Reader:
             "VERSION": self._version,
         }  # fmt: skip
         while self._token.kind != "end":
-            if self._token.value in _USED or self._token.value in _UNUSED:
+            if self._token.value in _USED_STATEMENTS or self._token.value in _UNUSED_STATEMENTS:
                 self._statement()
             else:
                 readers.get(self._token.value, self._refuse)()
         self._judge()
         return DbcSelection(
-            _only(self._text, sorted(self._kept())),
+            _blank_others(self._text, sorted(self._kept())),
             [(message.name, message.trouble) for message in self._messages if message.trouble and not message.foreign],
         )
 
@@ -173,10 +173,10 @@ class _Reader:
             kind = "end" if start == len(self._text) else "odd"
             return Token(kind, "", start, start)
         kind, value = str(found.lastgroup), found[0]
-        most = _MAX_TEXT if kind == "text" else _MAX_DIGITS
+        most = _MAX_TEXT_LENGTH if kind == "text" else _MAX_NUMBER_LENGTH
         if len(value) > most:
             raise NotDbcError(start, f"a {kind} of more than {most} characters")
-        if kind == "number" and _HUGE.search(value):
+        if kind == "number" and _HUGE_EXPONENT.search(value):
             raise NotDbcError(start, "a number that nothing can have")
         return Token("keyword" if value in _KEYWORDS else kind, value, start, found.end())
 
@@ -236,20 +236,20 @@ class _Reader:
     def _statement(self) -> None:
         """Read a statement that ends with a semicolon; of a long list the first pieces are kept."""
         name = self._token.value
-        places = _USED.get(name, _UNUSED.get(name, ()))
+        places = _USED_STATEMENTS.get(name, _UNUSED_STATEMENTS.get(name, ()))
         head: list[Token] = []
         count = 0
         while self._token.value != ";":
             if self._token.kind in ("end", "odd") or (self._token.kind == "keyword" and count not in (0, *places)):
                 self._refuse()
-            if count > _MAX_PIECES:
-                raise NotDbcError(head[0].start, f"a statement of more than {_MAX_PIECES} pieces")
+            if count > _MAX_TOKENS:
+                raise NotDbcError(head[0].start, f"a statement of more than {_MAX_TOKENS} pieces")
             if count < 5:
                 head.append(self._token)
             count += 1
             self._next()
         end = self._next().end
-        if name in _USED:
+        if name in _USED_STATEMENTS:
             self._said.append((head, end))
 
     def _message(self) -> None:
@@ -263,7 +263,7 @@ class _Reader:
         if not message.foreign:
             _check_message(message)
         elif name != _NO_MESSAGE and number >> 11:
-            raise InputError(_short(message))
+            raise InputError(_identifier_problem(message))
         while self._token.value == "SG_":
             self._signal(message)
 
@@ -380,7 +380,7 @@ def _check_signal(message: DbcMessage, name: str, start: int, length: int) -> No
         raise InputError(f"{where} has {length} bits: a signal has at least 1, a message at most {most}")
 
 
-def _short(message: DbcMessage) -> str:
+def _identifier_problem(message: DbcMessage) -> str:
     advice = "mend the file"
     if 0 <= message.number < _EXTENDED >> 2:
         marked = message.number + _EXTENDED
@@ -388,7 +388,7 @@ def _short(message: DbcMessage) -> str:
     return f"message {message.name} has the number {message.number}, which is more than 11 bits: {advice}"
 
 
-def _only(text: str, spans: list[tuple[int, int]]) -> str:
+def _blank_others(text: str, spans: list[tuple[int, int]]) -> str:
     """Blank all of a text but some parts; lines and columns stay."""
     parts = []
     last = 0

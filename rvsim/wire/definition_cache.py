@@ -12,11 +12,11 @@ from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
-_READERS = ("attributes.py", "catalogue.py", "database.py", "dbc_text.py")
+_READER_FILES = ("attributes.py", "catalogue.py", "database.py", "dbc_text.py")
 """The code that decides what is written: where it is another one, the digest is."""
 
 
-def user_folder() -> Path:
+def user_cache_folder() -> Path:
     """Return the system's own place for what a program keeps."""
     import platformdirs
 
@@ -44,12 +44,12 @@ def save_lines(kept: Path, lines: Sequence[str]) -> None:
 
 
 def _digest(body: bytes) -> bytes:
-    return hashlib.sha256(_code() + body).hexdigest().encode()
+    return hashlib.sha256(_code_digest() + body).hexdigest().encode()
 
 
 @cache
-def _code() -> bytes:
+def _code_digest() -> bytes:
     """Return what tells one version of the readers from another; nothing where their text is not installed."""
     with suppress(OSError):
-        return hashlib.sha256(b"".join(Path(__file__).with_name(name).read_bytes() for name in _READERS)).digest()
+        return hashlib.sha256(b"".join(Path(__file__).with_name(name).read_bytes() for name in _READER_FILES)).digest()
     return b""

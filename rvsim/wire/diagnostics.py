@@ -12,9 +12,9 @@ from rvsim.wire.fields import Origin
 
 NO_FAULT_SPN, NO_FAULT_FMI = 0x7FFFF, 0x1F
 """What stands in DM_RV when nothing is wrong (rv-c.com/node/522)."""
-COUNT_NOT_KNOWN = 127
-ON = 1
-_LAMP_BYTES, _TROUBLE_BYTES = 2, 4
+UNKNOWN_COUNT = 127
+LAMP_ON = 1
+_LAMP_BYTES, _FAULT_BYTES = 2, 4
 
 FAILURE_MODES: Mapping[int, str] = {
     0: "above normal, most severe",
@@ -70,7 +70,7 @@ class ReportedFault(NamedTuple):
         return f"{spn}, FMI {self.fmi}" + (f" ({mode})" if mode else "") + often
 
 
-def fault_in(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
+def fault_in_fields(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
     """Return SPN and FMI out of the fields of a DM_RV or DM1 by their names; None where the frame has not both.
 
     The SPN of a DM1 stands in three fields. There SPN 0 with FMI 0 says that nothing is wrong, which is returned as
@@ -120,63 +120,63 @@ class Lamps(NamedTuple):
     malfunction: bool = False
 
 
-class Report(NamedTuple):
+class Dm1Report(NamedTuple):
     """A whole DM1: lamps and faults."""
 
     lamps: Lamps
     troubles: tuple[ReportedFault, ...]
 
 
-def count_of(raw: int | None) -> int | None:
+def occurrence_count(raw: int | None) -> int | None:
     """Return an occurrence count, None where the code says that it is not known."""
-    return None if raw is None or raw >= COUNT_NOT_KNOWN else raw
+    return None if raw is None or raw >= UNKNOWN_COUNT else raw
 
 
-def read_dm1(data: bytes) -> Report | None:
+def read_dm1(data: bytes) -> Dm1Report | None:
     """Read a DM1 of any length, a single frame or a long message; None where it is too short to be one.
 
     SPN 0 with FMI 0, and all ones, are what is sent when nothing is wrong; they are no faults. A last fault that
     was cut off is left out.
     """
-    if len(data) < _LAMP_BYTES + _TROUBLE_BYTES:
+    if len(data) < _LAMP_BYTES + _FAULT_BYTES:
         return None
-    lamps = Lamps(*(data[0] >> shift & 3 == ON for shift in (0, 2, 4, 6)))
-    whole = (len(data) - _LAMP_BYTES) // _TROUBLE_BYTES
-    found = (_trouble(data[_LAMP_BYTES + 4 * n : _LAMP_BYTES + 4 * n + 4]) for n in range(whole))
-    return Report(lamps, tuple(one for one in found if one is not None))
+    lamps = Lamps(*(data[0] >> shift & 3 == LAMP_ON for shift in (0, 2, 4, 6)))
+    whole = (len(data) - _LAMP_BYTES) // _FAULT_BYTES
+    found = (_read_fault(data[_LAMP_BYTES + 4 * n : _LAMP_BYTES + 4 * n + 4]) for n in range(whole))
+    return Dm1Report(lamps, tuple(one for one in found if one is not None))
 
 
-def _trouble(part: bytes) -> ReportedFault | None:
+def _read_fault(part: bytes) -> ReportedFault | None:
     spn = part[0] | part[1] << 8 | part[2] >> 5 << 16
     fmi = part[2] & 0x1F
     if (spn, fmi) == (0, 0) or not is_fault(spn):
         return None
-    return ReportedFault(spn, fmi, count_of(part[3] & 0x7F))
+    return ReportedFault(spn, fmi, occurrence_count(part[3] & 0x7F))
 
 
-def pack_dm1(report: Report) -> bytes:
+def pack_dm1(report: Dm1Report) -> bytes:
     """Write a DM1: 8 bytes for none or one fault, six and more for several, four for each.
 
     Raises:
         ValueError: an SPN or FMI does not fit its place.
     """
-    body = bytearray([sum(ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
+    body = bytearray([sum(LAMP_ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
     for trouble in report.troubles or (ReportedFault(0, 0, 0),):
-        body += _packed(trouble)
+        body += _packed_fault(trouble)
     return bytes(body).ljust(8, b"\xff")
 
 
-def _packed(trouble: ReportedFault) -> bytes:
+def _packed_fault(trouble: ReportedFault) -> bytes:
     spn, fmi, times = trouble
     if not 0 <= spn <= NO_FAULT_SPN or not 0 <= fmi <= NO_FAULT_FMI:
         raise ValueError(f"SPN {spn} and FMI {fmi} do not fit 19 and 5 bits")
-    often = COUNT_NOT_KNOWN if times is None else min(times, COUNT_NOT_KNOWN - 1)
+    often = UNKNOWN_COUNT if times is None else min(times, UNKNOWN_COUNT - 1)
     return bytes([spn & 0xFF, spn >> 8 & 0xFF, spn >> 16 << 5 | fmi, often])
 
 
 def most_urgent(troubles: Sequence[ReportedFault]) -> ReportedFault | None:
     """Return the fault to name first: the most severe failure mode, then the lowest SPN; None without faults."""
-    return min(troubles, key=lambda one: (one.fmi not in _MOST_SEVERE, one.spn), default=None)
+    return min(troubles, key=lambda one: (one.fmi not in _MOST_SEVERE_FMIS, one.spn), default=None)
 
 
-_MOST_SEVERE = frozenset({0, 1})
+_MOST_SEVERE_FMIS = frozenset({0, 1})

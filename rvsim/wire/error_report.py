@@ -96,7 +96,7 @@ def linux_message(report: ErrorReport) -> tuple[int, bytes]:
         classes |= _BUS_OFF
     elif report.state is not None:
         classes |= _CONTROLLER
-        controller = _RECOVERED & 0x40 if report.state is ErrorState.ACTIVE else _PASSIVE_BY[_sends_badly(report)]
+        controller = _RECOVERED & 0x40 if report.state is ErrorState.ACTIVE else _PASSIVE_BY[_transmits_badly(report)]
     counts = [report.transmit_errors, report.receive_errors]
     classes |= _COUNTERS if None not in counts else 0
     data = bytes([0, controller, type_, 0, 0, 0, *(min(count or 0, 0xFF) for count in counts)])
@@ -108,7 +108,7 @@ _PASSIVE_BY = {False: 0x10, True: 0x20}
 """Bits of data[1]: the receive or the transmit counter is above 127."""
 
 
-def _sends_badly(report: ErrorReport) -> bool:
+def _transmits_badly(report: ErrorReport) -> bool:
     return (report.transmit_errors or 0) > 127 or report.receive_errors is None
 
 

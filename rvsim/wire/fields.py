@@ -57,12 +57,12 @@ class Origin(StrEnum):
     """From the user's own definition file, which says nothing of its origin."""
 
 
-_STRENGTH = (Origin.PUBLISHED, Origin.USER, Origin.MEMORY, Origin.UNSURE)
+_STRONGEST_FIRST = (Origin.PUBLISHED, Origin.USER, Origin.MEMORY, Origin.UNSURE)
 
 
 def weakest(*origins: Origin) -> Origin:
     """Return the least sure of some origins; published is the surest, then user, memory, unsure."""
-    return max(origins, key=_STRENGTH.index)
+    return max(origins, key=_STRONGEST_FIRST.index)
 
 
 class Grades(NamedTuple):
@@ -73,7 +73,7 @@ class Grades(NamedTuple):
     codes: Origin
 
 
-OF_THE_USER = Grades(Origin.USER, Origin.USER, Origin.USER)
+USER_GRADES = Grades(Origin.USER, Origin.USER, Origin.USER)
 
 
 class AlarmSeverity(StrEnum):
@@ -98,10 +98,10 @@ _ALL_ONES = {
     Special.UNCHANGED: State.UNCHANGED,
     Special.COMMANDED: State.UNCHANGED,
 }
-_OF_THE_TYPE = frozenset({Special.MEASURED, Special.COMMANDED})
+_TYPE_SPECIALS = frozenset({Special.MEASURED, Special.COMMANDED})
 _TWO_BITS = 2
 _TOP_OF_TYPE = {_TWO_BITS: 1, 8: 250, 16: 65530, 32: 4294967290}
-_INSTEAD = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
+_SUBSTITUTE_STATES = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
 """What a field says that has no code for a state."""
 _STATE_ORIGINS = {
     State.ERROR: Origin.MEMORY,
@@ -135,7 +135,7 @@ class FieldSpec:
     unit: str = ""
     labels: Mapping[int, str] = field(default_factory=dict)
     special: Special = Special.NONE
-    grades: Grades = OF_THE_USER
+    grades: Grades = USER_GRADES
     code_grades: Mapping[int, Origin] = field(default_factory=dict)
     alarms: Mapping[int, Alarm] = field(default_factory=dict)
     moves_with: tuple[str, ...] = ()
@@ -188,7 +188,7 @@ class FieldSpec:
         if self.special is Special.NONE:
             return {}
         states = {self.all_ones: _ALL_ONES[self.special]}
-        if self.special in _OF_THE_TYPE and self.length in _TOP_OF_TYPE:
+        if self.special in _TYPE_SPECIALS and self.length in _TOP_OF_TYPE:
             above = range(_TOP_OF_TYPE[self.length] + 1, self.all_ones - 1)
             states |= {raw: State.RESERVED for raw in above if raw not in self.labels}
             states[self.all_ones - 1] = State.ERROR if self.length == _TWO_BITS else State.OUT_OF_RANGE
@@ -202,7 +202,7 @@ class FieldSpec:
             return -half, half - 1
         if self.special is Special.NONE:
             return 0, self.all_ones
-        top = _TOP_OF_TYPE.get(self.length) if self.special in _OF_THE_TYPE else None
+        top = _TOP_OF_TYPE.get(self.length) if self.special in _TYPE_SPECIALS else None
         if top is None:
             return 0, self.all_ones - 1
         return 0, max([top, *(raw for raw in self.labels if raw <= self.all_ones and raw not in self.states)])
@@ -222,7 +222,7 @@ class FieldSpec:
 
         Unchanged counts as no data; two bits cannot say out of range and say error.
         """
-        wanted = (state, _INSTEAD.get(state))
+        wanted = (state, _SUBSTITUTE_STATES.get(state))
         return next((raw for raw, said in self.states.items() if said in wanted), None)
 
     def value(self, raw: int) -> int | float:
@@ -236,7 +236,7 @@ class FieldSpec:
 
     def text_of(self, steps: int) -> str:
         """Write a number of ``1 / unit_steps`` of the unit, as scale and offset are kept, exactly."""
-        return _decimal(steps, self.decimals)
+        return _decimal_text(steps, self.decimals)
 
     def brief(self, raw: int) -> str:
         """Write the value for a person with its unit, rounded to the finest of 1, 0.1, 0.01 ... not below one step."""
@@ -244,7 +244,7 @@ class FieldSpec:
         while shown and self.scale > 10 ** (self.decimals - shown):
             shown -= 1
         scaled, unit = raw * self.scale + self.offset, 10 ** (self.decimals - shown)
-        number = _decimal((2 * scaled + unit) // (2 * unit), shown)
+        number = _decimal_text((2 * scaled + unit) // (2 * unit), shown)
         return f"{number} {self.spoken_unit}".rstrip()
 
     @property
@@ -342,7 +342,7 @@ class Reading(NamedTuple):
         return self.label or self.field.brief(self.raw)
 
 
-def _decimal(scaled: int, decimals: int) -> str:
+def _decimal_text(scaled: int, decimals: int) -> str:
     whole, part = divmod(abs(scaled), 10**decimals)
     sign = "-" if scaled < 0 else ""
     return f"{sign}{whole}.{part:0{decimals}d}" if decimals else f"{sign}{whole}"

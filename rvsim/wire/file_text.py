@@ -9,7 +9,7 @@ UTF16_MARKS = (BOM_UTF16_LE, BOM_UTF16_BE)
 """What UTF-16 begins with where a shell or an editor of Windows has written it (The Unicode Standard, section 23.8)."""
 
 
-def text_of(content: bytes) -> str:
+def decode_text(content: bytes) -> str:
     """Return text that is UTF-8, with a byte order mark or without, or UTF-16 with one.
 
     Raises:

@@ -10,7 +10,7 @@ frame with the reserved bit set never matches a known message by accident.
 
 from typing import NamedTuple
 
-GLOBAL = 0xFF
+GLOBAL_ADDRESS = 0xFF
 """The destination "everyone"."""
 NULL_ADDRESS = 0xFE
 """The source address of a node that could not claim one."""
@@ -37,7 +37,7 @@ def dgn_of(identifier: int) -> int:
     return dgn & 0x3FF00 if identifier & 0xFF0000 < 0xF00000 else dgn
 
 
-def split(identifier: int) -> Identifier:
+def split_identifier(identifier: int) -> Identifier:
     """Take a 29-bit identifier apart.
 
     Raises:
@@ -50,7 +50,7 @@ def split(identifier: int) -> Identifier:
     return Identifier(identifier >> 26, dgn, identifier & 0xFF, destination)
 
 
-def join(priority: int, dgn: int, source: int, destination: int | None = None) -> int:
+def join_identifier(priority: int, dgn: int, source: int, destination: int | None = None) -> int:
     """Put an identifier together; ``destination`` is needed for PDU1 and refused for PDU2.
 
     Raises:

@@ -27,7 +27,7 @@ from itertools import count
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.timing import BIT_RATE
 
-LONGEST = 10 * SECOND_US
+MAX_BUSY_US = 10 * SECOND_US
 """Microseconds: a pair that can be busy for so long without a pause counts as overloaded. Our decision."""
 
 
@@ -82,13 +82,13 @@ class _Level:
         worst, start, busy = 0, 0, own
         for number in count():
             following = (number + 1) * gap - jitter  # when the next frame is ready at the earliest
-            latest = min(following - own, LONGEST)
-            start = _settled(partial(self._starts, number), start, latest)
+            latest = min(following - own, MAX_BUSY_US)
+            start = _fixed_point(partial(self._starts, number), start, latest)
             if start > latest:
                 return None
             worst = max(worst, jitter + start + own - number * gap)
-            busy = _settled(self._ends, busy, min(following, LONGEST))
-            if busy > LONGEST:
+            busy = _fixed_point(self._ends, busy, min(following, MAX_BUSY_US))
+            if busy > MAX_BUSY_US:
                 return None
             if busy <= following:
                 break
@@ -108,7 +108,7 @@ def _work(streams: Iterable[tuple[PeriodicMessage, int]], time: int) -> int:
     return sum(-(-(time + stream.jitter) // stream.gap) * took for stream, took in streams)
 
 
-def _settled(step: Callable[[int], int], value: int, limit: int) -> int:
+def _fixed_point(step: Callable[[int], int], value: int, limit: int) -> int:
     """Repeat a step until nothing changes, or until the value is above a limit."""
     while value <= limit and (following := step(value)) != value:
         value = following

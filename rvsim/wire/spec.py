@@ -10,13 +10,13 @@ from functools import cached_property
 
 from rvsim.errors import did_you_mean
 from rvsim.wire import ident
-from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter
+from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter_name
 from rvsim.wire.fields import FieldSpec, Origin, Reading
 
-GAP_UNSAID_US = 5_000_000
+DEFAULT_GAP_US = 5_000_000
 """Where a definition of a status message leaves its gap out; most have it (from memory)."""
 
-_PROTOCOL = frozenset(
+_PROTOCOL_DGNS = frozenset(
     {
         0x0E800,  # acknowledgment
         0x0EA00,  # request for a DGN
@@ -62,7 +62,7 @@ class MessageSpec:
     @property
     def is_protocol(self) -> bool:
         """Tell whether the message serves the network, so that none of its fields is a reading to be judged."""
-        return self.dgn in _PROTOCOL
+        return self.dgn in _PROTOCOL_DGNS
 
     @cached_property
     def unpack(self) -> Unpack:
@@ -97,7 +97,7 @@ class MessageSpec:
     @cached_property
     def _renamed(self) -> Mapping[str, str]:
         """The fields whose keyword is not their name."""
-        return {name: parameter(name) for name in self.by_name if parameter(name) != name}
+        return {name: parameter_name(name) for name in self.by_name if parameter_name(name) != name}
 
     def raws(self, data: bytes) -> tuple[int | None, ...]:
         """Return the raw integers in field order, None for each field that a short frame does not hold."""
@@ -162,4 +162,4 @@ class MessageSpec:
 
     def identifier(self, source: int, destination: int | None = None) -> int:
         """Return the 29-bit identifier under which ``source`` sends this message at its default priority."""
-        return ident.join(self.priority, self.dgn, source, destination)
+        return ident.join_identifier(self.priority, self.dgn, source, destination)

@@ -9,9 +9,9 @@ from typing import NamedTuple
 from rvsim.wire.fields import Origin
 
 PRODUCT_IDENTIFICATION, SOFTWARE_IDENTIFICATION = 0x0FEEB, 0x0FEDA
-ORIGIN = Origin.MEMORY
+TEXT_ORIGIN = Origin.MEMORY
 """Where it comes from which text is which: the order of the fields, and the byte that counts them."""
-LONGEST = 200
+MAX_FIELD_LENGTH = 200
 """Letters of one field that are kept: our choice, so that a node cannot fill a screen."""
 
 
@@ -38,10 +38,10 @@ def text_fields(data: bytes) -> tuple[str, ...]:
 
 
 def _printable(part: bytes) -> str:
-    return ascii_of(part[:LONGEST]).strip()
+    return printable_ascii(part[:MAX_FIELD_LENGTH]).strip()
 
 
-def ascii_of(part: bytes) -> str:
+def printable_ascii(part: bytes) -> str:
     """Return bytes as ASCII letters, with a question mark for each that is not printable."""
     return "".join(chr(byte) if 0x20 <= byte < 0x7F else "?" for byte in part)
 
@@ -57,7 +57,7 @@ def pack_product(product: Product) -> bytes:
     Raises:
         ValueError: a field has an asterisk or is not printable ASCII.
     """
-    return _fill(b"".join(_ended(field) for field in product))
+    return _fill(b"".join(_terminated(field) for field in product))
 
 
 def read_software(data: bytes) -> tuple[str, ...]:
@@ -71,10 +71,10 @@ def pack_software(*fields: str) -> bytes:
     Raises:
         ValueError: a field has an asterisk or is not printable ASCII.
     """
-    return _fill(bytes([len(fields)]) + b"".join(_ended(field) for field in fields))
+    return _fill(bytes([len(fields)]) + b"".join(_terminated(field) for field in fields))
 
 
-def _ended(field: str) -> bytes:
+def _terminated(field: str) -> bytes:
     if "*" in field or not field.isascii() or not (field.isprintable() or not field):
         raise ValueError(f"{field!r} cannot be sent: printable ASCII without an asterisk can")
     return field.encode("ascii") + b"*"

@@ -15,27 +15,27 @@ from typing import NamedTuple
 
 BIT_RATE = 250_000
 """Bits a second (rv-c.com/node/9)."""
-_EMPTY, _BYTE = 67, 8
-_STUFFED = 54
+_EMPTY_FRAME_BITS, _BITS_PER_BYTE = 67, 8
+_STUFFABLE_BITS = 54
 """Bits before the data that are stuffed, as are the data; the 13 behind them are not. The CRC counts as one of them."""
 STUFF_AFTER = 5
 """A stuff bit, the opposite one, follows so many equal bits (CAN Specification 2.0, part B, section 5)."""
 _POLYNOMIAL, _CRC_BITS = 0x4599, 15
 """CRC-15 of the same specification, section 3.1.1."""
-STATES = 8
+STUFF_STATES = 8
 """What stuffing has to remember between two bits: the last bit, and how many of its kind came, 1 to 4."""
-CRC_BEFORE = 0x4000
+CRC_PRESET = 0x4000
 """The CRC register before the leading 1 of ``opening``, which makes it 0 as it is to be at the start of a frame."""
 
 
-def least_bits(length: int) -> int:
+def min_bits(length: int) -> int:
     """Return the fewest bits that a frame of ``length`` bytes takes: none is a stuff bit."""
-    return _EMPTY + _BYTE * length
+    return _EMPTY_FRAME_BITS + _BITS_PER_BYTE * length
 
 
-def most_bits(length: int) -> int:
+def max_bits(length: int) -> int:
     """Return the most bits that a frame of ``length`` bytes takes: a stuff bit wherever one can be."""
-    return least_bits(length) + (_STUFFED + _BYTE * length - 1) // (STUFF_AFTER - 1)
+    return min_bits(length) + (_STUFFABLE_BITS + _BITS_PER_BYTE * length - 1) // (STUFF_AFTER - 1)
 
 
 def exact_bits(identifier: int, data: bytes) -> int:
@@ -45,18 +45,22 @@ def exact_bits(identifier: int, data: bytes) -> int:
         ValueError: the identifier does not fit in 29 bits, or there are more than eight bytes.
     """
     _check(identifier, data)
-    start = opening(identifier, len(data)).to_bytes(5) + data
-    return _EMPTY + _BYTE * len(data) + _stuff_bits(start + closing(crc15(start, CRC_BEFORE)).to_bytes(2))
+    start = frame_header(identifier, len(data)).to_bytes(5) + data
+    return (
+        _EMPTY_FRAME_BITS
+        + _BITS_PER_BYTE * len(data)
+        + _stuff_bits(start + crc_field(crc15(start, CRC_PRESET)).to_bytes(2))
+    )
 
 
-ERROR_BITS = 6 + 6 + 8 + 3
+ERROR_FRAME_BITS = 6 + 6 + 8 + 3
 """Bits of an error frame: a flag of 6, that of those who answer it, 8 of delimiter, 3 between frames (part B, sections
 3.1.3 and 3.1.5). Where all nodes see the error in one bit the second flag falls away; the longer figure is taken, since
 what was sent of the spoilt frame, up to 150 bits, stands in no log."""
-_STANDARD_EMPTY, _STANDARD_START = 47, 0b10101 << 19
+_STANDARD_EMPTY_BITS, _STANDARD_PREFIX = 47, 0b10101 << 19
 """Bits of an empty frame with 11-bit identifier that calls for no stuff bit; and five in front of its first 19, which
 make whole bytes of them and call for none either."""
-_REMOTE = 1 << 6
+_RTR_BIT = 1 << 6
 """The RTR bit among the first bits of a frame of either kind, which is 1 in a remote one."""
 
 
@@ -67,8 +71,8 @@ def remote_bits(identifier: int, length: int) -> int:
         ValueError: the identifier does not fit in 29 bits, or the length is above eight.
     """
     _check(identifier, bytes(length))
-    start = (opening(identifier, length) | _REMOTE).to_bytes(5)
-    return _EMPTY + _stuff_bits(start + closing(crc15(start, CRC_BEFORE)).to_bytes(2))
+    start = (frame_header(identifier, length) | _RTR_BIT).to_bytes(5)
+    return _EMPTY_FRAME_BITS + _stuff_bits(start + crc_field(crc15(start, CRC_PRESET)).to_bytes(2))
 
 
 def standard_bits(identifier: int, data: bytes, remote: int | None = None) -> int:
@@ -81,11 +85,15 @@ def standard_bits(identifier: int, data: bytes, remote: int | None = None) -> in
         raise ValueError(f"identifier {identifier:X} hex does not fit in 11 bits")
     _check(identifier, data if remote is None else bytes(remote))
     if remote is not None:
-        start, data = identifier << 7 | _REMOTE | remote, b""
+        start, data = identifier << 7 | _RTR_BIT | remote, b""
     else:
         start = identifier << 7 | len(data)
-    crc = closing(crc15(start.to_bytes(3) + data)).to_bytes(2)
-    return _STANDARD_EMPTY + _BYTE * len(data) + _stuff_bits((_STANDARD_START | start).to_bytes(3) + data + crc)
+    crc = crc_field(crc15(start.to_bytes(3) + data)).to_bytes(2)
+    return (
+        _STANDARD_EMPTY_BITS
+        + _BITS_PER_BYTE * len(data)
+        + _stuff_bits((_STANDARD_PREFIX | start).to_bytes(3) + data + crc)
+    )
 
 
 def _stuff_bits(stuffed: bytes) -> int:
@@ -108,12 +116,12 @@ def _check(identifier: int, data: bytes) -> None:
 # Whole bytes for the tables: a bit in front and one behind that call for no stuff bit.
 
 
-def opening(identifier: int, length: int) -> int:
+def frame_header(identifier: int, length: int) -> int:
     """Return the 39 bits from the start of frame to the length code, with a 1 in front as on a quiet pair: 5 bytes."""
     return 1 << 39 | identifier >> 18 << 27 | 0b11 << 25 | (identifier & 0x3FFFF) << 7 | length
 
 
-def closing(crc: int) -> int:
+def crc_field(crc: int) -> int:
     """Return the 15 bits of the CRC and the opposite of its last one behind them: 2 bytes."""
     return crc << 1 | ~crc & 1
 
@@ -145,9 +153,9 @@ def stuff_table() -> tuple[int, ...]:
 
     A state is 4 * last bit + equal bits so far - 1; a frame begins in state 0 with the 1 in front of it.
     """
-    nibbles = [[_stuffed(state, nibble) for nibble in range(16)] for state in range(STATES)]
+    nibbles = [[_stuffed(state, nibble) for nibble in range(16)] for state in range(STUFF_STATES)]
     table = []
-    for state in range(STATES):
+    for state in range(STUFF_STATES):
         for middle, first in nibbles[state]:
             table += [end << 8 | first + second for end, second in nibbles[middle]]
     return tuple(table)
@@ -195,7 +203,7 @@ class Bit(NamedTuple):
     is_stuff: bool = False
 
 
-def bits_of(identifier: int, data: bytes) -> list[Bit]:
+def frame_bits(identifier: int, data: bytes) -> list[Bit]:
     """Return all bits of a frame in their order, to the last of the 3 between frames; somebody acknowledges it.
 
     Raises:
@@ -216,7 +224,7 @@ def bits_of(identifier: int, data: bytes) -> list[Bit]:
 
 def _unstuffed(identifier: int, data: bytes) -> Iterator[Bit]:
     """Go through the bits that are stuffed."""
-    crc = crc15(opening(identifier, len(data)).to_bytes(5) + data, CRC_BEFORE)
+    crc = crc15(frame_header(identifier, len(data)).to_bytes(5) + data, CRC_PRESET)
     for part, value, width in (
         (FramePart.START, 0, 1),
         (FramePart.IDENTIFIER, identifier >> 18, 11),
@@ -227,7 +235,7 @@ def _unstuffed(identifier: int, data: bytes) -> Iterator[Bit]:
         (FramePart.R1, 0, 1),
         (FramePart.R0, 0, 1),
         (FramePart.LENGTH, len(data), 4),
-        (FramePart.DATA, int.from_bytes(data), _BYTE * len(data)),
+        (FramePart.DATA, int.from_bytes(data), _BITS_PER_BYTE * len(data)),
         (FramePart.CRC, crc, _CRC_BITS),
     ):
         for place in reversed(range(width)):

@@ -13,7 +13,7 @@ from rvsim.devices.registry import KINDS, settings_models
 from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
@@ -46,7 +46,7 @@ def main() -> None:
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
     end = round(hours * 3600 * SECOND_US)
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    catalogue = load()
+    catalogue = load_catalogue()
     frames = []
     bench = Bench(loaded.rig, catalogue, KINDS, weather=loaded.scenario.weather, on_frame=frames.append)
     alone = timed(lambda: bench.run_until(end))

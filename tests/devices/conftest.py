@@ -10,7 +10,7 @@ from rvsim.devices.registry import KINDS
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
@@ -53,7 +53,7 @@ class Alone:
 @pytest.fixture(scope="session")
 def catalogue(tmp_path_factory):
     """The shipped definitions."""
-    return load(cache=tmp_path_factory.mktemp("cache"))
+    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +63,7 @@ def defined(tmp_path_factory):
     def go(text):
         folder = tmp_path_factory.mktemp("user")
         (folder / "users.dbc").write_text(text, encoding="utf-8")
-        return load([folder / "users.dbc"], cache=folder)
+        return load_catalogue([folder / "users.dbc"], cache=folder)
 
     return go
 

@@ -12,7 +12,7 @@ from rvsim.logs.columns import BLOCK, Columns, PairUse, Second, bits_in, columns
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
-from rvsim.wire.timing import exact_bits, least_bits, most_bits
+from rvsim.wire.timing import exact_bits, max_bits, min_bits
 
 LOG = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 COUNTED = {"01A00FA6603BD140": 141, "021FDE8025DFC02B": 140, "03E1004BFFFF3C0F": 146}
@@ -163,7 +163,7 @@ def test_a_recorded_bus_lies_within_its_bounds(recorded):
     use = counted(recorded)
     seconds = (recorded[-1].time - recorded[0].time) / SECOND_US
     bounds = [
-        100 * sum(bits(len(frame.data)) for frame in recorded) / seconds / 250_000 for bits in (least_bits, most_bits)
+        100 * sum(bits(len(frame.data)) for frame in recorded) / seconds / 250_000 for bits in (min_bits, max_bits)
     ]
     assert bounds == [pytest.approx(2.4, abs=0.05), pytest.approx(2.9, abs=0.05)]
     assert bounds[0] < use.average_percent < bounds[1]

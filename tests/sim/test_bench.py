@@ -10,7 +10,7 @@ from rvsim.errors import InputError
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
 from rvsim.sim.can.wire_faults import Babble, Noise, ReversedPair
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
@@ -34,7 +34,7 @@ the figures' last digits changes without the monitor alone. Grey and black tank 
 @pytest.fixture(scope="module")
 def catalogue(tmp_path_factory):
     """The shipped definitions."""
-    return load(cache=tmp_path_factory.mktemp("cache"))
+    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 def cut(time, identifier, data):

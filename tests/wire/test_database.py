@@ -9,7 +9,7 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.shipped import dbc_files
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.fields import Grades, Origin, Special
 
 # 99FFFDFEh: bit 31 marks a 29-bit identifier in a DBC file; below it priority 6, DGN 1FFFDh, source FEh
@@ -50,7 +50,7 @@ def own(tmp_path, cache):
             path = tmp_path / f"{letter}.dbc"
             path.write_bytes(text if isinstance(text, bytes) else text.encode())
             paths.append(path)
-        return load(paths, cache)
+        return load_catalogue(paths, cache)
 
     return load_texts
 
@@ -342,11 +342,11 @@ def test_a_definition_that_cannot_be_used(own, tmp_path, text, line):
 
 def test_a_missing_file_and_a_folder(tmp_path, cache):
     """One line says which file and why."""
-    (line,) = refused(load, [tmp_path / "gone.dbc"], cache)
+    (line,) = refused(load_catalogue, [tmp_path / "gone.dbc"], cache)
     assert line == f"{tmp_path / 'gone.dbc'}: cannot be read (No such file or directory): name a DBC file"
-    (line,) = refused(load, [tmp_path], cache)
+    (line,) = refused(load_catalogue, [tmp_path], cache)
     assert line == f"{tmp_path}: cannot be read (Is a directory): name a DBC file"
-    (line,) = refused(load, [Path("a\0b")], cache)
+    (line,) = refused(load_catalogue, [Path("a\0b")], cache)
     assert "cannot be read (embedded null byte): name a DBC file" in line
 
 
@@ -354,10 +354,10 @@ def test_a_file_larger_than_any_definition_file(tmp_path, cache):
     """Something else than a definition file is not read to its end; up to 16 MiB it is."""
     path = tmp_path / "huge.dbc"
     path.write_bytes(bytes(16 << 20))
-    (line,) = refused(load, [path], cache)
+    (line,) = refused(load_catalogue, [path], cache)
     assert line.startswith(f"{path}, line 1, column 1: not DBC")
     path.write_bytes(bytes((16 << 20) + 1))
-    (line,) = refused(load, [path], cache)
+    (line,) = refused(load_catalogue, [path], cache)
     assert line == f"{path}: larger than 16 MiB, which no definition file is: name a DBC file"
 
 

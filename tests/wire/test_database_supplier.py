@@ -8,7 +8,7 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.shipped import dbc_files
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 HEAD = """VERSION "7.1"
 
@@ -72,7 +72,7 @@ def supplied(tmp_path, cache):
         path = tmp_path / "s.dbc"
         whole = HEAD + message("GOOD", GOOD) + more + TAIL + tail if text is None else text
         path.write_bytes(whole.encode(encoding))
-        return load([path], cache)
+        return load_catalogue([path], cache)
 
     return go
 
@@ -227,7 +227,7 @@ def test_files_of_other_systems(supplied, end, encoding):
 @pytest.mark.parametrize("path", dbc_files(), ids=lambda path: path.stem)
 def test_nothing_is_left_out_of_our_own_files(path, cache, catalogue):
     """Given as a file of the user's own, each has the same messages, none left out."""
-    given = load([path], cache)
+    given = load_catalogue([path], cache)
     assert given.left_out == ()
     assert sorted(given.names) == sorted(catalogue.names)
     assert {spec.name: spec for spec in given} == {spec.name: spec for spec in catalogue}

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.fields import OF_THE_USER, FieldSpec, Grades, Origin, Reading, Special, State
+from rvsim.wire.fields import USER_GRADES, FieldSpec, Grades, Origin, Reading, Special, State
 
 
 def quantity(length, scale, offset=0, decimals=0, unit="", **more):
@@ -366,7 +366,7 @@ def test_names_and_units_as_spoken():
 
 def test_a_field_of_the_users_own():
     """Without a word on its origin a definition is the user's; shared by all readings, it cannot be altered."""
-    assert NUMBER.grades == OF_THE_USER == Grades(Origin.USER, Origin.USER, Origin.USER)
+    assert NUMBER.grades == USER_GRADES == Grades(Origin.USER, Origin.USER, Origin.USER)
     assert (NUMBER.special, NUMBER.labels, NUMBER.source, NUMBER.comment) == (Special.NONE, {}, "", "")
     assert (NUMBER.code_grades, NUMBER.alarms, NUMBER.moves_with) == ({}, {}, ())
     with pytest.raises(AttributeError):

@@ -12,11 +12,11 @@ import can
 import j1939
 import pytest
 
-from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.claim import Claimer, ClaimState
 from rvsim.wire.name import Name
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind
 
 PATIENCE_S = 4
 OURS, THEIRS = 0x85, 0x90
@@ -32,7 +32,7 @@ class Bus:
         self.bus = can.Bus(interface="virtual", channel=self.channel)
         self.claimer = None
         self.long = LongMessages(OURS)
-        self.listener = LongListener()
+        self.listener = LongMessageListener()
         self.heard, self.events, self.overheard = [], [], []
         self.deaf_for = "nothing"
 
@@ -161,7 +161,7 @@ def test_they_win(bus, peer):
     theirs = peer().add_ca(name=their_name(9), device_address=OURS)
     theirs.start()
     bus.until(lambda: theirs.state == theirs.State.NORMAL)
-    assert (theirs.device_address, bus.claimer.standing) == (OURS, Standing.CANNOT_CLAIM)
+    assert (theirs.device_address, bus.claimer.standing) == (OURS, ClaimState.CANNOT_CLAIM)
     assert len(bus.heard) == 1  # our "cannot claim" is no contest for them
 
 
@@ -250,7 +250,7 @@ def test_we_send_to_them(bus, partner, size, at_once):
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:size]), THEIRS))
     bus.until(lambda: received and bus.events)
     assert received == [(0xDF00, OURS, bytes(LONG[:size]))]
-    assert [type(event) for event in bus.events] == [Arrived]
+    assert [type(event) for event in bus.events] == [LongMessageSent]
     assert [event[:4] for event in bus.overheard] == [(OURS, THEIRS, 0xDF00, bytes(LONG[:size]))]
 
 

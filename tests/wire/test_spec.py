@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.shipped import dbc_files
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import FieldSpec, Origin, Special, State
 from rvsim.wire.spec import MessageSpec
 
@@ -74,7 +74,7 @@ def test_decoding_agrees_with_cantools(catalogue, name, data):
         assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name
         assert reading.state == reading.field.state(reading.raw)
         coding = signal.dbc.attributes.get("Coding")
-        named = names(list(Coding)[coding.value]) if coding else {}
+        named = code_names(list(Coding)[coding.value]) if coding else {}
         assert reading.label == ({**named, **(signal.choices or {})}).get(reading.raw)
 
 

@@ -195,10 +195,10 @@ def spell(
 
     def command() -> int:
         from rvsim.faces.text.spell import as_json, as_text, parse_frame
-        from rvsim.wire.database import load
+        from rvsim.wire.database import load_catalogue
 
         frame = parse_frame(identifier, " ".join(data))
-        catalogue = load(dbc or ())
+        catalogue = load_catalogue(dbc or ())
         say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
         return Exit.GOOD
@@ -303,9 +303,9 @@ def about(ascii: options.Ascii = False) -> None:
 
     def command() -> int:
         from rvsim.faces.cli.about import lines
-        from rvsim.wire.database import load
+        from rvsim.wire.database import load_catalogue
 
-        print("\n".join(lines(load())))
+        print("\n".join(lines(load_catalogue())))
         return Exit.GOOD
 
     _leave(ending(command))

@@ -250,7 +250,7 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
             number = f"{of.reading.brief:>12}{mark((of.origin,)):<3}"
             lines.append(((" ║ │      ", "dim"), (f"{of.title:<12}{number} {drawn}", "plain")))
     if device.product is not None:
-        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}{mark((texts.ORIGIN,))}", "plain")))
+        lines.append(((" ║ │  ", "dim"), (f"It is: {device.product}{mark((texts.TEXT_ORIGIN,))}", "plain")))
     if device.name is not None:
         name = device.name
         claimed = f"Its NAME: maker {name.manufacturer_code}, serial number {name.serial_number}."

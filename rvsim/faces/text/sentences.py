@@ -22,7 +22,7 @@ from rvsim.watch.watch import (
     Watch,
 )
 from rvsim.wire import texts
-from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.diagnostics import SPN_PARTS, fault_in_fields, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -108,7 +108,7 @@ class Sentences:
                 return self._presence(event)
             case NodeDescribed():
                 software = f"; its software: {', '.join(event.software)}" if event.software else ""
-                sign = mark((texts.ORIGIN,))
+                sign = mark((texts.TEXT_ORIGIN,))
                 return f"{event.device} is {event.product or 'no product that it names'}{software}{sign}"
             case FlagRaised():
                 flag = event.flag
@@ -189,7 +189,7 @@ def _heartbeat(news: Mapping[str, Reading]) -> Words:
     lamps = _lamps(news)
     said = [reading.brief for reading in doing] + [f"{lamp.field.title} on" for lamp in lamps]
     origins = [reading.origin for reading in (*doing, *lamps)]
-    fault = fault_in({name: reading.raw for name, reading in news.items()})
+    fault = fault_in_fields({name: reading.raw for name, reading in news.items()})
     if fault is not None:
         said.append(fault_text(*fault))
         origins += [news[name].origin for name in ("fmi", "spn", *SPN_PARTS) if name in news]

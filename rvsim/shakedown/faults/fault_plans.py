@@ -12,12 +12,12 @@ from rvsim.rig.quantity import shown, spoken
 from rvsim.rig.table import Line
 from rvsim.shakedown.checked_names import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.shakedown.expect.sight import Identifier
-from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
-from rvsim.wire.timing import BIT_RATE, least_bits
+from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
+from rvsim.wire.timing import BIT_RATE, min_bits
 
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
-_SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
+_SHORTEST_FRAME = -(-min_bits(0) * 1_000_000 // BIT_RATE)
 """Microseconds that no frame goes below."""
 
 
@@ -232,7 +232,7 @@ class ReportedPlan(DeviceFaultPlan):
     spn: Annotated[int, Field(ge=0, lt=NO_FAULT_SPN)]
     fmi: Annotated[int, Field(ge=0, le=NO_FAULT_FMI)]
     lamp: Literal["yellow", "red"] = "yellow"
-    times: Annotated[int, Field(ge=0, lt=COUNT_NOT_KNOWN)] | None = None
+    times: Annotated[int, Field(ge=0, lt=UNKNOWN_COUNT)] | None = None
 
 
 class BabblingPlan(FaultPlan):

@@ -23,7 +23,7 @@ from rvsim.sim.can.wire_faults import Hits
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, ErrorState, LineEvent, Overflowed, StateChanged
-from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
 Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
@@ -58,8 +58,8 @@ class Line:
         self._deliver = deliver
         self._on_line = on_line
         self._acknowledges = self._plain = acknowledges
-        self._least = [self.pace.us(least_bits(length)) for length in _LENGTHS]
-        self._most = [self.pace.us(most_bits(length)) for length in _LENGTHS]
+        self._least = [self.pace.us(min_bits(length)) for length in _LENGTHS]
+        self._most = [self.pace.us(max_bits(length)) for length in _LENGTHS]
         self._ready = Contenders()
         self._marked: dict[Node, None] = {}  # those whose counters are not both 0
         self.attempt: Attempt | None = None

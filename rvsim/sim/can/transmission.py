@@ -11,7 +11,7 @@ from typing import NamedTuple
 from rvsim.sim.can.controller import Node, Ready, Together
 from rvsim.sim.can.wire_faults import Hits
 from rvsim.wire.line_events import Collided, Disturbed, ErrorState, LineEvent, NotAcknowledged, Waited
-from rvsim.wire.timing import bits_of, exact_bits
+from rvsim.wire.timing import exact_bits, frame_bits
 
 BETWEEN = 3
 FLAG, DELIMITER, PAUSE = 6, 8, 8
@@ -178,7 +178,7 @@ class Attempt:
 
 
 def _levels(ready: Ready) -> list[int]:
-    return [bit.value for bit in bits_of(ready[0], ready[3])]
+    return [bit.value for bit in frame_bits(ready[0], ready[3])]
 
 
 def _first_difference(one: list[int], other: list[int]) -> int:

@@ -13,16 +13,16 @@ from typing import NamedTuple
 
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame
-from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
 IDLE_TOLD = 3
 """So many seconds of a pause are told; what goes by behind them changes nothing."""
 POSSIBLE_PERCENT = 100.2
 """No pair can be busier. Above 100: a frame counts whole that began before the second (160 bits, 0.06 %), the times of
 a simulated pair leave out up to 29 stuff bits (0.01 %), and many logs have whole milliseconds (0.1 %)."""
-_LEAST = tuple(least_bits(length) for length in range(9))
-_LONGEST_US = most_bits(8) * SECOND_US // BIT_RATE
-_LEAST_TO_MOST = most_bits(8) / least_bits(8)
+_LEAST = tuple(min_bits(length) for length in range(9))
+_LONGEST_US = max_bits(8) * SECOND_US // BIT_RATE
+_LEAST_TO_MOST = max_bits(8) / min_bits(8)
 """By how much stuff bits can lengthen a frame at most; a shorter frame by less."""
 
 Passed = Frame | OtherFrame

@@ -35,7 +35,7 @@ from rvsim.wire.line_events import (
     Waited,
     is_error_frame,
 )
-from rvsim.wire.timing import ERROR_BITS
+from rvsim.wire.timing import ERROR_FRAME_BITS
 
 ALONE = SECOND_US
 """For so long a node may go on unacknowledged: nodes of one vehicle come up one after the other. Our decision."""
@@ -96,7 +96,7 @@ class WireProblems:
     def observe_event(self, event: LineEvent) -> None:
         """Take in what has happened."""
         if is_error_frame(event):
-            self._count_other(OtherFrame(event.time, OtherKind.ERROR, ERROR_BITS))
+            self._count_other(OtherFrame(event.time, OtherKind.ERROR, ERROR_FRAME_BITS))
         match event:
             case OtherFrame():
                 self._count_other(event)

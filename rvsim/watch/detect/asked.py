@@ -33,10 +33,10 @@ class Asked:
 
     def observe(self, frame: Frame, now: int) -> bool:
         """Take in a frame; return whether it asks anybody for anything."""
-        _, dgn, _, destination = ident.split(frame.identifier)
+        _, dgn, _, destination = ident.split_identifier(frame.identifier)
         if dgn not in (REQUEST_FOR_DGN, GENERAL_RESET):
             return False
-        to = ident.GLOBAL if destination is None else destination
+        to = ident.GLOBAL_ADDRESS if destination is None else destination
         self._any.setdefault(to, deque(maxlen=_MAX_REMEMBERED)).append(now)
         if dgn == GENERAL_RESET or frame.data[:3] == _CLAIMS:
             self._claims[to] = now
@@ -55,14 +55,14 @@ class Asked:
 
     def may_claim(self, address: int, name: Name, now: int) -> bool:
         """Tell whether a claim from an address is an answer, or follows from a reset or a commanded address."""
-        times = (self._claims.get(to) for to in (address, ident.GLOBAL))
+        times = (self._claims.get(to) for to in (address, ident.GLOBAL_ADDRESS))
         if any(time is not None and now - time <= ANSWER_US for time in times):
             return True
         return name in self._commanded and now - self._commanded[name][1] <= MOVE_US
 
     def asked_for_anything(self, address: int, now: int) -> bool:
         """Tell whether a node was asked for anything shortly before a moment."""
-        times = (time for to in (address, ident.GLOBAL) for time in self._any.get(to, ()))
+        times = (time for to in (address, ident.GLOBAL_ADDRESS) for time in self._any.get(to, ()))
         return any(0 <= now - time <= ANSWER_US for time in times)
 
 

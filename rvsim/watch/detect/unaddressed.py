@@ -18,7 +18,7 @@ from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
-from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, split
+from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, split_identifier
 from rvsim.wire.name import Name
 
 CALM_US = 60 * SECOND_US
@@ -100,7 +100,7 @@ class Unaddressed:
             self._emit(found)
 
     def _asked(self, part: TopicRecord, now: int) -> None:
-        if split(part.frame.identifier).destination != GLOBAL:
+        if split_identifier(part.frame.identifier).destination != GLOBAL_ADDRESS:
             return
         for one in self._homeless.values():
             self._doubt(one, now)

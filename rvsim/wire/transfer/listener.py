@@ -9,60 +9,60 @@ from collections import Counter
 from typing import NamedTuple
 
 from rvsim.wire import ident
-from rvsim.wire.transfer.outcomes import ProblemKind, TransferEvent, TransferProblem, count
+from rvsim.wire.transfer.outcomes import ProblemKind, TransferEvent, TransferProblem, count_problems
 from rvsim.wire.transfer.packets import (
-    CONNECTION,
-    PACKET,
+    CONNECTION_MANAGEMENT,
+    DATA_TRANSFER,
     RESPONSE_US,
     T1_US,
     T2_US,
     T3_US,
     T4_US,
     Abort,
-    Acknowledge,
-    Announce,
-    Clear,
-    Request,
-    fits,
+    BroadcastAnnounce,
+    ClearToSend,
+    EndOfMessage,
+    RequestToSend,
     is_packet,
+    is_valid_size,
     read_control,
 )
-from rvsim.wire.transfer.reassembly import Announced, Gathered
+from rvsim.wire.transfer.reassembly import BroadcastReceptions, PartialMessage
 
-MOST = 64
+MAX_SESSIONS = 64
 """So many messages to all, and so many between two nodes, are followed at once: our decision, 230 kB at most."""
 
 
-PATIENCE_US = RESPONSE_US
+EXTRA_WAIT_US = RESPONSE_US
 """The listener waits so much longer than the two nodes themselves: what they do at the end of their own waits, asking
 again above all, is then heard as a part of the same message. Tr of SAE J1939-21; its use for this is our decision."""
 
 
-class Pair(NamedTuple):
+class Endpoints(NamedTuple):
     """Who sends, and to whom."""
 
     source: int
     destination: int
 
 
-class _Overheard:
+class _ObservedTransfer:
     """One message between two other nodes, from its request to its acknowledgement."""
 
-    def __init__(self, time: int, pair: Pair, offer: Request) -> None:
-        self.gathered = Gathered(time, *pair, offer)
+    def __init__(self, time: int, pair: Endpoints, offer: RequestToSend) -> None:
+        self.gathered = PartialMessage(time, *pair, offer)
         self.answered = False
         self._asked = range(0)
         self._wait(time, T3_US)
 
     def _wait(self, time: int, wait: int) -> None:
-        self.deadline = time + wait + PATIENCE_US
+        self.deadline = time + wait + EXTRA_WAIT_US
 
     def ask(self, time: int) -> list[TransferEvent]:
         """Hear the sender repeat its request, which nobody has answered."""
         self._wait(time, T3_US)
         return [self.gathered.trouble(ProblemKind.RETRIED, time)]
 
-    def clear(self, time: int, clear: Clear) -> None:
+    def clear(self, time: int, clear: ClearToSend) -> None:
         self.answered = True
         self._asked = range(clear.first, min(clear.first + clear.packets, self.gathered.offer.packets + 1))
         self._wait(time, T2_US if clear.packets else T4_US)
@@ -78,18 +78,18 @@ class _Overheard:
         return [self.gathered.message(time)] if self.gathered.complete and not was_complete else []
 
 
-class LongListener:
+class LongMessageListener:
     """Every long message on a bus. ``counts`` says how often each kind of trouble came.
 
     A message between two nodes is given out when its last missing packet comes; what follows up to the
     acknowledgement is only followed.
     """
 
-    def __init__(self, *, most: int = MOST) -> None:
+    def __init__(self, *, most: int = MAX_SESSIONS) -> None:
         self.counts: Counter[ProblemKind] = Counter()
         self._most = most
-        self._announced = Announced(most)
-        self._open: dict[Pair, _Overheard] = {}
+        self._announced = BroadcastReceptions(most)
+        self._open: dict[Endpoints, _ObservedTransfer] = {}
 
     @property
     def open(self) -> int:
@@ -99,9 +99,9 @@ class LongListener:
     def receive(self, time: int, identifier: int, data: bytes) -> list[TransferEvent]:
         """Take a frame; what was due before is done first."""
         events = self._expire(time, time - 1)
-        parts = ident.split(identifier)
-        if parts.dgn in (CONNECTION, PACKET):
-            pair = Pair(parts.source, ident.GLOBAL if parts.destination is None else parts.destination)
+        parts = ident.split_identifier(identifier)
+        if parts.dgn in (CONNECTION_MANAGEMENT, DATA_TRANSFER):
+            pair = Endpoints(parts.source, ident.GLOBAL_ADDRESS if parts.destination is None else parts.destination)
             events += self._packet(time, pair, data) if is_packet(parts, data) else self._steer(time, parts, data)
         return self._counted(events)
 
@@ -121,8 +121,8 @@ class LongListener:
             events += self._end(pair, ProblemKind.TIMEOUT, time)
         return events
 
-    def _packet(self, time: int, pair: Pair, data: bytes) -> list[TransferEvent]:
-        if pair.destination == ident.GLOBAL:
+    def _packet(self, time: int, pair: Endpoints, data: bytes) -> list[TransferEvent]:
+        if pair.destination == ident.GLOBAL_ADDRESS:
             return self._announced.packet(time, *pair, data)
         session = self._open.get(pair)
         if session is None:
@@ -134,16 +134,16 @@ class LongListener:
 
     def _steer(self, time: int, parts: ident.Identifier, data: bytes) -> list[TransferEvent]:
         """Take a connection frame; what a receiver says is about the session of the one it speaks to."""
-        source, destination = parts.source, ident.GLOBAL if parts.destination is None else parts.destination
-        control = read_control(data) if parts.dgn == CONNECTION else None
-        to_all = destination == ident.GLOBAL
-        if control is None or source >= ident.NULL_ADDRESS or to_all is not isinstance(control, Announce):
+        source, destination = parts.source, ident.GLOBAL_ADDRESS if parts.destination is None else parts.destination
+        control = read_control(data) if parts.dgn == CONNECTION_MANAGEMENT else None
+        to_all = destination == ident.GLOBAL_ADDRESS
+        if control is None or source >= ident.NULL_ADDRESS or to_all is not isinstance(control, BroadcastAnnounce):
             return [TransferProblem(ProblemKind.MALFORMED, time, source, destination)]
-        said, other = Pair(source, destination), Pair(destination, source)
+        said, other = Endpoints(source, destination), Endpoints(destination, source)
         match control:
-            case Announce():
+            case BroadcastAnnounce():
                 return self._announced.announce(time, source, destination, control)
-            case Request():
+            case RequestToSend():
                 return self._request(time, said, control)
             case Abort():
                 pairs = [pair for pair in (said, other) if self._follows(pair, control.dgn)]
@@ -151,34 +151,36 @@ class LongListener:
                     event for pair in pairs for event in self._end(pair, ProblemKind.ABORTED, time, control.reason)
                 ]
                 return events if pairs else [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
-            case Clear() | Acknowledge():
+            case ClearToSend() | EndOfMessage():
                 return self._answer(time, said, other, control)
 
-    def _request(self, time: int, pair: Pair, request: Request) -> list[TransferEvent]:
+    def _request(self, time: int, pair: Endpoints, request: RequestToSend) -> list[TransferEvent]:
         before = self._open.get(pair)
         if before is not None and not before.answered and before.gathered.offer == request:
             return before.ask(time)
         events = self._end(pair, ProblemKind.RESTARTED, time)
-        if not fits(request):
-            events.append(Gathered(time, *pair, request).trouble(ProblemKind.MISFIT, time))
+        if not is_valid_size(request):
+            events.append(PartialMessage(time, *pair, request).trouble(ProblemKind.MISFIT, time))
         elif len(self._open) >= self._most:
-            events.append(Gathered(time, *pair, request).trouble(ProblemKind.CROWDED, time))
+            events.append(PartialMessage(time, *pair, request).trouble(ProblemKind.CROWDED, time))
         else:
-            self._open[pair] = _Overheard(time, pair, request)
+            self._open[pair] = _ObservedTransfer(time, pair, request)
         return events
 
-    def _answer(self, time: int, said: Pair, pair: Pair, control: Clear | Acknowledge) -> list[TransferEvent]:
+    def _answer(
+        self, time: int, said: Endpoints, pair: Endpoints, control: ClearToSend | EndOfMessage
+    ) -> list[TransferEvent]:
         if not self._follows(pair, control.dgn):
             return [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
-        if isinstance(control, Acknowledge):
+        if isinstance(control, EndOfMessage):
             return self._end(pair, ProblemKind.BROKEN, time)
         self._open[pair].clear(time, control)
         return []
 
-    def _follows(self, pair: Pair, dgn: int) -> bool:
+    def _follows(self, pair: Endpoints, dgn: int) -> bool:
         return pair in self._open and self._open[pair].gathered.offer.dgn == dgn
 
-    def _end(self, pair: Pair, kind: ProblemKind, time: int, reason: int | None = None) -> list[TransferEvent]:
+    def _end(self, pair: Endpoints, kind: ProblemKind, time: int, reason: int | None = None) -> list[TransferEvent]:
         """Put a session away; one whose message was given out has ended well, whatever comes."""
         session = self._open.pop(pair, None)
         if session is None or session.gathered.complete:
@@ -186,5 +188,5 @@ class LongListener:
         return [session.gathered.trouble(kind, time, reason)]
 
     def _counted(self, events: list[TransferEvent]) -> list[TransferEvent]:
-        self.counts.update(count(events))
+        self.counts.update(count_problems(events))
         return events

@@ -47,7 +47,7 @@ class LongMessage(NamedTuple):
     ended: int
 
 
-class Arrived(NamedTuple):
+class LongMessageSent(NamedTuple):
     """A message of this node was acknowledged, or went out to all."""
 
     time: int
@@ -66,7 +66,7 @@ class TransferProblem(NamedTuple):
     reason: int | None = None
 
 
-TransferEvent = LongMessage | Arrived | TransferProblem
+TransferEvent = LongMessage | LongMessageSent | TransferProblem
 
 
 class TransferOutcome(NamedTuple):
@@ -81,11 +81,11 @@ class TransferOutcome(NamedTuple):
         self.events.extend(other.events)
 
 
-def nothing() -> TransferOutcome:
+def empty_outcome() -> TransferOutcome:
     """Return an outcome to be filled."""
     return TransferOutcome([], [])
 
 
-def count(events: Iterable[TransferEvent]) -> Counter[ProblemKind]:
+def count_problems(events: Iterable[TransferEvent]) -> Counter[ProblemKind]:
     """Count the troubles by kind."""
     return Counter(event.kind for event in events if isinstance(event, TransferProblem))

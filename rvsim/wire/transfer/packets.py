@@ -10,14 +10,14 @@ from typing import NamedTuple
 
 from rvsim.wire import ident
 
-CONNECTION = 0x0EC00
+CONNECTION_MANAGEMENT = 0x0EC00
 """RV-C: INITIAL_PACKET; J1939: transport protocol, connection management."""
-PACKET = 0x0EB00
+DATA_TRANSFER = 0x0EB00
 """RV-C: DATA_PACKET; J1939: transport protocol, data transfer."""
-PRIORITY = 7
+TRANSFER_PRIORITY = 7
 """The usual priority of both (from memory)."""
 
-BETWEEN_PACKETS_US = (50_000, 200_000)
+PACKET_GAP_LIMITS_US = (50_000, 200_000)
 """How far the packets of an announced message are apart (SAE J1939-21 5.12.3, cited in Linux commit 0ae18a82686f)."""
 RESPONSE_US = 200_000
 """Tr: so soon an answer has to come. Ours come at once."""
@@ -39,14 +39,14 @@ has to ask for it anew."""
 T4_US = 1_050_000
 """A sender waits so long after it was told to wait."""
 
-PAYLOAD = 7
-SHORTEST, LONGEST = 9, 1785
+PACKET_PAYLOAD = 7
+MIN_MESSAGE_BYTES, MAX_MESSAGE_BYTES = 9, 1785
 """Fewer bytes fit in one frame; 255 packets of 7 carry no more (SAE J1939-21; RV-C 3.2.7)."""
-NO_LIMIT = 0xFF
+NO_PACKET_LIMIT = 0xFF
 _FILL = b"\xff"
 
 
-class Reason(IntEnum):
+class AbortReason(IntEnum):
     """Why a session is aborted (SAE J1939-21): 1 to 4 as can-j1939 2.0.12 has them, the others from memory."""
 
     BUSY = 1
@@ -62,16 +62,16 @@ class Reason(IntEnum):
 
 
 _REASONS: dict[int, str] = {
-    Reason.BUSY: "it is busy with another session and cannot take one more",
-    Reason.RESOURCES: "it needs its resources for another task",
-    Reason.TIMEOUT: "it waited for too long",
-    Reason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
-    Reason.TOO_MANY_TRIES: "the same packet was asked for too often",
-    Reason.UNEXPECTED_PACKET: "a packet came that it did not expect",
-    Reason.BAD_SEQUENCE: "a packet was out of its order",
-    Reason.DUPLICATE_SEQUENCE: "a packet number came twice",
-    Reason.TOO_LONG: "the message is longer than 1785 bytes",
-    Reason.OTHER: "one that the standard does not list",
+    AbortReason.BUSY: "it is busy with another session and cannot take one more",
+    AbortReason.RESOURCES: "it needs its resources for another task",
+    AbortReason.TIMEOUT: "it waited for too long",
+    AbortReason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
+    AbortReason.TOO_MANY_TRIES: "the same packet was asked for too often",
+    AbortReason.UNEXPECTED_PACKET: "a packet came that it did not expect",
+    AbortReason.BAD_SEQUENCE: "a packet was out of its order",
+    AbortReason.DUPLICATE_SEQUENCE: "a packet number came twice",
+    AbortReason.TOO_LONG: "the message is longer than 1785 bytes",
+    AbortReason.OTHER: "one that the standard does not list",
 }
 
 
@@ -80,7 +80,7 @@ def reason_text(reason: int) -> str:
     return _REASONS.get(reason, "one that the standard reserves")
 
 
-class Announce(NamedTuple):
+class BroadcastAnnounce(NamedTuple):
     """A message to all begins (BAM)."""
 
     size: int
@@ -89,10 +89,10 @@ class Announce(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_ANNOUNCE, self.size, self.packets, NO_LIMIT, self.dgn)
+        return _packed(_ANNOUNCE, self.size, self.packets, NO_PACKET_LIMIT, self.dgn)
 
 
-class Request(NamedTuple):
+class RequestToSend(NamedTuple):
     """A sender asks whether it may send (RTS); ``limit`` is how many packets it wants to be asked for at once."""
 
     size: int
@@ -105,7 +105,7 @@ class Request(NamedTuple):
         return _packed(_REQUEST, self.size, self.packets, self.limit, self.dgn)
 
 
-class Clear(NamedTuple):
+class ClearToSend(NamedTuple):
     """A receiver asks for ``packets`` packets from number ``first`` on (CTS); for none: wait."""
 
     packets: int
@@ -117,7 +117,7 @@ class Clear(NamedTuple):
         return _packed(_CLEAR, self.packets | self.first << 8, 0xFF, 0xFF, self.dgn)
 
 
-class Acknowledge(NamedTuple):
+class EndOfMessage(NamedTuple):
     """A receiver has everything (end of message)."""
 
     size: int
@@ -140,7 +140,7 @@ class Abort(NamedTuple):
         return _packed(_ABORT, self.reason | 0xFF00, 0xFF, 0xFF, self.dgn)
 
 
-Control = Announce | Request | Clear | Acknowledge | Abort
+Control = BroadcastAnnounce | RequestToSend | ClearToSend | EndOfMessage | Abort
 _REQUEST, _CLEAR, _ACKNOWLEDGE, _ANNOUNCE, _ABORT = 16, 17, 19, 32, 255
 
 
@@ -157,13 +157,13 @@ def read_control(data: bytes) -> Control | None:
         return None
     match data[0]:
         case 16:
-            return Request(word, third, fourth, dgn)
+            return RequestToSend(word, third, fourth, dgn)
         case 17:
-            return Clear(data[1], data[2], dgn)
+            return ClearToSend(data[1], data[2], dgn)
         case 19:
-            return Acknowledge(word, third, dgn)
+            return EndOfMessage(word, third, dgn)
         case 32:
-            return Announce(word, third, dgn)
+            return BroadcastAnnounce(word, third, dgn)
         case 255:
             return Abort(data[1], dgn)
     return None
@@ -171,25 +171,27 @@ def read_control(data: bytes) -> Control | None:
 
 def packets_for(size: int) -> int:
     """Return how many packets a message of so many bytes has."""
-    return -(-size // PAYLOAD)
+    return -(-size // PACKET_PAYLOAD)
 
 
-def fits(offer: Announce | Request) -> bool:
+def is_valid_size(offer: BroadcastAnnounce | RequestToSend) -> bool:
     """Tell whether a message of this size is a long one and has this many packets."""
-    return SHORTEST <= offer.size <= LONGEST and offer.packets == packets_for(offer.size)
+    return MIN_MESSAGE_BYTES <= offer.size <= MAX_MESSAGE_BYTES and offer.packets == packets_for(offer.size)
 
 
 def control_frame(control: Control, source: int, destination: int) -> tuple[int, bytes]:
     """Return a connection frame as (identifier, data)."""
-    return ident.join(PRIORITY, CONNECTION, source, destination), control.to_bytes()
+    return ident.join_identifier(TRANSFER_PRIORITY, CONNECTION_MANAGEMENT, source, destination), control.to_bytes()
 
 
 def packet_frame(data: bytes, number: int, source: int, destination: int) -> tuple[int, bytes]:
     """Return packet ``number``, counted from 1, of a message as (identifier, data); what is left over is all ones."""
-    piece = data[(number - 1) * PAYLOAD : number * PAYLOAD]
-    return ident.join(PRIORITY, PACKET, source, destination), bytes((number,)) + piece.ljust(PAYLOAD, _FILL)
+    piece = data[(number - 1) * PACKET_PAYLOAD : number * PACKET_PAYLOAD]
+    return ident.join_identifier(TRANSFER_PRIORITY, DATA_TRANSFER, source, destination), bytes((number,)) + piece.ljust(
+        PACKET_PAYLOAD, _FILL
+    )
 
 
 def is_packet(parts: ident.Identifier, data: bytes) -> bool:
     """Tell whether a frame is a data packet of a node that can have sent one: eight bytes, numbered from 1."""
-    return parts.dgn == PACKET and len(data) == 8 and data[0] > 0 and parts.source < ident.NULL_ADDRESS
+    return parts.dgn == DATA_TRANSFER and len(data) == 8 and data[0] > 0 and parts.source < ident.NULL_ADDRESS

@@ -6,13 +6,13 @@ taken in their order only, so that none of another message slips in. Does not se
 
 from rvsim.wire.ident import is_addressed
 from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
-from rvsim.wire.transfer.packets import T1_US, Announce, Request, fits
+from rvsim.wire.transfer.packets import T1_US, BroadcastAnnounce, RequestToSend, is_valid_size
 
 
-class Gathered:
+class PartialMessage:
     """The packets of one message so far; ``missing`` is the first that is not there."""
 
-    def __init__(self, started: int, source: int, destination: int, offer: Announce | Request) -> None:
+    def __init__(self, started: int, source: int, destination: int, offer: BroadcastAnnounce | RequestToSend) -> None:
         self.offer = offer
         self.missing = 1
         self._started = started
@@ -44,19 +44,19 @@ class Gathered:
         return TransferProblem(kind, time, self._source, self._destination, self.offer.dgn, reason)
 
 
-class Announced:
+class BroadcastReceptions:
     """All messages to all that are under way, one for each sender, ``most`` at once."""
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._open: dict[int, Gathered] = {}
+        self._open: dict[int, PartialMessage] = {}
         self._deadlines: dict[int, int] = {}
 
-    def announce(self, time: int, source: int, destination: int, offer: Announce) -> list[TransferEvent]:
+    def announce(self, time: int, source: int, destination: int, offer: BroadcastAnnounce) -> list[TransferEvent]:
         """Begin to gather, and forget what the same sender left unfinished."""
         events: list[TransferEvent] = [old.trouble(ProblemKind.RESTARTED, time) for old in self._drop(source)]
-        gathered = Gathered(time, source, destination, offer)
-        if not fits(offer):
+        gathered = PartialMessage(time, source, destination, offer)
+        if not is_valid_size(offer):
             events.append(gathered.trouble(ProblemKind.MISFIT, time))
         elif len(self._open) >= self._most:
             events.append(gathered.trouble(ProblemKind.CROWDED, time))
@@ -94,6 +94,6 @@ class Announced:
     def __len__(self) -> int:
         return len(self._open)
 
-    def _drop(self, source: int) -> list[Gathered]:
+    def _drop(self, source: int) -> list[PartialMessage]:
         self._deadlines.pop(source, None)
         return [self._open.pop(source)] if source in self._open else []

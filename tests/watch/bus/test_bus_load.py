@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rvsim.watch.bus.bus_load import Busy, PairLoad, Window
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame, OtherKind
-from rvsim.wire.timing import least_bits
+from rvsim.wire.timing import min_bits
 
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
 
@@ -144,7 +144,7 @@ def test_the_busiest_second_is_that_of_a_count_by_hand(drawn):
         time += step
         one = OtherFrame(time, OtherKind.STANDARD, 50) if is_other else Frame(time, IDENTIFIER, bytes(length))
         load.add(one)
-        passed.append((time, 50 if is_other else least_bits(length), one))
+        passed.append((time, 50 if is_other else min_bits(length), one))
     for _ in load.close(time + 2 * SECOND_US):
         pass
     sums = {

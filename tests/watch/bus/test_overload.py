@@ -10,7 +10,7 @@ from rvsim.watch.transitions import Ended
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
-from rvsim.wire.timing import bits_of
+from rvsim.wire.timing import frame_bits
 
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
 """CAN hardware counted 141 bits for this frame: 1773 of them fill a second, 709 are 40 %, 1241 are 70 %."""
@@ -170,7 +170,7 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
             }[what]
             busyness.pass_seconds(time)
             busyness.load.add(one)
-            told.append((time, len(bits_of(*one[1:])) if isinstance(one, Frame) else one.bits))
+            told.append((time, len(frame_bits(*one[1:])) if isinstance(one, Frame) else one.bits))
     end = time + 10 * SECOND_US
     busyness.pass_seconds(end)
     standing, found = None, []

@@ -5,7 +5,7 @@ The exchange between 90h and 9Bh is that of can-j1939 2.0.12 test_ecu.py (MIT), 
 
 import pytest
 
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
@@ -22,7 +22,7 @@ class Ear:
     """A listener that is told frames as text; what happened is kept."""
 
     def __init__(self, **options):
-        self.listener = LongListener(**options)
+        self.listener = LongMessageListener(**options)
         self.events = []
 
     def receive(self, *frames, at=0):

@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind, TransferProblem
 
 NINE = bytes(range(1, 10))
 
@@ -37,7 +37,7 @@ def test_what_waits_goes_out_in_its_order():
     begun = []
     while long.due() is not None and len(begun) < 3:
         outcome = long.expire(long.due())
-        begun += [event.dgn for event in outcome.events if isinstance(event, Arrived)]
+        begun += [event.dgn for event in outcome.events if isinstance(event, LongMessageSent)]
     assert begun == [0xDA00, 0xDB00, 0xDC00]
 
 
@@ -111,7 +111,7 @@ def test_in_and_out_at_once_between_two_nodes():
     ]
     assert len(heard(long, "1CEC9010 11 02 01 FF FF 00 DF 00").frames) == 2
     heard(long, "1CEB9010 01 09 09 09 09 09 09 09")
-    assert heard(long, "1CEC9010 13 09 00 02 FF 00 DF 00").events == [Arrived(0, 0x10, 0xDF00)]
+    assert heard(long, "1CEC9010 13 09 00 02 FF 00 DF 00").events == [LongMessageSent(0, 0x10, 0xDF00)]
     done = heard(long, "1CEB9010 02 08 08 FF FF FF FF FF")
     assert done.events == [LongMessage(0x10, 0x90, 0xDF00, bytes([9] * 7 + [8] * 2), 0, 0)]
     assert long.open == 0
@@ -204,7 +204,9 @@ def test_what_was_due_is_done_before_a_frame_is_heard():
     long.send(0, 0xFEB0, NINE)
     assert [dgn_of(identifier) for identifier, _ in heard(long, "19FFD101", 60_000).frames] == [0xEB00]
     heard(long, "1CEC9001 10 09 00 02 FF 00 DF 00", 60_000)
-    assert heard(long, "1CEB9001 01 01 02 03 04 05 06 07", 1_310_000).events == [Arrived(1_310_000, 255, 0xFEB0)]
+    assert heard(long, "1CEB9001 01 01 02 03 04 05 06 07", 1_310_000).events == [
+        LongMessageSent(1_310_000, 255, 0xFEB0)
+    ]
     late = heard(long, "19FFD101", 2_060_001)
     assert [event.kind for event in late.events] == [ProblemKind.RETRIED]
 

@@ -10,9 +10,9 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, TransferProblem
 
 ADDRESSES = (1, 2, 3)
 STRANGER = 9
@@ -29,7 +29,7 @@ class Transfers(RuleBasedStateMachine):
         """Put nodes and a listener on the bus."""
         self.time = 0
         self.nodes = {address: LongMessages(address, window=window, most=MOST) for address in ADDRESSES}
-        self.listener = LongListener(most=MOST)
+        self.listener = LongMessageListener(most=MOST)
         self.queues = {address: [] for address in (*ADDRESSES, STRANGER)}
         self.sent = {}
         self.troubles = []
@@ -51,7 +51,7 @@ class Transfers(RuleBasedStateMachine):
                 assert event.started <= event.ended <= self.time
                 ears = self.sent[event[:4]]
                 ears.append(ear)
-            elif isinstance(event, Arrived) and event.destination != 255:
+            elif isinstance(event, LongMessageSent) and event.destination != 255:
                 assert any(event.destination in ears for key, ears in self.sent.items() if key[1:3] == event[1:])
 
     def transmit(self, address, place, fates):

@@ -7,7 +7,7 @@ where that stack uses the message's, and our request sets no limit (FF).
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessageSent, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 RTS = "1CEC9B90 10 14 00 03 FF 00 DF 00"
@@ -33,7 +33,7 @@ def test_a_published_message_to_all(node):
     assert node.due() == (101_000, ["1CEBFF90 02 01 02 03 04 05 06 07"])
     assert node.events == []
     assert node.due() == (151_000, ["1CEBFF90 03 01 02 03 04 05 06 FF"])
-    assert node.events == [Arrived(151_000, 255, 0xFEB0)]
+    assert node.events == [LongMessageSent(151_000, 255, 0xFEB0)]
     assert (node.long.open, node.long.due()) == (0, None)
 
 
@@ -44,7 +44,7 @@ def test_the_longest_message_to_all(node):
     while node.long.due() is not None:
         numbers += [int(frame.split()[1], 16) for frame in node.due()[1]]
     assert numbers == list(range(1, 256))
-    assert node.events == [Arrived(12_750_000, 255, 0xFEB0)]
+    assert node.events == [LongMessageSent(12_750_000, 255, 0xFEB0)]
 
 
 def test_packets_may_be_further_apart(node_at):
@@ -86,7 +86,7 @@ def test_a_published_message_to_one(node):
     for number in (1, 2, 3):
         assert node.receive(f"1CEC909B 11 01 0{number} FF FF 00 DF 00") == [PACKETS[number - 1]]
     assert node.receive(ACKNOWLEDGED, at=77) == []
-    assert node.events == [Arrived(77, 0x9B, 0xDF00)]
+    assert node.events == [LongMessageSent(77, 0x9B, 0xDF00)]
     assert (node.long.open, node.long.due()) == (0, None)
 
 
@@ -160,7 +160,7 @@ def test_progress_begins_the_count_anew(node):
     for first in "1112223":
         node.receive(f"1CEC909B 11 03 0{first} FF FF 00 DF 00")
     node.receive(ACKNOWLEDGED)
-    assert isinstance(node.events[-1], Arrived)
+    assert isinstance(node.events[-1], LongMessageSent)
 
 
 def test_unanswered_requests_do_not_count_as_tries_for_packets(node):
