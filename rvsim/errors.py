@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from enum import IntEnum
 
 
-class Exit(IntEnum):
+class ExitCode(IntEnum):
     """Exit codes of every command."""
 
     GOOD = 0
@@ -31,7 +31,7 @@ class Exit(IntEnum):
 class RvsimError(Exception):
     """Any error that ends a command with a clear line instead of a traceback."""
 
-    exit_code = Exit.USAGE
+    exit_code = ExitCode.USAGE
 
     @property
     def problems(self) -> tuple[str, ...]:
@@ -57,12 +57,12 @@ class InputError(RvsimError):
 class BusError(RvsimError):
     """The bus could not be opened, or was lost while in use."""
 
-    exit_code = Exit.BUS
+    exit_code = ExitCode.BUS
 
 
-_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+_UNSAFE = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
 """What changes a terminal or the order of signs, and halves of signs, by which Python keeps bytes that are no UTF-8."""
-_FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
+_DISK_FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
 
 
 def printable(text: str) -> str:
@@ -70,12 +70,12 @@ def printable(text: str) -> str:
 
     That is how JSON writes them too, so a line of JSON stays what it was.
     """
-    return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
-def not_written(error: OSError) -> str:
+def write_problem(error: OSError) -> str:
     """Return why something could not be written, as the system says it, and what to do next."""
-    advice = "free space there" if error.errno in _FULL else "write it to another place"
+    advice = "free space there" if error.errno in _DISK_FULL else "write it to another place"
     return f"({error.strerror or error}): {advice}"
 
 

@@ -13,7 +13,7 @@ from rvsim.errors import InputError
 _PACKAGE = Path(__file__).resolve().parent
 
 
-def origin() -> str:
+def installation_kind() -> str:
     """Say where the shipped files were found: ``installed`` or ``checkout``."""
     return "installed" if (_PACKAGE / "_shipped").is_dir() else "checkout"
 

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, ValidationInfo, field_validator
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Line, Table
+from rvsim.rig.table import OneLineText, Table
 
 FLAG_KINDS = (
     "silent-device",
@@ -40,9 +40,9 @@ FLAG_KINDS = (
     "log-out-of-order",
 )
 """The kinds of flag that a rig can accept."""
-ABOUT_A_FIELD = ("bad-value", "no-data", "stuck-value", "reported-fault")
-ABOUT_A_MESSAGE = (
-    *ABOUT_A_FIELD,
+FIELD_FLAG_KINDS = ("bad-value", "no-data", "stuck-value", "reported-fault")
+MESSAGE_FLAG_KINDS = (
+    *FIELD_FLAG_KINDS,
     "late-message",
     "wrong-length",
     "unknown-message",
@@ -54,14 +54,14 @@ ABOUT_A_MESSAGE = (
 _DGN = re.compile(r"[0-3][0-9A-F]{4}", re.ASCII | re.IGNORECASE)
 
 
-def _known_flag(text: str) -> str:
+def _check_flag_kind(text: str) -> str:
     if text not in FLAG_KINDS:
         known = ", ".join(FLAG_KINDS)
         raise ValueError(f"{shown(text)} is no kind of flag{did_you_mean(text, FLAG_KINDS)}; the kinds are {known}")
     return text
 
 
-def _message(text: str) -> str:
+def _check_message(text: str) -> str:
     if _DGN.fullmatch(text):
         return text.upper()
     if not (text.isidentifier() and text.isascii()):
@@ -72,7 +72,7 @@ def _message(text: str) -> str:
     return text
 
 
-def _field(text: str) -> str:
+def _check_field(text: str) -> str:
     if not (text.isidentifier() and text.isascii()):
         raise ValueError(f"{shown(text)} does not name a field; write it without its message, like air_temperature")
     return text
@@ -81,15 +81,15 @@ def _field(text: str) -> str:
 class AcceptedPlan(Table):
     """One sort of flag that is not raised. What is left out may be anything: device, message, field."""
 
-    flag: Annotated[str, AfterValidator(_known_flag)]
-    device: Line | None = None
+    flag: Annotated[str, AfterValidator(_check_flag_kind)]
+    device: OneLineText | None = None
     """A planned device by its name; left out, it is every device, every stranger and the bus itself."""
-    message: Annotated[str, AfterValidator(_message)] | None = None
+    message: Annotated[str, AfterValidator(_check_message)] | None = None
     """A message by its name, or a DGN as five hex digits."""
-    field: Annotated[str, AfterValidator(_field)] | None = None
+    field: Annotated[str, AfterValidator(_check_field)] | None = None
     absent: bool = False
     """With silent-device: also where the device is not heard at all, not only where it falls silent."""
-    reason: Line | None = None
+    reason: OneLineText | None = None
 
     @property
     def dgn(self) -> int | None:
@@ -100,7 +100,7 @@ class AcceptedPlan(Table):
     @classmethod
     def _of_a_flag_with_a_message(cls, message: str | None, info: ValidationInfo) -> str | None:
         flag = info.data.get("flag")
-        if message is not None and flag is not None and flag not in ABOUT_A_MESSAGE:
+        if message is not None and flag is not None and flag not in MESSAGE_FLAG_KINDS:
             raise ValueError(f"a {flag} flag is not about one message; remove it")
         return message
 
@@ -108,7 +108,7 @@ class AcceptedPlan(Table):
     @classmethod
     def _of_a_flag_with_a_field(cls, field: str | None, info: ValidationInfo) -> str | None:
         flag = info.data.get("flag")
-        if field is not None and flag is not None and flag not in ABOUT_A_FIELD:
+        if field is not None and flag is not None and flag not in FIELD_FLAG_KINDS:
             raise ValueError(f"a {flag} flag is not about one field; remove it")
         if field is not None and info.data.get("message", field) is None:
             raise ValueError("a field needs its message; add the message, or remove the field")

@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, InstanceOf
 from rvsim.rig.quantity import shown
 from rvsim.wire.name import Name
 
-_WRITTEN = re.compile(r"[0-9A-F]{16}", re.ASCII | re.IGNORECASE)
+_NAME_DIGITS = re.compile(r"[0-9A-F]{16}", re.ASCII | re.IGNORECASE)
 
 
 def read_name(given: object) -> object:
@@ -22,7 +22,7 @@ def read_name(given: object) -> object:
     """
     if isinstance(given, Name):
         return given
-    if not isinstance(given, str) or not _WRITTEN.fullmatch(given):
+    if not isinstance(given, str) or not _NAME_DIGITS.fullmatch(given):
         raise ValueError(
             f"{shown(given)} is not a NAME; write its 16 hex digits in quotes, most significant first: in an address "
             "claim they are the eight bytes from the last to the first"
@@ -30,7 +30,7 @@ def read_name(given: object) -> object:
     return Name.from_bytes(bytes.fromhex(given)[::-1])
 
 
-def written(name: Name) -> str:
+def name_text(name: Name) -> str:
     """Write a NAME as a rig has it."""
     return f"{int(name):016X}"
 

@@ -18,27 +18,30 @@ def check_fields(rig: Rig, catalogue: Catalogue) -> None:
         InputError: a line for each name.
     """
     problems = [
-        f'rig "{rig.name}", device "{device}", {key}: {text}' for device, key, text in of_devices(rig, catalogue)
+        f'rig "{rig.name}", device "{device}", {key}: {text}'
+        for device, key, text in device_field_problems(rig, catalogue)
     ]
-    problems += [f'rig "{rig.name}", accepted {number + 1}: {text}' for number, text in of_accepted(rig, catalogue)]
+    problems += [
+        f'rig "{rig.name}", accepted {number + 1}: {text}' for number, text in accepted_problems(rig, catalogue)
+    ]
     if problems:
         raise InputError(*problems)
 
 
-def of_devices(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
+def device_field_problems(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[str, str, str]]:
     """Yield each name that a device has and no definition: the device, the key, what is wrong."""
     for device in rig.devices:
         for key, names in (("limits", device.limits), ("required", device.required)):
-            yield from ((device.name, key, problem) for name in names for problem in _problems(name, catalogue))
+            yield from ((device.name, key, problem) for name in names for problem in _field_problems(name, catalogue))
 
 
-def of_accepted(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[int, str]]:
+def accepted_problems(rig: Rig, catalogue: Catalogue) -> Iterator[tuple[int, str]]:
     """Yield the same of what is accepted, with its place in the list, from 0."""
     for number, one in enumerate(rig.accepted):
-        yield from ((number, problem) for problem in _not_accepted(one, catalogue))
+        yield from ((number, problem) for problem in _accepted_problems(one, catalogue))
 
 
-def _not_accepted(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:
+def _accepted_problems(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:
     """A DGN may have no definition; a field is known only where it has one."""
     if one.message is None:
         return
@@ -50,10 +53,10 @@ def _not_accepted(one: AcceptedPlan, catalogue: Catalogue) -> Iterator[str]:
         yield f"DGN {one.message} hex has no definition here, so no field {one.field} either; give a DBC file for it"
     elif one.field is not None and spec is not None and one.field not in spec.by_name:
         known = spec.by_name
-        yield f"{spec.name} has no field {one.field}{did_you_mean(one.field, known)}; {_has(known)}"
+        yield f"{spec.name} has no field {one.field}{did_you_mean(one.field, known)}; {_fields_text(known)}"
 
 
-def _problems(name: str, catalogue: Catalogue) -> Iterator[str]:
+def _field_problems(name: str, catalogue: Catalogue) -> Iterator[str]:
     message, dot, field = name.rpartition(".")
     if not dot:
         fields = {field.name for spec in catalogue for field in spec.fields}
@@ -65,8 +68,8 @@ def _problems(name: str, catalogue: Catalogue) -> Iterator[str]:
         return
     known = catalogue.by_name(message).by_name
     if field not in known:
-        yield f"{message} has no field {field}{did_you_mean(field, known)}; {_has(known)}"
+        yield f"{message} has no field {field}{did_you_mean(field, known)}; {_fields_text(known)}"
 
 
-def _has(known: Iterable[str]) -> str:
+def _fields_text(known: Iterable[str]) -> str:
     return f"it has {', '.join(known)}" if known else "it is known by name only"

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import Origin
 
-HIGHEST_INSTANCE = 250
+MAX_INSTANCE = 250
 """The highest instance of any function (rv-c.com/book/export/html/81)."""
 
 

@@ -18,11 +18,11 @@ from rvsim.rig.model import Kinds, Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 
-_MOST_PROBLEMS = 100
+_MAX_PROBLEMS = 100
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-def check(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
+def check_model(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
     """Read a file's content as a model.
 
     Args:
@@ -35,12 +35,12 @@ def check(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **con
         InputError: every mistake in it, a line for each.
     """
     try:
-        return check_raw(model, file, kinds, **context)
+        return validate_model(model, file, kinds, **context)
     except ValidationError as error:
-        raise explain(error, file, model, kinds) from None
+        raise explain_errors(error, file, model, kinds) from None
 
 
-def check_raw(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
+def validate_model(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
     """Read a file's content as a model, as ``check`` does.
 
     Raises:
@@ -49,22 +49,26 @@ def check_raw(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, *
     return model.model_validate(file.data, context={"kinds": kinds, "folder": file.path.parent, **context})
 
 
-def explain(error: ValidationError, file: TomlFile, model: type[BaseModel], kinds: Kinds | None = None) -> InputError:
+def explain_errors(
+    error: ValidationError, file: TomlFile, model: type[BaseModel], kinds: Kinds | None = None
+) -> InputError:
     """Put pydantic's errors into a user's words: file, line, table, key, what is wrong and what to do."""
     details = error.errors(include_url=False)
-    told = sorted((_told(one, file, model, kinds or {}) for one in details[:_MOST_PROBLEMS]), key=lambda one: one[0])
+    told = sorted(
+        (_problem_line(one, file, model, kinds or {}) for one in details[:_MAX_PROBLEMS]), key=lambda one: one[0]
+    )
     problems = [text for _, text in told]
-    if len(details) > _MOST_PROBLEMS:
-        problems.append(f"{file.path}: {len(details) - _MOST_PROBLEMS} more mistakes; correct these first")
+    if len(details) > _MAX_PROBLEMS:
+        problems.append(f"{file.path}: {len(details) - _MAX_PROBLEMS} more mistakes; correct these first")
     return InputError(*problems)
 
 
-def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kinds) -> tuple[int, str]:
+def _problem_line(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kinds) -> tuple[int, str]:
     """Return the line of one mistake, and what to say of it."""
     loc = one["loc"]
     if one["type"] == "union_tag_invalid":
         loc = (*loc, one["ctx"]["discriminator"].strip("'"))
-    place = table = _found(loc, file.data)
+    place = table = _place_in_data(loc, file.data)
     if one["type"] == "extra_forbidden":
         *above, key = loc
         table, words = place[:-1], _unknown_key(str(key), _known_keys(model, above, file.data, kinds))
@@ -75,8 +79,8 @@ def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kind
         )
     else:
         told = {"key": loc[-1] if loc else "", "message": one["msg"], **one.get("ctx", {})}
-        words = _words(one["type"], one["input"], told)
-    return file.line(place), f"{file.where(place, *_spoken(table, file.data))}: {words}"
+        words = _problem_text(one["type"], one["input"], told)
+    return file.line(place), f"{file.where(place, *_place_texts(table, file.data))}: {words}"
 
 
 def _has(data: Any, step: int | str) -> bool:
@@ -84,7 +88,7 @@ def _has(data: Any, step: int | str) -> bool:
     return step in data if isinstance(data, Mapping) else isinstance(data, list) and step in range(len(data))
 
 
-def _found(loc: Place, data: Any) -> Place:
+def _place_in_data(loc: Place, data: Any) -> Place:
     place: Place = ()
     for step in loc:
         if _has(data, step):
@@ -92,7 +96,7 @@ def _found(loc: Place, data: Any) -> Place:
     return place
 
 
-def _spoken(place: Place, data: Any) -> list[str]:
+def _place_texts(place: Place, data: Any) -> list[str]:
     """Say a place in words: ``device 2 "roof fan"``, then the keys below it."""
     words: list[str] = []
     keys: list[str] = []
@@ -139,7 +143,7 @@ _INTEGER = "{given} is not a whole number; write one without quotes and decimals
 _NUMBER = "{given} is not a number; write one without quotes, like 21.5"
 _BOOLEAN = "{given} is neither true nor false; write one of them, without quotes"
 _TABLE = "{given} is not a table; write one like {{ key = 1 }}, or its keys under a header of its own"
-_WORDS = {
+_TEXTS = {
     "int_type": _INTEGER,
     "int_parsing": _INTEGER,
     "int_from_float": _INTEGER,
@@ -162,11 +166,11 @@ _WORDS = {
 }
 
 
-def _words(kind: str, given: object, told: Mapping[str, Any]) -> str:
+def _problem_text(kind: str, given: object, told: Mapping[str, Any]) -> str:
     """Say in a user's words what pydantic calls ``kind``; ``told`` is its message and what it says besides."""
-    if kind in _WORDS:
+    if kind in _TEXTS:
         told = {name: f"{value:g}" if isinstance(value, float) else value for name, value in told.items()}
-        return _WORDS[kind].format(given=shown(given), **told)
+        return _TEXTS[kind].format(given=shown(given), **told)
     if kind in ("literal_error", "union_tag_invalid"):
         value = given if kind == "literal_error" else told["tag"]
         listed = told["expected" if kind == "literal_error" else "expected_tags"]
@@ -177,7 +181,7 @@ def _words(kind: str, given: object, told: Mapping[str, Any]) -> str:
     return f"{shown(given)} cannot be used: {told['message'][0].lower()}{told['message'][1:]}"
 
 
-def find(given: str | Path, folder: Path, what: str, beside: Path | None = None) -> Path:
+def find_file(given: str | Path, folder: Path, what: str, beside: Path | None = None) -> Path:
     """Return the file of a shipped rig or scenario by its name, or the path given (ends in .toml or has a slash).
 
     Args:
@@ -203,7 +207,7 @@ def find(given: str | Path, folder: Path, what: str, beside: Path | None = None)
 
 def find_rig(given: str | Path, beside: Path | None = None) -> Path:
     """Return the file of a rig, see ``find``."""
-    return find(given, shipped.scenario_folder() / "rigs", "rig", beside)
+    return find_file(given, shipped.scenario_folder() / "rigs", "rig", beside)
 
 
 def load_rig(given: str | Path, kinds: Kinds | None = None) -> Rig:
@@ -216,4 +220,4 @@ def load_rig(given: str | Path, kinds: Kinds | None = None) -> Rig:
     Raises:
         InputError: it is not there, or cannot be used: every mistake in it.
     """
-    return check(Rig, read_toml(find_rig(given)), kinds)
+    return check_model(Rig, read_toml(find_rig(given)), kinds)

@@ -29,24 +29,24 @@ from pydantic import (
 from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
-from rvsim.rig.clashes import clashes
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
+from rvsim.rig.clashes import find_clashes
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
-from rvsim.rig.table import Line, Mistake, Table, part, refuse
+from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 
 SCHEMA = 1
 """The number of the form in which rigs and scenarios are written."""
-HIGHEST_ADDRESS = 253
+MAX_ADDRESS = 253
 """254 says "no address" and 255 "everyone" (SAE J1939-81)."""
-SETTLING_TIME_US = 10_000_000
+DEFAULT_SETTLING_TIME_US = 10_000_000
 """Commands of two devices to one thing that differ contradict each other within this time. Our decision."""
-ANSWER_TIME_US = 2_000_000
+DEFAULT_ANSWER_TIME_US = 2_000_000
 """So long a device may take to begin to do what it is told. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
-    "HIGHEST_ADDRESS",
+    "MAX_ADDRESS",
     "SCHEMA",
     "AcceptedPlan",
     "Address",
@@ -54,48 +54,48 @@ __all__ = [
     "FieldName",
     "Kinds",
     "Limits",
-    "Line",
+    "OneLineText",
     "Rig",
     "Schema",
     "Table",
-    "part",
+    "entry_value",
 ]
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-def _known_schema(number: int) -> int:
+def _check_schema(number: int) -> int:
     if number != SCHEMA:
         raise ValueError(f"{shown(number)} is not a form that this rvsim reads; write schema = {SCHEMA}")
     return number
 
 
-def _address(number: int) -> int:
-    if not 0 <= number <= HIGHEST_ADDRESS:
+def _check_address(number: int) -> int:
+    if not 0 <= number <= MAX_ADDRESS:
         given = f"0x{number:X}" if 0 < number <= 0xFFFF else shown(number)
-        raise ValueError(f"{given} is not an address that a device can have; write 0 to 0x{HIGHEST_ADDRESS:X} (253)")
+        raise ValueError(f"{given} is not an address that a device can have; write 0 to 0x{MAX_ADDRESS:X} (253)")
     return number
 
 
-def _names_a_field(text: str) -> str:
+def _check_field_name(text: str) -> str:
     parts = text.split(".")
     if len(parts) > 2 or not all(part.isidentifier() and part.isascii() for part in parts):
         raise ValueError(f"{shown(text)} does not name a field; write it as field or MESSAGE.field")
     return text
 
 
-def _pair(given: object) -> object:
+def _as_pair(given: object) -> object:
     if not isinstance(given, list | tuple) or len(given) != 2:
         raise ValueError(f"{shown(given)} is not a pair of limits; write the lowest and the highest: [low, high]")
     return tuple(given)
 
 
-def _in_order(pair: tuple[float, float]) -> tuple[float, float]:
+def _check_order(pair: tuple[float, float]) -> tuple[float, float]:
     if pair[0] > pair[1]:
         raise ValueError(f"the low limit {pair[0]:g} is above the high limit {pair[1]:g}; write [low, high]")
     return pair
 
 
-def _beside(given: object, info: ValidationInfo) -> object:
+def _existing_file(given: object, info: ValidationInfo) -> object:
     folder = (info.context or {}).get("folder")
     if not isinstance(given, str) or folder is None:
         return given
@@ -105,11 +105,11 @@ def _beside(given: object, info: ValidationInfo) -> object:
     return path
 
 
-Schema = Annotated[int, AfterValidator(_known_schema)]
-Address = Annotated[int, AfterValidator(_address)]
-FieldName = Annotated[str, AfterValidator(_names_a_field)]
+Schema = Annotated[int, AfterValidator(_check_schema)]
+Address = Annotated[int, AfterValidator(_check_address)]
+FieldName = Annotated[str, AfterValidator(_check_field_name)]
 """``MESSAGE.field``, or ``field`` for every message of the device that has it."""
-Limits = Annotated[tuple[float, float], BeforeValidator(_pair), AfterValidator(_in_order)]
+Limits = Annotated[tuple[float, float], BeforeValidator(_as_pair), AfterValidator(_check_order)]
 
 
 def _instance_problems(function: str, given: object) -> Iterator[str]:
@@ -124,9 +124,9 @@ def _instance_problems(function: str, given: object) -> Iterator[str]:
             yield f"{shown(instance)} is not an instance; write a whole number, like 1, or several, like [1, 2]"
         elif instance in seen:
             yield f"instance {shown(instance)} stands twice; write it once"
-        elif not lowest <= instance <= HIGHEST_INSTANCE:
+        elif not lowest <= instance <= MAX_INSTANCE:
             title = FUNCTIONS[function].title
-            yield f"a {title} cannot have instance {shown(instance)}; write {lowest} to {HIGHEST_INSTANCE}"
+            yield f"a {title} cannot have instance {shown(instance)}; write {lowest} to {MAX_INSTANCE}"
         else:
             seen.add(instance)
 
@@ -134,8 +134,8 @@ def _instance_problems(function: str, given: object) -> Iterator[str]:
 class DevicePlan(Table):
     """One planned device. ``settings`` are those of the simulated device that can stand in for it."""
 
-    name: Line
-    kind: Line = Field(default="", validate_default=True)
+    name: OneLineText
+    kind: OneLineText = Field(default="", validate_default=True)
     """Which simulated device stands in for it; empty where none does, and then it cannot be simulated."""
     address: Address
     """The address it prefers; it is heard wherever it has claimed one."""
@@ -143,15 +143,15 @@ class DevicePlan(Table):
     """The NAME that it claims an address with: that alone tells which unit it is."""
     functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
     """The instances of each function. Without any it is known by its NAME, or by where it is heard."""
-    zone: Line | None = None
+    zone: OneLineText | None = None
     dynamic: bool = False
     """Whether a simulated one may take another address: when it loses a contest for its own, or is commanded to one
     (SAE J1939-81)."""
     sleeps: bool = False
     """Planned to fall silent when nobody needs it: then its silence is no fault."""
-    answer_time: Annotated[Duration, Field(gt=0)] = ANSWER_TIME_US
+    answer_time: Annotated[Duration, Field(gt=0)] = DEFAULT_ANSWER_TIME_US
     """How long it may take to show in its status that it does what it is told, in microseconds."""
-    settling_time: Annotated[Duration, Field(gt=0)] = SETTLING_TIME_US
+    settling_time: Annotated[Duration, Field(gt=0)] = DEFAULT_SETTLING_TIME_US
     """How long what was commanded has to last before another device may command otherwise, in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     amps: dict[str, Limits] = Field(default_factory=dict)
@@ -174,7 +174,7 @@ class DevicePlan(Table):
             Mistake((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
         ]
         if problems:
-            raise refuse("functions", problems)
+            raise validation_error("functions", problems)
         return {name: tuple(those) if isinstance(those, list | tuple) else (those,) for name, those in given.items()}
 
     @field_validator("amps")
@@ -221,8 +221,8 @@ class Rig(Table):
     """One vehicle's network as it is planned."""
 
     form: Schema = Field(alias="schema")
-    name: Line
-    title: Line
+    name: OneLineText
+    title: OneLineText
     devices: Annotated[tuple[DevicePlan, ...], Field(strict=False)] = Field(
         default=(), alias="device", validate_default=True
     )
@@ -234,7 +234,7 @@ class Rig(Table):
     grey_tank: TankPlan = TankPlan()
     black_tank: TankPlan = TankPlan()
     definitions: Annotated[
-        tuple[Annotated[Path, BeforeValidator(_beside), Field(strict=False)], ...], Field(strict=False)
+        tuple[Annotated[Path, BeforeValidator(_existing_file), Field(strict=False)], ...], Field(strict=False)
     ] = ()
     """The user's own DBC files."""
     longest_pause: Duration = 0
@@ -263,21 +263,21 @@ class Rig(Table):
             if devices is not None and one.device is not None and one.device not in names
         ]
         if problems:
-            raise refuse("accepted", problems)
+            raise validation_error("accepted", problems)
         return accepted
 
     @field_validator("devices", mode="wrap")
     @classmethod
     def _checked_together(cls, given: Any, check: ValidatorFunctionWrapHandler) -> tuple[DevicePlan, ...]:
-        if isinstance(given, list | tuple) and len(given) > HIGHEST_ADDRESS + 1:
+        if isinstance(given, list | tuple) and len(given) > MAX_ADDRESS + 1:
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
-        both = list(clashes(given)) if isinstance(given, list | tuple) else []
+        both = list(find_clashes(given)) if isinstance(given, list | tuple) else []
         try:
             devices: tuple[DevicePlan, ...] = check(given)
         except ValidationError as found:
-            raise refuse("device", both, found) from None
+            raise validation_error("device", both, found) from None
         if both:
-            raise refuse("device", both)
+            raise validation_error("device", both)
         if not devices:
             raise ValueError("a rig needs at least one device; write a table [[device]]")
         return devices

@@ -29,7 +29,7 @@ def _one_line(text: str) -> str:
     return text
 
 
-Line = Annotated[str, AfterValidator(_one_line)]
+OneLineText = Annotated[str, AfterValidator(_one_line)]
 """Words on one line, safe to print."""
 
 
@@ -41,7 +41,7 @@ class Mistake(NamedTuple):
     given: object
 
 
-def refuse(title: str, problems: list[Mistake], found: ValidationError | None = None) -> ValidationError:
+def validation_error(title: str, problems: list[Mistake], found: ValidationError | None = None) -> ValidationError:
     """Put mistakes of our own and those that pydantic found into one error."""
     details = found.errors(include_url=False) if found else []
     theirs = [
@@ -59,6 +59,6 @@ def refuse(title: str, problems: list[Mistake], found: ValidationError | None = 
     return ValidationError.from_exception_data(title, theirs + ours)
 
 
-def part(entry: object, key: str) -> Any:
+def entry_value(entry: object, key: str) -> Any:
     """Return what a device has under a key, read or not yet read; None where there is nothing."""
     return entry.get(key) if isinstance(entry, Mapping) else getattr(entry, key, None)

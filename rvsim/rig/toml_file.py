@@ -20,9 +20,9 @@ from rvsim.wire.file_text import decode_text
 
 Place = tuple[int | str, ...]
 """Where something stands in a file: keys, and numbers of list items counted from 0."""
-_LARGEST_FILE = 1 << 20
-_LONGEST_PATH = 400
-_DEEPEST = 16
+_MAX_FILE_BYTES = 1 << 20
+_MAX_PATH_LENGTH = 400
+_MAX_DEPTH = 16
 """Lines are kept of what stands no deeper than this: no rig does, and a hostile file could ask for gigabytes."""
 
 
@@ -55,7 +55,7 @@ def read_toml(path: Path) -> TomlFile:
     Raises:
         InputError: there is no such file, it is a folder, too large, not UTF-8, or not TOML (with line and column).
     """
-    text = _text_of(path)
+    text = _file_text(path)
     try:
         return TomlFile(path, text, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
@@ -66,18 +66,18 @@ def read_toml(path: Path) -> TomlFile:
         raise InputError(f"{path}: a number has too many digits; write a smaller one") from None
 
 
-def _text_of(path: Path) -> str:
+def _file_text(path: Path) -> str:
     try:
         if path.is_dir():
             raise InputError(f"{path} is a folder; name a .toml file in it")
         if not path.is_file():
-            raise InputError(f"there is no file {shown(str(path), _LONGEST_PATH)}; check its name and folder")
+            raise InputError(f"there is no file {shown(str(path), _MAX_PATH_LENGTH)}; check its name and folder")
         with path.open("rb") as file:
-            content = file.read(_LARGEST_FILE + 1)
+            content = file.read(_MAX_FILE_BYTES + 1)
     except OSError as error:
-        name = shown(str(path), _LONGEST_PATH)
+        name = shown(str(path), _MAX_PATH_LENGTH)
         raise InputError(f"{name} cannot be read ({error.strerror}); check its name and rights") from None
-    if len(content) > _LARGEST_FILE:
+    if len(content) > _MAX_FILE_BYTES:
         raise InputError(f"{path} is larger than 1 MiB, which no rig or scenario is; name another file")
     try:
         return decode_text(content)
@@ -127,7 +127,7 @@ _TOKEN = re.compile(
 
 def _line_numbers(text: str) -> dict[Place, int]:
     """Return the line on which each key, table and list item of sound TOML first stands."""
-    walk, line = _Walk(), 1
+    walk, line = _KeyScanner(), 1
     for token in _TOKEN.finditer(text + "\n"):
         if token.lastgroup == "mark":
             walk.mark(token.group(), line)
@@ -137,7 +137,7 @@ def _line_numbers(text: str) -> dict[Place, int]:
     return walk.lines
 
 
-class _Walk:
+class _KeyScanner:
     """What is known halfway through a text: the table, the brackets and braces that are open, the value to come."""
 
     def __init__(self) -> None:
@@ -182,7 +182,7 @@ class _Walk:
             self._place = (*self._place[:-1], int(self._place[-1]) + 1)
 
     def _reach(self, line: int) -> None:
-        for length in range(1, min(len(self._place), _DEEPEST) + 1):
+        for length in range(1, min(len(self._place), _MAX_DEPTH) + 1):
             self.lines.setdefault(self._place[:length], line)
 
     def _enter(self, line: int) -> None:

@@ -16,7 +16,7 @@ from rvsim.faces.cli.progress import Progress
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
-from rvsim.rig.quantity import seed_of, shown
+from rvsim.rig.quantity import check_seed, shown
 from rvsim.runs.bench import CHANNEL, BenchRun
 from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.sink import Nothing
@@ -91,7 +91,7 @@ class ScenarioRun:
         self.absent = absent
         if job.seed is not None:
             try:
-                seed_of(job.seed)
+                check_seed(job.seed)
             except ValueError as error:
                 raise InputError(f"seed: {error}") from None
         self.loaded, self.catalogue = load_checked(job.scenario, job.values, dbc, absent)

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
-from rvsim.rig.quantity import Duration, Seed, spoken
+from rvsim.rig.quantity import Duration, Seed, duration_text
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.checked_names import Bytes, InTheRig, Word
 from rvsim.shakedown.expect.expectation_plans import Expectation
@@ -97,7 +97,7 @@ def _field(name: str, field: FieldInfo, hint: Any) -> str:
     said = " or ".join(dict.fromkeys(_words(hint)))
     default = field.default
     if said == _TIME and isinstance(default, int):
-        default = spoken(default)
+        default = duration_text(default)
     told = f" ({str(default).lower() if isinstance(default, bool) else default})" if _is_plain(default) else ""
     return f"{field.alias or name} = {said}{told}"
 

@@ -7,7 +7,7 @@ was said before.
 
 from typing import NamedTuple
 
-from rvsim.rig.functions import HIGHEST_INSTANCE, Function, by_command, by_status
+from rvsim.rig.functions import MAX_INSTANCE, Function, by_command, by_status
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
@@ -54,7 +54,7 @@ class Layout(NamedTuple):
         part = ""
         if self.instance is not None:
             raw = self.instance.raw_in(data)
-            valid = raw is not None and raw <= HIGHEST_INSTANCE and self.instance.state(raw) is State.VALUE
+            valid = raw is not None and raw <= MAX_INSTANCE and self.instance.state(raw) is State.VALUE
             instance = raw if valid else None
             said = (
                 Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_command, by_dsa, by_status
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, by_command, by_dsa, by_status
 from rvsim.wire.fields import Origin
 
 VECTORS = Path(__file__).parents[1] / "vectors"
@@ -126,7 +126,7 @@ def test_only_tanks_have_an_instance_zero_and_only_dc_sources_are_shared():
         "tank": 0,
         "furnace": 1,
     }
-    assert HIGHEST_INSTANCE == 250  # rv-c.com/book/export/html/81
+    assert MAX_INSTANCE == 250  # rv-c.com/book/export/html/81
 
 
 def test_a_battery_is_spoken_for_by_several_but_has_one_monitor():

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.rig.load import check, find, find_rig, load_rig
+from rvsim.rig.load import check_model, find_file, find_rig, load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.toml_file import read_toml
 
@@ -319,7 +319,7 @@ def test_an_unknown_name_lists_the_shipped_ones(tmp_path):
     for name in ("van", "bus"):
         (tmp_path / f"{name}.toml").touch()
     with pytest.raises(InputError) as error:
-        find("vann", tmp_path, "rig")
+        find_file("vann", tmp_path, "rig")
     assert error.value.problems == (
         'no rig is called "vann" (did you mean "van"?); the shipped ones are bus, van; '
         "for your own give its path, ending in .toml",
@@ -331,7 +331,7 @@ def test_an_unknown_name_lists_the_shipped_ones(tmp_path):
 def test_the_models_can_be_told_more(written):
     """What else is handed in reaches the validators, beside the kinds and the folder; kinds may be left out."""
     file = read_toml(written(SOUND.replace('"plain"', '"unheard of"')))
-    assert check(Rig, file).devices[0].kind == "unheard of"
+    assert check_model(Rig, file).devices[0].kind == "unheard of"
 
     class Told(BaseModel):
         """Takes anything and keeps what it was told."""
@@ -341,7 +341,7 @@ def test_the_models_can_be_told_more(written):
             told.append(context)
 
     told = []
-    check(Told, file, KINDS, devices=["a"])
+    check_model(Told, file, KINDS, devices=["a"])
     assert told == [{"kinds": KINDS, "folder": file.path.parent, "devices": ["a"]}]
 
 

@@ -7,7 +7,7 @@ import pytest
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig, part
+from rvsim.rig.model import DevicePlan, Rig, entry_value
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.name import Name
 
@@ -287,8 +287,8 @@ def test_clashes_are_found_among_devices_that_are_read_already():
     """Device plans put together in code are held against each other like those from a file."""
     plans = [DevicePlan.model_validate(device(1)), DevicePlan.model_validate(device(2, address=0x81))]
     assert [place for place, _ in problems(rig(*plans))] == [("device", 1, "address")]
-    assert part(plans[0], "name") == part(device(1), "name") == "device 1"
-    assert part(3, "name") is None
+    assert entry_value(plans[0], "name") == entry_value(device(1), "name") == "device 1"
+    assert entry_value(3, "name") is None
 
 
 @pytest.mark.parametrize("entry", [3, [], {"name": 3, "address": "x", "functions": 4}, {"functions": {"tank": {}}}])

@@ -31,7 +31,7 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield f"devices      {', '.join(kind.kind for kind in BUILT_IN)}"
     yield from (f"             {name}, from {kind.__module__}" for name, kind in KINDS.items() if kind not in BUILT_IN)
     yield from PROBLEMS
-    yield f"shipped      {shipped.origin()}"
+    yield f"shipped      {shipped.installation_kind()}"
     yield f"interfaces   {', '.join(attached())}"
     for number, need in enumerate(needs()):
         yield f"{'' if number else 'they need':<13}{need}"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit, printable
+from rvsim.errors import ExitCode, printable
 from rvsim.faces.cli import options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
@@ -51,8 +51,8 @@ def _code() -> int:
         with safe_output():
             app(standalone_mode=True)
     except SystemExit as left:
-        return left.code if isinstance(left.code, int) else Exit.GOOD
-    return Exit.GOOD
+        return left.code if isinstance(left.code, int) else ExitCode.GOOD
+    return ExitCode.GOOD
 
 
 def _leave(code: int) -> None:
@@ -147,7 +147,7 @@ def _bench(
             run.virtual(loaded.scenario.lasts if end is None else end)
         else:
             run.paced(end, speed)
-    return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
+    return ExitCode.NOT_GOOD if run.bench.failures else ExitCode.GOOD
 
 
 def _tell(failure: "Failure") -> None:
@@ -201,7 +201,7 @@ def spell(
         catalogue = load_catalogue(dbc or ())
         say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue)))
-        return Exit.GOOD
+        return ExitCode.GOOD
 
     _leave(ending(command))
 
@@ -306,6 +306,6 @@ def about(ascii: options.Ascii = False) -> None:
         from rvsim.wire.database import load_catalogue
 
         print("\n".join(lines(load_catalogue())))
-        return Exit.GOOD
+        return ExitCode.GOOD
 
     _leave(ending(command))

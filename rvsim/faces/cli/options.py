@@ -126,13 +126,13 @@ def seed(text: str | None, runs: int = 1) -> int | None:
     Raises:
         InputError: it, or the last of them, is none.
     """
-    from rvsim.rig.quantity import seed_of
+    from rvsim.rig.quantity import check_seed
 
     if text is None:
         return None
     try:
-        first = seed_of(int(text) if _DIGITS.fullmatch(text) else text)
-        seed_of(first + runs - 1)
+        first = check_seed(int(text) if _DIGITS.fullmatch(text) else text)
+        check_seed(first + runs - 1)
     except ValueError as error:
         raise InputError(f"--seed: {error}") from None
     return first

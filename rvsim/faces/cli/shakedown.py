@@ -19,7 +19,7 @@ from typing import Any
 
 from rvsim.devices.registry import PROBLEMS, missing_partners
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import Exit, InputError, RvsimError
+from rvsim.errors import ExitCode, InputError, RvsimError
 from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.cli.progress import EVERY_S, Progress
 from rvsim.logs.formats.jsonl import json_text
@@ -249,7 +249,7 @@ def _the_one(
 
 def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None) -> int:
     code = _shown([verdict], form, every, junit)
-    return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
+    return ExitCode.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
 def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None) -> int:
@@ -267,7 +267,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     passed = sum(verdict.passed for verdict in told)
     if form != "json" and len(told) > 1:
         print(f"{passed} of {len(told)} runs passed")
-    return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
+    return ExitCode.GOOD if passed == len(told) else ExitCode.NOT_GOOD
 
 
 def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[ScenarioRun]:
@@ -349,4 +349,4 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     trial.prepare()
     say(*trial.catalogue.left_out)
     print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
-    return Exit.GOOD
+    return ExitCode.GOOD

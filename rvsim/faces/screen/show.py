@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from rvsim.errors import Exit, printable
+from rvsim.errors import ExitCode, printable
 from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
@@ -97,7 +97,7 @@ def show(
         if code is None:
             say("the screen has failed; what runs behind it and its recording go on, Ctrl-C ends them")
             _wait(thread)
-            code = int(Exit.GOOD)
+            code = int(ExitCode.GOOD)
     finally:
         control.stop()
         thread.join()
@@ -124,7 +124,7 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., BenchRun], end: int |
         hands=ManualFaults(run),
     )
     say(*broken)
-    return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
+    return int(ExitCode.NOT_GOOD) if broken and code == ExitCode.GOOD else code
 
 
 def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float) -> int:

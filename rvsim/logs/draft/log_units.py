@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, Function, by_dsa, by_status
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, Function, by_dsa, by_status
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
@@ -96,7 +96,7 @@ def _share_out(units: list[Unit]) -> None:
     owners: dict[tuple[str, int], Unit] = {}
     for _, _, unit, function, instance in sorted(spoken, key=lambda one: one[:2]):
         what = function.spoken(instance)
-        if not function.lowest_instance <= instance <= HIGHEST_INSTANCE:
+        if not function.lowest_instance <= instance <= MAX_INSTANCE:
             _remark(unit, f"it speaks as {what}, which is no instance: left out")
             continue
         owner = unit if function.shared else owners.setdefault((function.name, instance), unit)

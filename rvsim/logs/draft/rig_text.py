@@ -12,9 +12,9 @@ from typing import NamedTuple
 from rvsim.logs.draft.log_units import Unit, spoken_name
 from rvsim.logs.draft.stand_ins import kind_for, settings_for
 from rvsim.logs.survey import MessageCounts, Survey
-from rvsim.rig.claimed import written
+from rvsim.rig.claimed import name_text
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import duration_text
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire.frame import SECOND_US
@@ -106,14 +106,14 @@ def _longest_pause(normal: Mapping[Flag, int]) -> Iterator[str]:
     yield ""
     yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND_US:.3f} s, up to"
     yield f"# {_moment(flag.until or 0)} of the log. Remove this, and such a pause is told again."
-    yield f'longest_pause = "{spoken(-(-longest // STEP) * STEP)}"'
+    yield f'longest_pause = "{duration_text(-(-longest // STEP) * STEP)}"'
 
 
 def _cannot_claim(names: Iterable[Name]) -> Iterator[str]:
     for number, name in enumerate(names):
         if not number:
             yield ""
-        yield f"# A unit said that it cannot claim an address: {spoken_name(name)}, NAME {written(name)}."
+        yield f"# A unit said that it cannot claim an address: {spoken_name(name)}, NAME {name_text(name)}."
 
 
 def _device(unit: Unit, name: str, units: list[Unit]) -> Iterator[str]:
@@ -124,7 +124,7 @@ def _device(unit: Unit, name: str, units: list[Unit]) -> Iterator[str]:
     yield from _stand_in(unit, units)
     yield f"address = 0x{unit.address:02X}"
     if unit.name is not None:
-        yield f'claimed_name = "{written(unit.name)}"  # {spoken_name(unit.name)}'
+        yield f'claimed_name = "{name_text(unit.name)}"  # {spoken_name(unit.name)}'
     if unit.functions:
         those = (f"{one} = {_instances(unit.functions[one])}" for one in FUNCTIONS if one in unit.functions)
         yield f"functions = {{ {', '.join(those)} }}"

@@ -6,7 +6,7 @@ Knows: when each kind is met or broken. Does not know where the values come from
 from collections.abc import Mapping
 from typing import Any
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.shakedown.expect.expectation_plans import (
     FlagPlan,
     OwnAddressPlan,
@@ -35,7 +35,7 @@ class _World(Judge):
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, f"{self.plan.beyond(value, 4)} {unit} at {moment(time)}")
+            self.breaks(time, f"{self.plan.beyond(value, 4)} {unit} at {time_text(time)}")
         elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
             self.nearest_value = value
 
@@ -51,7 +51,7 @@ class _World(Judge):
                 if self.nearest_value is None
                 else f"; the nearest was {self.plan.beyond(self.nearest_value, 4)} {unit}"
             )
-            self.breaks(self.end_of_part(end), f"never so by {moment(self.end_of_part(end))}{near}")
+            self.breaks(self.end_of_part(end), f"never so by {time_text(self.end_of_part(end))}{near}")
 
 
 class _Wires(Judge):
@@ -93,13 +93,13 @@ class _Presence(Judge):
         if self.state is self.plan.state:
             self.met = True
         elif self.plan.throughout:
-            self.breaks(time, f"{self.state or 'not heard yet'} at {moment(time)}")
+            self.breaks(time, f"{self.state or 'not heard yet'} at {time_text(time)}")
 
     def finish(self, end: int) -> None:
         self._begin(end)
         if not self.met:
             self.breaks(
-                self.end_of_part(end), f"it was {self.state or 'never heard'} at {moment(self.end_of_part(end))}"
+                self.end_of_part(end), f"it was {self.state or 'never heard'} at {time_text(self.end_of_part(end))}"
             )
 
 
@@ -134,15 +134,15 @@ class _Flag(Judge):
             self._count(flag)
         part_end = self.end_of_part(end)
         if self.plan.raised and not self.raised:
-            self.breaks(part_end, f"not raised by {moment(part_end)}")
+            self.breaks(part_end, f"not raised by {time_text(part_end)}")
         elif self.plan.cleared and self.standing:
-            self.breaks(part_end, f"still there at {moment(part_end)}: {next(iter(self.standing.values())).text}")
+            self.breaks(part_end, f"still there at {time_text(part_end)}: {next(iter(self.standing.values())).text}")
 
 
 class _OwnAddress(Judge):
     def intruder(self, time: int, frame: Frame, holder: str) -> None:
         if self.covers(time):
-            self.breaks(time, f"seen at {moment(time)} from outside: {frame}, and its address is held by {holder}")
+            self.breaks(time, f"seen at {time_text(time)} from outside: {frame}, and its address is held by {holder}")
 
 
 STATE_JUDGES: Mapping[type, type[Judge]] = {

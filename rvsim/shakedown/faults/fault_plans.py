@@ -7,9 +7,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.model import HIGHEST_ADDRESS
-from rvsim.rig.quantity import shown, spoken
-from rvsim.rig.table import Line
+from rvsim.rig.model import MAX_ADDRESS
+from rvsim.rig.quantity import duration_text, shown
+from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.shakedown.expect.sight import Identifier
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
@@ -24,7 +24,7 @@ _SHORTEST_FRAME = -(-min_bits(0) * 1_000_000 // BIT_RATE)
 class FaultPlan(Timed):
     """What every fault has: a time, to the end of the run without ``until``, or a name by which a step starts it."""
 
-    name: Line | None = None
+    name: OneLineText | None = None
     """By which a step of the script starts and stops it; then it needs no ``from``."""
 
     @model_validator(mode="after")
@@ -45,7 +45,9 @@ class FaultPlan(Timed):
         """Say when it lasts."""
         if self.since is None:
             return f'when a step starts "{self.name}"'
-        return f"from {spoken(self.since)}" + (f" until {spoken(self.until)}" if self.until is not None else " on")
+        return f"from {duration_text(self.since)}" + (
+            f" until {duration_text(self.until)}" if self.until is not None else " on"
+        )
 
 
 class DeviceFaultPlan(FaultPlan):
@@ -173,7 +175,7 @@ class SharedAddressPlan(DeviceFaultPlan):
 
     fault: Literal["shared_address"]
     as_device: Another | None = Field(default=None, alias="as")
-    address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
+    address: Annotated[int, Field(ge=0, le=MAX_ADDRESS)] | None = None
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:
@@ -240,7 +242,7 @@ class BabblingPlan(FaultPlan):
 
     fault: Literal["babbling"]
     device: InTheRig | None = None
-    node: Line | None = None
+    node: OneLineText | None = None
     identifier: Identifier
     data: Bytes = Field(default="00 00 00 00 00 00 00 00", alias="bytes")
     gap: Positive | None = None
@@ -258,8 +260,8 @@ class BabblingPlan(FaultPlan):
     def _room_for_a_frame(cls, gap: int | None) -> int | None:
         if gap is not None and gap < _SHORTEST_FRAME:
             raise ValueError(
-                f"{spoken(gap)} is shorter than any frame, which takes {spoken(_SHORTEST_FRAME)} at least; "
-                "leave gap out for as fast as the pair allows"
+                f"{duration_text(gap)} is shorter than any frame, which takes {duration_text(_SHORTEST_FRAME)} at "
+                "least; leave gap out for as fast as the pair allows"
             )
         return gap
 

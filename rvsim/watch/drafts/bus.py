@@ -3,7 +3,7 @@
 Knows: where to look when the pair is full, silent or spoilt. Does not know frames.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.bus.overload import BUSY_WARNING
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, span
 from rvsim.watch.flag import FlagKind, Severity
@@ -25,7 +25,7 @@ from rvsim.wire.timing import BIT_RATE
 def _busy(found: BusBusy) -> FlagDraft:
     text = (
         f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in the second up to "
-        f"{moment(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
+        f"{time_text(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
     )
     advice = (
         "that device first: does it send more often than its messages ask for, or the same again and again; then fewer "
@@ -37,8 +37,8 @@ def _busy(found: BusBusy) -> FlagDraft:
 
 def _impossible(found: LoadImpossible) -> FlagDraft:
     text = (
-        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {moment(found.since)} are "
-        f"more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
+        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {time_text(found.since)} "
+        f"are more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
     )
     advice = (
         "the clock of whoever recorded or of the adapter: times that were given in heaps, or in another unit; then the "
@@ -48,7 +48,9 @@ def _impossible(found: LoadImpossible) -> FlagDraft:
 
 
 def _errors(found: ErrorsOnBus) -> FlagDraft:
-    times = moment(found.since) if found.last == found.since else f"{moment(found.since)} to {moment(found.last)}"
+    times = (
+        time_text(found.since) if found.last == found.since else f"{time_text(found.since)} to {time_text(found.last)}"
+    )
     told = [f"{found.errors} error frame{'' if found.errors == 1 else 's'} from {times}"] if found.errors else []
     if found.most > 1:
         told.append(f"{found.most} of them within 10 s")
@@ -80,7 +82,7 @@ _EXTENTS = {
 def _counters(one: StateChanged) -> str:
     counters = ((one.transmit_errors, "transmit"), (one.receive_errors, "receive"))
     known = "".join(f", {count} {what} errors" for count, what in counters if count is not None)
-    return f"{one.node}: {one.state} since {moment(one.time)}{known}"
+    return f"{one.node}: {one.state} since {time_text(one.time)}{known}"
 
 
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
@@ -130,7 +132,7 @@ def _unacknowledged(found: NobodyAcknowledges) -> FlagDraft:
         "one node alone cannot send: is another one powered, with the same bit rate? if so, its two wires, which may "
         "be swapped, then its drop and its data plug"
     )
-    evidence = (f"identifier {found.identifier:08X}, first tried at {moment(found.since)}",)
+    evidence = (f"identifier {found.identifier:08X}, first tried at {time_text(found.since)}",)
     return FlagDraft(FlagKind.NO_ACKNOWLEDGE, found.device, Severity.FAULT, text, advice, evidence)
 
 

@@ -6,7 +6,7 @@ Knows: spans, gaps and frames in words. Does not know any kind of problem.
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire.frame import SECOND_US, Frame
@@ -47,4 +47,4 @@ def due(length: int | None) -> str:
 
 def frame_line(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
     """Return a frame as a line of evidence, nothing where there is none."""
-    return (f"{which} {frame} at {moment(frame.time)}",) if frame is not None else ()
+    return (f"{which} {frame} at {time_text(frame.time)}",) if frame is not None else ()

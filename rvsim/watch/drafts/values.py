@@ -3,7 +3,7 @@
 Knows: how a reading is told with its limits and the origin of its layout. Does not know limits.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
@@ -76,7 +76,7 @@ def _stuck(found: ValueStuck) -> FlagDraft:
     lasted = found.limit if found.lasted is None else found.lasted
     text = (
         f"{found.topic} {reading.field.title} has said {reading.brief} for {span(lasted)}, since "
-        f"{moment(found.stuck_since)}, while {found.neighbour} {low.field.title} of {found.neighbour_device} moved "
+        f"{time_text(found.stuck_since)}, while {found.neighbour} {low.field.title} of {found.neighbour_device} moved "
         f"between {low.brief} and {high.brief}{_origin(reading)}"
     )
     advice = (
