@@ -27,7 +27,7 @@ for every answer to all (our decision), so that not everybody speaks at once."""
 ACKNOWLEDGED_US = 5_000
 """A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
 claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
-_REFUSED = frozenset({ProblemKind.CROWDED, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
+_REFUSED = frozenset({ProblemKind.NO_SESSION_FREE, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
 
 

@@ -208,7 +208,7 @@ class Device:
         """Take a frame of another node."""
         dgn = dgn_of(identifier)
         listener = self._listeners.get(dgn)
-        if listener is not None and self.claimer.standing is not ClaimState.CANNOT_CLAIM:
+        if listener is not None and self.claimer.state is not ClaimState.CANNOT_CLAIM:
             listener(data)
         elif dgn in self._answers.received_dgns and not asks_for_claim(dgn, data):
             self._answers.receive(identifier, data)

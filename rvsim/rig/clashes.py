@@ -19,7 +19,7 @@ class _UniqueValue(NamedTuple):
 
     place: tuple[str, ...]
     thing: tuple[str, object]
-    words: str
+    text: str
     advice: str
 
 
@@ -39,7 +39,7 @@ def _unique_values(entry: object) -> Iterator[_UniqueValue]:
             continue
         for instance in given if isinstance(given, list | tuple) else (given,):
             if type(instance) is int and 0 <= instance <= MAX_INSTANCE:
-                words = f"{FUNCTIONS[name].spoken(instance)} is already a function"
+                words = f"{FUNCTIONS[name].label(instance)} is already a function"
                 yield _UniqueValue(("functions", name), (name, instance), words, "give each its own instance")
 
 

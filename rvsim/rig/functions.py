@@ -45,11 +45,11 @@ class Function:
         """The lowest instance that is valid: 0 or 1."""
         return 0 if self.zero_allowed else 1
 
-    def spoken(self, instance: int) -> str:
+    def label(self, instance: int) -> str:
         """Say the function with its instance; one that carries a type of charger is called by that: alternator 1."""
-        return self.typed(instance) or f"{self.title} {instance}"
+        return self.charger_type_label(instance) or f"{self.title} {instance}"
 
-    def typed(self, instance: int) -> str | None:
+    def charger_type_label(self, instance: int) -> str | None:
         """Return the type that an instance carries, with its number: alternator 1; None where it carries none."""
         return code_names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
 

@@ -125,7 +125,7 @@ class Reports:
         A lamp that is on without a fault is a fault without a name: SPN "none".
         """
         source = topic.source
-        troubles = report.troubles or ((ReportedFault(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
+        troubles = report.faults or ((ReportedFault(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
         carried = self._carried.setdefault(topic, {})
         for trouble in troubles:
             fault = source, trouble.spn, trouble.fmi

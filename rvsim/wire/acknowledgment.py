@@ -37,7 +37,7 @@ class Acknowledgment(NamedTuple):
 
     code: AcknowledgmentCode
     instance: int | None
-    asker: int
+    requester: int
     dgn: int
 
 

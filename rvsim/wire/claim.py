@@ -70,7 +70,7 @@ class Claimer:
         if not 0 <= address <= MAX_ADDRESS:
             raise ValueError(f"address {address} is not within 0..{MAX_ADDRESS}")
         self.name = name
-        self.standing = ClaimState.SILENT
+        self.state = ClaimState.SILENT
         self.claimed: int | None = None
         self._bytes = name.to_bytes()
         self._draw = draw
@@ -84,7 +84,7 @@ class Claimer:
     @property
     def address(self) -> int | None:
         """The address the node may speak from."""
-        return self.claimed if self.standing is ClaimState.HOLDING else None
+        return self.claimed if self.state is ClaimState.HOLDING else None
 
     def start(self, time: int) -> FramesToSend:
         """Claim the preferred address, as after switching on."""
@@ -98,7 +98,7 @@ class Claimer:
         that the commander sees it. An address that nobody can have (254, 255) is left alone, and so is any before the
         start. That it prefers the address at its next start is our decision, the rest SAE J1939-81 from memory.
         """
-        if self.standing is ClaimState.SILENT or not 0 <= address <= MAX_ADDRESS:
+        if self.state is ClaimState.SILENT or not 0 <= address <= MAX_ADDRESS:
             return []
         self._preferred = address
         return [self._frame(address)] if address == self.claimed else self._claim(time, address)
@@ -122,8 +122,8 @@ class Claimer:
         if self._due is None or time < self._due:
             return []
         self._due = None
-        if self.standing is ClaimState.CLAIMING:
-            self.standing = ClaimState.HOLDING
+        if self.state is ClaimState.CLAIMING:
+            self.state = ClaimState.HOLDING
             return []
         return [self._frame(ident.NULL_ADDRESS)]
 
@@ -149,7 +149,7 @@ class Claimer:
         free = next((address for address in self._looked_through(lost) if address not in self._held), None)
         if free is not None:
             return self._claim(time, free)
-        self.claimed, self.standing = None, ClaimState.CANNOT_CLAIM
+        self.claimed, self.state = None, ClaimState.CANNOT_CLAIM
         self._say_later(time)
         return []
 
@@ -160,15 +160,15 @@ class Claimer:
     def _claim(self, time: int, address: int) -> FramesToSend:
         self.claimed = address
         if self._early and address not in SELECTABLE_ADDRESSES:
-            self.standing, self._due = ClaimState.HOLDING, None
+            self.state, self._due = ClaimState.HOLDING, None
         else:
-            self.standing, self._due = ClaimState.CLAIMING, time + OBJECTION_US
+            self.state, self._due = ClaimState.CLAIMING, time + OBJECTION_US
         return [self._frame(address)]
 
     def _asked(self, time: int, destination: int | None) -> FramesToSend:
         if self.claimed is not None and destination in (ident.GLOBAL_ADDRESS, self.claimed):
             return [self._frame(self.claimed)]
-        if self.standing is ClaimState.CANNOT_CLAIM and destination == ident.GLOBAL_ADDRESS and self._due is None:
+        if self.state is ClaimState.CANNOT_CLAIM and destination == ident.GLOBAL_ADDRESS and self._due is None:
             self._say_later(time)
         return []
 

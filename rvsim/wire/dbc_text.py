@@ -85,22 +85,22 @@ class DbcMessage:
     start: int
     end: int = 0
     signals: set[str] = field(default_factory=set)
-    trouble: str | None = None
+    problem: str | None = None
     _bits: dict[int, str] = field(default_factory=dict)
 
     @property
-    def foreign(self) -> bool:
+    def is_foreign(self) -> bool:
         """Whether it is none of an RV-C network: a short identifier, or a place for signals of no message."""
         return self.number < _EXTENDED or self.name == _NO_MESSAGE
 
     def leave_out(self, why: str) -> None:
         """Leave it out for a reason that is said behind its name; the first one counts."""
-        self.trouble = self.trouble or why
+        self.problem = self.problem or why
 
     def add(self, name: str, start: int, length: int, big_endian: bool) -> None:
         """Take a signal in, or leave the message out since there is no place for it."""
         self.signals.add(name)
-        if self.trouble:
+        if self.problem:
             return None
         first = _wire_order(start) if big_endian else start
         if first + length > 8 * self.length:
@@ -160,7 +160,11 @@ class _Reader:
         self._judge()
         return DbcSelection(
             _blank_others(self._text, sorted(self._kept())),
-            [(message.name, message.trouble) for message in self._messages if message.trouble and not message.foreign],
+            [
+                (message.name, message.problem)
+                for message in self._messages
+                if message.problem and not message.is_foreign
+            ],
         )
 
     # --- tokens
@@ -260,7 +264,7 @@ class _Reader:
         length = self._int()
         message = DbcMessage(name, number, length, start, self._take("word").end)
         self._messages.append(message)
-        if not message.foreign:
+        if not message.is_foreign:
             _check_message(message)
         elif name != _NO_MESSAGE and number >> 11:
             raise InputError(_identifier_problem(message))
@@ -288,7 +292,7 @@ class _Reader:
         while self._token.value == ",":
             self._next()
             message.end = self._take("word").end
-        if not message.foreign:
+        if not message.is_foreign:
             _check_signal(message, name, start, length)
             message.add(name, start, length, big_endian)
 
@@ -315,7 +319,7 @@ class _Reader:
         kept: dict[int | None, set[str]] = {}
         for message in self._messages:
             known.setdefault(message.number, set()).update(message.signals)
-            if not (message.foreign or message.trouble):
+            if not (message.is_foreign or message.problem):
                 kept.setdefault(message.number, set()).update(message.signals)
                 yield message.start, message.end
         defined = {value for head, _ in self._said if head[0].value == "BA_DEF_" for value in _names(head)}

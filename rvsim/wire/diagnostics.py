@@ -124,7 +124,7 @@ class Dm1Report(NamedTuple):
     """A whole DM1: lamps and faults."""
 
     lamps: Lamps
-    troubles: tuple[ReportedFault, ...]
+    faults: tuple[ReportedFault, ...]
 
 
 def occurrence_count(raw: int | None) -> int | None:
@@ -161,7 +161,7 @@ def pack_dm1(report: Dm1Report) -> bytes:
         ValueError: an SPN or FMI does not fit its place.
     """
     body = bytearray([sum(LAMP_ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
-    for trouble in report.troubles or (ReportedFault(0, 0, 0),):
+    for trouble in report.faults or (ReportedFault(0, 0, 0),):
         body += _packed_fault(trouble)
     return bytes(body).ljust(8, b"\xff")
 

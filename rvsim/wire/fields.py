@@ -245,10 +245,10 @@ class FieldSpec:
             shown -= 1
         scaled, unit = raw * self.scale + self.offset, 10 ** (self.decimals - shown)
         number = _decimal_text((2 * scaled + unit) // (2 * unit), shown)
-        return f"{number} {self.spoken_unit}".rstrip()
+        return f"{number} {self.printed_unit}".rstrip()
 
     @property
-    def spoken_unit(self) -> str:
+    def printed_unit(self) -> str:
         """The unit as it is printed: degC becomes °C."""
         return "°C" if self.unit == "degC" else self.unit
 
@@ -265,11 +265,11 @@ class FieldSpec:
         except (ValueError, OverflowError):  # not a number, or beyond all numbers
             raw = high + 1
         if not low <= raw <= high or raw in self.states:
-            limits = f"{self.text(low)} to {self.text(high)} {self.spoken_unit}".rstrip()
+            limits = f"{self.text(low)} to {self.text(high)} {self.printed_unit}".rstrip()
             raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw
 
-    def measured(self, value: float | None) -> int:
+    def sensor_raw(self, value: float | None) -> int:
         """Return what a sensor would send: all ones for None, the out-of-range code beyond the field's range.
 
         Raises:

@@ -75,7 +75,7 @@ class MessageSpec:
         return compile_pack(self.fields, self.length)
 
     @cached_property
-    def needed(self) -> int:
+    def min_length(self) -> int:
         """The number of bytes that hold every field."""
         return max((field.last_byte + 1 for field in self.fields), default=0)
 
@@ -101,13 +101,13 @@ class MessageSpec:
 
     def raws(self, data: bytes) -> tuple[int | None, ...]:
         """Return the raw integers in field order, None for each field that a short frame does not hold."""
-        if len(data) >= self.needed:
+        if len(data) >= self.min_length:
             return self.unpack(data)
         return tuple(field.raw_in(data) for field in self.fields)
 
     def decode(self, data: bytes) -> tuple[Reading, ...]:
         """Decode a frame's bytes into one reading for each field; never raises, whatever the length."""
-        if len(data) >= self.needed:
+        if len(data) >= self.min_length:
             return self._decode_whole(data)
         found = zip(self.fields, self.raws(data), strict=True)
         return tuple(Reading(field, raw, field.state(raw)) for field, raw in found)

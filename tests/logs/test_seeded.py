@@ -222,7 +222,7 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
             how = written(spec_field, top)
             yield Seed(f"{where} too high", spoilt(frames, is_it, how), "bad-value", frozenset({who}))
     if topic.dsa is None:
-        short = spoilt(frames, is_it, lambda data: data[: spec.needed - 1])
+        short = spoilt(frames, is_it, lambda data: data[: spec.min_length - 1])
         lost = frozenset({("no-data", who), ("late-message", who)})
         yield Seed(f"{topic} of {who} cut short", short, "wrong-length", frozenset({who}), lost)
 

@@ -171,7 +171,7 @@ def test_each_default_source_address_has_its_origin(function, dsa, origin):
 def test_an_alternator_is_called_by_its_name():
     """An alternator regulator maker's instances of a charger: 30h and the number; others are numbers."""
     charger, tank = FUNCTIONS["charger"], FUNCTIONS["tank"]
-    assert [charger.spoken(instance) for instance in (1, 0x30, 0x31, 0x3F, 0x41)] == [
+    assert [charger.label(instance) for instance in (1, 0x30, 0x31, 0x3F, 0x41)] == [
         "charger 1", "charger 48", "alternator 1", "alternator 15", "charger 65",
     ]  # fmt: skip
-    assert tank.spoken(0x31) == "tank 49"
+    assert tank.label(0x31) == "tank 49"

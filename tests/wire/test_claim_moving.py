@@ -32,7 +32,7 @@ def test_it_moves_to_the_next_lower_address(node):
     """The loser claims the next lower address at once and waits 250 ms for objections there."""
     claimer = node()
     assert claimer.receive(100_000, 0x18EEFF88, LOWER) == [(0x18EEFF87, OWN)]
-    assert (claimer.standing, claimer.claimed, claimer.address) == (ClaimState.CLAIMING, 0x87, None)
+    assert (claimer.state, claimer.claimed, claimer.address) == (ClaimState.CLAIMING, 0x87, None)
     assert claimer.due() == 350_000
     claimer.expire(350_000)
     assert claimer.address == 0x87
@@ -97,7 +97,7 @@ def test_it_has_no_address_when_none_is_free(node):
     claimer = node(0x88, choices=range(0x87, 0x89))
     assert claimer.receive(1, 0x18EEFF88, LOWER) == [(0x18EEFF87, OWN)]
     assert claimer.receive(2, 0x18EEFF87, ANOTHER_LOWER) == []
-    assert (claimer.standing, claimer.due()) == (ClaimState.CANNOT_CLAIM, 3_002)
+    assert (claimer.state, claimer.due()) == (ClaimState.CANNOT_CLAIM, 3_002)
     assert claimer.expire(3_002) == [(0x18EEFFFE, OWN)]
     assert claimer.receive(10_000, 0x18EAFFF9, bytes.fromhex("00 EE 00")) == []
     assert claimer.due() == 13_000

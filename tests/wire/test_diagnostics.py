@@ -48,7 +48,7 @@ def test_what_is_too_short_is_none_and_what_is_cut_off_is_left_out():
     assert read_dm1(bytes(5)) is None
     report = read_dm1(bytes.fromhex("04FF64000105D20003"))
     assert report is not None
-    assert report.troubles == (ReportedFault(100, 1, 5),)
+    assert report.faults == (ReportedFault(100, 1, 5),)
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_any_bytes_are_read_or_refused(data):
     report = read_dm1(data)
     assert (report is None) == (len(data) < 6)
     if report is not None:
-        assert all(0 <= one.spn < 0x7FFFF for one in report.troubles)
+        assert all(0 <= one.spn < 0x7FFFF for one in report.faults)
 
 
 def test_faults_in_words():

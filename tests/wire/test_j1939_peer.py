@@ -161,7 +161,7 @@ def test_they_win(bus, peer):
     theirs = peer().add_ca(name=their_name(9), device_address=OURS)
     theirs.start()
     bus.until(lambda: theirs.state == theirs.State.NORMAL)
-    assert (theirs.device_address, bus.claimer.standing) == (OURS, ClaimState.CANNOT_CLAIM)
+    assert (theirs.device_address, bus.claimer.state) == (OURS, ClaimState.CANNOT_CLAIM)
     assert len(bus.heard) == 1  # our "cannot claim" is no contest for them
 
 
@@ -263,7 +263,7 @@ def test_they_send_to_us(bus, partner, size, at_once):
     bus.until(lambda: bus.events and not unit.j1939_dll._snd_buffer)
     assert [event[:4] for event in bus.events] == [(THEIRS, OURS, 0xDF00, bytes(LONG[:size]))]
     assert [event[:4] for event in bus.overheard] == [(THEIRS, OURS, 0xDF00, bytes(LONG[:size]))]
-    assert bus.long.open == 0
+    assert bus.long.open_sessions == 0
 
 
 def test_both_ways_at_once(bus, partner):
@@ -302,7 +302,7 @@ def test_they_are_refused(bus, partner):
     bus.until(lambda: bus.events)
     finished = unit.j1939_dll.SendBufferState.TRANSMISSION_FINISHED
     bus.until(lambda: all(sending["state"] == finished for sending in unit.j1939_dll._snd_buffer.values()))
-    assert [event.kind for event in bus.events] == [ProblemKind.CROWDED]
+    assert [event.kind for event in bus.events] == [ProblemKind.NO_SESSION_FREE]
 
 
 def test_they_give_up(bus, partner):
@@ -310,6 +310,6 @@ def test_they_give_up(bus, partner):
     partner()
     bus.deaf_for = "1CEC8590 11"
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:20]), THEIRS))
-    bus.until(lambda: bus.long.open == 0)
+    bus.until(lambda: bus.long.open_sessions == 0)
     assert bus.events[-1][:1] + bus.events[-1][2:5] == (ProblemKind.ABORTED, OURS, THEIRS, 0xDF00)
     assert bus.heard[-1][:11] == "1CEC8590 FF"

@@ -231,8 +231,8 @@ def test_a_field_that_is_not_there_cannot_be_replaced():
 
 def test_needed_bytes_end_with_the_last_field():
     """Bytes behind the last field are not needed; a message without fields needs none."""
-    assert PLAIN.needed == 6
-    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).needed == 0
+    assert PLAIN.min_length == 6
+    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).min_length == 0
     assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).decode(b"") == ()
 
 

@@ -51,7 +51,7 @@ class AmbientSensor(Device):
 
     def _status(self) -> Callable[[], bytes]:
         spec = self.catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
-        measured = spec.by_name["ambient_temperature"].measured
+        measured = spec.by_name["ambient_temperature"].sensor_raw
 
         def build() -> bytes:
             self._said = self._felt

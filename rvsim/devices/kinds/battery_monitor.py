@@ -63,4 +63,4 @@ class BatteryMonitor(DcSource):
 
     def _dc_status_3(self) -> bytes:
         remaining = self._dc_3.by_name["capacity_remaining"]
-        return self.send_source(self._dc_3, capacity_remaining=remaining.measured(self._held_ah))
+        return self.send_source(self._dc_3, capacity_remaining=remaining.sensor_raw(self._held_ah))

@@ -107,8 +107,8 @@ class Charger(DcSource):
         fields = self._status_1.by_name
         return self._status_1.pack(
             charger_instance=self._instance,
-            charge_voltage=fields["charge_voltage"].measured(self.world.battery_volts),
-            charge_current=fields["charge_current"].measured(self._amps),
+            charge_voltage=fields["charge_voltage"].sensor_raw(self.world.battery_volts),
+            charge_current=fields["charge_current"].sensor_raw(self._amps),
             charge_current_percent_of_maximum=round(200 * min(1.0, self._amps / self.settings.full_amps)),
             operating_state=self._stage,
             default_state_on_power_up=1,
@@ -122,9 +122,9 @@ class Charger(DcSource):
             charger_instance=self._instance,
             dc_source_instance=self.source,
             charger_priority=self.priority,
-            charging_voltage=fields["charging_voltage"].measured(self.world.battery_volts),
-            charging_current=fields["charging_current"].measured(self._amps),
-            charger_temperature=fields["charger_temperature"].measured(
+            charging_voltage=fields["charging_voltage"].sensor_raw(self.world.battery_volts),
+            charging_current=fields["charging_current"].sensor_raw(self._amps),
+            charger_temperature=fields["charger_temperature"].sensor_raw(
                 self.world.cabin_c + self.settings.case_above_cabin_k * self._amps / self.settings.full_amps
             ),
         )

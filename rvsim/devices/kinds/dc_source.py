@@ -101,8 +101,8 @@ class DcSource(Device):
         fields, found = self._dc_1.by_name, self.sense()
         return self.send_source(
             self._dc_1,
-            dc_voltage=fields["dc_voltage"].measured(found.volts),
-            dc_current=fields["dc_current"].measured(found.amps),
+            dc_voltage=fields["dc_voltage"].sensor_raw(found.volts),
+            dc_current=fields["dc_current"].sensor_raw(found.amps),
         )
 
     def _dc_status_2(self) -> bytes:
@@ -110,9 +110,9 @@ class DcSource(Device):
         minutes, meaning = self._time_remaining(found)
         return self.send_source(
             self._dc_2,
-            source_temperature=fields["source_temperature"].measured(found.celsius),
-            state_of_charge=fields["state_of_charge"].measured(found.percent),
-            time_remaining=fields["time_remaining"].measured(minutes),
+            source_temperature=fields["source_temperature"].sensor_raw(found.celsius),
+            state_of_charge=fields["state_of_charge"].sensor_raw(found.percent),
+            time_remaining=fields["time_remaining"].sensor_raw(minutes),
             time_remaining_interpretation=meaning,
         )
 

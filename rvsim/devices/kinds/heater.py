@@ -156,7 +156,7 @@ class Heater(Device):
             instance=self._tank,
             operating_mode=self._water_mode,
             set_point_temperature=self._water_set_point,
-            water_temperature=self._water.by_name["water_temperature"].measured(self.world.water_c),
+            water_temperature=self._water.by_name["water_temperature"].sensor_raw(self.world.water_c),
             thermostat_status=int(self._water_calls),
             burner_status=int(self._burner > 0),
             ac_element_status=0,

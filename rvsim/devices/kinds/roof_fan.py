@@ -94,6 +94,6 @@ class RoofFan(Device):
         return self._status.pack(
             instance=self._instance,
             **self._state,
-            ambient_temperature=fields["ambient_temperature"].measured(self.world.cabin_c),
+            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.cabin_c),
             set_point=fields["set_point"].all_ones if self._set_point is None else self._set_point,
         )

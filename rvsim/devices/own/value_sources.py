@@ -22,7 +22,7 @@ def said(field: FieldSpec, value: float | None) -> int:
         ValueError: there is no value, and the field has no code for no data.
     """
     if value is None:
-        return field.measured(None)
+        return field.sensor_raw(None)
     try:
         return field.raw(value)
     except ValueError:

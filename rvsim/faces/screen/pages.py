@@ -230,7 +230,7 @@ def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> s
     low, high = scene.limits(device, of)
     value = of.reading.value
     drawn = rail(None if value is None else float(value), scene.past(device, title, of), low, high, width)
-    return f"{low:>4g} {drawn} {high:g} {of.reading.field.spoken_unit}".rstrip()
+    return f"{low:>4g} {drawn} {high:g} {of.reading.field.printed_unit}".rstrip()
 
 
 def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:

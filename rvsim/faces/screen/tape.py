@@ -38,7 +38,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     """Gather a frame's bytes: those that share a field, or are parts of one, belong together."""
     if spec is None or not spec.fields:
         return [Piece(0, len(data) - 1, data, ())] if data else []
-    if spec.dgn == DATA_TRANSFER and len(data) > 1 and spec.needed == 1:
+    if spec.dgn == DATA_TRANSFER and len(data) > 1 and spec.min_length == 1:
         return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
     spec = whole(spec, data)
     starts = {byte: byte for byte in range(len(data))}

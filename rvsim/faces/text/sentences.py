@@ -149,7 +149,7 @@ def _alike(before: Reading, now: Reading) -> bool:
         return before.state == now.state is not State.VALUE
     if before.label is not None or now.label is not None:
         return before.raw == now.raw
-    return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.spoken_unit, 0.0)
+    return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.printed_unit, 0.0)
 
 
 def _speaker(event: ReadingChanged) -> str:
@@ -159,7 +159,7 @@ def _speaker(event: ReadingChanged) -> str:
     title = function.title if function is not None else _title(event.spec, event.dsa)
     spoken = title if instance is None else f"{title} {instance}"
     if function is not None and instance is not None:
-        spoken = function.spoken(instance)
+        spoken = function.label(instance)
     if command is not None:
         return f"{event.device} asks {spoken}"
     return spoken if title == event.device else f"{event.device}, {spoken}"

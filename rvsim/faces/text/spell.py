@@ -158,7 +158,7 @@ def _with_data(found: list[FieldRow], meaning: FrameMeaning | None) -> list[Fiel
 
 def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
-    if len(data) < spec.needed:
+    if len(data) < spec.min_length:
         counts = "" if spec.is_protocol else ": what is missing counts as no data"
         yield f"  The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:

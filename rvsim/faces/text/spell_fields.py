@@ -151,7 +151,7 @@ def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
 
 def _arithmetic(field: FieldSpec, raw: int) -> str:
     """Write how the value comes from the raw integer, where there is anything to do."""
-    unit = f" {field.spoken_unit}" if field.unit else ""
+    unit = f" {field.printed_unit}" if field.unit else ""
     if field.scale == field.unit_steps and not field.offset:
         return unit
     step = exact(field, field.scale)
@@ -168,7 +168,7 @@ def exact(field: FieldSpec, steps: int) -> str:
 def limits_text(field: FieldSpec) -> str:
     """Say the whole range that a field can say: ``0 to 125 %``."""
     low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
-    return f"{low} to {high} {field.spoken_unit}".rstrip()
+    return f"{low} to {high} {field.printed_unit}".rstrip()
 
 
 # Bits that no field uses.

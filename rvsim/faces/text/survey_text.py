@@ -315,7 +315,7 @@ def _who(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order:
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
     speaks = [
-        " and ".join(map(FUNCTIONS[function].spoken, instances)) or FUNCTIONS[function].title
+        " and ".join(map(FUNCTIONS[function].label, instances)) or FUNCTIONS[function].title
         for one in source.devices
         for function, instances in one.functions.items()
     ]

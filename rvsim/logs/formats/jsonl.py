@@ -100,7 +100,7 @@ def reading_fields(reading: Reading, *beside: Origin) -> dict[str, Any]:
         "field": field.name,
         "raw": f"{raw:0{(field.length + 3) // 4}X}" if wide else raw,
         "value": reading.value,
-        "unit": field.spoken_unit or None,
+        "unit": field.printed_unit or None,
         "state": str(reading.state),
         "label": reading.shown_label,
         "origin": str(weakest(reading.origin, *beside)),

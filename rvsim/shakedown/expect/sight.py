@@ -278,7 +278,7 @@ def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | 
     if equals not in codes:
         raise ValueError(
             f"{field.name} cannot say {shown(equals)}{did_you_mean(equals, codes)}; write a number in "
-            f"{field.spoken_unit or 'its unit'}"
+            f"{field.printed_unit or 'its unit'}"
             + (f", or one of: {', '.join(codes)}" if codes else "")
             + f", or a state: {', '.join(State)}"
         )

@@ -31,7 +31,7 @@ class Thing(NamedTuple):
 
     def __str__(self) -> str:
         function = FUNCTIONS[self.function]
-        return function.title if self.instance is None else function.spoken(self.instance)
+        return function.title if self.instance is None else function.label(self.instance)
 
 
 class Command(NamedTuple):

@@ -66,7 +66,7 @@ class Refusals:
 
     def acknowledge(self, part: TopicRecord, parts: Identifier, said: Acknowledgment) -> None:
         """Take in an acknowledgement: a refusal counts, the other one ends a row."""
-        asker = said.asker if said.asker < NULL_ADDRESS else parts.destination
+        asker = said.requester if said.requester < NULL_ADDRESS else parts.destination
         if asker is None or asker >= NULL_ADDRESS or parts.source >= NULL_ADDRESS:
             return
         key, frame = _Key(parts.source, asker, said.dgn, said.instance), part.frame

@@ -34,9 +34,9 @@ EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 FAILURES_TO_TELL = 2
 _FAILED = frozenset(
     {
-        ProblemKind.MISFIT,
-        ProblemKind.CHANGED,
-        ProblemKind.BROKEN,
+        ProblemKind.SIZE_MISMATCH,
+        ProblemKind.CONTRADICTED,
+        ProblemKind.INCOMPLETE,
         ProblemKind.RESTARTED,
         ProblemKind.ABORTED,
         ProblemKind.TIMEOUT,
@@ -114,7 +114,7 @@ class Transfers:
         self._last[pair] = frame
         if len(self._last) > _MAX_PAIRS:
             del self._last[next(iter(self._last))]
-        if self._long.open:
+        if self._long.open_sessions:
             self._agenda.put(now + T1_US, self._waiting, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
@@ -126,7 +126,7 @@ class Transfers:
             elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
                 dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
                 key = _Key(event.source, event.destination, dgn)
-                if event.kind is ProblemKind.BROKEN and event.destination != GLOBAL_ADDRESS:
+                if event.kind is ProblemKind.INCOMPLETE and event.destination != GLOBAL_ADDRESS:
                     self._succeed(key, time)  # acknowledged: only this listener has missed a packet
                 else:
                     self._fail(key, event, now, time, since, frame)

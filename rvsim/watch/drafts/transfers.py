@@ -9,15 +9,15 @@ from rvsim.watch.transitions import RequestsRefused, TransferFailed
 from rvsim.wire.acknowledgment import AcknowledgmentCode
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS
-from rvsim.wire.transfer.outcomes import ProblemKind as Failure
+from rvsim.wire.transfer.outcomes import ProblemKind
 from rvsim.wire.transfer.packets import AbortReason, reason_text
 
 _HOW = {
-    Failure.TIMEOUT: "it broke off, nothing more of it came in the time that SAE J1939-21 gives",
-    Failure.BROKEN: "a packet was left out",
-    Failure.CHANGED: "a packet came again with other bytes",
-    Failure.RESTARTED: "its sender began the next one before its end",
-    Failure.MISFIT: "its size and its number of packets do not go together",
+    ProblemKind.TIMEOUT: "it broke off, nothing more of it came in the time that SAE J1939-21 gives",
+    ProblemKind.INCOMPLETE: "a packet was left out",
+    ProblemKind.CONTRADICTED: "a packet came again with other bytes",
+    ProblemKind.RESTARTED: "its sender began the next one before its end",
+    ProblemKind.SIZE_MISMATCH: "its size and its number of packets do not go together",
 }
 _WIRES = "bus load, then plugs and, with the power off, both terminators (60 ohm across the pair)"
 _NO_ROOM = frozenset({AbortReason.BUSY, AbortReason.RESOURCES})
@@ -51,11 +51,11 @@ def _failed(found: TransferFailed) -> FlagDraft:
 
 
 def _what_to_try(found: TransferFailed) -> str:
-    if found.kind is Failure.MISFIT or found.reason in _NO_FIT:
+    if found.kind is ProblemKind.SIZE_MISMATCH or found.reason in _NO_FIT:
         return "its firmware: it offers a message that cannot be sent like that; ask its maker"
     if found.reason in _NO_ROOM:
         return f"one request at a time, when {found.ended_by} is done with others; if it stays so, restart it"
-    if found.kind is Failure.TIMEOUT or found.reason == AbortReason.TIMEOUT:
+    if found.kind is ProblemKind.TIMEOUT or found.reason == AbortReason.TIMEOUT:
         if found.destination == GLOBAL_ADDRESS:
             return f"its sender stops in the middle: its supply and its firmware; then spoilt frames: {_WIRES}"
         return (

@@ -20,7 +20,7 @@ def _origin(reading: Reading) -> str:
 def _between(limits: Limits | None, reading: Reading) -> str:
     if limits is None:
         return ""
-    return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
+    return f", outside {limits.low:g} to {limits.high:g} {reading.field.printed_unit}".rstrip() + f" ({limits.origin})"
 
 
 def _bad(found: RangeLeft) -> FlagDraft:

@@ -66,7 +66,7 @@ class TopicRecord:
         """That function with its instance, as it is spoken: ``furnace 1``."""
         function = by_status(self.topic.message or "")
         if function is not None and self.topic.instance is not None:
-            self.function, self.spoken = function, function.spoken(self.topic.instance)
+            self.function, self.spoken = function, function.label(self.topic.instance)
         self.data: bytes | None = None
         self.unheeded = False
         self.said: bytes | None = None

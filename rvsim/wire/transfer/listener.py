@@ -49,7 +49,7 @@ class _ObservedTransfer:
     """One message between two other nodes, from its request to its acknowledgement."""
 
     def __init__(self, time: int, pair: Endpoints, offer: RequestToSend) -> None:
-        self.gathered = PartialMessage(time, *pair, offer)
+        self.partial = PartialMessage(time, *pair, offer)
         self.answered = False
         self._asked = range(0)
         self._wait(time, T3_US)
@@ -57,25 +57,25 @@ class _ObservedTransfer:
     def _wait(self, time: int, wait: int) -> None:
         self.deadline = time + wait + EXTRA_WAIT_US
 
-    def ask(self, time: int) -> list[TransferEvent]:
+    def repeat_request(self, time: int) -> list[TransferEvent]:
         """Hear the sender repeat its request, which nobody has answered."""
         self._wait(time, T3_US)
-        return [self.gathered.trouble(ProblemKind.RETRIED, time)]
+        return [self.partial.problem(ProblemKind.RETRIED, time)]
 
     def clear(self, time: int, clear: ClearToSend) -> None:
         self.answered = True
-        self._asked = range(clear.first, min(clear.first + clear.packets, self.gathered.offer.packets + 1))
+        self._asked = range(clear.first, min(clear.first + clear.packets, self.partial.offer.packets + 1))
         self._wait(time, T2_US if clear.packets else T4_US)
 
     def packet(self, time: int, data: bytes) -> list[TransferEvent]:
-        number, was_complete = data[0], self.gathered.complete
+        number, was_complete = data[0], self.partial.complete
         if number not in self._asked:
-            return [self.gathered.trouble(ProblemKind.UNASKED, time)]
-        kind = self.gathered.receive(number, data[1:])
+            return [self.partial.problem(ProblemKind.UNREQUESTED, time)]
+        kind = self.partial.receive(number, data[1:])
         if kind is not None:
-            return [self.gathered.trouble(kind, time)]
+            return [self.partial.problem(kind, time)]
         self._wait(time, T3_US if number == self._asked[-1] else T1_US)
-        return [self.gathered.message(time)] if self.gathered.complete and not was_complete else []
+        return [self.partial.message(time)] if self.partial.complete and not was_complete else []
 
 
 class LongMessageListener:
@@ -92,7 +92,7 @@ class LongMessageListener:
         self._open: dict[Endpoints, _ObservedTransfer] = {}
 
     @property
-    def open(self) -> int:
+    def open_sessions(self) -> int:
         """How many sessions are followed."""
         return len(self._announced) + len(self._open)
 
@@ -126,9 +126,9 @@ class LongMessageListener:
             return self._announced.packet(time, *pair, data)
         session = self._open.get(pair)
         if session is None:
-            return [TransferProblem(ProblemKind.STRAY, time, *pair)]
+            return [TransferProblem(ProblemKind.UNEXPECTED, time, *pair)]
         events = session.packet(time, data)
-        if any(isinstance(event, TransferProblem) and event.kind is ProblemKind.CHANGED for event in events):
+        if any(isinstance(event, TransferProblem) and event.kind is ProblemKind.CONTRADICTED for event in events):
             del self._open[pair]
         return events
 
@@ -150,19 +150,19 @@ class LongMessageListener:
                 events = [
                     event for pair in pairs for event in self._end(pair, ProblemKind.ABORTED, time, control.reason)
                 ]
-                return events if pairs else [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
+                return events if pairs else [TransferProblem(ProblemKind.UNEXPECTED, time, *said, control.dgn)]
             case ClearToSend() | EndOfMessage():
                 return self._answer(time, said, other, control)
 
     def _request(self, time: int, pair: Endpoints, request: RequestToSend) -> list[TransferEvent]:
         before = self._open.get(pair)
-        if before is not None and not before.answered and before.gathered.offer == request:
-            return before.ask(time)
+        if before is not None and not before.answered and before.partial.offer == request:
+            return before.repeat_request(time)
         events = self._end(pair, ProblemKind.RESTARTED, time)
         if not is_valid_size(request):
-            events.append(PartialMessage(time, *pair, request).trouble(ProblemKind.MISFIT, time))
+            events.append(PartialMessage(time, *pair, request).problem(ProblemKind.SIZE_MISMATCH, time))
         elif len(self._open) >= self._most:
-            events.append(PartialMessage(time, *pair, request).trouble(ProblemKind.CROWDED, time))
+            events.append(PartialMessage(time, *pair, request).problem(ProblemKind.NO_SESSION_FREE, time))
         else:
             self._open[pair] = _ObservedTransfer(time, pair, request)
         return events
@@ -171,21 +171,21 @@ class LongMessageListener:
         self, time: int, said: Endpoints, pair: Endpoints, control: ClearToSend | EndOfMessage
     ) -> list[TransferEvent]:
         if not self._follows(pair, control.dgn):
-            return [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
+            return [TransferProblem(ProblemKind.UNEXPECTED, time, *said, control.dgn)]
         if isinstance(control, EndOfMessage):
-            return self._end(pair, ProblemKind.BROKEN, time)
+            return self._end(pair, ProblemKind.INCOMPLETE, time)
         self._open[pair].clear(time, control)
         return []
 
     def _follows(self, pair: Endpoints, dgn: int) -> bool:
-        return pair in self._open and self._open[pair].gathered.offer.dgn == dgn
+        return pair in self._open and self._open[pair].partial.offer.dgn == dgn
 
     def _end(self, pair: Endpoints, kind: ProblemKind, time: int, reason: int | None = None) -> list[TransferEvent]:
         """Put a session away; one whose message was given out has ended well, whatever comes."""
         session = self._open.pop(pair, None)
-        if session is None or session.gathered.complete:
+        if session is None or session.partial.complete:
             return []
-        return [session.gathered.trouble(kind, time, reason)]
+        return [session.partial.problem(kind, time, reason)]
 
     def _counted(self, events: list[TransferEvent]) -> list[TransferEvent]:
         self.counts.update(count_problems(events))

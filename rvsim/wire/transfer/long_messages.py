@@ -75,7 +75,7 @@ class LongMessages:
         self._rests: dict[int, int] = {}  # destination to the time from which it may be sent to again
 
     @property
-    def open(self) -> int:
+    def open_sessions(self) -> int:
         """How many sessions are open, in and out."""
         return len(self._announced) + len(self._receptions) + len(self._sendings)
 
@@ -101,7 +101,7 @@ class LongMessages:
         if self.address is None:
             outcome.events.append(TransferProblem(ProblemKind.NO_ADDRESS, time, ident.NULL_ADDRESS, destination, dgn))
         elif len(self._waiting) + len(self._sendings) >= MAX_SENDINGS:
-            outcome.events.append(TransferProblem(ProblemKind.CROWDED, time, self.address, destination, dgn))
+            outcome.events.append(TransferProblem(ProblemKind.NO_SESSION_FREE, time, self.address, destination, dgn))
         else:
             self._waiting.append((destination, dgn, data))
             self._start_waiting(time, outcome)
@@ -126,7 +126,7 @@ class LongMessages:
         self, time: int, destination: int, sending: BroadcastSending | AddressedSending, step: TransferOutcome
     ) -> TransferOutcome:
         """Put a sending away when it is over, and rest."""
-        if sending.over:
+        if sending.finished:
             del self._sendings[destination]
             self._rests[destination] = time + sending.rest
         return step
@@ -167,24 +167,24 @@ class LongMessages:
     def _packet(self, time: int, source: int, own: int, data: bytes) -> TransferOutcome:
         reception = self._receptions.get(source)
         if reception is None:
-            return TransferOutcome([], [TransferProblem(ProblemKind.STRAY, time, source, own)])
+            return TransferOutcome([], [TransferProblem(ProblemKind.UNEXPECTED, time, source, own)])
         return self._keep(source, reception, reception.packet(time, data))
 
     def _request(self, time: int, source: int, own: int, request: RequestToSend) -> TransferOutcome:
         """Take a message, or say why not; a request for the same DGN takes the place of the one before (J1939-21)."""
         old, outcome = self._receptions.get(source), empty_outcome()
-        reason, kind = AbortReason.OTHER, ProblemKind.MISFIT
-        if old is not None and old.gathered.offer.dgn == request.dgn:
-            outcome.events.append(self._receptions.pop(source).gathered.trouble(ProblemKind.RESTARTED, time))
+        reason, kind = AbortReason.OTHER, ProblemKind.SIZE_MISMATCH
+        if old is not None and old.partial.offer.dgn == request.dgn:
+            outcome.events.append(self._receptions.pop(source).partial.problem(ProblemKind.RESTARTED, time))
         if source in self._receptions:
             reason, kind = AbortReason.BUSY, ProblemKind.BUSY
         elif is_valid_size(request) and len(self._receptions) < self._most:
             reception = Reception(time, source, own, request, self._window, self._held)
             self._receptions[source] = reception
-            outcome.add(reception.ask(time))
+            outcome.add(reception.request_packets(time))
             return outcome
         elif is_valid_size(request):
-            reason, kind = AbortReason.RESOURCES, ProblemKind.CROWDED
+            reason, kind = AbortReason.RESOURCES, ProblemKind.NO_SESSION_FREE
         outcome.frames.append(control_frame(Abort(reason, request.dgn), own, source))
         outcome.events.append(TransferProblem(kind, time, source, own, request.dgn, reason))
         return outcome
@@ -193,20 +193,20 @@ class LongMessages:
         """Take what the other side says about a message of ours, or the abort of one of its own."""
         outcome, known = empty_outcome(), False
         reception, sending = self._receptions.get(source), self._sendings.get(source)
-        if isinstance(control, Abort) and reception is not None and reception.gathered.offer.dgn == control.dgn:
+        if isinstance(control, Abort) and reception is not None and reception.partial.offer.dgn == control.dgn:
             known = True
             del self._receptions[source]
-            outcome.events.append(reception.gathered.trouble(ProblemKind.ABORTED, time, control.reason))
+            outcome.events.append(reception.partial.problem(ProblemKind.ABORTED, time, control.reason))
         if isinstance(sending, AddressedSending) and sending.dgn == control.dgn:
             known = True
             outcome.add(self._follow(time, source, sending, sending.receive(time, control)))
         if not known:
-            outcome.events.append(TransferProblem(ProblemKind.STRAY, time, source, own, control.dgn))
+            outcome.events.append(TransferProblem(ProblemKind.UNEXPECTED, time, source, own, control.dgn))
         return outcome
 
     def _keep(self, source: int, reception: Reception, step: TransferOutcome) -> TransferOutcome:
         """Put a reception away when it is over."""
-        if reception.over:
+        if reception.finished:
             del self._receptions[source]
         return step
 
@@ -254,7 +254,7 @@ class LongMessages:
         """Go on from another address, or from none: what was under way from and to the old one ends here."""
         outcome, own = empty_outcome(), ident.NULL_ADDRESS if self.address is None else self.address
         for reception in self._receptions.values():
-            outcome.events.append(reception.gathered.trouble(ProblemKind.MOVED, time))
+            outcome.events.append(reception.partial.problem(ProblemKind.MOVED, time))
         leaving = [(to, sending.dgn) for to, sending in self._sendings.items()]
         self._rests.update(dict.fromkeys(self._sendings, time + REST_AFTER_FAILURE_US))
         for to, dgn in [*leaving, *((to, dgn) for to, dgn, _ in self._waiting)]:

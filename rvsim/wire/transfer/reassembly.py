@@ -22,7 +22,7 @@ class PartialMessage:
     def receive(self, number: int, payload: bytes) -> ProblemKind | None:
         """Keep a packet; say so where it had come before."""
         if number in self._parts:
-            return ProblemKind.REPEATED if self._parts[number] == payload else ProblemKind.CHANGED
+            return ProblemKind.REPEATED if self._parts[number] == payload else ProblemKind.CONTRADICTED
         self._parts[number] = payload
         while self.missing in self._parts:
             self.missing += 1
@@ -39,7 +39,7 @@ class PartialMessage:
         data = b"".join(self._parts[number] for number in range(1, self.missing))[: self.offer.size]
         return LongMessage(self._source, self._destination, dgn, data, self._started, time)
 
-    def trouble(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
+    def problem(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
         """Return what went wrong with this message."""
         return TransferProblem(kind, time, self._source, self._destination, self.offer.dgn, reason)
 
@@ -54,12 +54,12 @@ class BroadcastReceptions:
 
     def announce(self, time: int, source: int, destination: int, offer: BroadcastAnnounce) -> list[TransferEvent]:
         """Begin to gather, and forget what the same sender left unfinished."""
-        events: list[TransferEvent] = [old.trouble(ProblemKind.RESTARTED, time) for old in self._drop(source)]
+        events: list[TransferEvent] = [old.problem(ProblemKind.RESTARTED, time) for old in self._drop(source)]
         gathered = PartialMessage(time, source, destination, offer)
         if not is_valid_size(offer):
-            events.append(gathered.trouble(ProblemKind.MISFIT, time))
+            events.append(gathered.problem(ProblemKind.SIZE_MISMATCH, time))
         elif len(self._open) >= self._most:
-            events.append(gathered.trouble(ProblemKind.CROWDED, time))
+            events.append(gathered.problem(ProblemKind.NO_SESSION_FREE, time))
         else:
             self._open[source] = gathered
             self._deadlines[source] = time + T1_US
@@ -69,13 +69,13 @@ class BroadcastReceptions:
         """Take a packet; the last one brings the message."""
         gathered = self._open.get(source)
         if gathered is None:
-            return [TransferProblem(ProblemKind.STRAY, time, source, destination)]
-        kind = ProblemKind.BROKEN if data[0] > gathered.missing else gathered.receive(data[0], data[1:])
+            return [TransferProblem(ProblemKind.UNEXPECTED, time, source, destination)]
+        kind = ProblemKind.INCOMPLETE if data[0] > gathered.missing else gathered.receive(data[0], data[1:])
         if kind is ProblemKind.REPEATED:
-            return [gathered.trouble(kind, time)]
+            return [gathered.problem(kind, time)]
         if kind is not None:
             self._drop(source)
-            return [gathered.trouble(kind, time)]
+            return [gathered.problem(kind, time)]
         self._deadlines[source] = time + T1_US
         if not gathered.complete:
             return []
@@ -89,7 +89,7 @@ class BroadcastReceptions:
     def expire(self, time: int, until: int) -> list[TransferEvent]:
         """Give up what had to go on until then and has not."""
         late = [source for source, deadline in self._deadlines.items() if deadline <= until]
-        return [gathered.trouble(ProblemKind.TIMEOUT, time) for source in late for gathered in self._drop(source)]
+        return [gathered.problem(ProblemKind.TIMEOUT, time) for source in late for gathered in self._drop(source)]
 
     def __len__(self) -> int:
         return len(self._open)

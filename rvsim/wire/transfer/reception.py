@@ -37,9 +37,9 @@ class Reception:
     """
 
     def __init__(self, time: int, source: int, own: int, offer: RequestToSend, window: int, held: bool) -> None:
-        self.gathered = PartialMessage(time, source, own, offer)
+        self.partial = PartialMessage(time, source, own, offer)
         self.deadline: int
-        self.over = False
+        self.finished = False
         self.held = held
         self._own, self._source = own, source
         self._limit = min(window, max(1, offer.limit))
@@ -48,31 +48,31 @@ class Reception:
         self._gap: bool
         self._ends = time + MAX_SILENCE_US
 
-    def ask(self, time: int) -> TransferOutcome:
+    def request_packets(self, time: int) -> TransferOutcome:
         """Ask for the next packets, or for those that are missing, or tell the sender to wait; give up in the end."""
-        first, last, outcome = self.gathered.missing, self.gathered.offer.packets, empty_outcome()
+        first, last, outcome = self.partial.missing, self.partial.offer.packets, empty_outcome()
         self._gap = False
         if time >= self._ends:
             return self._abort(time, ProblemKind.TIMEOUT, AbortReason.TIMEOUT)
         if self.held:
             self._first, self._last = 0, first - 1
             self.deadline = min(time + HOLD_US, self._ends)
-            outcome.frames.append(self._frame(ClearToSend(0, NO_PACKET, self.gathered.offer.dgn)))
+            outcome.frames.append(self._frame(ClearToSend(0, NO_PACKET, self.partial.offer.dgn)))
             return outcome
         self._tries = self._tries + 1 if first == self._first else 1
         if self._tries > MAX_TRIES:
-            return self._abort(time, ProblemKind.GAVE_UP, AbortReason.TOO_MANY_TRIES)
+            return self._abort(time, ProblemKind.TOO_MANY_RETRIES, AbortReason.TOO_MANY_TRIES)
         if first <= self._last:
-            outcome.events.append(self.gathered.trouble(ProblemKind.RETRIED, time))
+            outcome.events.append(self.partial.problem(ProblemKind.RETRIED, time))
         self._first, self._last = first, min(first + self._limit - 1, last)
         self.deadline = min(time + T2_US, self._ends)
-        outcome.frames.append(self._frame(ClearToSend(self._last - first + 1, first, self.gathered.offer.dgn)))
+        outcome.frames.append(self._frame(ClearToSend(self._last - first + 1, first, self.partial.offer.dgn)))
         return outcome
 
     def resume(self, time: int) -> TransferOutcome:
         """Go on after a hold."""
         self.held = False
-        return self.ask(time) if self._last < self.gathered.missing else empty_outcome()
+        return self.request_packets(time) if self._last < self.partial.missing else empty_outcome()
 
     def packet(self, time: int, data: bytes) -> TransferOutcome:
         """Take a packet; the last one brings the message and its acknowledgement.
@@ -80,23 +80,23 @@ class Reception:
         One that came before with other bytes ends the session: which of the two is right cannot be told (reason 8 of
         SAE J1939-21, a duplicate sequence number that cannot be made good, from memory).
         """
-        number, missing, outcome = data[0], self.gathered.missing, empty_outcome()
+        number, missing, outcome = data[0], self.partial.missing, empty_outcome()
         self._ends = time + MAX_SILENCE_US
         if number > self._last:
-            outcome.events.append(self.gathered.trouble(ProblemKind.UNASKED, time))
+            outcome.events.append(self.partial.problem(ProblemKind.UNREQUESTED, time))
             return outcome
         if number > missing:
             return self._skipped(time, number)
-        kind = self.gathered.receive(number, data[1:])
-        if kind is ProblemKind.CHANGED:
+        kind = self.partial.receive(number, data[1:])
+        if kind is ProblemKind.CONTRADICTED:
             return self._abort(time, kind, AbortReason.DUPLICATE_SEQUENCE)
         if kind is not None:
-            outcome.events.append(self.gathered.trouble(kind, time))
+            outcome.events.append(self.partial.problem(kind, time))
             return outcome
-        if self.gathered.complete:
+        if self.partial.complete:
             return self._done(time)
         if number == self._last:
-            return self.ask(time)
+            return self.request_packets(time)
         self.deadline = time + T1_US
         return outcome
 
@@ -104,28 +104,28 @@ class Reception:
         """Note that packets are missing, and ask for them when the last of this turn has come."""
         outcome = empty_outcome()
         if not self._gap:
-            outcome.events.append(self.gathered.trouble(ProblemKind.LOST, time))
+            outcome.events.append(self.partial.problem(ProblemKind.LOST, time))
         self._gap = True
         self.deadline = time + T1_US
         if number == self._last:
-            outcome.add(self.ask(time))
+            outcome.add(self.request_packets(time))
         return outcome
 
     def expire(self, time: int) -> TransferOutcome:
         """Ask again after silence, or repeat that the sender has to wait."""
-        return self.ask(time)
+        return self.request_packets(time)
 
     def _done(self, time: int) -> TransferOutcome:
-        self.over = True
-        offer = self.gathered.offer
+        self.finished = True
+        offer = self.partial.offer
         return TransferOutcome(
-            [self._frame(EndOfMessage(offer.size, offer.packets, offer.dgn))], [self.gathered.message(time)]
+            [self._frame(EndOfMessage(offer.size, offer.packets, offer.dgn))], [self.partial.message(time)]
         )
 
     def _abort(self, time: int, kind: ProblemKind, reason: AbortReason) -> TransferOutcome:
-        self.over = True
-        frame = self._frame(Abort(reason, self.gathered.offer.dgn))
-        return TransferOutcome([frame], [self.gathered.trouble(kind, time, reason)])
+        self.finished = True
+        frame = self._frame(Abort(reason, self.partial.offer.dgn))
+        return TransferOutcome([frame], [self.partial.problem(kind, time, reason)])
 
     def _frame(self, control: Control) -> tuple[int, bytes]:
         return control_frame(control, self._own, self._source)

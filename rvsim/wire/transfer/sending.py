@@ -43,7 +43,7 @@ class BroadcastSending:
     def __init__(self, source: int, dgn: int, data: bytes, gap: int) -> None:
         self.dgn = dgn
         self.deadline: int
-        self.over = False
+        self.finished = False
         self.rest = REST_AFTER_BROADCAST_US
         self._source, self._data, self._gap = source, data, gap
         self._count = packets_for(len(data))
@@ -61,7 +61,7 @@ class BroadcastSending:
         self._next += 1
         self.deadline = time + self._gap
         if self._next > self._count:
-            self.over = True
+            self.finished = True
             outcome.events.append(LongMessageSent(time, GLOBAL_ADDRESS, self.dgn))
         return outcome
 
@@ -72,7 +72,7 @@ class AddressedSending:
     def __init__(self, source: int, destination: int, dgn: int, data: bytes) -> None:
         self.dgn = dgn
         self.deadline: int
-        self.over = False
+        self.finished = False
         self.rest = REST_AFTER_FAILURE_US
         self._source, self._destination, self._data = source, destination, data
         self._count = packets_for(len(data))
@@ -94,7 +94,7 @@ class AddressedSending:
         if self._answered or self._tries >= MAX_TRIES:
             return self._abort(time, ProblemKind.TIMEOUT, AbortReason.TIMEOUT)
         outcome = self.start(time)
-        outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
+        outcome.events.append(self._problem(ProblemKind.RETRIED, time))
         return outcome
 
     def receive(self, time: int, control: ClearToSend | EndOfMessage | Abort) -> TransferOutcome:
@@ -105,8 +105,8 @@ class AddressedSending:
             case EndOfMessage():
                 return self._acknowledge(time, control)
             case Abort():
-                self.over = True
-                return TransferOutcome([], [self._trouble(ProblemKind.ABORTED, time, control.reason)])
+                self.finished = True
+                return TransferOutcome([], [self._problem(ProblemKind.ABORTED, time, control.reason)])
 
     def _clear(self, time: int, clear: ClearToSend) -> TransferOutcome:
         """Send what was asked for, or wait."""
@@ -119,9 +119,9 @@ class AddressedSending:
             return self._abort(time, ProblemKind.BAD_SEQUENCE, AbortReason.BAD_SEQUENCE)
         self._tries = self._tries + 1 if clear.first == self._first else 1
         if self._tries > MAX_TRIES:
-            return self._abort(time, ProblemKind.GAVE_UP, AbortReason.TOO_MANY_TRIES)
+            return self._abort(time, ProblemKind.TOO_MANY_RETRIES, AbortReason.TOO_MANY_TRIES)
         if clear.first <= self._sent:
-            outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
+            outcome.events.append(self._problem(ProblemKind.RETRIED, time))
         last = min(clear.first + clear.packets - 1, self._count)
         for number in range(clear.first, last + 1):
             outcome.frames.append(packet_frame(self._data, number, self._source, self._destination))
@@ -133,16 +133,16 @@ class AddressedSending:
         """End the session where this acknowledges the whole message."""
         if acknowledge != (len(self._data), self._count, self.dgn) or self._sent < self._count:
             return TransferOutcome(
-                [], [TransferProblem(ProblemKind.STRAY, time, self._destination, self._source, self.dgn)]
+                [], [TransferProblem(ProblemKind.UNEXPECTED, time, self._destination, self._source, self.dgn)]
             )
-        self.over, self.rest = True, REST_AFTER_ACKNOWLEDGE_US
+        self.finished, self.rest = True, REST_AFTER_ACKNOWLEDGE_US
         return TransferOutcome([], [LongMessageSent(time, self._destination, self.dgn)])
 
     def _abort(self, time: int, kind: ProblemKind, reason: AbortReason) -> TransferOutcome:
-        self.over = True
-        return TransferOutcome([self._frame(Abort(reason, self.dgn))], [self._trouble(kind, time, reason)])
+        self.finished = True
+        return TransferOutcome([self._frame(Abort(reason, self.dgn))], [self._problem(kind, time, reason)])
 
-    def _trouble(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
+    def _problem(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
         return TransferProblem(kind, time, self._source, self._destination, self.dgn, reason)
 
     def _frame(self, control: Control) -> tuple[int, bytes]:

@@ -170,8 +170,8 @@ class Transfers(RuleBasedStateMachine):
     def little_is_kept(self):
         """The number of sessions is bounded, whatever comes."""
         for node in getattr(self, "nodes", {}).values():
-            assert node.open <= 2 * MOST + 16
-        assert not hasattr(self, "listener") or self.listener.open <= 2 * MOST
+            assert node.open_sessions <= 2 * MOST + 16
+        assert not hasattr(self, "listener") or self.listener.open_sessions <= 2 * MOST
 
     def teardown(self):
         """Everything ends by its timers."""
@@ -186,7 +186,7 @@ class Transfers(RuleBasedStateMachine):
             if not moments:
                 break
             self.expire(max(self.time, min(moments)))
-        assert all(ear.due() is None and ear.open == 0 for ear in ears)
+        assert all(ear.due() is None and ear.open_sessions == 0 for ear in ears)
         for (source, destination, _, _), heard in self.sent.items():
             to = [ear for ear in ADDRESSES if ear != source] if destination == 255 else [destination]
             assert set(heard) <= {*to, "listener"}

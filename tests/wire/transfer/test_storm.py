@@ -112,7 +112,7 @@ def test_no_message_is_mixed_from_two(seed, deaf, sharp, repeats, swaps):
     for ear, *message in storm.given:
         assert tuple(message) in storm.sent
         assert ear == "listener" or message[1] in (ear, 255)
-    assert all(ear.open == 0 for ear in storm.ears.values())
+    assert all(ear.open_sessions == 0 for ear in storm.ears.values())
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -94,7 +94,7 @@ def test_a_clear_to_send_that_is_lost_later_ends_the_message(number):
 def test_a_lost_acknowledgement_ends_it_for_the_sender_alone():
     """The receiver has the whole message and is done; the sender aborts after T3, and that is a stray to the other."""
     two = Two(first("1CEC909B 13")).run()
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.STRAY])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.UNEXPECTED])
     assert [event.data for event in two.events[OTHER] if isinstance(event, LongMessage)] == [TEXT]
 
 
