@@ -1,8 +1,8 @@
-"""Turns the layout of a message into Python functions: bytes to raw integers or readings, and back.
+"""Generates the Python functions of a message: bytes to raw integers, bytes to readings, raw integers to bytes.
 
-Knows: bit places, byte orders, widths. Does not know scales or what a field is about. The functions are
-generated once a message and compiled, because a general loop over fields is several times slower; the
-tests hold them against cantools field by field.
+Knows: bit positions, byte orders, widths. Does not know scales, nor what a field means. The functions are generated and
+compiled once for each message, because a general loop over fields is several times slower; the tests compare them with
+cantools field by field.
 """
 
 from collections.abc import Callable, Sequence
@@ -12,21 +12,21 @@ from typing import Any
 from rvsim.wire.fields import FieldSpec, Reading, State
 
 _RESERVED_NAMES = frozenset({"int", "refuse", "__debug__"})
-"""What a parameter must not hide from the generated function, or cannot be called."""
+"""Names that the generated functions use themselves, or that cannot be a parameter."""
 
 Unpack = Callable[[bytes], tuple[int, ...]]
 Pack = Callable[..., bytes]
 Decode = Callable[[bytes], tuple[Reading, ...]]
 
 _MAX_TABLE_BITS = 8
-"""All readings of a field of so many bits are made beforehand; there are at most 256."""
+"""Fields of at most so many bits have a table of all their readings, 256 at most."""
 
 
 def parameter_name(name: str) -> str:
-    """Return the keyword under which ``pack`` takes a field (a word that Python needs gets an underscore).
+    """Return the keyword of a field in ``pack``: its name, with an underscore after it where Python reserves the name.
 
     Raises:
-        ValueError: the name could not stand in the generated function.
+        ValueError: the name cannot be used in the generated function.
     """
     if not (name.isidentifier() and name.isascii()):
         raise ValueError(f"{name!r} cannot be the name of a field: letters, digits and underscores, no digit first")
@@ -34,7 +34,7 @@ def parameter_name(name: str) -> str:
 
 
 def _read_expression(field: FieldSpec) -> str:
-    """Return the expression that reads one field out of ``d``."""
+    """Return the expression that reads one field from ``d``."""
     first, last, low = field.first_byte, field.last_byte, field.low_bit
     if first == last:
         text, width = f"d[{first}]", 8
@@ -55,14 +55,14 @@ def _read_expression(field: FieldSpec) -> str:
 
 
 def compile_unpack(fields: Sequence[FieldSpec]) -> Unpack:
-    """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must hold them all."""
+    """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must contain all of them."""
     body = "".join(_read_expression(field) + "," for field in fields)
     unpack: Unpack = _compile(f"def function(d):\n return ({body})", {})
     return unpack
 
 
 def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
-    """Generate ``decode(data) -> (reading, ...)`` in the order of ``fields``; ``data`` must hold them all."""
+    """Generate ``decode(data) -> (reading, ...)`` in the order of ``fields``; ``data`` must contain all of them."""
     names: dict[str, Any] = {"new": tuple.__new__, "Reading": Reading, "VALUE": State.VALUE}
     body = ""
     for place, field in enumerate(fields):
@@ -77,7 +77,7 @@ def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
 
 
 def _write_expression(field: FieldSpec) -> str:
-    """Return the expression that puts one field's parameter into a little-endian integer."""
+    """Return the expression that moves one field's parameter to its bits in a little-endian integer."""
     name = parameter_name(field.name)
     if field.signed:
         name = f"({name}&{field.all_ones})"
@@ -100,8 +100,8 @@ def _occupied_bits(fields: Sequence[FieldSpec]) -> int:
 def compile_pack(fields: Sequence[FieldSpec], length: int) -> Pack:
     """Generate ``pack(field=raw, ...) -> bytes`` of ``length`` bytes.
 
-    A field that is not named is sent with all bits set (no data, or "leave unchanged" in a command), and so are
-    bits that belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
+    A field that is not named has all bits set (no data, or "unchanged" in a command), and so have the bits that
+    belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
     """
     parameters = ",".join(f"{parameter_name(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
     checks = [

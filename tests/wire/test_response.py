@@ -198,7 +198,7 @@ def test_the_shortest_of_all_streams():
 @pytest.mark.parametrize(("bits", "gap", "jitter"), [(0, 1, 0), (1, 0, 0), (1, 1, -1), (-1, 1, 0), (1, -1, 0)])
 def test_what_is_no_stream_is_refused(bits, gap, jitter):
     """A frame has bits and a gap, and is not ready before it is due."""
-    with pytest.raises(ValueError, match="bits and gap have to be above 0, the jitter not below it"):
+    with pytest.raises(ValueError, match="bits and gap must be above 0, jitter must not be below 0"):
         PeriodicMessage(1, bits, gap, jitter)
 
 

@@ -225,7 +225,7 @@ def test_a_raw_value_is_an_integer(catalogue):
 def test_a_field_that_is_not_there_cannot_be_replaced():
     """Bytes that end before the field are left alone."""
     assert PLAIN.replace(bytes(4), "dc_voltage", 1) == bytes.fromhex("00 00 01 00")
-    with pytest.raises(ValueError, match=r"^3 bytes do not hold PLAIN dc_voltage$"):
+    with pytest.raises(ValueError, match=r"^3 bytes do not contain PLAIN dc_voltage$"):
         PLAIN.replace(bytes(3), "dc_voltage", 1)
 
 
