@@ -296,7 +296,7 @@ def test_they_are_told_to_wait(bus, partner):
 def test_they_are_refused(bus, partner):
     """A node of ours that has no room tells them so, and they put their session away."""
     unit, application, _ = partner()
-    bus.long = LongMessages(OURS, most=1)
+    bus.long = LongMessages(OURS, max_sessions=1)
     bus.long.receive(bus.now(), 0x1CEC8533, bytes.fromhex("10 14 00 03 01 00 DF 00"))
     application.send_pgn(0, 0xDF, OURS, 6, LONG[:20])
     bus.until(lambda: bus.events)

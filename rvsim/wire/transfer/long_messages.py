@@ -1,8 +1,8 @@
-"""Long messages of one node: 9 to 1785 bytes to all or to one, in and out, many at once (SAE J1939-21).
+"""The long messages of one node: 9 to 1785 bytes to all or to one node, sent and received, many at once (SAE J1939-21).
 
-Knows: which session a frame belongs to, one for each sender and destination, and that a message waits until the one
-before it has ended. Does not know a bus, a clock or a thread: time is told in microseconds, frames are returned.
-How others' messages are overheard is in ``transfer_listen``.
+Knows: the session of a frame, one for each sender and destination; a message waits until the previous one to its
+destination has ended. Does not know a bus, a clock or a thread: the caller passes the time in microseconds, and sends
+the returned frames. ``listener`` reassembles the messages between other nodes.
 """
 
 from collections import Counter, deque
@@ -38,20 +38,21 @@ from rvsim.wire.transfer.reception import Reception
 from rvsim.wire.transfer.sending import REST_AFTER_FAILURE_US, AddressedSending, BroadcastSending
 
 MAX_WINDOW = 16
-"""So many packets are asked for at once: our decision."""
+"""The maximum number of packets that are requested at once: our decision."""
 MAX_SESSIONS = 64
-"""So many messages to all, and so many to this node, may come in at once: our decision, 230 kB at most."""
+"""The maximum number of messages to all, and of those to this node, received at once: our decision, 230 kB at most."""
 MAX_SENDINGS = 16
-"""So many messages may be on their way out or wait for it: our decision."""
+"""The maximum number of messages that are being sent or wait for it: our decision."""
 
 
 class LongMessages:
-    """The long messages of one node. Set ``address`` by ``move``; without one nothing is sent.
+    """The long messages of one node. Change ``address`` with ``move``; without an address nothing is sent.
 
-    ``counts`` says how often each kind of trouble came. Frames of the node itself need not be told.
+    ``gap`` is the time between packets to all in microseconds. ``counts`` is the number of problems of each kind. The
+    node's own frames need not be passed to ``receive``.
 
     Raises:
-        ValueError: packets to all would be less than 50 ms or more than 200 ms apart.
+        ValueError: the gap is below 50 ms or above 200 ms.
     """
 
     def __init__(
@@ -60,15 +61,15 @@ class LongMessages:
         *,
         gap: int = PACKET_GAP_LIMITS_US[0],
         window: int = MAX_WINDOW,
-        most: int = MAX_SESSIONS,
+        max_sessions: int = MAX_SESSIONS,
     ) -> None:
         if not PACKET_GAP_LIMITS_US[0] <= gap <= PACKET_GAP_LIMITS_US[1]:
             raise ValueError(f"packets {gap} us apart: a message to all needs 50 to 200 ms between them")
         self.address = address
         self.counts: Counter[ProblemKind] = Counter()
-        self._gap, self._window, self._most = gap, window, most
-        self._held = False
-        self._announced = BroadcastReceptions(most)
+        self._gap, self._window, self._max_sessions = gap, window, max_sessions
+        self._on_hold = False
+        self._announced = BroadcastReceptions(max_sessions)
         self._receptions: dict[int, Reception] = {}
         self._sendings: dict[int, BroadcastSending | AddressedSending] = {}
         self._waiting: deque[tuple[int, int, bytes]] = deque()
@@ -76,16 +77,16 @@ class LongMessages:
 
     @property
     def open_sessions(self) -> int:
-        """How many sessions are open, in and out."""
+        """The number of open sessions, of messages received and sent."""
         return len(self._announced) + len(self._receptions) + len(self._sendings)
 
-    # Out.
+    # Sending.
 
     def send(self, time: int, dgn: int, data: bytes, destination: int = ident.GLOBAL_ADDRESS) -> TransferOutcome:
-        """Send a message, as soon as the one before it to the same destination has ended.
+        """Send a message as soon as the previous one to the same destination has ended.
 
         Raises:
-            ValueError: there are not 9 to 1785 bytes, or nobody can have this destination.
+            ValueError: there are not 9 to 1785 bytes, or no other node can have the destination.
         """
         if not MIN_MESSAGE_BYTES <= len(data) <= MAX_MESSAGE_BYTES:
             raise ValueError(f"{len(data)} bytes: a long message has {MIN_MESSAGE_BYTES} to {MAX_MESSAGE_BYTES}")
@@ -108,7 +109,7 @@ class LongMessages:
         return self._counted(outcome)
 
     def _start_waiting(self, time: int, outcome: TransferOutcome) -> None:
-        """Start what waits for nothing any more, the oldest first."""
+        """Start the waiting messages whose destination is free, the oldest first."""
         for waiting in list(self._waiting):
             destination, dgn, data = waiting
             if self.address is None or destination in self._sendings or self._rests.get(destination, 0) > time:
@@ -125,16 +126,16 @@ class LongMessages:
     def _follow(
         self, time: int, destination: int, sending: BroadcastSending | AddressedSending, step: TransferOutcome
     ) -> TransferOutcome:
-        """Put a sending away when it is over, and rest."""
+        """Close a sending when it has finished, and rest."""
         if sending.finished:
             del self._sendings[destination]
             self._rests[destination] = time + sending.rest
         return step
 
-    # In.
+    # Receiving.
 
     def receive(self, time: int, identifier: int, data: bytes) -> TransferOutcome:
-        """Take a frame of another node; what was due before is done first."""
+        """Receive a frame of another node; what is due before ``time`` is done first."""
         outcome = self._expire(time, time - 1)
         parts = ident.split_identifier(identifier)
         if parts.dgn in (CONNECTION_MANAGEMENT, DATA_TRANSFER) and parts.source != self.address:
@@ -171,15 +172,15 @@ class LongMessages:
         return self._keep(source, reception, reception.packet(time, data))
 
     def _request(self, time: int, source: int, own: int, request: RequestToSend) -> TransferOutcome:
-        """Take a message, or say why not; a request for the same DGN takes the place of the one before (J1939-21)."""
+        """Accept a message or abort it; a request with the DGN of the open session replaces that session (J1939-21)."""
         old, outcome = self._receptions.get(source), empty_outcome()
         reason, kind = AbortReason.OTHER, ProblemKind.SIZE_MISMATCH
         if old is not None and old.partial.offer.dgn == request.dgn:
             outcome.events.append(self._receptions.pop(source).partial.problem(ProblemKind.RESTARTED, time))
         if source in self._receptions:
             reason, kind = AbortReason.BUSY, ProblemKind.BUSY
-        elif is_valid_size(request) and len(self._receptions) < self._most:
-            reception = Reception(time, source, own, request, self._window, self._held)
+        elif is_valid_size(request) and len(self._receptions) < self._max_sessions:
+            reception = Reception(time, source, own, request, self._window, on_hold=self._on_hold)
             self._receptions[source] = reception
             outcome.add(reception.request_packets(time))
             return outcome
@@ -190,7 +191,7 @@ class LongMessages:
         return outcome
 
     def _answer(self, time: int, source: int, own: int, control: ClearToSend | EndOfMessage | Abort) -> TransferOutcome:
-        """Take what the other side says about a message of ours, or the abort of one of its own."""
+        """Take a frame of the other node about a message of this node, or the abort of its own message."""
         outcome, known = empty_outcome(), False
         reception, sending = self._receptions.get(source), self._sendings.get(source)
         if isinstance(control, Abort) and reception is not None and reception.partial.offer.dgn == control.dgn:
@@ -205,20 +206,20 @@ class LongMessages:
         return outcome
 
     def _keep(self, source: int, reception: Reception, step: TransferOutcome) -> TransferOutcome:
-        """Put a reception away when it is over."""
+        """Close a reception when it has finished."""
         if reception.finished:
             del self._receptions[source]
         return step
 
     def hold(self) -> None:
-        """Tell whoever sends to this node to wait after its turn until ``resume``, or for 3.75 s at most."""
-        self._held = True
+        """Make all senders to this node wait after their window until ``resume``, for 3.75 s at most."""
+        self._on_hold = True
         for reception in self._receptions.values():
-            reception.held = True
+            reception.on_hold = True
 
     def resume(self, time: int) -> TransferOutcome:
-        """Let them go on; who has waited for too long is told that it is over."""
-        self._held = False
+        """Let the senders continue; a session that was on hold for too long is aborted."""
+        self._on_hold = False
         outcome = empty_outcome()
         for source, reception in list(self._receptions.items()):
             outcome.add(self._keep(source, reception, reception.resume(time)))
@@ -227,15 +228,15 @@ class LongMessages:
     # Time and address.
 
     def due(self) -> int | None:
-        """Return when ``expire`` has something to do, None while nothing is under way."""
+        """Return the time at which ``expire`` must be called, None while nothing is pending."""
         sessions = [*self._receptions.values(), *self._sendings.values()]
-        moments = [session.deadline for session in sessions]
-        moments += [self._rests[to] for to, _, _ in self._waiting if to not in self._sendings]
+        times = [session.deadline for session in sessions]
+        times += [self._rests[to] for to, _, _ in self._waiting if to not in self._sendings]
         announced = self._announced.due()
-        return min(moments if announced is None else [*moments, announced], default=None)
+        return min(times if announced is None else [*times, announced], default=None)
 
     def expire(self, time: int) -> TransferOutcome:
-        """Do what was due by now: send the next packets, ask again, give up."""
+        """Do what is due by ``time``: send the next packets, repeat requests, end sessions."""
         outcome = self._expire(time, time)
         self._start_waiting(time, outcome)
         return self._counted(outcome)
@@ -251,7 +252,7 @@ class LongMessages:
         return outcome
 
     def move(self, time: int, address: int | None) -> TransferOutcome:
-        """Go on from another address, or from none: what was under way from and to the old one ends here."""
+        """Continue from another address, or from none; the messages from and to the old address end."""
         outcome, own = empty_outcome(), ident.NULL_ADDRESS if self.address is None else self.address
         for reception in self._receptions.values():
             outcome.events.append(reception.partial.problem(ProblemKind.MOVED, time))

@@ -1,7 +1,7 @@
-"""One long message that a node was asked to take, and asks for turn by turn.
+"""The reception of one long message that is addressed to a node and requested window by window.
 
-Knows: what a receiver does with each packet and at each timeout (SAE J1939-21). Packets are taken in their order only,
-so that none of another message slips in. Does not know the node's other sessions.
+Knows: what a receiver does with each packet and at each timeout (SAE J1939-21). It accepts packets in sequence only, so
+that no packet of another message is used. Does not know the node's other sessions.
 """
 
 from rvsim.wire.transfer.outcomes import ProblemKind, TransferOutcome, empty_outcome
@@ -20,41 +20,41 @@ from rvsim.wire.transfer.packets import (
 from rvsim.wire.transfer.reassembly import PartialMessage
 
 MAX_TRIES = 3
-"""So often in all is the same packet asked for, or an unanswered request sent, before the session is given up: our
-decision. The standard has an abort reason for it (5, from memory); its own number is not established."""
+"""How many times in all the same packet, or an answer, is requested before the session is aborted: our decision. The
+standard has an abort reason for it (5, from memory); its own number is not established."""
 MAX_SILENCE_US = MAX_TRIES * T2_US
-"""So long without a packet, whether asked for or held back, and the session has ended: our decision. The sender may be
-gone, and what it sends next is another message."""
+"""After this time without a packet, on hold or not, the session ends: our decision. The sender may be gone, and what it
+sends next may be another message."""
 NO_PACKET = 0xFF
-"""The next packet in a frame that tells the sender to wait (from memory)."""
+"""The number of the next packet in a clear to send that means wait (from memory)."""
 
 
 class Reception:
-    """One message that a node was asked to take, and takes ``window`` packets at a time.
+    """The reception of one message, requested ``window`` packets at a time.
 
-    ``deadline`` is when ``expire`` has to be called; ``over`` says that there is nothing left to do. While ``held``
-    the sender is told to wait when it has sent what it was asked for.
+    ``expire`` must be called at ``deadline``; ``finished`` is true when the session has ended. While ``on_hold`` the
+    sender is made to wait after each window.
     """
 
-    def __init__(self, time: int, source: int, own: int, offer: RequestToSend, window: int, held: bool) -> None:
+    def __init__(self, time: int, source: int, own: int, offer: RequestToSend, window: int, *, on_hold: bool) -> None:
         self.partial = PartialMessage(time, source, own, offer)
         self.deadline: int
         self.finished = False
-        self.held = held
+        self.on_hold = on_hold
         self._own, self._source = own, source
         self._limit = min(window, max(1, offer.limit))
-        self._first = self._last = 0  # the packets asked for
+        self._first = self._last = 0  # the requested packets
         self._tries = 0
-        self._gap: bool
+        self._has_gap: bool
         self._ends = time + MAX_SILENCE_US
 
     def request_packets(self, time: int) -> TransferOutcome:
-        """Ask for the next packets, or for those that are missing, or tell the sender to wait; give up in the end."""
+        """Request the next or the missing packets, or make the sender wait; abort after too many tries or too long."""
         first, last, outcome = self.partial.missing, self.partial.offer.packets, empty_outcome()
-        self._gap = False
+        self._has_gap = False
         if time >= self._ends:
             return self._abort(time, ProblemKind.TIMEOUT, AbortReason.TIMEOUT)
-        if self.held:
+        if self.on_hold:
             self._first, self._last = 0, first - 1
             self.deadline = min(time + HOLD_US, self._ends)
             outcome.frames.append(self._frame(ClearToSend(0, NO_PACKET, self.partial.offer.dgn)))
@@ -70,15 +70,15 @@ class Reception:
         return outcome
 
     def resume(self, time: int) -> TransferOutcome:
-        """Go on after a hold."""
-        self.held = False
+        """Continue after a hold."""
+        self.on_hold = False
         return self.request_packets(time) if self._last < self.partial.missing else empty_outcome()
 
     def packet(self, time: int, data: bytes) -> TransferOutcome:
-        """Take a packet; the last one brings the message and its acknowledgement.
+        """Take a packet; the last one returns the message and sends its acknowledgement.
 
-        One that came before with other bytes ends the session: which of the two is right cannot be told (reason 8 of
-        SAE J1939-21, a duplicate sequence number that cannot be made good, from memory).
+        A packet that is repeated with other bytes ends the session: it is not known which of the two is right (reason 8
+        of SAE J1939-21, a duplicate sequence number from which there is no recovery, from memory).
         """
         number, missing, outcome = data[0], self.partial.missing, empty_outcome()
         self._ends = time + MAX_SILENCE_US
@@ -101,18 +101,18 @@ class Reception:
         return outcome
 
     def _skipped(self, time: int, number: int) -> TransferOutcome:
-        """Note that packets are missing, and ask for them when the last of this turn has come."""
+        """Note that packets are missing, and request them when the last of this window is received."""
         outcome = empty_outcome()
-        if not self._gap:
+        if not self._has_gap:
             outcome.events.append(self.partial.problem(ProblemKind.LOST, time))
-        self._gap = True
+        self._has_gap = True
         self.deadline = time + T1_US
         if number == self._last:
             outcome.add(self.request_packets(time))
         return outcome
 
     def expire(self, time: int) -> TransferOutcome:
-        """Ask again after silence, or repeat that the sender has to wait."""
+        """Repeat the last request, or make the sender wait for longer."""
         return self.request_packets(time)
 
     def _done(self, time: int) -> TransferOutcome:

@@ -1,10 +1,10 @@
-"""One long message that goes out: announced to all, or to one node that steers it.
+"""The sending of one long message: to all nodes, or to one node that controls the flow.
 
-Knows: what a sender does with each answer and at each timeout (SAE J1939-21), and how long it then has to leave that
-destination alone. Does not know other sessions.
+Knows: what a sender does with each answer and at each timeout (SAE J1939-21), and how long it must then send nothing to
+that destination. Does not know other sessions.
 
-Packets do not say which message they belong to. A receiver that missed the end of one and the beginning of the next
-would mix them, so a sender rests until every receiver has given the old one up: our decision.
+A packet does not state its message. A receiver that missed the end of one message and the start of the next would mix
+them, so a sender rests until every receiver has ended the old one: our decision.
 """
 
 from rvsim.wire.ident import GLOBAL_ADDRESS
@@ -29,16 +29,16 @@ from rvsim.wire.transfer.packets import (
 from rvsim.wire.transfer.reception import MAX_SILENCE_US, MAX_TRIES
 
 REST_AFTER_BROADCAST_US = T1_US
-"""After a message to all: what a receiver waits for a packet that it missed."""
+"""The rest after a message to all: how long a receiver waits for a packet that it missed."""
 REST_AFTER_ACKNOWLEDGE_US = T3_US + RESPONSE_US
-"""After an acknowledgement: the longest that anybody who missed it goes on waiting."""
+"""The rest after an acknowledgement: the longest that a node which missed it waits."""
 REST_AFTER_FAILURE_US = MAX_SILENCE_US + RESPONSE_US
-"""After anything else: a receiver of our kind may ask so long for what it misses. An abort of the other side is no
-proof that it does not: it may have meant its own message of the same DGN to us."""
+"""The rest after anything else: how long a receiver like ours can request missing packets. An abort from the other node
+does not prove that it has stopped: it can concern that node's own message to us with the same DGN."""
 
 
 class BroadcastSending:
-    """One message to all: announced by ``start``, then a packet each ``gap`` microseconds by ``expire``."""
+    """One message to all: ``start`` announces it, then each ``expire`` sends a packet, ``gap`` microseconds apart."""
 
     def __init__(self, source: int, dgn: int, data: bytes, gap: int) -> None:
         self.dgn = dgn
@@ -67,7 +67,7 @@ class BroadcastSending:
 
 
 class AddressedSending:
-    """One message to one node: asked for by ``start``, sent when and as far as the node says."""
+    """One message to one node: ``start`` requests to send, the node's clear to send controls the packets."""
 
     def __init__(self, source: int, destination: int, dgn: int, data: bytes) -> None:
         self.dgn = dgn
@@ -78,11 +78,11 @@ class AddressedSending:
         self._count = packets_for(len(data))
         self._answered = False
         self._sent = 0  # the highest packet sent
-        self._first = 0  # where the last turn began
-        self._tries = 0  # at what is wanted now: an answer to the request, or the same first packet
+        self._first = 0  # the first packet of the last window
+        self._tries = 0  # of the request to send, or of the same first packet
 
     def start(self, time: int) -> TransferOutcome:
-        """Ask whether the message may be sent."""
+        """Request to send the message."""
         self._tries += 1
         self.deadline = time + T3_US
         return TransferOutcome(
@@ -90,7 +90,7 @@ class AddressedSending:
         )
 
     def expire(self, time: int) -> TransferOutcome:
-        """Ask again while nothing has been answered, else end the session."""
+        """Repeat the request while it is unanswered, else abort the session."""
         if self._answered or self._tries >= MAX_TRIES:
             return self._abort(time, ProblemKind.TIMEOUT, AbortReason.TIMEOUT)
         outcome = self.start(time)
@@ -98,7 +98,7 @@ class AddressedSending:
         return outcome
 
     def receive(self, time: int, control: ClearToSend | EndOfMessage | Abort) -> TransferOutcome:
-        """Do what the other side says about this DGN."""
+        """Take a connection management frame of the destination for this DGN."""
         match control:
             case ClearToSend():
                 return self._clear(time, control)
@@ -109,7 +109,7 @@ class AddressedSending:
                 return TransferOutcome([], [self._problem(ProblemKind.ABORTED, time, control.reason)])
 
     def _clear(self, time: int, clear: ClearToSend) -> TransferOutcome:
-        """Send what was asked for, or wait."""
+        """Send the requested packets, or wait."""
         outcome = empty_outcome()
         self._answered = True
         if clear.packets == 0:
@@ -130,7 +130,7 @@ class AddressedSending:
         return outcome
 
     def _acknowledge(self, time: int, acknowledge: EndOfMessage) -> TransferOutcome:
-        """End the session where this acknowledges the whole message."""
+        """End the session where the whole message is acknowledged."""
         if acknowledge != (len(self._data), self._count, self.dgn) or self._sent < self._count:
             return TransferOutcome(
                 [], [TransferProblem(ProblemKind.UNEXPECTED, time, self._destination, self._source, self.dgn)]

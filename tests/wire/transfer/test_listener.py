@@ -257,7 +257,7 @@ def test_malformed_frames_change_nothing(ear, frame):
 
 def test_room_is_bounded():
     """Messages that begin when there is no room are counted; the ones under way go on."""
-    ear = Ear(most=1)
+    ear = Ear(max_sessions=1)
     ear.receive(RTS, "18EC9B91 10 14 00 03 01 00 DF 00", ALL, *PACKETS)
     ear.receive("18ECFF01 20 14 00 03 FF B0 FE 00", "18ECFF02 20 14 00 03 FF B0 FE 00")
     assert (ear.kinds, ear.bytes) == ([ProblemKind.NO_SESSION_FREE] * 2, [TWENTY])

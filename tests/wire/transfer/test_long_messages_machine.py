@@ -28,8 +28,8 @@ class Transfers(RuleBasedStateMachine):
     def build(self, window):
         """Put nodes and a listener on the bus."""
         self.time = 0
-        self.nodes = {address: LongMessages(address, window=window, most=MOST) for address in ADDRESSES}
-        self.listener = LongMessageListener(most=MOST)
+        self.nodes = {address: LongMessages(address, window=window, max_sessions=MOST) for address in ADDRESSES}
+        self.listener = LongMessageListener(max_sessions=MOST)
         self.queues = {address: [] for address in (*ADDRESSES, STRANGER)}
         self.sent = {}
         self.troubles = []

@@ -175,7 +175,7 @@ def test_senders_do_not_disturb_each_other(node):
 
 def test_room_for_messages_to_all_is_bounded(node_at):
     """The sender that comes when there is no room is counted, and has to begin again."""
-    node = node_at(2, most=2)
+    node = node_at(2, max_sessions=2)
     for source in ("01", "03", "04"):
         node.receive(f"00ECFF{source} 20 14 00 03 FF B0 FE 00")
     assert (node.kinds, node.long.open_sessions) == ([ProblemKind.NO_SESSION_FREE], 2)

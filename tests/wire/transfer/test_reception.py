@@ -183,7 +183,7 @@ def test_a_request_that_does_not_fit_is_refused(node):
 
 def test_room_for_messages_to_it_is_bounded(node_at):
     """The sender that comes when there is no room is told so (reason 2)."""
-    node = node_at(2, most=2)
+    node = node_at(2, max_sessions=2)
     node.receive("00EC0201 10 14 00 03 01 B0 FE 00")
     node.receive("00EC0203 10 14 00 03 01 B0 FE 00")
     assert node.receive("00EC0204 10 14 00 03 01 B0 FE 00") == ["1CEC0402 FF 02 FF FF FF B0 FE 00"]
