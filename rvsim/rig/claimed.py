@@ -1,6 +1,7 @@
-"""A NAME as people write it in rigs: 16 hex digits, most significant first.
+"""The text form of a NAME in rigs: 16 hex digits, most significant first.
 
-Knows: how it is read and written. Does not know what its parts mean (`wire.name` does), nor who claims it.
+Knows: the conversion from text and to text. Does not know what its parts mean (`wire.name` does), nor which device
+claims it.
 """
 
 import re
@@ -15,10 +16,10 @@ _NAME_DIGITS = re.compile(r"[0-9A-F]{16}", re.ASCII | re.IGNORECASE)
 
 
 def read_name(given: object) -> object:
-    """Read a NAME that is written; one that is read already stays as it is.
+    """Return the NAME of a text; a NAME is returned unchanged.
 
     Raises:
-        ValueError: it is no text of 16 hex digits.
+        ValueError: the text is not 16 hex digits.
     """
     if isinstance(given, Name):
         return given
@@ -31,9 +32,9 @@ def read_name(given: object) -> object:
 
 
 def name_text(name: Name) -> str:
-    """Write a NAME as a rig has it."""
+    """Return the text form of a NAME."""
     return f"{int(name):016X}"
 
 
 ClaimedName = Annotated[InstanceOf[Name], BeforeValidator(read_name)]
-"""Written as 16 hex digits, kept as a NAME."""
+"""A NAME, given as 16 hex digits."""

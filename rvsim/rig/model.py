@@ -1,13 +1,13 @@
-"""A rig: what one vehicle's network is planned to be.
+"""A rig: the plan of one vehicle's network.
 
 Knows: the devices with their functions, instances and addresses, the vehicle's figures, and which plans contradict
-themselves. Does not know files' syntax (`load` does), message layouts, nor which kinds of simulated device there
-are: those come in from above.
+themselves. Does not know the syntax of files (`load` does), message layouts, nor which kinds of simulated devices
+exist: those are passed in from higher layers.
 
-Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Three things can
-be handed in as pydantic's validation context: ``kinds``, the settings model of each kind of simulated device by its
-name (without it kinds and settings are taken as they are), ``absent``, the names of devices that will not be simulated
-and so need no kind, and ``folder``, where the rig file lies.
+All mistakes are reported together: those of single devices, and what two devices cannot both have. The pydantic
+validation context can contain: ``kinds``, the settings model of each kind of simulated device by its name (without it
+kinds and settings are not checked); ``absent``, the names of devices that are not simulated and need no kind;
+``folder``, the folder of the rig file.
 """
 
 from collections.abc import Iterator, Mapping
@@ -34,19 +34,17 @@ from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
+from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
-"""The number of the form in which rigs and scenarios are written."""
-MAX_ADDRESS = 253
-"""254 says "no address" and 255 "everyone" (SAE J1939-81)."""
+"""The version of the file format of rigs and scenarios."""
 DEFAULT_SETTLING_TIME_US = 10_000_000
-"""Commands of two devices to one thing that differ contradict each other within this time. Our decision."""
+"""Two devices that command different states of one function contradict each other within this time. Our decision."""
 DEFAULT_ANSWER_TIME_US = 2_000_000
-"""So long a device may take to begin to do what it is told. Our decision."""
+"""How long a device may take to show in its status that it follows a command. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
-    "MAX_ADDRESS",
     "SCHEMA",
     "AcceptedPlan",
     "Address",
@@ -65,7 +63,7 @@ _Model = TypeVar("_Model", bound=BaseModel)
 
 def _check_schema(number: int) -> int:
     if number != SCHEMA:
-        raise ValueError(f"{shown(number)} is not a form that this rvsim reads; write schema = {SCHEMA}")
+        raise ValueError(f"{shown(number)} is not a file format that this rvsim reads; write schema = {SCHEMA}")
     return number
 
 
@@ -85,7 +83,7 @@ def _check_field_name(text: str) -> str:
 
 def _as_pair(given: object) -> object:
     if not isinstance(given, list | tuple) or len(given) != 2:
-        raise ValueError(f"{shown(given)} is not a pair of limits; write the lowest and the highest: [low, high]")
+        raise ValueError(f"{shown(given)} is not a pair of limits; write the lowest and the highest value: [low, high]")
     return tuple(given)
 
 
@@ -100,8 +98,8 @@ def _existing_file(given: object, info: ValidationInfo) -> object:
     if not isinstance(given, str) or folder is None:
         return given
     path: Path = folder / given
-    if not isfile(path):  # the pathlib twin raises on a name that is too long
-        raise ValueError(f"there is no file {shown(given)}; name a DBC file, its path seen from this file")
+    if not isfile(path):  # Path.is_file raises on a name that is too long
+        raise ValueError(f"there is no file {shown(given)}; name a DBC file, its path relative to this file")
     return path
 
 
@@ -118,12 +116,12 @@ def _instance_problems(function: str, given: object) -> Iterator[str]:
         return
     lowest, seen = FUNCTIONS[function].lowest_instance, set()
     if given == []:
-        yield "no instance is named; write one, like 1, or several, like [1, 2]"
+        yield "no instance is given; write one, like 1, or several, like [1, 2]"
     for instance in given if isinstance(given, list | tuple) else (given,):
         if not isinstance(instance, int) or isinstance(instance, bool):
             yield f"{shown(instance)} is not an instance; write a whole number, like 1, or several, like [1, 2]"
         elif instance in seen:
-            yield f"instance {shown(instance)} stands twice; write it once"
+            yield f"instance {shown(instance)} is given twice; write it once"
         elif not lowest <= instance <= MAX_INSTANCE:
             title = FUNCTIONS[function].title
             yield f"a {title} cannot have instance {shown(instance)}; write {lowest} to {MAX_INSTANCE}"
@@ -132,34 +130,34 @@ def _instance_problems(function: str, given: object) -> Iterator[str]:
 
 
 class DevicePlan(Table):
-    """One planned device. ``settings`` are those of the simulated device that can stand in for it."""
+    """One planned device. ``settings`` are those of the simulated device that can replace it."""
 
     name: OneLineText
     kind: OneLineText = Field(default="", validate_default=True)
-    """Which simulated device stands in for it; empty where none does, and then it cannot be simulated."""
+    """The kind of simulated device that can replace it; empty where there is none, so that it cannot be simulated."""
     address: Address
-    """The address it prefers; it is heard wherever it has claimed one."""
+    """The address that it prefers; it can be received from another address that it has claimed."""
     claimed_name: ClaimedName | None = None
-    """The NAME that it claims an address with: that alone tells which unit it is."""
+    """The NAME with which it claims an address; only the NAME identifies the unit."""
     functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
-    """The instances of each function. Without any it is known by its NAME, or by where it is heard."""
+    """The instances of each function. A device without functions is recognised by its NAME or its address."""
     zone: OneLineText | None = None
     dynamic: bool = False
-    """Whether a simulated one may take another address: when it loses a contest for its own, or is commanded to one
+    """Whether a simulated device may take another address: when it loses a contest for its own, or is commanded to one
     (SAE J1939-81)."""
     sleeps: bool = False
-    """Planned to fall silent when nobody needs it: then its silence is no fault."""
+    """Whether it falls silent by plan when it is not needed, so that its silence is not a fault."""
     answer_time: Annotated[Duration, Field(gt=0)] = DEFAULT_ANSWER_TIME_US
-    """How long it may take to show in its status that it does what it is told, in microseconds."""
+    """How long it may take to show in its status that it follows a command, in microseconds."""
     settling_time: Annotated[Duration, Field(gt=0)] = DEFAULT_SETTLING_TIME_US
-    """How long what was commanded has to last before another device may command otherwise, in microseconds."""
+    """How long a commanded state must last before another device may command a different one, in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     amps: dict[str, Limits] = Field(default_factory=dict)
-    """The current that each of its functions takes by plan, at rest and at its fullest."""
+    """The planned current of each of its functions in amperes, at rest and at its maximum."""
     limits: dict[FieldName, Limits] = Field(default_factory=dict)
-    """What a field of its messages can plausibly say, lowest and highest, in the field's unit."""
+    """The lowest and the highest plausible value of a field of its messages, in the field's unit."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()
-    """Fields that must carry values: "no data" there is a fault."""
+    """Fields that must have values; "no data" in them is a fault."""
 
     def settings_as(self, model: type[_Model]) -> _Model:
         """Return the settings as the model of the device's kind."""
@@ -171,21 +169,26 @@ class DevicePlan(Table):
         if not isinstance(given, Mapping):
             return given
         problems = [
-            Mistake((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
+            Mistake((name,), text, instances)
+            for name, instances in given.items()
+            for text in _instance_problems(name, instances)
         ]
         if problems:
             raise validation_error("functions", problems)
-        return {name: tuple(those) if isinstance(those, list | tuple) else (those,) for name, those in given.items()}
+        return {
+            name: tuple(instances) if isinstance(instances, list | tuple) else (instances,)
+            for name, instances in given.items()
+        }
 
     @field_validator("amps")
     @classmethod
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
-        functions = info.data.get("functions", amps)  # where they are faulty themselves, that is told already
+        functions = info.data.get("functions", amps)  # where the functions have mistakes, these are reported instead
         for name in amps:
             if not functions:
-                raise ValueError(f"{shown(name)} is none of its functions; it has none yet, so add them first")
+                raise ValueError(f"{shown(name)} is not one of its functions; it has none yet, so add them first")
             if name not in functions:
-                raise ValueError(f"{shown(name)} is none of its functions; name one of {', '.join(functions)}")
+                raise ValueError(f"{shown(name)} is not one of its functions; write one of {', '.join(functions)}")
         return amps
 
     @field_validator("kind", mode="wrap")
@@ -218,7 +221,7 @@ def _kinds(info: ValidationInfo) -> Kinds:
 
 
 class Rig(Table):
-    """One vehicle's network as it is planned."""
+    """The plan of one vehicle's network."""
 
     form: Schema = Field(alias="schema")
     name: OneLineText
@@ -238,29 +241,29 @@ class Rig(Table):
     ] = ()
     """The user's own DBC files."""
     longest_pause: Duration = 0
-    """The longest pause of the whole bus that is normal here, in microseconds; 0 where the rig says nothing of it."""
+    """The longest pause of the whole bus that is normal here, in microseconds; 0 where the rig does not state it."""
     accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
-    """Known trouble that is not to be told."""
+    """Known problems for which no flag is raised."""
 
     @property
     def vehicle(self) -> VehiclePlan:
-        """The figures of the vehicle that its devices share."""
+        """The figures of the vehicle."""
         return VehiclePlan(**{name: getattr(self, name) for name in VehiclePlan.model_fields})
 
     @field_validator("accepted")
     @classmethod
     def _of_its_devices(cls, accepted: tuple[AcceptedPlan, ...], info: ValidationInfo) -> tuple[AcceptedPlan, ...]:
-        devices = info.data.get("devices")  # where they are faulty themselves, that is told already
+        devices = info.data.get("devices")  # where the devices have mistakes, these are reported instead
         names = [device.name for device in devices] if devices is not None else []
         problems = [
             Mistake(
                 (number, "device"),
-                f"{shown(one.device)} is not in the rig{did_you_mean(one.device, names)}; "
+                f"{shown(plan.device)} is not in the rig{did_you_mean(plan.device, names)}; "
                 f"its devices are {', '.join(names)}",
-                one.device,
+                plan.device,
             )
-            for number, one in enumerate(accepted)
-            if devices is not None and one.device is not None and one.device not in names
+            for number, plan in enumerate(accepted)
+            if devices is not None and plan.device is not None and plan.device not in names
         ]
         if problems:
             raise validation_error("accepted", problems)
@@ -271,13 +274,13 @@ class Rig(Table):
     def _checked_together(cls, given: Any, check: ValidatorFunctionWrapHandler) -> tuple[DevicePlan, ...]:
         if isinstance(given, list | tuple) and len(given) > MAX_ADDRESS + 1:
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
-        both = list(find_clashes(given)) if isinstance(given, list | tuple) else []
+        mistakes = list(find_clashes(given)) if isinstance(given, list | tuple) else []
         try:
             devices: tuple[DevicePlan, ...] = check(given)
-        except ValidationError as found:
-            raise validation_error("device", both, found) from None
-        if both:
-            raise validation_error("device", both)
+        except ValidationError as error:
+            raise validation_error("device", mistakes, error) from None
+        if mistakes:
+            raise validation_error("device", mistakes)
         if not devices:
             raise ValueError("a rig needs at least one device; write a table [[device]]")
         return devices

@@ -1,7 +1,7 @@
-"""Quantities as people write them in rigs and scenarios, and as the program keeps and shows them.
+"""The text forms of durations, times, seeds and values in rigs, scenarios and error lines.
 
-Knows: durations, a number and a unit ("250ms", "20s", "1.5min", "2h"), exact in decimals and kept as integer
-microseconds; and how a value from a file is shown in an error line. Does not know what lasts that long, nor any clock.
+Knows: a duration is a number and a unit ("250ms", "20s", "1.5min", "2h"), converted exactly to integer microseconds;
+and how a value from a file is shown in an error line. Does not know what a duration is for, nor any clock.
 """
 
 import re
@@ -10,19 +10,21 @@ from typing import Annotated
 
 from pydantic import BeforeValidator
 
-_UNITS_US = {"ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_600_000_000}
-MAX_DURATION_US = 366 * 24 * 3_600_000_000
-"""The longest duration that is read, a leap year: what is longer is a slip of the pen. Common practice, no source."""
+from rvsim.wire.frame import SECOND_US
+
+_UNITS_US = {"ms": 1_000, "s": SECOND_US, "min": 60 * SECOND_US, "h": 3600 * SECOND_US}
+MAX_DURATION_US = 366 * 24 * 3600 * SECOND_US
+"""The longest valid duration, a leap year; a longer one is taken for a typing mistake. Common practice, no source."""
 _MAX_SHOWN_LENGTH = 40
 _DURATION_PATTERN = re.compile(r"(-?)(\d+)(?:\.(\d+))? ?([a-z]*)", re.ASCII | re.IGNORECASE)
 _ADVICE = 'write a number and its unit, ms, s, min or h, like "20s"'
 
 
 def parse_duration_us(written: str) -> int:
-    """Read a duration, exactly.
+    """Return the microseconds of a duration, exactly.
 
     Raises:
-        ValueError: it is no duration, has no unit, is negative, longer than a year or finer than a microsecond.
+        ValueError: it is not a duration, has no unit, is negative, longer than a year or finer than a microsecond.
     """
     parts = _DURATION_PATTERN.fullmatch(written) if len(written) <= _MAX_SHOWN_LENGTH else None
     if parts is None:
@@ -45,20 +47,20 @@ def parse_duration_us(written: str) -> int:
 
 
 def duration_text(time: int) -> str:
-    """Write microseconds as a duration in seconds, exactly: 250000 is ``0.25s``."""
-    whole, rest = divmod(time, 1_000_000)
+    """Return microseconds as a duration in seconds, exactly: 250000 is ``0.25s``."""
+    whole, rest = divmod(time, SECOND_US)
     return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") + "s"
 
 
 def shown(given: object, longest: int = _MAX_SHOWN_LENGTH) -> str:
-    """Write a value from a file for an error line: short, on one line, with nothing a terminal would obey."""
+    """Return a value from a file for an error line: short, on one line, without control characters."""
     if isinstance(given, str):
         short = given if len(given) <= longest else given[:longest] + "..."
         return f'"{short}"' if short.isprintable() else f'"{ascii(short)[1:-1]}"'
     if isinstance(given, bool):
         return "true" if given else "false"
     if isinstance(given, int) and abs(given) >= 1 << 64:
-        return "a number beyond all use"
+        return "a number that is too large"
     if isinstance(given, Mapping):
         return "a table"
     return "a list" if isinstance(given, list | tuple) else str(given)
@@ -73,28 +75,28 @@ def _read_duration(given: object) -> int:
 
 
 Duration = Annotated[int, BeforeValidator(_read_duration)]
-"""Written as text with a unit, kept as integer microseconds."""
+"""Integer microseconds, given as text with a unit."""
 
 
 MAX_SEED = (1 << 63) - 1
-"""Our decision: what a TOML file can hold as a whole number (TOML 1.0.0: 64 bits with a sign)."""
+"""Our decision: the largest integer of a TOML file (TOML 1.0.0: 64 bits with a sign)."""
 
 
 def check_seed(given: object) -> int:
-    """Return a seed that is one, whoever gives it.
+    """Return a valid seed unchanged.
 
     Raises:
-        ValueError: it is no whole number from 0 on, or is too high.
+        ValueError: it is not a whole number from 0 on, or is too high.
     """
     if isinstance(given, bool) or not isinstance(given, int) or not 0 <= given <= MAX_SEED:
-        raise ValueError(f"{shown(given)} is no seed; write a whole number from 0 to {MAX_SEED}")
+        raise ValueError(f"{shown(given)} is not a seed; write a whole number from 0 to {MAX_SEED}")
     return given
 
 
 Seed = Annotated[int, BeforeValidator(check_seed)]
-"""What all that is random in a run is drawn from."""
+"""The seed of all random numbers of a run."""
 
 
 def time_text(time: int) -> str:
-    """Write a time of a run, cut to milliseconds, so that nothing is shown later than it was."""
-    return f"{time // 1_000_000}.{time % 1_000_000 // 1000:03d} s"
+    """Return a time of a run as text, truncated to milliseconds so that it is never later than the time."""
+    return f"{time // SECOND_US}.{time % SECOND_US // 1000:03d} s"

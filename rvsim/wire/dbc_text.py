@@ -158,14 +158,9 @@ class _Reader:
             else:
                 readers.get(self._token.value, self._refuse)()
         self._leave_out_declared()
-        return DbcSelection(
-            _blank_others(self._text, sorted(self._kept())),
-            [
-                (message.name, message.problem)
-                for message in self._messages
-                if message.problem and not message.is_foreign
-            ],
-        )
+        network = [message for message in self._messages if not message.is_foreign]
+        left_out = [(message.name, message.problem) for message in network if message.problem]
+        return DbcSelection(_blank_others(self._text, sorted(self._kept())), left_out)
 
     # --- tokens
 

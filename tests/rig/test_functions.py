@@ -70,10 +70,10 @@ def test_what_is_less_sure_than_the_lowest_is_said():
     rest = {f.name: f.source.partition("; ")[2] for f in FUNCTIONS.values() if ";" in f.source}
     assert rest == {
         "thermostat": "89 to 92: from memory, unsure",
-        "dc_source": "that the highest device priority speaks for an instance: device makers' appendices",
+        "dc_source": "that the highest device priority reports an instance: device makers' appendices",
         "air_conditioner": "104 to 106: from memory, unsure",
         "inverter": "67: from memory",
-        "dc_dimmer": "DC loads shared it before they were given 146",
+        "dc_dimmer": "DC loads had it too before they got 146",
         "dc_load": "before it 131, shared with dimmers",
         "slide": "85 to 87: from memory, unsure",
         "window_shade": "the submission of 2008 used 131",

@@ -27,8 +27,8 @@ def test_a_table_is_strict_and_frozen():
     ("text", "problem"),
     [
         ("  ", "this is empty; write a few words"),
-        ("a\x1b[2J", '"a\\x1b[2J" has a line break or another control character; write plain words'),
-        ("a ", '"a " has blanks around it; remove them'),
+        ("a\x1b[2J", '"a\\x1b[2J" has a line break or another control character; write plain text'),
+        ("a ", '"a " has spaces around it; remove them'),
     ],
 )
 def test_a_line_is_safe_to_print(text, problem):

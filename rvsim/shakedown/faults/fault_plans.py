@@ -7,12 +7,12 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.model import MAX_ADDRESS
 from rvsim.rig.quantity import duration_text, shown
 from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.shakedown.expect.sight import Identifier
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
+from rvsim.wire.ident import MAX_ADDRESS
 from rvsim.wire.timing import BIT_RATE, min_bits
 
 Rate = Annotated[float, Field(gt=0, le=1)]

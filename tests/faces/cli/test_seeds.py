@@ -7,7 +7,7 @@ from rvsim.errors import InputError
 from rvsim.faces.cli.options import seed as seed_of_option
 from rvsim.rig.quantity import MAX_SEED
 
-NONE = f"is no seed; write a whole number from 0 to {MAX_SEED}"
+NONE = f"is not a seed; write a whole number from 0 to {MAX_SEED}"
 COMMANDS = [
     ("bench", "winter_evening", "--speed", "max", "--seconds", "1"),
     ("shakedown", "winter_evening"),
@@ -52,6 +52,6 @@ def test_the_limits_are_seeds(rvsim):
     assert seed_of_option(str(MAX_SEED)) == MAX_SEED
     assert seed_of_option(str(MAX_SEED - 4), 5) == MAX_SEED - 4
     assert seed_of_option(None, 5) is None
-    with pytest.raises(InputError, match=f"--seed: {MAX_SEED + 1} is no seed"):
+    with pytest.raises(InputError, match=f"--seed: {MAX_SEED + 1} is not a seed"):
         seed_of_option(str(MAX_SEED - 3), 5)
     assert rvsim("bench", "winter_evening", "--speed", "max", "--seconds", "1", "--seed", str(MAX_SEED))[0] == 0
