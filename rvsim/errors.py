@@ -1,10 +1,10 @@
-"""The errors a user can meet, and the exit code each one ends a command with.
+"""The errors that end a command, and the exit code of each.
 
-Knows: the difference between a mistake in what the user gave us (a file, an option) and a bus that
-cannot be used, and how a name from outside is made safe to print. Does not know: how a message is shown; `faces`
-prints them. Something odd seen on a bus is never an error but a flag.
+Knows: the difference between a mistake in the user's input (a file, an option) and a bus that cannot be used, and how
+text from outside is made safe to print. Does not know how a message is shown; `faces` prints them. An irregularity
+observed on a bus is never an error but a flag.
 
-Every class can be rebuilt from its ``args``, so an error survives a trip through another process.
+Every class can be rebuilt from its ``args``, so that an error can be passed between processes.
 """
 
 import errno
@@ -17,15 +17,15 @@ ENDING_SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "
 """What asks the program to end; not every system has all of them."""
 
 
-class Exit(IntEnum):
-    """Exit codes of every command."""
+class ExitCode(IntEnum):
+    """ExitCode codes of every command."""
 
     GOOD = 0
-    """The command did what it was asked."""
+    """The command succeeded."""
     NOT_GOOD = 1
-    """It ran, and the answer is "not good" (a verdict that did not pass)."""
+    """The command ran, and its result is negative (a verdict that did not pass)."""
     USAGE = 2
-    """Usage, or input that cannot be read."""
+    """Wrong usage, or input that cannot be read."""
     BUS = 3
     """The bus could not be opened, or was lost."""
     INTERRUPTED = 130
@@ -35,23 +35,23 @@ class Exit(IntEnum):
 class RvsimError(Exception):
     """Any error that ends a command with a clear line instead of a traceback."""
 
-    exit_code = Exit.USAGE
+    exit_code = ExitCode.USAGE
 
     @property
     def problems(self) -> tuple[str, ...]:
-        """What there is to say, a line each."""
+        """The messages, one line each."""
         return (str(self),)
 
 
 class InputError(RvsimError):
-    """What the user gave cannot be used: each argument is one line saying what, where and what to do next."""
+    """The user's input cannot be used; each argument is one line: what is wrong, where, and what to do next."""
 
     def __init__(self, *problems: str) -> None:
         super().__init__(*problems)
 
     @property
     def problems(self) -> tuple[str, ...]:
-        """One line for each mistake, in the order in which they stand in the input."""
+        """One line for each mistake, in the order of the input."""
         return self.args
 
     def __str__(self) -> str:
@@ -61,25 +61,26 @@ class InputError(RvsimError):
 class BusError(RvsimError):
     """The bus could not be opened, or was lost while in use."""
 
-    exit_code = Exit.BUS
+    exit_code = ExitCode.BUS
 
 
-_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
-"""What changes a terminal or the order of signs, and halves of signs, by which Python keeps bytes that are no UTF-8."""
-_FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
+_UNSAFE = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+"""Control characters, characters that change the direction of text or are invisible, and lone surrogates, in which
+Python keeps bytes that are not UTF-8."""
+_DISK_FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
 
 
 def printable(text: str) -> str:
-    r"""Return a text that is safe on a terminal: control characters but line ends are written as ``\u001b``.
+    r"""Return a text that is safe on a terminal: control characters other than line ends are written as ``\u001b``.
 
-    That is how JSON writes them too, so a line of JSON stays what it was.
+    JSON writes them in the same way, so a line of JSON does not change.
     """
-    return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    return _UNSAFE.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
 
 
-def not_written(error: OSError) -> str:
-    """Return why something could not be written, as the system says it, and what to do next."""
-    advice = "free space there" if error.errno in _FULL else "write it to another place"
+def write_problem(error: OSError) -> str:
+    """Return why a file could not be written, in the system's words, and what to do next."""
+    advice = "free space there" if error.errno in _DISK_FULL else "write it to another place"
     return f"({error.strerror or error}): {advice}"
 
 

@@ -1,9 +1,8 @@
-"""Finds the message definitions and scenarios that come with the program.
+"""Finds the message definitions and scenarios that are shipped with the program.
 
-Knows: that they stand in ``rvsim/_shipped`` when the program was installed from a wheel, and beside
-the package when it runs from a checkout (an editable install included: there the copies that the
-build puts into site-packages are not beside the code and would go stale unseen). Does not know what
-is in them.
+Knows: they are in ``rvsim/_shipped`` where the program is installed from a wheel, and beside the package where it runs
+from a checkout. An editable install counts as a checkout: the copies that its build puts into site-packages would
+become outdated without notice. Does not know what the files contain.
 """
 
 from pathlib import Path
@@ -13,8 +12,8 @@ from rvsim.errors import InputError
 _PACKAGE = Path(__file__).resolve().parent
 
 
-def origin() -> str:
-    """Say where the shipped files were found: ``installed`` or ``checkout``."""
+def installation_kind() -> str:
+    """Return where the shipped files are: ``installed`` or ``checkout``."""
     return "installed" if (_PACKAGE / "_shipped").is_dir() else "checkout"
 
 

@@ -7,7 +7,7 @@ from hypothesis import settings
 from typer.testing import CliRunner
 
 from rvsim.faces.cli.commands import app
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 settings.register_profile("rvsim", deadline=None)
 settings.load_profile("rvsim")  # no test asserts a time
@@ -16,7 +16,7 @@ settings.load_profile("rvsim")  # no test asserts a time
 @pytest.fixture(scope="session")
 def catalogue(tmp_path_factory):
     """Load the shipped message definitions, with a cache folder of the tests' own."""
-    return load(cache=tmp_path_factory.mktemp("cache"))
+    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import unicodedata
 import pytest
 
 from rvsim import errors
-from rvsim.errors import BusError, Exit, InputError, RvsimError, did_you_mean, not_written, printable
+from rvsim.errors import BusError, ExitCode, InputError, RvsimError, did_you_mean, printable, write_problem
 
 CLASSES = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, Exception)]
 LINES = ("a.toml, line 3: unknown key", "b.toml: cannot be read")
@@ -39,7 +39,9 @@ def test_every_mistake_has_its_line():
     assert str(error) == "a.toml, line 3: unknown key\nb.toml: cannot be read"
 
 
-@pytest.mark.parametrize(("kind", "code"), [(RvsimError, Exit.USAGE), (InputError, Exit.USAGE), (BusError, Exit.BUS)])
+@pytest.mark.parametrize(
+    ("kind", "code"), [(RvsimError, ExitCode.USAGE), (InputError, ExitCode.USAGE), (BusError, ExitCode.BUS)]
+)
 def test_each_error_has_its_exit_code(kind, code):
     """Unreadable input ends a command with 2, a bus that cannot be used with 3; a caller may catch both at once."""
     assert kind.exit_code is code
@@ -48,7 +50,7 @@ def test_each_error_has_its_exit_code(kind, code):
 
 def test_exit_codes():
     """Good, not good, usage, bus, and interrupted, which is 128 plus the number of the interrupt signal."""
-    assert {code.name: int(code) for code in Exit} == {
+    assert {code.name: int(code) for code in ExitCode} == {
         "GOOD": 0, "NOT_GOOD": 1, "USAGE": 2, "BUS": 3, "INTERRUPTED": 130,
     }  # fmt: skip
 
@@ -114,5 +116,5 @@ def test_a_line_of_json_stays_what_it_was():
 )
 def test_what_could_not_be_written_says_what_the_system_said(number, said):
     """Free space helps where there is none, and nowhere else."""
-    assert not_written(OSError(number, os.strerror(number))) == said
-    assert not_written(OSError("odd")) == "(odd): write it to another place"
+    assert write_problem(OSError(number, os.strerror(number))) == said
+    assert write_problem(OSError("odd")) == "(odd): write it to another place"

@@ -9,17 +9,17 @@ from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
 from rvsim.shakedown.verdict import as_text
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
+from rvsim.wire.frame import SECOND_US
 
 SCENARIOS = sorted(path.stem for path in shipped.scenario_folder().glob("*.toml"))
 RIGS = sorted(path.stem for path in (shipped.scenario_folder() / "rigs").glob("*.toml"))
-SECOND = 1_000_000
 
 
 @pytest.fixture(scope="module")
 def catalogue(tmp_path_factory):
     """Return the shipped message definitions."""
-    return load(cache=tmp_path_factory.mktemp("cache"))
+    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 def test_the_shipped_files_are_these():
@@ -107,14 +107,14 @@ def test_the_winter_evening_has_no_fault():
     """Minus six outside, evening, shore power, two minutes, nothing wrong."""
     scenario = load_scenario("winter_evening").scenario
     assert (scenario.weather.outdoor_c, scenario.weather.start_hour) == (-6.0, 18.5)
-    assert (scenario.shore_power, scenario.lasts, scenario.faults) == (True, 120 * SECOND, ())
+    assert (scenario.shore_power, scenario.lasts, scenario.faults) == (True, 120 * SECOND_US, ())
 
 
 def test_the_heater_goes_quiet_and_the_outdoor_sensor_goes_mad():
     """Silent from 20 to 60 s; 900 degrees from 90 to 95 s, then no data to the end; the evening is the same."""
     scenario, evening = load_scenario("heater_goes_quiet").scenario, load_scenario("winter_evening").scenario
     assert (scenario.weather, scenario.lasts, scenario.rig) == (evening.weather, evening.lasts, evening.rig)
-    faults = [(f.fault, f.device, f.since / SECOND, f.until and f.until / SECOND) for f in scenario.faults]
+    faults = [(f.fault, f.device, f.since / SECOND_US, f.until and f.until / SECOND_US) for f in scenario.faults]
     assert faults == [
         ("silent", "heater", 20, 60),
         ("wrong_value", "outdoor sensor", 90, 95),

@@ -13,7 +13,7 @@ CHECKOUT = Path(__file__).parents[1]
 def test_a_checkout_is_known_as_such(monkeypatch):
     """The folders beside the package are used, and the answer says so."""
     monkeypatch.setattr(shipped, "_PACKAGE", CHECKOUT / "rvsim")
-    assert shipped.origin() == "checkout"
+    assert shipped.installation_kind() == "checkout"
     assert shipped.dbc_folder() == CHECKOUT / "dbc"
     assert shipped.scenario_folder() == CHECKOUT / "scenarios"
 
@@ -40,7 +40,7 @@ def test_copies_beside_the_code_go_first(tmp_path, monkeypatch):
     (tmp_path / "rvsim" / "_shipped" / "dbc").mkdir(parents=True)
     (tmp_path / "scenarios").mkdir()
     monkeypatch.setattr(shipped, "_PACKAGE", tmp_path / "rvsim")
-    assert shipped.origin() == "installed"
+    assert shipped.installation_kind() == "installed"
     assert shipped.dbc_folder() == tmp_path / "rvsim" / "_shipped" / "dbc"
     assert shipped.scenario_folder() == tmp_path / "scenarios"
 

@@ -8,16 +8,16 @@ commanded address comes in packets. Does not know what a node has to say, nor wh
 from collections.abc import Callable, Mapping
 from typing import Protocol
 
-from rvsim.wire.acknowledgment import Code
+from rvsim.wire.acknowledgment import AcknowledgmentCode
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, AddressCommand, read_address_command
 from rvsim.wire.fields import State
-from rvsim.wire.ident import GLOBAL, Identifier, is_addressed, join, split
+from rvsim.wire.ident import GLOBAL_ADDRESS, Identifier, is_addressed, join_identifier, split_identifier
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer.long_messages import LongMessages
 from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferOutcome, TransferProblem
-from rvsim.wire.transfer.packets import CONNECTION, PACKET, SHORTEST
+from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER, MIN_MESSAGE_BYTES
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
 PROPRIETARY = 0x0EF00
@@ -27,7 +27,7 @@ for every answer to all (our decision), so that not everybody speaks at once."""
 ACKNOWLEDGED_US = 5_000
 """A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
 claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
-_REFUSED = frozenset({ProblemKind.CROWDED, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
+_REFUSED = frozenset({ProblemKind.NO_SESSION_FREE, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
 
 
@@ -80,14 +80,14 @@ class Answers:
     @property
     def received_dgns(self) -> frozenset[int]:
         """The DGNs that are answered, beside the node's own."""
-        return frozenset({self._request.dgn, self._reset.dgn, CONNECTION, PACKET})
+        return frozenset({self._request.dgn, self._reset.dgn, CONNECTION_MANAGEMENT, DATA_TRANSFER})
 
     def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of one of these DGNs."""
-        parts = split(identifier)
+        parts = split_identifier(identifier)
         own = self._host.address
-        transport = parts.dgn in (CONNECTION, PACKET)
-        if parts.destination not in (own, GLOBAL) or (own is None and not transport):
+        transport = parts.dgn in (CONNECTION_MANAGEMENT, DATA_TRANSFER)
+        if parts.destination not in (own, GLOBAL_ADDRESS) or (own is None and not transport):
             return  # without an address it still hears what goes to all in packets: it may be commanded to one
         if transport:
             self._take(self._long.receive(self._host.now, identifier, data))
@@ -108,7 +108,7 @@ class Answers:
             return
         dgn = int.from_bytes(data[:3], "little")
         instance = self._given(self._request, "requested_instance", data)
-        if parts.destination == GLOBAL:
+        if parts.destination == GLOBAL_ADDRESS:
             self._host.after(self._draw(LONGEST_DELAY_US + 1), lambda: self._answer(dgn, instance, parts.source, False))
         else:
             self._answer(dgn, instance, parts.source, True)
@@ -117,12 +117,12 @@ class Answers:
         """Answer: a text goes to who asked for it alone, what is broadcast goes to all as ever."""
         text = self._host.texts().get(dgn)
         if text is not None:
-            sent = self.send(dgn, text, asker if alone else GLOBAL)
-            code = None if sent else Code.BUSY
+            sent = self.send(dgn, text, asker if alone else GLOBAL_ADDRESS)
+            code = None if sent else AcknowledgmentCode.BUSY
         elif self._host.send_again(dgn, instance):
             code = None
         else:
-            code = Code.DENIED if dgn == PROPRIETARY else Code.UNKNOWN
+            code = AcknowledgmentCode.DENIED if dgn == PROPRIETARY else AcknowledgmentCode.UNKNOWN
         if code is not None and alone:
             self._acknowledge(code, dgn, asker, instance)
 
@@ -133,7 +133,7 @@ class Answers:
         raw = place.raw_in(data)
         return raw if raw is not None and raw != place.all_ones and place.state(raw) is State.VALUE else None
 
-    def _acknowledge(self, code: Code, dgn: int, asker: int, instance: int | None = None) -> None:
+    def _acknowledge(self, code: AcknowledgmentCode, dgn: int, asker: int, instance: int | None = None) -> None:
         """Say to all how a request or command of one of them fared; the address in it says whose."""
         own, spec = self._host.address, self._acknowledgement
         if own is not None:
@@ -141,7 +141,7 @@ class Answers:
             data = spec.pack(
                 acknowledgment_code=int(code), source_address_acknowledged=asker, dgn_acknowledged=dgn, **more
             )
-            self._host.outbox.append((spec.identifier(own, GLOBAL), data))
+            self._host.outbox.append((spec.identifier(own, GLOBAL_ADDRESS), data))
 
     # Commands that every node takes.
 
@@ -150,26 +150,26 @@ class Answers:
         if not asked:
             return
         if asked <= {"clear_faults", "reboot"}:
-            code = Code.DONE
+            code = AcknowledgmentCode.DONE
         else:  # its settings are the rig's, and it has no test mode
-            code = Code.DENIED if "reset_to_default_settings" in asked else Code.UNKNOWN
-        if parts.destination != GLOBAL:
+            code = AcknowledgmentCode.DENIED if "reset_to_default_settings" in asked else AcknowledgmentCode.UNKNOWN
+        if parts.destination != GLOBAL_ADDRESS:
             self._acknowledge(code, self._reset.dgn, parts.source)
-        if code is Code.DONE:
+        if code is AcknowledgmentCode.DONE:
             self._host.reset(faults="clear_faults" in asked, reboot="reboot" in asked)
 
     # Long messages.
 
-    def send(self, dgn: int, data: bytes, destination: int = GLOBAL) -> bool:
+    def send(self, dgn: int, data: bytes, destination: int = GLOBAL_ADDRESS) -> bool:
         """Send data of any length, in one frame where it fits; tell whether that was begun."""
         own = self._host.address
         if own is None:
             return False
         if len(data) <= _ONE_FRAME:
-            identifier = join(_PRIORITY, dgn, own, destination if is_addressed(dgn) else None)
+            identifier = join_identifier(_PRIORITY, dgn, own, destination if is_addressed(dgn) else None)
             self._host.outbox.append((identifier, data.ljust(_ONE_FRAME, b"\xff")))
             return True
-        assert len(data) >= SHORTEST
+        assert len(data) >= MIN_MESSAGE_BYTES
         outcome = self._long.send(self._host.now, dgn, data, destination)
         self._take(outcome)
         return not any(isinstance(event, TransferProblem) and event.kind in _REFUSED for event in outcome.events)
@@ -190,7 +190,7 @@ class Answers:
         command = read_address_command(message.data)
         if command is None:
             return
-        if message.destination == GLOBAL:
+        if message.destination == GLOBAL_ADDRESS:
             self._host.obey_address(command)
         else:
             self._host.after(ACKNOWLEDGED_US, lambda: self._host.obey_address(command))

@@ -27,7 +27,7 @@ from rvsim.devices.kinds.roof_fan import RoofFan
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
-from rvsim.rig.field_names import of_accepted, of_devices
+from rvsim.rig.field_names import accepted_problems, device_field_problems
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
@@ -131,9 +131,10 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> N
     """
     places = places or _Names(rig)
     problems = [
-        f"{places.where_in_rig(device, key)}, {key}: {text}" for device, key, text in of_devices(rig, catalogue)
+        f"{places.where_in_rig(device, key)}, {key}: {text}"
+        for device, key, text in device_field_problems(rig, catalogue)
     ]
-    problems += [f"{places.where_accepted(number)}: {text}" for number, text in of_accepted(rig, catalogue)]
+    problems += [f"{places.where_accepted(number)}: {text}" for number, text in accepted_problems(rig, catalogue)]
     kinds = kinds_by_name()
     for plan in rig.devices:
         kind = kinds.get(plan.kind)

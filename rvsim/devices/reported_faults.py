@@ -4,7 +4,7 @@ Knows: which function has which fault, which lamp goes with it, and that several
 know why a node is faulty, nor when it speaks.
 """
 
-from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, ReportedFault, pack_dm1
+from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT, Dm1Report, Lamps, ReportedFault, pack_dm1
 
 DM1 = 0x0FECA
 
@@ -46,7 +46,7 @@ class ReportedFaults:
                 "red_lamp_status": 0,
                 "spn": NO_FAULT_SPN,
                 "fmi": NO_FAULT_FMI,
-                "occurrence_count": COUNT_NOT_KNOWN,
+                "occurrence_count": UNKNOWN_COUNT,
             }
         self._turns[function] += 1
         trouble, red = known[self._turns[function] % len(known)]
@@ -55,11 +55,11 @@ class ReportedFaults:
             "red_lamp_status": int(red),
             "spn": trouble.spn,
             "fmi": trouble.fmi,
-            "occurrence_count": COUNT_NOT_KNOWN if trouble.times is None else trouble.times,
+            "occurrence_count": UNKNOWN_COUNT if trouble.times is None else trouble.times,
         }
 
     def dm1(self) -> bytes:
         """Return the DM1: 8 bytes for none or one fault, more for several."""
         known = {trouble: red for those in self._known.values() for trouble, red in those.items()}
         lamps = Lamps(amber=not all(known.values()), red=any(known.values()))
-        return pack_dm1(Report(lamps, tuple(known)))
+        return pack_dm1(Dm1Report(lamps, tuple(known)))

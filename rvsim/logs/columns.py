@@ -12,15 +12,23 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
-from rvsim.wire.timing import BIT_RATE, CRC_BEFORE, ERROR_BITS, crc_table, least_bits, most_bits, opening, stuff_table
+from rvsim.wire.timing import (
+    BIT_RATE,
+    CRC_PRESET,
+    ERROR_FRAME_BITS,
+    crc_table,
+    frame_header,
+    max_bits,
+    min_bits,
+    stuff_table,
+)
 
 if TYPE_CHECKING:
     from numpy import int64, integer, intp, uint8, uint32, uint64
     from numpy.typing import NDArray
 
-SECOND = 1_000_000
 BLOCK = 1 << 14
 """Frames that are worked on together: their arrays stay within a processor's cache."""
 
@@ -96,16 +104,16 @@ def _bits(identifiers: "NDArray[uint32]", data: "NDArray[uint64]", length: int) 
     stuff, crc = _tables()
     # No index can be outside its table: "clip" only spares the check.
     wide = identifiers.astype(np.uint64)
-    start = wide >> 18 << 27 | (wide & 0x3FFFF) << 7 | opening(0, length)
+    start = wide >> 18 << 27 | (wide & 0x3FFFF) << 7 | frame_header(0, length)
     rows = np.empty((5 + length, len(data)), np.uint8)
     rows[:5] = _bytes(start)[3:]
     rows[5:] = _bytes(data)[:length]
-    register = np.full(len(data), CRC_BEFORE, np.intp)
+    register = np.full(len(data), CRC_PRESET, np.intp)
     for row in rows:
         register = (register << 8 & 0x7FFF) ^ crc.take(register >> 7 ^ row, mode="clip")
     end = register << 1 | ~register & 1
     step = np.zeros(len(data), np.intp)
-    bits = np.full(len(data), least_bits(length), np.intp)
+    bits = np.full(len(data), min_bits(length), np.intp)
     for row in (*rows, end >> 8, end & 0xFF):
         step = stuff.take(step & 0x700 | row, mode="clip")
         bits += step & 0xFF
@@ -139,7 +147,7 @@ class Second:
     @property
     def start(self) -> int:
         """When it began; not before the log did."""
-        return max(0, self.end - SECOND)
+        return max(0, self.end - SECOND_US)
 
 
 class PairUse:
@@ -193,7 +201,7 @@ class PairUse:
             raise ValueError("the time of a frame goes back")
         if self._began is None:
             self._first = int(times[0])
-            self._began = self._first - int(bits[0]) * SECOND // self.bit_rate
+            self._began = self._first - int(bits[0]) * SECOND_US // self.bit_rate
         self._add_average(times, bits, self._began)
         self._add_worst(times, bits, users)
         self.by_user.update(_by_user(users, bits))
@@ -203,9 +211,9 @@ class PairUse:
 
     def _add_average(self, times: "NDArray[int64]", bits: "NDArray[int64]", began: int) -> None:
         """Count the bits of the seconds that are whole by now."""
-        whole = (int(times[-1]) - began) // SECOND
+        whole = (int(times[-1]) - began) // SECOND_US
         if whole > self._whole_seconds:
-            within = int(times.searchsorted(began + whole * SECOND, "right"))
+            within = int(times.searchsorted(began + whole * SECOND_US, "right"))
             self._whole_seconds, self._whole_bits = whole, self.bits + int(bits[:within].sum())
 
     def _add_worst(self, times: "NDArray[int64]", bits: "NDArray[int64]", users: "NDArray[int64]") -> None:
@@ -217,7 +225,7 @@ class PairUse:
             before = len(self._recent[0])
             times, bits, users = (np.concatenate(pair) for pair in zip(self._recent, (times, bits, users), strict=True))
         sums = np.concatenate(([0], np.cumsum(bits)))
-        first = times.searchsorted(times[before:] - SECOND, "right")
+        first = times.searchsorted(times[before:] - SECOND_US, "right")
         held = sums[before + 1 :] - sums[first]
         most = int(held.argmax())
         if held[most] > self._worst.bits:
@@ -237,7 +245,7 @@ class PairUse:
         if self._whole_seconds:
             return 100 * self._whole_bits / (self.bit_rate * self._whole_seconds)
         passed = self._last - (self._began or 0)
-        return 100 * self.bits * SECOND / (self.bit_rate * passed) if self._last > self._first else 0.0
+        return 100 * self.bits * SECOND_US / (self.bit_rate * passed) if self._last > self._first else 0.0
 
     @property
     def is_impossible(self) -> bool:
@@ -245,7 +253,7 @@ class PairUse:
         if self._whole_seconds:
             return self.worst_percent > POSSIBLE_PERCENT
         passed = self._last - (self._began or 0)
-        return self.bits > self.bit_rate * passed / SECOND + _UNPROVEN_BITS
+        return self.bits > self.bit_rate * passed / SECOND_US + _UNPROVEN_BITS
 
     @property
     def worst_percent(self) -> float:
@@ -260,7 +268,7 @@ class PairUse:
     @property
     def room_frames(self) -> int:
         """How many more full frames fit into the worst second, whatever is in them."""
-        return max(0, self._room) // most_bits(8)
+        return max(0, self._room) // max_bits(8)
 
     @property
     def _room(self) -> int:
@@ -283,4 +291,4 @@ def _other(told: Frame | LineEvent) -> OtherFrame | None:
     if isinstance(told, OtherFrame):
         return told
     is_error = not isinstance(told, Frame) and is_error_frame(told)
-    return OtherFrame(told.time, OtherKind.ERROR, ERROR_BITS) if is_error else None
+    return OtherFrame(told.time, OtherKind.ERROR, ERROR_FRAME_BITS) if is_error else None

@@ -18,7 +18,7 @@ from typing import TextIO
 
 import can
 
-from rvsim.errors import InputError, not_written
+from rvsim.errors import InputError, write_problem
 from rvsim.logs.formats import asc_lines as record_asc
 from rvsim.logs.formats.jsonl import error_fields, frame_fields, line
 from rvsim.wire.catalogue import Catalogue
@@ -179,7 +179,7 @@ class Recorder:
         try:
             yield
         except OSError as error:
-            raise InputError(f"--record {self._path}: writing stopped {not_written(error)}") from None
+            raise InputError(f"--record {self._path}: writing stopped {write_problem(error)}") from None
 
     def __enter__(self) -> "Recorder":
         return self

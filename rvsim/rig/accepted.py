@@ -1,7 +1,7 @@
-"""Known trouble that is not to be told: the ``[[accepted]]`` tables of a rig.
+"""Known problems for which no flag is raised: the ``[[accepted]]`` tables of a rig.
 
-Knows: which kinds of flag there are, by name, and which of them are about a message or about one of its fields. Does
-not know what raises a flag (`watch` does), nor which messages there are.
+Knows: which kinds of flags concern a message or one of its fields. Does not know what raises a flag (`watch` does), nor
+which messages exist.
 """
 
 import re
@@ -10,69 +10,52 @@ from typing import Annotated
 from pydantic import AfterValidator, ValidationInfo, field_validator
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.flag_kinds import FlagKind
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Line, Table
+from rvsim.rig.table import OneLineText, Table
 
-FLAG_KINDS = (
-    "silent-device",
-    "late-message",
-    "bus-quiet",
-    "unplanned-device",
-    "shared-address",
-    "bad-value",
-    "no-data",
-    "wrong-length",
-    "unknown-message",
-    "reported-fault",
-    "bus-busy",
-    "no-acknowledge",
-    "shared-instance",
-    "two-commanders",
-    "ignored-command",
-    "stuck-value",
-    "cannot-claim",
-    "shared-name",
-    "no-address",
-    "failed-transfer",
-    "restarted",
-    "bus-errors",
-    "replaced-device",
-    "log-out-of-order",
+FLAG_KINDS = tuple(str(kind) for kind in FlagKind)
+"""The kinds of flags that a rig can accept: all of them."""
+FIELD_FLAG_KINDS: tuple[str, ...] = (
+    FlagKind.BAD_VALUE,
+    FlagKind.NO_DATA,
+    FlagKind.STUCK_VALUE,
+    FlagKind.REPORTED_FAULT,
 )
-"""The kinds of flag that a rig can accept."""
-ABOUT_A_FIELD = ("bad-value", "no-data", "stuck-value", "reported-fault")
-ABOUT_A_MESSAGE = (
-    *ABOUT_A_FIELD,
-    "late-message",
-    "wrong-length",
-    "unknown-message",
-    "two-commanders",
-    "ignored-command",
-    "no-address",
-    "failed-transfer",
+"""The kinds of flags about one field of a message."""
+MESSAGE_FLAG_KINDS: tuple[str, ...] = (
+    *FIELD_FLAG_KINDS,
+    FlagKind.LATE_MESSAGE,
+    FlagKind.WRONG_LENGTH,
+    FlagKind.UNKNOWN_MESSAGE,
+    FlagKind.TWO_COMMANDERS,
+    FlagKind.IGNORED_COMMAND,
+    FlagKind.NO_ADDRESS,
+    FlagKind.FAILED_TRANSFER,
 )
+"""The kinds of flags about one message, those about a field included."""
 _DGN = re.compile(r"[0-3][0-9A-F]{4}", re.ASCII | re.IGNORECASE)
 
 
-def _known_flag(text: str) -> str:
+def _check_flag_kind(text: str) -> str:
     if text not in FLAG_KINDS:
         known = ", ".join(FLAG_KINDS)
-        raise ValueError(f"{shown(text)} is no kind of flag{did_you_mean(text, FLAG_KINDS)}; the kinds are {known}")
+        raise ValueError(f"{shown(text)} is not a kind of flag{did_you_mean(text, FLAG_KINDS)}; the kinds are {known}")
     return text
 
 
-def _message(text: str) -> str:
+def _check_message(text: str) -> str:
     if _DGN.fullmatch(text):
         return text.upper()
     if not (text.isidentifier() and text.isascii()):
         raise ValueError(
-            f'{shown(text)} names no message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up '
+            f'{shown(text)} is not a message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up '
             'to 3FFFF, like "1FFE4"'
         )
     return text
 
 
-def _field(text: str) -> str:
+def _check_field(text: str) -> str:
     if not (text.isidentifier() and text.isascii()):
         raise ValueError(f"{shown(text)} does not name a field; write it without its message, like air_temperature")
     return text
@@ -81,29 +64,29 @@ def _field(text: str) -> str:
 class AcceptedPlan(Table):
     """One sort of flag that is not raised. What is left out may be anything: device, message, field."""
 
-    flag: Annotated[str, AfterValidator(_known_flag)]
+    flag: Annotated[str, AfterValidator(_check_flag_kind)]
     """The kind of flag."""
-    device: Line | None = None
+    device: OneLineText | None = None
     """The planned device that it is about; if omitted, every device, every unplanned one and the bus itself."""
-    message: Annotated[str, AfterValidator(_message)] | None = None
+    message: Annotated[str, AfterValidator(_check_message)] | None = None
     """The message that it is about, by its name, or by its DGN as five hex digits."""
-    field: Annotated[str, AfterValidator(_field)] | None = None
+    field: Annotated[str, AfterValidator(_check_field)] | None = None
     """The field of the message that it is about."""
     absent: bool = False
     """With silent-device: whether the device may also be missing from the start."""
-    reason: Line | None = None
+    reason: OneLineText | None = None
     """Why it is accepted, in a few words."""
 
     @property
     def dgn(self) -> int | None:
-        """The DGN, where the message is given by it."""
+        """The DGN, where the message is given by its DGN; else None."""
         return int(self.message, 16) if self.message is not None and _DGN.fullmatch(self.message) else None
 
     @field_validator("message")
     @classmethod
     def _of_a_flag_with_a_message(cls, message: str | None, info: ValidationInfo) -> str | None:
         flag = info.data.get("flag")
-        if message is not None and flag is not None and flag not in ABOUT_A_MESSAGE:
+        if message is not None and flag is not None and flag not in MESSAGE_FLAG_KINDS:
             raise ValueError(f"a {flag} flag is not about one message; remove it")
         return message
 
@@ -111,7 +94,7 @@ class AcceptedPlan(Table):
     @classmethod
     def _of_a_flag_with_a_field(cls, field: str | None, info: ValidationInfo) -> str | None:
         flag = info.data.get("flag")
-        if field is not None and flag is not None and flag not in ABOUT_A_FIELD:
+        if field is not None and flag is not None and flag not in FIELD_FLAG_KINDS:
             raise ValueError(f"a {flag} flag is not about one field; remove it")
         if field is not None and info.data.get("message", field) is None:
             raise ValueError("a field needs its message; add the message, or remove the field")
@@ -121,18 +104,18 @@ class AcceptedPlan(Table):
     @classmethod
     def _of_a_silent_device(cls, absent: bool, info: ValidationInfo) -> bool:
         flag = info.data.get("flag")
-        if absent and flag is not None and flag != "silent-device":
+        if absent and flag is not None and flag != FlagKind.SILENT_DEVICE:
             raise ValueError(f"only a silent-device can be absent, and not a {flag}; remove it")
         return absent
 
     def covers(self, flag: str, device: str, message: tuple[int, str | None] | None, field: str | None) -> bool:
-        """Tell whether a flag is accepted.
+        """Return whether a flag is accepted.
 
         Args:
             flag: its kind.
             device: its subject.
-            message: the DGN and the name of the message that it is about; None where it is about none.
-            field: the field that it is about; None where it is about none.
+            message: the DGN and the name of its message, None where it concerns no message.
+            field: its field, None where it concerns no field.
         """
         if self.flag != flag or self.device not in (None, device) or self.field not in (None, field):
             return False

@@ -1,6 +1,7 @@
-"""A NAME as people write it in rigs: 16 hex digits, most significant first.
+"""The text form of a NAME in rigs: 16 hex digits, most significant first.
 
-Knows: how it is read and written. Does not know what its parts mean (`wire.name` does), nor who claims it.
+Knows: the conversion from text and to text. Does not know what its parts mean (`wire.name` does), nor which device
+claims it.
 """
 
 import re
@@ -11,18 +12,18 @@ from pydantic import BeforeValidator, InstanceOf
 from rvsim.rig.quantity import shown
 from rvsim.wire.name import Name
 
-_WRITTEN = re.compile(r"[0-9A-F]{16}", re.ASCII | re.IGNORECASE)
+_NAME_DIGITS = re.compile(r"[0-9A-F]{16}", re.ASCII | re.IGNORECASE)
 
 
 def read_name(given: object) -> object:
-    """Read a NAME that is written; one that is read already stays as it is.
+    """Return the NAME of a text; a NAME is returned unchanged.
 
     Raises:
-        ValueError: it is no text of 16 hex digits.
+        ValueError: the text is not 16 hex digits.
     """
     if isinstance(given, Name):
         return given
-    if not isinstance(given, str) or not _WRITTEN.fullmatch(given):
+    if not isinstance(given, str) or not _NAME_DIGITS.fullmatch(given):
         raise ValueError(
             f"{shown(given)} is not a NAME; write its 16 hex digits in quotes, most significant first: in an address "
             "claim they are the eight bytes from the last to the first"
@@ -30,10 +31,10 @@ def read_name(given: object) -> object:
     return Name.from_bytes(bytes.fromhex(given)[::-1])
 
 
-def written(name: Name) -> str:
-    """Write a NAME as a rig has it."""
+def name_text(name: Name) -> str:
+    """Return the text form of a NAME."""
     return f"{int(name):016X}"
 
 
 ClaimedName = Annotated[InstanceOf[Name], BeforeValidator(read_name)]
-"""Written as 16 hex digits, kept as a NAME."""
+"""A NAME, given as 16 hex digits."""

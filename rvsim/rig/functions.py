@@ -1,32 +1,33 @@
 """The functions that a device on the network can have: thermostat, furnace, charger and so on.
 
-Knows: for each function its default source addresses (DSA), the messages in which it states and is commanded, and
-which instances it may have. Does not know any vehicle, nor which address a function is heard from: an address
-never tells what a device is (rv-c.com/node/82), a DSA in its heartbeat and an instance do.
+Knows: for each function its default source addresses (DSA), its status and command messages, and its valid instances.
+Does not know any vehicle, nor the address of a function: an address does not identify a device (rv-c.com/node/82), the
+DSA in its heartbeat and the instance do.
 
-Who speaks for a battery (``dc_source``) need not be its monitor: a charger does too, but only a monitor has its DSA.
+A device that reports a battery (``dc_source``) need not be its monitor: a charger reports it too, but only a monitor
+has the DSA of a battery monitor.
 
-Instances are 1..250 and zero is seldom valid (rv-c.com/node/581); that fresh water is tank 0 is from memory.
+Instances are 1..250, and zero is seldom valid (rv-c.com/node/581); fresh water as tank 0 is from memory.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import Origin
 
-HIGHEST_INSTANCE = 250
+MAX_INSTANCE = 250
 """The highest instance of any function (rv-c.com/book/export/html/81)."""
 
 
 @dataclass(frozen=True)
 class Function:
-    """One function, by the name that rigs use.
+    """One function, by its name in rigs.
 
-    ``dsas`` are its default source addresses, the lowest first, which is the one that a device with several
-    reports (rv-c.com/node/518). ``origin`` says where the lowest comes from, ``others_origin`` where the others do,
-    and ``source`` tells both in words. ``statuses`` and ``commands`` are message names. ``shared`` functions may have
-    one instance in several devices by design.
+    ``dsas`` are its default source addresses, the lowest first; a device with several reports the lowest
+    (rv-c.com/node/518). ``origin`` is the origin of the lowest, ``others_origin`` that of the others, and ``source``
+    names the sources of both. ``statuses`` and ``commands`` are message names. Several devices may have one instance of
+    a ``shared`` function.
     """
 
     name: str
@@ -42,19 +43,19 @@ class Function:
 
     @property
     def lowest_instance(self) -> int:
-        """The lowest instance that is valid: 0 or 1."""
+        """The lowest valid instance: 0 or 1."""
         return 0 if self.zero_allowed else 1
 
-    def spoken(self, instance: int) -> str:
-        """Say the function with its instance; one that carries a type of charger is called by that: alternator 1."""
-        return self.typed(instance) or f"{self.title} {instance}"
+    def label(self, instance: int) -> str:
+        """Return the title with the instance: ``thermostat 1``; the type of a charger that has one: alternator 1."""
+        return self.charger_type_label(instance) or f"{self.title} {instance}"
 
-    def typed(self, instance: int) -> str | None:
-        """Return the type that an instance carries, with its number: alternator 1; None where it carries none."""
-        return names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
+    def charger_type_label(self, instance: int) -> str | None:
+        """Return the type and number that a charger's instance contains: alternator 1; None where it contains none."""
+        return code_names(Coding.CHARGER_INSTANCE).get(instance) if self.name == "charger" else None
 
     def origin_of(self, dsa: int) -> Origin:
-        """Return where one of its default source addresses comes from."""
+        """Return the origin of one of its default source addresses."""
         return self.origin if dsa == self.dsas[0] else self.others_origin
 
 
@@ -116,7 +117,7 @@ _TABLE = (
         ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_3"),
         (),
         Origin.UNSURE,
-        f"{_NOT_ESTABLISHED}; that the highest device priority speaks for an instance: device makers' appendices",
+        f"{_NOT_ESTABLISHED}; that the highest device priority reports an instance: device makers' appendices",
         shared=True,
     ),
     Function(
@@ -188,7 +189,7 @@ _TABLE = (
         ("DC_DIMMER_STATUS_1", "DC_DIMMER_STATUS_3"),
         ("DC_DIMMER_COMMAND", "DC_DIMMER_COMMAND_2"),
         Origin.PUBLISHED,
-        "rv-c.com/node/72 and 518; DC loads shared it before they were given 146",
+        "rv-c.com/node/72 and 518; DC loads had it too before they got 146",
     ),
     Function(
         "dc_load",
@@ -276,7 +277,7 @@ _TABLE = (
     Function(
         "autofill", "tank filling", (), ("AUTOFILL_STATUS",), ("AUTOFILL_COMMAND",), Origin.UNSURE, _NOT_ESTABLISHED
     ),
-    # known by name only, so a heartbeat is all that tells them
+    # their messages are known by name only, so only a heartbeat identifies them
     Function(
         "waste_dump",
         "waste dump",
@@ -305,15 +306,15 @@ _BY_DSA = {dsa: function for function in _TABLE for dsa in function.dsas}
 
 
 def by_status(message: str) -> Function | None:
-    """Return the function that states itself in a message, None where no function does."""
+    """Return the function with a status message, None where no function has it."""
     return _BY_STATUS.get(message)
 
 
 def by_command(message: str) -> Function | None:
-    """Return the function that a message commands, None where it commands none."""
+    """Return the function that a message commands, None where no function has this command."""
     return _BY_COMMAND.get(message)
 
 
 def by_dsa(dsa: int) -> Function | None:
-    """Return the function with a default source address, None where none has it."""
+    """Return the function with a default source address, None where no function has it."""
     return _BY_DSA.get(dsa)

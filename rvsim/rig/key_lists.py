@@ -22,8 +22,9 @@ from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
 from rvsim.rig.claimed import ClaimedName
-from rvsim.rig.model import HIGHEST_ADDRESS, Address, FieldName, Limits
-from rvsim.rig.quantity import Duration, Seed, spoken
+from rvsim.rig.model import Address, FieldName, Limits
+from rvsim.rig.quantity import Duration, Seed, duration_text
+from rvsim.wire.ident import MAX_ADDRESS
 
 INTRODUCTION = (
     "Each line: key = type, range and unit (default): meaning. A key without a default has to be there, unless it is "
@@ -34,7 +35,7 @@ NUMBER = "number"
 TYPES: Mapping[Any, str] = {
     Duration: TIME,
     Seed: "whole number, at least 0",
-    Address: f"whole number, 0 to 0x{HIGHEST_ADDRESS:X}",
+    Address: f"whole number, 0 to 0x{MAX_ADDRESS:X}",
     ClaimedName: "16 hex digits in quotes",
     FieldName: '"field" or "MESSAGE.field"',
     Limits: "[low, high]",
@@ -137,7 +138,7 @@ def _kind(name: str, field: FieldInfo, hint: Any, types: Mapping[Any, str]) -> s
     """Return type, range, unit and default of a field."""
     said = " or ".join(dict.fromkeys(words(hint, types)))
     is_time = said == TIME
-    limits = span(bounds(hint, field), spoken if is_time else _plain)
+    limits = span(bounds(hint, field), duration_text if is_time else _plain)
     unit = unit_of(name) if said == NUMBER else ""
     if limits:
         said = f"{said}, {limits}" + (f" {unit}" if unit else "")
@@ -147,7 +148,7 @@ def _kind(name: str, field: FieldInfo, hint: Any, types: Mapping[Any, str]) -> s
         return said
     default = field.default
     if is_time and isinstance(default, int):
-        default = spoken(default)
+        default = duration_text(default)
     if isinstance(default, bool):
         default = str(default).lower()
     if not isinstance(default, int | float | str) or default == "":

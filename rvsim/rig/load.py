@@ -1,11 +1,12 @@
-"""Reads rigs, and says of each mistake in one what is wrong, on which line, and what to do.
+"""Loads rigs, and reports each mistake with its line, what is wrong, and what to do.
 
-Knows: where shipped rigs lie, and how pydantic's errors are put into a user's words. Does not know TOML, nor what a
-rig must hold: the models say so. Whatever else is written like a rig is read with the same functions.
+Knows: the folder of the shipped rigs, and the translation of pydantic's errors into error lines for a user. Does not
+know TOML, nor the content of a rig, which the models define. Scenarios are loaded with the same functions.
 """
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -18,74 +19,76 @@ from rvsim.rig.model import Kinds, Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 
-_MOST_PROBLEMS = 100
+_MAX_PROBLEMS = 100
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-def check(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
-    """Read a file's content as a model.
+def check_model(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
+    """Validate a file's content as a model.
 
     Args:
-        model: a rig, or something that holds one.
+        model: a rig, or a model with a rig in it.
         file: what ``read_toml`` returned.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
-        context: what else the model's validators look for.
+        context: further entries of the validation context.
 
     Raises:
-        InputError: every mistake in it, a line for each.
+        InputError: one line for each mistake.
     """
     try:
-        return check_raw(model, file, kinds, **context)
+        return validate_model(model, file, kinds, **context)
     except ValidationError as error:
-        raise explain(error, file, model, kinds) from None
+        raise explain_errors(error, file, model, kinds) from None
 
 
-def check_raw(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
-    """Read a file's content as a model, as ``check`` does.
+def validate_model(model: type[_Model], file: TomlFile, kinds: Kinds | None = None, **context: Any) -> _Model:
+    """Validate a file's content as ``check_model`` does, with pydantic's own error.
 
     Raises:
-        ValidationError: every mistake in it, in pydantic's words.
+        ValidationError: all mistakes.
     """
     return model.model_validate(file.data, context={"kinds": kinds, "folder": file.path.parent, **context})
 
 
-def explain(error: ValidationError, file: TomlFile, model: type[BaseModel], kinds: Kinds | None = None) -> InputError:
-    """Put pydantic's errors into a user's words: file, line, table, key, what is wrong and what to do."""
+def explain_errors(
+    error: ValidationError, file: TomlFile, model: type[BaseModel], kinds: Kinds | None = None
+) -> InputError:
+    """Translate pydantic's errors into lines for a user: file, line, table, key, what is wrong and what to do."""
     details = error.errors(include_url=False)
-    told = sorted((_told(one, file, model, kinds or {}) for one in details[:_MOST_PROBLEMS]), key=lambda one: one[0])
-    problems = [text for _, text in told]
-    if len(details) > _MOST_PROBLEMS:
-        problems.append(f"{file.path}: {len(details) - _MOST_PROBLEMS} more mistakes; correct these first")
+    lines = [_problem_line(mistake, file, model, kinds or {}) for mistake in details[:_MAX_PROBLEMS]]
+    problems = [text for _, text in sorted(lines, key=itemgetter(0))]
+    if len(details) > _MAX_PROBLEMS:
+        problems.append(f"{file.path}: {len(details) - _MAX_PROBLEMS} more mistakes; correct these first")
     return InputError(*problems)
 
 
-def _told(one: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kinds) -> tuple[int, str]:
-    """Return the line of one mistake, and what to say of it."""
-    loc = one["loc"]
-    if one["type"] == "union_tag_invalid":
-        loc = (*loc, one["ctx"]["discriminator"].strip("'"))
-    place = table = _found(loc, file.data)
-    if one["type"] == "extra_forbidden":
+def _problem_line(mistake: ErrorDetails, file: TomlFile, model: type[BaseModel], kinds: Kinds) -> tuple[int, str]:
+    """Return the line number of one mistake, and its error line."""
+    loc = mistake["loc"]
+    if mistake["type"] == "union_tag_invalid":
+        loc = (*loc, mistake["ctx"]["discriminator"].strip("'"))
+    place = table = _place_in_data(loc, file.data)
+    if mistake["type"] == "extra_forbidden":
         *above, key = loc
         known = _known_keys(model, above, file.data, kinds)
-        table, words = place[:-1], _unknown_key(str(key), known, "settings" in above)
-    elif one["type"] == "missing":
+        table, text = place[:-1], _unknown_key(str(key), known, "settings" in above)
+    elif mistake["type"] == "missing":
         last = loc[-1]
-        words = (
+        text = (
             f"item {last + 1} is missing; add it" if isinstance(last, int) else f'the key "{last}" is missing; add it'
         )
     else:
-        told = {"key": loc[-1] if loc else "", "message": one["msg"], **one.get("ctx", {})}
-        words = _words(one["type"], one["input"], told)
-    return file.line(place), f"{file.where(place, *_spoken(table, file.data))}: {words}"
+        details = {"key": loc[-1] if loc else "", "message": mistake["msg"], **mistake.get("ctx", {})}
+        text = _problem_text(mistake["type"], mistake["input"], details)
+    return file.line(place), f"{file.where(place, *_place_texts(table, file.data))}: {text}"
 
 
 def _has(data: Any, step: int | str) -> bool:
-    """Tell whether a step of pydantic's location is one in the data; tags of unions and other marks are not."""
+    """Return whether a step of pydantic's location exists in the data; tags of unions and the like do not."""
     return step in data if isinstance(data, Mapping) else isinstance(data, list) and step in range(len(data))
 
 
-def _found(loc: Place, data: Any) -> Place:
+def _place_in_data(loc: Place, data: Any) -> Place:
     place: Place = ()
     for step in loc:
         if _has(data, step):
@@ -93,8 +96,8 @@ def _found(loc: Place, data: Any) -> Place:
     return place
 
 
-def _spoken(place: Place, data: Any) -> list[str]:
-    """Say a place in words: ``device 2 "roof fan"``, then the keys below it."""
+def _place_texts(place: Place, data: Any) -> list[str]:
+    """Return a place as texts: ``device 2 "roof fan"``, then the keys below it."""
     words: list[str] = []
     keys: list[str] = []
     for step in place:
@@ -116,7 +119,7 @@ def _unknown_key(key: str, known: list[str], name_all: bool) -> str:
 
 
 def _known_keys(model: type[BaseModel], loc: Sequence[int | str], data: Any, kinds: Kinds) -> list[str]:
-    """Return the keys that a table may have, by the models that lead there."""
+    """Return the keys that a table may have, by the models on the way to it."""
     models = [model]
     for step in loc:
         fields = [field for one in models for name, field in one.model_fields.items() if step == (field.alias or name)]
@@ -124,7 +127,7 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str], data: Any, kin
             models = [kinds[data["kind"]]]
         elif fields:
             models = [found for field in fields for found in _models_in(field.annotation)]
-        elif isinstance(step, str):  # the tag of a union: the table one of whose keys must say so
+        elif isinstance(step, str):  # the tag of a union: a model with a key of this value
             models = [one for one in models if any(step in get_args(f.annotation) for f in one.model_fields.values())]
         data = data[step] if _has(data, step) else data
     return [field.alias or name for one in models for name, field in one.model_fields.items()]
@@ -141,7 +144,7 @@ _INTEGER = "{given} is not a whole number; write one without quotes and decimals
 _NUMBER = "{given} is not a number; write one without quotes, like 21.5"
 _BOOLEAN = "{given} is neither true nor false; write one of them, without quotes"
 _TABLE = "{given} is not a table; write one like {{ key = 1 }}, or its keys under a header of its own"
-_WORDS = {
+_TEXTS = {
     "int_type": _INTEGER,
     "int_parsing": _INTEGER,
     "int_from_float": _INTEGER,
@@ -164,32 +167,32 @@ _WORDS = {
 }
 
 
-def _words(kind: str, given: object, told: Mapping[str, Any]) -> str:
-    """Say in a user's words what pydantic calls ``kind``; ``told`` is its message and what it says besides."""
-    if kind in _WORDS:
-        told = {name: f"{value:g}" if isinstance(value, float) else value for name, value in told.items()}
-        return _WORDS[kind].format(given=shown(given), **told)
+def _problem_text(kind: str, given: object, details: Mapping[str, Any]) -> str:
+    """Return the text for a user on pydantic's error ``kind``; ``details`` is its message and context."""
+    if kind in _TEXTS:
+        details = {name: f"{value:g}" if isinstance(value, float) else value for name, value in details.items()}
+        return _TEXTS[kind].format(given=shown(given), **details)
     if kind in ("literal_error", "union_tag_invalid"):
-        value = given if kind == "literal_error" else told["tag"]
-        listed = told["expected" if kind == "literal_error" else "expected_tags"]
+        value = given if kind == "literal_error" else details["tag"]
+        listed = details["expected" if kind == "literal_error" else "expected_tags"]
         known = [word.strip("'") for word in re.split(", | or ", listed)]
         return f"{shown(value)} is unknown{did_you_mean(str(value), known)}; write one of {', '.join(known)}"
     if kind == "union_tag_not_found":
-        return f"the key {told['discriminator'].replace(chr(39), chr(34))} is missing; add it"
-    return f"{shown(given)} cannot be used: {told['message'][0].lower()}{told['message'][1:]}"
+        return f"the key {details['discriminator'].replace(chr(39), chr(34))} is missing; add it"
+    return f"{shown(given)} cannot be used: {details['message'][0].lower()}{details['message'][1:]}"
 
 
-def find(given: str | Path, folder: Path, what: str, beside: Path | None = None) -> Path:
+def find_file(given: str | Path, folder: Path, what: str, beside: Path | None = None) -> Path:
     """Return the file of a shipped rig or scenario by its name, or the path given (ends in .toml or has a slash).
 
     Args:
         given: the name or path.
         folder: where the shipped ones are.
-        what: what is looked for, for the error line.
-        beside: the folder from which a relative path is seen; the working folder if None.
+        what: rig or scenario, for the error line.
+        beside: the folder of a relative path; None for the working folder.
 
     Raises:
-        InputError: none that is shipped has this name.
+        InputError: no shipped file has this name.
     """
     text = str(given)
     if text.lower().endswith(".toml") or "/" in text or "\\" in text:
@@ -204,8 +207,8 @@ def find(given: str | Path, folder: Path, what: str, beside: Path | None = None)
 
 
 def find_rig(given: str | Path, beside: Path | None = None) -> Path:
-    """Return the file of a rig, see ``find``."""
-    return find(given, shipped.scenario_folder() / "rigs", "rig", beside)
+    """Return the file of a rig, see ``find_file``."""
+    return find_file(given, shipped.scenario_folder() / "rigs", "rig", beside)
 
 
 def load_rig(given: str | Path, kinds: Kinds | None = None) -> Rig:
@@ -216,6 +219,6 @@ def load_rig(given: str | Path, kinds: Kinds | None = None) -> Rig:
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
 
     Raises:
-        InputError: it is not there, or cannot be used: every mistake in it.
+        InputError: it does not exist or cannot be used; one line for each mistake.
     """
-    return check(Rig, read_toml(find_rig(given)), kinds)
+    return check_model(Rig, read_toml(find_rig(given)), kinds)

@@ -1,13 +1,13 @@
-"""A rig: what one vehicle's network is planned to be.
+"""A rig: the plan of one vehicle's network.
 
 Knows: the devices with their functions, instances and addresses, the vehicle's figures, and which plans contradict
-themselves. Does not know files' syntax (`load` does), message layouts, nor which kinds of simulated device there
-are: those come in from above.
+themselves. Does not know the syntax of files (`load` does), message layouts, nor which kinds of simulated devices
+exist: those are passed in from higher layers.
 
-Every mistake is reported at once: what one device gets wrong, and what two devices cannot both have. Three things can
-be handed in as pydantic's validation context: ``kinds``, the settings model of each kind of simulated device by its
-name (without it kinds and settings are taken as they are), ``absent``, the names of devices that will not be simulated
-and so need no kind, and ``folder``, where the rig file lies.
+All mistakes are reported together: those of single devices, and what two devices cannot both have. The pydantic
+validation context can contain: ``kinds``, the settings model of each kind of simulated device by its name (without it
+kinds and settings are not checked); ``absent``, the names of devices that are not simulated and need no kind;
+``folder``, the folder of the rig file.
 """
 
 from collections.abc import Iterator, Mapping
@@ -29,24 +29,22 @@ from pydantic import (
 from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
-from rvsim.rig.clashes import clashes
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
+from rvsim.rig.clashes import find_clashes
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
-from rvsim.rig.table import Line, Mistake, Table, part, refuse
+from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
+from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
-"""The number of the form in which rigs and scenarios are written."""
-HIGHEST_ADDRESS = 253
-"""254 says "no address" and 255 "everyone" (SAE J1939-81)."""
-SETTLING_TIME_US = 10_000_000
-"""Commands of two devices to one thing that differ contradict each other within this time. Our decision."""
-ANSWER_TIME_US = 2_000_000
-"""So long a device may take to begin to do what it is told. Our decision."""
+"""The version of the file format of rigs and scenarios."""
+DEFAULT_SETTLING_TIME_US = 10_000_000
+"""Two devices that command different states of one function contradict each other within this time. Our decision."""
+DEFAULT_ANSWER_TIME_US = 2_000_000
+"""How long a device may take to show in its status that it follows a command. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
-    "HIGHEST_ADDRESS",
     "SCHEMA",
     "AcceptedPlan",
     "Address",
@@ -54,62 +52,62 @@ __all__ = [
     "FieldName",
     "Kinds",
     "Limits",
-    "Line",
+    "OneLineText",
     "Rig",
     "Schema",
     "Table",
-    "part",
+    "entry_value",
 ]
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-def _known_schema(number: int) -> int:
+def _check_schema(number: int) -> int:
     if number != SCHEMA:
-        raise ValueError(f"{shown(number)} is not a form that this rvsim reads; write schema = {SCHEMA}")
+        raise ValueError(f"{shown(number)} is not a file format that this rvsim reads; write schema = {SCHEMA}")
     return number
 
 
-def _address(number: int) -> int:
-    if not 0 <= number <= HIGHEST_ADDRESS:
+def _check_address(number: int) -> int:
+    if not 0 <= number <= MAX_ADDRESS:
         given = f"0x{number:X}" if 0 < number <= 0xFFFF else shown(number)
-        raise ValueError(f"{given} is not an address that a device can have; write 0 to 0x{HIGHEST_ADDRESS:X} (253)")
+        raise ValueError(f"{given} is not an address that a device can have; write 0 to 0x{MAX_ADDRESS:X} (253)")
     return number
 
 
-def _names_a_field(text: str) -> str:
+def _check_field_name(text: str) -> str:
     parts = text.split(".")
     if len(parts) > 2 or not all(part.isidentifier() and part.isascii() for part in parts):
         raise ValueError(f"{shown(text)} does not name a field; write it as field or MESSAGE.field")
     return text
 
 
-def _pair(given: object) -> object:
+def _as_pair(given: object) -> object:
     if not isinstance(given, list | tuple) or len(given) != 2:
-        raise ValueError(f"{shown(given)} is not a pair of limits; write the lowest and the highest: [low, high]")
+        raise ValueError(f"{shown(given)} is not a pair of limits; write the lowest and the highest value: [low, high]")
     return tuple(given)
 
 
-def _in_order(pair: tuple[float, float]) -> tuple[float, float]:
+def _check_order(pair: tuple[float, float]) -> tuple[float, float]:
     if pair[0] > pair[1]:
         raise ValueError(f"the low limit {pair[0]:g} is above the high limit {pair[1]:g}; write [low, high]")
     return pair
 
 
-def _beside(given: object, info: ValidationInfo) -> object:
+def _existing_file(given: object, info: ValidationInfo) -> object:
     folder = (info.context or {}).get("folder")
     if not isinstance(given, str) or folder is None:
         return given
     path: Path = folder / given
-    if not isfile(path):  # the pathlib twin raises on a name that is too long
-        raise ValueError(f"there is no file {shown(given)}; name a DBC file, its path seen from this file")
+    if not isfile(path):  # Path.is_file raises on a name that is too long
+        raise ValueError(f"there is no file {shown(given)}; name a DBC file, its path relative to this file")
     return path
 
 
-Schema = Annotated[int, AfterValidator(_known_schema)]
-Address = Annotated[int, AfterValidator(_address)]
-FieldName = Annotated[str, AfterValidator(_names_a_field)]
+Schema = Annotated[int, AfterValidator(_check_schema)]
+Address = Annotated[int, AfterValidator(_check_address)]
+FieldName = Annotated[str, AfterValidator(_check_field_name)]
 """``MESSAGE.field``, or ``field`` for every message of the device that has it."""
-Limits = Annotated[tuple[float, float], BeforeValidator(_pair), AfterValidator(_in_order)]
+Limits = Annotated[tuple[float, float], BeforeValidator(_as_pair), AfterValidator(_check_order)]
 
 
 def _instance_problems(function: str, given: object) -> Iterator[str]:
@@ -118,25 +116,25 @@ def _instance_problems(function: str, given: object) -> Iterator[str]:
         return
     lowest, seen = FUNCTIONS[function].lowest_instance, set()
     if given == []:
-        yield "no instance is named; write one, like 1, or several, like [1, 2]"
+        yield "no instance is given; write one, like 1, or several, like [1, 2]"
     for instance in given if isinstance(given, list | tuple) else (given,):
         if not isinstance(instance, int) or isinstance(instance, bool):
             yield f"{shown(instance)} is not an instance; write a whole number, like 1, or several, like [1, 2]"
         elif instance in seen:
-            yield f"instance {shown(instance)} stands twice; write it once"
-        elif not lowest <= instance <= HIGHEST_INSTANCE:
+            yield f"instance {shown(instance)} is given twice; write it once"
+        elif not lowest <= instance <= MAX_INSTANCE:
             title = FUNCTIONS[function].title
-            yield f"a {title} cannot have instance {shown(instance)}; write {lowest} to {HIGHEST_INSTANCE}"
+            yield f"a {title} cannot have instance {shown(instance)}; write {lowest} to {MAX_INSTANCE}"
         else:
             seen.add(instance)
 
 
 class DevicePlan(Table):
-    """One planned device. ``settings`` are those of the simulated device that can stand in for it."""
+    """One planned device. ``settings`` are those of the simulated device that can replace it."""
 
-    name: Line
+    name: OneLineText
     """The name of the device; flags, faults and options use it."""
-    kind: Line = Field(default="", validate_default=True)
+    kind: OneLineText = Field(default="", validate_default=True)
     """The kind of simulated device that stands in for it; a device without a kind cannot be simulated."""
     address: Address
     """The source address that it prefers; it is recognized wherever it has claimed one."""
@@ -145,16 +143,16 @@ class DevicePlan(Table):
     functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
     """What it is on the network, and the instances of each function, like { furnace = 1 } or { furnace = [1, 2] }.
     Without any it is known by its NAME, or by its address."""
-    zone: Line | None = None
+    zone: OneLineText | None = None
     """The part of the vehicle that it serves, like "cabin"."""
     dynamic: bool = False
     """Whether the simulated device may move to another address: when it loses a contest for its own, or is
     commanded to one (SAE J1939-81)."""
     sleeps: bool = False
     """Whether it may fall silent when nobody needs it; no flag is raised then."""
-    answer_time: Annotated[Duration, Field(gt=0)] = ANSWER_TIME_US
+    answer_time: Annotated[Duration, Field(gt=0)] = DEFAULT_ANSWER_TIME_US
     """How long it may take until its status shows that it obeys a command. Kept in microseconds."""
-    settling_time: Annotated[Duration, Field(gt=0)] = SETTLING_TIME_US
+    settling_time: Annotated[Duration, Field(gt=0)] = DEFAULT_SETTLING_TIME_US
     """How long a command has to last before another device may command otherwise. Kept in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     """Figures of the simulated device; `rvsim about --keys KIND` lists them."""
@@ -176,21 +174,26 @@ class DevicePlan(Table):
         if not isinstance(given, Mapping):
             return given
         problems = [
-            Mistake((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
+            Mistake((name,), text, instances)
+            for name, instances in given.items()
+            for text in _instance_problems(name, instances)
         ]
         if problems:
-            raise refuse("functions", problems)
-        return {name: tuple(those) if isinstance(those, list | tuple) else (those,) for name, those in given.items()}
+            raise validation_error("functions", problems)
+        return {
+            name: tuple(instances) if isinstance(instances, list | tuple) else (instances,)
+            for name, instances in given.items()
+        }
 
     @field_validator("amps")
     @classmethod
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
-        functions = info.data.get("functions", amps)  # where they are faulty themselves, that is told already
+        functions = info.data.get("functions", amps)  # where the functions have mistakes, these are reported instead
         for name in amps:
             if not functions:
-                raise ValueError(f"{shown(name)} is none of its functions; it has none yet, so add them first")
+                raise ValueError(f"{shown(name)} is not one of its functions; it has none yet, so add them first")
             if name not in functions:
-                raise ValueError(f"{shown(name)} is none of its functions; name one of {', '.join(functions)}")
+                raise ValueError(f"{shown(name)} is not one of its functions; write one of {', '.join(functions)}")
         return amps
 
     @field_validator("kind", mode="wrap")
@@ -223,13 +226,13 @@ def _kinds(info: ValidationInfo) -> Kinds:
 
 
 class Rig(Table):
-    """One vehicle's network as it is planned."""
+    """The plan of one vehicle's network."""
 
     form: Schema = Field(alias="schema")
     """The form in which the file is written: 1."""
-    name: Line
+    name: OneLineText
     """The short name of the rig, as it stands in messages."""
-    title: Line
+    title: OneLineText
     """The vehicle in a few words."""
     devices: Annotated[tuple[DevicePlan, ...], Field(strict=False)] = Field(
         default=(), alias="device", validate_default=True
@@ -250,7 +253,7 @@ class Rig(Table):
     black_tank: TankPlan = TankPlan()
     """The black-water tank."""
     definitions: Annotated[
-        tuple[Annotated[Path, BeforeValidator(_beside), Field(strict=False)], ...], Field(strict=False)
+        tuple[Annotated[Path, BeforeValidator(_existing_file), Field(strict=False)], ...], Field(strict=False)
     ] = ()
     """Your own DBC files, each by its path as seen from this file."""
     longest_pause: Duration = 0
@@ -261,40 +264,40 @@ class Rig(Table):
 
     @property
     def vehicle(self) -> VehiclePlan:
-        """The figures of the vehicle that its devices share."""
+        """The figures of the vehicle."""
         return VehiclePlan(**{name: getattr(self, name) for name in VehiclePlan.model_fields})
 
     @field_validator("accepted")
     @classmethod
     def _of_its_devices(cls, accepted: tuple[AcceptedPlan, ...], info: ValidationInfo) -> tuple[AcceptedPlan, ...]:
-        devices = info.data.get("devices")  # where they are faulty themselves, that is told already
+        devices = info.data.get("devices")  # where the devices have mistakes, these are reported instead
         names = [device.name for device in devices] if devices is not None else []
         problems = [
             Mistake(
                 (number, "device"),
-                f"{shown(one.device)} is not in the rig{did_you_mean(one.device, names)}; "
+                f"{shown(plan.device)} is not in the rig{did_you_mean(plan.device, names)}; "
                 f"its devices are {', '.join(names)}",
-                one.device,
+                plan.device,
             )
-            for number, one in enumerate(accepted)
-            if devices is not None and one.device is not None and one.device not in names
+            for number, plan in enumerate(accepted)
+            if devices is not None and plan.device is not None and plan.device not in names
         ]
         if problems:
-            raise refuse("accepted", problems)
+            raise validation_error("accepted", problems)
         return accepted
 
     @field_validator("devices", mode="wrap")
     @classmethod
     def _checked_together(cls, given: Any, check: ValidatorFunctionWrapHandler) -> tuple[DevicePlan, ...]:
-        if isinstance(given, list | tuple) and len(given) > HIGHEST_ADDRESS + 1:
+        if isinstance(given, list | tuple) and len(given) > MAX_ADDRESS + 1:
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
-        both = list(clashes(given)) if isinstance(given, list | tuple) else []
+        mistakes = list(find_clashes(given)) if isinstance(given, list | tuple) else []
         try:
             devices: tuple[DevicePlan, ...] = check(given)
-        except ValidationError as found:
-            raise refuse("device", both, found) from None
-        if both:
-            raise refuse("device", both)
+        except ValidationError as error:
+            raise validation_error("device", mistakes, error) from None
+        if mistakes:
+            raise validation_error("device", mistakes)
         if not devices:
             raise ValueError("a rig needs at least one device; write a table [[device]]")
         return devices

@@ -1,7 +1,7 @@
-"""What every table of a rig or scenario file is made of: strict, frozen, on lines that are safe to print.
+"""The base of every table of a rig or scenario file: strict, frozen, with texts that are safe to print.
 
-Knows: how a table is read, and how mistakes of our own and pydantic's are put into one error. Does not know what any
-table is about.
+Knows: how a table is validated, and how rvsim's own mistakes and pydantic's become one error. Does not know the content
+of any table.
 """
 
 from collections.abc import Mapping
@@ -23,34 +23,34 @@ def _one_line(text: str) -> str:
     if not text.strip():
         raise ValueError("this is empty; write a few words")
     if not text.isprintable():
-        raise ValueError(f"{shown(text)} has a line break or another control character; write plain words")
+        raise ValueError(f"{shown(text)} has a line break or another control character; write plain text")
     if text != text.strip():
-        raise ValueError(f"{shown(text)} has blanks around it; remove them")
+        raise ValueError(f"{shown(text)} has spaces around it; remove them")
     return text
 
 
-Line = Annotated[str, AfterValidator(_one_line)]
-"""Words on one line, safe to print."""
+OneLineText = Annotated[str, AfterValidator(_one_line)]
+"""Text on one line that is safe to print."""
 
 
 class Mistake(NamedTuple):
-    """One mistake, with its place below the value that is being checked."""
+    """One mistake; ``place`` is below the value that is validated, ``given`` is the wrong value."""
 
     place: tuple[int | str, ...]
     text: str
     given: object
 
 
-def refuse(title: str, problems: list[Mistake], found: ValidationError | None = None) -> ValidationError:
-    """Put mistakes of our own and those that pydantic found into one error."""
+def validation_error(title: str, problems: list[Mistake], found: ValidationError | None = None) -> ValidationError:
+    """Return one error with rvsim's own mistakes and those that pydantic found."""
     details = found.errors(include_url=False) if found else []
     theirs = [
         InitErrorDetails(
-            type=PydanticCustomError(one["type"], one["msg"], one.get("ctx")),
-            loc=one["loc"],
-            input=one["input"],
+            type=PydanticCustomError(detail["type"], detail["msg"], detail.get("ctx")),
+            loc=detail["loc"],
+            input=detail["input"],
         )
-        for one in details
+        for detail in details
     ]
     ours = [
         InitErrorDetails(type=PydanticCustomError("value_error", "{error}", {"error": text}), loc=place, input=given)
@@ -59,6 +59,6 @@ def refuse(title: str, problems: list[Mistake], found: ValidationError | None = 
     return ValidationError.from_exception_data(title, theirs + ours)
 
 
-def part(entry: object, key: str) -> Any:
-    """Return what a device has under a key, read or not yet read; None where there is nothing."""
+def entry_value(entry: object, key: str) -> Any:
+    """Return a key's value in a table, validated or not, None where it has none."""
     return entry.get(key) if isinstance(entry, Mapping) else getattr(entry, key, None)

@@ -1,9 +1,9 @@
-"""A TOML file: read, or refused in plain words with line and column; and the line on which each of its keys stands.
+"""Reads a TOML file, reports mistakes of syntax with line and column, and finds the line of each key.
 
-Knows: TOML's syntax. Does not know what any file must hold.
+Knows: the syntax of TOML. Does not know the content of any file.
 
-The library's reader does not tell the line of a key, so the text is walked through a second time when there is
-something to report.
+The library's parser does not return the lines of keys, so the text is scanned a second time when there is a mistake to
+report.
 """
 
 import re
@@ -16,19 +16,19 @@ from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import shown
-from rvsim.wire.file_text import text_of
+from rvsim.wire.file_text import decode_text
 
 Place = tuple[int | str, ...]
-"""Where something stands in a file: keys, and numbers of list items counted from 0."""
-_LARGEST_FILE = 1 << 20
-_LONGEST_PATH = 400
-_DEEPEST = 16
-"""Lines are kept of what stands no deeper than this: no rig does, and a hostile file could ask for gigabytes."""
+"""A place in a file: keys, and indices of list items from 0."""
+_MAX_FILE_BYTES = 1 << 20
+_MAX_PATH_LENGTH = 400
+_MAX_DEPTH = 16
+"""Lines are recorded down to this depth. No rig is deeper, and a hostile file could need gigabytes. Our decision."""
 
 
 @dataclass(frozen=True)
 class TomlFile:
-    """A file that is sound TOML, and what it says."""
+    """A valid TOML file and its content."""
 
     path: Path
     text: str
@@ -36,15 +36,15 @@ class TomlFile:
 
     @cached_property
     def lines(self) -> Mapping[Place, int]:
-        """The line on which each key, table and list item first stands."""
+        """The line of the first occurrence of each key, table and list item."""
         return _line_numbers(self.text)
 
     def line(self, place: Place) -> int:
-        """Return the line on which something stands, or else the table around it; 0 if there is none."""
+        """Return the line of a place, or of the nearest table around it; 0 where there is none."""
         return next((self.lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in self.lines), 0)
 
     def where(self, place: Place, *words: str) -> str:
-        """Say where something stands: ``rigs/x.toml, line 31, device 2``, the last in ``words``."""
+        """Return a place as text: ``rigs/x.toml, line 31, device 2``; ``words`` are the texts after the line."""
         line = self.line(place)
         return ", ".join([str(self.path), *([f"line {line}"] if line else []), *words])
 
@@ -53,34 +53,34 @@ def read_toml(path: Path) -> TomlFile:
     """Read a TOML file in UTF-8, or in UTF-16 with a byte order mark.
 
     Raises:
-        InputError: there is no such file, it is a folder, too large, not UTF-8, or not TOML (with line and column).
+        InputError: the file does not exist, is a folder, too large, not UTF-8, or not TOML (with line and column).
     """
-    text = _text_of(path)
+    text = _file_text(path)
     try:
         return TomlFile(path, text, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         raise InputError(_syntax_problem(path, text, str(error))) from None
     except RecursionError:
-        raise InputError(f"{path}: lists or tables stand too deep in one another; write them flatter") from None
-    except ValueError:  # the one that is not a syntax error: an integer of thousands of digits
+        raise InputError(f"{path}: lists or tables are nested too deeply; use fewer levels") from None
+    except ValueError:  # not a syntax error: an integer of thousands of digits
         raise InputError(f"{path}: a number has too many digits; write a smaller one") from None
 
 
-def _text_of(path: Path) -> str:
+def _file_text(path: Path) -> str:
     try:
         if path.is_dir():
             raise InputError(f"{path} is a folder; name a .toml file in it")
         if not path.is_file():
-            raise InputError(f"there is no file {shown(str(path), _LONGEST_PATH)}; check its name and folder")
+            raise InputError(f"there is no file {shown(str(path), _MAX_PATH_LENGTH)}; check its name and folder")
         with path.open("rb") as file:
-            content = file.read(_LARGEST_FILE + 1)
+            content = file.read(_MAX_FILE_BYTES + 1)
     except OSError as error:
-        name = shown(str(path), _LONGEST_PATH)
-        raise InputError(f"{name} cannot be read ({error.strerror}); check its name and rights") from None
-    if len(content) > _LARGEST_FILE:
+        name = shown(str(path), _MAX_PATH_LENGTH)
+        raise InputError(f"{name} cannot be read ({error.strerror}); check its name and permissions") from None
+    if len(content) > _MAX_FILE_BYTES:
         raise InputError(f"{path} is larger than 1 MiB, which no rig or scenario is; name another file")
     try:
-        return text_of(content)
+        return decode_text(content)
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         byte = f"{content[error.start]:02X}"
@@ -88,12 +88,12 @@ def _text_of(path: Path) -> str:
 
 
 _SYNTAX = (
-    ("Invalid value", 'this is not a value: text needs quotes, "like this", and yes and no are true and false'),
+    ("Invalid value", 'this is not a value: text needs quotes, "like this"; write true and false, not yes and no'),
     ("Cannot overwrite", "this name is taken already; write it once, or each table of a list as [[device]]"),
     ("Duplicate inline table key", "this key has a value already; write it once"),
     ("Cannot declare", "this table exists already; write its header once, or two brackets for a list: [[device]]"),
     ("Cannot mutate", "this name is taken already; write it once, or each table of a list as [[device]]"),
-    ("Cannot redefine", "this table is complete already; add to it where it was begun"),
+    ("Cannot redefine", "this table is complete already; add to it where it is defined"),
     ("Expected '='", "a key needs an equals sign and a value: key = value"),
     ("Expected newline", "the line should end here; put text into quotes, and each key on a line of its own"),
     ("Expected ']]'", "the header is not closed; write two brackets on each side: [[device]]"),
@@ -103,16 +103,19 @@ _SYNTAX = (
     ("Found invalid character '\\n'", "a text is not closed on its line; add the missing quote"),
     ("Unclosed array", "a list is not closed, or a comma is missing in it; write [1, 2]"),
     ("Unclosed inline table", "a table in braces is not closed on its line; write { key = 1 }"),
-    ("Unescaped '\\'", "a backslash in a text in quotes stands twice; write \\\\ or use single quotes"),
-    ("Invalid statement", "no key can begin here; write key = value or a header [table]"),
-    ("Invalid initial character", "a key is missing or has a sign that needs quotes; write letters, digits, _ and -"),
+    ("Unescaped '\\'", "a backslash in a text in quotes must be doubled; write \\\\ or use single quotes"),
+    ("Invalid statement", "a key cannot begin here; write key = value or a header [table]"),
+    (
+        "Invalid initial character",
+        "a key is missing or needs quotes; write letters, digits, _ and -",
+    ),
 )
 
 
 def _syntax_problem(path: Path, text: str, message: str) -> str:
-    told = re.search(r" \(at line (\d+), column (\d+)\)$", message)
+    position = re.search(r" \(at line (\d+), column (\d+)\)$", message)
     end = (text.count("\n") + 1, len(text) - text.rfind("\n"))
-    line, column = (int(told[1]), int(told[2])) if told else end
+    line, column = (int(position[1]), int(position[2])) if position else end
     plain = message.rpartition(" (at ")[0]
     words = next((ours for theirs, ours in _SYNTAX if message.startswith(theirs)), f"not TOML: {plain}; correct it")
     return f"{path}, line {line}, column {column}: {words}"
@@ -126,8 +129,8 @@ _TOKEN = re.compile(
 
 
 def _line_numbers(text: str) -> dict[Place, int]:
-    """Return the line on which each key, table and list item of sound TOML first stands."""
-    walk, line = _Walk(), 1
+    """Return the line of the first occurrence of each key, table and list item of valid TOML."""
+    walk, line = _KeyScanner(), 1
     for token in _TOKEN.finditer(text + "\n"):
         if token.lastgroup == "mark":
             walk.mark(token.group(), line)
@@ -137,13 +140,13 @@ def _line_numbers(text: str) -> dict[Place, int]:
     return walk.lines
 
 
-class _Walk:
-    """What is known halfway through a text: the table, the brackets and braces that are open, the value to come."""
+class _KeyScanner:
+    """The state of the scan: the current table, the open brackets and braces, the place of the next value."""
 
     def __init__(self) -> None:
         self.lines: dict[Place, int] = {}
         self._state = "key"
-        """What comes: "key", "header" or "value"."""
+        """What is expected next: "key", "header" or "value"."""
         self._keys: list[str] = []
         self._table: Place = ()
         self._tables: dict[Place, int] = {}
@@ -152,14 +155,14 @@ class _Walk:
         self._brackets = 0
 
     def word(self, word: str, line: int) -> None:
-        """Go past a key, or a value or part of one."""
+        """Take a key, or a value or a part of one."""
         if self._state == "value":
             self._reach(line)
         else:
             self._keys.append(tomllib.loads(f"k = {word}")["k"] if word[0] in "\"'" else word)
 
     def mark(self, mark: str, line: int) -> None:
-        """Go past a bracket, brace, comma, equals sign or line end."""
+        """Take a bracket, brace, comma, equals sign or line end."""
         if mark == "\n":
             if self._state == "header":
                 self._enter(line)
@@ -182,11 +185,11 @@ class _Walk:
             self._place = (*self._place[:-1], int(self._place[-1]) + 1)
 
     def _reach(self, line: int) -> None:
-        for length in range(1, min(len(self._place), _DEEPEST) + 1):
+        for length in range(1, min(len(self._place), _MAX_DEPTH) + 1):
             self.lines.setdefault(self._place[:length], line)
 
     def _enter(self, line: int) -> None:
-        """Go below a header: ``[a.b]``, or ``[[a.b]]`` for one more table of a list."""
+        """Enter the table of a header: ``[a.b]``, or ``[[a.b]]`` for the next table of a list."""
         self._place = ()
         for number, key in enumerate(self._keys, 1):
             self._place = (*self._place, key)

@@ -1,11 +1,10 @@
-"""The physics of a vehicle as a rig states it: cabin, coolant, hot water, battery, tanks; and the weather around it.
+"""The physical figures of a vehicle in a rig: cabin, coolant, hot water, battery, tanks; and the weather.
 
-Knows: the names, units and bounds of these figures, and a default for each. Does not know how anything
-changes with time (`world` does), nor which devices act on it.
+Knows: the names, units, limits and defaults of these figures. Does not know how they change with time (`world` does),
+nor which devices act on them.
 
-All defaults together describe an invented small van, insulated, with a coolant heater. The line under
-each figure says where its default comes from; the bounds only keep slips of the pen out and are common
-practice, no source.
+The defaults together describe an invented small insulated van with a coolant heater. The line under each figure gives
+the origin of its default. The limits only exclude typing mistakes and are common practice, no source.
 """
 
 from typing import Annotated, Literal
@@ -13,13 +12,13 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 Celsius = Annotated[float, Field(ge=-60, le=60)]
-"""A temperature that air, or something standing in it, can have."""
+"""A temperature of air, or of something in the air."""
 Hour = Annotated[float, Field(ge=0, lt=24)]
-"""Hour of the day, local, with decimals: 18.5 is half past six in the evening."""
+"""Hour of the day, local, with decimals: 18.5 is 18:30."""
 
 
 class _Plan(BaseModel):
-    """Frozen; unknown keys and texts for numbers are refused. Every figure has both bounds, so none is infinite."""
+    """Frozen; unknown keys and texts for numbers are refused. Every figure has both limits, so none is infinite."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 

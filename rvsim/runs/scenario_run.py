@@ -15,7 +15,7 @@ from rvsim.errors import InputError, did_you_mean, printable
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
-from rvsim.rig.quantity import seed_of, shown
+from rvsim.rig.quantity import check_seed, shown
 from rvsim.runs.bench import CHANNEL, BenchRun, VirtualBenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.paced_bench import PacedBenchRun
@@ -30,7 +30,7 @@ from rvsim.shakedown.scenario import LoadedScenario, ScenarioError, load_scenari
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 _LINE = re.compile(r"(.+?), line (\d+)")
@@ -57,7 +57,7 @@ def load_checked(
             raise
         loaded, problems = error.rest, list(error.problems)
     try:
-        catalogue = load([*loaded.rig.definitions, *dbc])
+        catalogue = load_catalogue([*loaded.rig.definitions, *dbc])
         try:
             check_rig(loaded.rig, catalogue, loaded)
         except InputError as error:
@@ -93,7 +93,7 @@ class PreparedScenario:
         self.absent = absent
         if job.seed is not None:
             try:
-                seed_of(job.seed)
+                check_seed(job.seed)
             except ValueError as error:
                 raise InputError(f"seed: {error}") from None
         self.loaded, self.catalogue = load_checked(job.scenario, job.values, dbc, absent)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.model import part
+from rvsim.rig.model import entry_value
 from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import Place, TomlFile
 
@@ -84,8 +84,8 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
     kept: list[Any] = list(devices)
     origins = [WrittenAt(place) for place in range(len(devices))]
     for number, change in enumerate(changes):
-        name = part(change, "device")
-        names = [part(device, "name") for device in kept]
+        name = entry_value(change, "device")
+        names = [entry_value(device, "name") for device in kept]
         if not isinstance(name, str):
             continue
         if name not in names:
@@ -94,7 +94,7 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
             problems.append(f"{where}: {shown(name)} is not in the rig{did_you_mean(name, known)}")
             continue
         place = names.index(name)
-        if part(change, "absent") is True:
+        if entry_value(change, "absent") is True:
             del kept[place], origins[place]
         else:
             kept[place] = _laid_over(kept[place], change)

@@ -12,8 +12,8 @@ from typing import Annotated
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import Duration, shown, spoken
-from rvsim.rig.table import Line, Table
+from rvsim.rig.quantity import Duration, duration_text, shown
+from rvsim.rig.table import OneLineText, Table
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.transitions import Presence
 
@@ -59,7 +59,7 @@ Word = Annotated[str, AfterValidator(_word)]
 """The name of a message or field."""
 Bytes = Annotated[str, AfterValidator(_bytes)]
 """Up to 8 bytes of a frame in hex, with or without single spaces between them."""
-InTheRig = Annotated[Line, AfterValidator(_in_the_rig)]
+InTheRig = Annotated[OneLineText, AfterValidator(_in_the_rig)]
 """The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
 
 
@@ -76,5 +76,7 @@ class Timed(Table):
     def _later(cls, until: int | None, info: ValidationInfo) -> int | None:
         since = info.data.get("since")
         if until is not None and since is not None and until <= since:
-            raise ValueError(f"{spoken(until)} is not after from, {spoken(since)}; write a later time, or leave it out")
+            raise ValueError(
+                f"{duration_text(until)} is not after from, {duration_text(since)}; write a later time, or leave it out"
+            )
         return until

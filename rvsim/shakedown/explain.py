@@ -5,7 +5,7 @@ Knows: the order in which a person reads it. Does not know how any of it acts.
 
 from collections.abc import Iterable, Iterator
 
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import duration_text
 from rvsim.shakedown.expect.jury import expected
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
@@ -28,7 +28,7 @@ def explained(loaded: LoadedScenario, catalogue: Catalogue | None = None) -> Ite
         f"The rig {rig.name}, {len(rig.devices)} devices, ",
         figure(weather.outdoor_c, "degC"),
         f" outside, begun at {hour:02d}:{minute:02d}, {shore} shore power. "
-        f"It lasts {spoken(scenario.lasts)}, with seed {scenario.seed}.",
+        f"It lasts {duration_text(scenario.lasts)}, with seed {scenario.seed}.",
     )
     if not scenario.bench_acknowledges:
         yield "The bench acknowledges nothing: only the devices do."
@@ -78,9 +78,9 @@ def _fault(fault: plans.Fault) -> str:
         case plans.AsleepPlan():
             return f"{whom} sleeps"
         case plans.LatePlan():
-            return f"{whom} comes no more often than every {spoken(fault.gap)}"
+            return f"{whom} comes no more often than every {duration_text(fault.gap)}"
         case plans.JitterPlan():
-            return f"{whom} comes up to {spoken(fault.by)} late"
+            return f"{whom} comes up to {duration_text(fault.by)} late"
         case plans.WrongValuePlan():
             return f"{field} says {fault.value:g}"
         case plans.StuckPlan():
@@ -109,15 +109,15 @@ def _fault(fault: plans.Fault) -> str:
         case plans.CommandIgnoredPlan():
             return f"{fault.whom} ignores {fault.message or 'every command'}"
         case plans.CommandDelayedPlan():
-            return f"{fault.whom} takes {fault.message or 'every command'} {spoken(fault.by)} late"
+            return f"{fault.whom} takes {fault.message or 'every command'} {duration_text(fault.by)} late"
         case plans.RestartPlan():
-            return f"{whom} restarts, which takes {spoken(fault.takes)}"
+            return f"{whom} restarts, which takes {duration_text(fault.takes)}"
         case plans.BrownOutPlan():
             return f"the supply of {whom} fails"
         case plans.ReportedPlan():
             return f"{whom} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
         case plans.BabblingPlan():
-            gap = f"every {spoken(fault.gap)}" if fault.gap else "as fast as the pair allows"
+            gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the pair allows"
             return f"{whom} sends {fault.identifier} {fault.data} {gap}"
         case plans.BusErrorsPlan():
             return f"each bit is spoilt with a chance of {fault.rate:g}"

@@ -13,8 +13,8 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, Validati
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.rig.load import check, check_raw, find, find_rig
-from rvsim.rig.model import Kinds, Line, Rig, Schema, Table, part
+from rvsim.rig.load import check_model, find_file, find_rig, validate_model
+from rvsim.rig.model import Kinds, OneLineText, Rig, Schema, Table, entry_value
 from rvsim.rig.quantity import Duration, Seed, shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
@@ -48,11 +48,11 @@ def _inline(given: object, info: ValidationInfo) -> object:
 class ChangePlan(Table):
     """What is otherwise in a rig for this scenario: a device that is left out, or keys that replace its own."""
 
-    device: Line
+    device: OneLineText
     """The device of the rig that is changed."""
     absent: bool = False
     """Whether the device is left out."""
-    kind: Line | None = None
+    kind: OneLineText | None = None
     """Another kind of simulated device."""
     address: int | None = None
     """Another source address."""
@@ -67,7 +67,7 @@ class Scenario(Table):
 
     form: Schema = Field(alias="schema")
     """The form in which the file is written: 1."""
-    title: Line
+    title: OneLineText
     """The scenario in a few words."""
     about: Annotated[str, AfterValidator(_lines)] = ""
     """What it shows and what to look for; may have several lines."""
@@ -173,7 +173,7 @@ def load_scenario(
     Raises:
         InputError: it is not there, or cannot be used: every mistake in it and in its rig.
     """
-    file = laid_over(read_toml(find(given, shipped.scenario_folder(), "scenario")), values or {})
+    file = laid_over(read_toml(find_file(given, shipped.scenario_folder(), "scenario")), values or {})
     rig_file, rig_problems = _rig_file(file)
     more: tuple[str, ...] = ()
     if rig_file is not None:
@@ -214,7 +214,7 @@ def _without_faulty(
 ) -> tuple[TomlFile, dict[str, Sequence[int]]]:
     """Leave out the tables that cannot be used, and keys that nothing else depends on; say which tables are left."""
     try:
-        check_raw(Scenario, file, kinds, **context)
+        validate_model(Scenario, file, kinds, **context)
         return file, {}
     except ValidationError as error:
         places = [one["loc"] for one in error.errors(include_url=False)]
@@ -241,7 +241,7 @@ def _attempt(
     model: type[_Model], file: TomlFile, kinds: Kinds | None, **context: object
 ) -> tuple[_Model | None, tuple[str, ...]]:
     try:
-        return check(model, file, kinds, **context), ()
+        return check_model(model, file, kinds, **context), ()
     except InputError as error:
         return None, error.problems
 
@@ -260,12 +260,12 @@ def _rig_file(file: TomlFile) -> tuple[TomlFile | None, tuple[str, ...]]:
 
 def _device_names(rig: object) -> list[str] | None:
     """Return the names of a rig's devices, as far as they can be read before it is checked; None if there are none."""
-    return [name for name in _names(part(rig, "device")) if name.isprintable()] or None
+    return [name for name in _names(entry_value(rig, "device")) if name.isprintable()] or None
 
 
 def _names(entries: object) -> list[str]:
     """Return the names in a list of tables, as far as it is one before it is checked."""
-    names = [part(entry, "name") for entry in entries] if isinstance(entries, list) else []
+    names = [entry_value(entry, "name") for entry in entries] if isinstance(entries, list) else []
     return [name for name in names if isinstance(name, str)]
 
 

@@ -8,8 +8,8 @@ from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.quantity import Duration, spoken
-from rvsim.rig.table import Line, Table
+from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import Bytes, Positive, Word
 from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Identifier, Sight
@@ -20,7 +20,7 @@ class SendPlan(Table):
 
     message: Word | None = None
     """The message by its name; "fields" says what is in it."""
-    fields: Mapping[Word, float | Line] = Field(default_factory=dict)
+    fields: Mapping[Word, float | OneLineText] = Field(default_factory=dict)
     """Values by field: a number in the field's unit, or the name of a code. Fields that are not named are all ones:
     "unchanged" in a command."""
     identifier: Identifier | None = None
@@ -102,9 +102,9 @@ class StepPlan(Table):
     """Whether it is done on each "when", not only on the first."""
     send: SendPlan | None = None
     """The frame that is sent."""
-    start: Line | None = None
+    start: OneLineText | None = None
     """The name of a fault that is applied."""
-    stop: Line | None = None
+    stop: OneLineText | None = None
     """The name of a fault that is removed."""
 
     @model_validator(mode="after")
@@ -118,7 +118,9 @@ class StepPlan(Table):
         if self.every is None and (self.since or self.until is not None):
             raise ValueError("from and until go with every")
         if self.until is not None and self.until <= self.since:
-            raise ValueError(f"until {spoken(self.until)} is not after from, {spoken(self.since)}; it is never done")
+            raise ValueError(
+                f"until {duration_text(self.until)} is not after from, {duration_text(self.since)}; it is never done"
+            )
         if self.when is None and (self.wait or self.each_time):
             raise ValueError("wait and each_time go with when")
         return self
@@ -144,12 +146,12 @@ class StepPlan(Table):
     def sentence(self) -> str:
         """Say it."""
         if self.at is not None:
-            moment = f"at {spoken(self.at)}"
+            moment = f"at {duration_text(self.at)}"
         elif self.every is not None:
-            until = f" until {spoken(self.until)}" if self.until is not None else ""
-            moment = f"every {spoken(self.every)} from {spoken(self.since)}{until}"
+            until = f" until {duration_text(self.until)}" if self.until is not None else ""
+            moment = f"every {duration_text(self.every)} from {duration_text(self.since)}{until}"
         else:
-            later = f"{spoken(self.wait)} after" if self.wait else "when"
+            later = f"{duration_text(self.wait)} after" if self.wait else "when"
             moment = f"{later} {self.when}{', each time' if self.each_time else ''}"
         deed = (
             f"{self.send} is sent" if self.send else f'"{self.start or self.stop}" {"begins" if self.start else "ends"}'

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 
 Value = float | int | str | bool
 
@@ -169,7 +169,7 @@ def _told(outcome: Outcome, render: Callable[[str], str] = str) -> Iterator[str]
         yield f"  not judged  {render(outcome.expected)}"
         yield f"           {outcome.found}"
         return
-    at = "" if outcome.at is None else moment(round(outcome.at * 1e6))
+    at = "" if outcome.at is None else time_text(round(outcome.at * 1e6))
     yield f"  not met  {render(outcome.expected)}"
     yield f"           found: {render(outcome.found)}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:

@@ -14,18 +14,18 @@ from itertools import chain, combinations
 from math import inf
 from typing import NamedTuple
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.quantity_text import compose
 
 TOGETHER_US = 300_000
 """Devices that go and come back within this time of each other do so together. Our decision."""
-AFTER_US = 10 * SECOND
+AFTER_US = 10 * SECOND_US
 """What follows from a cause may begin so long after its end: a device has to start, and three gaps to pass."""
 MIN_TOGETHER = 2
 
@@ -224,11 +224,11 @@ def _first(cause: Cause) -> tuple[int, int]:
 
 def _recorder_paused(flag: Flag, under: Sequence[Flag], resumed: Resumption) -> Cause:
     text = (
-        f"the recorder paused, or the bus did: nothing for {span(resumed.length)} up to {moment(resumed.ended)}, then "
-        f"everybody goes on as if nothing had been"
+        f"the recorder paused, or the bus did: nothing for {span(resumed.length)} up to {time_text(resumed.ended)}, "
+        f"then everybody goes on as if nothing had been"
     )
     evidence = (
-        f"no address claim within {LOOKED_AT_US // SECOND} s, and {resumed.in_rhythm} of {resumed.judged} messages "
+        f"no address claim within {LOOKED_AT_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} messages "
         f"whose rhythm can be followed come where it puts them",
         *flag.evidence,
         *_absorbed(under[1:]),
@@ -313,14 +313,14 @@ def _shared(group: Sequence[_Away], soonest: int, latest: int, explained: Mappin
     names = sorted({one.finding.flag.subject for one in group})
     whose = f"{', '.join(names[:-1])} and {names[-1]}"
     under = [flag for one in group for flag in _all_under(one.finding.flag, explained)]
-    went = f"between {moment(soonest)} and {moment(latest)}" if latest > soonest else f"at {moment(soonest)}"
+    went = f"between {time_text(soonest)} and {time_text(latest)}" if latest > soonest else f"at {time_text(soonest)}"
     back = group[0].back
     if back is None:
         kind, text = CauseKind.GONE_TOGETHER, f"{whose} went at one moment, {went}, and are away since"
     else:
         kind, text = (
             CauseKind.SHARED_SUPPLY,
-            f"{whose} went at one moment, {went}, and came back together at {moment(back)}",
+            f"{whose} went at one moment, {went}, and came back together at {time_text(back)}",
         )
     advice = (
         "look for a shared supply: a fuse, a branch, a ground or a plug that they have in common, before each by itself"

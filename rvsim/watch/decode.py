@@ -7,7 +7,7 @@ was said before.
 
 from typing import NamedTuple
 
-from rvsim.rig.functions import HIGHEST_INSTANCE, Function, by_command, by_status
+from rvsim.rig.functions import MAX_INSTANCE, Function, by_command, by_status
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Origin, Reading, Special, State
@@ -54,13 +54,17 @@ class Layout(NamedTuple):
         part = ""
         if self.instance is not None:
             raw = self.instance.raw_in(data)
-            valid = raw is not None and raw <= HIGHEST_INSTANCE and self.instance.state(raw) is State.VALUE
+            valid = raw is not None and raw <= MAX_INSTANCE and self.instance.state(raw) is State.VALUE
             instance = raw if valid else None
             said = (
                 Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
             )
             words = [one.shown_label or f"{one.field.title} {one.brief}" for one in said]
-            typed = self.function.typed(instance) if self.function is not None and instance is not None else None
+            typed = (
+                self.function.charger_type_label(instance)
+                if self.function is not None and instance is not None
+                else None
+            )
             part = ", ".join([typed, *words] if typed else words)
         elif data[self.apart]:
             dsa = data[self.apart][0]
@@ -120,10 +124,10 @@ def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
     """
     if not spec.fields:
         return None
-    if len(data) < spec.needed:
+    if len(data) < spec.min_length:
         if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
             return None
-        return Length(spec.needed, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
+        return Length(spec.min_length, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
     if any(byte != 0xFF for byte in data[spec.length :]):
         return Length(spec.length, ())
     return None

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
+from rvsim.rig.flag_kinds import FlagKind as FlagKind
 from rvsim.rig.functions import by_status
 
 
@@ -24,35 +25,6 @@ class Severity(StrEnum):
 
 WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
 """The severities in the order in which a person reads them."""
-
-
-class FlagKind(StrEnum):
-    """What sort of problem it is. A rig knows these words too (`rig.accepted`)."""
-
-    SILENT_DEVICE = "silent-device"
-    LATE_MESSAGE = "late-message"
-    BUS_QUIET = "bus-quiet"
-    UNPLANNED_DEVICE = "unplanned-device"
-    SHARED_ADDRESS = "shared-address"
-    BAD_VALUE = "bad-value"
-    NO_DATA = "no-data"
-    WRONG_LENGTH = "wrong-length"
-    UNKNOWN_MESSAGE = "unknown-message"
-    REPORTED_FAULT = "reported-fault"
-    BUS_BUSY = "bus-busy"
-    NO_ACKNOWLEDGE = "no-acknowledge"
-    SHARED_INSTANCE = "shared-instance"
-    TWO_COMMANDERS = "two-commanders"
-    IGNORED_COMMAND = "ignored-command"
-    STUCK_VALUE = "stuck-value"
-    CANNOT_CLAIM = "cannot-claim"
-    SHARED_NAME = "shared-name"
-    NO_ADDRESS = "no-address"
-    FAILED_TRANSFER = "failed-transfer"
-    RESTARTED = "restarted"
-    BUS_ERRORS = "bus-errors"
-    REPLACED_DEVICE = "replaced-device"
-    LOG_OUT_OF_ORDER = "log-out-of-order"
 
 
 GAS_SENSOR = "gas_sensor"

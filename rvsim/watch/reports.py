@@ -16,11 +16,11 @@ from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
 from rvsim.wire.diagnostics import (
     NO_FAULT_FMI,
     NO_FAULT_SPN,
+    Dm1Report,
     Lamps,
-    Report,
     ReportedFault,
-    count_of,
     is_fault,
+    occurrence_count,
     read_dm1,
 )
 from rvsim.wire.fields import Reading
@@ -110,22 +110,22 @@ class Reports:
         )
         troubles: tuple[ReportedFault, ...] = ()
         if spn is not None and fmi is not None and is_fault(spn, fmi):
-            troubles = (ReportedFault(spn, fmi, count_of(_raw(said, "occurrence_count"))),)
+            troubles = (ReportedFault(spn, fmi, occurrence_count(_raw(said, "occurrence_count"))),)
         quiet = not troubles and not any(lamps)
-        self._report(Report(lamps, troubles), part, part.topic, frame, keep=not quiet)
+        self._report(Dm1Report(lamps, troubles), part, part.topic, frame, keep=not quiet)
 
     def _dm1(self, data: bytes, part: TopicRecord, topic: Topic, frame: Frame) -> None:
         report = read_dm1(data)
         if report is not None:
             self._report(report, part, topic, frame, keep=False)
 
-    def _report(self, report: Report, part: TopicRecord, topic: Topic, frame: Frame, keep: bool) -> None:
+    def _report(self, report: Dm1Report, part: TopicRecord, topic: Topic, frame: Frame, keep: bool) -> None:
         """Bring what stands open in line with a report; with ``keep`` what it does not name may still be true.
 
         A lamp that is on without a fault is a fault without a name: SPN "none".
         """
         source = topic.source
-        troubles = report.troubles or ((ReportedFault(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
+        troubles = report.faults or ((ReportedFault(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
         carried = self._carried.setdefault(topic, {})
         for trouble in troubles:
             fault = source, trouble.spn, trouble.fmi

@@ -14,16 +14,17 @@ from heapq import heappop, heappush, heapreplace
 from operator import sub
 from typing import Any, NamedTuple
 
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
+
 MISSED_IN_A_ROW = 3
-LATE_FLOOR = 2 * SECOND
+LATE_FLOOR = 2 * SECOND_US
 GAPS_TO_KNOW = 10
 """So many gaps must be known before a message's own rhythm counts."""
 SILENCES_TO_KNOW = 20
 """So many silences must be known before the bus's own median counts."""
 TALKERS = 2
 """So many sources must be known, and must have missed a message, before a bus counts as quiet."""
-STEADY = 60 * SECOND
+STEADY = 60 * SECOND_US
 """So long a message without a definition must have kept its rhythm before it counts as periodic: what a person causes
 by holding a button is over by then. Our choice."""
 _GAPS_KEPT, _SILENCES_KEPT = 32, 256
@@ -158,7 +159,7 @@ class Silences:
 
 def normal_silence(median: int) -> int:
     """Return the longest silence that counts as normal."""
-    return max(10 * median, SECOND)
+    return max(10 * median, SECOND_US)
 
 
 class Duty(NamedTuple):

@@ -32,7 +32,7 @@ from rvsim.watch.limits import expected
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.rules import Rules
-from rvsim.watch.traffic import SECOND, Agenda, Silences
+from rvsim.watch.traffic import Agenda, Silences
 from rvsim.watch.transitions import (
     NameMissing,
     NodeDescribed,
@@ -44,7 +44,7 @@ from rvsim.watch.transitions import (
 from rvsim.watch.values import Values
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.spec import MessageSpec
@@ -125,7 +125,7 @@ class Watch:
             frame = Frame(time, identifier, data)
         if self.wires.heeds:
             self._pass_wires(time)
-        if time > self._alarm or time - self._last > SECOND:
+        if time > self._alarm or time - self._last > SECOND_US:
             self._settle(time, arriving=True)
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
@@ -193,7 +193,7 @@ class Watch:
     @property
     def causes(self) -> tuple[Cause, ...]:
         """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
-        asked = self._rules.changes, self._now // SECOND
+        asked = self._rules.changes, self._now // SECOND_US
         if self._explained[0] != asked:
             self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
         return self._explained[1]
@@ -311,7 +311,7 @@ class Watch:
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(stream, spec, part, values)
-        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND)
+        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND_US)
         return not values.unsettled and stream.length is None
 
     def _note_unknown(self, part: TopicRecord) -> None:
@@ -332,7 +332,7 @@ class Watch:
 
     def _pass(self, to: int) -> None:
         if to > self._now:
-            if to > self._alarm or to - self._last > SECOND:
+            if to > self._alarm or to - self._last > SECOND_US:
                 self._settle(to, arriving=False)
             if to >= self.load.end:
                 self._busyness.pass_seconds(to)
@@ -358,7 +358,7 @@ class Watch:
                 break
             else:
                 self._agenda.expire(time, since)
-        quiet = self._quiet_from() if time - self._last > SECOND else None
+        quiet = self._quiet_from() if time - self._last > SECOND_US else None
         if quiet is not None and time > quiet.moment:
             self._quiet.fall(quiet, time, self._last, self._frame)
             if arriving:

@@ -1,1 +1,1 @@
-"""What a frame is and means: bytes in, values out; no clock, no bus, no files but the message definitions."""
+"""Frames and their meaning: bytes in, values out; no clock, no bus, no files except the message definitions."""

@@ -1,9 +1,10 @@
-"""Requests for a message and the acknowledgements that answer them when the message itself does not (SAE J1939-21).
+"""The request for a DGN, and the acknowledgement that answers it where the message itself does not (SAE J1939-21).
 
-Knows: the bytes of both, with RV-C's instance, and the four codes. Does not know who asks whom, nor when.
+Knows: the bytes of both, with RV-C's instance, and the four codes. Does not know which nodes send them, nor when.
 
-The layout is that of dbc/general.dbc: the code in byte 0, the instance in byte 1 (SAE J1939-21 has a group function
-value there, FF for none), who asked in byte 4, the DGN in the last three. In a request the instance follows the DGN.
+The layout is that of dbc/general.dbc. Acknowledgement: the code in byte 0, the instance in byte 1 (in SAE J1939-21 the
+group function value, FF hex for none), the requester's address in byte 4, the DGN in bytes 5 to 7. Request: the DGN in
+bytes 0 to 2, then the instance.
 """
 
 from enum import IntEnum
@@ -13,11 +14,11 @@ from rvsim.wire.ident import DGN_LIMIT
 
 ACKNOWLEDGMENT = 0x0E800
 _MAX_INSTANCE = 250
-"""What is above says that no instance is meant (rv-c.com/book/export/html/81)."""
+"""A higher number means no instance (rv-c.com/book/export/html/81)."""
 
 
-class Code(IntEnum):
-    """What an acknowledgement says (SAE J1939-21)."""
+class AcknowledgmentCode(IntEnum):
+    """The answers of an acknowledgement (SAE J1939-21)."""
 
     DONE = 0
     UNKNOWN = 1
@@ -26,23 +27,23 @@ class Code(IntEnum):
 
 
 class DgnRequest(NamedTuple):
-    """Which message is asked for; ``instance`` is None where none is named."""
+    """A request for the message ``dgn``; ``instance`` is None where the request names none."""
 
     dgn: int
     instance: int | None
 
 
 class Acknowledgment(NamedTuple):
-    """How a request or a command fared; ``asker`` is the address that it came from, 255 where that is not said."""
+    """The answer to a request or command; ``requester`` is the address that sent it, 255 where that is not stated."""
 
-    code: Code
+    code: AcknowledgmentCode
     instance: int | None
-    asker: int
+    requester: int
     dgn: int
 
 
 def read_request(data: bytes) -> DgnRequest | None:
-    """Read a request; None where its three bytes of DGN are not there or are none."""
+    """Return a request, None where it has fewer than three bytes or no valid DGN."""
     dgn = int.from_bytes(data[:3], "little")
     if len(data) < 3 or dgn >= DGN_LIMIT:
         return None
@@ -50,11 +51,11 @@ def read_request(data: bytes) -> DgnRequest | None:
 
 
 def read_acknowledgment(data: bytes) -> Acknowledgment | None:
-    """Read an acknowledgement; None where it has not eight bytes, or a code or DGN that is reserved."""
+    """Return an acknowledgement, None where it has not eight bytes, or its code or DGN is reserved."""
     dgn = int.from_bytes(data[5:8], "little")
-    if len(data) != 8 or dgn >= DGN_LIMIT or data[0] > Code.BUSY:
+    if len(data) != 8 or dgn >= DGN_LIMIT or data[0] > AcknowledgmentCode.BUSY:
         return None
-    return Acknowledgment(Code(data[0]), _instance(data[1]), data[4], dgn)
+    return Acknowledgment(AcknowledgmentCode(data[0]), _instance(data[1]), data[4], dgn)
 
 
 def _instance(raw: int) -> int | None:

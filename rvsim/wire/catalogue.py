@@ -1,8 +1,8 @@
 """All known messages, found by DGN or by name.
 
-Knows: that a message is matched by its DGN, whatever the source, destination or priority. Does not know how
-definitions are read. A message is built, and the text of its definition read, only when it is asked for: a command
-that takes one frame apart pays for one message of hundreds.
+Knows: a message is identified by its DGN alone, not by source, destination or priority. Does not know how definitions
+are read. A message is built from the JSON of its definition only when it is requested: a command that decodes one frame
+builds one message of several hundred.
 """
 
 import json
@@ -10,13 +10,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Grades, Origin, Special
 from rvsim.wire.spec import MessageSpec
 
 
 class Definition(NamedTuple):
-    """One message in its compiled form: number, name, all that is said of it as JSON, and the file that says it."""
+    """One message in its compiled form: DGN, name, the whole definition as JSON text, and the file it is from."""
 
     dgn: int
     name: str
@@ -25,14 +25,14 @@ class Definition(NamedTuple):
 
 
 class Catalogue:
-    """The index of message definitions; each DGN and each name is there once."""
+    """The index of message definitions; each DGN and each name occurs once."""
 
     def __init__(self, definitions: Iterable[Definition], left_out: Iterable[str] = ()) -> None:
         self.left_out = tuple(left_out)
-        """What there is to say of messages of the user's files that cannot be used, line by line."""
+        """Lines on the messages of the user's files that cannot be used."""
         self._definitions = {definition.dgn: definition for definition in definitions}
         self._dgns = {definition.name: definition.dgn for definition in self._definitions.values()}
-        self._built: dict[int, MessageSpec | None] = {}
+        self._specs: dict[int, MessageSpec | None] = {}
 
     def __len__(self) -> int:
         return len(self._definitions)
@@ -46,11 +46,11 @@ class Catalogue:
         return list(self._dgns)
 
     def by_dgn(self, dgn: int) -> MessageSpec | None:
-        """Return the message with this number, None where none is defined."""
-        if dgn not in self._built:
+        """Return the message with this DGN, None where none is defined."""
+        if dgn not in self._specs:
             definition = self._definitions.get(dgn)
-            self._built[dgn] = None if definition is None else _build(definition)
-        return self._built[dgn]
+            self._specs[dgn] = None if definition is None else _build(definition)
+        return self._specs[dgn]
 
     def by_name(self, name: str) -> MessageSpec:
         """Return the message with this name.
@@ -87,16 +87,16 @@ def _build(definition: Definition) -> MessageSpec:
 
 
 def _field(plain: Mapping[str, Any]) -> FieldSpec:
-    by_rule = names(Coding(plain["coding"]))
+    by_rule = code_names(Coding(plain["coding"]))
     alarm_grade = Origin(plain["alarm_grade"])
     return FieldSpec(
         **{
-            **{key: said for key, said in plain.items() if key not in ("coding", "alarm_grade")},
+            **{key: value for key, value in plain.items() if key not in ("coding", "alarm_grade")},
             "labels": {**by_rule, **{int(raw): label for raw, label in plain["labels"].items()}},
             "special": Special(plain["special"]),
             "grades": Grades(*map(Origin, plain["grades"])),
             "code_grades": {int(raw): Origin(grade) for raw, grade in plain["code_grades"].items()},
-            "alarms": {int(raw): Alarm(AlarmSeverity(said), alarm_grade) for raw, said in plain["alarms"].items()},
+            "alarms": {int(raw): Alarm(AlarmSeverity(word), alarm_grade) for raw, word in plain["alarms"].items()},
             "moves_with": tuple(plain["moves_with"]),
         }
     )

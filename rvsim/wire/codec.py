@@ -1,8 +1,8 @@
-"""Turns the layout of a message into Python functions: bytes to raw integers or readings, and back.
+"""Generates the Python functions of a message: bytes to raw integers, bytes to readings, raw integers to bytes.
 
-Knows: bit places, byte orders, widths. Does not know scales or what a field is about. The functions are
-generated once a message and compiled, because a general loop over fields is several times slower; the
-tests hold them against cantools field by field.
+Knows: bit positions, byte orders, widths. Does not know scales, nor what a field means. The functions are generated and
+compiled once for each message, because a general loop over fields is several times slower; the tests compare them with
+cantools field by field.
 """
 
 from collections.abc import Callable, Sequence
@@ -11,30 +11,30 @@ from typing import Any
 
 from rvsim.wire.fields import FieldSpec, Reading, State
 
-_TAKEN = frozenset({"int", "refuse", "__debug__"})
-"""What a parameter must not hide from the generated function, or cannot be called."""
+_RESERVED_NAMES = frozenset({"int", "refuse", "__debug__"})
+"""Names that the generated functions use themselves, or that cannot be a parameter."""
 
 Unpack = Callable[[bytes], tuple[int, ...]]
 Pack = Callable[..., bytes]
 Decode = Callable[[bytes], tuple[Reading, ...]]
 
-_TABLED = 8
-"""All readings of a field of so many bits are made beforehand; there are at most 256."""
+_MAX_TABLE_BITS = 8
+"""Fields of at most so many bits have a table of all their readings, 256 at most."""
 
 
-def parameter(name: str) -> str:
-    """Return the keyword under which ``pack`` takes a field (a word that Python needs gets an underscore).
+def parameter_name(name: str) -> str:
+    """Return the keyword of a field in ``pack``: its name, with an underscore after it where Python reserves the name.
 
     Raises:
-        ValueError: the name could not stand in the generated function.
+        ValueError: the name cannot be used in the generated function.
     """
     if not (name.isidentifier() and name.isascii()):
         raise ValueError(f"{name!r} cannot be the name of a field: letters, digits and underscores, no digit first")
-    return name + "_" if iskeyword(name) or name in _TAKEN else name
+    return name + "_" if iskeyword(name) or name in _RESERVED_NAMES else name
 
 
-def _extraction(field: FieldSpec) -> str:
-    """Return the expression that reads one field out of ``d``."""
+def _read_expression(field: FieldSpec) -> str:
+    """Return the expression that reads one field from ``d``."""
     first, last, low = field.first_byte, field.last_byte, field.low_bit
     if first == last:
         text, width = f"d[{first}]", 8
@@ -55,30 +55,30 @@ def _extraction(field: FieldSpec) -> str:
 
 
 def compile_unpack(fields: Sequence[FieldSpec]) -> Unpack:
-    """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must hold them all."""
-    body = "".join(_extraction(field) + "," for field in fields)
+    """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must contain all of them."""
+    body = "".join(_read_expression(field) + "," for field in fields)
     unpack: Unpack = _compile(f"def function(d):\n return ({body})", {})
     return unpack
 
 
 def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
-    """Generate ``decode(data) -> (reading, ...)`` in the order of ``fields``; ``data`` must hold them all."""
+    """Generate ``decode(data) -> (reading, ...)`` in the order of ``fields``; ``data`` must contain all of them."""
     names: dict[str, Any] = {"new": tuple.__new__, "Reading": Reading, "VALUE": State.VALUE}
     body = ""
     for place, field in enumerate(fields):
-        if field.length <= _TABLED and not field.signed:
+        if field.length <= _MAX_TABLE_BITS and not field.signed:
             names[f"t{place}"] = [Reading(field, raw, field.state(raw)) for raw in range(1 << field.length)]
-            body += f"t{place}[{_extraction(field)}],"
+            body += f"t{place}[{_read_expression(field)}],"
         else:
             names |= {f"f{place}": field, f"s{place}": field.states}
-            body += f"new(Reading,(f{place},(r:={_extraction(field)}),s{place}.get(r,VALUE))),"
+            body += f"new(Reading,(f{place},(r:={_read_expression(field)}),s{place}.get(r,VALUE))),"
     decode: Decode = _compile(f"def function(d):\n return ({body})", names)
     return decode
 
 
-def _placement(field: FieldSpec) -> str:
-    """Return the expression that puts one field's parameter into a little-endian integer."""
-    name = parameter(field.name)
+def _write_expression(field: FieldSpec) -> str:
+    """Return the expression that moves one field's parameter to its bits in a little-endian integer."""
+    name = parameter_name(field.name)
     if field.signed:
         name = f"({name}&{field.all_ones})"
     if not field.big_endian:
@@ -87,7 +87,7 @@ def _placement(field: FieldSpec) -> str:
     return f"int.from_bytes(({name}<<{field.low_bit}).to_bytes({size},'big'),'little')<<{8 * field.first_byte}"
 
 
-def _occupied(fields: Sequence[FieldSpec]) -> int:
+def _occupied_bits(fields: Sequence[FieldSpec]) -> int:
     """Return the little-endian bitmap of all bits that belong to a field."""
     bits = 0
     for field in fields:
@@ -100,15 +100,17 @@ def _occupied(fields: Sequence[FieldSpec]) -> int:
 def compile_pack(fields: Sequence[FieldSpec], length: int) -> Pack:
     """Generate ``pack(field=raw, ...) -> bytes`` of ``length`` bytes.
 
-    A field that is not named is sent with all bits set (no data, or "leave unchanged" in a command), and so are
-    bits that belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
+    A field that is not named has all bits set (no data, or "unchanged" in a command), and so have the bits that
+    belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
     """
-    parameters = ",".join(f"{parameter(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
-    checks = [f"({'|'.join(parameter(f.name) for f in group)})>>{width}" for width, group in _by_width(fields).items()]
-    checks += [f"not {-(1 << f.length - 1)}<={parameter(f.name)}<{1 << f.length - 1}" for f in fields if f.signed]
-    fill = (1 << 8 * length) - 1 & ~_occupied(fields)
-    value = "|".join([*(_placement(field) for field in fields), str(fill)])
-    refused = ",".join(parameter(f.name) for f in fields)
+    parameters = ",".join(f"{parameter_name(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
+    checks = [
+        f"({'|'.join(parameter_name(f.name) for f in group)})>>{width}" for width, group in _by_width(fields).items()
+    ]
+    checks += [f"not {-(1 << f.length - 1)}<={parameter_name(f.name)}<{1 << f.length - 1}" for f in fields if f.signed]
+    fill = (1 << 8 * length) - 1 & ~_occupied_bits(fields)
+    value = "|".join([*(_write_expression(field) for field in fields), str(fill)])
+    refused = ",".join(parameter_name(f.name) for f in fields)
     source = (
         f"def function({'*,' if fields else ''}{parameters}):\n"
         f" if {' or '.join(checks) or 'False'}: refuse(({refused}{',' if fields else ''}))\n"

@@ -1,7 +1,7 @@
-"""The commanded address: one node tells the node with a given NAME to claim another address (SAE J1939-81).
+"""The commanded address message: one node commands the node with a given NAME to claim an address (SAE J1939-81).
 
-Knows: the nine bytes, eight of the NAME that is meant and one of its new source address, and that nine bytes always
-travel as a long message, announced to all or sent to one. Does not know who obeys: ``claim`` has the rules.
+Knows: its nine bytes, eight of the NAME and one of the new source address. It is always sent as a long message, to all
+nodes or to one. Does not know which node follows it: ``claim`` has the rules.
 
 Layout and number (PGN 65240) are those of SAE J1939-81, from memory.
 """
@@ -11,13 +11,13 @@ from typing import NamedTuple
 from rvsim.wire.name import Name
 
 COMMANDED_ADDRESS = 0x0FED8
-SIZE = 9
-"""The bytes of the message: any other number is no commanded address."""
+COMMANDED_ADDRESS_SIZE = 9
+"""The number of its bytes; a message of any other length is not a commanded address."""
 _NAME_SIZE = 8
 
 
 class AddressCommand(NamedTuple):
-    """The NAME that is meant, and the address that it is to claim: 0 to 255, whether a node can have it or not."""
+    """The NAME of the commanded node, and the address to claim: 0 to 255, including those that no node can have."""
 
     name: Name
     address: int
@@ -32,7 +32,7 @@ class AddressCommand(NamedTuple):
 
 
 def read_address_command(data: bytes) -> AddressCommand | None:
-    """Read the bytes of a long message; None where there are not nine of them."""
-    if len(data) != SIZE:
+    """Return the command in the bytes of a long message, None where there are not nine of them."""
+    if len(data) != COMMANDED_ADDRESS_SIZE:
         return None
     return AddressCommand(Name.from_bytes(data[:_NAME_SIZE]), data[_NAME_SIZE])

@@ -1,12 +1,12 @@
-"""Reads message definitions (DBC files) and keeps them compiled as plain data.
+"""Reads message definitions (DBC files) and caches them in a compiled form of plain data.
 
-Knows: cantools, and what is kept of a file that was read. Does not know what our attributes mean (``attributes.py``),
-where statements begin (``dbc_text.py``), nor how a frame is decoded: nothing of cantools leaves this file, since its
-calls match whole identifiers, scale in floating point and raise on short frames.
+Knows: cantools, and the content of the compiled form. Does not know what rvsim's attributes mean (``attributes.py``),
+where statements begin (``dbc_text.py``), nor how a frame is decoded. No cantools object leaves this file: its functions
+match whole identifiers, scale in floating point and raise on short frames.
 
-The cache holds one file for each definition file, found by the hash of its content: a line of JSON with the numbers and
-names of the messages and with those that are left out, then a line of JSON for each message, which is read only when
-that message is asked for.
+The cache has one file for each definition file; its name contains the hash of the definition file. Its first line is
+JSON with the DGNs and names of the messages, and the messages that are left out. Each further line is one message as
+JSON, which is parsed only when that message is requested.
 """
 
 import hashlib
@@ -23,50 +23,50 @@ from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.wire import attributes
 from rvsim.wire.catalogue import Catalogue, Definition
-from rvsim.wire.codec import parameter
-from rvsim.wire.dbc_text import NotDbcError, select
-from rvsim.wire.definition_cache import load_lines, save_lines, user_folder
+from rvsim.wire.codec import parameter_name
+from rvsim.wire.dbc_text import NotDbcError, select_statements
+from rvsim.wire.definition_cache import load_lines, save_lines, user_cache_folder
 from rvsim.wire.fields import Origin, Special
-from rvsim.wire.file_text import text_of
+from rvsim.wire.file_text import decode_text
 from rvsim.wire.ident import dgn_of
 
 if TYPE_CHECKING:
     from cantools.database.can.message import Message
     from cantools.database.can.signal import Signal
 
-FORMAT = 5
-"""Number of the compiled form; one higher whenever its content changes."""
-_LARGEST_FILE = 16 << 20
-_LARGEST_NUMBER = 1e18
-"""Scales and offsets beyond it, and scales below its reciprocal, are slips of the pen."""
-_LONGEST_GAP_MS = 24 * 3600 * 1000
-_MOST_TOLD = 50
-"""Of more mistakes or names than these, the others are counted."""
+CACHE_FORMAT = 5
+"""Version of the compiled form; increase it whenever the form changes."""
+_MAX_FILE_BYTES = 16 << 20
+_MAX_SCALE = 1e18
+"""Scales and offsets above it, and scales below its reciprocal, are taken for typing mistakes. Our decision."""
+_MAX_GAP_MS = 24 * 3600 * 1000
+_MAX_REPORTED = 50
+"""At most so many mistakes or names are listed; the rest are counted."""
 _ATTRIBUTES = frozenset(
     (
         *("BroadcastGap", "BroadcastRule", "GenMsgCycleTime", "SystemMessageLongSymbol", "SystemSignalLongSymbol"),
-        *attributes.NAMES,
+        *attributes.ATTRIBUTE_NAMES,
     )
 )
-"""Those that are read; a supplier's others are as they may."""
+"""The attributes that are read; all others are ignored."""
 
 
-def load(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
-    """Load the shipped definitions and the user's own, which replace ours of the same number or the same name.
+def load_catalogue(own: Sequence[Path] = (), cache: Path | None = None) -> Catalogue:
+    """Load the shipped definitions and the user's own; a user's message replaces the shipped one with its DGN or name.
 
     Args:
         own: the user's DBC files.
-        cache: folder for compiled definitions; the user's cache folder if None.
+        cache: the folder for compiled definitions; None for the user's cache folder.
 
     Raises:
-        InputError: a file cannot be read, or one DGN or one name is defined twice among the user's files or ours.
+        InputError: a file cannot be read, or a DGN or a name is defined twice within the user's or the shipped files.
     """
-    folder = cache if cache is not None else user_folder()
-    ours, _ = _merge(shipped.dbc_files(), folder)
-    theirs, left_out = _merge(own, folder)
-    taken = {message.name for message in theirs.values()}
-    kept = {dgn: message for dgn, message in ours.items() if message.name not in taken}
-    return Catalogue((kept | theirs).values(), left_out)
+    folder = cache if cache is not None else user_cache_folder()
+    standard, _ = _merge(shipped.dbc_files(), folder)
+    users, left_out = _merge(own, folder)
+    replaced = {message.name for message in users.values()}
+    kept = {dgn: message for dgn, message in standard.items() if message.name not in replaced}
+    return Catalogue((kept | users).values(), left_out)
 
 
 def _merge(paths: Sequence[Path], folder: Path) -> tuple[dict[int, Definition], list[str]]:
@@ -76,7 +76,7 @@ def _merge(paths: Sequence[Path], folder: Path) -> tuple[dict[int, Definition], 
     left_out: list[str] = []
     for path in paths:
         compiled = _compiled(path, folder)
-        left_out += _told(path, compiled)
+        left_out += _left_out_lines(path, compiled)
         for message in compiled.definitions:
             other = numbers.setdefault(message.dgn, message)
             namesake = names.setdefault(message.name, message)
@@ -91,81 +91,81 @@ def _merge(paths: Sequence[Path], folder: Path) -> tuple[dict[int, Definition], 
                     f"with DGN {message.dgn:05X} hex in {message.file}: keep one of them"
                 )
     if problems:
-        raise InputError(*_some(problems))
+        raise InputError(*_shortened(problems))
     return numbers, left_out
 
 
 class _Compiled(NamedTuple):
-    """One file: what is read of it, and the messages that are not, with the reason that is said behind the name."""
+    """One file: its messages, and the names of those that are left out, with the text that follows the name."""
 
     definitions: list[Definition]
     left_out: list[tuple[str, str]]
 
 
-def _told(path: Path, compiled: _Compiled) -> list[str]:
-    """Say how many messages of a file are left out, which and why; nothing where none is."""
+def _left_out_lines(path: Path, compiled: _Compiled) -> list[str]:
+    """Return lines on how many messages of a file are left out, which, and why; no line where none is."""
     if not compiled.left_out:
         return []
     reasons: dict[str, list[str]] = {}
     for name, why in compiled.left_out:
         reasons.setdefault(why, []).append(name)
-    left, of = len(compiled.left_out), len(compiled.left_out) + len(compiled.definitions)
-    told = [f"{path}: left out: {_named(names, why)}" for why, names in reasons.items()]
+    left_out, total = len(compiled.left_out), len(compiled.left_out) + len(compiled.definitions)
+    lines = [f"{path}: left out: {_messages_with_reason(names, why)}" for why, names in reasons.items()]
     return [
-        f"{path}: {left} of {of} messages {'is' if left == 1 else 'are'} left out; the others are used",
-        *_some(told),
+        f"{path}: {left_out} of {total} messages {'is' if left_out == 1 else 'are'} left out; the others are used",
+        *_shortened(lines),
     ]
 
 
-def _named(names: list[str], why: str) -> str:
-    """Return the messages of one reason, with the reason."""
+def _messages_with_reason(names: list[str], why: str) -> str:
+    """Return the names of the messages that are left out for one reason, with the reason."""
     if len(names) == 1:
         return f"message {names[0]}{why}"
-    return f"messages {', '.join(_some(names))}{'' if why[0] == ':' else ': each'}{why}"
+    return f"messages {', '.join(_shortened(names))}{'' if why[0] == ':' else ': each'}{why}"
 
 
-def _some(lines: list[str]) -> list[str]:
-    """Return some of many lines, and how many more there are."""
-    more = len(lines) - _MOST_TOLD
-    return lines if more <= 0 else [*lines[:_MOST_TOLD], f"and {more} more"]
+def _shortened(lines: list[str]) -> list[str]:
+    """Return the first lines, and how many more there are."""
+    more = len(lines) - _MAX_REPORTED
+    return lines if more <= 0 else [*lines[:_MAX_REPORTED], f"and {more} more"]
 
 
 def _compiled(path: Path, folder: Path) -> _Compiled:
     content, file = _read(path), str(path)
-    kept = folder / f"definitions-{FORMAT}-{hashlib.sha256(content).hexdigest()[:32]}.txt"
-    with suppress(ValueError, TypeError, KeyError, RecursionError):  # lines of another shape are written anew
-        return _unpacked(load_lines(kept) or (), file)
+    kept = folder / f"definitions-{CACHE_FORMAT}-{hashlib.sha256(content).hexdigest()[:32]}.txt"
+    with suppress(ValueError, TypeError, KeyError, RecursionError):  # a cache file in another form is rewritten
+        return _compiled_from_lines(load_lines(kept) or (), file)
     messages, left_out = _compile(path, content)
-    heads = {"messages": [[message["dgn"], message["name"]] for message in messages], "left_out": left_out}
-    lines = [json.dumps(part) for part in (heads, *messages)]
+    heading = {"messages": [[message["dgn"], message["name"]] for message in messages], "left_out": left_out}
+    lines = [json.dumps(record) for record in (heading, *messages)]
     save_lines(kept, lines)
-    return _unpacked(lines, file)
+    return _compiled_from_lines(lines, file)
 
 
-def _unpacked(lines: Sequence[str], file: str) -> _Compiled:
-    heads = json.loads("".join(lines[:1]))
+def _compiled_from_lines(lines: Sequence[str], file: str) -> _Compiled:
+    heading = json.loads("".join(lines[:1]))
     return _Compiled(
-        [Definition(dgn, name, text, file) for (dgn, name), text in zip(heads["messages"], lines[1:], strict=True)],
-        [(name, why) for name, why in heads["left_out"]],
+        [Definition(dgn, name, text, file) for (dgn, name), text in zip(heading["messages"], lines[1:], strict=True)],
+        [(name, why) for name, why in heading["left_out"]],
     )
 
 
 def _read(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
-            content = file.read(_LARGEST_FILE + 1)
+            content = file.read(_MAX_FILE_BYTES + 1)
     except (OSError, ValueError) as error:  # a path with a NUL in it is a ValueError
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{path}: cannot be read ({reason}): name a DBC file") from None
-    if len(content) > _LARGEST_FILE:
+    if len(content) > _MAX_FILE_BYTES:
         raise InputError(f"{path}: larger than 16 MiB, which no definition file is: name a DBC file")
     return content
 
 
 def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
-    """Read one DBC file; return its messages as plain data, and those that are left out, with the reason."""
+    """Return the messages of a DBC file as plain data, and those that are left out with the reason."""
     try:
-        text = text_of(content)
+        text = decode_text(content)
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
     try:
@@ -173,9 +173,9 @@ def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tup
     except InputError as error:
         raise InputError(*map(_one_line, error.problems)) from None
     except (MemoryError, RecursionError):
-        raise InputError(f"{path}: takes more memory than there is: take out of it what you do not need") from None
+        raise InputError(f"{path}: needs more memory than is available: remove from it what you do not need") from None
     if not messages and left_out:
-        raise InputError(*_some([f"{path}: message {name}{why}" for name, why in left_out]))
+        raise InputError(*_shortened([f"{path}: message {name}{why}" for name, why in left_out]))
     if not messages:
         raise InputError(f"{path}: has no message with a 29-bit identifier: name a DBC file of an RV-C network")
     return messages, left_out
@@ -183,9 +183,9 @@ def _compile(path: Path, content: bytes) -> tuple[list[dict[str, Any]], list[tup
 
 def _messages(path: Path, text: str) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
     try:
-        selection = select(text, _ATTRIBUTES)
+        selection = select_statements(text, _ATTRIBUTES)
     except NotDbcError as error:
-        raise InputError(f"{path}, {_place(text, *error.args)}: mend the file") from None
+        raise InputError(f"{path}, {_position_text(text, *error.args)}: correct the file") from None
     except InputError as error:
         raise InputError(*(f"{path}: {problem}" for problem in error.problems)) from None
     messages, left_out = [], selection.left_out
@@ -198,11 +198,11 @@ def _messages(path: Path, text: str) -> tuple[list[dict[str, Any]], list[tuple[s
 
 
 class _LeftOutError(Exception):
-    """A message cannot be used, for a reason that is said behind its name."""
+    """A message cannot be used; the argument is the text that follows its name."""
 
 
 def _one_line(text: str) -> str:
-    """Make a line fit to print: names and words of a file may hold line ends and control characters."""
+    """Return text that is safe to print: names and texts of a file can contain line ends and control characters."""
     return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
@@ -212,24 +212,22 @@ def _parse(path: Path, text: str) -> "list[Message]":
     from cantools.errors import Error
 
     try:
-        # Not Database.add_dbc_string: it logs a warning of its own for a message that is defined twice. The closing
-        # statement is ours: without one behind it, the parser drops a last statement that is not finished, unsaid.
+        # Not Database.add_dbc_string: it logs a warning where a message is defined twice. The last statement is added
+        # here: without a statement after it, the parser drops an unfinished one at the end without an error.
         messages: list[Message] = dbc.load_string(text + "\nBS_:\n", strict=True).messages
     except textparser.ParseError as error:
-        raise InputError(f"{path}, {_place(text, error.offset)}: mend the file") from None
+        raise InputError(f"{path}, {_position_text(text, error.offset)}: correct the file") from None
     except KeyError as error:
-        raise InputError(f"{path}: uses {error} without defining it: mend the file") from None
+        raise InputError(f"{path}: uses {error} without defining it: correct the file") from None
     except ArithmeticError:
-        raise InputError(
-            f"{path}: an attribute holds something else than the number it is defined as: mend it"
-        ) from None
+        raise InputError(f"{path}: an attribute is defined as a number and has another value: correct it") from None
     except (Error, ValueError, TypeError, AttributeError, IndexError, AssertionError) as error:
         what = " ".join(str(error).split()).rstrip(".")
-        raise InputError(f"{path}: {what}: mend the file") from None
+        raise InputError(f"{path}: {what}: correct the file") from None
     return messages
 
 
-def _place(text: str, offset: int, odd: str = "") -> str:
+def _position_text(text: str, offset: int, odd: str = "") -> str:
     end = len(text.rstrip())
     at = min(offset, end)
     rest = text[at:].partition("\n")[0].strip()[:40]
@@ -240,10 +238,10 @@ def _place(text: str, offset: int, odd: str = "") -> str:
 def _message(path: Path, message: "Message") -> dict[str, Any]:
     where = f"{path}: message {message.name}"
     command = "COMMAND" in message.name.upper()
-    gap_ms = _stated(message, "BroadcastGap") or 0
+    gap_ms = _attribute_value(message, "BroadcastGap") or 0
     if not _is_gap(gap_ms):
         raise InputError(f"{where}: attribute BroadcastGap is {gap_ms}: write milliseconds, at most a day")
-    cycle_ms = _stated(message, "GenMsgCycleTime")
+    cycle_ms = _attribute_value(message, "GenMsgCycleTime")
     gap_ms = gap_ms or (cycle_ms if _is_gap(cycle_ms) else 0)
     if not re.fullmatch(r"\w+", message.name, re.ASCII):
         raise _LeftOutError(": a name has letters, digits and underscores: rename it")
@@ -254,37 +252,37 @@ def _message(path: Path, message: "Message") -> dict[str, Any]:
         "priority": message.frame_id >> 26,
         "length": message.length,
         "gap_us": round(gap_ms * 1000) or None,
-        "rule": str(_stated(message, "BroadcastRule") or ""),
-        "origin": attributes.word(where, partial(_stated, message), "Origin", Origin, Origin.USER),
-        "source": str(_stated(message, "Source") or ""),
+        "rule": str(_attribute_value(message, "BroadcastRule") or ""),
+        "origin": attributes.stated_word(where, partial(_attribute_value, message), "Origin", Origin, Origin.USER),
+        "source": str(_attribute_value(message, "Source") or ""),
         "comment": message.comment or "",
         "fields": [_field(where, signal, command) for signal in message.signals],
     }
 
 
 def _is_gap(milliseconds: object) -> bool:
-    return isinstance(milliseconds, int | float) and 0 <= milliseconds <= _LONGEST_GAP_MS
+    return isinstance(milliseconds, int | float) and 0 <= milliseconds <= _MAX_GAP_MS
 
 
 def _check_names(names: Sequence[str]) -> None:
-    """Leave out what has names that the generated codec could not take; the format's long names are free text."""
+    """Leave a message out whose field names the generated codec cannot use; long names in a DBC file are free text."""
     keywords: dict[str, str] = {}
     for name in names:
         try:
-            other = keywords.setdefault(parameter(name), name)
+            other = keywords.setdefault(parameter_name(name), name)
         except ValueError as error:
             raise _LeftOutError(f": {error}: rename it") from None
         if other is not name:
-            raise _LeftOutError(f": signals {other} and {name} have too like names: rename one")
+            raise _LeftOutError(f": signals {other} and {name} have names that are too similar: rename one")
 
 
 def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
     named = f": signal {signal.name}"
-    if not 1 / _LARGEST_NUMBER <= signal.scale <= _LARGEST_NUMBER:
+    if not 1 / _MAX_SCALE <= signal.scale <= _MAX_SCALE:
         raise _LeftOutError(f"{named} has the scale {signal.scale}: write one above 0 (1e-18 to 1e18)")
-    if not abs(signal.offset) <= _LARGEST_NUMBER:
+    if not abs(signal.offset) <= _MAX_SCALE:
         raise _LeftOutError(f"{named} has the offset {signal.offset}: write one within -1e18 to 1e18")
-    scale, offset, decimals = _exact(signal.scale, signal.offset)
+    scale, offset, decimals = _exact_scale(signal.scale, signal.offset)
     big_endian = signal.byte_order == "big_endian"
     start = signal.start
     return {
@@ -299,17 +297,21 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         "unit": _one_line(signal.unit or ""),
         "labels": {str(raw): _one_line(str(label)) for raw, label in (signal.choices or {}).items()},
         "comment": signal.comment or "",
-        **attributes.of_signal(
-            where + named, partial(_stated, signal), _usual(signal, command), signal.length, signal.is_signed
+        **attributes.signal_attributes(
+            where + named,
+            partial(_attribute_value, signal),
+            _default_special(signal, command),
+            signal.length,
+            signed=signal.is_signed,
         ),
     }
 
 
-def _usual(signal: "Signal", command: bool) -> Special:
-    """Return the special codes of a field of which a file says nothing.
+def _default_special(signal: "Signal", command: bool) -> Special:
+    """Return the special codes of a field whose file states none.
 
-    All ones leave a field of a command as it is; elsewhere they are no data for what has a unit or a scale, and
-    nothing else is special. A single bit has room for no special code.
+    In a command all ones mean unchanged. Elsewhere they mean no data where the field has a unit or a scale. No other
+    code is special, and a field of one bit has no special code.
     """
     if signal.is_signed or signal.length == 1:
         return Special.NONE
@@ -318,20 +320,20 @@ def _usual(signal: "Signal", command: bool) -> Special:
     return Special.NO_DATA if signal.unit or signal.scale != 1 else Special.NONE
 
 
-def _stated(item: "Message | Signal", name: str) -> Any:
-    """Return what a file states of a message or signal, or sets for all by default; None where it does neither."""
+def _attribute_value(item: "Message | Signal", name: str) -> Any:
+    """Return an attribute's value for a message or signal, or its default in the file; None where it has neither."""
     specifics = item.dbc
     known = specifics.attribute_definitions.get(name) if specifics else None
     if specifics is None or known is None:
         return None
     value = specifics.attributes[name].value if name in specifics.attributes else known.default_value
     if known.type_name == "ENUM" and isinstance(value, int) and 0 <= value < len(known.choices):
-        return known.choices[value]  # cantools gives the place in the list
+        return known.choices[value]  # cantools returns the index in the list
     return value
 
 
-def _exact(scale: float, offset: float) -> tuple[int, int, int]:
-    """Return scale and offset as integers over one power of ten; their shortest decimal form is what was written."""
+def _exact_scale(scale: float, offset: float) -> tuple[int, int, int]:
+    """Return scale and offset as integers over one power of ten; their shortest decimal form is the one in the file."""
     parts = [Decimal(repr(number)) for number in (scale, offset)]
     decimals = max(0, *(-int(part.normalize().as_tuple().exponent) for part in parts))
     numerator, shift = (int(part.scaleb(decimals)) for part in parts)

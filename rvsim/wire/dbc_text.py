@@ -1,11 +1,11 @@
-"""Reads a DBC file as statements, and hands on those that we use: the others are blanked, each line stays in its place.
+"""Splits a DBC file into statements and returns those that rvsim uses; the others are blanked, so that lines stay.
 
-Knows: where a statement begins and ends, messages and signals in full, and what a message must be to be read by us.
-Does not know what names of codes and attributes mean, nor cantools, which takes time and memory by the square of a
-length and as a number has digits: so impossible numbers end here, and so does a text that is no DBC.
+Knows: where a statement begins and ends, the whole syntax of messages and signals, and which messages can be used. Does
+not know what code names and attributes mean, nor cantools. cantools needs time and memory that grow with the square of
+a length and with the digits of a number, so impossible numbers, and text that is not DBC, are refused here.
 
-A supplier's file describes more than we read. What is wrong with one message leaves that message out, with all that is
-said of it; what no network can have, and what is no DBC, refuses the file.
+A supplier's file describes more than rvsim reads. A mistake in one message leaves out that message and all statements
+about it. A size that no network can have, and text that is not DBC, make the whole file unusable.
 """
 
 import re
@@ -17,19 +17,19 @@ from rvsim.errors import InputError
 
 MULTIPLEXED = " is multiplexed, which is not supported: define the parts that you need as fields"
 _FRAME_BITS = 64
-"""Bits of a classic frame: 8 bytes."""
+"""The data bits of a classic frame, 8 bytes."""
 _MAX_BYTES = 1785
-"""The longest message of the transport protocol, 255 packets of 7 bytes (SAE J1939-21); longer is a slip of the pen."""
-_MAX_TEXT = 1 << 16
-"""Characters of one text; our decision. cantools' parser takes some 200 bytes of memory for each (measured)."""
-_MAX_DIGITS = 400
+"""The longest message of the transport protocol, 255 packets of 7 bytes (SAE J1939-21)."""
+_MAX_TEXT_LENGTH = 1 << 16
+"""Characters of one text; our decision. The parser of cantools needs some 200 bytes of memory for each (measured)."""
+_MAX_NUMBER_LENGTH = 400
 """Characters of one number; our decision. No float needs more."""
-_MAX_PIECES = 1 << 17
-"""Numbers and texts of one statement, such as a list of names of codes; our decision."""
+_MAX_TOKENS = 1 << 17
+"""Tokens of one statement, such as a list of code names; our decision."""
 _EXTENDED = 1 << 31
-"""Marks a 29-bit identifier in a DBC file."""
+"""The bit that marks a 29-bit identifier in a DBC file."""
 _NO_MESSAGE = "VECTOR__INDEPENDENT_SIG_MSG"
-"""The name under which editors keep signals that belong to no message."""
+"""The name under which editors store signals that belong to no message."""
 
 _SKIPPED = re.compile(r"(?:[ \r\n\t]++|//[^\n]*+(?:\n|\Z))*+")
 _TOKEN = re.compile(
@@ -38,9 +38,9 @@ _TOKEN = re.compile(
     r'|(?P<text>"[^"\\]*+(?:\\"?[^"\\]*+)*+"|"[^"]*+")'
     r"|(?P<sign>[][(),|@;:+-])"
 )
-_HUGE = re.compile(r"[eE][+-]?0*+\d{4}")
+_HUGE_EXPONENT = re.compile(r"[eE][+-]?0*+\d{4}")
 
-_USED = {
+_USED_STATEMENTS = {
     "CM_": (1,),
     "VAL_": (),
     "BA_DEF_": (1,),
@@ -49,25 +49,25 @@ _USED = {
     "SIG_VALTYPE_": (),
     "SG_MUL_VAL_": (),
 }
-"""Statements that say something of messages, with the places at which words of the language stand in them."""
-_UNUSED = {
+"""The statements about messages, each with the positions at which it contains keywords."""
+_UNUSED_STATEMENTS = {
     **dict.fromkeys(("BA_DEF_DEF_REL_", "BA_DEF_SGTYPE_", "BA_SGTYPE_", "BO_TX_BU_", "CAT_", "CAT_DEF_"), ()),
     **dict.fromkeys(("ENVVAR_DATA_", "EV_", "EV_DATA_", "FILTER", "SGTYPE_", "SGTYPE_VAL_", "SIG_GROUP_"), ()),
     **dict.fromkeys(("SIGTYPE_VALTYPE_", "SIG_TYPE_REF_", "VAL_TABLE_"), ()),
     "BA_DEF_REL_": (1,),
     "BA_REL_": (2, 4),
 }
-_BARE = ("BO_", "BS_", "BU_", "NS_", "VERSION")
-_INNER = ("BU_BO_REL_", "BU_EV_REL_", "BU_SG_REL_", "NS_DESC_", "SG_")
-_KEYWORDS = frozenset((*_USED, *_UNUSED, *_BARE, *_INNER))
+_STATEMENTS_WITHOUT_END = ("BO_", "BS_", "BU_", "NS_", "VERSION")
+_INNER_KEYWORDS = ("BU_BO_REL_", "BU_EV_REL_", "BU_SG_REL_", "NS_DESC_", "SG_")
+_KEYWORDS = frozenset((*_USED_STATEMENTS, *_UNUSED_STATEMENTS, *_STATEMENTS_WITHOUT_END, *_INNER_KEYWORDS))
 
 
 class NotDbcError(Exception):
-    """The text is no DBC from an offset on, its first argument; a second one says what else is wrong there."""
+    """The text is not DBC from an offset on, the first argument; a second argument describes another mistake there."""
 
 
 class Token(NamedTuple):
-    """A piece of a statement: number, word, keyword, text, sign; ``end`` behind the last, ``odd`` if none."""
+    """A token of a statement. ``kind``: number, word, keyword, text, sign; end after the last; odd for none of them."""
 
     kind: str
     value: str
@@ -77,7 +77,7 @@ class Token(NamedTuple):
 
 @dataclass
 class DbcMessage:
-    """A message as it stands in the text."""
+    """A message of the text: its signals, and why it is left out, None where it is used."""
 
     name: str
     number: int
@@ -85,56 +85,56 @@ class DbcMessage:
     start: int
     end: int = 0
     signals: set[str] = field(default_factory=set)
-    trouble: str | None = None
+    problem: str | None = None
     _bits: dict[int, str] = field(default_factory=dict)
 
     @property
-    def foreign(self) -> bool:
-        """Whether it is none of an RV-C network: a short identifier, or a place for signals of no message."""
+    def is_foreign(self) -> bool:
+        """Whether it is no message of an RV-C network: an 11-bit identifier, or the store for signals of no message."""
         return self.number < _EXTENDED or self.name == _NO_MESSAGE
 
     def leave_out(self, why: str) -> None:
-        """Leave it out for a reason that is said behind its name; the first one counts."""
-        self.trouble = self.trouble or why
+        """Leave the message out; ``why`` is the text that follows its name. The first reason is kept."""
+        self.problem = self.problem or why
 
-    def add(self, name: str, start: int, length: int, big_endian: bool) -> None:
-        """Take a signal in, or leave the message out since there is no place for it."""
+    def add(self, name: str, start: int, length: int, *, big_endian: bool) -> None:
+        """Add a signal; leave the message out where the signal does not fit or overlaps another."""
         self.signals.add(name)
-        if self.trouble:
+        if self.problem:
             return None
-        first = _along(start) if big_endian else start
+        first = _wire_order(start) if big_endian else start
         if first + length > 8 * self.length:
-            return self.leave_out(f": signal {name} does not fit: it ends behind the last of {self.length} bytes")
-        places = [bit if big_endian else _along(bit) for bit in range(first, first + length)]
+            return self.leave_out(f": signal {name} does not fit: it ends after the last of {self.length} bytes")
+        places = [bit if big_endian else _wire_order(bit) for bit in range(first, first + length)]
         for other in filter(None, map(self._bits.get, places)):
             return self.leave_out(f": signals {other} and {name} overlap: keep one of them")
         return self._bits.update(dict.fromkeys(places, name))
 
 
-def _along(bit: int) -> int:
-    """Return the place of a bit on the wires, the most significant of each byte first; and the other way round."""
+def _wire_order(bit: int) -> int:
+    """Return the position of a bit in sending order, the most significant of each byte first; it is its own inverse."""
     return bit - bit % 8 + 7 - bit % 8
 
 
 class DbcSelection(NamedTuple):
-    """What is read of a file."""
+    """The part of a file that is used."""
 
     text: str
-    """The statements that are used, at their places."""
+    """The statements that are used, at their lines and columns."""
     left_out: list[tuple[str, str]]
-    """Messages that cannot be used, by name, with what is said behind the name."""
+    """The names of messages that cannot be used, each with the text that follows the name."""
 
 
-def select(text: str, attributes: Collection[str]) -> DbcSelection:
-    """Read a file as statements and return those of use.
+def select_statements(text: str, attributes: Collection[str]) -> DbcSelection:
+    """Split a file into statements and return those that are used.
 
     Args:
         text: the file.
-        attributes: names of the attributes that are used; those that are defined and not among them are left out.
+        attributes: the names of the attributes that are used; other defined attributes are dropped.
 
     Raises:
-        NotDbcError: it is no DBC.
-        InputError: it has a message that no network can have.
+        NotDbcError: the text is not DBC.
+        InputError: a message has a size that no network can have.
     """
     return _Reader(text, attributes).selection()
 
@@ -143,7 +143,7 @@ class _Reader:
     def __init__(self, text: str, attributes: Collection[str]) -> None:
         self._text, self._wanted = text, attributes
         self._messages: list[DbcMessage] = []
-        self._said: list[tuple[list[Token], int]] = []
+        self._statements: list[tuple[list[Token], int]] = []
         self._at = 0
         self._token = self._scan()
 
@@ -153,15 +153,14 @@ class _Reader:
             "VERSION": self._version,
         }  # fmt: skip
         while self._token.kind != "end":
-            if self._token.value in _USED or self._token.value in _UNUSED:
+            if self._token.value in _USED_STATEMENTS or self._token.value in _UNUSED_STATEMENTS:
                 self._statement()
             else:
                 readers.get(self._token.value, self._refuse)()
-        self._judge()
-        return DbcSelection(
-            _only(self._text, sorted(self._kept())),
-            [(message.name, message.trouble) for message in self._messages if message.trouble and not message.foreign],
-        )
+        self._leave_out_declared()
+        network = [message for message in self._messages if not message.is_foreign]
+        left_out = [(message.name, message.problem) for message in network if message.problem]
+        return DbcSelection(_blank_others(self._text, sorted(self._kept())), left_out)
 
     # --- tokens
 
@@ -173,15 +172,15 @@ class _Reader:
             kind = "end" if start == len(self._text) else "odd"
             return Token(kind, "", start, start)
         kind, value = str(found.lastgroup), found[0]
-        most = _MAX_TEXT if kind == "text" else _MAX_DIGITS
-        if len(value) > most:
-            raise NotDbcError(start, f"a {kind} of more than {most} characters")
-        if kind == "number" and _HUGE.search(value):
-            raise NotDbcError(start, "a number that nothing can have")
+        limit = _MAX_TEXT_LENGTH if kind == "text" else _MAX_NUMBER_LENGTH
+        if len(value) > limit:
+            raise NotDbcError(start, f"a {kind} of more than {limit} characters")
+        if kind == "number" and _HUGE_EXPONENT.search(value):
+            raise NotDbcError(start, "a number that is too large")
         return Token("keyword" if value in _KEYWORDS else kind, value, start, found.end())
 
     def _next(self) -> Token:
-        """Return the token that is looked at, and look at the next one."""
+        """Return the current token and scan the next one."""
         taken, self._at = self._token, self._token.end
         self._token = self._scan()
         return taken
@@ -190,7 +189,7 @@ class _Reader:
         raise NotDbcError(self._token.start)
 
     def _take(self, wanted: str) -> Token:
-        """Return the next token, which must be of a kind or be the sign that is wanted."""
+        """Return the current token, which must have the kind or the value ``wanted``, and scan the next one."""
         if wanted not in (self._token.kind, self._token.value):
             self._refuse()
         return self._next()
@@ -215,14 +214,14 @@ class _Reader:
             self._next()
 
     def _timing(self) -> None:
-        """Skip the bit timing, which nothing uses any more, in whatever form."""
+        """Skip the bit timing, which is obsolete, in any form."""
         self._next()
         self._take(":")
         while self._token.kind in ("number", "sign"):
             self._next()
 
     def _symbols(self) -> None:
-        """Skip the names of the language's own words, up to the first that has a colon behind it."""
+        """Skip the list of keywords, up to the first token that is followed by a colon."""
         self._next()
         self._take(":")
         last = self._next()
@@ -234,23 +233,23 @@ class _Reader:
         self._token = self._scan()
 
     def _statement(self) -> None:
-        """Read a statement that ends with a semicolon; of a long list the first pieces are kept."""
+        """Read a statement that ends with a semicolon; only its first five tokens are kept."""
         name = self._token.value
-        places = _USED.get(name, _UNUSED.get(name, ()))
+        places = _USED_STATEMENTS.get(name, _UNUSED_STATEMENTS.get(name, ()))
         head: list[Token] = []
         count = 0
         while self._token.value != ";":
             if self._token.kind in ("end", "odd") or (self._token.kind == "keyword" and count not in (0, *places)):
                 self._refuse()
-            if count > _MAX_PIECES:
-                raise NotDbcError(head[0].start, f"a statement of more than {_MAX_PIECES} pieces")
+            if count > _MAX_TOKENS:
+                raise NotDbcError(head[0].start, f"a statement of more than {_MAX_TOKENS} numbers and texts")
             if count < 5:
                 head.append(self._token)
             count += 1
             self._next()
         end = self._next().end
-        if name in _USED:
-            self._said.append((head, end))
+        if name in _USED_STATEMENTS:
+            self._statements.append((head, end))
 
     def _message(self) -> None:
         start = self._next().start
@@ -260,10 +259,10 @@ class _Reader:
         length = self._int()
         message = DbcMessage(name, number, length, start, self._take("word").end)
         self._messages.append(message)
-        if not message.foreign:
+        if not message.is_foreign:
             _check_message(message)
         elif name != _NO_MESSAGE and number >> 11:
-            raise InputError(_short(message))
+            raise InputError(_identifier_problem(message))
         while self._token.value == "SG_":
             self._signal(message)
 
@@ -288,17 +287,17 @@ class _Reader:
         while self._token.value == ",":
             self._next()
             message.end = self._take("word").end
-        if not message.foreign:
+        if not message.is_foreign:
             _check_signal(message, name, start, length)
-            message.add(name, start, length, big_endian)
+            message.add(name, start, length, big_endian=big_endian)
 
-    # --- what is kept
+    # --- selection
 
-    def _judge(self) -> None:
-        """Leave out what other statements say of messages that we do not read."""
+    def _leave_out_declared(self) -> None:
+        """Leave out the messages that other statements declare as multiplexed or as having float signals."""
         floats: dict[int | None, str] = {}
         multiplexed: set[int | None] = set()
-        for head, _ in self._said:
+        for head, _ in self._statements:
             if head[0].value == "SIG_VALTYPE_" and len(head) > 3 and head[-1].value in ("1", "2"):
                 floats.setdefault(_number(head[1]), head[2].value)
             elif head[0].value == "SG_MUL_VAL_" and len(head) > 1:
@@ -310,16 +309,16 @@ class _Reader:
                 message.leave_out(f": signal {floats[message.number]} is a float: define it as an integer with a scale")
 
     def _kept(self) -> Iterator[tuple[int, int]]:
-        """Yield where the statements stand that are used."""
+        """Yield the start and end of each statement that is used."""
         known: dict[int | None, set[str]] = {}
         kept: dict[int | None, set[str]] = {}
         for message in self._messages:
             known.setdefault(message.number, set()).update(message.signals)
-            if not (message.foreign or message.trouble):
+            if not (message.is_foreign or message.problem):
                 kept.setdefault(message.number, set()).update(message.signals)
                 yield message.start, message.end
-        defined = {value for head, _ in self._said if head[0].value == "BA_DEF_" for value in _names(head)}
-        for head, end in self._said:
+        defined = {value for head, _ in self._statements if head[0].value == "BA_DEF_" for value in _names(head)}
+        for head, end in self._statements:
             if self._is_used(head, known, kept, defined):
                 yield head[0].start, end
 
@@ -330,9 +329,9 @@ class _Reader:
         kept: Mapping[int | None, set[str]],
         defined: Collection[str],
     ) -> bool:
-        words = [*head, *[self._token] * 4]  # the last token of all, so that short statements have as many
+        words = [*head, *[self._token] * 4]  # filled up with the last token, so that each has five
         match words[0].value:
-            case "VAL_":  # names of codes for what is defined nowhere are a mistake, which cantools tells
+            case "VAL_":  # code names of an undefined signal are a mistake, which cantools reports
                 number = _number(words[1])
                 return words[1].kind == "number" and (
                     number not in known or words[2].value in kept.get(number, ())
@@ -350,46 +349,46 @@ class _Reader:
 
 
 def _number(token: Token) -> int | None:
-    """Return a whole number, None for anything else."""
+    """Return the integer of a token, None where it is not one."""
     return int(token.value) if re.fullmatch(r"[-+]?\d+", token.value) else None
 
 
 def _names(head: list[Token]) -> list[str]:
-    """Return the first text of a statement, the name of an attribute; an empty list where it has none."""
+    """Return the first text of a statement, an attribute's name, as a list; an empty list where it has none."""
     return [token.value[1:-1] for token in head if token.kind == "text"][:1]
 
 
 def _check_message(message: DbcMessage) -> None:
     where = f"message {message.name}"
     if not 0 <= message.length <= _MAX_BYTES:
-        raise InputError(f"{where} has {message.length} bytes: no message has more than {_MAX_BYTES}, mend it")
+        raise InputError(f"{where} has {message.length} bytes: no message has more than {_MAX_BYTES}; correct it")
     if message.number >> 29 != _EXTENDED >> 29:
-        raise InputError(f"{where} has the number {message.number}, which has more than 29 bits and bit 31: mend it")
+        raise InputError(f"{where} has the number {message.number}, which has more than 29 bits and bit 31: correct it")
     if not 0 < message.length <= _FRAME_BITS // 8:
         message.leave_out(f" has {message.length} bytes: a frame holds 1 to {_FRAME_BITS // 8}")
 
 
 def _check_signal(message: DbcMessage, name: str, start: int, length: int) -> None:
     where = f"message {message.name}: signal {name}"
-    most = 8 * _MAX_BYTES
+    max_bits = 8 * _MAX_BYTES
     if start < 0:
         raise InputError(f"{where} starts at bit {start}: the first bit of a message is 0")
-    if start >= most:
-        raise InputError(f"{where} starts at bit {start}: no message has more than {most} bits, mend it")
-    if not 0 < length <= most:
-        raise InputError(f"{where} has {length} bits: a signal has at least 1, a message at most {most}")
+    if start >= max_bits:
+        raise InputError(f"{where} starts at bit {start}: no message has more than {max_bits} bits; correct it")
+    if not 0 < length <= max_bits:
+        raise InputError(f"{where} has {length} bits: a signal has at least 1, a message at most {max_bits}")
 
 
-def _short(message: DbcMessage) -> str:
-    advice = "mend the file"
+def _identifier_problem(message: DbcMessage) -> str:
+    advice = "correct the file"
     if 0 <= message.number < _EXTENDED >> 2:
         marked = message.number + _EXTENDED
         advice = f"for a 29-bit identifier write {marked}, which is the number with bit 31 set"
     return f"message {message.name} has the number {message.number}, which is more than 11 bits: {advice}"
 
 
-def _only(text: str, spans: list[tuple[int, int]]) -> str:
-    """Blank all of a text but some parts; lines and columns stay."""
+def _blank_others(text: str, spans: list[tuple[int, int]]) -> str:
+    """Blank a text except for the spans; lines and columns do not change."""
     parts = []
     last = 0
     for start, end in [*spans, (len(text), len(text))]:

@@ -1,8 +1,8 @@
-"""Keeps compiled definitions in files of plain text, each with the digest of its lines in front.
+"""Caches compiled definitions in text files, each with a digest of its content in the first line.
 
-Knows: files, and that a digest holds for one version of the code that reads definitions. Does not know what the lines
-say. A cache is never needed and never trusted: what is cut short, altered, written by another version or cannot be
-read is as good as none, and a folder that cannot be written costs only time.
+Knows: files, and that a digest is valid for one version of the code that reads definitions. Does not know the meaning
+of the lines. The cache is optional and never trusted: a file that is incomplete, altered, unreadable or from another
+version is ignored, and where the folder cannot be written, definitions are compiled each time.
 """
 
 import hashlib
@@ -12,19 +12,19 @@ from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
-_READERS = ("attributes.py", "catalogue.py", "database.py", "dbc_text.py")
-"""The code that decides what is written: where it is another one, the digest is."""
+_READER_FILES = ("attributes.py", "catalogue.py", "database.py", "dbc_text.py")
+"""The files whose code determines the compiled form; a change in one of them changes the digest."""
 
 
-def user_folder() -> Path:
-    """Return the system's own place for what a program keeps."""
+def user_cache_folder() -> Path:
+    """Return the user's cache folder for this program."""
     import platformdirs
 
     return platformdirs.user_cache_path("rvsim", appauthor=False)
 
 
 def load_lines(kept: Path) -> list[str] | None:
-    """Return the lines that were saved, None where there is nothing that can be relied on."""
+    """Return the saved lines, None where there is no valid file."""
     try:
         digest, _, body = kept.read_bytes().partition(b"\n")
         return body.decode().split("\n") if digest == _digest(body) else None
@@ -33,7 +33,7 @@ def load_lines(kept: Path) -> list[str] | None:
 
 
 def save_lines(kept: Path, lines: Sequence[str]) -> None:
-    """Write lines whole or not at all."""
+    """Save lines, completely or not at all."""
     body = "\n".join(lines).encode()
     with suppress(OSError):
         kept.parent.mkdir(parents=True, exist_ok=True)
@@ -44,12 +44,12 @@ def save_lines(kept: Path, lines: Sequence[str]) -> None:
 
 
 def _digest(body: bytes) -> bytes:
-    return hashlib.sha256(_code() + body).hexdigest().encode()
+    return hashlib.sha256(_code_digest() + body).hexdigest().encode()
 
 
 @cache
-def _code() -> bytes:
-    """Return what tells one version of the readers from another; nothing where their text is not installed."""
+def _code_digest() -> bytes:
+    """Return a digest of the reading code; empty where its source text is not installed."""
     with suppress(OSError):
-        return hashlib.sha256(b"".join(Path(__file__).with_name(name).read_bytes() for name in _READERS)).digest()
+        return hashlib.sha256(b"".join(Path(__file__).with_name(name).read_bytes() for name in _READER_FILES)).digest()
     return b""

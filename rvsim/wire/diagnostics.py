@@ -1,8 +1,8 @@
-"""What nodes report of themselves as faulty: SPN and FMI, in RV-C's own DM_RV and in the DM1 of SAE J1939-73.
+"""The faults that nodes report: SPN and FMI, in RV-C's own DM_RV and in the DM1 of SAE J1939-73.
 
 Knows: the two byte orders, the standard's names of failure modes, and the code for "no fault". Does not know what an
-SPN means: that depends on the function that reports (rv-c.com/node/82). DM1 as engine and display makers' manuals
-have it; DM_RV by its definition in dbc/.
+SPN means: that depends on the function that reports it (rv-c.com/node/82). The layout of DM1 is that of engine and
+display makers' manuals; DM_RV has its definition in dbc/.
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,10 +11,10 @@ from typing import NamedTuple
 from rvsim.wire.fields import Origin
 
 NO_FAULT_SPN, NO_FAULT_FMI = 0x7FFFF, 0x1F
-"""What stands in DM_RV when nothing is wrong (rv-c.com/node/522)."""
-COUNT_NOT_KNOWN = 127
-ON = 1
-_LAMP_BYTES, _TROUBLE_BYTES = 2, 4
+"""The content of a DM_RV that reports no fault (rv-c.com/node/522)."""
+UNKNOWN_COUNT = 127
+LAMP_ON = 1
+_LAMP_BYTES, _FAULT_BYTES = 2, 4
 
 FAILURE_MODES: Mapping[int, str] = {
     0: "above normal, most severe",
@@ -45,12 +45,12 @@ FAILURE_MODES: Mapping[int, str] = {
 
 
 def is_fault(spn: int, fmi: int = NO_FAULT_FMI) -> bool:
-    """Tell whether SPN and FMI name a fault: all ones in both are what is sent when nothing is wrong."""
+    """Return whether SPN and FMI name a fault; all ones in both mean no fault."""
     return (spn, fmi) != (NO_FAULT_SPN, NO_FAULT_FMI)
 
 
 def failure_mode(spn: int, fmi: int) -> str | None:
-    """Return the standard's name of a failure mode, None where it has none; without a fault "no fault", not FMI 31."""
+    """Return the standard's name of a failure mode, None where it has none; "no fault" for the code of no fault."""
     return FAILURE_MODES.get(fmi) if is_fault(spn, fmi) else "no fault"
 
 
@@ -70,11 +70,11 @@ class ReportedFault(NamedTuple):
         return f"{spn}, FMI {self.fmi}" + (f" ({mode})" if mode else "") + often
 
 
-def fault_in(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
-    """Return SPN and FMI out of the fields of a DM_RV or DM1 by their names; None where the frame has not both.
+def fault_in_fields(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
+    """Return SPN and FMI from the raw fields of a DM_RV or DM1 by name, None where the frame does not have both.
 
-    The SPN of a DM1 stands in three fields. There SPN 0 with FMI 0 says that nothing is wrong, which is returned as
-    ``NO_FAULT_SPN`` and ``NO_FAULT_FMI``.
+    The SPN of a DM1 has three fields. In a DM1 SPN 0 with FMI 0 means no fault; ``NO_FAULT_SPN`` and ``NO_FAULT_FMI``
+    are returned for it.
     """
     fmi = raws.get("fmi")
     if fmi is None:
@@ -90,11 +90,11 @@ def fault_in(raws: Mapping[str, int | None]) -> tuple[int, int] | None:
 
 
 SPN_PARTS = ("spn_low_byte", "spn_second_byte", "spn_high_3_bits")
-"""The fields of a DM1 that hold its SPN, the least significant first."""
+"""The fields of a DM1 with its SPN, the least significant first."""
 
 
 def fault_text(spn: int, fmi: int) -> str:
-    """Say which fault a report names: ``no fault``, or the SPN and the FMI with its words."""
+    """Return the fault of a report as text: ``no fault``, or the SPN, the FMI and the name of the failure mode."""
     if is_fault(spn):
         return f"fault {ReportedFault(spn, fmi)}"
     mode = f" ({FAILURE_MODES[fmi]})" if fmi in FAILURE_MODES else ""
@@ -102,7 +102,7 @@ def fault_text(spn: int, fmi: int) -> str:
 
 
 def fault_origins(spn: int, fmi: int) -> tuple[Origin, ...]:
-    """Return where the words of ``fault_text`` come from: that of no fault is published, as are FMI 0 to 21."""
+    """Return the origins of ``fault_text``: no fault and FMI 0 to 21 are published, other FMIs from memory."""
     if spn == NO_FAULT_SPN and fmi == NO_FAULT_FMI:
         return (Origin.PUBLISHED,)
     return (Origin.PUBLISHED if fmi <= _LAST_PUBLISHED_FMI else Origin.MEMORY,)
@@ -120,63 +120,62 @@ class Lamps(NamedTuple):
     malfunction: bool = False
 
 
-class Report(NamedTuple):
+class Dm1Report(NamedTuple):
     """A whole DM1: lamps and faults."""
 
     lamps: Lamps
-    troubles: tuple[ReportedFault, ...]
+    faults: tuple[ReportedFault, ...]
 
 
-def count_of(raw: int | None) -> int | None:
-    """Return an occurrence count, None where the code says that it is not known."""
-    return None if raw is None or raw >= COUNT_NOT_KNOWN else raw
+def occurrence_count(raw: int | None) -> int | None:
+    """Return an occurrence count, None where the code means that it is not known."""
+    return None if raw is None or raw >= UNKNOWN_COUNT else raw
 
 
-def read_dm1(data: bytes) -> Report | None:
-    """Read a DM1 of any length, a single frame or a long message; None where it is too short to be one.
+def read_dm1(data: bytes) -> Dm1Report | None:
+    """Return a DM1 from a frame or a long message, None where it is too short.
 
-    SPN 0 with FMI 0, and all ones, are what is sent when nothing is wrong; they are no faults. A last fault that
-    was cut off is left out.
+    SPN 0 with FMI 0, and all ones, mean no fault. A last fault that is incomplete is left out.
     """
-    if len(data) < _LAMP_BYTES + _TROUBLE_BYTES:
+    if len(data) < _LAMP_BYTES + _FAULT_BYTES:
         return None
-    lamps = Lamps(*(data[0] >> shift & 3 == ON for shift in (0, 2, 4, 6)))
-    whole = (len(data) - _LAMP_BYTES) // _TROUBLE_BYTES
-    found = (_trouble(data[_LAMP_BYTES + 4 * n : _LAMP_BYTES + 4 * n + 4]) for n in range(whole))
-    return Report(lamps, tuple(one for one in found if one is not None))
+    lamps = Lamps(*(data[0] >> shift & 3 == LAMP_ON for shift in (0, 2, 4, 6)))
+    whole = (len(data) - _LAMP_BYTES) // _FAULT_BYTES
+    found = (_read_fault(data[_LAMP_BYTES + 4 * n : _LAMP_BYTES + 4 * n + 4]) for n in range(whole))
+    return Dm1Report(lamps, tuple(fault for fault in found if fault is not None))
 
 
-def _trouble(part: bytes) -> ReportedFault | None:
-    spn = part[0] | part[1] << 8 | part[2] >> 5 << 16
-    fmi = part[2] & 0x1F
+def _read_fault(data: bytes) -> ReportedFault | None:
+    spn = data[0] | data[1] << 8 | data[2] >> 5 << 16
+    fmi = data[2] & 0x1F
     if (spn, fmi) == (0, 0) or not is_fault(spn):
         return None
-    return ReportedFault(spn, fmi, count_of(part[3] & 0x7F))
+    return ReportedFault(spn, fmi, occurrence_count(data[3] & 0x7F))
 
 
-def pack_dm1(report: Report) -> bytes:
-    """Write a DM1: 8 bytes for none or one fault, six and more for several, four for each.
+def pack_dm1(report: Dm1Report) -> bytes:
+    """Return the bytes of a DM1: 8 for no fault or one, else 2 and 4 for each fault.
 
     Raises:
-        ValueError: an SPN or FMI does not fit its place.
+        ValueError: an SPN or FMI does not fit in its bits.
     """
-    body = bytearray([sum(ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
-    for trouble in report.troubles or (ReportedFault(0, 0, 0),):
-        body += _packed(trouble)
+    body = bytearray([sum(LAMP_ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
+    for fault in report.faults or (ReportedFault(0, 0, 0),):
+        body += _packed_fault(fault)
     return bytes(body).ljust(8, b"\xff")
 
 
-def _packed(trouble: ReportedFault) -> bytes:
-    spn, fmi, times = trouble
+def _packed_fault(fault: ReportedFault) -> bytes:
+    spn, fmi, times = fault
     if not 0 <= spn <= NO_FAULT_SPN or not 0 <= fmi <= NO_FAULT_FMI:
         raise ValueError(f"SPN {spn} and FMI {fmi} do not fit 19 and 5 bits")
-    often = COUNT_NOT_KNOWN if times is None else min(times, COUNT_NOT_KNOWN - 1)
+    often = UNKNOWN_COUNT if times is None else min(times, UNKNOWN_COUNT - 1)
     return bytes([spn & 0xFF, spn >> 8 & 0xFF, spn >> 16 << 5 | fmi, often])
 
 
-def most_urgent(troubles: Sequence[ReportedFault]) -> ReportedFault | None:
-    """Return the fault to name first: the most severe failure mode, then the lowest SPN; None without faults."""
-    return min(troubles, key=lambda one: (one.fmi not in _MOST_SEVERE, one.spn), default=None)
+def most_urgent(faults: Sequence[ReportedFault]) -> ReportedFault | None:
+    """Return the fault to report first: the most severe failure mode, then the lowest SPN; None without faults."""
+    return min(faults, key=lambda fault: (fault.fmi not in _MOST_SEVERE_FMIS, fault.spn), default=None)
 
 
-_MOST_SEVERE = frozenset({0, 1})
+_MOST_SEVERE_FMIS = frozenset({0, 1})

@@ -1,12 +1,11 @@
-"""What a controller reports of errors: that an error frame was seen, which error it was, its own state and counters.
+"""The error report of a controller: an error frame, the kind of error, the controller's own state and counters.
 
-Knows: the error messages of Linux, which candump writes and SocketCAN hands over (Linux,
-include/uapi/linux/can/error.h).
-Does not know logs, nor what anyone makes of it.
+Knows: the error messages of Linux, which candump writes and SocketCAN returns (Linux, include/uapi/linux/can/error.h).
+Does not know logs, nor what follows from a report.
 """
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from rvsim.wire.line_events import (
     Collided,
@@ -14,18 +13,24 @@ from rvsim.wire.line_events import (
     ErrorFrame,
     ErrorState,
     LineEvent,
+    LogEnded,
     NotAcknowledged,
+    OtherFrame,
+    Overflowed,
     StateChanged,
+    TimesInUnit,
+    TimeWentBack,
+    Waited,
 )
 
 _CONTROLLER, _PROTOCOL, _TRANSCEIVER, _NO_ACKNOWLEDGE = 0x04, 0x08, 0x10, 0x20
 _BUS_OFF, _BUS_ERROR, _RESTARTED, _COUNTERS = 0x40, 0x80, 0x100, 0x200
-"""Classes of an error message, each a bit of its identifier."""
+"""The classes of an error message, each a bit of its identifier."""
 _CLASSES = 0x3FF
 _SEEN_ON_WIRES = _PROTOCOL | _TRANSCEIVER | _NO_ACKNOWLEDGE | _BUS_ERROR
-"""Classes that tell of an error on the wires; the others tell of the controller only."""
+"""The classes of an error on the wires; the others concern the controller only."""
 _PASSIVE, _RECOVERED = 0x30, 0x4C
-"""Bits of data[1]: one of the counters is above 127; both are below again, or at most at the level of warning."""
+"""Bits of data[1]: a counter is above 127; both counters are below again, or at most at the warning level."""
 _TYPES = (
     (0x01, "bit error"),
     (0x02, "form error"),
@@ -34,23 +39,23 @@ _TYPES = (
     (0x10, "a recessive bit could not be sent"),
     (0x20, "overload"),
 )
-"""What data[2] says of a protocol error."""
+"""The bits of data[2]: the kinds of a protocol error."""
 
 
 class ErrorReport(NamedTuple):
-    """One report. ``on_wires`` tells whether it is of an error frame, or of the controller's state only."""
+    """One report. ``on_wires`` is true for an error frame, false where only the controller's state is reported."""
 
     on_wires: bool = True
     about: str = ""
-    """What it says of the error, empty for nothing."""
+    """The description of the error, empty where there is none."""
     state: ErrorState | None = None
     transmit_errors: int | None = None
     receive_errors: int | None = None
     node: str | None = None
-    """Whose state it is, None for that of whoever tells it."""
+    """The node whose state it is, None for the reporting controller."""
 
     def events(self, time: int, node: str) -> Iterator[ErrorFrame | StateChanged]:
-        """Return what has happened at ``time`` (microseconds), as the controller called ``node`` tells it."""
+        """Yield the events of this report at ``time`` (microseconds); ``node`` names the reporting controller."""
         if self.on_wires:
             yield ErrorFrame(time, self.about)
         if self.state is not None:
@@ -58,13 +63,13 @@ class ErrorReport(NamedTuple):
 
 
 NO_ACKNOWLEDGE = "no acknowledgement"
-"""What is said of an error frame that followed a frame which nobody acknowledged."""
+"""The description of an error frame that follows a frame without an acknowledgement."""
 
 
 def report_of(event: LineEvent) -> ErrorReport | None:
-    """Return what a recorder keeps of an event: error frames and states, None of all others.
+    """Return the report that a recorder keeps of an event: error frames and states; None for all other events.
 
-    Of retries that nobody acknowledges and that are told once as endless no single one is kept.
+    Unacknowledged retries that are reported once as endless have no reports of their own.
     """
     match event:
         case ErrorFrame():
@@ -77,14 +82,15 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(about=NO_ACKNOWLEDGE)
         case StateChanged():
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
-    return None
+        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit() | LogEnded():
+            return None
+    assert_never(event)
 
 
 def linux_message(report: ErrorReport) -> tuple[int, bytes]:
-    """Return the identifier, its error flag included, and the data of the error message of Linux that says the same.
+    """Return the equivalent Linux error message: the identifier with its error flag, and the data.
 
-    Whose state it is has no place there; of what is said of an error only the words that ``linux_report`` uses are
-    kept.
+    The message has no place for ``node``; of the description only the words that ``linux_report`` uses are kept.
     """
     classes, type_ = 0, 0
     if report.on_wires:
@@ -96,7 +102,7 @@ def linux_message(report: ErrorReport) -> tuple[int, bytes]:
         classes |= _BUS_OFF
     elif report.state is not None:
         classes |= _CONTROLLER
-        controller = _RECOVERED & 0x40 if report.state is ErrorState.ACTIVE else _PASSIVE_BY[_sends_badly(report)]
+        controller = _RECOVERED & 0x40 if report.state is ErrorState.ACTIVE else _PASSIVE_BY[_transmits_badly(report)]
     counts = [report.transmit_errors, report.receive_errors]
     classes |= _COUNTERS if None not in counts else 0
     data = bytes([0, controller, type_, 0, 0, 0, *(min(count or 0, 0xFF) for count in counts)])
@@ -108,12 +114,12 @@ _PASSIVE_BY = {False: 0x10, True: 0x20}
 """Bits of data[1]: the receive or the transmit counter is above 127."""
 
 
-def _sends_badly(report: ErrorReport) -> bool:
+def _transmits_badly(report: ErrorReport) -> bool:
     return (report.transmit_errors or 0) > 127 or report.receive_errors is None
 
 
 def linux_report(identifier: int, data: bytes) -> ErrorReport:
-    """Read an error message of Linux; one without any class is taken for an error frame of which no more is known."""
+    """Return the report in a Linux error message; one without a class is an error frame without a description."""
     classes = identifier & _CLASSES
     data = data.ljust(8, b"\0")
     counted = classes & _COUNTERS or (classes & _CONTROLLER and any(data[6:8]))
@@ -127,12 +133,12 @@ def linux_report(identifier: int, data: bytes) -> ErrorReport:
 
 
 def _about(classes: int, type_: int) -> str:
-    told = [name for bit, name in _TYPES if classes & _PROTOCOL and type_ & bit]
+    names = [name for bit, name in _TYPES if classes & _PROTOCOL and type_ & bit]
     if classes & _NO_ACKNOWLEDGE:
-        told.append(NO_ACKNOWLEDGE)
+        names.append(NO_ACKNOWLEDGE)
     if classes & _TRANSCEIVER:
-        told.append("the transceiver reports the wires")
-    return ", ".join(told)
+        names.append("the transceiver reports the wires")
+    return ", ".join(names)
 
 
 def _state(classes: int, controller: int) -> ErrorState | None:

@@ -1,12 +1,12 @@
-"""One field of a message: where its bits stand, how its raw integer becomes a value, how sure each part of that is.
+"""One field of a message: its bits, the scaling of its raw integer to a value, and how certain each part is.
 
 Knows: raw integers, exact decimal scaling, the grades of a field's name, layout and codes, and the raw codes that the
-RV-C data types give to "no data", "error", "out of range" and "reserved" (all ones = no data: rv-c.com/node/522; uint16
-valid up to 65530: rv-c.com/node/500; the other codes from memory of the standard's data type table). Does not know
-which message the field belongs to, nor how a definition file is written.
+RV-C data types reserve for "no data", "error", "out of range" and "reserved" (all ones are no data: rv-c.com/node/522;
+uint16 is valid up to 65530: rv-c.com/node/500; the other codes are from memory of the standard's data type table).
+Does not know which message the field belongs to, nor how a definition file is written.
 
-A field's special codes are a property of the field, not of its width: an address, a part of a NAME, a counter, an
-alarm number or a bitmap may be all ones and mean just that.
+Special codes are a property of the field, not of its width: in an address, a part of a NAME, a counter, an alarm number
+or a bitmap, all ones are an ordinary value.
 """
 
 from collections.abc import Mapping
@@ -16,21 +16,21 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Literal, NamedTuple
 
-from rvsim.wire.quantity_text import Quantity, QuantityText, decimal_text, decimals_of, figure, spoken_unit
+from rvsim.wire.quantity_text import Quantity, QuantityText, decimal_text, decimals_of, figure, printed_unit
 
 
 class State(StrEnum):
-    """What a raw value says about itself."""
+    """The class of a raw value: an ordinary value, or one of the special codes."""
 
     VALUE = "value"
     NO_DATA = "no data"
     ERROR = "error"
-    """10b in a field of two bits."""
+    """The code 10 binary in a field of two bits."""
     OUT_OF_RANGE = "out of range"
     RESERVED = "reserved"
-    """Above the top of the type: no value, and no fault."""
+    """A code above the highest value of the data type: neither a value nor a fault."""
     UNCHANGED = "unchanged"
-    """All ones in a field of a command: leave it as it is."""
+    """All ones in a field of a command: the receiver leaves the setting as it is."""
     MISSING = "missing"
     """The frame was too short to hold the field."""
 
@@ -39,15 +39,15 @@ class Special(StrEnum):
     """Which special raw codes a field has."""
 
     NONE = "none"
-    """Every raw integer is content: numbers of alarms, counters, addresses, parts of a NAME, bitmaps, text."""
+    """Every raw integer is a value: alarm numbers, counters, addresses, parts of a NAME, bitmaps, text."""
     NO_DATA = "no_data"
-    """All ones are no data, and nothing else is special: lists of codes."""
+    """Only all ones are special, and mean no data: lists of codes."""
     UNCHANGED = "unchanged"
-    """All ones leave the field as it is, and nothing else is special: lists of codes in a command."""
+    """Only all ones are special, and mean unchanged: lists of codes in a command."""
     MEASURED = "measured"
-    """All the codes of the data type: quantities, and two bits of which 10b is an error."""
+    """All special codes of the data type: quantities, and fields of two bits, where 10 binary is an error."""
     COMMANDED = "commanded"
-    """The same in a command, where all ones leave the field as it is."""
+    """As ``MEASURED``, for a command: all ones mean unchanged."""
 
 
 class Origin(StrEnum):
@@ -57,39 +57,39 @@ class Origin(StrEnum):
     MEMORY = "memory"
     UNSURE = "unsure"
     USER = "user"
-    """From the user's own definition file, which says nothing of its origin."""
+    """From the user's own definition file, which states no origin."""
 
 
-_STRENGTH = (Origin.PUBLISHED, Origin.USER, Origin.MEMORY, Origin.UNSURE)
+_STRONGEST_FIRST = (Origin.PUBLISHED, Origin.USER, Origin.MEMORY, Origin.UNSURE)
 
 
 def weakest(*origins: Origin) -> Origin:
-    """Return the least sure of some origins; published is the surest, then user, memory, unsure."""
-    return max(origins, key=_STRENGTH.index)
+    """Return the least certain of the origins; the order is published, user, memory, unsure."""
+    return max(origins, key=_STRONGEST_FIRST.index)
 
 
 class Grades(NamedTuple):
-    """How sure three parts of a field are: that there is such a field, its places and scale, the names of its codes."""
+    """The origins of three parts of a field: its name and existence, its bits and scale, the names of its codes."""
 
     name: Origin
     layout: Origin
     codes: Origin
 
 
-OF_THE_USER = Grades(Origin.USER, Origin.USER, Origin.USER)
+USER_GRADES = Grades(Origin.USER, Origin.USER, Origin.USER)
 
 
 class AlarmSeverity(StrEnum):
-    """How much an alarming code matters."""
+    """How serious a code is that reports a problem."""
 
     NOTICE = "notice"
     WARNING = "warning"
     FAULT = "fault"
-    """Something does not work, or is dangerous."""
+    """Something does not work or is dangerous."""
 
 
 class Alarm(NamedTuple):
-    """That a code means trouble, and where this claim comes from."""
+    """A code that reports a problem: its severity, and the origin of that statement."""
 
     severity: AlarmSeverity
     origin: Origin
@@ -101,30 +101,30 @@ _ALL_ONES = {
     Special.UNCHANGED: State.UNCHANGED,
     Special.COMMANDED: State.UNCHANGED,
 }
-_OF_THE_TYPE = frozenset({Special.MEASURED, Special.COMMANDED})
+_TYPE_SPECIALS = frozenset({Special.MEASURED, Special.COMMANDED})
 _TWO_BITS = 2
 _TOP_OF_TYPE = {_TWO_BITS: 1, 8: 250, 16: 65530, 32: 4294967290}
-_INSTEAD = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
-"""What a field says that has no code for a state."""
+_SUBSTITUTE_STATES = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
+"""The state that a field reports instead where it has no code for the first."""
 _STATE_ORIGINS = {
     State.ERROR: Origin.MEMORY,
     State.OUT_OF_RANGE: Origin.MEMORY,
     State.RESERVED: Origin.MEMORY,
     State.UNCHANGED: Origin.MEMORY,
 }
-"""Where the rules of the data types come from, of which only "no data" is published."""
+"""The origins of the data types' special codes; only "no data" is published."""
 
 
 @dataclass(frozen=True)
 class FieldSpec:
     """The layout and meaning of one field.
 
-    ``first`` is the place of the field's first bit on a line that starts at byte 0: for little-endian fields
-    bit 0 of byte 0 has place 0 and the field's least significant bit stands at ``first``; for big-endian
-    fields bit 7 of byte 0 has place 0 and the most significant bit stands at ``first``.
-    The value is ``(raw * scale + offset) / 10 ** decimals`` in ``unit``, in integers.
-    ``code_grades`` holds the codes whose names are graded otherwise than ``grades.codes``, ``alarms`` the codes that
-    mean trouble, ``moves_with`` the fields (``MESSAGE.field``) that move when this one is alive.
+    ``first`` is the position of the field's first bit, counted from byte 0. Little-endian fields: bit 0 of byte 0 has
+    position 0, and the least significant bit of the field is at ``first``. Big-endian fields: bit 7 of byte 0 has
+    position 0, and the most significant bit of the field is at ``first``. ``length`` is in bits.
+    The value is ``(raw * scale + offset) / 10 ** decimals`` in ``unit``; all four are integers.
+    ``code_grades`` has the codes whose grade differs from ``grades.codes``, ``alarms`` the codes that report a problem,
+    ``moves_with`` the fields (``MESSAGE.field``) whose values change together with this one.
     """
 
     name: str
@@ -138,7 +138,7 @@ class FieldSpec:
     unit: str = ""
     labels: Mapping[int, str] = field(default_factory=dict)
     special: Special = Special.NONE
-    grades: Grades = OF_THE_USER
+    grades: Grades = USER_GRADES
     code_grades: Mapping[int, Origin] = field(default_factory=dict)
     alarms: Mapping[int, Alarm] = field(default_factory=dict)
     moves_with: tuple[str, ...] = ()
@@ -147,29 +147,29 @@ class FieldSpec:
 
     @property
     def title(self) -> str:
-        """The name as it is spoken: ``heat output level``."""
+        """The name for a person: ``heat output level``."""
         return self.name.replace("_", " ")
 
     @property
     def first_byte(self) -> int:
-        """The first byte, counted from 0, that holds a bit of the field."""
+        """The index of the first byte with a bit of the field, from 0."""
         return self.first // 8
 
     @property
     def last_byte(self) -> int:
-        """The last byte, counted from 0, that holds a bit of the field."""
+        """The index of the last byte with a bit of the field, from 0."""
         return (self.first + self.length - 1) // 8
 
     @property
     def low_bit(self) -> int:
-        """The place of the least significant bit within the bytes of the field, read in their own order."""
+        """The position of the least significant bit in the integer that the field's bytes form in their byte order."""
         if self.big_endian:
             return 8 * (self.last_byte + 1) - self.first - self.length
         return self.first - 8 * self.first_byte
 
     @cached_property
     def unit_steps(self) -> int:
-        """How many of the integers in which scale and offset are kept make one ``unit``: a power of ten."""
+        """The number of steps, in which scale and offset are counted, that make one ``unit``: a power of ten."""
         return int(10**self.decimals)
 
     @cached_property
@@ -179,7 +179,7 @@ class FieldSpec:
 
     @cached_property
     def codes(self) -> Mapping[str, int]:
-        """The raw values that have a name, by it; the lowest of those with one name."""
+        """The raw value of each code name; the lowest one where several have the same name."""
         codes: dict[str, int] = {}
         for raw, label in sorted(self.labels.items()):
             codes.setdefault(label, raw)
@@ -187,11 +187,11 @@ class FieldSpec:
 
     @cached_property
     def states(self) -> Mapping[int, State]:
-        """The raw values that are not a value, and what they say instead."""
+        """The raw integers that are special codes, and the state of each."""
         if self.special is Special.NONE:
             return {}
         states = {self.all_ones: _ALL_ONES[self.special]}
-        if self.special in _OF_THE_TYPE and self.length in _TOP_OF_TYPE:
+        if self.special in _TYPE_SPECIALS and self.length in _TOP_OF_TYPE:
             above = range(_TOP_OF_TYPE[self.length] + 1, self.all_ones - 1)
             states |= {raw: State.RESERVED for raw in above if raw not in self.labels}
             states[self.all_ones - 1] = State.ERROR if self.length == _TWO_BITS else State.OUT_OF_RANGE
@@ -199,42 +199,42 @@ class FieldSpec:
 
     @cached_property
     def raw_limits(self) -> tuple[int, int]:
-        """The lowest and highest raw integer that is a value."""
+        """The lowest and the highest raw integer that is a value."""
         if self.signed:
             half = 1 << (self.length - 1)
             return -half, half - 1
         if self.special is Special.NONE:
             return 0, self.all_ones
-        top = _TOP_OF_TYPE.get(self.length) if self.special in _OF_THE_TYPE else None
+        top = _TOP_OF_TYPE.get(self.length) if self.special in _TYPE_SPECIALS else None
         if top is None:
             return 0, self.all_ones - 1
         return 0, max([top, *(raw for raw in self.labels if raw <= self.all_ones and raw not in self.states)])
 
     def state(self, raw: int | None) -> State:
-        """Classify a raw value, before any scaling; None is a field that the frame did not hold."""
+        """Return the state of a raw integer before scaling; None stands for a field that the frame does not contain."""
         if raw is None:
             return State.MISSING
         return self.states.get(raw, State.VALUE)
 
     def code_grade(self, raw: int) -> Origin:
-        """Return how sure the name of a code is."""
+        """Return the origin of a code's name."""
         return self.code_grades.get(raw, self.grades.codes)
 
     def code(self, state: State) -> int | None:
-        """Return the raw value that says ``state``, None where the field has none.
+        """Return the raw integer that reports ``state``, None where the field has none.
 
-        Unchanged counts as no data; two bits cannot say out of range and say error.
+        A command field has unchanged in place of no data; a field of two bits has error in place of out of range.
         """
-        wanted = (state, _INSTEAD.get(state))
-        return next((raw for raw, said in self.states.items() if said in wanted), None)
+        wanted = (state, _SUBSTITUTE_STATES.get(state))
+        return next((raw for raw, code_state in self.states.items() if code_state in wanted), None)
 
     def value(self, raw: int) -> int | float:
-        """Return the value in ``unit``: an integer where the scale is whole, else the nearest float."""
+        """Return the value in ``unit``: an integer where ``decimals`` is 0, else the nearest float."""
         scaled = raw * self.scale + self.offset
         return scaled / self.unit_steps if self.decimals else scaled
 
     def text(self, raw: int) -> str:
-        """Write the value exactly, with as many decimals as the resolution has, without the unit."""
+        """Return the exact value as text without its unit, with all decimals of the resolution."""
         return self.text_of(raw * self.scale + self.offset)
 
     def text_of(self, steps: int) -> str:
@@ -249,7 +249,7 @@ class FieldSpec:
 
     def quantity(self, raw: int) -> Quantity:
         """Return the value with its unit and its step, written as for a person."""
-        text = f"{self._rounded(raw)} {self.spoken_unit}".rstrip()
+        text = f"{self._rounded(raw)} {self.printed_unit}".rstrip()
         value = Fraction(raw * self.scale + self.offset, self.unit_steps)
         return Quantity(value, self.step, self.unit, text, is_difference=self.is_difference)
 
@@ -280,15 +280,15 @@ class FieldSpec:
         return decimals_of(self.step)
 
     @property
-    def spoken_unit(self) -> str:
-        """The unit as it is printed: degC becomes °C."""
-        return spoken_unit(self.unit)
+    def printed_unit(self) -> str:
+        """The unit for a person: °C for degC."""
+        return printed_unit(self.unit)
 
     def raw(self, value: float) -> int:
         """Return the raw integer nearest to a value in ``unit``.
 
         Raises:
-            ValueError: the value is outside what the field can say, or not a number.
+            ValueError: the value is outside the range of the field, or not a number.
         """
         low, high = self.raw_limits
         steps = value * self.unit_steps - self.offset
@@ -297,12 +297,12 @@ class FieldSpec:
         except (ValueError, OverflowError):  # not a number, or beyond all numbers
             raw = high + 1
         if not low <= raw <= high or raw in self.states:
-            limits = f"{self.text(low)} to {self.text(high)} {self.spoken_unit}".rstrip()
+            limits = f"{self.text(low)} to {self.text(high)} {self.printed_unit}".rstrip()
             raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw
 
-    def measured(self, value: float | None) -> int:
-        """Return what a sensor would send: all ones for None, the out-of-range code beyond the field's range.
+    def sensor_raw(self, value: float | None) -> int:
+        """Return the raw integer that a sensor sends: all ones for None, the out-of-range code outside the range.
 
         Raises:
             ValueError: the field has no such code.
@@ -320,22 +320,22 @@ class FieldSpec:
             return code
 
     @cached_property
-    def _cut(self) -> tuple[int, int, Literal["big", "little"], int, int]:
-        """What ``raw_in`` has to know: first byte and the one behind the last, their order, the low bit, all ones."""
+    def _bytes_of(self) -> tuple[int, int, Literal["big", "little"], int, int]:
+        """The arguments of ``raw_in``: index of the first byte and after the last, byte order, low bit, all ones."""
         order: Literal["big", "little"] = "big" if self.big_endian else "little"
         return self.first_byte, self.last_byte + 1, order, self.low_bit, self.all_ones
 
     def raw_in(self, data: bytes) -> int | None:
-        """Read the field out of a frame's bytes; None where the frame is too short."""
-        first, behind, order, low_bit, ones = self._cut
-        if len(data) < behind:
+        """Return the raw integer of the field in a frame's bytes, None where the frame is too short."""
+        first, end, order, low_bit, ones = self._bytes_of
+        if len(data) < end:
             return None
-        raw = int.from_bytes(data[first:behind], order) >> low_bit & ones
+        raw = int.from_bytes(data[first:end], order) >> low_bit & ones
         return raw - (raw >> (self.length - 1) << self.length) if self.signed else raw
 
 
 class Reading(NamedTuple):
-    """One field as one frame gave it."""
+    """One field of one frame."""
 
     field: FieldSpec
     raw: int | None
@@ -353,12 +353,12 @@ class Reading(NamedTuple):
 
     @property
     def shown_label(self) -> str | None:
-        """The name of a code where it says more than the state: in a command all ones mean unchanged, not no data."""
+        """The name of a code, None where the state says the same: all ones of a command are unchanged, not no data."""
         return None if self.state in (State.NO_DATA, State.UNCHANGED) or self.label == str(self.state) else self.label
 
     @property
     def origin(self) -> Origin:
-        """The weakest grade that what is printed of the reading rests on: its number, its word, or its state."""
+        """The weakest origin of all that is printed of the reading: its number, its code name, or its state."""
         name, layout, _ = self.field.grades
         if self.state is not State.VALUE or self.raw is None:
             return weakest(name, layout, _STATE_ORIGINS.get(self.state, Origin.PUBLISHED))

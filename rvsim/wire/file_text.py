@@ -1,16 +1,16 @@
-"""Text of a whole file, in the encodings in which editors and shells save it.
+"""The text of a whole file, in the encodings in which editors and shells save it.
 
-Knows: byte order marks. Does not know what the text is.
+Knows: byte order marks. Does not know what the text means.
 """
 
 from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 
 UTF16_MARKS = (BOM_UTF16_LE, BOM_UTF16_BE)
-"""What UTF-16 begins with where a shell or an editor of Windows has written it (The Unicode Standard, section 23.8)."""
+"""The byte order marks with which shells and editors of Windows begin UTF-16 (The Unicode Standard, section 23.8)."""
 
 
-def text_of(content: bytes) -> str:
-    """Return text that is UTF-8, with a byte order mark or without, or UTF-16 with one.
+def decode_text(content: bytes) -> str:
+    """Return the text of bytes in UTF-8, with or without a byte order mark, or in UTF-16 with one.
 
     Raises:
         UnicodeDecodeError: it is neither.

@@ -1,10 +1,13 @@
-"""One frame as it was on the pair of wires.
+"""One frame as it was on the bus.
 
-Knows: a time, a 29-bit identifier, up to eight bytes. Does not know what they mean, nor any library's
-message class.
+Knows: a time, a 29-bit identifier, up to eight bytes. Does not know what they mean, nor the message class of any
+library.
 """
 
 from typing import NamedTuple
+
+SECOND_US = 1_000_000
+"""Microseconds in a second."""
 
 
 class Frame(NamedTuple):

@@ -1,20 +1,23 @@
 """The 29-bit identifier: priority, DGN, destination, source address.
 
-Knows: the layout that RV-C shares with SAE J1939-21 (three bits of priority, a reserved bit, a data
-page bit, PDU format, PDU specific, source address) and the rule that a PDU format below F0h makes the
-next byte a destination. Does not know any DGN's meaning.
+Knows: the layout that RV-C shares with SAE J1939-21 (three bits of priority, a reserved bit, a data page bit, PDU
+format, PDU specific, source address), and the rule that the byte after a PDU format below F0 hex is a destination.
+Does not know the meaning of any DGN.
 
-The DGN is kept with its reserved bit (18 bits), as J1939 counts it; RV-C numbers use the lower 17, so a
-frame with the reserved bit set never matches a known message by accident.
+A DGN has 18 bits here, its reserved bit included, as in J1939. RV-C numbers use the lower 17, so a frame with the
+reserved bit set never matches a known message.
 """
 
 from typing import NamedTuple
 
-GLOBAL = 0xFF
-"""The destination "everyone"."""
+GLOBAL_ADDRESS = 0xFF
+"""The destination of a message to all nodes (the global address of SAE J1939)."""
 NULL_ADDRESS = 0xFE
-"""The source address of a node that could not claim one."""
+"""The source address of a node that could not claim an address."""
+MAX_ADDRESS = 253
+"""The highest address that a node can have: 254 is the null address, 255 the global one (SAE J1939-81)."""
 DGN_LIMIT = 1 << 18
+"""Every DGN is below this number."""
 
 
 class Identifier(NamedTuple):
@@ -27,18 +30,18 @@ class Identifier(NamedTuple):
 
 
 def is_addressed(dgn: int) -> bool:
-    """Tell whether frames of this DGN carry a destination (PDU1: format below F0h)."""
+    """Return whether frames of this DGN carry a destination (PDU1: PDU format below F0 hex)."""
     return (dgn >> 8) & 0xFF < 0xF0
 
 
 def dgn_of(identifier: int) -> int:
-    """Return the DGN of an identifier, the destination byte counted as 00."""
+    """Return the DGN of an identifier; a destination byte in it counts as 00."""
     dgn = identifier >> 8 & 0x3FFFF
     return dgn & 0x3FF00 if identifier & 0xFF0000 < 0xF00000 else dgn
 
 
-def split(identifier: int) -> Identifier:
-    """Take a 29-bit identifier apart.
+def split_identifier(identifier: int) -> Identifier:
+    """Split a 29-bit identifier into its parts.
 
     Raises:
         ValueError: the number does not fit in 29 bits.
@@ -50,11 +53,11 @@ def split(identifier: int) -> Identifier:
     return Identifier(identifier >> 26, dgn, identifier & 0xFF, destination)
 
 
-def join(priority: int, dgn: int, source: int, destination: int | None = None) -> int:
-    """Put an identifier together; ``destination`` is needed for PDU1 and refused for PDU2.
+def join_identifier(priority: int, dgn: int, source: int, destination: int | None = None) -> int:
+    """Build an identifier; ``destination`` is required for PDU1 and refused for PDU2.
 
     Raises:
-        ValueError: a part is out of its range, or a destination is missing or too many.
+        ValueError: a part is outside its range, or a destination is missing or not allowed.
     """
     if not 0 <= priority <= 7:
         raise ValueError(f"priority {priority} is not within 0..7")

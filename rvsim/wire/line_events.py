@@ -1,14 +1,14 @@
-"""What happens on the pair, or in a log of it, beside frames that arrive: the facts that flags can be raised from.
+"""The events of a bus, or of its log, other than received frames; flags can be raised from them.
 
-Knows: times in integer microseconds and nodes by name. Does not know what anyone makes of them.
+Knows: times in integer microseconds, and nodes by name. Does not know what follows from an event.
 """
 
 from enum import StrEnum
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 
 class ErrorState(StrEnum):
-    """How much a controller trusts itself (CAN Specification 2.0, 1991, part B, section 8)."""
+    """The error state of a CAN controller (CAN Specification 2.0, 1991, part B, section 8)."""
 
     ACTIVE = "error active"
     PASSIVE = "error passive"
@@ -16,9 +16,9 @@ class ErrorState(StrEnum):
 
 
 class StateChanged(NamedTuple):
-    """A node's controller went over to another error state; both counters as they are then, None where untold.
+    """A node's controller changed its error state; both error counters at that time, None where they are not known.
 
-    In a log, and from an adapter, it is the controller of whoever recorded.
+    In a log, and from an adapter, the controller is that of the recorder.
     """
 
     time: int
@@ -29,7 +29,7 @@ class StateChanged(NamedTuple):
 
 
 class Collided(NamedTuple):
-    """Nodes sent one identifier with different data at once; time of the first bit that differs."""
+    """Nodes sent one identifier with different data at the same time; ``time`` is that of the first differing bit."""
 
     time: int
     identifier: int
@@ -37,10 +37,10 @@ class Collided(NamedTuple):
 
 
 class NotAcknowledged(NamedTuple):
-    """A frame reached its acknowledgement slot and nobody filled it.
+    """A frame was not acknowledged by any node.
 
-    Told of each attempt that moves the transmit error counter. The endless ones at 128 are told of once, by
-    ``endless``, whatever frames the node sends meanwhile, until one of them goes through.
+    There is one event for each attempt that increases the transmit error counter. The endless attempts at a counter of
+    128 have one event together, with ``endless``, whatever frames the node sends, until one of them gets through.
     """
 
     time: int
@@ -50,7 +50,7 @@ class NotAcknowledged(NamedTuple):
 
 
 class Disturbed(NamedTuple):
-    """A frame was spoilt by the wires; ``by`` names the node that did it, empty where it was no node."""
+    """A frame was destroyed on the wires; ``by`` is the node that caused it, empty where no node did."""
 
     time: int
     identifier: int
@@ -59,7 +59,7 @@ class Disturbed(NamedTuple):
 
 
 class Overflowed(NamedTuple):
-    """A node had no room for one more waiting frame, and that frame is lost."""
+    """A node dropped a frame because its send queue was full."""
 
     time: int
     node: str
@@ -67,8 +67,8 @@ class Overflowed(NamedTuple):
 
 
 class Waited(NamedTuple):
-    """A frame went through at ``time`` that was ready ``since`` then; told if it
-    had waited for longer than the longest frame takes."""
+    """A frame that was ready to be sent at ``since`` got through at ``time``; reported where it waited for longer than
+    the longest frame takes."""
 
     time: int
     node: str
@@ -77,18 +77,18 @@ class Waited(NamedTuple):
 
 
 class OtherKind(StrEnum):
-    """Frames that are on the pair and say nothing on this network."""
+    """The kinds of frames on the bus that carry no message of this network."""
 
     STANDARD = "11-bit"
     """A data frame with an 11-bit identifier."""
     REMOTE = "remote"
-    """A frame that asks for data and holds none, with an identifier of 11 or 29 bits."""
+    """A frame that requests data and contains none, with an identifier of 11 or 29 bits."""
     ERROR = "error"
     """An error frame."""
 
 
 class OtherFrame(NamedTuple):
-    """A frame that takes ``bits`` of the pair, and is no classic data frame with a 29-bit identifier."""
+    """A frame of ``bits`` bits that is not a classic data frame with a 29-bit identifier."""
 
     time: int
     kind: OtherKind
@@ -96,16 +96,16 @@ class OtherFrame(NamedTuple):
 
 
 class ErrorFrame(NamedTuple):
-    """An error frame, as a log or an adapter tells it; ``about`` is what it says of the error, empty for nothing."""
+    """An error frame in a log or from an adapter; ``about`` describes the error, empty where nothing is known."""
 
     time: int
     about: str = ""
 
 
 class TimeWentBack(NamedTuple):
-    """A log's own time went back by ``by`` from one entry to the next, at ``where``, such as ``line 12``.
+    """A log's own time went back by ``by`` microseconds from one entry to the next, at ``where``, such as ``line 12``.
 
-    ``time`` is that of the watch, which goes on: the time of the entry before.
+    ``time`` does not go back: it is the time of the previous entry.
     """
 
     time: int
@@ -114,9 +114,9 @@ class TimeWentBack(NamedTuple):
 
 
 class TimesInUnit(NamedTuple):
-    """A log's times are ``factor`` times too long, by ``messages`` messages whose gap is promised.
+    """A log's times are ``factor`` times too long, judged by ``messages`` messages with a defined broadcast gap.
 
-    Told at the end of the log.
+    Reported at the end of the log.
     """
 
     time: int
@@ -125,7 +125,7 @@ class TimesInUnit(NamedTuple):
 
 
 class LogEnded(NamedTuple):
-    """A log has come to its end: what depends on the whole of it can be judged."""
+    """The log has ended: what depends on the whole log can be judged."""
 
     time: int
 
@@ -146,7 +146,12 @@ LineEvent = (
 
 
 def is_error_frame(event: LineEvent) -> bool:
-    """Tell whether an event left an error frame on the pair; of endless retries no single one is told."""
-    return isinstance(event, ErrorFrame | Disturbed | Collided) or (
-        isinstance(event, NotAcknowledged) and not event.endless
-    )
+    """Return whether an event put an error frame on the bus; endless retries have no event each."""
+    match event:
+        case ErrorFrame() | Disturbed() | Collided():
+            return True
+        case NotAcknowledged():
+            return not event.endless
+        case StateChanged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit() | LogEnded():
+            return False
+    assert_never(event)

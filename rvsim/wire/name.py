@@ -1,7 +1,7 @@
-"""The 64-bit NAME that a node claims its address with.
+"""The 64-bit NAME with which a node claims its address.
 
-Knows: the layout of SAE J1939-81, with the field names that RV-C uses (from memory where the two differ).
-Does not know who has which address.
+Knows: the layout of SAE J1939-81, with the field names of RV-C (from memory where the two differ). Does not know which
+node has which address.
 """
 
 from dataclasses import dataclass, fields
@@ -24,9 +24,9 @@ _WIDTHS = {
 class Name:
     """A NAME by its parts, least significant first.
 
-    In J1939's words: identity number, manufacturer code, ECU instance, function instance, function, reserved,
-    vehicle system, vehicle system instance, industry group, arbitrary address capable.
-    The lower number wins a contest for an address.
+    The terms of J1939, in this order: identity number, manufacturer code, ECU instance, function instance, function,
+    reserved, vehicle system, vehicle system instance, industry group, arbitrary address capable.
+    In a contest for an address the lower number has priority.
 
     Raises:
         ValueError: a part does not fit in its bits.
@@ -63,7 +63,7 @@ class Name:
 
     @classmethod
     def from_bytes(cls, data: bytes) -> "Name":
-        """Read a NAME out of the data of an address claim.
+        """Return the NAME in the data of an address claim.
 
         Raises:
             ValueError: there are not eight bytes.

@@ -76,11 +76,11 @@ def join(separator: str, texts: Iterable[str]) -> str:
 
 def figure(value: float, unit: str, *, names_unit: bool = True, is_difference: bool = False) -> Quantity:
     """Return a figure that somebody wrote, such as a limit; a finite number in ``unit``."""
-    text = f"{value:g} {spoken_unit(unit)}".rstrip() if names_unit else f"{value:g}"
+    text = f"{value:g} {printed_unit(unit)}".rstrip() if names_unit else f"{value:g}"
     return Quantity(Fraction(value), Fraction(0), unit, text, names_unit, is_difference)
 
 
-def spoken_unit(unit: str) -> str:
+def printed_unit(unit: str) -> str:
     """Return a unit as it is printed: degC becomes °C."""
     return "°C" if unit == "degC" else unit
 

@@ -1,7 +1,7 @@
-"""One message: its number, its fields, and the way between bytes and readings.
+"""One message: its DGN, its fields, and the conversion between bytes and readings.
 
-Knows: everything a definition says of one DGN, and how to decode a frame that is too short. Does not know
-other messages, files or time.
+Knows: the whole definition of one DGN, and how to decode a frame that is too short. Does not know other messages, files
+or time.
 """
 
 from collections.abc import Iterable, Mapping
@@ -10,13 +10,13 @@ from functools import cached_property
 
 from rvsim.errors import did_you_mean
 from rvsim.wire import ident
-from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter
+from rvsim.wire.codec import Decode, Pack, Unpack, compile_decode, compile_pack, compile_unpack, parameter_name
 from rvsim.wire.fields import FieldSpec, Origin, Reading
 
-GAP_UNSAID_US = 5_000_000
-"""Where a definition of a status message leaves its gap out; most have it (from memory)."""
+DEFAULT_GAP_US = 5_000_000
+"""The broadcast gap of a status message whose definition has none; most messages have this gap (from memory)."""
 
-_PROTOCOL = frozenset(
+_PROTOCOL_DGNS = frozenset(
     {
         0x0E800,  # acknowledgment
         0x0EA00,  # request for a DGN
@@ -34,17 +34,17 @@ _PROTOCOL = frozenset(
         0x1FECA,  # DM_RV
     }
 )
-"""Messages that keep the network going or say what is faulty: their fields are no readings of anything."""
+"""The messages that operate the network or report faults: their fields are not measured values."""
 
 
 @dataclass(frozen=True)
 class MessageSpec:
     """A message as the definitions describe it.
 
-    ``gap_us`` is the broadcast gap in microseconds, None where the message is not sent periodically; ``rule`` says
-    the gap in the table's words. ``origin`` is the grade of its number and name. ``file`` is the definition file it was
-    read from. A message that is known by name only has no ``fields``: it decodes to nothing and no frame of it is too
-    short.
+    ``length`` is in bytes. ``gap_us`` is the broadcast gap in microseconds, None where the message is not periodic;
+    ``rule`` is the gap in the words of the definition. ``origin`` is the grade of its DGN and name. ``file`` is its
+    definition file. A message that is known by name only has no ``fields``: it decodes to no readings, and no frame of
+    it is too short.
     """
 
     name: str
@@ -61,22 +61,22 @@ class MessageSpec:
 
     @property
     def is_protocol(self) -> bool:
-        """Tell whether the message serves the network, so that none of its fields is a reading to be judged."""
-        return self.dgn in _PROTOCOL
+        """Whether the message operates the network or reports faults, so that its fields are not judged as values."""
+        return self.dgn in _PROTOCOL_DGNS
 
     @cached_property
     def unpack(self) -> Unpack:
-        """Bytes to raw integers in field order; the bytes must be of at least ``needed`` length."""
+        """The function from bytes to raw integers in field order; it requires at least ``min_length`` bytes."""
         return compile_unpack(self.fields)
 
     @cached_property
     def pack(self) -> Pack:
-        """Raw integers by keyword to bytes: ``spec.pack(instance=1)``; what is not named is all ones."""
+        """The function from raw integers to bytes: ``spec.pack(instance=1)``; a field that is not named is all ones."""
         return compile_pack(self.fields, self.length)
 
     @cached_property
-    def needed(self) -> int:
-        """The number of bytes that hold every field."""
+    def min_length(self) -> int:
+        """The smallest number of bytes that contains every field."""
         return max((field.last_byte + 1 for field in self.fields), default=0)
 
     @cached_property
@@ -86,7 +86,7 @@ class MessageSpec:
 
     @cached_property
     def instance(self) -> FieldSpec | None:
-        """The field that says whose the message is: its first, where that is called so."""
+        """The instance field: the first field, where its name ends with ``instance``."""
         first = self.fields[0] if self.fields else None
         return first if first is not None and first.name.endswith("instance") else None
 
@@ -95,22 +95,22 @@ class MessageSpec:
         return compile_decode(self.fields)
 
     @cached_property
-    def _renamed(self) -> Mapping[str, str]:
-        """The fields whose keyword is not their name."""
-        return {name: parameter(name) for name in self.by_name if parameter(name) != name}
+    def _changed_keywords(self) -> Mapping[str, str]:
+        """The keyword of each field whose keyword is not its name."""
+        return {name: parameter_name(name) for name in self.by_name if parameter_name(name) != name}
 
     def raws(self, data: bytes) -> tuple[int | None, ...]:
-        """Return the raw integers in field order, None for each field that a short frame does not hold."""
-        if len(data) >= self.needed:
+        """Return the raw integers in field order, None for each field that a short frame does not contain."""
+        if len(data) >= self.min_length:
             return self.unpack(data)
         return tuple(field.raw_in(data) for field in self.fields)
 
     def decode(self, data: bytes) -> tuple[Reading, ...]:
         """Decode a frame's bytes into one reading for each field; never raises, whatever the length."""
-        if len(data) >= self.needed:
+        if len(data) >= self.min_length:
             return self._decode_whole(data)
-        found = zip(self.fields, self.raws(data), strict=True)
-        return tuple(Reading(field, raw, field.state(raw)) for field, raw in found)
+        pairs = zip(self.fields, self.raws(data), strict=True)
+        return tuple(Reading(field, raw, field.state(raw)) for field, raw in pairs)
 
     def encode(self, raws: Mapping[str, int]) -> bytes:
         """Encode raw integers by field name; a field that is not named is all ones.
@@ -118,12 +118,12 @@ class MessageSpec:
         Raises:
             ValueError: a name is unknown, or a raw integer does not fit.
         """
-        if self._renamed:
+        if self._changed_keywords:
             self._check_names(raws)
-            raws = {self._renamed.get(name, name): raw for name, raw in raws.items()}
+            raws = {self._changed_keywords.get(name, name): raw for name, raw in raws.items()}
         try:
             return self.pack(**raws)
-        except TypeError:  # asked for only now: looking up every name takes as long as packing
+        except TypeError:  # checked only now: checking every name takes as long as packing
             self._check_names(raws)
             raise
 
@@ -131,7 +131,7 @@ class MessageSpec:
         """Return a field by its name.
 
         Raises:
-            ValueError: it has none of this name.
+            ValueError: the message has no such field.
         """
         if name not in self.by_name:
             close = did_you_mean(name, self.by_name)
@@ -147,19 +147,19 @@ class MessageSpec:
                 raise ValueError(f"{self.name} has no field {name!r}{close}; it has: {', '.join(self.by_name)}")
 
     def replace(self, data: bytes, name: str, raw: int) -> bytes:
-        """Return the bytes with one field changed and every other bit as it was.
+        """Return the bytes with one field changed and all other bits unchanged.
 
         Raises:
-            ValueError: the name is unknown, the raw integer does not fit, or the bytes do not hold the field.
+            ValueError: the name is unknown, the raw integer does not fit, or the bytes do not contain the field.
         """
         ones = (1 << 8 * self.length) - 1
         mask = ones & ~int.from_bytes(self.encode({name: 0}), "little")
         new = mask & int.from_bytes(self.encode({name: raw}), "little")
         if self.by_name[name].raw_in(data) is None:
-            raise ValueError(f"{len(data)} bytes do not hold {self.name} {name}")
+            raise ValueError(f"{len(data)} bytes do not contain {self.name} {name}")
         kept = int.from_bytes(data, "little") & ~mask
         return (kept | new).to_bytes(len(data), "little")
 
     def identifier(self, source: int, destination: int | None = None) -> int:
-        """Return the 29-bit identifier under which ``source`` sends this message at its default priority."""
-        return ident.join(self.priority, self.dgn, source, destination)
+        """Return the 29-bit identifier of this message from ``source`` at its default priority."""
+        return ident.join_identifier(self.priority, self.dgn, source, destination)

@@ -1,7 +1,7 @@
-"""Texts that nodes send of themselves: product and software identification.
+"""The texts by which nodes identify themselves: product and software identification.
 
 Knows: ASCII fields that end with an asterisk, in the order make, model, serial number, unit number (device makers'
-RV-C manuals show the asterisks; the order as in SAE J1939, from memory). Does not know how a long message travels.
+RV-C manuals show the asterisks; the order is that of SAE J1939, from memory). Does not know how a long message is sent.
 """
 
 from typing import NamedTuple
@@ -9,14 +9,14 @@ from typing import NamedTuple
 from rvsim.wire.fields import Origin
 
 PRODUCT_IDENTIFICATION, SOFTWARE_IDENTIFICATION = 0x0FEEB, 0x0FEDA
-ORIGIN = Origin.MEMORY
-"""Where it comes from which text is which: the order of the fields, and the byte that counts them."""
-LONGEST = 200
-"""Letters of one field that are kept: our choice, so that a node cannot fill a screen."""
+TEXT_ORIGIN = Origin.MEMORY
+"""The origin of the layout: the order of the fields, and the byte with their number."""
+MAX_FIELD_LENGTH = 200
+"""At most so many characters of a field are kept: our decision, so that a node cannot fill a screen."""
 
 
 class Product(NamedTuple):
-    """What a node says it is; a field that it leaves out is empty."""
+    """The product identification of a node; a field that it leaves out is empty."""
 
     make: str = ""
     model: str = ""
@@ -24,12 +24,12 @@ class Product(NamedTuple):
     unit_number: str = ""
 
     def __str__(self) -> str:
-        told = (self.make, self.model, self.serial_number and f"serial number {self.serial_number}")
-        return ", ".join(part for part in told if part) or "says nothing of itself"
+        fields = (self.make, self.model, self.serial_number and f"serial number {self.serial_number}")
+        return ", ".join(field for field in fields if field) or "no product information"
 
 
 def text_fields(data: bytes) -> tuple[str, ...]:
-    """Return the fields of a text; what is not printable ASCII becomes a question mark, filling bytes go."""
+    """Return the fields of a text; what is not printable ASCII becomes a question mark, fill bytes are removed."""
     text = data.rstrip(b"\xff\x00")
     parts = text.split(b"*")
     if parts[-1] == b"":
@@ -38,45 +38,45 @@ def text_fields(data: bytes) -> tuple[str, ...]:
 
 
 def _printable(part: bytes) -> str:
-    return ascii_of(part[:LONGEST]).strip()
+    return printable_ascii(part[:MAX_FIELD_LENGTH]).strip()
 
 
-def ascii_of(part: bytes) -> str:
-    """Return bytes as ASCII letters, with a question mark for each that is not printable."""
+def printable_ascii(part: bytes) -> str:
+    """Return bytes as ASCII, with a question mark for each that is not printable."""
     return "".join(chr(byte) if 0x20 <= byte < 0x7F else "?" for byte in part)
 
 
 def read_product(data: bytes) -> Product:
-    """Read a product identification of any length; more than four fields are cut off."""
+    """Return a product identification of any length; fields after the fourth are ignored."""
     return Product(*text_fields(data)[:4])
 
 
 def pack_product(product: Product) -> bytes:
-    """Write a product identification; it goes in one frame up to 8 bytes, filled up with ones.
+    """Return the bytes of a product identification, filled with ones up to 8; up to 8 bytes go in one frame.
 
     Raises:
         ValueError: a field has an asterisk or is not printable ASCII.
     """
-    return _fill(b"".join(_ended(field) for field in product))
+    return _fill(b"".join(_terminated(field) for field in product))
 
 
 def read_software(data: bytes) -> tuple[str, ...]:
-    """Read a software identification: the fields behind the byte that counts them."""
+    """Return the fields of a software identification, which follow the byte with their number."""
     return text_fields(data[1:])
 
 
 def pack_software(*fields: str) -> bytes:
-    """Write a software identification: the number of fields, then the fields (SAE J1939, from memory).
+    """Return the bytes of a software identification: the number of fields, then the fields (SAE J1939, from memory).
 
     Raises:
         ValueError: a field has an asterisk or is not printable ASCII.
     """
-    return _fill(bytes([len(fields)]) + b"".join(_ended(field) for field in fields))
+    return _fill(bytes([len(fields)]) + b"".join(_terminated(field) for field in fields))
 
 
-def _ended(field: str) -> bytes:
+def _terminated(field: str) -> bytes:
     if "*" in field or not field.isascii() or not (field.isprintable() or not field):
-        raise ValueError(f"{field!r} cannot be sent: printable ASCII without an asterisk can")
+        raise ValueError(f"{field!r} cannot be sent: write printable ASCII without an asterisk")
     return field.encode("ascii") + b"*"
 
 

@@ -19,7 +19,7 @@ from statistics import median
 import cantools
 
 from rvsim.shipped import dbc_files
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 ROUNDS = 9
 AIMS = {"encode": 5, "decode": 2}
@@ -78,7 +78,7 @@ def main() -> None:
     chance = random.Random(1)
     theirs = {m.name: m for path in dbc_files() for m in cantools.database.load_file(path).messages}
     with tempfile.TemporaryDirectory() as folder:
-        catalogue = load(cache=Path(folder))
+        catalogue = load_catalogue(cache=Path(folder))
     rows = {spec.name: timed(ways(spec, theirs[spec.name], frames, chance)) for spec in catalogue}
     total = {name: sum(row[name] for row in rows.values()) / len(rows) for name in next(iter(rows.values()))}
     print(f"How many times longer cantools takes ({frames} random frames a message, median of {ROUNDS} rounds)\n")

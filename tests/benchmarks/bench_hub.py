@@ -24,7 +24,7 @@ from rvsim.runs.control import Control
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 FULL_PAIR = 1908
@@ -209,7 +209,7 @@ def floods(seconds=10.0):
             on_wires[frame.data[0]] += 1
 
     control = Control()
-    run = PacedBenchRun(loaded, load(), Nothing(), seed=1, tap=tap, control=control, channel="bench_hub")
+    run = PacedBenchRun(loaded, load_catalogue(), Nothing(), seed=1, tap=tap, control=control, channel="bench_hub")
     with Hub(("127.0.0.1", 0), run.inject, time.monotonic) as hub:
         crowd = [socket.create_connection(("127.0.0.1", hub.port)) for _ in range(4)]
         for one in crowd:

@@ -17,7 +17,7 @@ from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.runs.control import Control
 from rvsim.watch.watch import Watch
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 RATE, DEVICES = 2000, 200
@@ -89,7 +89,7 @@ async def with_screen(catalogue, seconds: int) -> float:
 def main() -> None:
     """Print shares of one core."""
     seconds = int(sys.argv[1]) if len(sys.argv) > 1 else 30
-    catalogue = load()
+    catalogue = load_catalogue()
     alone = without(catalogue, seconds)
     whole = asyncio.run(with_screen(catalogue, seconds))
     print(f"{RATE} frames/s, {DEVICES} devices, {LOOKS_A_SECOND} looks a second, {seconds} simulated seconds")

@@ -39,14 +39,14 @@ def child(hours: float, speed: float, trace: bool) -> None:
     from rvsim.faces.screen.show import show_bench
     from rvsim.runs.bench import VirtualBenchRun
     from rvsim.shakedown.scenario import load_scenario
-    from rvsim.wire.database import load
+    from rvsim.wire.database import load_catalogue
 
     out = os.fdopen(3, "w", buffering=1)
     loaded, runs = load_scenario("winter_evening", kinds=settings_models()), []
     end = round(hours * HOUR_US)
 
     def make(*given, **more):
-        runs.append(partial(VirtualBenchRun, loaded, load(), seed=1)(*given, **more))
+        runs.append(partial(VirtualBenchRun, loaded, load_catalogue(), seed=1)(*given, **more))
         return runs[0]
 
     def sample() -> None:

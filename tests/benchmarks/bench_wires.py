@@ -19,8 +19,8 @@ import cantools
 from rvsim import shipped
 from rvsim.sim.can.line import Line
 from rvsim.sim.kernel import Kernel
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 GAPS = (500_000, 1_000_000, 5_000_000, 15_000_000)
 """Microseconds: 3.27 frames a second from each device, 39.2 in all, 3.4 million a day."""
 DEVICES = 12
@@ -79,7 +79,7 @@ def ours(hours, known, **more):
     for device, identifier, gap, _, first in identifiers(known, **more):
         Sender(line, device, identifier, gap, first)
     start = time.process_time()
-    kernel.run_until(round(hours * 3600 * SECOND))
+    kernel.run_until(round(hours * 3600 * SECOND_US))
     return time.process_time() - start, len(record) // RECORD.size
 
 
@@ -91,7 +91,7 @@ def cantools_alone(hours, known):
         changing = message.signals[1].name
         low.append(values[changing])
         heappush(heap, (first, number, identifier, gap, message, values, changing))
-    end, count = round(hours * 3600 * SECOND), 0
+    end, count = round(hours * 3600 * SECOND_US), 0
     start = time.process_time()
     while heap[0][0] < end:
         due, number, identifier, gap, message, values, changing = heappop(heap)

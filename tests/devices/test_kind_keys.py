@@ -8,13 +8,13 @@ from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.device import Device, Settings
 from rvsim.devices.kind_keys import kind_keys
-from rvsim.devices.registry import KINDS
+from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.key_lists import bounds, descriptions, models_in
 
 
 def settings_of(kind: str) -> Iterator[type[BaseModel]]:
     """Yield the settings model of a kind, and those of all tables in it."""
-    found = [KINDS[kind].Settings]
+    found = [kinds_by_name()[kind].Settings]
     for model in found:
         found += [
             one for field in model.model_fields.values() for one in models_in(field.annotation) if one not in found
@@ -24,7 +24,7 @@ def settings_of(kind: str) -> Iterator[type[BaseModel]]:
 
 def bounded() -> Iterator[Any]:
     """Yield each number of a built-in kind that has bounds: its model, its name and its bounds."""
-    for kind in KINDS:
+    for kind in kinds_by_name():
         for model in settings_of(kind):
             hints = get_type_hints(model, include_extras=True)
             for name, field in model.model_fields.items():
@@ -37,10 +37,10 @@ def numbers(hint: Any) -> set[Any]:
     return {hint} & {int, float} | {number for one in get_args(hint) for number in numbers(one)}
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", kinds_by_name())
 def test_every_setting_says_what_it_means(kind):
     """In a sentence, by a docstring or a description; and each stands in the list, within eighty columns."""
-    lines = list(kind_keys(KINDS[kind]))
+    lines = list(kind_keys(kinds_by_name()[kind]))
     assert max(map(len, lines)) <= 80
     assert any(line.startswith(f'kind = "{kind}": ') for line in lines)
     for model in settings_of(kind):
@@ -50,7 +50,7 @@ def test_every_setting_says_what_it_means(kind):
             assert any(line.startswith(f"    {field.alias or name} = ") for line in lines)
 
 
-@pytest.mark.parametrize("kind", sorted(KINDS.keys() - {"own", "tank", "ambient"}))
+@pytest.mark.parametrize("kind", sorted(kinds_by_name().keys() - {"own", "tank", "ambient"}))
 def test_every_figure_has_bounds(kind):
     """What a simulated device draws, heats or counts is bounded on both sides."""
     for model in settings_of(kind):
@@ -110,7 +110,7 @@ def test_kinds_of_other_packages():
 
 def test_tables_of_a_device_of_ones_own():
     """As they are written in a rig: lists of tables, and what may stand behind a field."""
-    text = " ".join(" ".join(kind_keys(KINDS["own"])).split())
+    text = " ".join(" ".join(kind_keys(kinds_by_name()["own"])).split())
     assert "[[device.settings.message]]: A message that is sent at its gap" in text
     assert "[[device.settings.answer]]: " in text
     assert "device.settings.message.fields.NAME = { ... }: " in text

@@ -12,7 +12,7 @@ from can.interfaces import BACKENDS
 
 from rvsim.edge.drivers import LISTENING, load, one_line, options_of
 from rvsim.edge.port import Port
-from rvsim.errors import BusError, Exit
+from rvsim.errors import BusError, ExitCode
 
 
 @pytest.mark.parametrize(
@@ -74,7 +74,7 @@ def test_a_missing_library_is_one_line(monkeypatch):
     monkeypatch.setitem(BACKENDS, "canalystii", ("no_such_module", "Nothing"))
     with pytest.raises(BusError, match=r"^canalystii: its driver cannot be loaded \(.*No module named.*\); ") as caught:
         load("canalystii")
-    assert caught.value.exit_code is Exit.BUS
+    assert caught.value.exit_code is ExitCode.BUS
     assert "\n" not in str(caught.value)
 
 

@@ -14,7 +14,7 @@ from can.interfaces import BACKENDS
 
 from rvsim.edge.port import Port
 from rvsim.edge.settings import resolve
-from rvsim.errors import BusError, Exit
+from rvsim.errors import BusError, ExitCode
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
@@ -129,7 +129,7 @@ def test_a_bus_that_cannot_be_opened_is_one_clear_error():
     """An unknown interface is a BusError with the exit code of a bus that could not be opened."""
     with pytest.raises(BusError, match=r"^no_such_thing x: the bus could not be opened") as caught:
         Port("no_such_thing", "x")
-    assert caught.value.exit_code is Exit.BUS
+    assert caught.value.exit_code is ExitCode.BUS
 
 
 ABOUT = '"rvsim about" lists what can be opened here'

@@ -32,14 +32,14 @@ from rvsim.faces.screen import show
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.watch.watch import Watch
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 def leave(self):
     print("left", flush=True)
     return 0
 
 LiveScreen.run = leave
-watch = Watch(load())
+watch = Watch(load_catalogue())
 try:
     show.show(Scene("stuck", watch, None), Control(), threading.Event().wait, lambda: 0)
 except KeyboardInterrupt:

@@ -253,8 +253,12 @@ def test_nothing_will_come_any_more(bus, tank_only):
         ("winter_evening", {"paced": True, "speed": 0.0}, "speed 0.0 is no number above 0"),
         ("winter_evening", {"paced": True, "speed": float("inf")}, "speed inf is no number above 0"),
         ("winter_evening", {"paced": True, "speed": "5"}, "speed '5' is no number above 0"),
-        ("winter_evening", {"seed": -1}, "seed: -1 is no seed; write a whole number from 0 to 9223372036854775807"),
-        ("winter_evening", {"seed": "x"}, 'seed: "x" is no seed; write a whole number from 0 to 9223372036854775807'),
+        ("winter_evening", {"seed": -1}, "seed: -1 is not a seed; write a whole number from 0 to 9223372036854775807"),
+        (
+            "winter_evening",
+            {"seed": "x"},
+            'seed: "x" is not a seed; write a whole number from 0 to 9223372036854775807',
+        ),
     ],
 )
 def test_what_cannot_be_opened(channel, options, said):

@@ -10,19 +10,18 @@ from hypothesis import strategies as st
 
 from rvsim.logs.columns import BLOCK, Columns, PairUse, Second, bits_in, columns
 from rvsim.logs.read import open_log
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
-from rvsim.wire.timing import exact_bits, least_bits, most_bits
+from rvsim.wire.timing import exact_bits, max_bits, min_bits
 
 LOG = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
-SECOND = 1_000_000
 COUNTED = {"01A00FA6603BD140": 141, "021FDE8025DFC02B": 140, "03E1004BFFFF3C0F": 146}
 """Data of frames with the identifier 18EBFF00 and the bits that CAN hardware counted, the 3 between frames included
 (test/data/logfile.asc of the python-can 4.6.1 sources)."""
 FRAMES = st.lists(
     st.builds(
         Frame,
-        st.integers(0, 5 * SECOND),
+        st.integers(0, 5 * SECOND_US),
         st.integers(0, (1 << 29) - 1) | st.sampled_from([0, (1 << 29) - 1]),
         st.binary(max_size=8) | st.sampled_from([bytes(8), b"\xff" * 8, bytes(3), b""]),
     )
@@ -116,12 +115,14 @@ def test_what_is_no_frame_is_refused():
 # How busy the pair was.
 
 
-OTHERS = st.lists(st.tuples(st.integers(0, 4 * SECOND), st.sampled_from(OtherKind), st.integers(20, 130)), max_size=6)
+OTHERS = st.lists(
+    st.tuples(st.integers(0, 4 * SECOND_US), st.sampled_from(OtherKind), st.integers(20, 130)), max_size=6
+)
 
 
 def seconds_by_hand(told):
     """Return the bits of the second that ends with each of (time, bits, user): those later than a second before."""
-    return {end: sum(bits for time, bits, _ in told if end - SECOND < time <= end) for end, _, _ in told}
+    return {end: sum(bits for time, bits, _ in told if end - SECOND_US < time <= end) for end, _, _ in told}
 
 
 @given(FRAMES, OTHERS, st.integers(1, 7))
@@ -140,7 +141,7 @@ def test_the_load_is_the_sum_of_its_frames(frames, others, size):
     assert use.bits == by_user.total()
     assert use.by_user == by_user
     began = told[0][0] - told[0][1] * 4 if told else 0
-    whole = (told[-1][0] - began) // SECOND if told else 0
+    whole = (told[-1][0] - began) // SECOND_US if told else 0
     if not whole:
         assert use.worst is None
         return
@@ -149,10 +150,10 @@ def test_the_load_is_the_sum_of_its_frames(frames, others, size):
     assert use.worst.end == min(end for end, bits in by_hand.items() if bits == use.worst.bits)
     here = Counter()
     for time, bits, user in told:
-        if use.worst.end - SECOND < time <= use.worst.end:
+        if use.worst.end - SECOND_US < time <= use.worst.end:
             here[user] += bits
     assert use.worst.by_user == here
-    within = sum(bits for time, bits, _ in told if time <= began + whole * SECOND)
+    within = sum(bits for time, bits, _ in told if time <= began + whole * SECOND_US)
     assert use.average_percent == pytest.approx(100 * within / (250_000 * whole))
     assert use.average_percent <= use.worst_percent
 
@@ -160,9 +161,9 @@ def test_the_load_is_the_sum_of_its_frames(frames, others, size):
 def test_a_recorded_bus_lies_within_its_bounds(recorded):
     """A marine bus was between 2.4 and 2.9 % busy, by the fewest and the most bits of its frames; 214 s are whole."""
     use = counted(recorded)
-    seconds = (recorded[-1].time - recorded[0].time) / SECOND
+    seconds = (recorded[-1].time - recorded[0].time) / SECOND_US
     bounds = [
-        100 * sum(bits(len(frame.data)) for frame in recorded) / seconds / 250_000 for bits in (least_bits, most_bits)
+        100 * sum(bits(len(frame.data)) for frame in recorded) / seconds / 250_000 for bits in (min_bits, max_bits)
     ]
     assert bounds == [pytest.approx(2.4, abs=0.05), pytest.approx(2.9, abs=0.05)]
     assert bounds[0] < use.average_percent < bounds[1]
@@ -179,7 +180,7 @@ def seconds_by_hand_in_order(frames):
         bits = exact_bits(frame.identifier, frame.data)
         inside.append((frame.time, bits))
         total += bits
-        while inside[0][0] <= frame.time - SECOND:
+        while inside[0][0] <= frame.time - SECOND_US:
             total -= inside.pop(0)[1]
         sums.append(total)
     return sums
@@ -188,7 +189,7 @@ def seconds_by_hand_in_order(frames):
 def test_a_second_and_its_room():
     """1500 frames in one second: their bits of the 250,000, and the rest is room for frames of 160 bits at most."""
     bits = exact_bits(full(0).identifier, full(0).data)
-    use = counted([full(i * SECOND // 1500) for i in range(1501)])
+    use = counted([full(i * SECOND_US // 1500) for i in range(1501)])
     assert use.worst_percent == 100 * 1500 * bits / 250_000
     assert use.room_percent == pytest.approx(100 - use.worst_percent)
     assert use.room_frames == (250_000 - 1500 * bits) // 160
@@ -196,7 +197,7 @@ def test_a_second_and_its_room():
 
 def test_the_average_is_that_of_whole_seconds():
     """Three frames within two seconds, at 250 and at 500 kbit/s; the third is behind the second whole one."""
-    frames = [full(7 * SECOND), full(8 * SECOND), full(9 * SECOND)]
+    frames = [full(7 * SECOND_US), full(8 * SECOND_US), full(9 * SECOND_US)]
     bits = exact_bits(full(0).identifier, full(0).data)
     assert counted(frames).average_percent == 100 * 2 * bits / 500_000
     twice = PairUse(500_000)
@@ -235,18 +236,18 @@ def test_a_log_that_is_shorter_than_a_second_has_no_worst_second():
     """Its average is over the time from the start of its first frame; a microsecond short of a second is too short."""
     bits = exact_bits(full(0).identifier, full(0).data)
     began = -bits * 4
-    short = counted([full(0), full(began + SECOND - 1)])
+    short = counted([full(0), full(began + SECOND_US - 1)])
     assert (short.worst, short.worst_percent) == (None, 0)
-    assert short.average_percent == 100 * 2 * bits * SECOND / (250_000 * (SECOND - 1))
-    whole = counted([full(0), full(began + SECOND)])
-    assert whole.worst == Second(began + SECOND, 2 * bits, {0: 2 * bits})
+    assert short.average_percent == 100 * 2 * bits * SECOND_US / (250_000 * (SECOND_US - 1))
+    whole = counted([full(0), full(began + SECOND_US)])
+    assert whole.worst == Second(began + SECOND_US, 2 * bits, {0: 2 * bits})
     assert whole.average_percent == whole.worst_percent
 
 
 def test_more_than_fits_is_told_as_it_is():
     """2000 frames in two milliseconds: the figure is not clamped, no room is left, and it is known as impossible."""
     bits = exact_bits(full(0).identifier, full(0).data)
-    use = counted([full(i) for i in range(2000)] + [full(2 * SECOND)])
+    use = counted([full(i) for i in range(2000)] + [full(2 * SECOND_US)])
     assert use.worst_percent == 100 * 2000 * bits / 250_000 > 100
     assert (use.room_percent, use.room_frames, use.is_impossible) == (0, 0, True)
     short = counted([full(i) for i in range(2000)])

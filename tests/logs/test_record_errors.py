@@ -14,7 +14,7 @@ from rvsim.rig.load import load_rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.error_report import ErrorReport, linux_message, linux_report, report_of
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     Collided,
     Disturbed,
@@ -26,16 +26,15 @@ from rvsim.wire.line_events import (
     Waited,
 )
 
-SECOND = 1_000_000
 START = start_line(command="bench", started="2026-01-05T19:00:00+00:00")
 FRAME = Frame(250_001, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 EVENTS = (
-    Disturbed(1 * SECOND, 0x19FFE45E, ("heater",)),
-    NotAcknowledged(2 * SECOND, "heater", 0x19FFE45E),
-    StateChanged(3 * SECOND, "heater", ErrorState.PASSIVE, 128, 0),
-    StateChanged(4 * SECOND, "heater", ErrorState.BUS_OFF, 255, 0),
-    StateChanged(5 * SECOND, "heater", ErrorState.ACTIVE, 0, 0),
-    Collided(6 * SECOND, 0x19FFE45E, ("heater", "pump")),
+    Disturbed(1 * SECOND_US, 0x19FFE45E, ("heater",)),
+    NotAcknowledged(2 * SECOND_US, "heater", 0x19FFE45E),
+    StateChanged(3 * SECOND_US, "heater", ErrorState.PASSIVE, 128, 0),
+    StateChanged(4 * SECOND_US, "heater", ErrorState.BUS_OFF, 255, 0),
+    StateChanged(5 * SECOND_US, "heater", ErrorState.ACTIVE, 0, 0),
+    Collided(6 * SECOND_US, 0x19FFE45E, ("heater", "pump")),
 )
 SUFFIXES = ("jsonl", "log", "asc")
 
@@ -48,7 +47,7 @@ def recorded(request, tmp_path, catalogue):
         recorder.write(FRAME)
         for event in EVENTS:
             recorder.write_event(event)
-        recorder.write_event(Waited(7 * SECOND, "heater", 0x19FFE45E, 6 * SECOND))  # no error: not kept
+        recorder.write_event(Waited(7 * SECOND_US, "heater", 0x19FFE45E, 6 * SECOND_US))  # no error: not kept
     return path
 
 
@@ -59,7 +58,7 @@ def test_errors_and_states_are_read_back(recorded):
     assert found[0] == FRAME._replace(time=0)
     began = FRAME.time
     errors = [(one.time + began, one.about) for one in found if isinstance(one, ErrorFrame)]
-    assert errors == [(1 * SECOND, ""), (2 * SECOND, "no acknowledgement"), (6 * SECOND, "bit error")]
+    assert errors == [(1 * SECOND_US, ""), (2 * SECOND_US, "no acknowledgement"), (6 * SECOND_US, "bit error")]
     states = [one for one in found if isinstance(one, StateChanged)]
     assert [(one.state, one.transmit_errors, one.receive_errors) for one in states] == [
         (ErrorState.PASSIVE, 128, 0),
@@ -83,7 +82,7 @@ def test_python_can_reads_frames_and_error_frames(tmp_path, catalogue, suffix, r
     assert (frame.arbitration_id, bytes(frame.data), frame.is_extended_id) == (FRAME.identifier, FRAME.data, True)
     assert frame.is_rx is False
     assert error.is_error_frame
-    assert round((error.timestamp - frame.timestamp) * 1e6) == SECOND - FRAME.time
+    assert round((error.timestamp - frame.timestamp) * 1e6) == SECOND_US - FRAME.time
 
 
 def test_an_asc_recording_keeps_the_date_of_its_start(recorded):
@@ -91,7 +90,7 @@ def test_an_asc_recording_keeps_the_date_of_its_start(recorded):
     with open_log(recorded) as log:
         list(log.contents())
     dated = recorded.suffix in (".jsonl", ".asc")
-    assert log.statistics.started == (1_767_639_600 * SECOND + FRAME.time if dated else None)
+    assert log.statistics.started == (1_767_639_600 * SECOND_US + FRAME.time if dated else None)
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
@@ -109,7 +108,7 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
 
     with Recorder(path, catalogue, start=START, channel="rvsim", sent=True) as recorder:
         run = VirtualBenchRun(loaded, catalogue, Unseen(), seed=1, recorder=recorder)
-        run.run(45 * SECOND)
+        run.run(45 * SECOND_US)
     with open_log(path) as log:
         found = survey(log.contents(), catalogue, load_rig("ottersby"))
 

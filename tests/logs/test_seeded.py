@@ -21,11 +21,10 @@ from rvsim.rig.load import load_rig
 from rvsim.watch.decode import Decoder
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import Special, State
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 
-SECOND = 1_000_000
-FROM, TO = 100 * SECOND, 160 * SECOND
+FROM, TO = 100 * SECOND_US, 160 * SECOND_US
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 UNKNOWN_DGN = 0x1AABB
 """A number that no message of ours has."""
@@ -223,7 +222,7 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
             how = written(spec_field, top)
             yield Seed(f"{where} too high", spoilt(frames, is_it, how), "bad-value", frozenset({who}))
     if topic.dsa is None:
-        short = spoilt(frames, is_it, lambda data: data[: spec.needed - 1])
+        short = spoilt(frames, is_it, lambda data: data[: spec.min_length - 1])
         lost = frozenset({("no-data", who), ("late-message", who)})
         yield Seed(f"{topic} of {who} cut short", short, "wrong-length", frozenset({who}), lost)
 
@@ -254,7 +253,7 @@ def marine_seeds(rig) -> Iterator[Seed]:
     strange = Frame(FROM, 6 << 26 | UNKNOWN_DGN << 8 | 0x02, bytes(8))
     strangers = frozenset({called(0x02, rig)})
     yield Seed("a strange message", sorted([*frames, strange]), "unknown-message", strangers)
-    quiet = [frame for frame in frames if not FROM <= frame.time < FROM + 30 * SECOND]
+    quiet = [frame for frame in frames if not FROM <= frame.time < FROM + 30 * SECOND_US]
     yield Seed("thirty seconds without anybody", quiet, "bus-quiet", frozenset({"bus"}))
 
 

@@ -15,7 +15,7 @@ from rvsim.rig.functions import by_command
 from rvsim.rig.load import load_rig
 from rvsim.watch.detect.answers import answering, is_rest
 from rvsim.wire.fields import Reading, State
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 
 
@@ -27,12 +27,12 @@ def _beside(name: str):
 
 
 seeded = _beside("test_seeded")
-SECOND, FROM, TO = seeded.SECOND, seeded.FROM, seeded.TO
+FROM, TO = seeded.FROM, seeded.TO
 Seed, Tally, called, written = seeded.Seed, seeded.Tally, seeded.called, seeded.written
 PANEL, STRANGER = 0x44, 0x9C
 COMMANDS = ("FURNACE_COMMAND", "WATERHEATER_COMMAND", "ROOF_FAN_COMMAND_1", "CIRCULATION_PUMP_COMMAND")
 STEP_S = 3
-HELD_FROM = 200 * SECOND
+HELD_FROM = 200 * SECOND_US
 """A held value stands from here on; by then the bench has begun to heat and to charge."""
 
 
@@ -87,7 +87,7 @@ def in_turn(command: Frame, other: bytes, count: int, gap: float) -> list[Frame]
     """The panel's command and another source's one in turn."""
     stranger = command.identifier & ~0xFF | STRANGER
     return [
-        Frame(FROM + round(n * gap * SECOND), *((stranger, other) if n % 2 else (command.identifier, command.data)))
+        Frame(FROM + round(n * gap * SECOND_US), *((stranger, other) if n % 2 else (command.identifier, command.data)))
         for n in range(count)
     ]
 
@@ -110,7 +110,7 @@ def held(frames, catalogue, topic, name: str, until: float | None = None) -> lis
     field, is_it, value = catalogue.by_name(topic.message).by_name[name], seeded.belongs(catalogue, topic), None
     kept = []
     for frame in frames:
-        if frame.time >= HELD_FROM and (until is None or frame.time < until * SECOND) and is_it(frame):
+        if frame.time >= HELD_FROM and (until is None or frame.time < until * SECOND_US) and is_it(frame):
             value = field.raw_in(frame.data) if value is None else value
             frame = frame._replace(data=written(field, value)(frame.data))
         kept.append(frame)
@@ -119,7 +119,7 @@ def held(frames, catalogue, topic, name: str, until: float | None = None) -> lis
 
 def stuck_topics(frames, catalogue) -> Iterator[tuple]:
     """The fields with a neighbour that moves by ten steps while they are held."""
-    topics = seeded.topics([frame for frame in frames if frame.time > HELD_FROM + 60 * SECOND], catalogue)
+    topics = seeded.topics([frame for frame in frames if frame.time > HELD_FROM + 60 * SECOND_US], catalogue)
     for topic in topics:
         spec = catalogue.by_name(topic.message) if topic.message else None
         for field in spec.fields if spec else ():
@@ -163,7 +163,7 @@ def apart(frames, catalogue, is_it, volts: float, seconds: float = 60) -> list[F
     def moved(data: bytes) -> bytes:
         return written(field, field.raw_in(data) + round(volts * 20))(data)
 
-    end = FROM + round(seconds * SECOND)
+    end = FROM + round(seconds * SECOND_US)
     return [f._replace(data=moved(f.data)) if FROM <= f.time < end and is_it(f) else f for f in frames]
 
 
@@ -190,7 +190,7 @@ def near_misses(frames, catalogue) -> Iterator[tuple[str, list[Frame]]]:
     yield "three volts for nine seconds", apart(frames, catalogue, is_charger, 3.0, 9)
     for message in COMMANDS:
         command, status = latest(frames, catalogue, message), latest(frames, catalogue, by_command(message).statuses[0])
-        yield f"{message} again", with_frames(frames, *(command._replace(time=FROM + n * SECOND) for n in range(60)))
+        yield f"{message} again", with_frames(frames, *(command._replace(time=FROM + n * SECOND_US) for n in range(60)))
         spec, said = (catalogue.by_dgn(dgn_of(frame.identifier)) for frame in (command, status))
         so = {f.name: raw for f in spec.fields if (a := answering(f, said)) is not None
               and (raw := a.raw_in(status.data)) is not None and a.state(raw) is State.VALUE}  # fmt: skip
@@ -239,7 +239,7 @@ def test_what_is_just_inside_a_limit_is_not_told(catalogue, record, shown, with_
         told += [f"{what}: {f.text}" for f in survey(log, catalogue, rig).flags if f.kind == "two-commanders"]
         count += 1
     for topic, name in stuck_topics(long, catalogue):
-        log = held(long, catalogue, topic, name, until=HELD_FROM / SECOND + 540)
+        log = held(long, catalogue, topic, name, until=HELD_FROM / SECOND_US + 540)
         told += [f"{topic} {name}: {flag.text}" for flag in survey(log, catalogue, rig).flags]
         count += 1
     shown(f"\nJust inside a limit, {'with the rig' if rig else 'no rig'}: {count} logs, {len(told)} flags")

@@ -17,7 +17,7 @@ from rvsim.rig.model import Rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.faults.fault_plans import BrownOutPlan, RestartPlan
 from rvsim.shakedown.scenario import load_scenario
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.name import Name
 
@@ -30,9 +30,7 @@ def _beside(name: str):
 
 
 seeded = _beside("test_seeded")
-SECOND, FROM, Seed, Tally, called, source = (
-    seeded.SECOND, seeded.FROM, seeded.Seed, seeded.Tally, seeded.called, seeded.source,
-)  # fmt: skip
+FROM, Seed, Tally, called, source = seeded.FROM, seeded.Seed, seeded.Tally, seeded.called, seeded.source
 CLAIM, NULL, GLOBAL, FREE, TOOL = 0xEE00, 0xFE, 0xFF, 0x9D, 0xF9
 NOBODY = "nobody"
 """The subject of a seed of which nothing may be told."""
@@ -79,7 +77,7 @@ def claims_and_restarts(frames, rig) -> Iterator:
     for address, name in names(frames).items():
         who = called(address, rig)
         for times in (1, 2, 3):
-            again = (claim(FROM + number * 11 * SECOND, address, name) for number in range(times))
+            again = (claim(FROM + number * 11 * SECOND_US, address, name) for number in range(times))
             yield Seed(f"{who} restarts {times} times", with_frames(frames, *again), "restarted", frozenset({who}))
         asked = with_frames(frames, request(FROM), claim(FROM + 1_900_000, address, name))
         yield Seed(f"{who} is asked", asked, "restarted", frozenset({NOBODY}), tool)
@@ -96,15 +94,15 @@ def start_sequences(frames, rig) -> Iterator:
     for address in names(frames):
         first = [frame for frame in own(frames, address) if dgn_of(frame.identifier) != CLAIM]
         begun = first[0].time
-        topics = {frame.identifier: frame for frame in first if frame.time - begun <= SECOND}
+        topics = {frame.identifier: frame for frame in first if frame.time - begun <= SECOND_US}
         if len(topics) < 3 or not any(dgn_of(one) == 0x1FECA for one in topics):
             continue
         for shift, told in ((101_700_000, True), (100_000_000, False)):
-            away = FROM - 4 * SECOND, begun + shift
+            away = FROM - 4 * SECOND_US, begun + shift
             rest = [f for f in frames if source(f) != address or not away[0] <= f.time < away[1]]
-            anew = [frame._replace(time=frame.time + shift) for frame in first if frame.time < begun + 60 * SECOND]
+            anew = [frame._replace(time=frame.time + shift) for frame in first if frame.time < begun + 60 * SECOND_US]
             log = [f for f in rest if source(f) != address or f.time < away[0]] + anew
-            log = [f for f in log if f.time < begun + shift + 50 * SECOND]
+            log = [f for f in log if f.time < begun + shift + 50 * SECOND_US]
             who = called(address, rig) if told else NOBODY
             late = frozenset({("late-message", called(address, rig))})  # what comes twice a second, after four seconds
             yield Seed(f"{called(address, rig)} begins anew", with_frames(log), "restarted", frozenset({who}), late)
@@ -119,7 +117,7 @@ def shared_names(frames, rig) -> Iterator:
         twin = frozenset((kind, one) for kind in ("shared-instance", "unplanned-device") for one in who)
         yield Seed(f"the NAME of {called(address, rig)} twice", both, "shared-name", who, twin)
         left = [f for f in frames if source(f) != address or f.time < FROM]
-        moved = with_frames(left, claim(FROM, FREE, name), *(at(f, FREE, SECOND) for f in copied))
+        moved = with_frames(left, claim(FROM, FREE, name), *(at(f, FREE, SECOND_US) for f in copied))
         yield Seed(f"{called(address, rig)} moves", moved, "shared-name", frozenset({NOBODY}))
 
 
@@ -135,7 +133,7 @@ def without_address(frames, rig) -> Iterator:
         for nobody in (NULL, GLOBAL):
             said = with_frames(frames, at(frame, nobody)._replace(time=FROM))
             yield Seed(f"{frame} of nobody", said, "no-address", frozenset({f"address {nobody:02X} hex"}))
-    asks = with_frames(frames, *(at(request(FROM + number * SECOND), NULL) for number in range(3)))
+    asks = with_frames(frames, *(at(request(FROM + number * SECOND_US), NULL) for number in range(3)))
     yield Seed("a node without an address asks", asks, "no-address", frozenset({NOBODY}))
 
 
@@ -165,8 +163,8 @@ def other_units(frames, catalogue, rig: Rig | None) -> Iterator:
         if rig is None and address not in speaking:
             continue  # nothing tells what it is, so nobody can be told to be in its place
         before = [f for f in frames if source(f) != address or f.time < FROM]
-        after = [f for f in own(frames, address) if f.time >= FROM + 20 * SECOND]
-        log = with_frames(before, claim(FROM + 20 * SECOND, address, other(name)), *after)
+        after = [f for f in own(frames, address) if f.time >= FROM + 20 * SECOND_US]
+        log = with_frames(before, claim(FROM + 20 * SECOND_US, address, other(name)), *after)
         who = called(address, rig)
         also = frozenset({("silent-device", who), ("late-message", who)})
         yield Seed(f"another unit for {who}", log, "replaced-device", frozenset({who}), also)
@@ -251,7 +249,7 @@ def spoilt(kept, catalogue, *faults) -> tuple[list[Frame], list]:
     run = VirtualBenchRun(
         loaded._replace(scenario=loaded.scenario.model_copy(update={"faults": plans})), catalogue, kept, seed=1
     )
-    run.until(120 * SECOND)
+    run.until(120 * SECOND_US)
     return kept.frames, list(run.watch.all_flags)
 
 

@@ -17,11 +17,10 @@ from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.timing import exact_bits, standard_bits
 
-SECOND = 1_000_000
-AT = 100 * SECOND
+AT = 100 * SECOND_US
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 OWN = {"unknown-message", "bus-quiet"}
 """What the vessel's log has of its own."""
@@ -103,7 +102,7 @@ def flood(percent: float, start: int, message: can.Message) -> list[Told]:
     extended = message.is_extended_id
     bits = exact_bits(message.arbitration_id, data) if extended else standard_bits(message.arbitration_id, data)
     count = int(percent / 100 * 250_000 / bits)
-    return [Told(start + n * SECOND // count, message) for n in range(count)]
+    return [Told(start + n * SECOND_US // count, message) for n in range(count)]
 
 
 ELEVEN_BITS = can.Message(arbitration_id=0x123, is_extended_id=False, data=bytes.fromhex("01A00FA6603BD140"))
@@ -115,32 +114,36 @@ def seeds(entries: list[Told], source: int) -> Iterator[Seed]:
     heard = next(one.message for one in reversed(entries[:place]) if one.message.arbitration_id & 0xFF == source)
     yield Seed("as it is", entries)
     for count in (1, 9):
-        yield Seed(f"{count} error frames", mixed(entries, errors(count, SECOND)), "bus-errors", "notice")
-    yield Seed("10 error frames in 9 s", mixed(entries, errors(10, SECOND)), "bus-errors", "warning")
+        yield Seed(f"{count} error frames", mixed(entries, errors(count, SECOND_US)), "bus-errors", "notice")
+    yield Seed("10 error frames in 9 s", mixed(entries, errors(10, SECOND_US)), "bus-errors", "warning")
     yield Seed("10 error frames in 10.8 s", mixed(entries, errors(10, 1_200_000)), "bus-errors", "notice")
     yield Seed("a storm of errors", mixed(entries, errors(400, 5000)), "bus-errors", "warning")
     yield Seed("nothing but error frames", errors(50, 20_000, 0), "bus-errors", "warning")
     for percent, kind, severity in ((33, None, None), (45, "bus-busy", "notice"), (75, "bus-busy", "warning")):
         for what, message in (("our", heard), ("11-bit", ELEVEN_BITS)):
             for start in (AT, AT + 500_000):
-                name = f"{percent} % of {what} frames for a second from {start / SECOND:g} s"
+                name = f"{percent} % of {what} frames for a second from {start / SECOND_US:g} s"
                 yield Seed(name, mixed(entries, flood(percent, start, message)), kind, severity)
     yield Seed("a burst of 130 % of a second", mixed(entries, flood(130, AT, ELEVEN_BITS)), "bus-busy", "notice")
     swapped = entries.copy()
     swapped[place], swapped[place + 1] = swapped[place + 1], swapped[place]
     yield Seed("two frames the wrong way round", swapped)
-    for back, kind in ((SECOND, None), (SECOND + 1000, "log-out-of-order"), (3600 * SECOND, "log-out-of-order")):
+    for back, kind in (
+        (SECOND_US, None),
+        (SECOND_US + 1000, "log-out-of-order"),
+        (3600 * SECOND_US, "log-out-of-order"),
+    ):
         stamp = max(entries[place - 1].time - back, 0)
         before = [*entries[:place], Told(stamp, entries[place].message), *entries[place + 1 :]]
-        yield Seed(f"one frame {back / SECOND:g} s back", before, kind, kind and "warning")
-    later = [Told(one.time - 30 * SECOND, one.message) for one in entries[place:]]
+        yield Seed(f"one frame {back / SECOND_US:g} s back", before, kind, kind and "warning")
+    later = [Told(one.time - 30 * SECOND_US, one.message) for one in entries[place:]]
     yield Seed("a clock set back by 30 s", [*entries[:place], *later], "log-out-of-order", "warning")
     by_identifier = sorted(entries, key=lambda one: one.message.arbitration_id)
     yield Seed("sorted by identifier", by_identifier, "log-out-of-order", "warning")
     chance = random.Random(1)
     for part, kind in ((0.004, None), (0.03, "log-out-of-order")):
         shaken = [
-            Told(one.time - 300_000, one.message) if one.time > SECOND and chance.random() < part else one
+            Told(one.time - 300_000, one.message) if one.time > SECOND_US and chance.random() < part else one
             for one in entries
         ]
         yield Seed(f"{part:.1%} of frames late by 0.3 s", shaken, kind, kind and "warning")

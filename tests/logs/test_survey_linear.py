@@ -7,8 +7,6 @@ import pytest
 from rvsim.logs.survey import survey
 from rvsim.wire.frame import Frame
 
-SECOND = 1_000_000
-
 
 def steps_of(work) -> int:
     """Return how many functions of Python were called: a measure that no other load of the machine changes."""

@@ -17,19 +17,19 @@ MESSAGE = (0x1FFE4, "FURNACE_STATUS")
         (
             {"flag": "silent-devise"},
             "flag",
-            f'"silent-devise" is no kind of flag (did you mean "silent-device"?); the kinds are {KINDS}',
+            f'"silent-devise" is not a kind of flag (did you mean "silent-device"?); the kinds are {KINDS}',
         ),
-        ({"flag": "xyz"}, "flag", f'"xyz" is no kind of flag; the kinds are {KINDS}'),
+        ({"flag": "xyz"}, "flag", f'"xyz" is not a kind of flag; the kinds are {KINDS}'),
         (
             {"flag": "bad-value", "message": "1FFE"},
             "message",
-            '"1FFE" names no message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up to '
+            '"1FFE" is not a message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up to '
             '3FFFF, like "1FFE4"',
         ),
         (
             {"flag": "bad-value", "message": "A STATUS"},
             "message",
-            '"A STATUS" names no message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up to '
+            '"A STATUS" is not a message; write its name, like "FURNACE_STATUS", or its DGN as five hex digits up to '
             '3FFFF, like "1FFE4"',
         ),
         (
@@ -65,7 +65,7 @@ def test_a_mistake_is_named_at_its_key(given, place, problem):
 @pytest.mark.parametrize("message", ["40000", "é_STATUS", "1ffe4 ", "1FFE4\n", "0x1FFE4", "1FFG4"])
 def test_what_is_no_message_is_refused(message):
     """A DGN has 18 bits; names are plain."""
-    with pytest.raises(ValidationError, match="names no message"):
+    with pytest.raises(ValidationError, match="is not a message"):
         AcceptedPlan(flag="bad-value", message=message)
 
 
@@ -154,7 +154,9 @@ def test_mistakes_in_what_a_log_teaches_have_their_lines(tmp_path):
     pause, name, flag, key = refused.value.problems
     assert pause.startswith(f'{path}, line 4, longest_pause: "soon" is not a duration; ')
     assert name.startswith(f'{path}, line 8, device 1 "heater", claimed_name: "5" is not a NAME; ')
-    assert flag.startswith(f'{path}, line 10, accepted 1, flag: "no-dat" is no kind of flag (did you mean "no-data"?)')
+    assert flag.startswith(
+        f'{path}, line 10, accepted 1, flag: "no-dat" is not a kind of flag (did you mean "no-data"?)'
+    )
     assert key.startswith(f'{path}, line 13, accepted 2: unknown key "mesage" (did you mean "message"?)')
 
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from rvsim.rig.claimed import ClaimedName, read_name, written
+from rvsim.rig.claimed import ClaimedName, name_text, read_name
 from rvsim.wire.name import Name
 
 
@@ -14,16 +14,16 @@ def test_a_name_stands_most_significant_first():
     name = read_name("0807060504030201")
     assert name.to_bytes() == bytes([1, 2, 3, 4, 5, 6, 7, 8])
     assert read_name("00000000ddc1e240") == Name(serial_number=123456, manufacturer_code=1774)
-    assert written(Name(serial_number=123456, manufacturer_code=1774)) == "00000000DDC1E240"
+    assert name_text(Name(serial_number=123456, manufacturer_code=1774)) == "00000000DDC1E240"
 
 
 @given(st.binary(min_size=8, max_size=8))
 def test_what_is_written_is_read_again(data):
     """Any NAME; one that is read already stays."""
     name = Name.from_bytes(data)
-    assert read_name(written(name)) == name
+    assert read_name(name_text(name)) == name
     assert read_name(name) is name
-    assert TypeAdapter(ClaimedName).validate_python(written(name), strict=True) == name
+    assert TypeAdapter(ClaimedName).validate_python(name_text(name), strict=True) == name
 
 
 @pytest.mark.parametrize(

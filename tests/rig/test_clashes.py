@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.rig.clashes import clashes
+from rvsim.rig.clashes import find_clashes
 from rvsim.rig.model import DevicePlan
 
 ONE, OTHER = "00000000DDC1E240", "00000000DDC1E241"
@@ -19,7 +19,7 @@ def test_a_name_belongs_to_one_unit(read):
     entries = [device(1, claimed_name=ONE), device(2, claimed_name=OTHER), device(3, claimed_name=ONE.lower())]
     if read:
         entries = [DevicePlan.model_validate(entry) for entry in entries]
-    (problem,) = clashes(entries)
+    (problem,) = find_clashes(entries)
     assert problem.place == (2, "claimed_name")
     assert problem.text == (
         'ONE is already the NAME of device 1 "device 1"; no two units have the same one'.replace("ONE", ONE)
@@ -28,12 +28,15 @@ def test_a_name_belongs_to_one_unit(read):
 
 def test_what_is_no_name_does_not_clash():
     """It is refused for that reason alone."""
-    assert list(clashes([device(n, claimed_name=wrong) for n, wrong in enumerate(["x", "x", 3, 3, None, None])])) == []
+    assert (
+        list(find_clashes([device(n, claimed_name=wrong) for n, wrong in enumerate(["x", "x", 3, 3, None, None])]))
+        == []
+    )
 
 
 def test_two_devices_of_which_only_the_address_is_known_need_two():
     """Nothing else could tell one from the other."""
-    (problem,) = clashes([device(1), {"name": "other", "address": 1}])
+    (problem,) = find_clashes([device(1), {"name": "other", "address": 1}])
     assert problem.place == (1, "address")
 
 
@@ -42,4 +45,4 @@ def test_the_lowest_and_the_highest_can_clash(address, instance):
     """The ends of what is valid are held against each other too."""
     same = {"address": address, "functions": {"tank": instance}}
     entries = [{"name": "one", **same}, {"name": "other", **same}]
-    assert [problem.place for problem in clashes(entries)] == [(1, "address"), (1, "functions", "tank")]
+    assert [problem.place for problem in find_clashes(entries)] == [(1, "address"), (1, "functions", "tank")]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_command, by_dsa, by_status
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, by_command, by_dsa, by_status
 from rvsim.wire.fields import Origin
 
 VECTORS = Path(__file__).parents[1] / "vectors"
@@ -70,10 +70,10 @@ def test_what_is_less_sure_than_the_lowest_is_said():
     rest = {f.name: f.source.partition("; ")[2] for f in FUNCTIONS.values() if ";" in f.source}
     assert rest == {
         "thermostat": "89 to 92: from memory, unsure",
-        "dc_source": "that the highest device priority speaks for an instance: device makers' appendices",
+        "dc_source": "that the highest device priority reports an instance: device makers' appendices",
         "air_conditioner": "104 to 106: from memory, unsure",
         "inverter": "67: from memory",
-        "dc_dimmer": "DC loads shared it before they were given 146",
+        "dc_dimmer": "DC loads had it too before they got 146",
         "dc_load": "before it 131, shared with dimmers",
         "slide": "85 to 87: from memory, unsure",
         "window_shade": "the submission of 2008 used 131",
@@ -126,7 +126,7 @@ def test_only_tanks_have_an_instance_zero_and_only_dc_sources_are_shared():
         "tank": 0,
         "furnace": 1,
     }
-    assert HIGHEST_INSTANCE == 250  # rv-c.com/book/export/html/81
+    assert MAX_INSTANCE == 250  # rv-c.com/book/export/html/81
 
 
 def test_a_battery_is_spoken_for_by_several_but_has_one_monitor():
@@ -171,7 +171,7 @@ def test_each_default_source_address_has_its_origin(function, dsa, origin):
 def test_an_alternator_is_called_by_its_name():
     """An alternator regulator maker's instances of a charger: 30h and the number; others are numbers."""
     charger, tank = FUNCTIONS["charger"], FUNCTIONS["tank"]
-    assert [charger.spoken(instance) for instance in (1, 0x30, 0x31, 0x3F, 0x41)] == [
+    assert [charger.label(instance) for instance in (1, 0x30, 0x31, 0x3F, 0x41)] == [
         "charger 1", "charger 48", "alternator 1", "alternator 15", "charger 65",
     ]  # fmt: skip
-    assert tank.spoken(0x31) == "tank 49"
+    assert tank.label(0x31) == "tank 49"

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.rig.load import check, find, find_rig, load_rig
+from rvsim.rig.load import check_model, find_file, find_rig, load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.toml_file import read_toml
 
@@ -199,7 +199,7 @@ def test_a_sound_file_is_a_rig(written):
                 f'line 25, device 2 "roof fan", limits."the air": {text}'
                 for text in (
                     '"the air" does not name a field; write it as field or MESSAGE.field',
-                    "3 is not a pair of limits; write the lowest and the highest: [low, high]",
+                    "3 is not a pair of limits; write the lowest and the highest value: [low, high]",
                 )
             ],
         ),
@@ -240,12 +240,12 @@ def test_a_sound_file_is_a_rig(written):
         ),
         ("volume_m3 = 11", "volume_m3 = -1", "line 31, cabin.volume_m3: -1 is below 1; write 1 or more"),
         ('"A small one"', "3", 'line 3, title: 3 is not a text; write it in quotes, "like this"'),
-        ("schema = 1", "schema = 7", "line 1, schema: 7 is not a form that this rvsim reads; write schema = 1"),
+        ("schema = 1", "schema = 7", "line 1, schema: 7 is not a file format that this rvsim reads; write schema = 1"),
         (
             "\n[cabin]",
             'definitions = ["a.dbc"]\n[cabin]',
             'line 29, device 2 "roof fan", limits.definitions: a list is not a pair of limits; '
-            "write the lowest and the highest: [low, high]",
+            "write the lowest and the highest value: [low, high]",
         ),
     ],
 )
@@ -288,7 +288,7 @@ def test_an_address_can_have_any_length_in_hex(written):
     """A number that cannot even be written in decimal is refused by name."""
     assert refused(written(SOUND.replace("0x90", "0x" + "F" * 5000))) == [
         'x.toml, line 15, device 2 "roof fan", address: '
-        "a number beyond all use is not an address that a device can have; write 0 to 0xFD (253)"
+        "a number that is too large is not an address that a device can have; write 0 to 0xFD (253)"
     ]
 
 
@@ -319,7 +319,7 @@ def test_an_unknown_name_lists_the_shipped_ones(tmp_path):
     for name in ("van", "bus"):
         (tmp_path / f"{name}.toml").touch()
     with pytest.raises(InputError) as error:
-        find("vann", tmp_path, "rig")
+        find_file("vann", tmp_path, "rig")
     assert error.value.problems == (
         'no rig is called "vann" (did you mean "van"?); the shipped ones are bus, van; '
         "for your own give its path, ending in .toml",
@@ -331,7 +331,7 @@ def test_an_unknown_name_lists_the_shipped_ones(tmp_path):
 def test_the_models_can_be_told_more(written):
     """What else is handed in reaches the validators, beside the kinds and the folder; kinds may be left out."""
     file = read_toml(written(SOUND.replace('"plain"', '"unheard of"')))
-    assert check(Rig, file).devices[0].kind == "unheard of"
+    assert check_model(Rig, file).devices[0].kind == "unheard of"
 
     class Told(BaseModel):
         """Takes anything and keeps what it was told."""
@@ -341,7 +341,7 @@ def test_the_models_can_be_told_more(written):
             told.append(context)
 
     told = []
-    check(Told, file, KINDS, devices=["a"])
+    check_model(Told, file, KINDS, devices=["a"])
     assert told == [{"kinds": KINDS, "folder": file.path.parent, "devices": ["a"]}]
 
 

@@ -7,7 +7,7 @@ import pytest
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig, part
+from rvsim.rig.model import DevicePlan, Rig, entry_value
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.name import Name
 
@@ -122,13 +122,13 @@ INSTANCE = "is not an instance; write a whole number, like 1, or several, like [
         ({"address": -1}, ("address",), f"-1 {ADDRESS}"),
         ({"address": 0xFFFF}, ("address",), f"0xFFFF {ADDRESS}"),
         ({"address": 0x10000}, ("address",), f"65536 {ADDRESS}"),
-        ({"address": 1 << 70}, ("address",), f"a number beyond all use {ADDRESS}"),
+        ({"address": 1 << 70}, ("address",), f"a number that is too large {ADDRESS}"),
         ({"name": " "}, ("name",), "this is empty; write a few words"),
-        ({"name": " fan"}, ("name",), '" fan" has blanks around it; remove them'),
+        ({"name": " fan"}, ("name",), '" fan" has spaces around it; remove them'),
         (
             {"zone": "a\nb"},
             ("zone",),
-            '"a\\nb" has a line break or another control character; write plain words',
+            '"a\\nb" has a line break or another control character; write plain text',
         ),
         (
             {"functions": {"furnase": 1}},
@@ -147,11 +147,11 @@ INSTANCE = "is not an instance; write a whole number, like 1, or several, like [
             "a water heater cannot have instance 251; write 1 to 250",
         ),
         ({"functions": {"tank": -1}}, ("functions", "tank"), "a tank cannot have instance -1; write 0 to 250"),
-        ({"functions": {"tank": [1, 1]}}, ("functions", "tank"), "instance 1 stands twice; write it once"),
+        ({"functions": {"tank": [1, 1]}}, ("functions", "tank"), "instance 1 is given twice; write it once"),
         (
             {"functions": {"tank": []}},
             ("functions", "tank"),
-            "no instance is named; write one, like 1, or several, like [1, 2]",
+            "no instance is given; write one, like 1, or several, like [1, 2]",
         ),
         ({"functions": {"tank": "1"}}, ("functions", "tank"), f'"1" {INSTANCE}'),
         ({"functions": {"tank": [True]}}, ("functions", "tank"), f"true {INSTANCE}"),
@@ -163,12 +163,12 @@ INSTANCE = "is not an instance; write a whole number, like 1, or several, like [
         (
             {"limits": {"level": [2]}},
             ("limits", "level"),
-            "a list is not a pair of limits; write the lowest and the highest: [low, high]",
+            "a list is not a pair of limits; write the lowest and the highest value: [low, high]",
         ),
         (
             {"limits": {"level": 2}},
             ("limits", "level"),
-            "2 is not a pair of limits; write the lowest and the highest: [low, high]",
+            "2 is not a pair of limits; write the lowest and the highest value: [low, high]",
         ),
         (
             {"limits": {"the level": [1, 2]}},
@@ -210,7 +210,7 @@ def test_nothing_is_taken_for_what_it_is_not(given):
 def test_a_rig_needs_its_form_and_a_device():
     """Another schema number and a rig without devices are refused."""
     assert problems(rig(device(), schema=2)) == [
-        (("schema",), "2 is not a form that this rvsim reads; write schema = 1")
+        (("schema",), "2 is not a file format that this rvsim reads; write schema = 1")
     ]
     for empty in (rig(), {"schema": 1, "name": "small", "title": "A small one"}):
         assert [text for _, text in problems(empty)] == ["a rig needs at least one device; write a table [[device]]"]
@@ -287,8 +287,8 @@ def test_clashes_are_found_among_devices_that_are_read_already():
     """Device plans put together in code are held against each other like those from a file."""
     plans = [DevicePlan.model_validate(device(1)), DevicePlan.model_validate(device(2, address=0x81))]
     assert [place for place, _ in problems(rig(*plans))] == [("device", 1, "address")]
-    assert part(plans[0], "name") == part(device(1), "name") == "device 1"
-    assert part(3, "name") is None
+    assert entry_value(plans[0], "name") == entry_value(device(1), "name") == "device 1"
+    assert entry_value(3, "name") is None
 
 
 @pytest.mark.parametrize("entry", [3, [], {"name": 3, "address": "x", "functions": 4}, {"functions": {"tank": {}}}])
@@ -316,7 +316,7 @@ def test_definitions_lie_beside_the_rig(tmp_path):
     data = rig(device(), definitions=["own.dbc"])
     assert Rig.model_validate(data, context={"folder": tmp_path}).definitions == (tmp_path / "own.dbc",)
     assert Rig.model_validate(data).definitions == (Path("own.dbc"),)
-    missing = "; name a DBC file, its path seen from this file"
+    missing = "; name a DBC file, its path relative to this file"
     data["definitions"] = ["other.dbc", "x" * 5000]
     assert problems(data, folder=tmp_path) == [
         (("definitions", 0), f'there is no file "other.dbc"{missing}'),
@@ -333,7 +333,7 @@ def test_a_device_may_be_known_by_its_name_or_its_address_alone():
     assert (first.kind, first.functions, first.claimed_name) == ("", {}, None)
     assert second.claimed_name == Name(serial_number=123456, manufacturer_code=1774)
     assert problems(rig({**bare[0], "amps": {"furnace": [1, 2]}})) == [
-        (("device", 0, "amps"), '"furnace" is none of its functions; it has none yet, so add them first')
+        (("device", 0, "amps"), '"furnace" is not one of its functions; it has none yet, so add them first')
     ]
     assert problems(rig({**bare[0], "claimed_name": 5}))[0][0] == ("device", 0, "claimed_name")
     assert [place for place, _ in problems(rig(bare[1], {**bare[1], "name": "c", "address": 3}))] == [
@@ -398,5 +398,5 @@ def test_amps_are_of_its_functions():
     plan = DevicePlan.model_validate(device(amps={"tank": [0.1, 2]}))
     assert plan.amps == {"tank": (0.1, 2.0)}
     assert problems(rig(device(amps={"furnace": [0.1, 2]}))) == [
-        (("device", 0, "amps"), '"furnace" is none of its functions; name one of tank')
+        (("device", 0, "amps"), '"furnace" is not one of its functions; write one of tank')
     ]

@@ -3,13 +3,13 @@
 import pytest
 from pydantic import ValidationError
 
-from rvsim.rig.table import Line, Mistake, Table, part, refuse
+from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 
 
 class Shelf(Table):
     """An invented table."""
 
-    label: Line
+    label: OneLineText
     width: int = 3
 
 
@@ -27,8 +27,8 @@ def test_a_table_is_strict_and_frozen():
     ("text", "problem"),
     [
         ("  ", "this is empty; write a few words"),
-        ("a\x1b[2J", '"a\\x1b[2J" has a line break or another control character; write plain words'),
-        ("a ", '"a " has blanks around it; remove them'),
+        ("a\x1b[2J", '"a\\x1b[2J" has a line break or another control character; write plain text'),
+        ("a ", '"a " has spaces around it; remove them'),
     ],
 )
 def test_a_line_is_safe_to_print(text, problem):
@@ -42,16 +42,16 @@ def test_mistakes_of_our_own_and_those_that_were_found_come_together():
     """Each at its place, with what was given."""
     with pytest.raises(ValidationError) as found:
         Shelf.model_validate({"label": "a", "width": "wide"})
-    both = refuse("shelf", [Mistake((0, "label"), "it is taken", "a")], found.value).errors(include_url=False)
+    both = validation_error("shelf", [Mistake((0, "label"), "it is taken", "a")], found.value).errors(include_url=False)
     assert [(one["loc"], one["type"], one["input"]) for one in both] == [
         (("width",), "int_type", "wide"),
         ((0, "label"), "value_error", "a"),
     ]
     assert both[1]["msg"] == "it is taken"
-    assert len(refuse("shelf", [Mistake((), "x", 1)]).errors()) == 1
+    assert len(validation_error("shelf", [Mistake((), "x", 1)]).errors()) == 1
 
 
 def test_a_part_is_found_before_and_after_reading():
     """By key, by attribute; None where there is nothing."""
-    assert part({"label": "a"}, "label") == part(Shelf(label="a"), "label") == "a"
-    assert part({}, "label") is part(3, "label") is None
+    assert entry_value({"label": "a"}, "label") == entry_value(Shelf(label="a"), "label") == "a"
+    assert entry_value({}, "label") is entry_value(3, "label") is None

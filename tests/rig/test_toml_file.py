@@ -40,13 +40,13 @@ OPEN_TEXT = "a text is not closed on its line; add the missing quote"
 @pytest.mark.parametrize(
     ("text", "line", "column", "words"),
     [
-        ("a = on", 1, 5, 'this is not a value: text needs quotes, "like this", and yes and no are true and false'),
+        ("a = on", 1, 5, 'this is not a value: text needs quotes, "like this"; write true and false, not yes and no'),
         ("a = 1\na = 2\n", 2, 6, TAKEN),
         ("[a]\n[[a]]", 2, 4, TAKEN),
         ("a=[1]\n[[a]]", 2, 4, TAKEN),
         ("a = {b=1,b=2}", 1, 13, "this key has a value already; write it once"),
         ("[a]\n[a]", 2, 3, "this table exists already; write its header once, or two brackets for a list: [[device]]"),
-        ("[a.b]\n[a]\nb.c=1", 3, 6, "this table is complete already; add to it where it was begun"),
+        ("[a.b]\n[a]\nb.c=1", 3, 6, "this table is complete already; add to it where it is defined"),
         ("a 1", 1, 3, "a key needs an equals sign and a value: key = value"),
         ("a = 20s", 1, 7, ENDS),
         ("a = 12:30", 1, 7, ENDS),
@@ -57,9 +57,9 @@ OPEN_TEXT = "a text is not closed on its line; add the missing quote"
         ("a = 'x\n'", 1, 7, OPEN_TEXT),
         ("a = [1, 2", 1, 10, "a list is not closed, or a comma is missing in it; write [1, 2]"),
         ("a = {b = 1", 1, 11, "a table in braces is not closed on its line; write { key = 1 }"),
-        (r'a = "\q"', 1, 8, r"a backslash in a text in quotes stands twice; write \\ or use single quotes"),
-        ("= 1", 1, 1, "no key can begin here; write key = value or a header [table]"),
-        ("a. = 1", 1, 4, "a key is missing or has a sign that needs quotes; write letters, digits, _ and -"),
+        (r'a = "\q"', 1, 8, r"a backslash in a text in quotes must be doubled; write \\ or use single quotes"),
+        ("= 1", 1, 1, "a key cannot begin here; write key = value or a header [table]"),
+        ("a. = 1", 1, 4, "a key is missing or needs quotes; write letters, digits, _ and -"),
         (r'a = "\ud800"', 1, 12, "not TOML: Escaped character is not a Unicode scalar value; correct it"),
     ],
 )
@@ -72,9 +72,7 @@ def test_numbers_and_nesting_beyond_all_use_are_refused(written):
     """What the TOML reader itself cannot take is one clear line too."""
     assert refused(written("a = " + "9" * 5000)) == "x.toml: a number has too many digits; write a smaller one"
     deep = "[" * sys.getrecursionlimit() + "]" * sys.getrecursionlimit()
-    assert (
-        refused(written(f"a = {deep}")) == "x.toml: lists or tables stand too deep in one another; write them flatter"
-    )
+    assert refused(written(f"a = {deep}")) == "x.toml: lists or tables are nested too deeply; use fewer levels"
 
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path, written, monkeypatch):
@@ -90,7 +88,7 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path, written, monkeypatch):
     path = written("#" * (1 << 20))
     assert read_toml(path).data == {}
     monkeypatch.setattr("pathlib.Path.open", _not_allowed)
-    assert refused(path) == f'"{path}" cannot be read (Permission denied); check its name and rights'
+    assert refused(path) == f'"{path}" cannot be read (Permission denied); check its name and permissions'
 
 
 def _not_allowed(*_):
@@ -206,13 +204,13 @@ def test_every_key_is_found_on_its_line(data):
     writer = Writer(data.draw)
     writer.pairs((), "\n", "\n")
     for number in range(data.draw(st.integers(0, 3))):
-        writer.write_event("t")
-        writer.write_event("t", number)
+        writer.note("t")
+        writer.note("t", number)
         writer.text += "[[ t ]] # one more\r\n"
         writer.pairs(("t", number), "\n", "\n")
         for name in data.draw(st.sets(st.sampled_from(["u", "v"]))):
-            writer.write_event("t", number, f"{name}.", "w")
-            writer.write_event("t", number, f"{name}.")
+            writer.note("t", number, f"{name}.", "w")
+            writer.note("t", number, f"{name}.")
             writer.text += f'[t."{name}.".w]\n'
             writer.pairs(("t", number, f"{name}.", "w"), "\n", "\n")
     file = TomlFile(None, writer.text, tomllib.loads(writer.text))

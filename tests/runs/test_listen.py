@@ -8,11 +8,10 @@ from rvsim.runs.control import Control
 from rvsim.runs.listen import BEHIND_US, ListenRun
 from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 
-SECOND = 1_000_000
-EPOCH = 1_700_000_000 * SECOND
+EPOCH = 1_700_000_000 * SECOND_US
 HEATER, PANEL = 0x19FFE45E, 0x19FFE244
 LONGEST_S = 600
 """A run that should end by itself is given up after so long, or a test would hang."""
@@ -82,14 +81,14 @@ class Sink:
 
     def frame(self, frame):
         """Keep its time."""
-        self.times.append(frame.time / SECOND)
+        self.times.append(frame.time / SECOND_US)
 
     def events(self, events):
         """Not asked."""
 
     def end(self, time, watch):
         """Keep it."""
-        self.ended.append(time / SECOND)
+        self.ended.append(time / SECOND_US)
 
     def flush(self):
         """Nothing waits."""
@@ -107,7 +106,7 @@ def test_times_are_seconds_since_the_start(bus):
     """A frame stamped with a date two seconds after the start is heard at 2 s; the run ends when its time is over."""
     port, listen, sink, said = bus
     port.script = [(2.0, lambda: port.deliver(HEATER)), (4.0, lambda: port.deliver(PANEL, HEATER))]
-    listen.run(10 * SECOND, Control())
+    listen.run(10 * SECOND_US, Control())
     assert sink.times == pytest.approx([2, 4, 4], abs=0.11)
     assert sink.ended == pytest.approx([10], abs=0.01)
     assert said == []
@@ -120,7 +119,7 @@ def test_the_watch_stays_behind_the_present(bus):
     port.ns += 3 * 10**9
     late = port.now() - 400_000
     listen.poll()
-    assert listen.observed_until == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
+    assert listen.observed_until == pytest.approx(3 * SECOND_US - BEHIND_US, abs=1000)
     port.waiting.append(Frame(late, PANEL, BODY))
     listen.poll()
     assert sink.times[-1] == pytest.approx(2.6, abs=0.01)
@@ -131,16 +130,16 @@ def test_a_device_that_falls_silent_is_flagged_while_nothing_comes(bus):
     """Two talkers; one stays away for more than fifteen seconds while the other goes on."""
     port, listen, _, _ = bus
     port.script = [(n, lambda n=n: port.deliver(*((HEATER, PANEL) if n < 20 else (PANEL,)))) for n in range(1, 60, 5)]
-    listen.run(60 * SECOND, Control())
+    listen.run(60 * SECOND_US, Control())
     assert [(flag.kind, flag.subject) for flag in listen.watch.flags] == [("silent-device", "address 5E hex")]
 
 
 def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
     """After five seconds: power, wiring, bit rate; and that a lone device is never acknowledged by a listener."""
     _, listen, _, said = bus
-    listen.run(4 * SECOND, Control())
+    listen.run(4 * SECOND_US, Control())
     assert said == []
-    listen.run(30 * SECOND, Control())
+    listen.run(30 * SECOND_US, Control())
     assert len(said) == 2
     assert said[0].startswith("slcan tty0 at 250000 bit/s: nothing heard for 5 s.")
     assert "the bit rate, which is 250000 on RV-C" in said[0]
@@ -153,7 +152,7 @@ def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     port, said = FakePort(), []
     ListenRun(
         port, Pipeline(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock
-    ).run(6 * SECOND, Control())
+    ).run(6 * SECOND_US, Control())
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
 
 
@@ -161,7 +160,7 @@ def test_spoilt_frames_point_to_the_bit_rate(bus):
     """Error frames and not one valid frame: the bit rate is named first, once."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.count(errors=12)), (3.0, lambda: port.count(errors=900))]
-    listen.run(20 * SECOND, Control())
+    listen.run(20 * SECOND_US, Control())
     assert len(said) == 2
     assert said[1].startswith("if only one device is on this bus, and the adapter only listens, nobody acknowledges")
     assert "spoilt frames (12 so far) and no valid one. Try next: the bit rate, which is 250000 here" in said[0]
@@ -172,7 +171,7 @@ def test_spoilt_frames_among_valid_ones_are_told_once(bus):
     """The bit rate is right then; wires and terminators are named."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(errors=3))]
-    listen.run(20 * SECOND, Control())
+    listen.run(20 * SECOND_US, Control())
     assert said == [
         "slcan tty0 at 250000 bit/s: spoilt frames among the valid ones. Try next: CAN high and CAN low, which may be "
         "swapped; both terminators"
@@ -183,7 +182,7 @@ def test_only_11_bit_frames(bus):
     """Another kind of bus is named as such."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.count(skipped=5))]
-    listen.run(9 * SECOND, Control())
+    listen.run(9 * SECOND_US, Control())
     assert said == [
         "slcan tty0 at 250000 bit/s: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right "
         "bus?"
@@ -194,7 +193,7 @@ def test_frames_that_were_lost_here_are_told(bus):
     """Flags may be false then."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(dropped=7))]
-    listen.run(5 * SECOND, Control())
+    listen.run(5 * SECOND_US, Control())
     assert said == ["slcan tty0 at 250000 bit/s: frames were lost here, this machine is too slow; flags may be false"]
 
 
@@ -224,11 +223,11 @@ def test_errors_and_other_frames_reach_the_watch(bus):
     port.waiting.append(ErrorFrame(port.ns // 1000))
     listen.poll()
     (flag,) = listen.watch.flags
-    assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
+    assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND_US)
     assert "not one valid frame" in flag.text
     port.deliver(HEATER)
-    port.waiting.append(ErrorFrame(port.now() + SECOND))
-    port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
+    port.waiting.append(ErrorFrame(port.now() + SECOND_US))
+    port.waiting.append(OtherFrame(port.now() + SECOND_US, OtherKind.STANDARD, 110_000))
     listen.poll()
     port.ns += 4 * 10**9
     listen.poll()

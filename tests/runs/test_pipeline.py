@@ -4,9 +4,8 @@ import pytest
 
 from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import FlagRaised, PresenceChanged, ReadingChanged, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 BODY = bytes.fromhex("0100C864FFFFFFFF")
 
 
@@ -39,7 +38,7 @@ class Kept:
 
 def frame(seconds, identifier=0x19FFE45E, data=BODY):
     """FURNACE_STATUS of address 5E."""
-    return Frame(round(seconds * SECOND), identifier, data)
+    return Frame(round(seconds * SECOND_US), identifier, data)
 
 
 @pytest.fixture
@@ -54,7 +53,7 @@ def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
     hearing.observe(frame(1))
     assert kept.written == kept.frames == [frame(1)]
     assert isinstance(kept.shown[0], PresenceChanged)
-    assert hearing.time == SECOND
+    assert hearing.time == SECOND_US
 
 
 def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
@@ -64,7 +63,7 @@ def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
         hearing.observe(frame(1))
         hearing.observe(frame(2))
     readings = [event for event in kept.shown if isinstance(event, ReadingChanged)]
-    assert {event.time for event in readings} == {SECOND, 2 * SECOND}
+    assert {event.time for event in readings} == {SECOND_US, 2 * SECOND_US}
     assert len(readings) == 2 * len({event.reading.field.name for event in readings})
 
 
@@ -88,8 +87,8 @@ def test_time_goes_on_without_frames(catalogue, kept):
         hearing.observe(frame(n + 0.5, 0x19FFE244))
     assert hearing.raised is not None
     assert (hearing.raised.kind, hearing.raised.subject) == ("silent-device", "address 5E hex")
-    hearing.advance(70 * SECOND)
-    assert hearing.time == 70 * SECOND
+    hearing.advance(70 * SECOND_US)
+    assert hearing.time == 70 * SECOND_US
 
 
 def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
@@ -107,7 +106,7 @@ def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
         ("address 5E hex", "silent"),
     ]
     assert [(event.time, event.flag.kind) for event in kept.shown if isinstance(event, FlagRaised)] == [
-        (59 * SECOND, "silent-device")
+        (59 * SECOND_US, "silent-device")
     ]
     hearing.observe(frame(60, 0x19FFE244))
     assert len(kept.frames) == 1
@@ -124,5 +123,5 @@ def test_nothing_to_catch_up_with(catalogue, kept):
 def test_the_end_is_shown_and_handed_on(catalogue, kept):
     """Sink and recorder are flushed behind the last words."""
     hearing = Pipeline(Watch(catalogue), kept, kept)
-    hearing.finish(5 * SECOND)
-    assert (kept.ended, kept.flushed) == ([5 * SECOND], 2)
+    hearing.finish(5 * SECOND_US)
+    assert (kept.ended, kept.flushed) == ([5 * SECOND_US], 2)

@@ -8,9 +8,8 @@ from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import USUAL_SILENCE, LogRounds, ReplayRun
 from rvsim.sim import clock as clock_module
 from rvsim.watch.watch import FlagCleared, FlagRaised, PresenceChanged, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 HEATER, PANEL = 0x19FFE45E, 0x19FFE244
 """FURNACE_STATUS of address 5E and THERMOSTAT_STATUS_1 of address 44, both every 5 s by the table."""
 BODY = bytes.fromhex("0100C864FFFFFFFF")
@@ -94,7 +93,7 @@ class Sink:
 
     def frame(self, frame):
         """Keep it."""
-        self.frames.append((self.wall.ns / 1e9 if self.wall else None, frame.time / SECOND))
+        self.frames.append((self.wall.ns / 1e9 if self.wall else None, frame.time / SECOND_US))
 
     def events(self, events):
         """Keep them."""
@@ -110,7 +109,7 @@ class Sink:
 
 def said(*moments, identifier=HEATER):
     """Frames of one message at seconds."""
-    return [Frame(round(moment * SECOND), identifier, BODY) for moment in moments]
+    return [Frame(round(moment * SECOND_US), identifier, BODY) for moment in moments]
 
 
 @pytest.fixture
@@ -152,44 +151,44 @@ def test_speed_divides_the_time(replay):
 
 def test_only_the_part_asked_for_is_shown(replay):
     """From 6 to 12 s: the frames before are heard untold, so that the device is known, and the rest is left."""
-    run, sink, _ = replay(said(0, 5, 10, 12, 15), start=6 * SECOND, end=12 * SECOND)
+    run, sink, _ = replay(said(0, 5, 10, 12, 15), start=6 * SECOND_US, end=12 * SECOND_US)
     run.virtual()
     assert [time for _, time in sink.frames] == [10, 12]
-    assert sink.shown[0] == PresenceChanged(6 * SECOND, "address 5E hex", 0x5E, "present")
-    assert sink.ended == [12 * SECOND]
+    assert sink.shown[0] == PresenceChanged(6 * SECOND_US, "address 5E hex", 0x5E, "present")
+    assert sink.ended == [12 * SECOND_US]
 
 
 def test_a_flag_that_stands_at_the_start_is_shown_there(replay):
     """The heater fell silent before the start: its flag comes first, with the number that it had."""
     frames = said(*range(0, 51, 5)) + said(*range(0, 121, 5), identifier=PANEL)
-    run, sink, _ = replay(frames, start=100 * SECOND)
+    run, sink, _ = replay(frames, start=100 * SECOND_US)
     run.virtual()
     raised = [event for event in sink.shown if isinstance(event, FlagRaised)]
     assert [(event.flag.kind, event.flag.number, event.time) for event in raised] == [
-        ("silent-device", 1, 100 * SECOND)
+        ("silent-device", 1, 100 * SECOND_US)
     ]
 
 
 def test_a_paced_part_begins_at_once(replay):
     """The wall clock does not wait for what lies before the start."""
-    run, sink, control = replay(said(0, 50, 101, 102), start=100 * SECOND)
+    run, sink, control = replay(said(0, 50, 101, 102), start=100 * SECOND_US)
     run.paced(control)
     assert [(round(wall, 3), time) for wall, time in sink.frames] == [(1, 101), (2, 102)]
 
 
 def test_a_start_behind_the_end_is_refused(replay):
     """The line says how long the log is."""
-    run, _, _ = replay(said(0, 5), start=60 * SECOND)
+    run, _, _ = replay(said(0, 5), start=60 * SECOND_US)
     with pytest.raises(InputError, match=r"--from 60: the log ends 5\.0 s after its first frame"):
         run.virtual()
 
 
 def test_going_round_lets_time_go_on(replay):
     """The part from 1 to 2 s follows itself, with a usual silence between, until it is stopped."""
-    run, sink, control = replay(said(0, 1, 1.5, 2, 9), start=1 * SECOND, end=2 * SECOND, loop=True)
+    run, sink, control = replay(said(0, 1, 1.5, 2, 9), start=1 * SECOND_US, end=2 * SECOND_US, loop=True)
     control.wake.then = lambda: control.stop() if len(sink.frames) >= 7 else None
     run.paced(control)
-    gap = USUAL_SILENCE / SECOND
+    gap = USUAL_SILENCE / SECOND_US
     assert [time for _, time in sink.frames][:7] == pytest.approx(
         [1, 1.5, 2, 2 + gap, 2.5 + gap, 3 + gap, 3 + 2 * gap], abs=1e-6
     )
@@ -219,7 +218,7 @@ def test_on_to_the_next_flag(replay):
     found = []
 
     def seen(flag):
-        found.append((flag.kind, run.time / SECOND, control.paused))
+        found.append((flag.kind, run.time / SECOND_US, control.paused))
         control.stop()
 
     run.on_found = seen
@@ -235,7 +234,9 @@ def test_on_to_the_next_flag(replay):
 def test_a_flag_that_ends_with_the_next_frame_is_seen_standing(replay, catalogue):
     """A pause of the whole bus is found before the frame that ends it is heard."""
     steady = [said(n / 10, identifier=PANEL)[0] for n in range(400)] + [said(n / 10)[0] for n in range(400)]
-    later = [frame._replace(time=frame.time + 12 * SECOND) if frame.time > 20 * SECOND else frame for frame in steady]
+    later = [
+        frame._replace(time=frame.time + 12 * SECOND_US) if frame.time > 20 * SECOND_US else frame for frame in steady
+    ]
     run, sink, control = replay(later)
     standing = []
     run.on_found = lambda flag: (standing.append(run.watch.flags), control.stop())

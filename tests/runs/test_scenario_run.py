@@ -204,7 +204,7 @@ def test_where_recordings_are_kept():
 
 
 def test_shakedown_as_text(write, rvsim):
-    """Exit code 1 and the evidence; 0 and a line where all is met."""
+    """ExitCode code 1 and the evidence; 0 and a line where all is met."""
     write(SILENT + HEARD)
     write(HEARD, "good.toml")
     code, out, _ = rvsim("shakedown", "t.toml", "good.toml", "--processes", "1")

@@ -13,10 +13,8 @@ from rvsim.shakedown.expect.sight import spotters
 from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
 from rvsim.shakedown.script_runner import Script
 from rvsim.sim.bench import Bench
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-
-SECOND = 1_000_000
 
 
 def scenario_of(rig, **more):
@@ -48,7 +46,7 @@ class Vehicle:
 
     def run(self, seconds):
         """Run up to a time."""
-        self.bench.run_until(round(seconds * SECOND))
+        self.bench.run_until(round(seconds * SECOND_US))
         return self
 
     def of(self, device, message=None, begin=0.0, end=1e9):
@@ -60,7 +58,7 @@ class Vehicle:
             for frame in self.frames
             if frame.identifier & 0xFF == address
             and (dgn is None or dgn_of(frame.identifier) == dgn)
-            and begin <= frame.time / SECOND < end
+            and begin <= frame.time / SECOND_US < end
         ]
 
     def values(self, device, message, field, begin=0.0, end=1e9):
@@ -125,16 +123,16 @@ class Case:
         return self
 
     def _frame(self, time, identifier, data, device):
-        frame = Frame(round(time * SECOND), identifier, data)
+        frame = Frame(round(time * SECOND_US), identifier, data)
         if any(spotter.dgn in (None, identifier >> 8 & 0x1FFFF) for spotter in self.judge.spotters.values()):
             self.judge.frame(frame.time, frame, device)
 
     def end(self, seconds=60):
         """End the run; return None if it is met, else (seconds, what was found)."""
-        self.judge.finish(round(seconds * SECOND))
+        self.judge.finish(round(seconds * SECOND_US))
         broken = self.judge.broken
         assert len(self.told) == (broken is not None)
-        return None if broken is None else (broken.time / SECOND, broken.found)
+        return None if broken is None else (broken.time / SECOND_US, broken.found)
 
 
 @pytest.fixture

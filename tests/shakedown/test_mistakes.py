@@ -186,9 +186,9 @@ def test_a_step_that_ends_before_it_begins(until, path):
 def test_a_seed_that_is_none(seed, path):
     """The same words for a run's and for a scenario's own."""
     path.write_text(HEAD, encoding="utf-8")
-    with pytest.raises(InputError, match="is no seed; write a whole number from 0 to 9223372036854775807"):
+    with pytest.raises(InputError, match="is not a seed; write a whole number from 0 to 9223372036854775807"):
         PreparedScenario(Job(str(path), {}, seed))
-    with pytest.raises(InputError, match="is no seed; write a whole number from 0 to 9223372036854775807"):
+    with pytest.raises(InputError, match="is not a seed; write a whole number from 0 to 9223372036854775807"):
         PreparedScenario(Job(str(path), {"seed": seed}))
 
 

@@ -150,7 +150,7 @@ WORD = "is not such a name; write letters, digits and _ only"
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
-        ("schema = 1", "schema = 2", "line 1, schema: 2 is not a form that this rvsim reads; write schema = 1"),
+        ("schema = 1", "schema = 2", "line 1, schema: 2 is not a file format that this rvsim reads; write schema = 1"),
         ('lasts = "2min"', "lasts = 120", 'line 4, lasts: 120 has no unit; write the unit: "120s"'),
         ('lasts = "2min"', 'lasts = "0s"', 'line 4, lasts: "0s" is too low; write more than 0'),
         (
@@ -161,12 +161,12 @@ WORD = "is not such a name; write letters, digits and _ only"
         (
             "\n[[fault]]",
             "seed = -1\n[[fault]]",
-            "line 5, seed: -1 is no seed; write a whole number from 0 to 9223372036854775807",
+            "line 5, seed: -1 is not a seed; write a whole number from 0 to 9223372036854775807",
         ),
         (
             "\n[[fault]]",
             f"seed = {1 << 63}\n[[fault]]",
-            f"line 5, seed: {1 << 63} is no seed; write a whole number from 0 to {(1 << 63) - 1}",
+            f"line 5, seed: {1 << 63} is not a seed; write a whole number from 0 to {(1 << 63) - 1}",
         ),
         (
             "\n[[fault]]",
@@ -295,7 +295,7 @@ def test_names_that_a_terminal_would_obey_are_not_repeated(written):
     assert lines == [
         'test.toml, line 8, fault 1 "silent", device: "fan" is not in the rig; its devices are roof fan',
         'rigs/small.toml, line 10, device 2 "a\\x1b", name: "a\\x1b" has a line break or another control character; '
-        "write plain words",
+        "write plain text",
     ]
 
 
@@ -311,7 +311,7 @@ def test_a_rig_that_is_not_there_is_named_with_the_line_that_asks_for_it(written
     assert line.startswith('test.toml, line 3, rig: no rig is called "smal"; the shipped ones are ')
     assert refused(written(rig="a = on")) == [
         "test.toml, line 3, rig: rigs/small.toml, line 1, column 5: this is not a value: "
-        'text needs quotes, "like this", and yes and no are true and false'
+        'text needs quotes, "like this"; write true and false, not yes and no'
     ]
 
 

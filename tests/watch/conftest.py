@@ -7,10 +7,9 @@ import pytest
 
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import FlagCleared, FlagRaised, PresenceChanged, ReadingChanged, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
-SECOND = 1_000_000
 NO_FAULT = {"spn": 0x7FFFF, "fmi": 0x1F}
 
 DEVICES = {
@@ -49,14 +48,14 @@ class Bus:
     def __init__(self, catalogue, *devices: dict, start: float = 0):
         self.catalogue = catalogue
         self.rig = rig_of(*devices) if devices else None
-        self.watch = Watch(catalogue, self.rig, round(start * SECOND))
+        self.watch = Watch(catalogue, self.rig, round(start * SECOND_US))
         self.events = []
 
     def frame(self, seconds: float, message: str, source: int, length: int = 8, **raws: int) -> Frame:
         """Build a frame; a message that addresses goes to everyone."""
         spec = self.catalogue.by_name(message)
         to = 0xFF if is_addressed(spec.dgn) else None
-        return Frame(round(seconds * SECOND), spec.identifier(source, to), spec.pack(**raws)[:length])
+        return Frame(round(seconds * SECOND_US), spec.identifier(source, to), spec.pack(**raws)[:length])
 
     def say(self, seconds: float, message: str, source: int, length: int = 8, **raws: int) -> "Bus":
         """Let a source send a message."""
@@ -77,7 +76,7 @@ class Bus:
 
     def until(self, seconds: float) -> "Bus":
         """Tell the time."""
-        self.events += self.watch.advance(round(seconds * SECOND))
+        self.events += self.watch.advance(round(seconds * SECOND_US))
         return self
 
     @staticmethod
@@ -115,13 +114,13 @@ class Bus:
     @property
     def presence(self) -> list[tuple[float, str, str]]:
         """When who came into which state."""
-        return [(e.time / SECOND, e.device, str(e.state)) for e in self.events if isinstance(e, PresenceChanged)]
+        return [(e.time / SECOND_US, e.device, str(e.state)) for e in self.events if isinstance(e, PresenceChanged)]
 
     @property
     def flags(self) -> list[tuple[float, str, str, str]]:
         """When which kind of flag was raised or cleared for whom."""
         return [
-            (e.time / SECOND, "raised" if isinstance(e, FlagRaised) else "cleared", str(e.flag.kind), e.flag.subject)
+            (e.time / SECOND_US, "raised" if isinstance(e, FlagRaised) else "cleared", str(e.flag.kind), e.flag.subject)
             for e in self.events
             if isinstance(e, FlagRaised | FlagCleared)
         ]

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from rvsim.watch.awaited import Awaited
 from rvsim.watch.traffic import Rhythm, Times
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 STEPS = st.lists(
     st.tuples(st.sampled_from(["frame", "return", "silence", "ask"]), st.integers(0, 5), st.integers(0, 20)),
     min_size=1,
@@ -39,11 +39,17 @@ def moments_of_all(messages, now: int) -> list[int]:
 @given(STEPS)
 def test_the_same_as_looking_at_every_message(steps):
     """Frames, returns, silences and questions in any order: what rests is awaited again as soon as it comes."""
-    promises = [(1, 2 * SECOND, True), (1, 5 * SECOND, True), (2, None, True), (2, None, False), (3, SECOND, True)]
+    promises = [
+        (1, 2 * SECOND_US, True),
+        (1, 5 * SECOND_US, True),
+        (2, None, True),
+        (2, None, False),
+        (3, SECOND_US, True),
+    ]
     messages = [Message(**vars(message(*each))) for each in [*promises, (4, None, False)]]
     awaited, now = Awaited(), 0
     for what, which, wait in steps:
-        one, now = messages[which], now + wait * SECOND // 4
+        one, now = messages[which], now + wait * SECOND_US // 4
         if what == "frame":
             if not one.rhythm.times:
                 awaited.add(one)
@@ -59,16 +65,16 @@ def test_the_same_as_looking_at_every_message(steps):
 
 def test_what_is_missed_is_not_looked_at_again_until_it_comes():
     """A message that was missed costs nothing more: its rhythm is not asked; with its next frame it is."""
-    one = Message(**vars(message(1, SECOND)))
+    one = Message(**vars(message(1, SECOND_US)))
     awaited = Awaited()
     awaited.add(one)
     one.rhythm.times.append(0)
-    assert awaited.moments(0) == [3 * SECOND // 2]
-    assert awaited.moments(9 * SECOND) == []
+    assert awaited.moments(0) == [3 * SECOND_US // 2]
+    assert awaited.moments(9 * SECOND_US) == []
     asked = []
     missed, one.rhythm = one.rhythm.missed, one.rhythm
     one.rhythm = SimpleNamespace(times=one.rhythm.times, missed=lambda now: asked.append(now) or missed(now))
-    awaited.moments(10 * SECOND)
+    awaited.moments(10 * SECOND_US)
     assert asked == []
 
 

@@ -6,13 +6,12 @@ from rvsim.watch.causes import CauseKind, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent
-
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
 
 
 def flag(number, kind, subject, since, until=None, severity=Severity.WARNING, heard=None):
     """A flag; times in seconds."""
-    us = [None if moment is None else round(moment * SECOND) for moment in (since, until, heard)]
+    us = [None if moment is None else round(moment * SECOND_US) for moment in (since, until, heard)]
     return Flag(
         number, FlagKind(kind), subject, severity, us[0], f"text {number}", f"advice {number}", until=us[1], heard=us[2]
     )
@@ -26,7 +25,7 @@ def finding(*given, **more):
 def silent(number, subject, heard, until=None, fastest=0.5):
     """A device that fell silent."""
     since = heard + 15
-    problem = FellSilent(0, 0, subject, (), None, 15 * SECOND, None, fastest=round(fastest * SECOND))
+    problem = FellSilent(0, 0, subject, (), None, 15 * SECOND_US, None, fastest=round(fastest * SECOND_US))
     return Finding(flag(number, "silent-device", subject, since, until, Severity.FAULT, heard), problem)
 
 
@@ -104,7 +103,7 @@ def test_devices_that_went_and_came_back_together():
         "heater and roof fan went at one moment, between 12.000 s and 12.500 s, and came back together at 60.100 s"
     )
     assert cause.advice.startswith("look for a shared supply")
-    assert (cause.subject, cause.since, cause.until) == ("heater, roof fan", 25 * SECOND, 60_300_000)
+    assert (cause.subject, cause.since, cause.until) == ("heater, roof fan", 25 * SECOND_US, 60_300_000)
     assert cause.evidence[0] == "explains [1] silent-device heater: text 1"
     assert cause.severity is Severity.FAULT
 

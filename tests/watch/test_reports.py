@@ -4,10 +4,9 @@ import pytest
 
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import FlagCleared, FlagRaised, NodeDescribed, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.texts import Product
 
-SECOND = 1_000_000
 HEATER = 0x5E
 FURNACE = 94
 """The DSA of a furnace (rig/functions.py: from memory)."""
@@ -21,7 +20,7 @@ class Bus:
 
     def observe(self, seconds, identifier, text):
         """A frame by its bytes."""
-        self.events += self.watch.observe(Frame(round(seconds * SECOND), identifier, bytes.fromhex(text)))
+        self.events += self.watch.observe(Frame(round(seconds * SECOND_US), identifier, bytes.fromhex(text)))
         return self
 
     def heartbeat(self, seconds, spn=0x7FFFF, fmi=31, lamps="05", dsa=FURNACE, count=0xFF):
@@ -33,7 +32,7 @@ class Bus:
     def flags(self):
         """(seconds, raised or cleared, severity, text)."""
         return [
-            (event.time / SECOND, type(event) is FlagRaised, str(event.flag.severity), event.flag.text)
+            (event.time / SECOND_US, type(event) is FlagRaised, str(event.flag.severity), event.flag.text)
             for event in self.events
             if isinstance(event, FlagRaised | FlagCleared) and event.flag.kind == "reported-fault"
         ]
@@ -137,7 +136,7 @@ def test_the_product_is_taken_when_it_is_heard(bus):
     described = [event for event in bus.events if isinstance(event, NodeDescribed)]
     assert described == [
         NodeDescribed(0, "address 5E hex", HEATER, Product("A", "B"), None),
-        NodeDescribed(2 * SECOND, "address 5E hex", HEATER, Product("A", "B"), ("1.0",)),
+        NodeDescribed(2 * SECOND_US, "address 5E hex", HEATER, Product("A", "B"), ("1.0",)),
     ]
     assert (bus.watch.roll_call[0].product, bus.watch.roll_call[0].software) == (Product("A", "B"), ("1.0",))
 

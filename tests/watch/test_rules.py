@@ -20,15 +20,16 @@ from rvsim.watch.transitions import (
     Topic,
 )
 from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
-SECOND = 1_000_000
 FRAME = Frame(19_812_345, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 SHOWN = "19FFE45E 01 00 C8 64 FF FF FF FF at 19.812 s"
 TOPIC = Topic(0x5E, 0x1FFE4, "FURNACE_STATUS", 1)
-LATE = GapExceeded(35 * SECOND, 34 * SECOND, "heater", TOPIC, 500_000, 2 * SECOND, FRAME)
-SILENT = FellSilent(36 * SECOND, 35 * SECOND, "heater", ("furnace 1", "water heater 1"), 5 * SECOND, 15 * SECOND, FRAME)
+LATE = GapExceeded(35 * SECOND_US, 34 * SECOND_US, "heater", TOPIC, 500_000, 2 * SECOND_US, FRAME)
+SILENT = FellSilent(
+    36 * SECOND_US, 35 * SECOND_US, "heater", ("furnace 1", "water heater 1"), 5 * SECOND_US, 15 * SECOND_US, FRAME
+)
 
 
 def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PUBLISHED) -> Reading:
@@ -79,7 +80,7 @@ def test_a_device_that_was_never_heard():
     assert flag_of(never).evidence == ()
     assert flag_of(never).advice.endswith("and that it is set to furnace 1 and water heater 1")
     assert flag_of(never._replace(functions=())).advice.endswith("its drop")
-    assert said(never._replace(gap=5 * SECOND))[3] == "not heard at all for 15.0 s, due every 5 s"
+    assert said(never._replace(gap=5 * SECOND_US))[3] == "not heard at all for 15.0 s, due every 5 s"
 
 
 def test_a_late_message():
@@ -96,7 +97,7 @@ def test_a_late_message():
 
 def test_a_quiet_bus():
     """One fault for all; the ohms are told with what they do not prove."""
-    quiet = BusFellQuiet(21 * SECOND, 21 * SECOND, 1_200_000, SECOND, 36_000, 4, FRAME)
+    quiet = BusFellQuiet(21 * SECOND_US, 21 * SECOND_US, 1_200_000, SECOND_US, 36_000, 4, FRAME)
     text = "nothing from anyone for 1.2 s, where 0.036 s between frames is usual; last at 19.812 s"
     assert said(quiet) == ("bus-quiet", "bus", "fault", text)
     flag = flag_of(quiet)
@@ -120,7 +121,7 @@ def test_a_quiet_bus():
 )
 def test_a_device_that_is_not_planned(function, holder, text, advice):
     """A warning in three forms."""
-    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND, FRAME)
+    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND_US, FRAME)
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert advice in flag_of(strange).advice
     assert flag_of(strange).evidence == (f"frame {SHOWN}",)
@@ -185,11 +186,11 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
     rules = Rules()
     first, second = rules.follow(SILENT), rules.follow(LATE)
     assert rules.follow(SILENT._replace(time=99)) is None
-    cleared = rules.follow(Ended(60 * SECOND, SILENT.cause))
+    cleared = rules.follow(Ended(60 * SECOND_US, SILENT.cause))
     assert isinstance(cleared, FlagCleared)
     assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
-    assert (cleared.time, cleared.flag.until) == (60 * SECOND, 60 * SECOND)
-    assert rules.follow(Ended(61 * SECOND, SILENT.cause)) is None
+    assert (cleared.time, cleared.flag.until) == (60 * SECOND_US, 60 * SECOND_US)
+    assert rules.follow(Ended(61 * SECOND_US, SILENT.cause)) is None
     assert rules.standing(0) == (second.flag,)
     assert rules.all_flags(0) == (cleared.flag, second.flag)
     assert rules.follow(SILENT).flag.number == 3
@@ -270,7 +271,7 @@ def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
     rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
     assert [rules.follow(SILENT), rules.follow(SILENT), rules.accepted.total()] == [None, None, 1]
-    assert rules.follow(Ended(60 * SECOND, SILENT.cause)) is None
+    assert rules.follow(Ended(60 * SECOND_US, SILENT.cause)) is None
     assert [rules.follow(SILENT), rules.accepted.total()] == [None, 2]
     assert rules.follow(LATE).flag.number == 1
     assert rules.follow(SILENT._replace(device="roof fan")).flag.number == 2
@@ -290,8 +291,8 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
     rules = Rules()
     raised = rules.follow(SILENT).flag
     assert (raised.heard, raised.silence) == (SILENT.last.time, None)
-    cleared = rules.follow(Ended(99 * SECOND, SILENT.cause)).flag
-    assert cleared.silence == 99 * SECOND - SILENT.last.time
+    cleared = rules.follow(Ended(99 * SECOND_US, SILENT.cause)).flag
+    assert cleared.silence == 99 * SECOND_US - SILENT.last.time
     assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)
 
 
@@ -307,18 +308,20 @@ def test_a_standing_flag_is_told_in_the_present():
     assert rules.standing(51_000_000)[1].text == "not heard at all for 31.0 s (limit 15.0 s), due every 5 s"
     rules.follow(LATE)
     assert "not heard for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
-    quiet = BusFellQuiet(40 * SECOND, 40 * SECOND, 1_500_000, SECOND, 100_000, 2, FRAME._replace(time=38_500_000))
+    quiet = BusFellQuiet(
+        40 * SECOND_US, 40 * SECOND_US, 1_500_000, SECOND_US, 100_000, 2, FRAME._replace(time=38_500_000)
+    )
     rules.follow(quiet)
     assert "nothing from anyone for 12.5 s" in rules.standing(51_000_000)[3].text
-    assert rules.follow(Ended(60 * SECOND, SILENT.cause)).flag.text == raised.text
+    assert rules.follow(Ended(60 * SECOND_US, SILENT.cause)).flag.text == raised.text
 
 
 def test_a_problem_that_is_told_again_renews_its_flag():
     """The words are those of the last time; number and beginning stay, and it is no event."""
     rules = Rules()
     rules.follow(LATE)
-    assert rules.follow(LATE._replace(gap=SECOND)) is None
+    assert rules.follow(LATE._replace(gap=SECOND_US)) is None
     (flag,) = rules.standing(0)
     assert (flag.number, flag.since) == (1, LATE.since)
     assert "due every 1 s" in flag.text
-    assert "due every 1 s" in rules.follow(Ended(60 * SECOND, LATE.cause)).flag.text
+    assert "due every 1 s" in rules.follow(Ended(60 * SECOND_US, LATE.cause)).flag.text

@@ -6,11 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.watch.traffic import Agenda, Duty, Rhythm, Silences, normal_silence
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 
-
-def rhythm(*times: int, defined: bool = True, promised: int | None = 5 * SECOND) -> Rhythm:
+def rhythm(*times: int, defined: bool = True, promised: int | None = 5 * SECOND_US) -> Rhythm:
     """A topic whose frames came at these times."""
     made = Rhythm(defined, promised)
     made.times.extend(times)
@@ -19,80 +18,80 @@ def rhythm(*times: int, defined: bool = True, promised: int | None = 5 * SECOND)
 
 def test_a_promised_gap_counts_until_ten_of_its_own_are_known():
     """With nine gaps of 20 s the promise of 5 s counts, with ten the own median does."""
-    slow = [20 * SECOND * number for number in range(11)]
-    assert rhythm(*slow[:10]).gap() == 5 * SECOND
-    assert rhythm(*slow).gap() == 20 * SECOND
+    slow = [20 * SECOND_US * number for number in range(11)]
+    assert rhythm(*slow[:10]).gap() == 5 * SECOND_US
+    assert rhythm(*slow).gap() == 20 * SECOND_US
 
 
 def test_the_longer_of_promise_and_median_counts():
     """A message that comes more often than it promises is held to its promise only."""
-    assert rhythm(*range(0, 11 * SECOND, SECOND)).gap() == 5 * SECOND
+    assert rhythm(*range(0, 11 * SECOND_US, SECOND_US)).gap() == 5 * SECOND_US
 
 
 def test_the_latest_gaps_count():
     """Thirty-two of them: of 17 gaps of 20 s and then 16 of 6 s the first is forgotten, and the median is between."""
     times = [0]
     for gap in [20] * 17 + [6] * 16:
-        times.append(times[-1] + gap * SECOND)
-    assert rhythm(*times).gap() == 13 * SECOND
+        times.append(times[-1] + gap * SECOND_US)
+    assert rhythm(*times).gap() == 13 * SECOND_US
 
 
 def test_a_message_that_promises_nothing_has_no_gap_however_regular_it_is():
     """Commands and answers are sent when they are needed."""
-    assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).gap() is None
-    assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).missed(0) is None
+    assert rhythm(*range(0, 30 * SECOND_US, SECOND_US), promised=None).gap() is None
+    assert rhythm(*range(0, 30 * SECOND_US, SECOND_US), promised=None).missed(0) is None
 
 
 def test_an_undefined_message_is_known_by_the_gap_that_nine_in_ten_keep():
     """Pairs 1 ms apart, every 3 s: the gap is 3 s and not the median of the two; below ten gaps nothing is known."""
-    pairs = [start + step for start in range(0, 33 * SECOND, 3 * SECOND) for step in (0, 1000)]
-    assert rhythm(*pairs, defined=False, promised=None).gap() == 3 * SECOND - 1000
+    pairs = [start + step for start in range(0, 33 * SECOND_US, 3 * SECOND_US) for step in (0, 1000)]
+    assert rhythm(*pairs, defined=False, promised=None).gap() == 3 * SECOND_US - 1000
     assert rhythm(*pairs[:10], defined=False, promised=None).gap() is None
 
 
 def test_what_can_be_expected_at_all():
     """What promises a gap, or has kept one for a minute in every gap that is remembered; not what is sent as needed."""
-    minute = [SECOND * number for number in range(62)]
+    minute = [SECOND_US * number for number in range(62)]
     assert rhythm(0).is_periodic
     assert not rhythm(*minute, promised=None).is_periodic
     undefined = rhythm(*minute, defined=False, promised=None)
     assert not undefined.is_periodic  # nobody knows since when
     undefined.begun = 0
     assert undefined.is_periodic
-    assert (undefined.shortest_limit, undefined.limit()) == (2 * SECOND, 3 * SECOND)
-    undefined.begun = 2 * SECOND
+    assert (undefined.shortest_limit, undefined.limit()) == (2 * SECOND_US, 3 * SECOND_US)
+    undefined.begun = 2 * SECOND_US
     assert not undefined.is_periodic
-    torn = rhythm(*minute[:50], *(time + 3 * SECOND for time in minute[50:]), defined=False, promised=None)
+    torn = rhythm(*minute[:50], *(time + 3 * SECOND_US for time in minute[50:]), defined=False, promised=None)
     torn.begun = 0
     assert not torn.is_periodic  # one gap of four seconds
 
 
 def test_a_message_is_late_after_three_gaps_and_never_before_two_seconds():
     """Three of 5 s; two seconds for one of 100 ms."""
-    assert rhythm(0).limit() == 15 * SECOND == rhythm(0).shortest_limit
-    assert rhythm(0, promised=100_000).limit() == 2 * SECOND == rhythm(0, promised=100_000).shortest_limit
+    assert rhythm(0).limit() == 15 * SECOND_US == rhythm(0).shortest_limit
+    assert rhythm(0, promised=100_000).limit() == 2 * SECOND_US == rhythm(0, promised=100_000).shortest_limit
     assert rhythm(0, promised=None).shortest_limit is None
 
 
 def test_the_age_counts_from_the_return_of_the_device():
     """A restart moves the beginning of the age, not the gaps."""
-    one = rhythm(0, 5 * SECOND)
-    assert one.last == 5 * SECOND
-    one.restart(60 * SECOND)
-    assert one.last == 60 * SECOND
-    one.times.append(61 * SECOND)
-    assert one.last == 61 * SECOND
+    one = rhythm(0, 5 * SECOND_US)
+    assert one.last == 5 * SECOND_US
+    one.restart(60 * SECOND_US)
+    assert one.last == 60 * SECOND_US
+    one.times.append(61 * SECOND_US)
+    assert one.last == 61 * SECOND_US
 
 
 def test_a_frame_counts_as_missed_half_a_gap_after_it_was_due():
     """Due at 15 s: missed from 17.5 s on, unless that had gone by already."""
-    one = rhythm(10 * SECOND)
-    assert one.missed(11 * SECOND) == 17_500_000
+    one = rhythm(10 * SECOND_US)
+    assert one.missed(11 * SECOND_US) == 17_500_000
     assert one.missed(17_499_999) == 17_500_000
     assert one.missed(17_500_000) is None
 
 
-@given(st.lists(st.integers(0, 10 * SECOND), min_size=20, max_size=400))
+@given(st.lists(st.integers(0, 10 * SECOND_US), min_size=20, max_size=400))
 def test_the_usual_silence_is_the_median_of_the_latest(steps):
     """Held against the median of Python's statistics module, over the latest 256 silences."""
     heard, now = Silences(), 0
@@ -122,8 +121,8 @@ def test_the_usual_silence_is_unknown_before_twenty():
 
 def test_a_silence_is_normal_up_to_ten_times_the_median_and_to_a_second():
     """Whichever is longer."""
-    assert normal_silence(3_000) == SECOND
-    assert normal_silence(500_000) == 5 * SECOND
+    assert normal_silence(3_000) == SECOND_US
+    assert normal_silence(500_000) == 5 * SECOND_US
 
 
 class Deadlines:

@@ -4,9 +4,8 @@ from dataclasses import replace
 
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 HEAD = {"schema": 1, "name": "test", "title": "Test rig"}
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
 
@@ -18,7 +17,7 @@ def test_a_step_back_in_time_counts_as_now(bus):
     """It is counted, and events never go backwards."""
     made = bus().say(5, FURNACE, 0x5E, instance=1, heat_output_level=100)
     made.say(4, FURNACE, 0x5E, instance=1, heat_output_level=80).until(10).say(7, FURNACE, 0x5E, instance=1)
-    assert [event.time / SECOND for event in made.events] == [5, 5, 5, 10, 10]
+    assert [event.time / SECOND_US for event in made.events] == [5, 5, 5, 10, 10]
     assert made.watch.statistics.steps_back == 2
     assert made.until(9).watch.advance(3) == []
 
@@ -27,7 +26,7 @@ def test_what_was_taken_in_is_counted(bus):
     """Frames, those without a definition, steps back, sources and topics."""
     made = bus().say(1, FURNACE, 0x5E, instance=1).say(2, FURNACE, 0x5E, instance=2)
     for second in (3, 4, 5):
-        made.observe(Frame(second * SECOND, 0x09F80102, bytes([second] * 8)))
+        made.observe(Frame(second * SECOND_US, 0x09F80102, bytes([second] * 8)))
     counts = {"frames": 5, "unknown": 3, "steps_back": 0, "sources": 2, "topics": 3, "accepted": 0}
     assert made.watch.statistics._asdict() == counts
 
@@ -41,10 +40,10 @@ def test_a_fault_in_a_heartbeat_begins_no_new_topic(bus):
 
 def test_a_device_was_heard_last_when_it_spoke_last(bus):
     """Also where it said the same again, or something without a definition."""
-    made = bus("sensor").say(1, AMBIENT, 0x91, instance=1).observe(Frame(2 * SECOND, 0x09F80102, bytes(8)))
-    made.say(4, AMBIENT, 0x91, instance=1).observe(Frame(6 * SECOND, 0x09F80102, bytes(8)))
+    made = bus("sensor").say(1, AMBIENT, 0x91, instance=1).observe(Frame(2 * SECOND_US, 0x09F80102, bytes(8)))
+    made.say(4, AMBIENT, 0x91, instance=1).observe(Frame(6 * SECOND_US, 0x09F80102, bytes(8)))
     made.say(9, AMBIENT, 0x91, instance=1)
-    assert [record.last_heard for record in made.watch.roll_call] == [9 * SECOND, 6 * SECOND]
+    assert [record.last_heard for record in made.watch.roll_call] == [9 * SECOND_US, 6 * SECOND_US]
     assert made.until(30).watch.flags[-1].evidence == ("last frame 19FF9C91 01 FF FF FF FF FF FF FF at 9.000 s",)
 
 
@@ -76,7 +75,7 @@ def test_every_reading_can_be_asked_for(bus):
     frame = made.frame(5, AMBIENT, 0x91, instance=1, ambient_temperature=9408)
     assert made.watch.observe(frame) == []
     decoded = made.watch.readings(frame)
-    assert (decoded.time, decoded.device, decoded.source, decoded.instance) == (5 * SECOND, "sensor", 0x91, 1)
+    assert (decoded.time, decoded.device, decoded.source, decoded.instance) == (5 * SECOND_US, "sensor", 0x91, 1)
     assert decoded.spec.name == AMBIENT
     assert [(reading.field.name, reading.brief) for reading in decoded.readings] == [
         ("ambient_temperature", "21.00 °C")
@@ -96,14 +95,14 @@ def test_readings_of_who_was_never_heard_carry_the_address(bus):
 def test_what_each_device_said_last_can_be_asked(bus):
     """Of all devices or of one, topic by topic, with the gap by which it is due again."""
     made = bus("sensor", "heater").say(0, FURNACE, 0x5E, instance=1).say(1, AMBIENT, 0x91, instance=1)
-    made.observe(Frame(2 * SECOND, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
+    made.observe(Frame(2 * SECOND_US, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
     assert [(told.device, str(told.topic), told.gap) for told in made.watch.last_frames()] == [
-        ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND),
-        ("heater", "FURNACE_STATUS 1", 5 * SECOND),
+        ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND_US),
+        ("heater", "FURNACE_STATUS 1", 5 * SECOND_US),
         ("heater", "DGN 1F801 hex", None),
     ]
     furnace, unknown = made.watch.last_frames("heater")
-    assert (furnace.spec.name, furnace.frame.time, unknown.spec) == (FURNACE, 3 * SECOND, None)
+    assert (furnace.spec.name, furnace.frame.time, unknown.spec) == (FURNACE, 3 * SECOND_US, None)
 
 
 # Lengths.
@@ -170,7 +169,7 @@ def test_an_unknown_message_is_noticed_once_for_a_sender_and_a_dgn(bus):
     """Whatever its bytes and its priority."""
     made = bus()
     for second, identifier in enumerate([0x09F80102, 0x19F80102, 0x09F80103, 0x09F80202, 0x09F80102]):
-        made.observe(Frame(second * SECOND, identifier, bytes([second] * 8)))
+        made.observe(Frame(second * SECOND_US, identifier, bytes([second] * 8)))
     assert [(flag.subject, flag.text[:9]) for flag in made.watch.flags] == [
         ("address 02 hex", "DGN 1F801"),
         ("address 03 hex", "DGN 1F801"),
@@ -183,7 +182,7 @@ def test_a_named_message_without_a_layout_is_no_unknown_one(bus):
     """Packets of long messages and proprietary ones belong to the shared layer."""
     made = bus()
     for second, identifier in enumerate([0x1CECFF5E, 0x1CEBFF5E, 0x18EF4A5E]):
-        made.observe(Frame(second * SECOND, identifier, bytes(8)))
+        made.observe(Frame(second * SECOND_US, identifier, bytes(8)))
     assert made.flags == []
     assert made.watch.statistics.unknown == 0
 

@@ -6,7 +6,6 @@ from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 
-SECOND = 1_000_000
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
 
 

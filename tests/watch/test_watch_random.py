@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     Collided,
     Disturbed,
@@ -21,7 +21,6 @@ from rvsim.wire.line_events import (
     TimeWentBack,
 )
 
-SECOND = 1_000_000
 AMBIENT, FURNACE, DC = "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS", "DC_SOURCE_STATUS_1"
 
 
@@ -68,7 +67,7 @@ def scenario(made, seed):
                for number, (serial, source, (start, _)) in enumerate(claims)]  # fmt: skip
     frames.sort(key=lambda frame: frame.time)
     quiet = off[-1]
-    return [frame for frame in frames if not quiet[0] <= frame.time / SECOND < quiet[1]]
+    return [frame for frame in frames if not quiet[0] <= frame.time / SECOND_US < quiet[1]]
 
 
 @settings(max_examples=40, deadline=None)
@@ -82,11 +81,13 @@ def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig
     made = bus(*(("charger", planned("heater", claimed_name=f"{5:016X}"), "sensor", "panel") if with_rig else ()))
     frames, rig = scenario(made, seed), made.rig
     plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
-    once = [event for frame in frames for event in plain.observe(frame)] + plain.advance(130 * SECOND)
+    once = [event for frame in frames for event in plain.observe(frame)] + plain.advance(130 * SECOND_US)
     batched, before = [], 0
     for frame in [*frames, None]:
-        end = frame.time if frame else 130 * SECOND
-        for step in sorted(data.draw(st.lists(st.integers(before, end), max_size=3))) if end - before > SECOND else []:
+        end = frame.time if frame else 130 * SECOND_US
+        for step in (
+            sorted(data.draw(st.lists(st.integers(before, end), max_size=3))) if end - before > SECOND_US else []
+        ):
             batched += told.advance(step)
         batched += told.observe(frame) if frame else told.advance(end)
         before = end
@@ -98,7 +99,7 @@ def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig
 
 WIRES = st.lists(
     st.tuples(
-        st.integers(0, 125 * SECOND),
+        st.integers(0, 125 * SECOND_US),
         st.one_of(
             st.builds(ErrorFrame, st.just(0), st.sampled_from(["", "form error"])),
             st.builds(OtherFrame, st.just(0), st.sampled_from(OtherKind), st.sampled_from([50, 110_000, 180_000])),
@@ -113,7 +114,7 @@ WIRES = st.lists(
             st.builds(Disturbed, st.just(0), st.just(1), st.just(("a",))),
             st.builds(NotAcknowledged, st.just(0), st.sampled_from(["a", "b"]), st.sampled_from([0x5E, 0x4A])),
             st.builds(Collided, st.just(0), st.just(0x5E), st.just(("a", "b"))),
-            st.builds(TimeWentBack, st.just(0), st.sampled_from([1, 5 * SECOND]), st.just("line 1")),
+            st.builds(TimeWentBack, st.just(0), st.sampled_from([1, 5 * SECOND_US]), st.just("line 1")),
             st.builds(LogEnded, st.just(0)),
         ),
         st.integers(1, 12),
@@ -136,7 +137,7 @@ def test_events_of_the_wires_do_not_depend_on_batches(catalogue, bus, planned, s
     frames, rig = scenario(made, seed), made.rig
     beside = [event._replace(time=time + n * 700_000) for time, event, count in wires for n in range(count)]
     heard = sorted([*frames, *beside], key=lambda one: one.time)
-    end = 130 * SECOND
+    end = 130 * SECOND_US
     plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
 
     def take(watch, one):
@@ -159,7 +160,7 @@ def test_events_of_the_wires_do_not_depend_on_batches(catalogue, bus, planned, s
 
 FRAMES = st.lists(
     st.tuples(
-        st.integers(0, 20 * SECOND),
+        st.integers(0, 20 * SECOND_US),
         st.sampled_from([0x19FFE4, 0x19FF9C, 0x19FECA, 0x19FFFD, 0x19FFC7, 0x18EEFF, 0x18EAFF, 0x19FFE3, 0x09F801]),
         st.sampled_from([0x44, 0x4A, 0x5E, 0x91, 0xFE]),
         st.binary(max_size=8)
@@ -203,7 +204,9 @@ def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.lists(st.tuples(st.integers(0, SECOND), st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), max_size=30))
+@given(
+    st.lists(st.tuples(st.integers(0, SECOND_US), st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), max_size=30)
+)
 def test_any_frame_can_be_heard(catalogue, heard):
     """Any identifier, any length, any bytes."""
     watch = Watch(catalogue)

@@ -6,9 +6,8 @@ from pathlib import Path
 import pytest
 
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 RECORDED = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 # Whole-bus pauses of more than a second in the recorded log: its times, by a one-line subtraction outside the project.
 PAUSES = (14.524352, 28.467986, 60.542907, 121.522552, 167.881957, 199.516234, 212.549773)
@@ -21,7 +20,7 @@ def recorded() -> list[Frame]:
         stamp, _, sent = line.split()
         seconds, microseconds = stamp[1:-1].split(".")
         identifier, data = sent.split("#")
-        frames.append(Frame(int(seconds) * SECOND + int(microseconds), int(identifier, 16), bytes.fromhex(data)))
+        frames.append(Frame(int(seconds) * SECOND_US + int(microseconds), int(identifier, 16), bytes.fromhex(data)))
     start = frames[0].time
     return [frame._replace(time=frame.time - start) for frame in frames]
 
@@ -52,7 +51,7 @@ def test_a_recorded_bus_is_quiet_in_its_pauses_only(marine):
     quiet = [flag for flag in marine[0].all_flags if flag.kind == "bus-quiet"]
     assert len(quiet) == 4
     for flag in quiet:
-        begun = [pause for pause in PAUSES if pause + 1 <= flag.since / SECOND < pause + 2.55]
+        begun = [pause for pause in PAUSES if pause + 1 <= flag.since / SECOND_US < pause + 2.55]
         assert len(begun) == 1
         assert flag.until is not None
 
@@ -73,4 +72,4 @@ def test_a_recorded_bus_is_unknown_message_by_message(marine):
 def test_the_recorded_bus_has_the_pauses_that_are_claimed():
     """Seven silences of more than a second."""
     pairs = itertools.pairwise(recorded())
-    assert tuple(a.time / SECOND for a, b in pairs if b.time - a.time > SECOND) == PAUSES
+    assert tuple(a.time / SECOND_US for a, b in pairs if b.time - a.time > SECOND_US) == PAUSES

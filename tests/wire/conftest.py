@@ -49,5 +49,5 @@ class Node:
 
 @pytest.fixture
 def node_at():
-    """Put a node at an address: ``node_at(2, most=2)``."""
+    """Put a node at an address: ``node_at(2, max_sessions=2)``."""
     return Node

@@ -16,7 +16,7 @@ from tempfile import TemporaryDirectory
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 NUMBERS = [
     "0", "-1", "7", "8", "9", "63", "64", "65", "511", "1785", "1786", "14280", "100000", "4294967296", "1e9",
@@ -70,7 +70,7 @@ def mutated(text, draw):
 def outcome(path, cache):
     """Read a file and use what it defines; return what came of it."""
     try:
-        catalogue = load([path], cache)
+        catalogue = load_catalogue([path], cache)
     except InputError as error:
         line = str(error).replace("\n", " / ")
         return f"refused: {line}" if line.isprintable() and line else f"REFUSED: {line!r}"

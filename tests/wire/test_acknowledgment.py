@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest, read_acknowledgment, read_request
+from rvsim.wire.acknowledgment import Acknowledgment, AcknowledgmentCode, DgnRequest, read_acknowledgment, read_request
 
 
 @pytest.mark.parametrize(
@@ -28,10 +28,10 @@ def test_requests(data, request_):
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        ("00 FF FF FF F9 00 7F 01", Acknowledgment(Code.DONE, None, 0xF9, 0x17F00)),
-        ("01 02 FF FF F9 9C FF 01", Acknowledgment(Code.UNKNOWN, 2, 0xF9, 0x1FF9C)),
-        ("02 FF FF FF F9 00 EF 00", Acknowledgment(Code.DENIED, None, 0xF9, 0x0EF00)),
-        ("03 FF FF FF 00 EB FE 00", Acknowledgment(Code.BUSY, None, 0, 0x0FEEB)),
+        ("00 FF FF FF F9 00 7F 01", Acknowledgment(AcknowledgmentCode.DONE, None, 0xF9, 0x17F00)),
+        ("01 02 FF FF F9 9C FF 01", Acknowledgment(AcknowledgmentCode.UNKNOWN, 2, 0xF9, 0x1FF9C)),
+        ("02 FF FF FF F9 00 EF 00", Acknowledgment(AcknowledgmentCode.DENIED, None, 0xF9, 0x0EF00)),
+        ("03 FF FF FF 00 EB FE 00", Acknowledgment(AcknowledgmentCode.BUSY, None, 0, 0x0FEEB)),
         ("04 FF FF FF F9 EB FE 00", None),
         ("FF FF FF FF F9 EB FE 00", None),
         ("01 FF FF FF F9 EB FE", None),

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.fields import Alarm, AlarmSeverity, Grades, Origin, Special
 
 # Bit 31 marks a 29-bit identifier in a DBC file; below it priority 6, DGN 1FF00h, source FEh
@@ -18,7 +18,7 @@ def own(tmp_path, tmp_path_factory):
     def load_text(text):
         path = tmp_path / "a.dbc"
         path.write_text(text)
-        return load([path], tmp_path_factory.getbasetemp() / "definitions")
+        return load_catalogue([path], tmp_path_factory.getbasetemp() / "definitions")
 
     return load_text
 

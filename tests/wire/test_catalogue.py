@@ -38,8 +38,8 @@ def definition(name, dgn, **more):
 def test_a_message_is_found_whatever_the_priority_and_the_addresses(catalogue, priority, source, known, destination):
     """Matching is by number: priority, source and destination of a frame do not matter."""
     dgn, name = known
-    identifier = ident.join(priority, dgn, source, destination if ident.is_addressed(dgn) else None)
-    assert catalogue.by_dgn(ident.split(identifier).dgn) is catalogue.by_name(name)
+    identifier = ident.join_identifier(priority, dgn, source, destination if ident.is_addressed(dgn) else None)
+    assert catalogue.by_dgn(ident.split_identifier(identifier).dgn) is catalogue.by_name(name)
     assert catalogue.by_name(name).dgn == dgn
 
 

@@ -6,7 +6,7 @@ rv-c.com/book/export/html/17, so that no mistake in our own encoding can hide. T
 
 import pytest
 
-from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.claim import Claimer, ClaimState
 from rvsim.wire.name import Name
 
 # can-j1939 2.0.12 test_ca.py (MIT); as a number 52FEC9825352D687h
@@ -48,9 +48,9 @@ def loser(claimer):
 def test_it_claims_its_address_at_start():
     """The claim goes to all, at priority 6, with the NAME as its bytes."""
     claimer = node()
-    assert claimer.standing is Standing.SILENT
+    assert claimer.state is ClaimState.SILENT
     assert claimer.start(0) == [CLAIM]
-    assert (claimer.standing, claimer.claimed) == (Standing.CLAIMING, 94)
+    assert (claimer.state, claimer.claimed) == (ClaimState.CLAIMING, 94)
 
 
 def test_it_speaks_when_the_time_for_objections_is_over():
@@ -61,7 +61,7 @@ def test_it_speaks_when_the_time_for_objections_is_over():
     assert claimer.expire(1_249_999) == []
     assert claimer.address is None
     assert claimer.expire(1_250_000) == []
-    assert (claimer.address, claimer.standing, claimer.due()) == (94, Standing.HOLDING, None)
+    assert (claimer.address, claimer.state, claimer.due()) == (94, ClaimState.HOLDING, None)
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_one_that_spoke_at_once_loses_its_address_like_any_other():
     claimer = node(early=True)
     claimer.start(0)
     assert claimer.receive(1000, 0x18EEFF5E, LOWER) == []
-    assert (claimer.address, claimer.standing) == (None, Standing.CANNOT_CLAIM)
+    assert (claimer.address, claimer.state) == (None, ClaimState.CANNOT_CLAIM)
 
 
 @pytest.mark.parametrize("address", [-1, 254, 255])
@@ -153,7 +153,7 @@ def test_it_defends_its_address_while_it_waits():
 def test_it_gives_way_to_a_lower_name(claimer):
     """The higher number loses the address at once, and says after its random delay that it has none."""
     assert claimer.receive(NOW, 0x18EEFF5E, LOWER) == []
-    assert (claimer.address, claimer.claimed, claimer.standing) == (None, None, Standing.CANNOT_CLAIM)
+    assert (claimer.address, claimer.claimed, claimer.state) == (None, None, ClaimState.CANNOT_CLAIM)
     assert claimer.due() == 1_006_000  # ten steps of 0.6 ms
     assert claimer.expire(1_005_999) == []
     assert claimer.expire(1_006_000) == [CANNOT_CLAIM]
@@ -166,7 +166,7 @@ def test_it_gives_way_while_it_waits():
     claimer.start(0)
     claimer.receive(249_000, 0x18EEFF5E, LOWER)
     assert claimer.expire(250_000) == []
-    assert claimer.standing is Standing.CANNOT_CLAIM
+    assert claimer.state is ClaimState.CANNOT_CLAIM
     assert claimer.expire(255_000) == [CANNOT_CLAIM]
 
 

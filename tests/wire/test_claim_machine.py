@@ -7,7 +7,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.claim import Claimer, ClaimState
 from rvsim.wire.name import Name
 
 CHOICES = range(128, 131)
@@ -43,7 +43,7 @@ class Claims(RuleBasedStateMachine):
         for identifier, data in frames:
             assert identifier & 0x1FFFFF00 == 0x18EEFF00  # a claim to all, and nothing else
             assert data == self.numbers[index].to_bytes(8, "little")
-            assert identifier & 0xFF == (254 if node.standing is Standing.CANNOT_CLAIM else node.claimed)
+            assert identifier & 0xFF == (254 if node.state is ClaimState.CANNOT_CLAIM else node.claimed)
             for other, inbox in enumerate(self.inboxes):
                 if other != index:
                     inbox.append((identifier, data))
@@ -63,7 +63,7 @@ class Claims(RuleBasedStateMachine):
     def start_one(self, pick):
         """Switch a node on."""
         index = pick % len(self.nodes)
-        if self.nodes[index].standing is Standing.SILENT:
+        if self.nodes[index].state is ClaimState.SILENT:
             self.put(index, self.nodes[index].start(self.time))
 
     @rule(pick=st.integers(0, 5), count=st.integers(1, 3))
@@ -94,7 +94,7 @@ class Claims(RuleBasedStateMachine):
     def nobody_speaks_without_an_address(self):
         """A node may speak from an address only when it holds it, and has one address at most."""
         for node in getattr(self, "nodes", []):
-            assert (node.address is not None) == (node.standing is Standing.HOLDING)
+            assert (node.address is not None) == (node.state is ClaimState.HOLDING)
             assert node.address in (None, node.claimed)
 
     def teardown(self):
@@ -114,7 +114,7 @@ class Claims(RuleBasedStateMachine):
             if node.address is not None:
                 assert owners.setdefault(node.address, number) == number
         for node, number, wanted in zip(self.nodes, self.numbers, self.wanted, strict=False):
-            assert node.standing in (Standing.HOLDING, Standing.CANNOT_CLAIM)
+            assert node.state in (ClaimState.HOLDING, ClaimState.CANNOT_CLAIM)
             if self.commanded:  # who is where then depends on when it was told
                 continue
             rivals = [other for other, want in zip(self.numbers, self.wanted, strict=False) if want == wanted]

@@ -6,7 +6,7 @@ general J1939 node (can-j1939 2.0.12 test_ca.py).
 
 import pytest
 
-from rvsim.wire.claim import HIGHER, Claimer, Standing
+from rvsim.wire.claim import SEARCH_UP, Claimer, ClaimState
 from rvsim.wire.name import Name
 
 # a recorded claim (gpsd 3.22 Debian source, BSD-2-Clause) whose highest bit says that it may choose
@@ -32,7 +32,7 @@ def test_it_moves_to_the_next_lower_address(node):
     """The loser claims the next lower address at once and waits 250 ms for objections there."""
     claimer = node()
     assert claimer.receive(100_000, 0x18EEFF88, LOWER) == [(0x18EEFF87, OWN)]
-    assert (claimer.standing, claimer.claimed, claimer.address) == (Standing.CLAIMING, 0x87, None)
+    assert (claimer.state, claimer.claimed, claimer.address) == (ClaimState.CLAIMING, 0x87, None)
     assert claimer.due() == 350_000
     claimer.expire(350_000)
     assert claimer.address == 0x87
@@ -88,8 +88,8 @@ def test_at_the_lowest_address_it_goes_on_from_the_highest(node):
 
 def test_a_general_j1939_node_looks_upwards(node):
     """The vector of can-j1939 2.0.12 test_ca.py: driven from 128 it claims 129; above the highest comes the lowest."""
-    assert node(128, step=HIGHER).receive(1, 0x18EEFF80, LOWER) == [(0x18EEFF81, OWN)]
-    assert node(247, step=HIGHER).receive(1, 0x18EEFFF7, LOWER) == [(0x18EEFF80, OWN)]
+    assert node(128, step=SEARCH_UP).receive(1, 0x18EEFF80, LOWER) == [(0x18EEFF81, OWN)]
+    assert node(247, step=SEARCH_UP).receive(1, 0x18EEFFF7, LOWER) == [(0x18EEFF80, OWN)]
 
 
 def test_it_has_no_address_when_none_is_free(node):
@@ -97,7 +97,7 @@ def test_it_has_no_address_when_none_is_free(node):
     claimer = node(0x88, choices=range(0x87, 0x89))
     assert claimer.receive(1, 0x18EEFF88, LOWER) == [(0x18EEFF87, OWN)]
     assert claimer.receive(2, 0x18EEFF87, ANOTHER_LOWER) == []
-    assert (claimer.standing, claimer.due()) == (Standing.CANNOT_CLAIM, 3_002)
+    assert (claimer.state, claimer.due()) == (ClaimState.CANNOT_CLAIM, 3_002)
     assert claimer.expire(3_002) == [(0x18EEFFFE, OWN)]
     assert claimer.receive(10_000, 0x18EAFFF9, bytes.fromhex("00 EE 00")) == []
     assert claimer.due() == 13_000
@@ -131,6 +131,6 @@ PUBLISHED = [
 def test_published_contests(own, other, answer):
     """The general stack's own test vectors, claim for claim."""
     name = bytes.fromhex(own)
-    claimer = Claimer(Name.from_bytes(name), 128, lambda below: 0, step=HIGHER)
+    claimer = Claimer(Name.from_bytes(name), 128, lambda below: 0, step=SEARCH_UP)
     assert claimer.start(0) == [(0x18EEFF80, name)]
     assert claimer.receive(1, 0x18EEFF80, bytes.fromhex(other)) + claimer.expire(1) == [(answer, name)]

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.wire.codec import compile_decode, compile_pack, compile_unpack, parameter
+from rvsim.wire.codec import compile_decode, compile_pack, compile_unpack, parameter_name
 from rvsim.wire.fields import FieldSpec, Reading, Special
 
 
@@ -167,7 +167,7 @@ def test_the_ends_of_every_width_fit(fields, raws, packed):
 )
 def test_a_word_that_python_needs_gets_an_underscore(name, keyword):
     """A field may be called as a Python word; its keyword argument is then spelled with an underscore."""
-    assert parameter(name) == keyword
+    assert parameter_name(name) == keyword
 
 
 @pytest.mark.parametrize("big", [False, True])
@@ -176,7 +176,7 @@ def test_a_field_may_be_called_like_anything_in_the_generated_function(big, sign
     """Names do not hide what the generated functions use."""
     names = ["class", "int", "refuse", "d", "function", "field", "__debug__", "None"]
     fields = [FieldSpec(name, 8 * i, 8, big_endian=big, signed=signed) for i, name in enumerate(names)]
-    packed = compile_pack(fields, 8)(**{parameter(name): i for i, name in enumerate(names)})
+    packed = compile_pack(fields, 8)(**{parameter_name(name): i for i, name in enumerate(names)})
     assert packed == bytes(range(8))
     assert compile_unpack(fields)(packed) == tuple(range(8))
     assert [reading.raw for reading in compile_decode(fields)(packed)] == list(range(8))

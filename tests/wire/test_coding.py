@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 
 
 @pytest.mark.parametrize(
@@ -18,35 +18,35 @@ from rvsim.wire.coding import Coding, names
 )
 def test_a_zero_bit_is_a_member(raw, name):
     """Bit n stands for group n + 1."""
-    assert names(Coding.GROUPS)[raw] == name
+    assert code_names(Coding.GROUPS)[raw] == name
 
 
 def test_without_the_zero_in_bit_7_it_is_no_bitmap():
     """Bit 7 is zero as a mark: codes with a one there have no name by the rule."""
-    assert sorted(names(Coding.GROUPS)) == list(range(0x80))
+    assert sorted(code_names(Coding.GROUPS)) == list(range(0x80))
 
 
 @pytest.mark.parametrize(("raw", "name"), [(1, "1 s"), (240, "240 s"), (241, "5 min"), (245, "9 min"), (250, "14 min")])
 def test_a_delay_in_seconds_then_in_minutes(raw, name):
     """1 to 240 seconds; 241 to 250 for 5 to 14 minutes (the table of signals, from memory)."""
-    assert names(Coding.DELAY)[raw] == name
+    assert code_names(Coding.DELAY)[raw] == name
 
 
 def test_codes_of_a_delay_that_have_names():
     """None for 0 and for 251 and up: those are in the definition file where they mean something."""
-    assert sorted(names(Coding.DELAY)) == list(range(1, 251))
+    assert sorted(code_names(Coding.DELAY)) == list(range(1, 251))
 
 
 def test_instances_of_alternators():
     """30h and the instance in the low nibble (an alternator regulator maker's RV-C appendix); 30h itself is none."""
-    assert names(Coding.CHARGER_INSTANCE)[0x31] == "alternator 1"
-    assert names(Coding.CHARGER_INSTANCE)[0x3F] == "alternator 15"
-    assert sorted(names(Coding.CHARGER_INSTANCE)) == list(range(0x31, 0x40))
+    assert code_names(Coding.CHARGER_INSTANCE)[0x31] == "alternator 1"
+    assert code_names(Coding.CHARGER_INSTANCE)[0x3F] == "alternator 15"
+    assert sorted(code_names(Coding.CHARGER_INSTANCE)) == list(range(0x31, 0x40))
 
 
 def test_plain_codes_have_no_names_by_a_rule():
     """Only what the definition file says."""
-    assert names(Coding.PLAIN) == {}
+    assert code_names(Coding.PLAIN) == {}
 
 
 def test_delays_of_loads_and_dimmers_read_in_their_units(catalogue):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.claim import Claimer, ClaimState
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, AddressCommand, read_address_command
 from rvsim.wire.name import Name
 
@@ -79,7 +79,7 @@ def test_no_bytes_break_the_reader(data):
 def test_it_claims_the_new_address_and_waits_there(holder, own):
     """The claim from the new address is the answer; nothing is sent from either until 250 ms are over."""
     assert holder.command(NOW, NEW) == [(0x18EEFF5E, own)]
-    assert (holder.standing, holder.address, holder.due()) == (Standing.CLAIMING, None, 1_250_000)
+    assert (holder.state, holder.address, holder.due()) == (ClaimState.CLAIMING, None, 1_250_000)
     holder.expire(1_250_000)
     assert holder.address == NEW
 
@@ -108,7 +108,7 @@ def test_a_stronger_holder_of_the_new_address_keeps_it(holder, own):
     if own == CHOOSING:  # nothing of 128..247 lies below 94, so from the highest one on
         assert (answer, holder.claimed) == ([(0x18EEFFF7, own)], 0xF7)
     else:
-        assert (answer, holder.standing) == ([], Standing.CANNOT_CLAIM)
+        assert (answer, holder.state) == ([], ClaimState.CANNOT_CLAIM)
         assert holder.expire(NOW + 6_001) == [(0x18EEFFFE, own)]
 
 
@@ -146,7 +146,7 @@ def test_one_without_an_address_gets_one(own):
     """After a lost contest it may be told where to go; what it was about to say of having none is forgotten."""
     holder = started(own, choices=range(0))
     holder.receive(NOW, 0x18EEFF88, STRONGER)
-    assert holder.standing is Standing.CANNOT_CLAIM
+    assert holder.state is ClaimState.CANNOT_CLAIM
     assert holder.command(NOW + 1, NEW) == [(0x18EEFF5E, own)]
     assert holder.expire(NOW + 250_001) == []
     assert holder.address == NEW

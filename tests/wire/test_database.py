@@ -9,7 +9,7 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.shipped import dbc_files
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.fields import Grades, Origin, Special
 
 # 99FFFDFEh: bit 31 marks a 29-bit identifier in a DBC file; below it priority 6, DGN 1FFFDh, source FEh
@@ -50,7 +50,7 @@ def own(tmp_path, cache):
             path = tmp_path / f"{letter}.dbc"
             path.write_bytes(text if isinstance(text, bytes) else text.encode())
             paths.append(path)
-        return load(paths, cache)
+        return load_catalogue(paths, cache)
 
     return load_texts
 
@@ -271,7 +271,7 @@ def test_every_double_definition_has_its_line(own):
 def test_a_file_that_is_not_dbc(own, text, where):
     """One line names the file, the line, the column and what stands there."""
     (line,) = refused(own, text)
-    assert re.fullmatch(rf"\S*a\.dbc, {where}: mend the file", line)
+    assert re.fullmatch(rf"\S*a\.dbc, {where}: correct the file", line)
 
 
 def field(old, new, more=""):
@@ -285,10 +285,10 @@ SECOND = ' SG_ second : 8|8@1+ (1,0) [0|250] "" any\n'
 WHOLE_FILE = [
     (dbc(number=OWN & 0x7FFFFFFF), "message OWN_STATUS has the number 436142334, which is more than 11 bits: "
      f"for a 29-bit identifier write {OWN}, which is the number with bit 31 set"),
-    (dbc(more=f'BA_ "Foo" BO_ {OWN} 1;\n'), "uses 'Foo' without defining it: mend the file"),
-    (dbc(more=f'VAL_ {OWN} other 0 "x" ;\n'), f"unused VAL_ entries in DBC: VAL_ {OWN} other: mend the file"),
+    (dbc(more=f'BA_ "Foo" BO_ {OWN} 1;\n'), "uses 'Foo' without defining it: correct the file"),
+    (dbc(more=f'VAL_ {OWN} other 0 "x" ;\n'), f"unused VAL_ entries in DBC: VAL_ {OWN} other: correct the file"),
     (dbc(more=ATTRIBUTES + f'BA_ "SpecialCodes" SG_ {OWN} level "measured";\n'),
-     "an attribute holds something else than the number it is defined as: mend it"),
+     "an attribute is defined as a number and has another value: correct it"),
     (dbc(more=LONG.replace("Signal", "Message").replace("SG_", "BO_")
          + f'BA_ "SystemMessageLongSymbol" BO_ {OWN} "x\ny";\n'),
      "message x y: a name has letters, digits and underscores: rename it"),
@@ -298,7 +298,7 @@ WHOLE_FILE = [
 
 ONE_MESSAGE = [
     (dbc(fields=FIELD + FIELD), ": signals level and level overlap: keep one of them"),
-    (field("0|8", "60|8"), ": signal level does not fit: it ends behind the last of 8 bytes"),
+    (field("0|8", "60|8"), ": signal level does not fit: it ends after the last of 8 bytes"),
     (dbc(fields="", length=0), " has 0 bytes: a frame holds 1 to 8"),
     (dbc(fields="", length=9), " has 9 bytes: a frame holds 1 to 8"),
     (field("level", "level m0", SECOND.replace("second", "second M")),
@@ -323,7 +323,7 @@ ONE_MESSAGE = [
     (dbc(more='BA_DEF_ BO_ "BroadcastGap" STRING ;\nBA_DEF_DEF_ "BroadcastGap" "often";\n'),
      ": attribute BroadcastGap is often: write milliseconds, at most a day"),
     (field("level", "class", SECOND.replace("second", "class_")),
-     ": signals class and class_ have too like names: rename one"),
+     ": signals class and class_ have names that are too similar: rename one"),
     (dbc(more=LONG + f'BA_ "SystemSignalLongSymbol" SG_ {OWN} level "a=print(1)";\n'),
      ": 'a=print(1)' cannot be the name of a field: letters, digits and underscores, no digit first: rename it"),
 ]  # fmt: skip
@@ -342,11 +342,11 @@ def test_a_definition_that_cannot_be_used(own, tmp_path, text, line):
 
 def test_a_missing_file_and_a_folder(tmp_path, cache):
     """One line says which file and why."""
-    (line,) = refused(load, [tmp_path / "gone.dbc"], cache)
+    (line,) = refused(load_catalogue, [tmp_path / "gone.dbc"], cache)
     assert line == f"{tmp_path / 'gone.dbc'}: cannot be read (No such file or directory): name a DBC file"
-    (line,) = refused(load, [tmp_path], cache)
+    (line,) = refused(load_catalogue, [tmp_path], cache)
     assert line == f"{tmp_path}: cannot be read (Is a directory): name a DBC file"
-    (line,) = refused(load, [Path("a\0b")], cache)
+    (line,) = refused(load_catalogue, [Path("a\0b")], cache)
     assert "cannot be read (embedded null byte): name a DBC file" in line
 
 
@@ -354,10 +354,10 @@ def test_a_file_larger_than_any_definition_file(tmp_path, cache):
     """Something else than a definition file is not read to its end; up to 16 MiB it is."""
     path = tmp_path / "huge.dbc"
     path.write_bytes(bytes(16 << 20))
-    (line,) = refused(load, [path], cache)
+    (line,) = refused(load_catalogue, [path], cache)
     assert line.startswith(f"{path}, line 1, column 1: not DBC")
     path.write_bytes(bytes((16 << 20) + 1))
-    (line,) = refused(load, [path], cache)
+    (line,) = refused(load_catalogue, [path], cache)
     assert line == f"{path}: larger than 16 MiB, which no definition file is: name a DBC file"
 
 
@@ -370,7 +370,7 @@ def test_a_file_that_takes_more_memory_than_there_is(own, tmp_path, monkeypatch,
 
     monkeypatch.setattr("cantools.database.can.formats.dbc.load_string", load_string)
     assert refused(own, dbc(f"{error.__name__}")) == [
-        f"{tmp_path / 'a.dbc'}: takes more memory than there is: take out of it what you do not need"
+        f"{tmp_path / 'a.dbc'}: needs more memory than is available: remove from it what you do not need"
     ]
 
 
@@ -383,31 +383,32 @@ def size(old, new):
     ("text", "line"),
     [
         (size(": 8 any", ": 100000 any"),
-         ": message OWN_STATUS has 100000 bytes: no message has more than 1785, mend it"),
-        (size(": 8 any", ": 1786 any"), ": message OWN_STATUS has 1786 bytes: no message has more than 1785, mend it"),
-        (size(": 8 any", ": -1 any"), ": message OWN_STATUS has -1 bytes: no message has more than 1785, mend it"),
+         ": message OWN_STATUS has 100000 bytes: no message has more than 1785; correct it"),
+        (size(": 8 any", ": 1786 any"),
+         ": message OWN_STATUS has 1786 bytes: no message has more than 1785; correct it"),
+        (size(": 8 any", ": -1 any"), ": message OWN_STATUS has -1 bytes: no message has more than 1785; correct it"),
         (size("0|8@", "0|100000000@"),
          ": message OWN_STATUS: signal level has 100000000 bits: a signal has at least 1, a message at most 14280"),
         (size("0|8@", "0|0@"),
          ": message OWN_STATUS: signal level has 0 bits: a signal has at least 1, a message at most 14280"),
         (size("0|8@", "14280|8@"),
-         ": message OWN_STATUS: signal level starts at bit 14280: no message has more than 14280 bits, mend it"),
+         ": message OWN_STATUS: signal level starts at bit 14280: no message has more than 14280 bits; correct it"),
         (size("0|8@1", "-9|8@0"),
          ": message OWN_STATUS: signal level starts at bit -9: the first bit of a message is 0"),
         (dbc(number=OWN | 1 << 30),
-         f": message OWN_STATUS has the number {OWN | 1 << 30}, which has more than 29 bits and bit 31: mend it"),
+         f": message OWN_STATUS has the number {OWN | 1 << 30}, which has more than 29 bits and bit 31: correct it"),
         (dbc(number=OWN | 1 << 32),
-         f": message OWN_STATUS has the number {OWN | 1 << 32}, which has more than 29 bits and bit 31: mend it"),
+         f": message OWN_STATUS has the number {OWN | 1 << 32}, which has more than 29 bits and bit 31: correct it"),
         (dbc(number=1 << 30),
-         f": message OWN_STATUS has the number {1 << 30}, which is more than 11 bits: mend the file"),
+         f": message OWN_STATUS has the number {1 << 30}, which is more than 11 bits: correct the file"),
         (size("0|8@", "1e1|8@"),
-         ", line 6, column 14: not DBC from '1e1|8@1+ (1,0) [0|250] \"\" any' on: mend the file"),
-        (size("(1,", "(1e1000,"), ", line 6, column 22: a number that nothing can have: mend the file"),
-        (size("(1,", f"(1{'0' * 400},"), ", line 6, column 22: a number of more than 400 characters: mend the file"),
+         ", line 6, column 14: not DBC from '1e1|8@1+ (1,0) [0|250] \"\" any' on: correct the file"),
+        (size("(1,", "(1e1000,"), ", line 6, column 22: a number that is too large: correct the file"),
+        (size("(1,", f"(1{'0' * 400},"), ", line 6, column 22: a number of more than 400 characters: correct the file"),
         (dbc(more=f'CM_ BO_ {OWN} "{"x" * 65535}";\n'),
-         ", line 7, column 20: a text of more than 65536 characters: mend the file"),
+         ", line 7, column 20: a text of more than 65536 characters: correct the file"),
         (dbc(more=f'VAL_ {OWN} level {"0 " * (1 << 17)};\n'),
-         ", line 7, column 1: a statement of more than 131072 pieces: mend the file"),
+         ", line 7, column 1: a statement of more than 131072 numbers and texts: correct the file"),
     ],
     ids=lambda item: item[-60:-20],
 )  # fmt: skip

@@ -13,7 +13,7 @@ import pytest
 
 from rvsim.shipped import dbc_files, dbc_folder
 from rvsim.wire import database, definition_cache
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 OWN = """VERSION ""
 
@@ -42,7 +42,7 @@ def own(tmp_path, cache):
 
     def load_text(text=OWN, name="a.dbc"):
         (tmp_path / name).write_text(text, encoding="ascii")
-        return load([tmp_path / name], cache)
+        return load_catalogue([tmp_path / name], cache)
 
     return load_text
 
@@ -67,10 +67,10 @@ def test_a_second_load_reads_no_definition(own, cache, monkeypatch):
 
 def test_a_second_load_does_without_cantools(cache):
     """A process that finds the cache filled imports neither cantools nor its parser."""
-    load((), cache)
+    load_catalogue((), cache)
     script = (
-        "import pathlib, sys; from rvsim.wire.database import load; "
-        "names = load((), pathlib.Path(sys.argv[1])).names; "
+        "import pathlib, sys; from rvsim.wire.database import load_catalogue; "
+        "names = load_catalogue((), pathlib.Path(sys.argv[1])).names; "
         "print(len(names), sorted({'cantools', 'textparser'} & set(sys.modules)))"
     )
     path = os.pathsep.join(item for item in sys.path if item)
@@ -78,7 +78,7 @@ def test_a_second_load_does_without_cantools(cache):
         [sys.executable, "-c", script, str(cache)],
         capture_output=True, text=True, check=True, env=os.environ | {"PYTHONPATH": path},
     )  # fmt: skip
-    assert done.stdout.strip() == f"{len(load((), cache))} []"
+    assert done.stdout.strip() == f"{len(load_catalogue((), cache))} []"
 
 
 def test_a_file_that_changed_is_read_again(own):
@@ -183,7 +183,7 @@ def test_a_read_only_cache_folder(own, cache, monkeypatch):
 def test_the_cache_is_the_users_cache_folder(own, monkeypatch, tmp_path):
     """Without a folder being named, the system's own place for caches is used."""
     monkeypatch.setattr("platformdirs.user_cache_path", lambda name, appauthor: tmp_path / f"user-{name}-{appauthor}")
-    load()
+    load_catalogue()
     assert len(entries(tmp_path / "user-rvsim-False")) == len(dbc_files())
 
 
@@ -191,7 +191,7 @@ def test_another_version_of_the_readers_is_another_cache(own, cache, monkeypatch
     """What older code has written is written anew, without anybody counting a number up."""
     first = own()
     before = {path: path.read_bytes() for path in entries(cache)}
-    monkeypatch.setattr(definition_cache, "_code", lambda: b"older")
+    monkeypatch.setattr(definition_cache, "_code_digest", lambda: b"older")
     for path in before:
         assert definition_cache.load_lines(path) is None
     assert plain(own()) == plain(first)

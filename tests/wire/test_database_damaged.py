@@ -5,7 +5,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 SOUND = b"""VERSION ""
 
@@ -37,7 +37,7 @@ def own(tmp_path):
 
     def load_bytes(content):
         (tmp_path / "a.dbc").write_bytes(content)
-        return load([tmp_path / "a.dbc"], tmp_path / "cache")
+        return load_catalogue([tmp_path / "a.dbc"], tmp_path / "cache")
 
     return load_bytes
 

@@ -8,7 +8,7 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.shipped import dbc_files
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 HEAD = """VERSION "7.1"
 
@@ -72,7 +72,7 @@ def supplied(tmp_path, cache):
         path = tmp_path / "s.dbc"
         whole = HEAD + message("GOOD", GOOD) + more + TAIL + tail if text is None else text
         path.write_bytes(whole.encode(encoding))
-        return load([path], cache)
+        return load_catalogue([path], cache)
 
     return go
 
@@ -110,9 +110,9 @@ def test_bit_timing_in_any_form(supplied, timing):
          ": signal level is a float: define it as an integer with a scale"),
         (odd(SIGNAL.replace("8@1", "64@1")), f"SIG_VALTYPE_ {ODD} level 2;\n",
          ": signal level is a float: define it as an integer with a scale"),
-        (odd(SIGNAL.replace("0|8@1", "57|8@1")), "", ": signal level does not fit: it ends behind the last of 8 bytes"),
-        (odd(SIGNAL.replace("0|8@1", "62|8@0")), "", ": signal level does not fit: it ends behind the last of 8 bytes"),
-        (odd(SIGNAL.replace("0|8@1", "64|1@1")), "", ": signal level does not fit: it ends behind the last of 8 bytes"),
+        (odd(SIGNAL.replace("0|8@1", "57|8@1")), "", ": signal level does not fit: it ends after the last of 8 bytes"),
+        (odd(SIGNAL.replace("0|8@1", "62|8@0")), "", ": signal level does not fit: it ends after the last of 8 bytes"),
+        (odd(SIGNAL.replace("0|8@1", "64|1@1")), "", ": signal level does not fit: it ends after the last of 8 bytes"),
         (odd(SIGNAL.replace("(0.5", "(-0.5")), "",
          ": signal level has the scale -0.5: write one above 0 (1e-18 to 1e18)"),
     ],
@@ -227,7 +227,7 @@ def test_files_of_other_systems(supplied, end, encoding):
 @pytest.mark.parametrize("path", dbc_files(), ids=lambda path: path.stem)
 def test_nothing_is_left_out_of_our_own_files(path, cache, catalogue):
     """Given as a file of the user's own, each has the same messages, none left out."""
-    given = load([path], cache)
+    given = load_catalogue([path], cache)
     assert given.left_out == ()
     assert sorted(given.names) == sorted(catalogue.names)
     assert {spec.name: spec for spec in given} == {spec.name: spec for spec in catalogue}

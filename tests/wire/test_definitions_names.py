@@ -50,7 +50,7 @@ def test_a_message_without_a_layout_says_nothing(catalogue):
     }
     for spec in bare:
         assert spec.decode(bytes(8)) == spec.decode(b"") == spec.raws(bytes(3)) == ()
-        assert (spec.needed, spec.encode({}), dict(spec.by_name)) == (0, b"\xff" * 8, {})
+        assert (spec.min_length, spec.encode({}), dict(spec.by_name)) == (0, b"\xff" * 8, {})
         with pytest.raises(ValueError, match=f"^{spec.name} is known by name only: it has no fields$"):
             spec.encode({"instance": 1})
 

@@ -6,13 +6,13 @@ from hypothesis import strategies as st
 
 from rvsim.wire.diagnostics import (
     FAILURE_MODES,
+    Dm1Report,
     Lamps,
-    Report,
     ReportedFault,
-    count_of,
     failure_mode,
     is_fault,
     most_urgent,
+    occurrence_count,
     pack_dm1,
     read_dm1,
 )
@@ -22,25 +22,25 @@ from rvsim.wire.fields import State
 def test_one_fault():
     """Amber lamp; SPN 100 (0x64) FMI 1, seen 5 times: 04 FF 64 00 01 05 FF FF."""
     report = read_dm1(bytes.fromhex("04FF64000105FFFF"))
-    assert report == Report(Lamps(amber=True), (ReportedFault(100, 1, 5),))
+    assert report == Dm1Report(Lamps(amber=True), (ReportedFault(100, 1, 5),))
 
 
 def test_an_spn_of_19_bits():
     """SPN 520192 = 0x7F000: low byte 00, second F0, high three bits 111 above FMI 31: E0 | 1F = FF."""
     report = read_dm1(bytes.fromhex("10FF00F0FF7FFFFF"))
-    assert report == Report(Lamps(red=True), (ReportedFault(520192, 31, None),))
+    assert report == Dm1Report(Lamps(red=True), (ReportedFault(520192, 31, None),))
 
 
 def test_two_faults_need_ten_bytes():
     """The second one stands right behind the first: a long message."""
     report = read_dm1(bytes.fromhex("50FF6E000001D2000382"))
-    assert report == Report(Lamps(red=True, malfunction=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 2)))
+    assert report == Dm1Report(Lamps(red=True, malfunction=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 2)))
 
 
 @pytest.mark.parametrize("data", ["00FF00000000FFFF", "00FFFFFFFFFFFFFF"])
 def test_no_fault(data):
     """SPN 0 with FMI 0, and all ones, are no faults."""
-    assert read_dm1(bytes.fromhex(data)) == Report(Lamps(), ())
+    assert read_dm1(bytes.fromhex(data)) == Dm1Report(Lamps(), ())
 
 
 def test_what_is_too_short_is_none_and_what_is_cut_off_is_left_out():
@@ -48,16 +48,16 @@ def test_what_is_too_short_is_none_and_what_is_cut_off_is_left_out():
     assert read_dm1(bytes(5)) is None
     report = read_dm1(bytes.fromhex("04FF64000105D20003"))
     assert report is not None
-    assert report.troubles == (ReportedFault(100, 1, 5),)
+    assert report.faults == (ReportedFault(100, 1, 5),)
 
 
 @pytest.mark.parametrize(
     ("report", "data"),
     [
-        (Report(Lamps(), ()), "00FF00000000FFFF"),
-        (Report(Lamps(amber=True), (ReportedFault(100, 1, 5),)), "04FF64000105FFFF"),
-        (Report(Lamps(True, True, True, True), (ReportedFault(520192, 31),)), "55FF00F0FF7FFFFF"),
-        (Report(Lamps(red=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 300))), "10FF6E000001D200037E"),
+        (Dm1Report(Lamps(), ()), "00FF00000000FFFF"),
+        (Dm1Report(Lamps(amber=True), (ReportedFault(100, 1, 5),)), "04FF64000105FFFF"),
+        (Dm1Report(Lamps(True, True, True, True), (ReportedFault(520192, 31),)), "55FF00F0FF7FFFFF"),
+        (Dm1Report(Lamps(red=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 300))), "10FF6E000001D200037E"),
     ],
 )
 def test_reports_written(report, data):
@@ -71,7 +71,7 @@ def test_reports_written(report, data):
 def test_what_does_not_fit_is_refused(trouble):
     """19 bits of SPN, 5 of FMI."""
     with pytest.raises(ValueError, match="do not fit"):
-        pack_dm1(Report(Lamps(), (trouble,)))
+        pack_dm1(Dm1Report(Lamps(), (trouble,)))
 
 
 @given(
@@ -80,7 +80,7 @@ def test_what_does_not_fit_is_refused(trouble):
 )
 def test_every_report_is_read_as_it_was_written(lamps, troubles):
     """Any number of faults."""
-    report = Report(Lamps(*lamps), tuple(ReportedFault(*one) for one in troubles))
+    report = Dm1Report(Lamps(*lamps), tuple(ReportedFault(*one) for one in troubles))
     assert read_dm1(pack_dm1(report)) == report
 
 
@@ -90,7 +90,7 @@ def test_any_bytes_are_read_or_refused(data):
     report = read_dm1(data)
     assert (report is None) == (len(data) < 6)
     if report is not None:
-        assert all(0 <= one.spn < 0x7FFFF for one in report.troubles)
+        assert all(0 <= one.spn < 0x7FFFF for one in report.faults)
 
 
 def test_faults_in_words():
@@ -103,7 +103,7 @@ def test_faults_in_words():
 
 def test_counts():
     """127 says that it is not known."""
-    assert [count_of(raw) for raw in (None, 127, 126, 0)] == [None, None, 126, 0]
+    assert [occurrence_count(raw) for raw in (None, 127, 126, 0)] == [None, None, 126, 0]
 
 
 def test_the_most_urgent_fault_is_named_first():

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.fields import OF_THE_USER, FieldSpec, Grades, Origin, Reading, Special, State
+from rvsim.wire.fields import USER_GRADES, FieldSpec, Grades, Origin, Reading, Special, State
 
 
 def quantity(length, scale, offset=0, decimals=0, unit="", **more):
@@ -264,15 +264,15 @@ def test_what_a_field_cannot_say_is_refused(field, value, text):
 )
 def test_a_sensor_says_no_data_and_out_of_range_by_code(field, value, raw):
     """A sensor without a reading sends all ones, one beyond its range the code for that (facts as above)."""
-    assert field.measured(value) == raw
+    assert field.sensor_raw(value) == raw
 
 
 def test_a_sensor_without_a_code_for_out_of_range_cannot_say_it():
     """Where the type has no such code, a value beyond the range is refused."""
     with pytest.raises(ValueError, match=r"^kind 15 is outside 0 to 14$"):
-        FieldSpec("kind", 0, 4, special=Special.MEASURED).measured(15)
+        FieldSpec("kind", 0, 4, special=Special.MEASURED).sensor_raw(15)
     with pytest.raises(ValueError, match=r"^serial number -1 is outside 0 to 2097151$"):
-        NUMBER.measured(-1)
+        NUMBER.sensor_raw(-1)
 
 
 # --- places
@@ -366,13 +366,13 @@ def test_a_name_never_hides_no_data_or_unchanged(special, raw, label, shown, bri
 def test_names_and_units_as_spoken():
     """Underscores become spaces, and degrees get their sign."""
     assert VOLTAGE.title == "dc voltage"
-    assert [field.spoken_unit for field in (TEMPERATURE, VOLTAGE, NUMBER)] == ["°C", "V", ""]
+    assert [field.printed_unit for field in (TEMPERATURE, VOLTAGE, NUMBER)] == ["°C", "V", ""]
     assert (TEMPERATURE.unit, VOLTAGE.unit_steps, NUMBER.unit_steps) == ("degC", 100, 1)
 
 
 def test_a_field_of_the_users_own():
     """Without a word on its origin a definition is the user's; shared by all readings, it cannot be altered."""
-    assert NUMBER.grades == OF_THE_USER == Grades(Origin.USER, Origin.USER, Origin.USER)
+    assert NUMBER.grades == USER_GRADES == Grades(Origin.USER, Origin.USER, Origin.USER)
     assert (NUMBER.special, NUMBER.labels, NUMBER.source, NUMBER.comment) == (Special.NONE, {}, "", "")
     assert (NUMBER.code_grades, NUMBER.alarms, NUMBER.moves_with) == ({}, {}, ())
     with pytest.raises(AttributeError):

@@ -76,7 +76,7 @@ def test_plain_fields_have_no_special_codes(length, codes):
     assert {field.state(raw) for raw in codes} == {VALUE}
     assert field.raw_limits == (0, (1 << length) - 1)
     with pytest.raises(ValueError, match=r"^x has no code for no data$"):
-        field.measured(None)
+        field.sensor_raw(None)
 
 
 @pytest.mark.parametrize("special", Special)
@@ -141,14 +141,14 @@ def test_what_a_sensor_sends_is_a_value_or_says_why_it_is_none(special, width, v
     field = FieldSpec("x", 0, width, special=special)
     low, high = field.raw_limits
     if value is None:
-        assert field.state(field.measured(value)) is NO_DATA
+        assert field.state(field.sensor_raw(value)) is NO_DATA
     elif low <= round(value) <= high:
-        assert field.measured(value) == round(value)
+        assert field.sensor_raw(value) == round(value)
     elif field.code(OUT) is None:
         with pytest.raises(ValueError, match="is outside"):
-            field.measured(value)
+            field.sensor_raw(value)
     else:
-        assert field.state(field.measured(value)) in (OUT, ERROR)
+        assert field.state(field.sensor_raw(value)) in (OUT, ERROR)
 
 
 def test_reserved_is_neither_a_value_nor_a_code():

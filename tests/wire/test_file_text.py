@@ -4,7 +4,7 @@ import codecs
 
 import pytest
 
-from rvsim.wire.file_text import text_of
+from rvsim.wire.file_text import decode_text
 
 TEXT = "a = 1 # °\r\n"
 
@@ -20,11 +20,11 @@ TEXT = "a = 1 # °\r\n"
 )
 def test_a_mark_tells_the_encoding(mark, encoding):
     """The text is the same, without the mark."""
-    assert text_of(mark + TEXT.encode(encoding)) == TEXT
+    assert decode_text(mark + TEXT.encode(encoding)) == TEXT
 
 
 @pytest.mark.parametrize("content", [b"\xb0", b"\xff\xfea", b"\xff\xfe\x00\xd8"])
 def test_what_is_no_text_is_said(content):
     """Another encoding, an odd number of bytes, half a sign."""
     with pytest.raises(UnicodeDecodeError):
-        text_of(content)
+        decode_text(content)

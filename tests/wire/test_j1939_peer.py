@@ -12,11 +12,11 @@ import can
 import j1939
 import pytest
 
-from rvsim.wire.claim import Claimer, Standing
+from rvsim.wire.claim import Claimer, ClaimState
 from rvsim.wire.name import Name
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind
 
 PATIENCE_S = 4
 OURS, THEIRS = 0x85, 0x90
@@ -32,7 +32,7 @@ class Bus:
         self.bus = can.Bus(interface="virtual", channel=self.channel)
         self.claimer = None
         self.long = LongMessages(OURS)
-        self.listener = LongListener()
+        self.listener = LongMessageListener()
         self.heard, self.events, self.overheard = [], [], []
         self.deaf_for = "nothing"
 
@@ -161,7 +161,7 @@ def test_they_win(bus, peer):
     theirs = peer().add_ca(name=their_name(9), device_address=OURS)
     theirs.start()
     bus.until(lambda: theirs.state == theirs.State.NORMAL)
-    assert (theirs.device_address, bus.claimer.standing) == (OURS, Standing.CANNOT_CLAIM)
+    assert (theirs.device_address, bus.claimer.state) == (OURS, ClaimState.CANNOT_CLAIM)
     assert len(bus.heard) == 1  # our "cannot claim" is no contest for them
 
 
@@ -250,7 +250,7 @@ def test_we_send_to_them(bus, partner, size, at_once):
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:size]), THEIRS))
     bus.until(lambda: received and bus.events)
     assert received == [(0xDF00, OURS, bytes(LONG[:size]))]
-    assert [type(event) for event in bus.events] == [Arrived]
+    assert [type(event) for event in bus.events] == [LongMessageSent]
     assert [event[:4] for event in bus.overheard] == [(OURS, THEIRS, 0xDF00, bytes(LONG[:size]))]
 
 
@@ -263,7 +263,7 @@ def test_they_send_to_us(bus, partner, size, at_once):
     bus.until(lambda: bus.events and not unit.j1939_dll._snd_buffer)
     assert [event[:4] for event in bus.events] == [(THEIRS, OURS, 0xDF00, bytes(LONG[:size]))]
     assert [event[:4] for event in bus.overheard] == [(THEIRS, OURS, 0xDF00, bytes(LONG[:size]))]
-    assert bus.long.open == 0
+    assert bus.long.open_sessions == 0
 
 
 def test_both_ways_at_once(bus, partner):
@@ -296,13 +296,13 @@ def test_they_are_told_to_wait(bus, partner):
 def test_they_are_refused(bus, partner):
     """A node of ours that has no room tells them so, and they put their session away."""
     unit, application, _ = partner()
-    bus.long = LongMessages(OURS, most=1)
+    bus.long = LongMessages(OURS, max_sessions=1)
     bus.long.receive(bus.now(), 0x1CEC8533, bytes.fromhex("10 14 00 03 01 00 DF 00"))
     application.send_pgn(0, 0xDF, OURS, 6, LONG[:20])
     bus.until(lambda: bus.events)
     finished = unit.j1939_dll.SendBufferState.TRANSMISSION_FINISHED
     bus.until(lambda: all(sending["state"] == finished for sending in unit.j1939_dll._snd_buffer.values()))
-    assert [event.kind for event in bus.events] == [ProblemKind.CROWDED]
+    assert [event.kind for event in bus.events] == [ProblemKind.NO_SESSION_FREE]
 
 
 def test_they_give_up(bus, partner):
@@ -310,6 +310,6 @@ def test_they_give_up(bus, partner):
     partner()
     bus.deaf_for = "1CEC8590 11"
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:20]), THEIRS))
-    bus.until(lambda: bus.long.open == 0)
+    bus.until(lambda: bus.long.open_sessions == 0)
     assert bus.events[-1][:1] + bus.events[-1][2:5] == (ProblemKind.ABORTED, OURS, THEIRS, 0xDF00)
     assert bus.heard[-1][:11] == "1CEC8590 FF"

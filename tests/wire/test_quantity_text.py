@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from rvsim.wire.fields import OF_THE_USER, FieldSpec, Grades, Origin
+from rvsim.wire.fields import USER_GRADES, FieldSpec, Grades, Origin
 from rvsim.wire.quantity_text import Equivalents, Quantity, QuantityText, compose, decimals_of, figure, join, rounded
 
 TEMPERATURE = FieldSpec("air", 0, 16, scale=3125, offset=-27300000, decimals=5, unit="degC")
@@ -84,6 +84,6 @@ def test_a_kelvin_is_a_difference_in_our_definitions_alone():
     """A user's own file may mean a temperature by it: that is not known."""
     ours = Grades(Origin.MEMORY, Origin.MEMORY, Origin.MEMORY)
     assert FieldSpec("dead_band", 0, 8, unit="K", grades=ours).quantity(3).is_difference
-    assert not FieldSpec("dead_band", 0, 8, unit="K", grades=OF_THE_USER).quantity(3).is_difference
+    assert not FieldSpec("dead_band", 0, 8, unit="K", grades=USER_GRADES).quantity(3).is_difference
     assert FieldSpec("dead_band", 0, 8, unit="K", grades=ours).figure(3).is_difference
     assert not TEMPERATURE.quantity(9408).is_difference

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.response import LONGEST, PeriodicMessage, utilisation_percent, worst_responses
-from rvsim.wire.timing import most_bits
+from rvsim.wire.response import MAX_BUSY_US, PeriodicMessage, utilisation_percent, worst_responses
+from rvsim.wire.timing import max_bits
 
 BIT = 4
 """Microseconds at 250 kbit/s."""
 MS = 1000
-FULL = most_bits(8)
+FULL = max_bits(8)
 
 
 def played(streams, frames):
@@ -198,7 +198,7 @@ def test_the_shortest_of_all_streams():
 @pytest.mark.parametrize(("bits", "gap", "jitter"), [(0, 1, 0), (1, 0, 0), (1, 1, -1), (-1, 1, 0), (1, -1, 0)])
 def test_what_is_no_stream_is_refused(bits, gap, jitter):
     """A frame has bits and a gap, and is not ready before it is due."""
-    with pytest.raises(ValueError, match="bits and gap have to be above 0, the jitter not below it"):
+    with pytest.raises(ValueError, match="bits and gap must be above 0, jitter must not be below 0"):
         PeriodicMessage(1, bits, gap, jitter)
 
 
@@ -255,7 +255,7 @@ def test_the_worst_moment_is_met(streams):
 @given(STREAMS.map(all_different))
 def test_a_long_frame_in_front_is_met(streams):
     """A frame of the lowest priority that began a microsecond before holds all others up, as long as is said."""
-    streams = [*streams, PeriodicMessage(9, FULL, 100 * LONGEST)]
+    streams = [*streams, PeriodicMessage(9, FULL, 100 * MAX_BUSY_US)]
     frames = [(0, 0, len(streams) - 1), *at_once(streams[:-1], 64 * MS, begin=1)]
     found, bounds = played(streams, frames), worst_responses(streams)
     assert all(bound is None or one <= bound for one, bound in zip(found, bounds, strict=True))

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.shipped import dbc_files
-from rvsim.wire.coding import Coding, names
+from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import FieldSpec, Origin, Special, State
 from rvsim.wire.spec import MessageSpec
 
@@ -74,7 +74,7 @@ def test_decoding_agrees_with_cantools(catalogue, name, data):
         assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name
         assert reading.state == reading.field.state(reading.raw)
         coding = signal.dbc.attributes.get("Coding")
-        named = names(list(Coding)[coding.value]) if coding else {}
+        named = code_names(list(Coding)[coding.value]) if coding else {}
         assert reading.label == ({**named, **(signal.choices or {})}).get(reading.raw)
 
 
@@ -225,14 +225,14 @@ def test_a_raw_value_is_an_integer(catalogue):
 def test_a_field_that_is_not_there_cannot_be_replaced():
     """Bytes that end before the field are left alone."""
     assert PLAIN.replace(bytes(4), "dc_voltage", 1) == bytes.fromhex("00 00 01 00")
-    with pytest.raises(ValueError, match=r"^3 bytes do not hold PLAIN dc_voltage$"):
+    with pytest.raises(ValueError, match=r"^3 bytes do not contain PLAIN dc_voltage$"):
         PLAIN.replace(bytes(3), "dc_voltage", 1)
 
 
 def test_needed_bytes_end_with_the_last_field():
     """Bytes behind the last field are not needed; a message without fields needs none."""
-    assert PLAIN.needed == 6
-    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).needed == 0
+    assert PLAIN.min_length == 6
+    assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).min_length == 0
     assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).decode(b"") == ()
 
 

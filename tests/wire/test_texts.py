@@ -32,10 +32,10 @@ def test_a_short_one_is_filled_up_with_ones():
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff" * 8, b"****", b"\x00" * 8])
-def test_a_node_that_says_nothing_of_itself(data):
+def test_a_node_without_product_information(data):
     """All fields empty."""
     assert read_product(data) == Product()
-    assert str(Product()) == "says nothing of itself"
+    assert str(Product()) == "no product information"
 
 
 def test_what_is_no_text_stays_printable():

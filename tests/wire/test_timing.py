@@ -6,16 +6,16 @@ from hypothesis import strategies as st
 
 from rvsim.wire.timing import (
     BIT_RATE,
-    CRC_BEFORE,
+    CRC_PRESET,
     Bit,
     FramePart,
-    bits_of,
-    closing,
     crc15,
+    crc_field,
     exact_bits,
-    least_bits,
-    most_bits,
-    opening,
+    frame_bits,
+    frame_header,
+    max_bits,
+    min_bits,
     remote_bits,
     standard_bits,
 )
@@ -66,26 +66,26 @@ def on_the_wire(identifier, data):
 @pytest.mark.parametrize(("length", "bits"), [(0, 67), (8, 131), (3, 91)])
 def test_fewest_bits(length, bits):
     """54 + 8 s + 13 bits for a 29-bit identifier: 67 empty, 131 full (Davis and others 2007, eqs 1-3, unstuffed)."""
-    assert least_bits(length) == bits
+    assert min_bits(length) == bits
 
 
 def test_a_full_frame_takes_524_microseconds():
     """131 bits of 4 us; 1908.4 such frames fill a second."""
-    assert least_bits(8) * 1_000_000 // BIT_RATE == 524
-    assert BIT_RATE / least_bits(8) == pytest.approx(1908.4, abs=0.1)
+    assert min_bits(8) * 1_000_000 // BIT_RATE == 524
+    assert BIT_RATE / min_bits(8) == pytest.approx(1908.4, abs=0.1)
 
 
 @pytest.mark.parametrize(("length", "bits"), [(0, 80), (1, 90), (3, 110), (8, 160)])
 def test_most_bits(length, bits):
     """80 + 10 s bits for a 29-bit identifier in the worst case (Davis and others 2007, eq. 3)."""
-    assert most_bits(length) == bits
+    assert max_bits(length) == bits
 
 
 @pytest.mark.parametrize(("data", "counted"), COUNTED)
 def test_bits_that_hardware_counted(data, counted):
     """A frame is exactly as long as CAN hardware has found it."""
     assert exact_bits(0x18EBFF00, bytes.fromhex(data)) == counted
-    assert len(bits_of(0x18EBFF00, bytes.fromhex(data))) == counted
+    assert len(frame_bits(0x18EBFF00, bytes.fromhex(data))) == counted
 
 
 def test_check_value_of_the_crc():
@@ -104,38 +104,38 @@ def test_the_crc_can_be_taken_in_pieces():
 @example(0, b"")
 def test_every_bit_is_the_one_of_the_specification(identifier, data):
     """All bits, stuff bits among them, are those that another way of building the frame gives."""
-    assert "".join(str(bit.value) for bit in bits_of(identifier, data)) == on_the_wire(identifier, data)
+    assert "".join(str(bit.value) for bit in frame_bits(identifier, data)) == on_the_wire(identifier, data)
     assert exact_bits(identifier, data) == len(on_the_wire(identifier, data))
 
 
 @given(IDENTIFIERS, BYTES)
 def test_no_frame_is_outside_the_bounds(identifier, data):
     """The published formulas hold for every frame."""
-    assert least_bits(len(data)) <= exact_bits(identifier, data) <= most_bits(len(data))
+    assert min_bits(len(data)) <= exact_bits(identifier, data) <= max_bits(len(data))
 
 
 @given(IDENTIFIERS, BYTES)
 def test_a_receiver_gets_the_frame_back(identifier, data):
     """Without its stuff bits a frame has the identifier, the length and the bytes that were sent."""
-    sent = [bit for bit in bits_of(identifier, data) if not bit.is_stuff]
+    sent = [bit for bit in frame_bits(identifier, data) if not bit.is_stuff]
     number = {part: int("0" + "".join(str(bit.value) for bit in sent if bit.part is part), 2) for part in FramePart}
     assert number[FramePart.IDENTIFIER] == identifier
     assert number[FramePart.LENGTH] == len(data)
     assert number[FramePart.DATA].to_bytes(len(data)) == data
-    assert len(sent) == least_bits(len(data))
+    assert len(sent) == min_bits(len(data))
 
 
 @given(IDENTIFIERS, BYTES)
 def test_six_equal_bits_never_come_before_the_end(identifier, data):
     """Six equal bits mean an error up to the delimiter of the CRC: stuffing keeps them away."""
-    bits = "".join(str(bit.value) for bit in bits_of(identifier, data))[:-12]
+    bits = "".join(str(bit.value) for bit in frame_bits(identifier, data))[:-12]
     assert "000000" not in bits
     assert "111111" not in bits
 
 
 def test_bits_by_name():
     """Each bit is named; a stuff bit belongs to the bit that called for it, here the fifth 0 of an identifier."""
-    bits = bits_of(0x0000_0000, b"\x5a")
+    bits = frame_bits(0x0000_0000, b"\x5a")
     assert bits[:6] == [
         Bit(FramePart.START, 0),
         *[Bit(FramePart.IDENTIFIER, 0)] * 4,
@@ -204,7 +204,7 @@ def test_what_is_no_11_bit_or_remote_frame_is_refused():
 def test_a_stuff_bit_can_follow_the_crc():
     """Five equal bits at the end of the CRC call for one more bit before the delimiter."""
     data = next(bytes([n]) for n in range(256) if remainder_of(0x19FFE2A1, bytes([n])).endswith("00000"))
-    bits = bits_of(0x19FFE2A1, data)
+    bits = frame_bits(0x19FFE2A1, data)
     place = next(number for number, bit in enumerate(bits) if bit.part is FramePart.CRC_DELIMITER)
     assert bits[place - 1] == Bit(FramePart.CRC, 1, True)
     assert exact_bits(0x19FFE2A1, data) == len(bits)
@@ -213,20 +213,20 @@ def test_a_stuff_bit_can_follow_the_crc():
 def remainder_of(identifier, data):
     """Return the last bits before the CRC delimiter that are no stuff bits."""
     return "".join(
-        str(bit.value) for bit in bits_of(identifier, data) if bit.part is FramePart.CRC and not bit.is_stuff
+        str(bit.value) for bit in frame_bits(identifier, data) if bit.part is FramePart.CRC and not bit.is_stuff
     )
 
 
 @given(IDENTIFIERS, st.integers(0, 8))
 def test_what_tables_run_over_is_whole_bytes(identifier, length):
     """A 1 before the 39 bits of the opening does nothing to the CRC; the bit behind the CRC ends every run."""
-    assert f"{opening(identifier, length):040b}" == "1" + before_data(identifier, length)
-    crc = crc15(opening(identifier, length).to_bytes(5), CRC_BEFORE)
+    assert f"{frame_header(identifier, length):040b}" == "1" + before_data(identifier, length)
+    crc = crc15(frame_header(identifier, length).to_bytes(5), CRC_PRESET)
     assert f"{crc:015b}" == remainder(before_data(identifier, length))
-    assert f"{closing(crc):016b}" == f"{crc:015b}" + ("0" if crc & 1 else "1")
+    assert f"{crc_field(crc):016b}" == f"{crc:015b}" + ("0" if crc & 1 else "1")
 
 
-@pytest.mark.parametrize("bits", [exact_bits, bits_of])
+@pytest.mark.parametrize("bits", [exact_bits, frame_bits])
 def test_what_is_no_frame_is_refused(bits):
     """An identifier of 30 bits, one below 0 or nine bytes are a mistake of the caller."""
     with pytest.raises(ValueError, match="identifier 20000000 hex does not fit in 29 bits"):

@@ -9,14 +9,15 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import SECOND, Role, Volts, commanded
+from rvsim.devices.device import Role, Volts, commanded
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+from rvsim.wire.frame import SECOND_US
 
 OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
 """Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
 TAIL = 0.04
 """Absorption ends when the current is below this part of the capacity. Common practice, no source."""
-ABSORPTION_LIMIT_US = 4 * 3600 * SECOND
+ABSORPTION_LIMIT_US = 4 * 3600 * SECOND_US
 """... or after this time. Common practice, no source."""
 DISABLE, ENABLE = 0, 1
 
@@ -57,7 +58,7 @@ class Charger(DcSource):
 
     def on_start(self) -> None:
         """Tend the charge each second; say charger and battery at their gaps."""
-        self.every(SECOND, self._tend)
+        self.every(SECOND_US, self._tend)
         self.broadcast("CHARGER_STATUS", self._charger_status)
         self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
         super().on_start()
@@ -110,8 +111,8 @@ class Charger(DcSource):
         fields = self._status_1.by_name
         return self._status_1.pack(
             charger_instance=self._instance,
-            charge_voltage=fields["charge_voltage"].measured(self.world.battery_volts),
-            charge_current=fields["charge_current"].measured(self._amps),
+            charge_voltage=fields["charge_voltage"].sensor_raw(self.world.battery_volts),
+            charge_current=fields["charge_current"].sensor_raw(self._amps),
             charge_current_percent_of_maximum=round(200 * min(1.0, self._amps / self.settings.full_amps)),
             operating_state=self._stage,
             default_state_on_power_up=1,
@@ -125,9 +126,9 @@ class Charger(DcSource):
             charger_instance=self._instance,
             dc_source_instance=self.source,
             charger_priority=self.priority,
-            charging_voltage=fields["charging_voltage"].measured(self.world.battery_volts),
-            charging_current=fields["charging_current"].measured(self._amps),
-            charger_temperature=fields["charger_temperature"].measured(
+            charging_voltage=fields["charging_voltage"].sensor_raw(self.world.battery_volts),
+            charging_current=fields["charging_current"].sensor_raw(self._amps),
+            charger_temperature=fields["charger_temperature"].sensor_raw(
                 self.world.cabin_c + self.settings.case_above_cabin_k * self._amps / self.settings.full_amps
             ),
         )

@@ -13,11 +13,12 @@ from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import Field
 
-from rvsim.devices.device import SECOND, Device, Role, Settings
+from rvsim.devices.device import Device, Role, Settings
 from rvsim.wire.fields import State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-YIELDS_US = 5 * SECOND
+YIELDS_US = 5 * SECOND_US
 """A higher priority counts as gone after this silence: ten of the messages' gaps. Invented."""
 LEAST_AMPS = 0.1
 """Below this current no time remaining is said. Invented."""
@@ -101,8 +102,8 @@ class DcSource(Device):
         fields, found = self._dc_1.by_name, self.sense()
         return self.send_source(
             self._dc_1,
-            dc_voltage=fields["dc_voltage"].measured(found.volts),
-            dc_current=fields["dc_current"].measured(found.amps),
+            dc_voltage=fields["dc_voltage"].sensor_raw(found.volts),
+            dc_current=fields["dc_current"].sensor_raw(found.amps),
         )
 
     def _dc_status_2(self) -> bytes:
@@ -110,9 +111,9 @@ class DcSource(Device):
         minutes, meaning = self._time_remaining(found)
         return self.send_source(
             self._dc_2,
-            source_temperature=fields["source_temperature"].measured(found.celsius),
-            state_of_charge=fields["state_of_charge"].measured(found.percent),
-            time_remaining=fields["time_remaining"].measured(minutes),
+            source_temperature=fields["source_temperature"].sensor_raw(found.celsius),
+            state_of_charge=fields["state_of_charge"].sensor_raw(found.percent),
+            time_remaining=fields["time_remaining"].sensor_raw(minutes),
             time_remaining_interpretation=meaning,
         )
 

@@ -9,7 +9,8 @@ A lockout is a safety function and is not reset here: a simulated heater starts 
 
 from collections.abc import Callable
 
-from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, Amps, Device, Role, Settings, commanded
+from rvsim.wire.frame import SECOND_US
 
 LOWEST_VOLTS = 10.0
 """Below this the heater stops (three heater makers' fault-code tables: below 10 V)."""
@@ -63,7 +64,7 @@ class Heater(Device):
 
     def on_start(self) -> None:
         """Tend the burner each second; say both states at their gaps."""
-        self.every(SECOND, self._tend)
+        self.every(SECOND_US, self._tend)
         self.broadcast("FURNACE_STATUS", self._furnace_status)
         self.broadcast("WATERHEATER_STATUS", self._water_status)
 
@@ -159,7 +160,7 @@ class Heater(Device):
             instance=self._tank,
             operating_mode=self._water_mode,
             set_point_temperature=self._water_set_point,
-            water_temperature=self._water.by_name["water_temperature"].measured(self.world.water_c),
+            water_temperature=self._water.by_name["water_temperature"].sensor_raw(self.world.water_c),
             thermostat_status=int(self._water_calls),
             burner_status=int(self._burner > 0),
             ac_element_status=0,

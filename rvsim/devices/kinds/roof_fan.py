@@ -10,7 +10,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, Amps, Device, Role, Settings, commanded
+from rvsim.wire.frame import SECOND_US
 
 MODE_AUTO, MODE_FORCED = 0, 1
 
@@ -53,7 +54,7 @@ class RoofFan(Device):
 
     def on_start(self) -> None:
         """Look at the air each second; say its state at the gap."""
-        self.every(SECOND, self._run)
+        self.every(SECOND_US, self._run)
         self.broadcast("ROOF_FAN_STATUS_1", self._build)
 
     def on_stop(self) -> None:
@@ -96,6 +97,6 @@ class RoofFan(Device):
         return self._status.pack(
             instance=self._instance,
             **self._state,
-            ambient_temperature=fields["ambient_temperature"].measured(self.world.cabin_c),
+            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.cabin_c),
             set_point=fields["set_point"].all_ones if self._set_point is None else self._set_point,
         )

@@ -15,7 +15,7 @@ from rvsim.devices.own.own_settings import (
     Value,
 )
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_status
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, by_status
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
@@ -196,8 +196,8 @@ def _sayable(field: FieldSpec, given: float, place: Place) -> Iterator[Mistake]:
 
 def _sayable_instance(field: FieldSpec, given: float, place: Place) -> Iterator[Mistake]:
     """Yield what is wrong with an instance: the numbers above the highest are values, and nobody's."""
-    if given > HIGHEST_INSTANCE:
-        text = f"{field.title} {given} is outside 0 to {HIGHEST_INSTANCE}; write a value between"
+    if given > MAX_INSTANCE:
+        text = f"{field.title} {given} is outside 0 to {MAX_INSTANCE}; write a value between"
         yield Mistake(place, text, given)
     else:
         yield from _sayable(field, given, place)

@@ -18,8 +18,8 @@ from rvsim.rig.model import DevicePlan
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
-from rvsim.wire.ident import GLOBAL, Identifier, split
-from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
+from rvsim.wire.ident import GLOBAL_ADDRESS, Identifier, split_identifier
+from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 
 LOST_AFTER_GAPS = 3
 """A copied message that has been quiet for so many of its gaps is said no more. Our choice, as the panel's."""
@@ -99,7 +99,7 @@ class OwnDevice(Device):
             return Profile(given)
         if isinstance(given, OwnCopyPlan):
             spec = catalogue.by_name(given.copy_of)
-            lost_after = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
+            lost_after = LOST_AFTER_GAPS * (spec.gap_us or DEFAULT_GAP_US)
             self._copies.append(Listening(given, spec, Copied(given, spec.by_name[given.field], lost_after)))
             return self._copies[-1].copied
         return Constant(float(field.value(codes(field)[given])) if isinstance(given, str) else given)
@@ -108,7 +108,7 @@ class OwnDevice(Device):
 
     def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of another node, and keep who says it and to whom."""
-        self._heard = split(identifier)
+        self._heard = split_identifier(identifier)
         super().receive(identifier, data)
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
@@ -149,7 +149,7 @@ class OwnDevice(Device):
     # What it obeys.
 
     def _obey(self, answer: OwnAnswerPlan, data: bytes) -> None:
-        if self._heard.destination not in (None, GLOBAL, self.address):
+        if self._heard.destination not in (None, GLOBAL_ADDRESS, self.address):
             return
         spec = self.catalogue.by_name(answer.command)
         sent = [(one.spec.name, one.instance) for one in self._senders]

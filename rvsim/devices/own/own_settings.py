@@ -12,8 +12,8 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import Duration, shown, spoken
-from rvsim.rig.table import Line, Mistake, Table, refuse
+from rvsim.rig.quantity import Duration, duration_text, shown
+from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
 LEAST_GAP_US = 10_000
 """What is sent faster than this is a slip of the pen: a pair carries one frame in half a millisecond (from memory:
@@ -24,7 +24,7 @@ LARGEST = 1e18
 
 def _seldom_enough(gap: int) -> int:
     if gap < LEAST_GAP_US:
-        raise ValueError(f"{spoken(gap)} is too short a gap; write {spoken(LEAST_GAP_US)} or more")
+        raise ValueError(f"{duration_text(gap)} is too short a gap; write {duration_text(LEAST_GAP_US)} or more")
     return gap
 
 
@@ -38,15 +38,19 @@ def _in_order(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float],
     if not points:
         raise ValueError('a profile needs a point; write its time and its value: [["0s", 4.0]]')
     problems = [
-        Mistake((number,), f"{spoken(later)} is not after {spoken(time)}; write the points in order of time", later)
+        Mistake(
+            (number,),
+            f"{duration_text(later)} is not after {duration_text(time)}; write the points in order of time",
+            later,
+        )
         for number, ((time, _), (later, _)) in enumerate(pairwise(points), 1)
         if later <= time
     ]
     if points[0][0] != 0:
-        begins = f'the first point is at {spoken(points[0][0])}; a profile begins at "0s"'
+        begins = f'the first point is at {duration_text(points[0][0])}; a profile begins at "0s"'
         problems.insert(0, Mistake((0,), begins, points[0][0]))
     if problems:
-        raise refuse("profile", problems)
+        raise validation_error("profile", problems)
     return points
 
 
@@ -79,13 +83,13 @@ class OwnProfilePlan(Table):
 class OwnCopyPlan(Table):
     """What somebody else says in a field, times ``factor``, plus ``offset``; no data while nobody is heard."""
 
-    copy_of: Line = Field(alias="copy")
+    copy_of: OneLineText = Field(alias="copy")
     """The message that is copied from."""
-    field: Line
+    field: OneLineText
     """The field that is copied."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance in the message; if omitted, whatever was sent last."""
-    function: Line | None = None
+    function: OneLineText | None = None
     """The function that the heartbeat of the sender reports, for a message that several devices send for one
     instance."""
     factor: float = 1.0
@@ -125,16 +129,16 @@ def _table(
     try:
         plan = model.model_validate({key: value for key, value in given.items() if key in known})
     except ValidationError as found:
-        raise refuse("field", strange, found) from None
+        raise validation_error("field", strange, found) from None
     if strange:
-        raise refuse("field", strange)
+        raise validation_error("field", strange)
     return plan
 
 
 class OwnMessagePlan(Table):
     """A message that is sent at its gap; what is not named in ``fields`` is no data."""
 
-    message: Line
+    message: OneLineText
     """The message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance in the message; if omitted, that of the device's function that it is the status of."""
@@ -154,14 +158,14 @@ def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
         if target.count(".") != 1
     ]
     if problems:
-        raise refuse("sets", problems)
+        raise validation_error("sets", problems)
     return sets
 
 
 class OwnAnswerPlan(Table):
     """What a command does: each of its fields in ``sets`` sets ``MESSAGE.field`` of what is sent, told at once."""
 
-    command: Line
+    command: OneLineText
     """The command message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance of the command; if omitted, that of the message which it sets."""

@@ -39,7 +39,7 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
         if kind not in BUILT_IN:
             yield f"             {name}, from {kind.__module__}"
     yield from kind_problems()
-    yield f"shipped      {shipped.origin()}"
+    yield f"shipped      {shipped.installation_kind()}"
     yield f"interfaces   {', '.join(attached())}"
     for number, need in enumerate(needs()):
         yield f"{'' if number else 'they need':<13}{need}"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rvsim.errors import Exit, InputError, printable
+from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli import options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 EPILOG = (
     "Start with: rvsim bench. Explanations: rvsim about --guide TOPIC, --words TERM, --keys PART.\n\n"
-    "Data goes to stdout, everything else to stderr. Exit codes: 0 good, 1 the answer is not good, 2 usage or "
+    "Data goes to stdout, everything else to stderr. ExitCode codes: 0 good, 1 the answer is not good, 2 usage or "
     "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
 )
 
@@ -69,8 +69,8 @@ def _code() -> int:
         with safe_output():
             app(standalone_mode=True)
     except SystemExit as left:
-        return left.code if isinstance(left.code, int) else Exit.GOOD
-    return Exit.GOOD
+        return left.code if isinstance(left.code, int) else ExitCode.GOOD
+    return ExitCode.GOOD
 
 
 def _leave(code: int) -> None:
@@ -183,7 +183,7 @@ def _bench(
                 on_failure=_say_failure,
             )
             virtual.run(loaded.scenario.lasts if end is None else end)
-            return Exit.NOT_GOOD if virtual.bench.failures else Exit.GOOD
+            return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
         make: Callable[..., PacedBenchRun] = partial(
             PacedBenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=absent
         )
@@ -196,7 +196,7 @@ def _bench(
         sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
         run = make(sink, control=Control(speed), every=every, on_failure=_say_failure)
         run.run(end)
-    return Exit.NOT_GOOD if run.bench.failures else Exit.GOOD
+    return ExitCode.NOT_GOOD if run.bench.failures else ExitCode.GOOD
 
 
 def _say_failure(failure: "Failure") -> None:
@@ -249,14 +249,14 @@ def spell(
 
     def command() -> int:
         from rvsim.faces.text.spell import as_json, as_text, parse_frame
-        from rvsim.wire.database import load
+        from rvsim.wire.database import load_catalogue
 
         shown = options.units_of(units)
         frame = parse_frame(identifier, " ".join(data))
-        catalogue = load(dbc or ())
+        catalogue = load_catalogue(dbc or ())
         say(*catalogue.left_out)
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue, shown)))
-        return Exit.GOOD
+        return ExitCode.GOOD
 
     _leave(ending(command))
 
@@ -423,10 +423,10 @@ def about(
         asked = one_question(words=words, keys=keys, guide=guide)
         if asked is not None:
             print("\n".join(explained(*asked)))
-            return Exit.GOOD
-        from rvsim.wire.database import load
+            return ExitCode.GOOD
+        from rvsim.wire.database import load_catalogue
 
-        print("\n".join(lines(load())))
-        return Exit.GOOD
+        print("\n".join(lines(load_catalogue())))
+        return ExitCode.GOOD
 
     _leave(ending(command))

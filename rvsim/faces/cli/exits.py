@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout, suppress
 from typing import Any, TextIO, cast
 
-from rvsim.errors import ENDING_SIGNALS, Exit, RvsimError, not_written, printable
+from rvsim.errors import ENDING_SIGNALS, ExitCode, RvsimError, printable, write_problem
 from rvsim.faces.cli.console import prepare, reader_left
 
 
@@ -73,16 +73,16 @@ def ending(command: Callable[[], int]) -> int:
         return error.exit_code
     except KeyboardInterrupt:
         say("interrupted")
-        return Exit.INTERRUPTED
+        return ExitCode.INTERRUPTED
     except OSError as error:
         _drop_stdout()
         if reader_left(error):
-            return Exit.GOOD
+            return ExitCode.GOOD
         if _was_interrupted(error):  # the terminal has gone, and the closing words could not be written to it
             say("interrupted")
-            return Exit.INTERRUPTED
-        say(f"the output could not be written {not_written(error)}")
-        return Exit.USAGE
+            return ExitCode.INTERRUPTED
+        say(f"the output could not be written {write_problem(error)}")
+        return ExitCode.USAGE
 
 
 def _was_interrupted(error: BaseException | None) -> bool:

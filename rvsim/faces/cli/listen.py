@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import Exit, printable
+from rvsim.errors import ExitCode, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -75,7 +75,7 @@ def listen_bus(
                 shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",), units)
             shown.flush()
             listening(shown, say).run(end, Control())
-            code = Exit.GOOD
+            code = ExitCode.GOOD
         counts = port.statistics
         odd = {"spoilt": counts.errors, "left out": counts.skipped, "lost here": counts.dropped}
         more = "".join(f", {number} {what}" for what, number in odd.items() if number)

@@ -10,7 +10,7 @@ from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 
 
 def planned(rig: str | None, dbc: list[Path]) -> tuple[Rig | None, Catalogue]:
@@ -20,7 +20,7 @@ def planned(rig: str | None, dbc: list[Path]) -> tuple[Rig | None, Catalogue]:
         InputError: one of them cannot be used.
     """
     plan = load_rig(rig) if rig is not None else None
-    catalogue = load([*(plan.definitions if plan else ()), *dbc])
+    catalogue = load_catalogue([*(plan.definitions if plan else ()), *dbc])
     say(*catalogue.left_out)
     if plan is not None:
         check_fields(plan, catalogue)

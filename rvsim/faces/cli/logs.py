@@ -13,7 +13,7 @@ from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
 
-from rvsim.errors import Exit, InputError, printable
+from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -99,7 +99,7 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
             )
     if problems:
         raise InputError(*problems)
-    return Exit.GOOD
+    return ExitCode.GOOD
 
 
 def _check_draft(logs: list[str], draft: Path | None) -> None:
@@ -207,7 +207,7 @@ def replay_log(
                 replay.virtual()
             else:
                 replay.paced(Control(speed))
-            code = Exit.GOOD
+            code = ExitCode.GOOD
         say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log, channel)))
     return code
 

@@ -11,11 +11,11 @@ import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
+from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
     from rvsim.faces.text.display_units import DisplayUnits
 
-MICRO = 1_000_000
 SLOWEST = 1e-6
 """Simulated seconds for each real one at least; our choice: eleven days for a second, and no wait is endless."""
 _DIGITS = re.compile(r"-?[0-9]{1,30}")
@@ -196,13 +196,13 @@ def seed(text: str | None, runs: int = 1) -> int | None:
     Raises:
         InputError: it, or the last of them, is none.
     """
-    from rvsim.rig.quantity import seed_of
+    from rvsim.rig.quantity import check_seed
 
     if text is None:
         return None
     try:
-        first = seed_of(int(text) if _DIGITS.fullmatch(text) else text)
-        seed_of(first + runs - 1)
+        first = check_seed(int(text) if _DIGITS.fullmatch(text) else text)
+        check_seed(first + runs - 1)
     except ValueError as error:
         raise InputError(f"--seed: {error}") from None
     return first
@@ -218,7 +218,7 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
         return None
     if not 0 <= seconds <= 1e9:
         raise InputError(f"{option} {seconds:g}: give a number from 0 to 1000000000")
-    return round(seconds * MICRO)
+    return round(seconds * SECOND_US)
 
 
 def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
@@ -229,7 +229,7 @@ def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
     """
     first, last = microseconds(begin, "--from") or 0, microseconds(end, "--to")
     if last is not None and last <= first:
-        raise InputError(f"--to {end:g}: give more than {first / MICRO:g}, where it begins")
+        raise InputError(f"--to {end:g}: give more than {first / SECOND_US:g}, where it begins")
     return first, last
 
 

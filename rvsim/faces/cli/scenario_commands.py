@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from rvsim.errors import Exit, InputError
+from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli import options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import ending
@@ -101,7 +101,7 @@ def shakedown(
             from rvsim.shakedown.scenario_keys import keys as every_key
 
             print("\n".join(every_key()))
-            return Exit.GOOD
+            return ExitCode.GOOD
         if not scenarios:
             raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")
         if explain:

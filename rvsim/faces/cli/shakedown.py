@@ -10,7 +10,7 @@ from pathlib import Path
 
 from rvsim.devices.registry import kind_problems, missing_partners
 from rvsim.edge.settings import BusSettings
-from rvsim.errors import Exit, InputError
+from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
@@ -116,7 +116,7 @@ def _the_one(
 
 def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
     code = _shown([verdict], form, every, junit, units)
-    return Exit.INTERRUPTED if INTERRUPTED in verdict.error else code
+    return ExitCode.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
 def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
@@ -134,7 +134,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     passed = sum(verdict.passed for verdict in told)
     if form != "json" and len(told) > 1:
         print(f"{passed} of {len(told)} runs passed")
-    return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
+    return ExitCode.GOOD if passed == len(told) else ExitCode.NOT_GOOD
 
 
 def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[PreparedScenario]:
@@ -217,4 +217,4 @@ def explain(scenario: str, dbc: tuple[Path, ...], units: DisplayUnits = METRIC) 
     say(*trial.catalogue.left_out)
     lines = map(units.render, explained(trial.loaded, trial.catalogue))
     print("\n".join((*lines, *(f"warning: {text}" for text in trial.warnings))))
-    return Exit.GOOD
+    return ExitCode.GOOD

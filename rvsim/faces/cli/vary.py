@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from rvsim import shipped
-from rvsim.errors import Exit, InputError
+from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import check_place, checked, written
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
-from rvsim.rig.load import find
+from rvsim.rig.load import find_file
 from rvsim.rig.toml_file import read_toml
 from rvsim.runs.many_runs import run_all
 from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
@@ -62,12 +62,12 @@ def vary(
         written(junit, as_junit(verdicts))
     if not as_lines:
         print("\n".join(told(verdicts, home(scenario, ranges), units)))
-    return Exit.GOOD if all(verdict.passed for verdict in verdicts) else Exit.NOT_GOOD
+    return ExitCode.GOOD if all(verdict.passed for verdict in verdicts) else ExitCode.NOT_GOOD
 
 
 def home(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
     """Return what the scenario itself has for each varied key; the first value where it has none."""
-    data = read_toml(find(scenario, shipped.scenario_folder(), "scenario")).data
+    data = read_toml(find_file(scenario, shipped.scenario_folder(), "scenario")).data
     own = {one.key: place_in(data, one.key.split(".")) for one in ranges}
     return {one.key: own[one.key] if isinstance(own[one.key], Value) else one.choices[0] for one in ranges}
 

@@ -14,7 +14,7 @@ from textual.app import App, ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from rvsim.errors import ENDING_SIGNALS, Exit
+from rvsim.errors import ENDING_SIGNALS, ExitCode
 from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import DEEDS, available
 from rvsim.faces.screen.lines import Line, Row, made
@@ -95,7 +95,7 @@ class LiveScreen(App[int]):
             with suppress(NotImplementedError, RuntimeError, ValueError):
                 import asyncio
 
-                asyncio.get_running_loop().add_signal_handler(number, self.exit, int(Exit.INTERRUPTED))
+                asyncio.get_running_loop().add_signal_handler(number, self.exit, int(ExitCode.INTERRUPTED))
         self.set_interval(1 / LOOKS_A_SECOND, self.look)
         self.call_after_refresh(self.look)
 
@@ -280,8 +280,8 @@ class LiveScreen(App[int]):
 
     def action_leave(self) -> None:
         """End the run."""
-        self.exit(int(Exit.GOOD))
+        self.exit(int(ExitCode.GOOD))
 
     def action_interrupt(self) -> None:
         """End the run as Ctrl-C does everywhere."""
-        self.exit(int(Exit.INTERRUPTED))
+        self.exit(int(ExitCode.INTERRUPTED))

@@ -12,7 +12,7 @@ from rvsim.faces.text.worst_case_text import promise_text
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.wire.line_events import StateChanged
-from rvsim.wire.timing import BIT_RATE, Bit, FramePart, bits_of
+from rvsim.wire.timing import BIT_RATE, Bit, FramePart, frame_bits
 
 _ARBITRATION = (FramePart.START, FramePart.IDENTIFIER, FramePart.SRR, FramePart.IDE, FramePart.RTR)
 MOST_WAITING = 5
@@ -26,7 +26,7 @@ def access_lines(access: Turn | None, named: Namer, width: int) -> list[Line]:
     if access is None:
         return [(("Nothing has been on the bus for a while.", "plain"),)]
     frame = access.frame
-    bits = bits_of(frame.identifier, frame.data)
+    bits = frame_bits(frame.identifier, frame.data)
     stuffed = sum(bit.is_stuff for bit in bits)
     taken = len(bits) * 1_000_000 // BIT_RATE
     ready = len(access.waiting) + 1
@@ -91,7 +91,7 @@ def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
 def _contest(access: Turn, named: Namer, width: int) -> list[Line]:
     lines: list[Line] = []
     frame = access.frame
-    winner = bits_of(frame.identifier, frame.data)
+    winner = frame_bits(frame.identifier, frame.data)
     head = [bit for bit in winner if bit.part in _ARBITRATION]
     lines += wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  went    ", "          ")
     lines += wrapped(written(head), width, " " * 10, " " * 10)
@@ -104,7 +104,7 @@ def _contest(access: Turn, named: Namer, width: int) -> list[Line]:
 
 def _lost(waiting: Waiting, named: Namer, width: int) -> list[Line]:
     frame, place = waiting
-    bits = bits_of(frame.identifier, frame.data)
+    bits = frame_bits(frame.identifier, frame.data)
     lines = wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  waited  ", "          ")
     told = f"{written(bits[: place + 1])} gave way at bit {place}: it sent 1 and saw 0"
     return lines + wrapped(told, width, " " * 10, " " * 10)

@@ -229,7 +229,7 @@ def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> st
         return ", steady"
     field = rails[0].reading.field
     amount = Quantity(
-        Fraction(abs(change)), _TREND_STEP, field.unit, f"{abs(change):.1f} {field.spoken_unit}", is_difference=True
+        Fraction(abs(change)), _TREND_STEP, field.unit, f"{abs(change):.1f} {field.printed_unit}", is_difference=True
     )
     return f", {'rising' if change > 0 else 'falling'} {scene.units.quantity(amount)} a minute"
 
@@ -270,7 +270,7 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
             name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))
             lines.append(((" ║ │      ", "dim"), *name, (f"{number} ", "plain"), (drawn, "dim")))
     if device.product is not None:
-        lines.append(((" ║ │  ", "dim"), (f"Product: {device.product}{mark((texts.ORIGIN,))}", "plain")))
+        lines.append(((" ║ │  ", "dim"), (f"Product: {device.product}{mark((texts.TEXT_ORIGIN,))}", "plain")))
     if device.name is not None:
         claim = device.name
         claimed = f"NAME: manufacturer code {claim.manufacturer_code}, serial number {claim.serial_number}."

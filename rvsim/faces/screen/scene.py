@@ -181,7 +181,7 @@ class Scene:
 
     def sayings(self, device: RollCallLine) -> list[tuple[str, Summary]]:
         """Return what each function of a device says, with the function's title and instance."""
-        return [(FUNCTIONS[name].spoken(instance), words) for name, instance, words in self._spoken(device)]
+        return [(FUNCTIONS[name].label(instance), words) for name, instance, words in self._spoken(device)]
 
     def by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
         """Return what each function of a device says, by the function's name; the first instance speaks for all."""
@@ -200,7 +200,7 @@ class Scene:
                 if said:
                     numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
                     words = summary(FUNCTIONS[name], said, numbers)
-                    self._follow(device.device, FUNCTIONS[name].spoken(instance), words.rails)
+                    self._follow(device.device, FUNCTIONS[name].label(instance), words.rails)
                     yield name, instance, words
 
     def is_old(self, told: LastFrame) -> bool:

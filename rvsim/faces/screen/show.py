@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from rvsim.errors import ENDING_SIGNALS, Exit, printable
+from rvsim.errors import ENDING_SIGNALS, ExitCode, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
@@ -101,7 +101,7 @@ def show(
         if code is None:
             say("the screen has failed; what runs behind it and its recording go on, Ctrl-C ends them")
             _wait(thread)
-            code = int(Exit.GOOD)
+            code = int(ExitCode.GOOD)
     finally:
         control.stop()
         thread.join()
@@ -137,7 +137,7 @@ def show_bench(
         light=light,
     )
     say(*broken)
-    return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
+    return int(ExitCode.NOT_GOOD) if broken and code == ExitCode.GOOD else code
 
 
 def show_replay(

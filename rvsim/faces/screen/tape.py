@@ -12,10 +12,10 @@ from rvsim.faces.text.spell_fields import explanation, free_text, grades_text, l
 from rvsim.faces.text.spell_meaning import spoken_text
 from rvsim.faces.text.spell_transport import PACKET_ORIGIN, payload_text, whole
 from rvsim.rig.functions import by_dsa
-from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.diagnostics import SPN_PARTS, fault_in_fields, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer.packets import PACKET
+from rvsim.wire.transfer.packets import DATA_TRANSFER
 
 _EMPTY = frozenset({State.NO_DATA, State.UNCHANGED})
 """States of which nothing more is told than that."""
@@ -39,7 +39,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     """Gather a frame's bytes: those that share a field, or are parts of one, belong together."""
     if spec is None or not spec.fields:
         return [Piece(0, len(data) - 1, data, ())] if data else []
-    if spec.dgn == PACKET and len(data) > 1 and spec.needed == 1:
+    if spec.dgn == DATA_TRANSFER and len(data) > 1 and spec.min_length == 1:
         return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
     spec = whole(spec, data)
     starts = {byte: byte for byte in range(len(data))}
@@ -67,8 +67,8 @@ def _together(spec: MessageSpec) -> list[tuple[int, int]]:
 def _says(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return what a piece means, and where all that comes from that this rests on."""
     if not piece.readings:
-        return ("no field", []) if spec.dgn != PACKET else (payload_text(piece.held), [PACKET_ORIGIN])
-    fault = fault_in({reading.field.name: reading.raw for reading in piece.readings})
+        return ("no field", []) if spec.dgn != DATA_TRANSFER else (payload_text(piece.held), [PACKET_ORIGIN])
+    fault = fault_in_fields({reading.field.name: reading.raw for reading in piece.readings})
     if fault is not None:
         return fault_text(*fault), [*(reading.origin for reading in piece.readings), *fault_origins(*fault)]
     telling = [reading for reading in piece.readings if reading.state not in _EMPTY]
@@ -131,7 +131,7 @@ def opened(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = ME
     if not gathered:
         return ["The frame carries no data."]
     piece = gathered[min(chosen, len(gathered) - 1)]
-    if not piece.readings and spec.dgn == PACKET:
+    if not piece.readings and spec.dgn == DATA_TRANSFER:
         return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
     if not spec.fields:
         return [f"{piece.bytes_text}: {_unread(spec, data)[0]}."]

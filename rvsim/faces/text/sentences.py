@@ -23,7 +23,7 @@ from rvsim.watch.watch import (
     Watch,
 )
 from rvsim.wire import texts
-from rvsim.wire.diagnostics import SPN_PARTS, fault_in, fault_origins, fault_text
+from rvsim.wire.diagnostics import SPN_PARTS, fault_in_fields, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, join
@@ -110,7 +110,7 @@ class Sentences:
                 return self._presence(event)
             case NodeDescribed():
                 software = f"; its software: {', '.join(event.software)}" if event.software else ""
-                sign = mark((texts.ORIGIN,))
+                sign = mark((texts.TEXT_ORIGIN,))
                 return f"{event.device} is {event.product or 'no product that it names'}{software}{sign}"
             case FlagRaised():
                 flag = event.flag
@@ -152,7 +152,7 @@ def _alike(before: Reading, now: Reading) -> bool:
         return before.state == now.state is not State.VALUE
     if before.label is not None or now.label is not None:
         return before.raw == now.raw
-    return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.spoken_unit, 0.0)
+    return before.value == now.value or abs(now.value - before.value) < _LEAST_CHANGE.get(now.field.printed_unit, 0.0)
 
 
 def _speaker(event: ReadingChanged) -> str:
@@ -162,7 +162,7 @@ def _speaker(event: ReadingChanged) -> str:
     title = function.title if function is not None else _title(event.spec, event.dsa)
     spoken = title if instance is None else f"{title} {instance}"
     if function is not None and instance is not None:
-        spoken = function.spoken(instance)
+        spoken = function.label(instance)
     if command is not None:
         return f"{event.device} asks {spoken}"
     return spoken if title == event.device else f"{event.device}, {spoken}"
@@ -192,7 +192,7 @@ def _heartbeat(news: Mapping[str, Reading]) -> Words:
     lamps = _lamps(news)
     said = [reading.brief for reading in doing] + [f"{lamp.field.title} on" for lamp in lamps]
     origins = [reading.origin for reading in (*doing, *lamps)]
-    fault = fault_in({name: reading.raw for name, reading in news.items()})
+    fault = fault_in_fields({name: reading.raw for name, reading in news.items()})
     if fault is not None:
         said.append(fault_text(*fault))
         origins += [news[name].origin for name in ("fmi", "spn", *SPN_PARTS) if name in news]

@@ -65,7 +65,7 @@ def as_json(frame: Frame, catalogue: Catalogue) -> str:
     - ``fault report``: ``fault`` (null for no fault, else ``spn``, ``fmi``, ``fmi_text``), ``dsa``, ``function``;
     - ``desired DGN`` and ``DGN acknowledged``: ``dgn``, ``message``.
     """
-    parts = ident.split(frame.identifier)
+    parts = ident.split_identifier(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
     meaning = meaning_of(spec, parts, frame.data, catalogue) if spec else None
     return json_text(
@@ -96,7 +96,7 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
 
 def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Return the frame spelled out, line by line; what a value is in ``units`` stands behind its arithmetic."""
-    parts, data = ident.split(frame.identifier), frame.data
+    parts, data = ident.split_identifier(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
     yield ""
@@ -135,7 +135,7 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
     group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
     grouped = f"  {bits[5:13]}  message group byte (PDU format) {group:02X} hex"
     if ident.is_addressed(parts.dgn):
-        to = "everyone" if parts.destination == ident.GLOBAL else f"address {parts.destination:02X} hex"
+        to = "everyone" if parts.destination == ident.GLOBAL_ADDRESS else f"address {parts.destination:02X} hex"
         yield f"{grouped}, below F0: the next byte is a destination"
         yield f"  {bits[13:21]}  to {to}"
     else:
@@ -159,7 +159,7 @@ def _with_data(found: list[FieldRow], meaning: FrameMeaning | None) -> list[Fiel
 
 def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
-    if len(data) < spec.needed:
+    if len(data) < spec.min_length:
         counts = "" if spec.is_protocol else ": what is missing counts as no data"
         yield f"  The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:

@@ -156,7 +156,7 @@ def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
 def _arithmetic(field: FieldSpec, raw: int, units: DisplayUnits) -> str:
     """Write how the value comes from the raw integer, where there is anything to do."""
     converted = units.exact(field.quantity(raw)) if field.unit else None
-    unit = (f" {field.spoken_unit}" if field.unit else "") + (f" {converted}" if converted else "")
+    unit = (f" {field.printed_unit}" if field.unit else "") + (f" {converted}" if converted else "")
     if field.scale == field.unit_steps and not field.offset:
         return unit
     step = exact(field, field.scale)
@@ -173,7 +173,7 @@ def exact(field: FieldSpec, steps: int) -> str:
 def limits_text(field: FieldSpec, units: DisplayUnits = METRIC) -> str:
     """Say the whole range that a field can say: ``0 to 125 %``; in ``units``, where they are others, in brackets."""
     low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
-    metric = f"{low} to {high} {field.spoken_unit}".rstrip()
+    metric = f"{low} to {high} {field.printed_unit}".rstrip()
     least, most = (field.quantity(raw) for raw in field.raw_limits)
     if units.exact(most) is None:
         return metric

@@ -15,14 +15,14 @@ from rvsim.wire.diagnostics import (
     NO_FAULT_FMI,
     NO_FAULT_SPN,
     SPN_PARTS,
-    fault_in,
+    fault_in_fields,
     fault_origins,
     fault_text,
 )
 from rvsim.wire.fields import Origin, Reading, weakest
 from rvsim.wire.ident import Identifier
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.transfer.packets import CONNECTION, PACKET
+from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER
 
 _HOLD_A_DGN = ("desired_dgn", "dgn_acknowledged")
 _PRODUCT_PARTS = ("make", "model", "serial number", "unit number")
@@ -44,7 +44,7 @@ def _product(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
     said = texts.read_product(data)
     told = [f"{title} {text!r}" for title, text in zip(_PRODUCT_PARTS, said, strict=True) if text]
     sentence = f"As text: {listed(told)}." if told else "As text it says nothing."
-    return FrameMeaning("product identification", texts.ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
+    return FrameMeaning("product identification", texts.TEXT_ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
 
 
 def _software(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
@@ -54,16 +54,16 @@ def _software(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
     if data and not problems and data[0] != len(said):
         problems = (f"byte 0 counts {data[0]} texts, and there are {len(said)}",)
     return FrameMeaning(
-        "software identification", texts.ORIGIN, (f"As text: {told}.",), {"software": list(said)}, problems
+        "software identification", texts.TEXT_ORIGIN, (f"As text: {told}.",), {"software": list(said)}, problems
     )
 
 
 def spoken_text(spec: MessageSpec, data: bytes) -> tuple[str, list[Origin]] | None:
     """Return the texts of an identification and where their order comes from; None for other messages."""
     if spec.dgn == texts.PRODUCT_IDENTIFICATION:
-        return f"product {texts.read_product(data)}", [texts.ORIGIN]
+        return f"product {texts.read_product(data)}", [texts.TEXT_ORIGIN]
     if spec.dgn == texts.SOFTWARE_IDENTIFICATION:
-        return f"software {', '.join(texts.read_software(data)) or 'not named'}", [texts.ORIGIN]
+        return f"software {', '.join(texts.read_software(data)) or 'not named'}", [texts.TEXT_ORIGIN]
     return None
 
 
@@ -77,7 +77,7 @@ def _not_ended(data: bytes, start: int) -> tuple[str, ...]:
 
 
 def _fault(readings: Mapping[str, Reading]) -> FrameMeaning | None:
-    found = fault_in({name: reading.raw for name, reading in readings.items()})
+    found = fault_in_fields({name: reading.raw for name, reading in readings.items()})
     if found is None:
         return None
     spn, fmi = found
@@ -126,8 +126,8 @@ def _number(readings: Mapping[str, Reading], catalogue: Catalogue) -> FrameMeani
 
 
 _SERVICES: Mapping[int, Callable[[Identifier, bytes, Catalogue], FrameMeaning | None]] = {
-    CONNECTION: spell_transport.connection,
-    PACKET: spell_transport.packet,
+    CONNECTION_MANAGEMENT: spell_transport.connection,
+    DATA_TRANSFER: spell_transport.packet,
     texts.PRODUCT_IDENTIFICATION: _product,
     texts.SOFTWARE_IDENTIFICATION: _software,
 }

@@ -13,20 +13,20 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Grades, Origin, weakest
 from rvsim.wire.ident import Identifier
 from rvsim.wire.spec import MessageSpec
-from rvsim.wire.texts import ascii_of
+from rvsim.wire.texts import printable_ascii
 from rvsim.wire.transfer.packets import (
-    CONNECTION,
-    LONGEST,
-    NO_LIMIT,
-    PAYLOAD,
-    SHORTEST,
+    CONNECTION_MANAGEMENT,
+    MAX_MESSAGE_BYTES,
+    MIN_MESSAGE_BYTES,
+    NO_PACKET_LIMIT,
+    PACKET_PAYLOAD,
     Abort,
-    Acknowledge,
-    Announce,
-    Clear,
+    AbortReason,
+    BroadcastAnnounce,
+    ClearToSend,
     Control,
-    Reason,
-    Request,
+    EndOfMessage,
+    RequestToSend,
     packets_for,
     read_control,
     reason_text,
@@ -57,16 +57,16 @@ _SURE = Grades(Origin.PUBLISHED, Origin.PUBLISHED, Origin.PUBLISHED)
 _MEMORY = Grades(Origin.MEMORY, Origin.MEMORY, Origin.MEMORY)
 _LENGTH = FieldSpec("message_length", 8, 16, unit="bytes", grades=_MEMORY)
 _PACKETS = FieldSpec("number_of_packets", 24, 8, grades=_MEMORY)
-_AT_ONCE = FieldSpec("packets_for_each_clear_to_send", 32, 8, labels={NO_LIMIT: "no limit"}, grades=_MEMORY)
+_AT_ONCE = FieldSpec("packets_for_each_clear_to_send", 32, 8, labels={NO_PACKET_LIMIT: "no limit"}, grades=_MEMORY)
 _CLEARED = FieldSpec("packets_that_may_come", 8, 8, grades=_MEMORY)
 _NEXT = FieldSpec("next_packet", 16, 8, grades=_MEMORY)
 _REASON = FieldSpec(
     "reason",
     8,
     8,
-    labels={int(reason): reason_text(reason) for reason in Reason},
+    labels={int(reason): reason_text(reason) for reason in AbortReason},
     grades=_MEMORY,
-    code_grades=dict.fromkeys((1, 2, 3, 4), Origin.PUBLISHED) | {Reason.TOO_LONG: Origin.UNSURE},
+    code_grades=dict.fromkeys((1, 2, 3, 4), Origin.PUBLISHED) | {AbortReason.TOO_LONG: Origin.UNSURE},
 )
 """Reasons 1 to 4 are those of can-j1939 2.0.12 j1939_21.py; of the others 9 is the one that is not sure."""
 _BY_CONTROL: Mapping[int, tuple[FieldSpec, ...]] = {
@@ -78,21 +78,21 @@ _BY_CONTROL: Mapping[int, tuple[FieldSpec, ...]] = {
 }
 """The fields of a connection frame that depend on its control byte, which a definition file cannot say."""
 _KINDS = {
-    Request: "request to send",
-    Clear: "clear to send",
-    Acknowledge: "end of message",
-    Announce: "broadcast announce",
+    RequestToSend: "request to send",
+    ClearToSend: "clear to send",
+    EndOfMessage: "end of message",
+    BroadcastAnnounce: "broadcast announce",
     Abort: "abort",
 }
 _TITLES = {
-    Request: "Request to send (RTS)",
-    Clear: "Clear to send (CTS)",
-    Acknowledge: "End of message",
-    Announce: "Broadcast announce (BAM)",
+    RequestToSend: "Request to send (RTS)",
+    ClearToSend: "Clear to send (CTS)",
+    EndOfMessage: "End of message",
+    BroadcastAnnounce: "Broadcast announce (BAM)",
     Abort: "Abort",
 }
 _FREE = slice(1, 5)
-_MOST_PACKETS = LONGEST // PAYLOAD
+_MOST_PACKETS = MAX_MESSAGE_BYTES // PACKET_PAYLOAD
 
 
 def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
@@ -100,7 +100,7 @@ def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
 
     A layout that has fields of its own there stays as it is.
     """
-    extra = _BY_CONTROL.get(data[0], ()) if spec.dgn == CONNECTION and data else ()
+    extra = _BY_CONTROL.get(data[0], ()) if spec.dgn == CONNECTION_MANAGEMENT and data else ()
     taken = any(field.first_byte < _FREE.stop and field.last_byte >= _FREE.start for field in spec.fields)
     if not extra or taken or spec.length < 8:
         return spec
@@ -136,14 +136,14 @@ def packet(parts: Identifier, data: bytes, _: Catalogue) -> FrameMeaning | None:
     problems = []
     if number == 0:
         problems.append("packets are numbered from 1")
-    if len(data) != PAYLOAD + 1:
-        problems.append(f"a packet has {PAYLOAD + 1} bytes, not {len(data)}")
+    if len(data) != PACKET_PAYLOAD + 1:
+        problems.append(f"a packet has {PACKET_PAYLOAD + 1} bytes, not {len(data)}")
     sentences: tuple[str, ...] = ()
     if number and payload:
-        first = PAYLOAD * (number - 1)
+        first = PACKET_PAYLOAD * (number - 1)
         whose = f"a long message from {_who(parts.source)} to {_who(parts.destination)}"
         sentences = (
-            f"Packet {number} of {whose}: bytes {first} to {first + PAYLOAD - 1} of it.",
+            f"Packet {number} of {whose}: bytes {first} to {first + PACKET_PAYLOAD - 1} of it.",
             "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
         )
     return FrameMeaning(
@@ -164,25 +164,27 @@ def payload_text(payload: bytes) -> str:
 def _text(payload: bytes) -> str | None:
     """Return the payload as letters where most of it is that, without the ones it may be filled up with."""
     held = payload.rstrip(b"\xff")
-    text = ascii_of(held)
+    text = printable_ascii(held)
     printable = sum(0x20 <= byte < 0x7F for byte in held)
     return text if 2 * printable > len(held) else None
 
 
 def _does(control: Control, source: str, destination: str) -> str:
     match control:
-        case Request(size, packets, limit):
+        case RequestToSend(size, packets, limit):
             once = (
-                "as many packets at a time as it likes" if limit == NO_LIMIT else f"at most {_count(limit)} at a time"
+                "as many packets at a time as it likes"
+                if limit == NO_PACKET_LIMIT
+                else f"at most {_count(limit)} at a time"
             )
             return f"{source} has {_size(size, packets)} for {destination}, which may ask for {once}"
-        case Clear(0):
+        case ClearToSend(0):
             return f"{source} asks {destination} to wait: no packet may come now"
-        case Clear(packets, first):
+        case ClearToSend(packets, first):
             return f"{source} asks {destination} for {_count(packets)}, from number {first} on"
-        case Acknowledge(size, packets):
+        case EndOfMessage(size, packets):
             return f"{source} tells {destination} that it has received {_size(size, packets)}"
-        case Announce(size, packets):
+        case BroadcastAnnounce(size, packets):
             return f"{source} is about to send {_size(size, packets)} to {destination}"
         case Abort(reason):
             return f"{source} ends the transfer with {destination}, for reason {reason}: {reason_text(reason)}"
@@ -198,43 +200,43 @@ def _count(packets: int) -> str:
 
 
 def _who(address: int | None) -> str:
-    return "everyone" if address in (None, ident.GLOBAL) else f"address {address:02X} hex"
+    return "everyone" if address in (None, ident.GLOBAL_ADDRESS) else f"address {address:02X} hex"
 
 
 def _misfits(control: Control, parts: Identifier) -> Iterator[str]:
     """Name what is wrong with a connection frame in itself."""
-    if isinstance(control, (Announce, Request, Acknowledge)):
+    if isinstance(control, (BroadcastAnnounce, RequestToSend, EndOfMessage)):
         yield from _wrong_size(control.size, control.packets)
-    to_all = parts.destination == ident.GLOBAL
-    if isinstance(control, Announce) and not to_all:
+    to_all = parts.destination == ident.GLOBAL_ADDRESS
+    if isinstance(control, BroadcastAnnounce) and not to_all:
         yield "an announce goes to everyone, not to one address"
-    if not isinstance(control, Announce) and to_all:
+    if not isinstance(control, BroadcastAnnounce) and to_all:
         yield "this goes to one address, not to everyone: only an announce does"
     match control:
-        case Request(limit=0):
+        case RequestToSend(limit=0):
             yield "with 0 packets for each clear to send nothing could be sent"
-        case Clear(packets, first) if packets and not first:
+        case ClearToSend(packets, first) if packets and not first:
             yield "packets are numbered from 1, so none has the number 0"
-        case Clear(packets, first) if packets and packets + first - 1 > _MOST_PACKETS:
+        case ClearToSend(packets, first) if packets and packets + first - 1 > _MOST_PACKETS:
             yield f"it asks for packets up to {packets + first - 1}, and the longest message has {_MOST_PACKETS}"
 
 
 def _wrong_size(size: int, packets: int) -> Iterator[str]:
-    if size < SHORTEST:
-        yield f"{size} bytes are no long message: up to {SHORTEST - 1} fit in one frame"
-    elif size > LONGEST:
-        yield f"{size} bytes are more than a long message can have: {LONGEST} at most"
+    if size < MIN_MESSAGE_BYTES:
+        yield f"{size} bytes are no long message: up to {MIN_MESSAGE_BYTES - 1} fit in one frame"
+    elif size > MAX_MESSAGE_BYTES:
+        yield f"{size} bytes are more than a long message can have: {MAX_MESSAGE_BYTES} at most"
     elif packets != packets_for(size):
-        yield f"{size} bytes go in {_count(packets_for(size))} of {PAYLOAD}, not in {packets}"
+        yield f"{size} bytes go in {_count(packets_for(size))} of {PACKET_PAYLOAD}, not in {packets}"
 
 
 def _unreadable(data: bytes) -> Iterator[str]:
     """Say why a connection frame cannot be read."""
-    if len(data) != PAYLOAD + 1:
-        yield f"a connection frame has {PAYLOAD + 1} bytes, not {len(data)}"
+    if len(data) != PACKET_PAYLOAD + 1:
+        yield f"a connection frame has {PACKET_PAYLOAD + 1} bytes, not {len(data)}"
     if data and data[0] not in _BY_CONTROL:
         yield f"{data[0]} is no control byte of SAE J1939-21: {listed([str(code) for code in _BY_CONTROL])} are"
-    if len(data) == PAYLOAD + 1 and int.from_bytes(data[5:], "little") >= ident.DGN_LIMIT:
+    if len(data) == PACKET_PAYLOAD + 1 and int.from_bytes(data[5:], "little") >= ident.DGN_LIMIT:
         yield f"bytes 5-7 hold {int.from_bytes(data[5:], 'little'):06X} hex, and a DGN has at most 18 bits"
 
 

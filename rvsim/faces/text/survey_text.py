@@ -321,13 +321,13 @@ def _who(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order:
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
     speaks = [
-        " and ".join(map(FUNCTIONS[function].spoken, instances)) or FUNCTIONS[function].title
+        " and ".join(map(FUNCTIONS[function].label, instances)) or FUNCTIONS[function].title
         for one in source.devices
         for function, instances in one.functions.items()
     ]
     if speaks:
         who.append(f"speaks as {', '.join(speaks)}")
-    who += [f"product: {one.product}{mark((texts.ORIGIN,))}" for one in source.devices if one.product is not None]
+    who += [f"product: {one.product}{mark((texts.TEXT_ORIGIN,))}" for one in source.devices if one.product is not None]
     if name is not None:
         who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")

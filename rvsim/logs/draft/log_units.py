@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
-from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, Function, by_dsa, by_status
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, Function, by_dsa, by_status
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
@@ -95,8 +95,8 @@ def _share_out(units: list[Unit]) -> None:
                 spoken.append((heard.first, unit.address, unit, function, message.instance))
     owners: dict[tuple[str, int], Unit] = {}
     for _, _, unit, function, instance in sorted(spoken, key=lambda one: one[:2]):
-        what = function.spoken(instance)
-        if not function.lowest_instance <= instance <= HIGHEST_INSTANCE:
+        what = function.label(instance)
+        if not function.lowest_instance <= instance <= MAX_INSTANCE:
             _remark(unit, f"it speaks as {what}, which is no instance: left out")
             continue
         owner = unit if function.shared else owners.setdefault((function.name, instance), unit)
@@ -140,7 +140,7 @@ def names_of(units: list[Unit]) -> list[str]:
 def _what(unit: Unit) -> str | None:
     known = [name for name in FUNCTIONS if name in unit.functions]
     first = next((name for name in known if not FUNCTIONS[name].shared), known[0] if known else None)
-    return FUNCTIONS[first].spoken(min(unit.functions[first])) if first else None
+    return FUNCTIONS[first].label(min(unit.functions[first])) if first else None
 
 
 def spoken_name(name: Name) -> str:

@@ -14,15 +14,14 @@ from rvsim.errors import InputError
 from rvsim.logs.draft.log_units import names_of, units_of
 from rvsim.logs.draft.rig_text import STEP, accepted_of, faults_in, plain, rig_text
 from rvsim.logs.survey import Survey, survey
-from rvsim.rig.load import check
+from rvsim.rig.load import check_model
 from rvsim.rig.model import Rig
-from rvsim.rig.quantity import LONGEST_US
+from rvsim.rig.quantity import MAX_DURATION_US
 from rvsim.rig.toml_file import TomlFile
 from rvsim.watch.flag import Flag, FlagKind
-from rvsim.watch.traffic import SECOND
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS, dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
@@ -56,7 +55,7 @@ class Overheard:
                 yield frame
                 continue
             time = max(frame.time, last)
-            if time - last > SECOND:
+            if time - last > SECOND_US:
                 self.pauses[time] = time - last
             last = time
             if dgn_of(frame.identifier) == ADDRESS_CLAIM and len(frame.data) == 8:
@@ -78,7 +77,7 @@ def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Ca
     overheard = Overheard()
     found = survey(overheard.listen(open_log()), catalogue)
     text = draft(found, overheard, log_name).text
-    rig = check(Rig, TomlFile(Path("draft.toml"), text, tomllib.loads(text)))
+    rig = check_model(Rig, TomlFile(Path("draft.toml"), text, tomllib.loads(text)))
     return draft(found, overheard, log_name, survey(open_log(), catalogue, rig).flags)
 
 
@@ -93,7 +92,7 @@ def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Fl
     if not units:
         raise InputError(f"{log}: nobody was heard in it, so no rig can be learnt; name a log with frames of devices")
     pauses = {flag: overheard.pauses.get(flag.until or 0, 0) for flag in flags if flag.kind is FlagKind.BUS_QUIET}
-    normal = {flag: pause for flag, pause in pauses.items() if 0 < pause <= LONGEST_US - STEP}
+    normal = {flag: pause for flag, pause in pauses.items() if 0 < pause <= MAX_DURATION_US - STEP}
     devices = dict(zip(names_of(units), units, strict=True))
     accepted = accepted_of([flag for flag in flags if flag not in normal], set(devices))
     cannot_claim = overheard.claims.get(NULL_ADDRESS, {})

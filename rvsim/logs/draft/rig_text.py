@@ -12,19 +12,19 @@ from typing import NamedTuple
 from rvsim.logs.draft.log_units import Unit, spoken_name
 from rvsim.logs.draft.stand_ins import kind_for, settings_for
 from rvsim.logs.survey import MessageCounts, Survey
-from rvsim.rig.claimed import written
+from rvsim.rig.claimed import name_text
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import duration_text
 from rvsim.watch.flag import Flag, FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.name import Name
 
 _LISTED = 30
 """So many messages of a device are listed; the rest is counted."""
 _ACCEPTED_APART = 12
 """So many flags of one kind and device are accepted message by message; more of them are accepted as one."""
-STEP = SECOND // 10
+STEP = SECOND_US // 10
 """The longest pause is rounded up to this."""
 
 
@@ -104,16 +104,16 @@ def _longest_pause(normal: Mapping[Flag, int]) -> Iterator[str]:
     flag = next(flag for flag, pause in normal.items() if pause == longest)
     times = "once" if len(normal) == 1 else f"{len(normal)} times"
     yield ""
-    yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND:.3f} s, up to"
+    yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND_US:.3f} s, up to"
     yield f"# {_moment(flag.until or 0)} of the log. Remove this, and such a pause is told again."
-    yield f'longest_pause = "{spoken(-(-longest // STEP) * STEP)}"'
+    yield f'longest_pause = "{duration_text(-(-longest // STEP) * STEP)}"'
 
 
 def _cannot_claim(names: Iterable[Name]) -> Iterator[str]:
     for number, name in enumerate(names):
         if not number:
             yield ""
-        yield f"# A unit said that it cannot claim an address: {spoken_name(name)}, NAME {written(name)}."
+        yield f"# A unit said that it cannot claim an address: {spoken_name(name)}, NAME {name_text(name)}."
 
 
 def _device(unit: Unit, name: str, units: list[Unit]) -> Iterator[str]:
@@ -124,7 +124,7 @@ def _device(unit: Unit, name: str, units: list[Unit]) -> Iterator[str]:
     yield from _stand_in(unit, units)
     yield f"address = 0x{unit.address:02X}"
     if unit.name is not None:
-        yield f'claimed_name = "{written(unit.name)}"  # {spoken_name(unit.name)}'
+        yield f'claimed_name = "{name_text(unit.name)}"  # {spoken_name(unit.name)}'
     if unit.functions:
         those = (f"{one} = {_instances(unit.functions[one])}" for one in FUNCTIONS if one in unit.functions)
         yield f"functions = {{ {', '.join(those)} }}"
@@ -157,8 +157,8 @@ def _how_often(heard: MessageCounts) -> str:
     if heard.median is None or heard.mean is None:
         return "once"
     if heard.in_bursts:
-        return f"{heard.count} times, in bursts, every {heard.mean / SECOND:.2f} s on average"
-    return f"{heard.count} times, usually every {heard.median / SECOND:.2f} s"
+        return f"{heard.count} times, in bursts, every {heard.mean / SECOND_US:.2f} s on average"
+    return f"{heard.count} times, usually every {heard.median / SECOND_US:.2f} s"
 
 
 def accepted_of(flags: Iterable[Flag], devices: set[str]) -> Accepted:
@@ -209,7 +209,7 @@ def _seen(flags: list[Flag]) -> str:
 
 
 def _moment(time: int) -> str:
-    return f"{time / SECOND:.1f} s"
+    return f"{time / SECOND_US:.1f} s"
 
 
 def plain(text: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import chain, pairwise
 
 from rvsim.logs.formats.entry import Found, LogEntry, Skip, UnreadableError
-from rvsim.wire.timing import BIT_RATE, least_bits
+from rvsim.wire.timing import BIT_RATE, min_bits
 
 MAX_LOOKED_AT = 400
 """So many entries are looked at. Our decision."""
@@ -46,7 +46,7 @@ def are_deltas(times: list[int]) -> bool:
     if len(times) <= MIN_STEPS or max(times) > MAX_DELTA or min(times) < 0:
         return False
     back = sum(later < earlier for earlier, later in pairwise(times))
-    too_many = len(times) * least_bits(0) * 1_000_000 > BIT_RATE * max(times)
+    too_many = len(times) * min_bits(0) * 1_000_000 > BIT_RATE * max(times)
     return 100 * back >= MIN_PERCENT_BACK * (len(times) - 1) and (times[0] == 0 or too_many)
 
 

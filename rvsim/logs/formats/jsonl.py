@@ -13,7 +13,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.fields import Origin, Reading, weakest
 from rvsim.wire.frame import Frame
-from rvsim.wire.ident import split
+from rvsim.wire.ident import split_identifier
 
 SCHEMA = 1
 """Number of the form; one higher whenever a reader would have to change."""
@@ -56,7 +56,7 @@ def line(time: int, fields: dict[str, Any]) -> str:
 
 def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -> dict[str, Any]:
     """Return what a frame line says: ``sent`` tells whether this program put the frame on the bus."""
-    parts = split(frame.identifier)
+    parts = split_identifier(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
     return {
         "type": "frame",
@@ -100,7 +100,7 @@ def reading_fields(reading: Reading, *beside: Origin) -> dict[str, Any]:
         "field": field.name,
         "raw": f"{raw:0{(field.length + 3) // 4}X}" if wide else raw,
         "value": reading.value,
-        "unit": field.spoken_unit or None,
+        "unit": field.printed_unit or None,
         "state": str(reading.state),
         "label": reading.shown_label,
         "origin": str(weakest(reading.origin, *beside)),

@@ -8,8 +8,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from rvsim.rig.quantity import Duration, spoken
-from rvsim.rig.table import Line
+from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import InTheRig, KindWord, Positive, PresenceWord
 from rvsim.shakedown.expect.plan_base import Bounds, ExpectPlan
 from rvsim.shakedown.expect.quantities import Quantity
@@ -81,9 +81,9 @@ class EnteredPlan(ExpectPlan):
         high = f"at most {_times(self.at_most_times)}" if self.at_most_times is not None else ""
         parts = [f"is seen {' and '.join(filter(None, (low, high)))}"] if low or high else []
         if self.shortest_on is not None:
-            parts.append(f"lasts at least {spoken(self.shortest_on)}")
+            parts.append(f"lasts at least {duration_text(self.shortest_on)}")
         if self.shortest_off is not None:
-            parts.append(f"comes again after {spoken(self.shortest_off)} at the earliest")
+            parts.append(f"comes again after {duration_text(self.shortest_off)} at the earliest")
         return f"{self.sight} {', '.join(parts)}{self.part}"
 
 
@@ -117,7 +117,7 @@ class EveryPlan(ExpectPlan):
     @property
     def sentence(self) -> str:
         """Say what is expected."""
-        return f"{self.sight} is seen at least every {spoken(self.gap)}{self.part}"
+        return f"{self.sight} is seen at least every {duration_text(self.gap)}{self.part}"
 
 
 class OrderPlan(ExpectPlan):
@@ -152,7 +152,7 @@ class AnswerPlan(ExpectPlan):
     @property
     def sentence(self) -> str:
         """Say what is expected."""
-        return f"each {self.to} is followed by {self.sight} within {spoken(self.within)}{self.part}"
+        return f"each {self.to} is followed by {self.sight} within {duration_text(self.within)}{self.part}"
 
 
 class OnlyAfterPlan(ExpectPlan):
@@ -184,7 +184,7 @@ class OnlyUntilPlan(ExpectPlan):
     @property
     def sentence(self) -> str:
         """Say what is expected."""
-        grace = f", {spoken(self.grace)} of grace" if self.grace else ""
+        grace = f", {duration_text(self.grace)} of grace" if self.grace else ""
         return f"{self.sight} is seen only until {self.end}{grace}{self.part}"
 
 
@@ -293,7 +293,7 @@ class FlagPlan(ExpectPlan):
     expect: Literal["flag"]
     kind: KindWord | None = None
     """The kind of flag; any kind if omitted."""
-    subject: Line | None = None
+    subject: OneLineText | None = None
     """What the flag is about, a device or the bus; anything if omitted."""
     raised: bool = True
     """Whether the flag is raised; false: it must not be."""

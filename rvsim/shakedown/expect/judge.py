@@ -18,8 +18,6 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import Equivalents, Quantity, compose
 from rvsim.world.world import World
 
-SECOND = 1_000_000
-
 
 class Broken(NamedTuple):
     """Why an expectation is not met, and when that was known."""

@@ -10,7 +10,7 @@ from functools import partial
 from itertools import islice
 
 from rvsim.errors import InputError
-from rvsim.rig.quantity import moment, spoken
+from rvsim.rig.quantity import duration_text, time_text
 from rvsim.shakedown.expect.expectation_plans import Expectation, OwnAddressPlan, PresencePlan, WorldPlan
 from rvsim.shakedown.expect.judge import Judge
 from rvsim.shakedown.expect.sight import Spotter, spotters
@@ -46,7 +46,7 @@ def problems_of(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     for number, plan in enumerate(loaded.scenario.expectations):
         if plan.since >= lasts:
             where = loaded.where("expect", number, "from")
-            yield f"{where}: it begins at {spoken(plan.since)}, and the run lasts {spoken(lasts)}"
+            yield f"{where}: it begins at {duration_text(plan.since)}, and the run lasts {duration_text(lasts)}"
         try:
             spotters(plan.sights, catalogue)
         except InputError as error:
@@ -211,13 +211,13 @@ class Jury:
         plan, broken = judge.plan, judge.broken
         expected = judge.expected
         if plan.since >= end:
-            found = f"it counts from {moment(plan.since)} on, and the run was judged at {moment(end)}"
+            found = f"it counts from {time_text(plan.since)} on, and the run was judged at {time_text(end)}"
             return Outcome(expected, False, found, judged=False)
         if broken is None:
             return Outcome(expected, True)
         before, look = self._evidence[judge]
         near = judge.nearest
-        nearest = compose(near.said, f" at {moment(near.frame.time)}: {near.frame}") if near is not None else ""
+        nearest = compose(near.said, f" at {time_text(near.frame.time)}: {near.frame}") if near is not None else ""
         return Outcome(expected, False, broken.found, broken.time / 1e6, nearest, before, look)
 
     # Evidence.
@@ -241,7 +241,7 @@ class Jury:
         record = self._record(judge)
         recent = self._recent.get(record.source) if record is not None and record.source is not None else None
         frames = (frame for frame in reversed(self._last if recent is None else recent) if frame.time <= time)
-        return tuple(f"{moment(frame.time)}  {frame}" for frame in reversed(list(islice(frames, KEPT))))
+        return tuple(f"{time_text(frame.time)}  {frame}" for frame in reversed(list(islice(frames, KEPT))))
 
     @staticmethod
     def _device(judge: Judge) -> str | None:

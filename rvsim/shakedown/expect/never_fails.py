@@ -10,7 +10,7 @@ from rvsim.devices.own.own_settings import OwnSettings
 from rvsim.devices.registry import BUILT_IN
 from rvsim.rig.functions import Function, by_command, by_status
 from rvsim.rig.model import DevicePlan
-from rvsim.rig.quantity import spoken
+from rvsim.rig.quantity import duration_text
 from rvsim.shakedown.expect import expectation_plans as plans
 from rvsim.shakedown.expect.plan_base import ExpectPlan
 from rvsim.shakedown.expect.sight import Sight
@@ -33,11 +33,13 @@ def never_fail(loaded: LoadedScenario, catalogue: Catalogue) -> tuple[str, ...]:
     lasts = loaded.scenario.lasts
     for number, step in enumerate(loaded.scenario.steps):
         if step.when is None and not step.times(lasts):
-            due = spoken(step.since if step.every else step.at or 0)
-            lines.append(f"{loaded.where('step', number)}: it is due at {due}, and the run lasts {spoken(lasts)}")
+            due = duration_text(step.since if step.every else step.at or 0)
+            lines.append(
+                f"{loaded.where('step', number)}: it is due at {due}, and the run lasts {duration_text(lasts)}"
+            )
     for number, fault in enumerate(loaded.scenario.faults):
         if fault.since is not None and fault.since >= lasts:
-            begins = f"it begins at {spoken(fault.since)}, and the run lasts {spoken(lasts)}"
+            begins = f"it begins at {duration_text(fault.since)}, and the run lasts {duration_text(lasts)}"
             lines.append(f"{loaded.where('fault', number)}: {begins}")
     return tuple(lines)
 

@@ -8,8 +8,8 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from rvsim.rig.quantity import Duration, spoken
-from rvsim.rig.table import Line
+from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import Timed
 from rvsim.shakedown.expect.sight import Sight
 
@@ -20,7 +20,7 @@ _ALL_DIGITS = 17
 class ExpectPlan(Timed):
     """What every expectation has: words for it, and the part of the run in which it counts."""
 
-    says: Line | None = None
+    says: OneLineText | None = None
     """What it is about, in your words; the report shows them first."""
     since: Duration = Field(default=0, alias="from")
     """The time from which it counts, since the start of the run."""
@@ -33,8 +33,8 @@ class ExpectPlan(Timed):
     @property
     def part(self) -> str:
         """Say in which part of the run it counts."""
-        start = f" from {spoken(self.since)}" if self.since else ""
-        return start + (f" until {spoken(self.until)}" if self.until is not None else "")
+        start = f" from {duration_text(self.since)}" if self.since else ""
+        return start + (f" until {duration_text(self.until)}" if self.until is not None else "")
 
     @property
     def sentence(self) -> str:

@@ -12,7 +12,7 @@ from pydantic import AfterValidator, Field, StrictBool, model_validator
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Line, Table
+from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import InTheRig, Word
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
@@ -43,7 +43,7 @@ def _identifier(text: str) -> str:
 
 
 Identifier = Annotated[str, AfterValidator(_identifier)]
-Said = Annotated[float | Line, Field(union_mode="left_to_right")] | StrictBool
+Said = Annotated[float | OneLineText, Field(union_mode="left_to_right")] | StrictBool
 
 
 def _entered(given: float | str | bool) -> float | str | bool:
@@ -295,7 +295,7 @@ def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | 
     if equals not in codes:
         raise ValueError(
             f"{field.name} cannot say {shown(equals)}{did_you_mean(equals, codes)}; write a number in "
-            f"{field.spoken_unit or 'its unit'}"
+            f"{field.printed_unit or 'its unit'}"
             + (f", or one of: {', '.join(codes)}" if codes else "")
             + f", or a state: {', '.join(State)}"
         )

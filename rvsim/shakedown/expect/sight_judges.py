@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rvsim.rig.quantity import moment, spoken
+from rvsim.rig.quantity import duration_text, time_text
 from rvsim.shakedown.expect.expectation_plans import (
     AnswerPlan,
     EnteredPlan,
@@ -20,9 +20,9 @@ from rvsim.shakedown.expect.expectation_plans import (
     SeenPlan,
     StaysPlan,
 )
-from rvsim.shakedown.expect.judge import SECOND, Judge
+from rvsim.shakedown.expect.judge import Judge
 from rvsim.shakedown.expect.sight import Spotter
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.quantity_text import compose
 
 
@@ -34,17 +34,17 @@ class _Seen(Judge):
             self.count += 1
             if self.plan.at_most is not None and self.count > self.plan.at_most:
                 self.nearest = None
-                self.breaks(time, f"seen for the {_nth(self.count)} time at {moment(time)}: {frame}")
+                self.breaks(time, f"seen for the {_nth(self.count)} time at {time_text(time)}: {frame}")
 
     def finish(self, end: int) -> None:
         if self.count < self.plan.at_least:
-            self.breaks(self.end_of_part(end), f"{_seen(self.count)} by {moment(self.end_of_part(end))}")
+            self.breaks(self.end_of_part(end), f"{_seen(self.count)} by {time_text(self.end_of_part(end))}")
 
 
 class _Never(Judge):
     def _frame(self, time: int, frame: Frame, device: str) -> None:
         if self.covers(time) and self.spotters["sight"].sees(frame, device):
-            self.breaks(time, f"seen at {moment(time)}: {frame} of {device}")
+            self.breaks(time, f"seen at {time_text(time)}: {frame} of {device}")
 
 
 class _Entered(Judge):
@@ -70,18 +70,18 @@ class _Entered(Judge):
         shortest = self.plan.shortest_off if stay.inside else self.plan.shortest_on
         if since is not None and shortest is not None and time - since < shortest:
             what = "away for" if stay.inside else "lasted"
-            lasted = f"{moment(time - since)}, from {moment(since)} to {moment(time)}"
+            lasted = f"{time_text(time - since)}, from {time_text(since)} to {time_text(time)}"
             self.breaks(time, f"{what} {lasted}: {frame} of {device}")
         self.count += stay.inside
         if stay.inside and self.plan.at_most_times is not None and self.count > self.plan.at_most_times:
-            self.breaks(time, f"seen for the {_nth(self.count)} time at {moment(time)}: {frame} of {device}")
+            self.breaks(time, f"seen for the {_nth(self.count)} time at {time_text(time)}: {frame} of {device}")
 
     def finish(self, end: int) -> None:
         last = self.end_of_part(end)
         if not self.said:
-            self.breaks(last, f"no value said by {moment(last)}, so nothing is known of it")
+            self.breaks(last, f"no value said by {time_text(last)}, so nothing is known of it")
         elif self.plan.at_least_times is not None and self.count < self.plan.at_least_times:
-            self.breaks(last, f"{_seen(self.count)} by {moment(last)}")
+            self.breaks(last, f"{_seen(self.count)} by {time_text(last)}")
 
 
 class _Every(Judge):
@@ -109,8 +109,8 @@ class _Every(Judge):
         """Say how long it was missed, now that this is over."""
         since, self.missed_since = self.missed_since, None
         if self.broken is not None and since is not None:
-            place = f"after {moment(since)}" if self.last is not None else f"from {moment(since)} on"
-            self.broken = self.broken._replace(found=f"not seen for {spoken(time - since)} {place}")
+            place = f"after {time_text(since)}" if self.last is not None else f"from {time_text(since)} on"
+            self.broken = self.broken._replace(found=f"not seen for {duration_text(time - since)} {place}")
 
     def finish(self, end: int) -> None:
         if end > self.plan.since:
@@ -131,13 +131,13 @@ class _Order(Judge):
         if self.reached < len(keys) and self.covers(time) and self._sees(keys[self.reached], frame, device):
             self.reached += 1
             self.nearest = None
-            self.last = f"{_nth(self.reached)} at {moment(time)}"
+            self.last = f"{_nth(self.reached)} at {time_text(time)}"
 
     def finish(self, end: int) -> None:
         if self.reached < len(self.spotters):
             waited = self.plan.steps[self.reached]
             done = f"the {self.last}, then" if self.last else "from the start on"
-            self.breaks(self.end_of_part(end), f"{done} {waited} not seen by {moment(self.end_of_part(end))}")
+            self.breaks(self.end_of_part(end), f"{done} {waited} not seen by {time_text(self.end_of_part(end))}")
 
 
 class _Answer(Judge):
@@ -163,7 +163,8 @@ class _Answer(Judge):
         while self.open and now - self.open[0] > self.plan.within:
             asked = self.open.popleft()
             self.breaks(
-                asked + self.plan.within, f"asked at {moment(asked)}, no answer by {moment(asked + self.plan.within)}"
+                asked + self.plan.within,
+                f"asked at {time_text(asked)}, no answer by {time_text(asked + self.plan.within)}",
             )
         self._plan()
 
@@ -179,7 +180,7 @@ class _OnlyAfter(Judge):
     def _frame(self, time: int, frame: Frame, device: str) -> None:
         self.met = self.met or self.spotters["after"].sees(frame, device)
         if not self.met and self.covers(time) and self.spotters["sight"].sees(frame, device):
-            self.breaks(time, f"seen too early at {moment(time)}: {frame} of {device}")
+            self.breaks(time, f"seen too early at {time_text(time)}: {frame} of {device}")
 
 
 class _OnlyUntil(Judge):
@@ -188,7 +189,7 @@ class _OnlyUntil(Judge):
     def _frame(self, time: int, frame: Frame, device: str) -> None:
         over = self.ended is not None and time > self.ended + self.plan.grace
         if over and self.covers(time) and self.spotters["sight"].sees(frame, device):
-            self.breaks(time, f"seen at {moment(time)}, after {moment(self.ended or 0)}: {frame} of {device}")
+            self.breaks(time, f"seen at {time_text(time)}, after {time_text(self.ended or 0)}: {frame} of {device}")
         if self.ended is None and self.spotters["end"].sees(frame, device):
             self.ended = time
 
@@ -203,11 +204,11 @@ class _Stays(Judge):
         self.seen = True
         value = spotter.value(frame)
         if value is None or not self.plan.holds(value):
-            self.breaks(time, compose(spotter.near(frame).said, f" at {moment(time)}: {frame} of {device}"))
+            self.breaks(time, compose(spotter.near(frame).said, f" at {time_text(time)}: {frame} of {device}"))
 
     def finish(self, end: int) -> None:
         if not self.seen:
-            self.breaks(self.end_of_part(end), f"not seen by {moment(self.end_of_part(end))}")
+            self.breaks(self.end_of_part(end), f"not seen by {time_text(self.end_of_part(end))}")
 
 
 class _Rate(Judge):
@@ -219,10 +220,12 @@ class _Rate(Judge):
 
     def finish(self, end: int) -> None:
         length = max(0, self.end_of_part(end) - self.plan.since)
-        rate = self.count * SECOND / length if length else 0.0
+        rate = self.count * SECOND_US / length if length else 0.0
         if not self.plan.holds(rate):
             often = self.plan.beyond(rate, 3)
-            self.breaks(self.end_of_part(end), f"seen {self.count} times in {spoken(length)}: {often} times a second")
+            self.breaks(
+                self.end_of_part(end), f"seen {self.count} times in {duration_text(length)}: {often} times a second"
+            )
 
 
 def _seen(number: int) -> str:

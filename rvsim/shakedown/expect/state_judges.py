@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.shakedown.expect.expectation_plans import (
     FlagPlan,
     OwnAddressPlan,
@@ -38,7 +38,7 @@ class _World(Judge):
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, compose(self._written(value), f" at {moment(time)}"))
+            self.breaks(time, compose(self._written(value), f" at {time_text(time)}"))
         elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
             self.nearest_value = value
 
@@ -63,7 +63,7 @@ class _World(Judge):
         if not self.met and self.broken is None:
             near = () if self.nearest_value is None else ("; the nearest was ", self._written(self.nearest_value))
             last = self.end_of_part(end)
-            self.breaks(last, compose(f"never so by {moment(last)}", *near))
+            self.breaks(last, compose(f"never so by {time_text(last)}", *near))
 
 
 class _Wires(Judge):
@@ -105,13 +105,13 @@ class _Presence(Judge):
         if self.state is self.plan.state:
             self.met = True
         elif self.plan.throughout:
-            self.breaks(time, f"{self.state or 'not heard yet'} at {moment(time)}")
+            self.breaks(time, f"{self.state or 'not heard yet'} at {time_text(time)}")
 
     def finish(self, end: int) -> None:
         self._begin(end)
         if not self.met:
             self.breaks(
-                self.end_of_part(end), f"it was {self.state or 'never heard'} at {moment(self.end_of_part(end))}"
+                self.end_of_part(end), f"it was {self.state or 'never heard'} at {time_text(self.end_of_part(end))}"
             )
 
 
@@ -146,16 +146,16 @@ class _Flag(Judge):
             self._count(flag)
         part_end = self.end_of_part(end)
         if self.plan.raised and not self.raised:
-            self.breaks(part_end, f"not raised by {moment(part_end)}")
+            self.breaks(part_end, f"not raised by {time_text(part_end)}")
         elif self.plan.cleared and self.standing:
             text = next(iter(self.standing.values())).text
-            self.breaks(part_end, compose(f"still there at {moment(part_end)}: ", text))
+            self.breaks(part_end, compose(f"still there at {time_text(part_end)}: ", text))
 
 
 class _OwnAddress(Judge):
     def intruder(self, time: int, frame: Frame, holder: str) -> None:
         if self.covers(time):
-            self.breaks(time, f"seen at {moment(time)} from outside: {frame}, and its address is held by {holder}")
+            self.breaks(time, f"seen at {time_text(time)} from outside: {frame}, and its address is held by {holder}")
 
 
 STATE_JUDGES: Mapping[type, type[Judge]] = {

@@ -7,24 +7,24 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.model import HIGHEST_ADDRESS
-from rvsim.rig.quantity import shown, spoken
-from rvsim.rig.table import Line
+from rvsim.rig.quantity import duration_text, shown
+from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import Bytes, InTheRig, Positive, Timed, Word
 from rvsim.shakedown.expect.sight import Identifier
-from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN
-from rvsim.wire.timing import BIT_RATE, least_bits
+from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
+from rvsim.wire.ident import MAX_ADDRESS
+from rvsim.wire.timing import BIT_RATE, min_bits
 
 Rate = Annotated[float, Field(gt=0, le=1)]
 """A chance for each bit."""
-_SHORTEST_FRAME = -(-least_bits(0) * 1_000_000 // BIT_RATE)
+_SHORTEST_FRAME = -(-min_bits(0) * 1_000_000 // BIT_RATE)
 """Microseconds that no frame goes below."""
 
 
 class FaultPlan(Timed):
     """What every fault has: a time, to the end of the run without ``until``, or a name by which a step starts it."""
 
-    name: Line | None = None
+    name: OneLineText | None = None
     """The name by which a step starts and stops it; then it needs no "from"."""
 
     @model_validator(mode="after")
@@ -45,7 +45,9 @@ class FaultPlan(Timed):
         """Say when it lasts."""
         if self.since is None:
             return f'when a step starts "{self.name}"'
-        return f"from {spoken(self.since)}" + (f" until {spoken(self.until)}" if self.until is not None else " on")
+        return f"from {duration_text(self.since)}" + (
+            f" until {duration_text(self.until)}" if self.until is not None else " on"
+        )
 
 
 class DeviceFaultPlan(FaultPlan):
@@ -190,7 +192,7 @@ class SharedAddressPlan(DeviceFaultPlan):
     fault: Literal["shared_address"]
     as_device: Another | None = Field(default=None, alias="as")
     """The other device."""
-    address: Annotated[int, Field(ge=0, le=HIGHEST_ADDRESS)] | None = None
+    address: Annotated[int, Field(ge=0, le=MAX_ADDRESS)] | None = None
     """The address, instead of another device."""
 
     @model_validator(mode="after")
@@ -261,7 +263,7 @@ class ReportedPlan(DeviceFaultPlan):
     """How it fails (FMI)."""
     lamp: Literal["yellow", "red"] = "yellow"
     """The lamp that is on with it."""
-    times: Annotated[int, Field(ge=0, lt=COUNT_NOT_KNOWN)] | None = None
+    times: Annotated[int, Field(ge=0, lt=UNKNOWN_COUNT)] | None = None
     """How often it has happened (occurrence count); not known if omitted."""
 
 
@@ -271,7 +273,7 @@ class BabblingPlan(FaultPlan):
     fault: Literal["babbling"]
     device: InTheRig | None = None
     """The device of the rig that sends it."""
-    node: Line | None = None
+    node: OneLineText | None = None
     """The name of the node that sends it, instead of a device of the rig."""
     identifier: Identifier
     """The 29-bit identifier of the frame."""
@@ -292,8 +294,8 @@ class BabblingPlan(FaultPlan):
     def _room_for_a_frame(cls, gap: int | None) -> int | None:
         if gap is not None and gap < _SHORTEST_FRAME:
             raise ValueError(
-                f"{spoken(gap)} is shorter than any frame, which takes {spoken(_SHORTEST_FRAME)} at least; "
-                "leave gap out for as fast as the pair allows"
+                f"{duration_text(gap)} is shorter than any frame, which takes {duration_text(_SHORTEST_FRAME)} at "
+                "least; leave gap out for as fast as the pair allows"
             )
         return gap
 

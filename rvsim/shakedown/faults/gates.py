@@ -10,7 +10,7 @@ from rvsim.sim.bench import Gate, Passed
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
-from rvsim.wire.ident import dgn_of, split
+from rvsim.wire.ident import dgn_of, split_identifier
 from rvsim.wire.spec import MessageSpec
 
 HOUR = 3_600_000_000
@@ -67,7 +67,7 @@ def addressed_as(own: int, source: int) -> Gate:
     """Hear what is addressed to ``source`` as if it were to ``own``; what is really addressed to that is not heard."""
 
     def ear(_time: int, identifier: int, data: bytes) -> Passed | None:
-        destination = split(identifier).destination
+        destination = split_identifier(identifier).destination
         if destination == source:
             return Passed(identifier & ~0xFF00 | own << 8, data)
         return None if destination == own else Passed(identifier, data)

@@ -28,7 +28,7 @@ from rvsim.sim.can.wire_faults import Babble, BitErrors, ReversedPair, WireFault
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged
-from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
 Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
@@ -65,8 +65,8 @@ class Line:
         self._on_line = on_line
         self._acknowledges = acknowledges
         self._bit_time = BitTime(rate)
-        self._least = [self._bit_time.us(least_bits(length)) for length in _LENGTHS]
-        self._most = [self._bit_time.us(most_bits(length)) for length in _LENGTHS]
+        self._least = [self._bit_time.us(min_bits(length)) for length in _LENGTHS]
+        self._most = [self._bit_time.us(max_bits(length)) for length in _LENGTHS]
         self._number = 0
 
         # What is under way. At most one of the two is set.

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from rvsim.sim.can.controller import Controller, ReadyFrame, SimultaneousSenders
 from rvsim.sim.can.wire_faults import BitErrors
 from rvsim.wire.line_events import Collided, Disturbed, ErrorState, LineEvent, NotAcknowledged, Waited
-from rvsim.wire.timing import bits_of, exact_bits
+from rvsim.wire.timing import exact_bits, frame_bits
 
 INTERMISSION_BITS = 3
 FLAG_BITS, DELIMITER_BITS, PAUSE_BITS = 6, 8, 8
@@ -186,7 +186,7 @@ class Transmission:
 
 
 def _levels(ready: ReadyFrame) -> list[int]:
-    return [bit.value for bit in bits_of(ready[0], ready[3])]
+    return [bit.value for bit in frame_bits(ready[0], ready[3])]
 
 
 def _first_difference(one: list[int], other: list[int]) -> int:

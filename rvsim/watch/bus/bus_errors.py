@@ -7,13 +7,13 @@ simulated pair, an adapter or a log. Needs every error frame and change of state
 from collections import Counter, deque
 from collections.abc import Callable
 
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Ended, ErrorExtent, ErrorsOnBus, Transition
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import ErrorState, StateChanged
 
-MANY, MANY_WITHIN = 10, 10 * SECOND
+MANY, MANY_WITHIN = 10, 10 * SECOND_US
 """So many error frames within less than so long are many. Our decision."""
-CALM = 60 * SECOND
+CALM = 60 * SECOND_US
 """So long without an error frame ends the flag: noise that comes now and then is one trouble. Our decision."""
 _SECONDS_TOLD = 10
 """Seconds with error frames that are told one by one, and kinds of errors."""
@@ -57,7 +57,7 @@ class BusErrors:
         latest.append(time)
         while latest[0] <= time - MANY_WITHIN:
             latest.popleft()
-        second = time // SECOND
+        second = time // SECOND_US
         if second in self._seconds or len(self._seconds) < _SECONDS_TOLD:
             self._seconds[second] = self._seconds.get(second, 0) + 1
         if about and (about in self._about or len(self._about) < _SECONDS_TOLD):

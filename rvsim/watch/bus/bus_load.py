@@ -11,19 +11,18 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple
 
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame
-from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
-SECOND = 1_000_000
 IDLE_TOLD = 3
 """So many seconds of a pause are told; what goes by behind them changes nothing."""
 POSSIBLE_PERCENT = 100.2
 """No pair can be busier. Above 100: a frame counts whole that began before the second (160 bits, 0.06 %), the times of
 a simulated pair leave out up to 29 stuff bits (0.01 %), and many logs have whole milliseconds (0.1 %)."""
-_LEAST = tuple(least_bits(length) for length in range(9))
-_LONGEST_US = most_bits(8) * SECOND // BIT_RATE
-_LEAST_TO_MOST = most_bits(8) / least_bits(8)
+_LEAST = tuple(min_bits(length) for length in range(9))
+_LONGEST_US = max_bits(8) * SECOND_US // BIT_RATE
+_LEAST_TO_MOST = max_bits(8) / min_bits(8)
 """By how much stuff bits can lengthen a frame at most; a shorter frame by less."""
 
 Passed = Frame | OtherFrame
@@ -51,7 +50,7 @@ class Window(NamedTuple):
     @property
     def start(self) -> int:
         """Where it began, in microseconds; below 0 where it is longer than all that was heard."""
-        return self.end - SECOND
+        return self.end - SECOND_US
 
     @property
     def percent(self) -> float:
@@ -78,7 +77,7 @@ def windows(
     first, held = 0, sum(bits[: len(before)])
     for place in range(len(before), len(both)):
         held += bits[place]
-        began = both[place].time - SECOND
+        began = both[place].time - SECOND_US
         while both[first].time <= began:
             held -= bits[first]
             first += 1
@@ -100,7 +99,7 @@ class Busy(NamedTuple):
     @property
     def end(self) -> int:
         """Where the next second begins."""
-        return self.start + SECOND
+        return self.start + SECOND_US
 
     @property
     def passed(self) -> tuple[Passed, ...]:
@@ -135,7 +134,7 @@ class Busy(NamedTuple):
         return None
 
 
-_IDLE = Busy(-SECOND, 0, ())
+_IDLE = Busy(-SECOND_US, 0, ())
 
 
 class PairLoad:
@@ -146,7 +145,7 @@ class PairLoad:
     """
 
     def __init__(self) -> None:
-        self.end = SECOND
+        self.end = SECOND_US
         """When the present second is over, in microseconds."""
         self.frames: list[Frame] = []
         """The frames of the present second."""
@@ -180,7 +179,7 @@ class PairLoad:
         """Close the seconds that are over by ``time``; of a long pause the first ones only."""
         while time >= self.end:
             if self._idle >= IDLE_TOLD and not (self.frames or self.others):
-                self.end = time - time % SECOND + SECOND
+                self.end = time - time % SECOND_US + SECOND_US
                 return
             self._last = second = self._present()
             self._idle = 0 if second.least else self._idle + 1
@@ -189,7 +188,7 @@ class PairLoad:
             self._worst, self._worst_least = self._worst_with(second)
             self.frames.clear()
             self.others.clear()
-            self.end += SECOND
+            self.end += SECOND_US
             yield second
 
     def percent(self, now: int = 0) -> tuple[float, float]:
@@ -197,7 +196,7 @@ class PairLoad:
 
         Without ``now`` the last frame tells the time: then wires that have fallen quiet stay as busy as they were.
         """
-        gone = (now - self.end) // SECOND + 1 if now >= self.end else 0
+        gone = (now - self.end) // SECOND_US + 1 if now >= self.end else 0
         present = self._present()
         last = self._last if gone <= 0 else present if gone == 1 else _IDLE
         if gone <= 0 and self._last.end != present.start:
@@ -219,7 +218,7 @@ class PairLoad:
 
     def _present(self) -> Busy:
         least = sum(_LEAST[len(frame.data)] for frame in self.frames) + sum(other.bits for other in self.others)
-        start = self.end - SECOND
+        start = self.end - SECOND_US
         before = self._last if self._last.end == start else _IDLE
         return Busy(start, least, tuple(self.frames), tuple(self.others), before.passed, before.least)
 

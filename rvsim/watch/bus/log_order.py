@@ -6,11 +6,11 @@ such steps: its port's times go on. Needs every step of time that the reader of 
 
 from collections.abc import Callable
 
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import LogOutOfOrder, Transition
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import TimeWentBack
 
-MAX_STEP = SECOND
+MAX_STEP = SECOND_US
 """A step back of more is no late frame. Our decision."""
 MAX_PERCENT = 1
 """Percent of the entries that may run back. Our decision."""

@@ -9,9 +9,10 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import GAPS_TO_KNOW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import GAPS_TO_KNOW, Agenda, Duty
+from rvsim.wire.frame import SECOND_US
 
-LOOKED_AT_US = 6 * SECOND
+LOOKED_AT_US = 6 * SECOND_US
 """For so long a bus is looked at after a pause: heartbeats come at least every 5 s (rv-c.com/node/82)."""
 MAX_GAPS_ACROSS = 50
 """Over more gaps than this a rhythm cannot be followed: the mean of 32 gaps with a jitter of some percent is known to a

@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from rvsim.wire.frame import Frame
-from rvsim.wire.timing import BIT_RATE, bits_of, exact_bits, least_bits
+from rvsim.wire.timing import BIT_RATE, exact_bits, frame_bits, min_bits
 
 _TOLERANCE_US = 8
 """Two bits at 250 kbit/s: times are whole microseconds, and adapters round."""
@@ -35,7 +35,7 @@ def gives_way_at(winner: Frame, loser: Frame) -> int | None:
 
     Two frames with one identifier and different data differ behind the arbitration: that is a collision and no loss.
     """
-    pairs = zip(bits_of(winner.identifier, winner.data), bits_of(loser.identifier, loser.data), strict=False)
+    pairs = zip(frame_bits(winner.identifier, winner.data), frame_bits(loser.identifier, loser.data), strict=False)
     for place, (won, lost) in enumerate(pairs):
         if won.value != lost.value:
             return place if lost.value == 1 and winner.identifier != loser.identifier else None
@@ -48,7 +48,7 @@ def follows(before: Frame, frame: Frame) -> bool:
     Adapters give the times of the ends, so between two is the length of the later one; a simulated pair gives those of
     the ends without stuff bits, and the stuff bits between them are those of the earlier one.
     """
-    shortest = least_bits(min(len(one.data) for one in (before, frame))) * 1_000_000 // BIT_RATE
+    shortest = min_bits(min(len(one.data) for one in (before, frame))) * 1_000_000 // BIT_RATE
     longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * 1_000_000 // BIT_RATE
     return shortest - _TOLERANCE_US <= frame.time - before.time <= longest + _TOLERANCE_US
 

@@ -15,8 +15,8 @@ from rvsim.watch.bus.bus_load import PairLoad
 from rvsim.watch.bus.log_order import LogOrder
 from rvsim.watch.bus.overload import CALM_SECONDS
 from rvsim.watch.bus.worst_case import WorstCase
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, TimesMisread, Transition, WaitedTooLong
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import (
     Collided,
@@ -35,13 +35,13 @@ from rvsim.wire.line_events import (
     Waited,
     is_error_frame,
 )
-from rvsim.wire.timing import ERROR_BITS
+from rvsim.wire.timing import ERROR_FRAME_BITS
 
-ALONE = SECOND
+ALONE = SECOND_US
 """For so long a node may go on unacknowledged: nodes of one vehicle come up one after the other. Our decision."""
-APART = 60 * SECOND
+APART = 60 * SECOND_US
 """So long without a collision ends that flag: two that share an address collide only when they meet. Our decision."""
-CALM = CALM_SECONDS * SECOND
+CALM = CALM_SECONDS * SECOND_US
 """So long without a message that waits too long ends that flag."""
 
 
@@ -96,7 +96,7 @@ class WireProblems:
     def observe_event(self, event: LineEvent) -> None:
         """Take in what has happened."""
         if is_error_frame(event):
-            self._count_other(OtherFrame(event.time, OtherKind.ERROR, ERROR_BITS))
+            self._count_other(OtherFrame(event.time, OtherKind.ERROR, ERROR_FRAME_BITS))
         match event:
             case OtherFrame():
                 self._count_other(event)
@@ -174,7 +174,7 @@ class WireProblems:
     def _count_other(self, other: OtherFrame) -> None:
         """Count what took the pair; one that is told late counts as early as it still can."""
         self._others += 1
-        self._load.others.append(other._replace(time=max(other.time, self._load.end - SECOND)))
+        self._load.others.append(other._replace(time=max(other.time, self._load.end - SECOND_US)))
 
     def _changed(self, event: StateChanged) -> None:
         self.states.pop(event.node, None)

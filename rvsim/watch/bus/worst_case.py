@@ -14,8 +14,8 @@ from rvsim.rig.model import DevicePlan, Rig
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
-from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
-from rvsim.wire.timing import most_bits
+from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
+from rvsim.wire.timing import max_bits
 
 ASIDE_GAP = 50_000
 """Microseconds between two frames that a node sends beside its periodic ones: claims, commands, answers, news, packets
@@ -40,7 +40,7 @@ class WorstCase(NamedTuple):
 def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
     """Work out what the plan of a rig promises for its periodic messages."""
     periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
-    aside = [PeriodicMessage(0, most_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
+    aside = [PeriodicMessage(0, max_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
     streams = [*(stream for _, stream in periodic), *aside]
     responses: dict[int, Response] = {}
     for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):
@@ -59,4 +59,4 @@ def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
 
 
 def _stream(spec: MessageSpec, source: int) -> PeriodicMessage:
-    return PeriodicMessage(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID_US)
+    return PeriodicMessage(spec.identifier(source), max_bits(_FULL), spec.gap_us or DEFAULT_GAP_US)

@@ -7,18 +7,17 @@ message of a NAME and an address). Does not know what follows from it. Needs eve
 from collections import deque
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import SECOND
 from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
 GENERAL_RESET = 0x17F00
 """Its number: a keypad maker's integrator guide."""
 _CLAIMS = ADDRESS_CLAIM.to_bytes(3, "little")
-ANSWER_US = 2 * SECOND
+ANSWER_US = 2 * SECOND_US
 """So long after it was asked for an answer is taken to be one: slow nodes and full queues have room. Our decision."""
-MOVE_US = 10 * SECOND
+MOVE_US = 10 * SECOND_US
 """So long after it was commanded to another address a node may begin anew: it may have to start again. Our decision."""
 _MAX_REMEMBERED = 16
 _MAX_COMMANDED = 256
@@ -34,10 +33,10 @@ class Asked:
 
     def observe(self, frame: Frame, now: int) -> bool:
         """Take in a frame; return whether it asks anybody for anything."""
-        _, dgn, _, destination = ident.split(frame.identifier)
+        _, dgn, _, destination = ident.split_identifier(frame.identifier)
         if dgn not in (REQUEST_FOR_DGN, GENERAL_RESET):
             return False
-        to = ident.GLOBAL if destination is None else destination
+        to = ident.GLOBAL_ADDRESS if destination is None else destination
         self._any.setdefault(to, deque(maxlen=_MAX_REMEMBERED)).append(now)
         if dgn == GENERAL_RESET or frame.data[:3] == _CLAIMS:
             self._claims[to] = now
@@ -56,14 +55,14 @@ class Asked:
 
     def may_claim(self, address: int, name: Name, now: int) -> bool:
         """Tell whether a claim from an address is an answer, or follows from a reset or a commanded address."""
-        times = (self._claims.get(to) for to in (address, ident.GLOBAL))
+        times = (self._claims.get(to) for to in (address, ident.GLOBAL_ADDRESS))
         if any(time is not None and now - time <= ANSWER_US for time in times):
             return True
         return name in self._commanded and now - self._commanded[name][1] <= MOVE_US
 
     def asked_for_anything(self, address: int, now: int) -> bool:
         """Tell whether a node was asked for anything shortly before a moment."""
-        times = (time for to in (address, ident.GLOBAL) for time in self._any.get(to, ()))
+        times = (time for to in (address, ident.GLOBAL_ADDRESS) for time in self._any.get(to, ()))
         return any(0 <= now - time <= ANSWER_US for time in times)
 
 

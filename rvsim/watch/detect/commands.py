@@ -13,7 +13,7 @@ from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
-from rvsim.wire.ident import GLOBAL, is_addressed
+from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed
 
 _NO_ACTION = "no action"
 """The name of a code that commands nothing."""
@@ -31,7 +31,7 @@ class Thing(NamedTuple):
 
     def __str__(self) -> str:
         function = FUNCTIONS[self.function]
-        return function.title if self.instance is None else function.spoken(self.instance)
+        return function.title if self.instance is None else function.label(self.instance)
 
 
 class Command(NamedTuple):
@@ -64,8 +64,8 @@ def read_command(part: TopicRecord) -> Command | None:
     }
     if not given:
         return None
-    to = frame.identifier >> 8 & 0xFF if is_addressed(part.topic.dgn) else GLOBAL
-    thing = Thing(function.name, part.topic.instance, None if to == GLOBAL else to)
+    to = frame.identifier >> 8 & 0xFF if is_addressed(part.topic.dgn) else GLOBAL_ADDRESS
+    thing = Thing(function.name, part.topic.instance, None if to == GLOBAL_ADDRESS else to)
     return Command(part.rhythm.times[-1], part.topic.source, thing, given, part.topic, frame)
 
 

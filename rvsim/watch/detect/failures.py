@@ -7,11 +7,11 @@ from collections import deque
 from collections.abc import Callable, Hashable
 from typing import Generic, TypeVar
 
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, Problem, Transition
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-CALM_US = 600 * SECOND
+CALM_US = 600 * SECOND_US
 """So long without another failure of its kind ends a problem: a text that nobody asks for any more fails no more. Ten
 minutes: our decision."""
 _MAX_KINDS = 256

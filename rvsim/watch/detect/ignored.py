@@ -14,17 +14,18 @@ and a function that starts slowly, for its first three minutes.
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from rvsim.rig.functions import by_dsa, by_status
-from rvsim.rig.model import ANSWER_TIME_US
+from rvsim.rig.model import DEFAULT_ANSWER_TIME_US
 from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
-START_TIME_US = 180 * SECOND
+START_TIME_US = 180 * SECOND_US
 """So long a slow starter may stay at rest: tries of ignition, the rest of a compressor. Common practice, no source."""
 _AT_WORK = ("operating_status_1", "operating_status_2")
 """The fields of a heartbeat that say whether its function is on, and at its job."""
@@ -169,7 +170,7 @@ class IgnoredCommands:
 
     def _wait(self, state: _State, command: Command, parts: list[TopicRecord], differing: _Pairs) -> None:
         plan, thing = self._planned.of(state.thing), state.thing
-        time = plan.answer_time if plan is not None else ANSWER_TIME_US
+        time = plan.answer_time if plan is not None else DEFAULT_ANSWER_TIME_US
         if thing.function in SLOW_STARTERS and all(is_rest(said) and not is_rest(wanted) for wanted, said in differing):
             time = max(time, START_TIME_US)
         beating = self._beating(thing, parts, command.now)

@@ -16,8 +16,8 @@ from rvsim.watch.detect.starts import Starts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition
-from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest
-from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, Identifier
+from rvsim.wire.acknowledgment import Acknowledgment, AcknowledgmentCode, DgnRequest
+from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, Identifier
 
 REFUSALS_TO_TELL = 3
 
@@ -66,11 +66,11 @@ class Refusals:
 
     def acknowledge(self, part: TopicRecord, parts: Identifier, said: Acknowledgment) -> None:
         """Take in an acknowledgement: a refusal counts, the other one ends a row."""
-        asker = said.asker if said.asker < NULL_ADDRESS else parts.destination
+        asker = said.requester if said.requester < NULL_ADDRESS else parts.destination
         if asker is None or asker >= NULL_ADDRESS or parts.source >= NULL_ADDRESS:
             return
         key, frame = _Key(parts.source, asker, said.dgn, said.instance), part.frame
-        if said.code is Code.DONE:
+        if said.code is AcknowledgmentCode.DONE:
             self._succeed(key, frame.time)
             return
         if self._starts.excuse(key.source):
@@ -95,7 +95,10 @@ class Refusals:
     def observe_request(self, parts: Identifier, request: DgnRequest) -> None:
         """Take in a request: if what it asks for was refused, the next frame of that is an answer."""
         for key, refused in self._book.kinds.items():
-            asked = (key.asker, key.dgn) == (parts.source, request.dgn) and parts.destination in (key.source, GLOBAL)
+            asked = (key.asker, key.dgn) == (parts.source, request.dgn) and parts.destination in (
+                key.source,
+                GLOBAL_ADDRESS,
+            )
             if asked and _agree(key.instance, request.instance) and refused.node is not None:
                 refused.asked = True
                 _await(refused.node, key.dgn)

@@ -337,7 +337,7 @@ def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[Functio
 
 
 def _spoken(roles: Iterable[FunctionInstance]) -> list[str]:
-    return [FUNCTIONS[name].spoken(instance) for name, instance in roles]
+    return [FUNCTIONS[name].label(instance) for name, instance in roles]
 
 
 def _is_of(entry: DeviceRecord, part: TopicRecord) -> bool:

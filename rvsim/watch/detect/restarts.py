@@ -14,17 +14,17 @@ from collections.abc import Callable
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, Restarted
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
-CONTEST_US = 2 * SECOND
+CONTEST_US = 2 * SECOND_US
 """So long a claim may turn out to be one of a contest."""
-CALM_US = 600 * SECOND
-SETTLES_US = 60 * SECOND
+CALM_US = 600 * SECOND_US
+SETTLES_US = 60 * SECOND_US
 """So long after a restart a device may say things more often than it does later."""
 
 

@@ -11,8 +11,9 @@ from collections.abc import Callable
 
 from rvsim.watch.identity.records import QUEUED_US, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, NameShared
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -104,7 +105,7 @@ class SharedNames:
         if passed > from_then + old.silence_limit():
             self._drop(move)
             return None
-        return max(passed + SECOND, from_then)
+        return max(passed + SECOND_US, from_then)
 
     def _drop(self, move: _Move) -> None:
         if move.found is None:

@@ -14,13 +14,14 @@ from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
-WINDOW_US = SECOND
-LISTENED_US = 2 * SECOND
-LOOK_US = 10 * SECOND
+WINDOW_US = SECOND_US
+LISTENED_US = 2 * SECOND_US
+LOOK_US = 10 * SECOND_US
 MIN_MESSAGES = 3
 OFF_RHYTHM = 0.25
 

@@ -6,7 +6,7 @@ Knows: that a node which claims its address without being asked starts, moves or
 know which of the three it is: for all, what the node had under way may have ended.
 """
 
-from rvsim.wire.ident import GLOBAL
+from rvsim.wire.ident import GLOBAL_ADDRESS
 
 TIME_TO_ANSWER_US = 1_250_000
 """So long a claim may take to answer a request (can-j1939 2.0.12 controller_application.py, REQUEST_FOR_CLAIM)."""
@@ -26,7 +26,7 @@ class Starts:
 
     def claim(self, source: int, now: int) -> None:
         """Take in a claim."""
-        asked = [self._asked[one] for one in (source, GLOBAL) if one in self._asked]
+        asked = [self._asked[one] for one in (source, GLOBAL_ADDRESS) if one in self._asked]
         if not asked or now - max(asked) > TIME_TO_ANSWER_US:
             self._fresh.add(source)
 

@@ -13,17 +13,18 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-STUCK_FLOOR = 600 * SECOND
+STUCK_FLOOR = 600 * SECOND_US
 STUCK_GAPS = 20
 """For so many gaps, and at least ten minutes, a value may stay as it is. Our decision."""
 NEIGHBOUR_STEPS = 10
 """So many steps of its own resolution the neighbour has to move in that time. Our decision."""
-FOLLOW_US = 60 * SECOND
+FOLLOW_US = 60 * SECOND_US
 """So long, or three gaps of the slower one, two devices may take to follow one thing. Our decision."""
 _BATTERY = "dc_source_instance"
 """The field in which a charger says which battery it is on."""

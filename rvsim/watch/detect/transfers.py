@@ -22,21 +22,21 @@ from rvsim.watch.transitions import Topic, TransferFailed, Transition
 from rvsim.wire.acknowledgment import ACKNOWLEDGMENT, read_acknowledgment, read_request
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
-from rvsim.wire.ident import GLOBAL, is_addressed, split
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed, split_identifier
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
-from rvsim.wire.transfer.packets import CONNECTION, PACKET, T1_US
+from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER, T1_US
 
-PACKETS = frozenset({CONNECTION, PACKET})
+PACKETS = frozenset({CONNECTION_MANAGEMENT, DATA_TRANSFER})
 """The DGNs of what long messages travel in: what a single packet says is no reading."""
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs that this is about."""
 FAILURES_TO_TELL = 2
 _FAILED = frozenset(
     {
-        ProblemKind.MISFIT,
-        ProblemKind.CHANGED,
-        ProblemKind.BROKEN,
+        ProblemKind.SIZE_MISMATCH,
+        ProblemKind.CONTRADICTED,
+        ProblemKind.INCOMPLETE,
         ProblemKind.RESTARTED,
         ProblemKind.ABORTED,
         ProblemKind.TIMEOUT,
@@ -73,7 +73,7 @@ class Transfers:
         message_of: Callable[[int], str | None],
     ) -> None:
         self._agenda, self._name_of, self._message_of = agenda, name_of, message_of
-        self._long = LongListener()
+        self._long = LongMessageListener()
         self._waiting = Duty(_ORDER, self._wait_due, self._give_up)
         self._starts = Starts()
         self._book: FailureBook[_Key, Failures] = FailureBook(_ORDER + 1, agenda, emit, Failures)
@@ -84,10 +84,12 @@ class Transfers:
     def observe(self, part: TopicRecord) -> list[LongMessage]:
         """Take a frame of one of these DGNs; return the long message that it completes, if it does."""
         frame, now, dgn = part.frame, part.rhythm.times[-1], part.topic.dgn
-        parts = split(frame.identifier)
+        parts = split_identifier(frame.identifier)
         if dgn in PACKETS:
             return self._packet(
-                frame, now, frozenset({parts.source, GLOBAL if parts.destination is None else parts.destination})
+                frame,
+                now,
+                frozenset({parts.source, GLOBAL_ADDRESS if parts.destination is None else parts.destination}),
             )
         if dgn == ADDRESS_CLAIM:
             self._starts.claim(parts.source, now)
@@ -112,7 +114,7 @@ class Transfers:
         self._last[pair] = frame
         if len(self._last) > _MAX_PAIRS:
             del self._last[next(iter(self._last))]
-        if self._long.open:
+        if self._long.open_sessions:
             self._agenda.put(now + T1_US, self._waiting, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
@@ -124,7 +126,7 @@ class Transfers:
             elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
                 dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
                 key = _Key(event.source, event.destination, dgn)
-                if event.kind is ProblemKind.BROKEN and event.destination != GLOBAL:
+                if event.kind is ProblemKind.INCOMPLETE and event.destination != GLOBAL_ADDRESS:
                     self._succeed(key, time)  # acknowledged: only this listener has missed a packet
                 else:
                     self._fail(key, event, now, time, since, frame)
@@ -153,7 +155,7 @@ class Transfers:
             self._name_of(key.source),
             Topic(key.source, key.dgn, self._message_of(key.dgn)),
             key.destination,
-            "all" if key.destination == GLOBAL else self._name_of(key.destination),
+            "all" if key.destination == GLOBAL_ADDRESS else self._name_of(key.destination),
             failures.count,
             trouble.kind,
             trouble.reason,

@@ -12,7 +12,7 @@ slow it is. All of this is our decision.
 
 from collections.abc import Callable
 
-from rvsim.rig.model import SETTLING_TIME_US
+from rvsim.rig.model import DEFAULT_SETTLING_TIME_US
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import CommandsContradict, Ended, Transition
@@ -64,7 +64,7 @@ class TwoCommanders:
         """Take in a command."""
         latest = self._last.setdefault(command.thing, {})
         plan = self._planned.of(command.thing)
-        settling = plan.settling_time if plan is not None else SETTLING_TIME_US
+        settling = plan.settling_time if plan is not None else DEFAULT_SETTLING_TIME_US
         sources = list(latest)
         since_own = sources.index(command.source) + 1 if command.source in latest else 0
         for other in [latest[source] for source in sources[since_own:]]:

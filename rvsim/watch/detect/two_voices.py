@@ -26,19 +26,19 @@ from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, TwoVoices, VoiceSign
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 
-LOOK_US = 20 * SECOND
-CALM_US = 60 * SECOND
+LOOK_US = 20 * SECOND_US
+CALM_US = 60 * SECOND_US
 FRAMES = 13
 """So many frames make six repeats of each of two trains."""
 SAME_GAP, SAME_SPLIT, HALF = 0.2, 0.1, 0.1
-BEGINS_LATER_US = 60 * SECOND
+BEGINS_LATER_US = 60 * SECOND_US
 FRAMES_OF_A_FUNCTION = 4
-SLOWEST_STATUS_US = 15 * SECOND
+SLOWEST_STATUS_US = 15 * SECOND_US
 """A status that comes less often than this tells too late that its function was there."""
 COMBINED = (
     {"furnace", "water_heater", "floor_heat", "circulation_pump", "ambient_sensor", "thermostat"},
@@ -163,8 +163,8 @@ class Voices:
                 steps = sorted(map(sub, list(times)[1:], times))
                 address.kept[part] = steps[len(steps) // 2]
             elif times[-1] - times[-FRAMES] < FRAMES * 0.6 * kept and self._are_two_trains(part, kept, now):
-                share = (times[-1] - times[-FRAMES]) / (FRAMES - 1) / SECOND
-                figures = f"every {share:.3g} s on average instead of {kept / SECOND:.3g} s, and says the same"
+                share = (times[-1] - times[-FRAMES]) / (FRAMES - 1) / SECOND_US
+                figures = f"every {share:.3g} s on average instead of {kept / SECOND_US:.3g} s, and says the same"
                 return VoiceSign.TWICE_AS_OFTEN, str(part.topic), figures, part.frame
         return None
 

@@ -14,13 +14,14 @@ from collections.abc import Callable
 from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, split
+from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, split_identifier
 from rvsim.wire.name import Name
 
-CALM_US = 60 * SECOND
+CALM_US = 60 * SECOND_US
 """A message without an address has stopped when it was not heard for so long. Our decision."""
 _MAX_HOMELESS = 64
 """So many nodes without an address are remembered, the newest. Our decision, against floods."""
@@ -99,7 +100,7 @@ class Unaddressed:
             self._emit(found)
 
     def _asked(self, part: TopicRecord, now: int) -> None:
-        if split(part.frame.identifier).destination != GLOBAL:
+        if split_identifier(part.frame.identifier).destination != GLOBAL_ADDRESS:
             return
         for one in self._homeless.values():
             self._doubt(one, now)

@@ -3,8 +3,8 @@
 Knows: what to do with units that nobody planned or that share what they must not. Does not know who is planned.
 """
 
-from rvsim.rig.claimed import written
-from rvsim.rig.quantity import moment
+from rvsim.rig.claimed import name_text
+from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import AddressShared, FramesCollided, Stranger
@@ -22,7 +22,7 @@ def _stranger(found: Stranger) -> FlagDraft:
         advice = "set its instance as planned, or correct the rig"
         if not found.planned:
             advice = (
-                f'a replaced unit? then write its NAME in the rig: claimed_name = "{written(found.name)}" for '
+                f'a replaced unit? then write its NAME in the rig: claimed_name = "{name_text(found.name)}" for '
                 f"{found.instead_of}; if it is not, give it an instance of its own, or take it off the bus"
             )
     elif found.function is None:
@@ -46,7 +46,7 @@ ONE_ADDRESS = (
 def _shared(found: AddressShared) -> FlagDraft:
     units = " and ".join(unit(name) for name in found.names)
     text = f"{len(found.names)} units claim address {found.source:02X} hex, and none gives way: {units}"
-    names = tuple(f"NAME {written(name)}" for name in found.names)
+    names = tuple(f"NAME {name_text(name)}" for name in found.names)
     return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, names)
 
 
@@ -55,7 +55,7 @@ def _collided(found: FramesCollided) -> FlagDraft:
         f"{' and '.join(found.nodes)} sent one identifier with different data at once: both use address "
         f"{found.source:02X} hex, and each spoils the other's frame"
     )
-    evidence = (f"identifier {found.identifier:08X} at {moment(found.time)}",)
+    evidence = (f"identifier {found.identifier:08X} at {time_text(found.time)}",)
     return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
 
 

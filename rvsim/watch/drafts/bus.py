@@ -3,11 +3,10 @@
 Knows: where to look when the pair is full, silent or spoilt. Does not know frames.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.bus.overload import BUSY_WARNING
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
     BusBusy,
     ErrorExtent,
@@ -18,6 +17,7 @@ from rvsim.watch.transitions import (
     TimesMisread,
     WaitedTooLong,
 )
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE
 
@@ -25,7 +25,7 @@ from rvsim.wire.timing import BIT_RATE
 def _busy(found: BusBusy) -> FlagDraft:
     text = (
         f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in the second up to "
-        f"{moment(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
+        f"{time_text(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
     )
     advice = (
         "that device first: does it send more often than its messages ask for, or the same again and again; then fewer "
@@ -37,8 +37,8 @@ def _busy(found: BusBusy) -> FlagDraft:
 
 def _impossible(found: LoadImpossible) -> FlagDraft:
     text = (
-        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {moment(found.since)} are "
-        f"more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
+        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {time_text(found.since)} "
+        f"are more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
     )
     advice = (
         "the clock of whoever recorded or of the adapter: times that were given in heaps, or in another unit; then the "
@@ -48,7 +48,9 @@ def _impossible(found: LoadImpossible) -> FlagDraft:
 
 
 def _errors(found: ErrorsOnBus) -> FlagDraft:
-    times = moment(found.since) if found.last == found.since else f"{moment(found.since)} to {moment(found.last)}"
+    times = (
+        time_text(found.since) if found.last == found.since else f"{time_text(found.since)} to {time_text(found.last)}"
+    )
     told = [f"{found.errors} error frame{'' if found.errors == 1 else 's'} from {times}"] if found.errors else []
     if found.most > 1:
         told.append(f"{found.most} of them within 10 s")
@@ -80,20 +82,20 @@ _EXTENTS = {
 def _counters(one: StateChanged) -> str:
     counters = ((one.transmit_errors, "transmit"), (one.receive_errors, "receive"))
     known = "".join(f", {count} {what} errors" for count, what in counters if count is not None)
-    return f"{one.node}: {one.state} since {moment(one.time)}{known}"
+    return f"{one.node}: {one.state} since {time_text(one.time)}{known}"
 
 
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
     often = "once" if found.steps == 1 else f"{found.steps} times"
     text = (
-        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND:.6g} s at most; nothing is "
-        "judged by its times: no lateness, silence, pause or load"
+        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND_US:.6g} s at most; nothing "
+        "is judged by its times: no lateness, silence, pause or load"
     )
     advice = (
         "sort the file by its times first, then look at it again; where a clock was set while it was recorded, cut the "
         "file there"
     )
-    evidence = tuple(f"{where}: back by {back / SECOND:.6g} s" for where, back in found.where)
+    evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
@@ -117,7 +119,7 @@ def _waited(found: WaitedTooLong) -> FlagDraft:
         "are sent again: with the power off, both terminators (60 ohm across the pair) and every plug"
     )
     return FlagDraft(
-        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND:.6f} s",)
+        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND_US:.6f} s",)
     )
 
 
@@ -130,7 +132,7 @@ def _unacknowledged(found: NobodyAcknowledges) -> FlagDraft:
         "one node alone cannot send: is another one powered, with the same bit rate? if so, its two wires, which may "
         "be swapped, then its drop and its data plug"
     )
-    evidence = (f"identifier {found.identifier:08X}, first tried at {moment(found.since)}",)
+    evidence = (f"identifier {found.identifier:08X}, first tried at {time_text(found.since)}",)
     return FlagDraft(FlagKind.NO_ACKNOWLEDGE, found.device, Severity.FAULT, text, advice, evidence)
 
 

@@ -4,12 +4,12 @@ Knows: what to look at when a node has no address, a NAME stands twice, or a dev
 know how that was found.
 """
 
-from rvsim.rig.claimed import written
+from rvsim.rig.claimed import name_text
 from rvsim.watch.drafts.addresses import unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import AddressMissing, CannotClaim, NameShared, Restarted
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
 
@@ -20,7 +20,7 @@ def _homeless(found: CannotClaim) -> FlagDraft:
         "another unit holds the address that it wants: find the two that want one address, and give one of them "
         "another, or let it choose an address by itself, if it can"
     )
-    evidence = (f"NAME {written(found.name)}", *frame_line(found.last))
+    evidence = (f"NAME {name_text(found.name)}", *frame_line(found.last))
     return FlagDraft(FlagKind.CANNOT_CLAIM, found.device, Severity.FAULT, text, advice, evidence)
 
 
@@ -31,7 +31,7 @@ def _twice(found: NameShared) -> FlagDraft:
         "two units were given one serial number, or settings were copied from one to the other: unplug one and see "
         "which address goes, then have its NAME set right by its maker's tool"
     )
-    evidence = (f"NAME {written(found.name)}", *frame_line(found.last, "last frame"))
+    evidence = (f"NAME {name_text(found.name)}", *frame_line(found.last, "last frame"))
     return FlagDraft(FlagKind.SHARED_NAME, found.device, Severity.FAULT, text, advice, evidence)
 
 
@@ -52,7 +52,7 @@ def _restarted(found: Restarted) -> FlagDraft:
     if found.times == 1 or found.shortest is None:
         text = f"restarted once: it {how}, and nobody asked it to"
     else:
-        between = f"{found.shortest / SECOND:.3g} s"
+        between = f"{found.shortest / SECOND_US:.3g} s"
         text = f"restarted {found.times} times, the shortest time between two {between}; nobody asked it to"
     advice = (
         "its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its plug; "

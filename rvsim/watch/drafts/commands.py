@@ -4,7 +4,7 @@ Knows: what to ask where commands contradict each other, are not obeyed, or find
 an answer.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import CommandIgnored, CommandsContradict, NobodyObeys
@@ -49,7 +49,7 @@ def _ignored(found: CommandIgnored) -> FlagDraft:
     else:
         told = compose(_state(found.wanted), ", and nothing in its status changed")
     text = compose(f"{found.thing} does not obey {by}: commanded ", told)
-    text += f"; {_commands(found.commands)} since {moment(found.since)}, with {span(found.answer_time)} to answer"
+    text += f"; {_commands(found.commands)} since {time_text(found.since)}, with {span(found.answer_time)} to answer"
     text += "".join(f"; {answer}" for answer in found.answers)
     advice = (
         "what holds it back: a lockout, an interlock, a rain sensor, its own switch, a mode in which it decides by "

@@ -6,11 +6,10 @@ Knows: spans, gaps and frames in words. Does not know any kind of problem.
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 class FlagDraft(NamedTuple):
@@ -38,14 +37,14 @@ Drafts = Mapping[type, Callable[[Any], FlagDraft]]
 
 def span(length: int) -> str:
     """Write a length of time given in microseconds."""
-    return f"{length / SECOND:.1f} s"
+    return f"{length / SECOND_US:.1f} s"
 
 
 def due(length: int | None) -> str:
     """Say how often a message is due; nothing where it is not periodic."""
-    return f", due every {length / SECOND:.3g} s" if length is not None else ""
+    return f", due every {length / SECOND_US:.3g} s" if length is not None else ""
 
 
 def frame_line(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
     """Return a frame as a line of evidence, nothing where there is none."""
-    return (f"{which} {frame} at {moment(frame.time)}",) if frame is not None else ()
+    return (f"{which} {frame} at {time_text(frame.time)}",) if frame is not None else ()

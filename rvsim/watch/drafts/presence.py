@@ -3,11 +3,11 @@
 Knows: what to look at first when nothing is heard. Does not know how long that was allowed for.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, due, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import BusFellQuiet, FellSilent, GapExceeded
+from rvsim.wire.frame import SECOND_US
 
 
 def _lasted(found: FellSilent | GapExceeded) -> str:
@@ -22,9 +22,9 @@ def _silent(found: FellSilent) -> FlagDraft:
         wanted = f", and that it is set to {' and '.join(found.functions)}" if found.functions else ""
         advice = f"see that it is fitted and powered: its fuse, its data plug, its drop{wanted}"
     else:
-        text = f"nothing heard for {_lasted(found)}; last at {moment(found.last.time)}"
+        text = f"nothing heard for {_lasted(found)}; last at {time_text(found.last.time)}"
         advice = "its power and fuse first, then its data plug, then its drop"
-    late = (f"{one.topic} late since {moment(one.since)}" for one in found.late)
+    late = (f"{one.topic} late since {time_text(one.since)}" for one in found.late)
     evidence = (*frame_line(found.last, "last frame"), *late)
     heard, absent = (found.last.time, False) if found.last else (None, True)
     return FlagDraft(
@@ -33,7 +33,7 @@ def _silent(found: FellSilent) -> FlagDraft:
 
 
 def _late(found: GapExceeded) -> FlagDraft:
-    text = f"{found.topic} not heard for {_lasted(found)}; last at {moment(found.last.time)}"
+    text = f"{found.topic} not heard for {_lasted(found)}; last at {time_text(found.last.time)}"
     advice = "its firmware or setting for this message; if more of its messages are late, its supply and its data plug"
     evidence = frame_line(found.last, "last frame")
     return FlagDraft(
@@ -50,8 +50,8 @@ def _late(found: GapExceeded) -> FlagDraft:
 
 def _quiet(found: BusFellQuiet) -> FlagDraft:
     text = (
-        f"nothing from anyone for {span(found.silence)}, where {found.median / SECOND:.3f} s between frames is usual; "
-        f"last at {moment(found.last.time)}"
+        f"nothing from anyone for {span(found.silence)}, where {found.median / SECOND_US:.3f} s between frames is "
+        f"usual; last at {time_text(found.last.time)}"
     )
     advice = (
         "the supply of the bus and the adapter first; then, with the power off, both terminators: 60 ohm across the "

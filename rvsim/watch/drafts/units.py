@@ -4,7 +4,7 @@ Knows: what to look at after a unit was exchanged, and how two that share what t
 know who is planned.
 """
 
-from rvsim.rig.claimed import written
+from rvsim.rig.claimed import name_text
 from rvsim.watch.drafts.addresses import ONE_ADDRESS, unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
@@ -55,14 +55,14 @@ def _instead(found: Replaced) -> str:
 
 
 def _line(found: Replaced) -> str:
-    name = [f'claimed_name = "{written(found.name)}"'] if found.name is not None else []
+    name = [f'claimed_name = "{name_text(found.name)}"'] if found.name is not None else []
     moved = [f"address = 0x{found.source:02X}"] if found.source != found.before else []
     return " and ".join((*name, *moved))
 
 
 def _names(found: Replaced) -> tuple[str, ...]:
-    now = (f"NAME {written(found.name)}",) if found.name is not None else ()
-    before = (f"NAME before {written(found.before_name)}",) if found.before_name is not None else ()
+    now = (f"NAME {name_text(found.name)}",) if found.name is not None else ()
+    before = (f"NAME before {name_text(found.before_name)}",) if found.before_name is not None else ()
     return now + before
 
 

@@ -3,7 +3,7 @@
 Knows: how a reading is told with its limits and the origin of its layout. Does not know limits.
 """
 
-from rvsim.rig.quantity import moment
+from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
@@ -81,7 +81,7 @@ def _stuck(found: ValueStuck) -> FlagDraft:
     text = compose(
         f"{found.topic} {reading.field.title} has said ",
         reading.brief,
-        f" for {span(lasted)}, since {moment(found.stuck_since)}, while {found.neighbour} {low.field.title} of "
+        f" for {span(lasted)}, since {time_text(found.stuck_since)}, while {found.neighbour} {low.field.title} of "
         f"{found.neighbour_device} moved between ",
         low.brief,
         " and ",

@@ -10,12 +10,13 @@ have room: our decision.
 
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import AddressShared, Ended
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
-TIME_TO_YIELD = 2 * SECOND
+TIME_TO_YIELD = 2 * SECOND_US
 _MOST = 8
 """So many NAMEs are remembered of one address, the newest: our decision, against floods."""
 

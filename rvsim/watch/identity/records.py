@@ -10,17 +10,17 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
-from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
+from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm
 from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Stranger, Topic
 from rvsim.watch.values import Values
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
 
-HEARTBEAT_FLOOR = 15 * SECOND
+HEARTBEAT_FLOOR = 15 * SECOND_US
 """Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
 
-QUEUED_US = 2 * SECOND
+QUEUED_US = 2 * SECOND_US
 """So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
 
 FunctionInstance = tuple[str, int]
@@ -66,7 +66,7 @@ class TopicRecord:
         """That function with its instance, as it is spoken: ``furnace 1``."""
         function = by_status(self.topic.message or "")
         if function is not None and self.topic.instance is not None:
-            self.function, self.spoken = function, function.spoken(self.topic.instance)
+            self.function, self.spoken = function, function.label(self.topic.instance)
         self.data: bytes | None = None
         self.unheeded = False
         self.said: bytes | None = None

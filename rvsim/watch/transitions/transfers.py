@@ -6,7 +6,7 @@ Knows: what a rule needs to say what failed, how often and why. Does not know ho
 from typing import NamedTuple
 
 from rvsim.watch.transitions.basis import Cause, Topic
-from rvsim.wire.acknowledgment import Code
+from rvsim.wire.acknowledgment import AcknowledgmentCode
 from rvsim.wire.frame import Frame
 from rvsim.wire.transfer.outcomes import ProblemKind
 
@@ -49,7 +49,7 @@ class RequestsRefused(NamedTuple):
     asker_address: int
     asker: str
     refusals: int
-    code: Code
+    code: AcknowledgmentCode
     last: tuple[Frame, ...]
 
     @property

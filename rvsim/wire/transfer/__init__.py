@@ -1,1 +1,1 @@
-"""Long messages: 9 to 1785 bytes in several frames (SAE J1939-21). One session a file, without a bus or a clock."""
+"""Long messages: 9 to 1785 bytes in several frames (SAE J1939-21), without a bus or a clock."""

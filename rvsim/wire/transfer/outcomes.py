@@ -1,6 +1,6 @@
-"""What becomes of long messages: one came in whole, one arrived, or something went wrong.
+"""The results of long messages: one was received, one was sent, or a problem occurred.
 
-Knows: names for all that can go wrong. Does not know the protocol that finds it.
+Knows: the kinds of problems. Does not know the protocol that detects them.
 """
 
 from collections import Counter
@@ -10,33 +10,33 @@ from typing import NamedTuple
 
 
 class ProblemKind(Enum):
-    """What went wrong. The first group leaves sessions as they are; the second ends one or keeps one from beginning."""
+    """The kinds of problems. Those of the first group leave a session open, the others end it or prevent it."""
 
-    MALFORMED = "a frame that says nothing known"
-    STRAY = "a frame that belongs to no session"
-    UNASKED = "a packet that was not asked for"
-    REPEATED = "a packet came again"
+    MALFORMED = "a frame with unknown content"
+    UNEXPECTED = "a frame without a session"
+    UNREQUESTED = "a packet that was not requested"
+    REPEATED = "a packet was repeated"
     LOST = "a packet is missing"
-    RETRIED = "something was sent or asked for again"
+    RETRIED = "a frame was sent or requested again"
 
-    MISFIT = "size and number of packets do not fit each other"
-    CHANGED = "a packet came again with other bytes"
-    BROKEN = "a packet is missing, and nothing brings it back"
-    RESTARTED = "the next message began before the end of this one"
-    BUSY = "another message from this sender is not finished"
-    CROWDED = "no room for another session"
-    ABORTED = "the other side ended it"
-    TIMEOUT = "the other side was silent for too long"
-    GAVE_UP = "asked for the same packet too often"
-    BAD_SEQUENCE = "the other side asked for a packet out of its turn"
+    SIZE_MISMATCH = "size and number of packets do not match"
+    CONTRADICTED = "a packet was repeated with other bytes"
+    INCOMPLETE = "a packet is missing and will not be repeated"
+    RESTARTED = "the next message started before the end of this one"
+    BUSY = "another message from this sender is in progress"
+    NO_SESSION_FREE = "the maximum of sessions is open"
+    ABORTED = "the other node aborted it"
+    TIMEOUT = "the other node did not answer in time"
+    TOO_MANY_RETRIES = "the same packet was requested too often"
+    BAD_SEQUENCE = "the other node requested a packet out of sequence"
     NO_ADDRESS = "this node has no address to send from"
     MOVED = "this node has another address now"
 
 
 class LongMessage(NamedTuple):
-    """A message that was put together from its packets; times in microseconds.
+    """A message that was reassembled from its packets; times in microseconds.
 
-    ``destination`` is 255 for one to all. ``dgn`` counts the destination byte of an addressed DGN as 00.
+    ``destination`` is 255 for a message to all. ``dgn`` counts the destination byte of an addressed DGN as 00.
     """
 
     source: int
@@ -47,8 +47,8 @@ class LongMessage(NamedTuple):
     ended: int
 
 
-class Arrived(NamedTuple):
-    """A message of this node was acknowledged, or went out to all."""
+class LongMessageSent(NamedTuple):
+    """A message of this node was acknowledged, or was sent completely to all."""
 
     time: int
     destination: int
@@ -56,7 +56,7 @@ class Arrived(NamedTuple):
 
 
 class TransferProblem(NamedTuple):
-    """Something went wrong between a sender and its destination; ``reason`` is that of an abort."""
+    """A problem between a sender and its destination; ``reason`` is the code of an abort."""
 
     kind: ProblemKind
     time: int
@@ -66,26 +66,26 @@ class TransferProblem(NamedTuple):
     reason: int | None = None
 
 
-TransferEvent = LongMessage | Arrived | TransferProblem
+TransferEvent = LongMessage | LongMessageSent | TransferProblem
 
 
 class TransferOutcome(NamedTuple):
-    """What a call brought: frames to send as (identifier, data), and what happened."""
+    """The result of a call: the frames to send as (identifier, data), and the events."""
 
     frames: list[tuple[int, bytes]]
     events: list[TransferEvent]
 
     def add(self, other: "TransferOutcome") -> None:
-        """Take in what another call brought."""
+        """Append the result of another call."""
         self.frames.extend(other.frames)
         self.events.extend(other.events)
 
 
-def nothing() -> TransferOutcome:
-    """Return an outcome to be filled."""
+def empty_outcome() -> TransferOutcome:
+    """Return an outcome without frames and events."""
     return TransferOutcome([], [])
 
 
-def count(events: Iterable[TransferEvent]) -> Counter[ProblemKind]:
-    """Count the troubles by kind."""
+def count_problems(events: Iterable[TransferEvent]) -> Counter[ProblemKind]:
+    """Return the number of problems of each kind."""
     return Counter(event.kind for event in events if isinstance(event, TransferProblem))

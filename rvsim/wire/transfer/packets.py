@@ -1,7 +1,7 @@
-"""Long messages as frames: what announces, steers and carries them (SAE J1939-21; RV-C 3.2.7 has the same 1785 bytes).
+"""The frames of long messages: connection management and data packets (SAE J1939-21; 1785 bytes also by RV-C 3.2.7).
 
-Knows: the bytes of the five connection frames and of the data packets, the timers, and which sizes and packet counts
-go together. Does not know sessions. The byte layout is from memory but for the announce (can-j1939 2.0.12
+Knows: the bytes of the five connection management frames and of the data packets, the timers, and which packet count
+belongs to which size. Does not know sessions. The byte layout is from memory, except for the announce (can-j1939 2.0.12
 test_ecu.py); the timers are those of can-j1939 2.0.12 j1939_21.py, which names SAE J1939-21 as their source.
 """
 
@@ -10,44 +10,47 @@ from typing import NamedTuple
 
 from rvsim.wire import ident
 
-CONNECTION = 0x0EC00
+CONNECTION_MANAGEMENT = 0x0EC00
 """RV-C: INITIAL_PACKET; J1939: transport protocol, connection management."""
-PACKET = 0x0EB00
+DATA_TRANSFER = 0x0EB00
 """RV-C: DATA_PACKET; J1939: transport protocol, data transfer."""
-PRIORITY = 7
+TRANSFER_PRIORITY = 7
 """The usual priority of both (from memory)."""
 
-BETWEEN_PACKETS_US = (50_000, 200_000)
-"""How far the packets of an announced message are apart (SAE J1939-21 5.12.3, cited in Linux commit 0ae18a82686f)."""
+PACKET_GAP_LIMITS_US = (50_000, 200_000)
+"""The shortest and longest time between packets of a message to all (SAE J1939-21 5.12.3, cited in Linux commit
+0ae18a82686f)."""
 RESPONSE_US = 200_000
-"""Tr: so soon an answer has to come. Ours come at once."""
+"""Tr: an answer must be sent within this time. rvsim answers at once."""
 HOLD_US = 500_000
-"""Th: so often a receiver says that the sender has to wait."""
+"""Th: a receiver that makes the sender wait repeats this at this interval."""
 T1_US = 750_000
-"""A receiver waits so long for the next packet."""
+"""How long a receiver waits for the next packet."""
 T2_US = 1_250_000
-"""A receiver waits so long for the first packet that it has cleared. See ``T3_US`` for what that is worth."""
+"""How long a receiver waits for the first packet after its clear to send. See ``T3_US`` for a weakness."""
 T3_US = 1_250_000
-"""A sender waits so long for an answer.
+"""How long a sender waits for an answer.
 
-The weakness of these timers: T2 is as long as T3 and begins later, when the last packet of a turn has arrived. A clear
-to send that is lost after a turn is therefore never asked for again: the sender, which has been answered once, aborts
-(reason 3) before the receiver would repeat it, and the message is lost with all that has arrived. A lost
-acknowledgement ends alike, although the receiver has everything. Only the first clear to send is made good: a sender
-of ours that was never answered repeats its request after T3, three in all (our decision). Whoever needs the message
-has to ask for it anew."""
+A weakness of these timers: T2 is as long as T3 and starts later, when the last packet of a window has been received. A
+clear to send that is lost after a window is therefore never repeated: the sender, which has received an answer before,
+aborts (reason 3) before the receiver would repeat it, and the whole message is lost. A lost acknowledgement has the
+same result, although the receiver has the whole message. Only the first clear to send is recovered: a sender of rvsim
+that never received an answer repeats its request after T3, three requests in all (our decision). A node that needs
+the message must request it again."""
 T4_US = 1_050_000
-"""A sender waits so long after it was told to wait."""
+"""How long a sender waits after a clear to send for no packets."""
 
-PAYLOAD = 7
-SHORTEST, LONGEST = 9, 1785
-"""Fewer bytes fit in one frame; 255 packets of 7 carry no more (SAE J1939-21; RV-C 3.2.7)."""
-NO_LIMIT = 0xFF
+PACKET_PAYLOAD = 7
+"""Data bytes of a packet, after its number."""
+MIN_MESSAGE_BYTES, MAX_MESSAGE_BYTES = 9, 1785
+"""Fewer bytes fit in one frame; more do not fit in 255 packets of 7 bytes (SAE J1939-21; RV-C 3.2.7)."""
+NO_PACKET_LIMIT = 0xFF
+"""The limit of a request to send without a limit (from memory)."""
 _FILL = b"\xff"
 
 
-class Reason(IntEnum):
-    """Why a session is aborted (SAE J1939-21): 1 to 4 as can-j1939 2.0.12 has them, the others from memory."""
+class AbortReason(IntEnum):
+    """The reason of an abort (SAE J1939-21): 1 to 4 as in can-j1939 2.0.12, the others from memory."""
 
     BUSY = 1
     RESOURCES = 2
@@ -62,26 +65,36 @@ class Reason(IntEnum):
 
 
 _REASONS: dict[int, str] = {
-    Reason.BUSY: "it is busy with another session and cannot take one more",
-    Reason.RESOURCES: "it needs its resources for another task",
-    Reason.TIMEOUT: "it waited for too long",
-    Reason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
-    Reason.TOO_MANY_TRIES: "the same packet was asked for too often",
-    Reason.UNEXPECTED_PACKET: "a packet came that it did not expect",
-    Reason.BAD_SEQUENCE: "a packet was out of its order",
-    Reason.DUPLICATE_SEQUENCE: "a packet number came twice",
-    Reason.TOO_LONG: "the message is longer than 1785 bytes",
-    Reason.OTHER: "one that the standard does not list",
+    AbortReason.BUSY: "it is busy with another session and cannot take one more",
+    AbortReason.RESOURCES: "it needs its resources for another task",
+    AbortReason.TIMEOUT: "it waited for too long",
+    AbortReason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
+    AbortReason.TOO_MANY_TRIES: "the same packet was asked for too often",
+    AbortReason.UNEXPECTED_PACKET: "a packet came that it did not expect",
+    AbortReason.BAD_SEQUENCE: "a packet was out of its order",
+    AbortReason.DUPLICATE_SEQUENCE: "a packet number came twice",
+    AbortReason.TOO_LONG: "the message is longer than 1785 bytes",
+    AbortReason.OTHER: "one that the standard does not list",
 }
 
 
 def reason_text(reason: int) -> str:
-    """Say in words why whoever aborts a session does so."""
+    """Return the reason of an abort as text."""
     return _REASONS.get(reason, "one that the standard reserves")
 
 
-class Announce(NamedTuple):
-    """A message to all begins (BAM)."""
+class _ControlByte(IntEnum):
+    """The first byte of a connection management frame (from memory; 32 as in can-j1939 2.0.12 test_ecu.py)."""
+
+    REQUEST_TO_SEND = 16
+    CLEAR_TO_SEND = 17
+    END_OF_MESSAGE = 19
+    BROADCAST_ANNOUNCE = 32
+    ABORT = 255
+
+
+class BroadcastAnnounce(NamedTuple):
+    """The start of a message to all (BAM)."""
 
     size: int
     packets: int
@@ -89,11 +102,11 @@ class Announce(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_ANNOUNCE, self.size, self.packets, NO_LIMIT, self.dgn)
+        return _packed(_ControlByte.BROADCAST_ANNOUNCE, self.size, self.packets, NO_PACKET_LIMIT, self.dgn)
 
 
-class Request(NamedTuple):
-    """A sender asks whether it may send (RTS); ``limit`` is how many packets it wants to be asked for at once."""
+class RequestToSend(NamedTuple):
+    """A sender's request to send (RTS); ``limit`` is the maximum number of packets for one clear to send."""
 
     size: int
     packets: int
@@ -102,11 +115,11 @@ class Request(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_REQUEST, self.size, self.packets, self.limit, self.dgn)
+        return _packed(_ControlByte.REQUEST_TO_SEND, self.size, self.packets, self.limit, self.dgn)
 
 
-class Clear(NamedTuple):
-    """A receiver asks for ``packets`` packets from number ``first`` on (CTS); for none: wait."""
+class ClearToSend(NamedTuple):
+    """A receiver's clear to send (CTS) for ``packets`` packets from number ``first`` on; 0 packets mean wait."""
 
     packets: int
     first: int
@@ -114,11 +127,11 @@ class Clear(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_CLEAR, self.packets | self.first << 8, 0xFF, 0xFF, self.dgn)
+        return _packed(_ControlByte.CLEAR_TO_SEND, self.packets | self.first << 8, 0xFF, 0xFF, self.dgn)
 
 
-class Acknowledge(NamedTuple):
-    """A receiver has everything (end of message)."""
+class EndOfMessage(NamedTuple):
+    """A receiver's acknowledgement that it has the whole message (EndOfMsgACK)."""
 
     size: int
     packets: int
@@ -126,22 +139,21 @@ class Acknowledge(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_ACKNOWLEDGE, self.size, self.packets, 0xFF, self.dgn)
+        return _packed(_ControlByte.END_OF_MESSAGE, self.size, self.packets, 0xFF, self.dgn)
 
 
 class Abort(NamedTuple):
-    """Either side ends the session."""
+    """The end of a session by either node (Abort)."""
 
     reason: int
     dgn: int
 
     def to_bytes(self) -> bytes:
         """Return the eight bytes."""
-        return _packed(_ABORT, self.reason | 0xFF00, 0xFF, 0xFF, self.dgn)
+        return _packed(_ControlByte.ABORT, self.reason | 0xFF00, 0xFF, 0xFF, self.dgn)
 
 
-Control = Announce | Request | Clear | Acknowledge | Abort
-_REQUEST, _CLEAR, _ACKNOWLEDGE, _ANNOUNCE, _ABORT = 16, 17, 19, 32, 255
+Control = BroadcastAnnounce | RequestToSend | ClearToSend | EndOfMessage | Abort
 
 
 def _packed(control: int, word: int, third: int, fourth: int, dgn: int) -> bytes:
@@ -149,47 +161,48 @@ def _packed(control: int, word: int, third: int, fourth: int, dgn: int) -> bytes
 
 
 def read_control(data: bytes) -> Control | None:
-    """Read a connection frame; None where it has not eight bytes, or says nothing that is known."""
+    """Return a connection management frame, None where it has not eight bytes or is of an unknown kind."""
     if len(data) != 8:
         return None
     word, third, fourth, dgn = int.from_bytes(data[1:3], "little"), data[3], data[4], int.from_bytes(data[5:], "little")
     if dgn >= ident.DGN_LIMIT:
         return None
     match data[0]:
-        case 16:
-            return Request(word, third, fourth, dgn)
-        case 17:
-            return Clear(data[1], data[2], dgn)
-        case 19:
-            return Acknowledge(word, third, dgn)
-        case 32:
-            return Announce(word, third, dgn)
-        case 255:
+        case _ControlByte.REQUEST_TO_SEND:
+            return RequestToSend(word, third, fourth, dgn)
+        case _ControlByte.CLEAR_TO_SEND:
+            return ClearToSend(data[1], data[2], dgn)
+        case _ControlByte.END_OF_MESSAGE:
+            return EndOfMessage(word, third, dgn)
+        case _ControlByte.BROADCAST_ANNOUNCE:
+            return BroadcastAnnounce(word, third, dgn)
+        case _ControlByte.ABORT:
             return Abort(data[1], dgn)
     return None
 
 
 def packets_for(size: int) -> int:
-    """Return how many packets a message of so many bytes has."""
-    return -(-size // PAYLOAD)
+    """Return the number of packets of a message of ``size`` bytes."""
+    return -(-size // PACKET_PAYLOAD)
 
 
-def fits(offer: Announce | Request) -> bool:
-    """Tell whether a message of this size is a long one and has this many packets."""
-    return SHORTEST <= offer.size <= LONGEST and offer.packets == packets_for(offer.size)
+def is_valid_size(offer: BroadcastAnnounce | RequestToSend) -> bool:
+    """Return whether the size is that of a long message and the number of packets matches it."""
+    return MIN_MESSAGE_BYTES <= offer.size <= MAX_MESSAGE_BYTES and offer.packets == packets_for(offer.size)
 
 
 def control_frame(control: Control, source: int, destination: int) -> tuple[int, bytes]:
-    """Return a connection frame as (identifier, data)."""
-    return ident.join(PRIORITY, CONNECTION, source, destination), control.to_bytes()
+    """Return a connection management frame as (identifier, data)."""
+    return ident.join_identifier(TRANSFER_PRIORITY, CONNECTION_MANAGEMENT, source, destination), control.to_bytes()
 
 
 def packet_frame(data: bytes, number: int, source: int, destination: int) -> tuple[int, bytes]:
-    """Return packet ``number``, counted from 1, of a message as (identifier, data); what is left over is all ones."""
-    piece = data[(number - 1) * PAYLOAD : number * PAYLOAD]
-    return ident.join(PRIORITY, PACKET, source, destination), bytes((number,)) + piece.ljust(PAYLOAD, _FILL)
+    """Return packet ``number``, from 1, of a message as (identifier, data); unused bytes are all ones."""
+    payload = data[(number - 1) * PACKET_PAYLOAD : number * PACKET_PAYLOAD]
+    identifier = ident.join_identifier(TRANSFER_PRIORITY, DATA_TRANSFER, source, destination)
+    return identifier, bytes((number,)) + payload.ljust(PACKET_PAYLOAD, _FILL)
 
 
 def is_packet(parts: ident.Identifier, data: bytes) -> bool:
-    """Tell whether a frame is a data packet of a node that can have sent one: eight bytes, numbered from 1."""
-    return parts.dgn == PACKET and len(data) == 8 and data[0] > 0 and parts.source < ident.NULL_ADDRESS
+    """Return whether a frame is a valid data packet: eight bytes, a number from 1 on, a source address of a node."""
+    return parts.dgn == DATA_TRANSFER and len(data) == 8 and data[0] > 0 and parts.source < ident.NULL_ADDRESS

@@ -1,50 +1,50 @@
-"""One long message that goes out: announced to all, or to one node that steers it.
+"""The sending of one long message: to all nodes, or to one node that controls the flow.
 
-Knows: what a sender does with each answer and at each timeout (SAE J1939-21), and how long it then has to leave that
-destination alone. Does not know other sessions.
+Knows: what a sender does with each answer and at each timeout (SAE J1939-21), and how long it must then send nothing to
+that destination. Does not know other sessions.
 
-Packets do not say which message they belong to. A receiver that missed the end of one and the beginning of the next
-would mix them, so a sender rests until every receiver has given the old one up: our decision.
+A packet does not state its message. A receiver that missed the end of one message and the start of the next would mix
+them, so a sender rests until every receiver has ended the old one: our decision.
 """
 
-from rvsim.wire.ident import GLOBAL
-from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferOutcome, TransferProblem, nothing
+from rvsim.wire.ident import GLOBAL_ADDRESS
+from rvsim.wire.transfer.outcomes import LongMessageSent, ProblemKind, TransferOutcome, TransferProblem, empty_outcome
 from rvsim.wire.transfer.packets import (
-    NO_LIMIT,
+    NO_PACKET_LIMIT,
     RESPONSE_US,
     T1_US,
     T3_US,
     T4_US,
     Abort,
-    Acknowledge,
-    Announce,
-    Clear,
+    AbortReason,
+    BroadcastAnnounce,
+    ClearToSend,
     Control,
-    Reason,
-    Request,
+    EndOfMessage,
+    RequestToSend,
     control_frame,
     packet_frame,
     packets_for,
 )
-from rvsim.wire.transfer.reception import LIFE_US, TRIES
+from rvsim.wire.transfer.reception import MAX_SILENCE_US, MAX_TRIES
 
-REST_ANNOUNCED_US = T1_US
-"""After a message to all: what a receiver waits for a packet that it missed."""
-REST_ARRIVED_US = T3_US + RESPONSE_US
-"""After an acknowledgement: the longest that anybody who missed it goes on waiting."""
-REST_FAILED_US = LIFE_US + RESPONSE_US
-"""After anything else: a receiver of our kind may ask so long for what it misses. An abort of the other side is no
-proof that it does not: it may have meant its own message of the same DGN to us."""
+REST_AFTER_BROADCAST_US = T1_US
+"""The rest after a message to all: how long a receiver waits for a packet that it missed."""
+REST_AFTER_ACKNOWLEDGE_US = T3_US + RESPONSE_US
+"""The rest after an acknowledgement: the longest that a node which missed it waits."""
+REST_AFTER_FAILURE_US = MAX_SILENCE_US + RESPONSE_US
+"""The rest after anything else: how long a receiver like ours can request missing packets. An abort from the other node
+does not prove that it has stopped: it can concern that node's own message to us with the same DGN."""
 
 
-class Announcing:
-    """One message to all: announced by ``start``, then a packet each ``gap`` microseconds by ``expire``."""
+class BroadcastSending:
+    """One message to all: ``start`` announces it, then each ``expire`` sends a packet, ``gap`` microseconds apart."""
 
     def __init__(self, source: int, dgn: int, data: bytes, gap: int) -> None:
         self.dgn = dgn
         self.deadline: int
-        self.over = False
-        self.rest = REST_ANNOUNCED_US
+        self.finished = False
+        self.rest = REST_AFTER_BROADCAST_US
         self._source, self._data, self._gap = source, data, gap
         self._count = packets_for(len(data))
         self._next = 1
@@ -52,74 +52,76 @@ class Announcing:
     def start(self, time: int) -> TransferOutcome:
         """Announce the message."""
         self.deadline = time + self._gap
-        announce = Announce(len(self._data), self._count, self.dgn)
-        return TransferOutcome([control_frame(announce, self._source, GLOBAL)], [])
+        announce = BroadcastAnnounce(len(self._data), self._count, self.dgn)
+        return TransferOutcome([control_frame(announce, self._source, GLOBAL_ADDRESS)], [])
 
     def expire(self, time: int) -> TransferOutcome:
         """Send the next packet."""
-        outcome = TransferOutcome([packet_frame(self._data, self._next, self._source, GLOBAL)], [])
+        outcome = TransferOutcome([packet_frame(self._data, self._next, self._source, GLOBAL_ADDRESS)], [])
         self._next += 1
         self.deadline = time + self._gap
         if self._next > self._count:
-            self.over = True
-            outcome.events.append(Arrived(time, GLOBAL, self.dgn))
+            self.finished = True
+            outcome.events.append(LongMessageSent(time, GLOBAL_ADDRESS, self.dgn))
         return outcome
 
 
-class Asking:
-    """One message to one node: asked for by ``start``, sent when and as far as the node says."""
+class AddressedSending:
+    """One message to one node: ``start`` requests to send, the node's clear to send controls the packets."""
 
     def __init__(self, source: int, destination: int, dgn: int, data: bytes) -> None:
         self.dgn = dgn
         self.deadline: int
-        self.over = False
-        self.rest = REST_FAILED_US
+        self.finished = False
+        self.rest = REST_AFTER_FAILURE_US
         self._source, self._destination, self._data = source, destination, data
         self._count = packets_for(len(data))
         self._answered = False
         self._sent = 0  # the highest packet sent
-        self._first = 0  # where the last turn began
-        self._tries = 0  # at what is wanted now: an answer to the request, or the same first packet
+        self._first = 0  # the first packet of the last window
+        self._tries = 0  # of the request to send, or of the same first packet
 
     def start(self, time: int) -> TransferOutcome:
-        """Ask whether the message may be sent."""
+        """Request to send the message."""
         self._tries += 1
         self.deadline = time + T3_US
-        return TransferOutcome([self._frame(Request(len(self._data), self._count, NO_LIMIT, self.dgn))], [])
+        return TransferOutcome(
+            [self._frame(RequestToSend(len(self._data), self._count, NO_PACKET_LIMIT, self.dgn))], []
+        )
 
     def expire(self, time: int) -> TransferOutcome:
-        """Ask again while nothing has been answered, else end the session."""
-        if self._answered or self._tries >= TRIES:
-            return self._abort(time, ProblemKind.TIMEOUT, Reason.TIMEOUT)
+        """Repeat the request while it is unanswered, else abort the session."""
+        if self._answered or self._tries >= MAX_TRIES:
+            return self._abort(time, ProblemKind.TIMEOUT, AbortReason.TIMEOUT)
         outcome = self.start(time)
-        outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
+        outcome.events.append(self._problem(ProblemKind.RETRIED, time))
         return outcome
 
-    def receive(self, time: int, control: Clear | Acknowledge | Abort) -> TransferOutcome:
-        """Do what the other side says about this DGN."""
+    def receive(self, time: int, control: ClearToSend | EndOfMessage | Abort) -> TransferOutcome:
+        """Take a connection management frame of the destination for this DGN."""
         match control:
-            case Clear():
+            case ClearToSend():
                 return self._clear(time, control)
-            case Acknowledge():
+            case EndOfMessage():
                 return self._acknowledge(time, control)
             case Abort():
-                self.over = True
-                return TransferOutcome([], [self._trouble(ProblemKind.ABORTED, time, control.reason)])
+                self.finished = True
+                return TransferOutcome([], [self._problem(ProblemKind.ABORTED, time, control.reason)])
 
-    def _clear(self, time: int, clear: Clear) -> TransferOutcome:
-        """Send what was asked for, or wait."""
-        outcome = nothing()
+    def _clear(self, time: int, clear: ClearToSend) -> TransferOutcome:
+        """Send the requested packets, or wait."""
+        outcome = empty_outcome()
         self._answered = True
         if clear.packets == 0:
             self.deadline = time + T4_US
             return outcome
         if not 1 <= clear.first <= min(self._sent + 1, self._count):
-            return self._abort(time, ProblemKind.BAD_SEQUENCE, Reason.BAD_SEQUENCE)
+            return self._abort(time, ProblemKind.BAD_SEQUENCE, AbortReason.BAD_SEQUENCE)
         self._tries = self._tries + 1 if clear.first == self._first else 1
-        if self._tries > TRIES:
-            return self._abort(time, ProblemKind.GAVE_UP, Reason.TOO_MANY_TRIES)
+        if self._tries > MAX_TRIES:
+            return self._abort(time, ProblemKind.TOO_MANY_RETRIES, AbortReason.TOO_MANY_TRIES)
         if clear.first <= self._sent:
-            outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
+            outcome.events.append(self._problem(ProblemKind.RETRIED, time))
         last = min(clear.first + clear.packets - 1, self._count)
         for number in range(clear.first, last + 1):
             outcome.frames.append(packet_frame(self._data, number, self._source, self._destination))
@@ -127,20 +129,20 @@ class Asking:
         self.deadline = time + T3_US
         return outcome
 
-    def _acknowledge(self, time: int, acknowledge: Acknowledge) -> TransferOutcome:
-        """End the session where this acknowledges the whole message."""
+    def _acknowledge(self, time: int, acknowledge: EndOfMessage) -> TransferOutcome:
+        """End the session where the whole message is acknowledged."""
         if acknowledge != (len(self._data), self._count, self.dgn) or self._sent < self._count:
             return TransferOutcome(
-                [], [TransferProblem(ProblemKind.STRAY, time, self._destination, self._source, self.dgn)]
+                [], [TransferProblem(ProblemKind.UNEXPECTED, time, self._destination, self._source, self.dgn)]
             )
-        self.over, self.rest = True, REST_ARRIVED_US
-        return TransferOutcome([], [Arrived(time, self._destination, self.dgn)])
+        self.finished, self.rest = True, REST_AFTER_ACKNOWLEDGE_US
+        return TransferOutcome([], [LongMessageSent(time, self._destination, self.dgn)])
 
-    def _abort(self, time: int, kind: ProblemKind, reason: Reason) -> TransferOutcome:
-        self.over = True
-        return TransferOutcome([self._frame(Abort(reason, self.dgn))], [self._trouble(kind, time, reason)])
+    def _abort(self, time: int, kind: ProblemKind, reason: AbortReason) -> TransferOutcome:
+        self.finished = True
+        return TransferOutcome([self._frame(Abort(reason, self.dgn))], [self._problem(kind, time, reason)])
 
-    def _trouble(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
+    def _problem(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
         return TransferProblem(kind, time, self._source, self._destination, self.dgn, reason)
 
     def _frame(self, control: Control) -> tuple[int, bytes]:

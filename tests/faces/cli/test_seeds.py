@@ -5,9 +5,9 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.faces.cli.options import seed as seed_of_option
-from rvsim.rig.quantity import HIGHEST_SEED
+from rvsim.rig.quantity import MAX_SEED
 
-NONE = f"is no seed; write a whole number from 0 to {HIGHEST_SEED}"
+NONE = f"is not a seed; write a whole number from 0 to {MAX_SEED}"
 COMMANDS = [
     ("bench", "winter_evening", "--speed", "max", "--seconds", "1"),
     ("shakedown", "winter_evening"),
@@ -49,9 +49,9 @@ def test_values_to_vary(value, rvsim):
 def test_the_limits_are_seeds(rvsim):
     """Lowest and highest, and no run of a row above."""
     assert seed_of_option("0") == 0
-    assert seed_of_option(str(HIGHEST_SEED)) == HIGHEST_SEED
-    assert seed_of_option(str(HIGHEST_SEED - 4), 5) == HIGHEST_SEED - 4
+    assert seed_of_option(str(MAX_SEED)) == MAX_SEED
+    assert seed_of_option(str(MAX_SEED - 4), 5) == MAX_SEED - 4
     assert seed_of_option(None, 5) is None
-    with pytest.raises(InputError, match=f"--seed: {HIGHEST_SEED + 1} is no seed"):
-        seed_of_option(str(HIGHEST_SEED - 3), 5)
-    assert rvsim("bench", "winter_evening", "--speed", "max", "--seconds", "1", "--seed", str(HIGHEST_SEED))[0] == 0
+    with pytest.raises(InputError, match=f"--seed: {MAX_SEED + 1} is not a seed"):
+        seed_of_option(str(MAX_SEED - 3), 5)
+    assert rvsim("bench", "winter_evening", "--speed", "max", "--seconds", "1", "--seed", str(MAX_SEED))[0] == 0

@@ -11,12 +11,12 @@ from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
-from rvsim.faces.cli.progress import EVERY_S
 
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import checked
 from rvsim.runs import many_runs
 from rvsim.runs.many_runs import place_of, run_all
+from rvsim.runs.progress import EVERY_S
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import keys
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.errors import Exit
+from rvsim.errors import ExitCode
 from rvsim.faces.screen.head import head
 from rvsim.faces.screen.keys import available, keys
 from rvsim.faces.screen.lines import text_of
@@ -417,7 +417,7 @@ def test_pause_is_asked_of_the_run_and_said(watched, drive):
     assert not run.control.paused
 
 
-@pytest.mark.parametrize(("key", "code"), [("q", Exit.GOOD), ("ctrl+c", Exit.INTERRUPTED)])
+@pytest.mark.parametrize(("key", "code"), [("q", ExitCode.GOOD), ("ctrl+c", ExitCode.INTERRUPTED)])
 def test_leaving(watched, key, code):
     """q leaves with 0 and Ctrl-C with 130."""
 

@@ -6,9 +6,8 @@ from rvsim.faces.screen.ledger import Ledger, ledger
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 DEVICES = {
     "heater": {
         "kind": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1},
@@ -54,14 +53,14 @@ class House:
     def observe(self, *frames: tuple[int, str], at: float = 0.1) -> "House":
         """Hear frames at a time."""
         for identifier, data in frames:
-            self.watch.observe(Frame(round(at * SECOND), identifier, bytes.fromhex(data)))
+            self.watch.observe(Frame(round(at * SECOND_US), identifier, bytes.fromhex(data)))
         return self
 
     def go_on(self, *frames: tuple[int, str], until: int) -> "House":
         """Hear frames again every half second, from the time that it is on."""
-        for half in range(2 * (self.scene.now // SECOND) + 1, 2 * until + 1):
+        for half in range(2 * (self.scene.now // SECOND_US) + 1, 2 * until + 1):
             self.observe(*frames, at=half / 2)
-        self.scene.now = until * SECOND
+        self.scene.now = until * SECOND_US
         self.watch.advance(self.scene.now)
         return self
 
@@ -161,7 +160,7 @@ def test_a_word_counts_for_two_seconds_or_three_of_its_gaps(house):
     slow = house("charger", "monitor")
     for second in range(0, 42, 2):
         slow.observe(MONITOR_15_4_IN, at=second)
-    slow.scene.now = 40 * SECOND
+    slow.scene.now = 40 * SECOND_US
     assert slow.go_on(GIVES_18, until=46).sums().counted == pytest.approx(15.4)
     assert slow.go_on(GIVES_18, until=47).sums().counted is None
 

@@ -15,10 +15,9 @@ from rvsim.runs.control import Control
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import TimeWentBack
 
-SECOND = 1_000_000
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
 
@@ -31,15 +30,15 @@ class Shown:
         self.seconds = seconds
         with open_log(MARINE) as log:
             for frame in log.frames():
-                if frame.time > seconds * SECOND:
+                if frame.time > seconds * SECOND_US:
                     break
                 self.watch.observe(frame)
-        self.watch.advance(round(seconds * SECOND))
+        self.watch.advance(round(seconds * SECOND_US))
 
     def app(self):
         """A screen that looks when the test wants it to."""
         go = (lambda: self.asked.append("next flag")) if self.scene.mode is Mode.LOG else None
-        app = LiveScreen(self.scene, self.control, lambda: round(self.seconds * SECOND), next_flag=go)
+        app = LiveScreen(self.scene, self.control, lambda: round(self.seconds * SECOND_US), next_flag=go)
         app.set_interval = lambda *args, **kwargs: None
         return app
 
@@ -155,7 +154,7 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
 def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
     """What `g` has found stands at the bottom; at the end of the log there is no further one."""
     said = []
-    replay = ReplayRun(LogRounds(lambda: open_log(MARINE), start=20 * SECOND), Pipeline(Watch(catalogue), LookIn()))
+    replay = ReplayRun(LogRounds(lambda: open_log(MARINE), start=20 * SECOND_US), Pipeline(Watch(catalogue), LookIn()))
 
     def screen(self):
         async def script():

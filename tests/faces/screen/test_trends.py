@@ -5,15 +5,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.faces.screen.trends import EVERY_US, KEPT, LEAST_SPAN_US, MOST, Trends
-
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
 
 
 def noted(*figures: tuple[float, float]) -> Trends:
     """Trends of one number, by seconds."""
     trends = Trends()
     for seconds, value in figures:
-        trends.note("t", round(seconds * SECOND), value)
+        trends.note("t", round(seconds * SECOND_US), value)
     return trends
 
 
@@ -54,9 +53,9 @@ def test_what_nobody_looked_at_for_long_starts_anew():
     """After a pause of more than two minutes the old figures say nothing of now."""
     trends = noted((0, 5.0), (60, 10.0), (125, 10.0))
     assert trends.past("t") == 5.0
-    trends.note("t", 186 * SECOND, 20.0)
+    trends.note("t", 186 * SECOND_US, 20.0)
     assert trends.past("t") == 10.0
-    trends.note("t", 1000 * SECOND, 30.0)
+    trends.note("t", 1000 * SECOND_US, 30.0)
     assert (trends.past("t"), trends.a_minute("t")) == (30.0, None)
 
 
@@ -65,8 +64,8 @@ def test_the_number_noted_longest_ago_goes_first():
     trends = Trends()
     for key in range(MOST):
         trends.note(key, 0, float(key))
-    trends.note(0, SECOND, 7.0)
-    trends.note("new", SECOND, 8.0)
+    trends.note(0, SECOND_US, 7.0)
+    trends.note("new", SECOND_US, 8.0)
     assert trends.past(1) is None
     assert (trends.past(0), trends.past(2), trends.past(MOST - 1), trends.past("new")) == (0.0, 2.0, MOST - 1, 8.0)
 
@@ -79,7 +78,7 @@ def test_memory_is_bounded():
     assert [key for key in range(3 * MOST) if trends.past(key) is not None] == list(range(2 * MOST, 3 * MOST))
 
 
-@given(st.lists(st.tuples(st.integers(0, 400 * SECOND), st.integers(-50, 50)), min_size=1, max_size=80))
+@given(st.lists(st.tuples(st.integers(0, 400 * SECOND_US), st.integers(-50, 50)), min_size=1, max_size=80))
 def test_the_past_is_a_figure_that_was_noted(figures):
     """Whenever looks happen: the past is a figure of the last two minutes, and a slope spans figures that were noted.
 
@@ -93,4 +92,4 @@ def test_the_past_is_a_figure_that_was_noted(figures):
     recent = [value for time, value in figures if now - time <= KEPT * EVERY_US]
     assert trends.past("t") in recent
     slope = trends.a_minute("t")
-    assert slope is None or abs(slope) <= (max(recent) - min(recent)) * 60 * SECOND / LEAST_SPAN_US + 1e-9
+    assert slope is None or abs(slope) <= (max(recent) - min(recent)) * 60 * SECOND_US / LEAST_SPAN_US + 1e-9

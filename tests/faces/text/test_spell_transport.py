@@ -176,21 +176,21 @@ def test_the_reasons_that_are_not_from_memory_are_those_of_can_j1939(catalogue):
     assert sure == known
 
 
-@pytest.mark.parametrize("reason", [*tp.Reason, 200])
+@pytest.mark.parametrize("reason", [*tp.AbortReason, 200])
 def test_a_reason_is_as_sure_as_its_source(catalogue, reason):
     """What the list says of a reason stands in the frame's words; one from memory, not sure, is marked so."""
     data = bytes([255, reason, 255, 255, 255, 0xB0, 0xFE, 0]).hex()
     assert f"for reason {int(reason)}: {tp.reason_text(reason)}." in text(catalogue, "1CEC909B", data)
-    expected = "unsure" if reason == tp.Reason.TOO_LONG else "memory"  # the frame's layout is from memory anyhow
+    expected = "unsure" if reason == tp.AbortReason.TOO_LONG else "memory"  # the frame's layout is from memory anyhow
     assert meaning(catalogue, "1CEC909B", data)["origin"] == expected
 
 
 CONTROLS = st.one_of(
-    st.builds(lambda size: tp.Announce(size, tp.packets_for(size), 0xFECA), st.integers(9, 1785)),
-    st.builds(lambda size, limit: tp.Request(size, tp.packets_for(size), limit, 0xFECA),
+    st.builds(lambda size: tp.BroadcastAnnounce(size, tp.packets_for(size), 0xFECA), st.integers(9, 1785)),
+    st.builds(lambda size, limit: tp.RequestToSend(size, tp.packets_for(size), limit, 0xFECA),
               st.integers(9, 1785), st.integers(1, 255)),
-    st.builds(lambda first: tp.Clear(256 - first, first, 0xFECA), st.integers(1, 255)),
-    st.builds(lambda size: tp.Acknowledge(size, tp.packets_for(size), 0xFECA), st.integers(9, 1785)),
+    st.builds(lambda first: tp.ClearToSend(256 - first, first, 0xFECA), st.integers(1, 255)),
+    st.builds(lambda size: tp.EndOfMessage(size, tp.packets_for(size), 0xFECA), st.integers(9, 1785)),
     st.builds(lambda reason: tp.Abort(reason, 0xFECA), st.integers(0, 255)),
 )  # fmt: skip
 
@@ -198,7 +198,7 @@ CONTROLS = st.one_of(
 @given(CONTROLS)
 def test_what_this_program_sends_fits_and_is_told_as_it_was_meant(catalogue, control):
     """Every connection frame of the sender's own code: its numbers come out again, without a problem."""
-    destination = 0xFF if isinstance(control, tp.Announce) else 0x9B
+    destination = 0xFF if isinstance(control, tp.BroadcastAnnounce) else 0x9B
     identifier, data = tp.control_frame(control, 0x90, destination)
     found = meaning(catalogue, f"{identifier:08X}", data.hex())
     assert found["problems"] == []
@@ -242,10 +242,10 @@ def test_a_frame_without_bytes_is_malformed_and_nothing_more(catalogue):
 
 def test_a_layout_of_the_user_stays_as_it_is():
     """Who has defined bytes 1 to 4 wants them told so; so does who has a shorter message."""
-    own = MessageSpec("OWN", tp.CONNECTION, 7, 8, (FieldSpec("control", 0, 8), FieldSpec("mine", 16, 8)))
-    short = MessageSpec("OWN", tp.CONNECTION, 7, 2, (FieldSpec("control", 0, 8),))
+    own = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 8, (FieldSpec("control", 0, 8), FieldSpec("mine", 16, 8)))
+    short = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 2, (FieldSpec("control", 0, 8),))
     data = bytes.fromhex("20140003FFB0FE00")
     assert whole(own, data) is own
     assert whole(short, data) is short
-    free = MessageSpec("OWN", tp.CONNECTION, 7, 8, (FieldSpec("control", 0, 8),))
+    free = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 8, (FieldSpec("control", 0, 8),))
     assert [field.name for field in whole(free, data).fields] == ["control", "message_length", "number_of_packets"]

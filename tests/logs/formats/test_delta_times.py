@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from rvsim.logs.formats.delta_times import are_deltas
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
 
@@ -32,7 +31,8 @@ def read(text: str):
 def lines(times) -> str:
     """Candump text with these times in microseconds; negative ones with their sign."""
     return "".join(
-        f"({'-' if time < 0 else ''}{abs(time) // SECOND:03d}.{abs(time) % SECOND:06d}) can0 19FFE45E#0102030405\n"
+        f"({'-' if time < 0 else ''}{abs(time) // SECOND_US:03d}.{abs(time) % SECOND_US:06d}) "
+        "can0 19FFE45E#0102030405\n"
         for time in times
     )
 
@@ -40,10 +40,10 @@ def lines(times) -> str:
 def test_the_vessels_log_in_delta_times_is_the_same_log(catalogue):
     """As candump -td writes it: each time is that since the line before, the first one 0."""
     text = MARINE.read_text().splitlines(keepends=True)
-    stamps = [round(float(one[1 : one.index(")")]) * SECOND) for one in text]
+    stamps = [round(float(one[1 : one.index(")")]) * SECOND_US) for one in text]
     steps = [0, *(later - earlier for earlier, later in pairwise(stamps))]
     delta = "".join(
-        f"({step // SECOND:03d}.{step % SECOND:06d}){one[one.index(')') + 1 :]}"
+        f"({step // SECOND_US:03d}.{step % SECOND_US:06d}){one[one.index(')') + 1 :]}"
         for step, one in zip(steps, text, strict=True)
     )
     with open_log(MARINE) as log:
@@ -55,10 +55,12 @@ def test_the_vessels_log_in_delta_times_is_the_same_log(catalogue):
     assert found.use.average_percent == expected.use.average_percent
 
 
-@given(st.lists(st.integers(0, 3 * SECOND), min_size=1, max_size=200).map(sorted), st.sampled_from([0, 1_700_000_000]))
+@given(
+    st.lists(st.integers(0, 3 * SECOND_US), min_size=1, max_size=200).map(sorted), st.sampled_from([0, 1_700_000_000])
+)
 def test_times_that_go_on_are_never_taken_for_deltas(times, start):
     """However they lie: of times in their order none goes back."""
-    assert not are_deltas([start * SECOND + time for time in times])
+    assert not are_deltas([start * SECOND_US + time for time in times])
 
 
 def test_a_log_with_some_late_frames_is_none_in_deltas():
@@ -75,25 +77,25 @@ def test_few_lines_tell_nothing():
 
 def test_a_first_stamp_of_0_before_a_date_is_told_and_not_believed():
     """54 years lie between no two frames: the time goes on from there, and the log begins at its first date."""
-    date = 1_700_000_000 * SECOND
-    frames, log = read(lines([0, date, date + SECOND]))
-    assert [frame.time for frame in frames] == [0, 0, SECOND]
+    date = 1_700_000_000 * SECOND_US
+    frames, log = read(lines([0, date, date + SECOND_US]))
+    assert [frame.time for frame in frames] == [0, 0, SECOND_US]
     assert log.statistics.jumps == ((2, date),)
     assert log.statistics.started == date
 
 
 def test_times_before_zero_are_told_and_not_believed():
     """Such frames count as sent at the time before; where there are many, no time of the log is believed."""
-    frames, log = read(lines([0, SECOND, -5 * SECOND, 2 * SECOND]))
-    assert [frame.time for frame in frames] == [0, SECOND, SECOND, 2 * SECOND]
+    frames, log = read(lines([0, SECOND_US, -5 * SECOND_US, 2 * SECOND_US]))
+    assert [frame.time for frame in frames] == [0, SECOND_US, SECOND_US, 2 * SECOND_US]
     assert (log.statistics.before_zero, log.statistics.steps_back, log.statistics.unreadable) == (1, 0, ())
 
 
 def test_a_log_that_begins_before_zero_is_read(catalogue):
     """The format is recognised by such a line too, and the flag about times is raised."""
-    frames, _ = read(lines([-2 * SECOND, -SECOND, 0, SECOND]))
-    assert [frame.time for frame in frames] == [0, 0, 0, SECOND]
-    with open_log(io.BytesIO(lines([-2 * SECOND, -SECOND, 0, SECOND]).encode()), "given") as log:
+    frames, _ = read(lines([-2 * SECOND_US, -SECOND_US, 0, SECOND_US]))
+    assert [frame.time for frame in frames] == [0, 0, 0, SECOND_US]
+    with open_log(io.BytesIO(lines([-2 * SECOND_US, -SECOND_US, 0, SECOND_US]).encode()), "given") as log:
         found = survey(log.contents(), catalogue)
     assert not found.in_order
     assert [flag.kind for flag in found.flags if flag.subject == "log"] == ["log-out-of-order"]

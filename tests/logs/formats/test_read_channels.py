@@ -9,10 +9,9 @@ import pytest
 from rvsim.errors import InputError
 from rvsim.logs.read import MAX_CHANNELS, open_log
 from rvsim.logs.survey import survey, survey_channels
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LogEnded, TimeWentBack
 
-SECOND = 1_000_000
 START = 1_700_000_000
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
@@ -48,7 +47,7 @@ def test_one_channel_of_several():
     """Only its own frames, in the log's time; the end is told once."""
     with log_of(TWO) as log:
         found = list(log.contents("can1"))
-    assert [one.time for one in found if isinstance(one, Frame)] == [step * SECOND // 10 for step in range(50)]
+    assert [one.time for one in found if isinstance(one, Frame)] == [step * SECOND_US // 10 for step in range(50)]
     assert found[-1] == LogEnded(4_900_000)
     assert not any(isinstance(one, TimeWentBack) for one in found)
 
@@ -69,7 +68,7 @@ def test_each_channel_has_its_own_clock():
     text = "".join(line(step, "can0") for step in range(5)) + "".join(line(step, "can1") for step in range(5))
     with log_of(text) as log:
         times = [(name, one.time) for name, one in log.by_channel() if isinstance(one, Frame)]
-    assert times == [(name, step * SECOND) for name in ("can0", "can1") for step in range(5)]
+    assert times == [(name, step * SECOND_US) for name in ("can0", "can1") for step in range(5)]
     assert (log.statistics.clock_set_count, log.statistics.steps_back) == (0, 0)
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from rvsim.logs.read import RECORDER, open_log
 from rvsim.wire.error_report import ErrorReport
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     ErrorFrame,
     ErrorState,
@@ -24,7 +24,6 @@ from rvsim.wire.line_events import (
 )
 from rvsim.wire.timing import remote_bits, standard_bits
 
-SECOND = 1_000_000
 WRITERS = {".log": can.CanutilsLogWriter, ".asc": can.ASCWriter, ".csv": can.CSVWriter, ".blf": can.BLFWriter}
 DATA = bytes.fromhex("01A00FA6603BD140")
 
@@ -59,12 +58,12 @@ def test_every_kind_of_frame_that_python_can_writes(tmp_path: Path, suffix):
     asked = 0 if suffix == ".log" else 3  # python-can does not write the length of a remote frame there
     assert found == [
         Frame(0, 0x18EBFF00, DATA),
-        OtherFrame(1 * SECOND, OtherKind.STANDARD, standard_bits(0x123, DATA[:3])),
-        OtherFrame(2 * SECOND, OtherKind.REMOTE, remote_bits(0x18EAFF00, asked)),
-        OtherFrame(3 * SECOND, OtherKind.REMOTE, standard_bits(0x7DF, b"", 0)),
-        ErrorFrame(4 * SECOND),
-        Frame(5 * SECOND, 0x18EBFF00, DATA),
-        LogEnded(5 * SECOND),
+        OtherFrame(1 * SECOND_US, OtherKind.STANDARD, standard_bits(0x123, DATA[:3])),
+        OtherFrame(2 * SECOND_US, OtherKind.REMOTE, remote_bits(0x18EAFF00, asked)),
+        OtherFrame(3 * SECOND_US, OtherKind.REMOTE, standard_bits(0x7DF, b"", 0)),
+        ErrorFrame(4 * SECOND_US),
+        Frame(5 * SECOND_US, 0x18EBFF00, DATA),
+        LogEnded(5 * SECOND_US),
     ]
     with open_log(path) as log:
         assert list(log.frames()) == [one for one in found if isinstance(one, Frame)]
@@ -75,7 +74,7 @@ def test_every_kind_of_frame_that_python_can_writes(tmp_path: Path, suffix):
 def test_fd_frames_are_left_out_of_the_load(tmp_path: Path):
     """Part of their bits go at a rate that no log tells: counted apart, never as classic ones."""
     assert contents("(1.0) can0 18EAFF00##1AABB\n(2.0) can0 18EAFF00#AABB\n") == [
-        Frame(SECOND, 0x18EAFF00, b"\xaa\xbb")
+        Frame(SECOND_US, 0x18EAFF00, b"\xaa\xbb")
     ]
 
 
@@ -101,10 +100,10 @@ def test_error_messages_of_linux_in_candump_text(text):
     """Their classes, the kind of error, states and counters (Linux, include/uapi/linux/can/error.h)."""
     assert contents(text) == [
         Frame(0, 0x18EBFF00, DATA),
-        ErrorFrame(1 * SECOND, "stuff error"),
-        StateChanged(2 * SECOND, RECORDER, ErrorState.PASSIVE, 130, 3),
-        StateChanged(3 * SECOND, RECORDER, ErrorState.BUS_OFF, None, None),
-        StateChanged(4 * SECOND, RECORDER, ErrorState.ACTIVE, None, None),
+        ErrorFrame(1 * SECOND_US, "stuff error"),
+        StateChanged(2 * SECOND_US, RECORDER, ErrorState.PASSIVE, 130, 3),
+        StateChanged(3 * SECOND_US, RECORDER, ErrorState.BUS_OFF, None, None),
+        StateChanged(4 * SECOND_US, RECORDER, ErrorState.ACTIVE, None, None),
     ]
 
 
@@ -160,9 +159,9 @@ TRC = """;$FILEVERSION=2.1
 def test_other_kinds_in_trc_text():
     """11-bit, remote and error lines; what the bytes of an error line mean has no source here."""
     assert contents(TRC)[1:] == [
-        OtherFrame(1 * SECOND, OtherKind.STANDARD, standard_bits(0x123, b"\xff")),
-        OtherFrame(2 * SECOND, OtherKind.REMOTE, remote_bits(0x18EAFF00, 3)),
-        ErrorFrame(3 * SECOND),
+        OtherFrame(1 * SECOND_US, OtherKind.STANDARD, standard_bits(0x123, b"\xff")),
+        OtherFrame(2 * SECOND_US, OtherKind.REMOTE, remote_bits(0x18EAFF00, 3)),
+        ErrorFrame(3 * SECOND_US),
     ]
 
 
@@ -175,7 +174,7 @@ def test_an_error_object_of_either_kind_in_a_binary_log(tmp_path: Path):
         writer._add_object(2, bytes([1, 0, 4, 0]), 3.0)
     with open_log(path) as log:
         found = list(log.contents())
-    assert found[1:-1] == [ErrorFrame(SECOND), ErrorFrame(2 * SECOND)]
+    assert found[1:-1] == [ErrorFrame(SECOND_US), ErrorFrame(2 * SECOND_US)]
 
 
 @pytest.mark.parametrize(
@@ -201,14 +200,14 @@ def test_the_place_in_a_binary_log_is_a_byte(tmp_path: Path):
             writer.on_message_received(can.Message(timestamp=time, arbitration_id=0x18EBFF00, channel=0))
     with open_log(path) as log:
         (step,) = (one for one in log.contents() if isinstance(one, TimeWentBack))
-    assert step[:2] == (8 * SECOND, 6 * SECOND)
+    assert step[:2] == (8 * SECOND_US, 6 * SECOND_US)
     assert step.where.startswith("byte ")
 
 
 def test_an_error_that_is_the_first_entry_begins_the_log():
     """A log of nothing but errors has times too, and an end."""
     with open_log(io.BytesIO(b"(5.0) can0 20000080#0000000000000000\n(7.0) can0 20000080#0000000000000000\n")) as log:
-        assert list(log.contents()) == [ErrorFrame(0), ErrorFrame(2 * SECOND), LogEnded(2 * SECOND)]
+        assert list(log.contents()) == [ErrorFrame(0), ErrorFrame(2 * SECOND_US), LogEnded(2 * SECOND_US)]
 
 
 def test_an_empty_log_tells_nothing():

@@ -11,8 +11,8 @@ from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.expect.expectation_plans import EnteredPlan
 from rvsim.shakedown.expect.sight import Sight
 from rvsim.shakedown.jobs import Job
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 FURNACE = {"message": "FURNACE_STATUS", "field": "heat_output_level"}
 ON = {**FURNACE, "becomes": True, "above": 0}
 FULL = {**FURNACE, "becomes": 50.0}
@@ -254,4 +254,4 @@ def test_a_step_can_wait_for_an_entry(tmp_path):
         session.until(seconds)
         session.put(0x19FFE45E, bytes([1, 0, 200, level]) + b"\xff" * 4)
     session.until(10)
-    assert [frame.time // SECOND for frame in frames if frame.identifier == 0x18EF0042] == [2, 6]
+    assert [frame.time // SECOND_US for frame in frames if frame.identifier == 0x18EF0042] == [2, 6]

@@ -6,9 +6,8 @@ from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.shakedown.jobs import Job
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 HEATER, INDOOR = 0x19FFE45E, 0x19FF9C91
 FURNACE, WARM = bytes.fromhex("0100C8FFFFFFFFFF"), bytes.fromhex("018025FFFFFFFFFF")
 SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\nuntil = "50s"\n'
@@ -77,7 +76,7 @@ def jury(loaded, catalogue):
 
         def hear(identifier, data, *seconds):
             for time in seconds:
-                frame = Frame(round(time * SECOND), identifier, data)
+                frame = Frame(round(time * SECOND_US), identifier, data)
                 jury.frame(frame, watch.observe(frame))
 
         return hear, jury
@@ -91,7 +90,7 @@ def test_how_long_it_was_missed_is_told_when_that_is_over(jury):
     hear(HEATER, FURNACE, 1, 5)
     hear(INDOOR, WARM, 10, 12, 14)
     hear(HEATER, FURNACE, 20)
-    (found,) = one.finish(22 * SECOND)
+    (found,) = one.finish(22 * SECOND_US)
     assert (found.found, found.at) == ("not seen for 15s after 5.000 s", 11.0)
     assert [line.split("  ")[0] for line in found.before] == ["1.000 s", "5.000 s"]
 
@@ -101,11 +100,11 @@ def test_a_frame_at_the_moment_belongs_to_it(jury):
     plan = 'expect = "every"\nsight = { message = "FURNACE_STATUS" }\ngap = "6s"'
     hear, one = jury(plan)
     hear(HEATER, FURNACE, 6, 12)
-    assert one.finish(13 * SECOND)[0].passed
+    assert one.finish(13 * SECOND_US)[0].passed
     hear, one = jury(plan)
     hear(INDOOR, WARM, 6)
     hear(HEATER, FURNACE, 6.000001)
-    (found,) = one.finish(7 * SECOND)
+    (found,) = one.finish(7 * SECOND_US)
     assert found.at == 6.0
     assert [line.split("  ")[1][:8] for line in found.before] == ["19FF9C91"]
 
@@ -122,7 +121,7 @@ def test_evidence_is_kept_however_long_a_run_goes_on(plan, at, jury):
     hear, one = jury(plan)
     hear(HEATER, FURNACE, 1)
     hear(INDOOR, WARM, 2, 3, 4, 5, 6, 7, 8, *(10 + number / 1000 for number in range(6000)))
-    (found,) = one.finish(20 * SECOND)
+    (found,) = one.finish(20 * SECOND_US)
     assert found.at == at
     expected = [float(time) for time in range(1, 9) if time <= at][-5:]
     assert [float(line.split(" s  ")[0]) for line in found.before] == expected

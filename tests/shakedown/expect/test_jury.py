@@ -5,9 +5,8 @@ import pytest
 from rvsim.errors import InputError
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 HEATER, INDOOR, OUTDOOR = 0x19FFE45E, 0x19FF9C91, 0x19FF9C92
 WARM, COLD, OUT = (bytes.fromhex(f"{start}FFFFFFFFFF") for start in ("018025", "018022", "028022"))
 """Ambient temperatures: instance 1, 2580 hex / 32 - 273 = 27 and 2280 hex / 32 - 273 = 3 degrees; instance 2, 3."""
@@ -24,14 +23,14 @@ class Case:
     def hear(self, identifier, data, *seconds):
         """Let a frame be heard at some times."""
         for time in seconds:
-            frame = Frame(round(time * SECOND), identifier, data)
+            frame = Frame(round(time * SECOND_US), identifier, data)
             self.jury.frame(frame, self.watch.observe(frame))
         return self
 
     def end(self, seconds=60):
         """End the run, and return what became of its expectations."""
-        self.jury.events(self.watch.advance(seconds * SECOND))
-        return self.jury.finish(seconds * SECOND)
+        self.jury.events(self.watch.advance(seconds * SECOND_US))
+        return self.jury.finish(seconds * SECOND_US)
 
 
 @pytest.fixture

@@ -2,7 +2,8 @@
 
 import pytest
 
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
+
 SIGHT = {"message": "THERMOSTAT_AMBIENT_STATUS"}
 FIELD = {**SIGHT, "field": "ambient_temperature"}
 
@@ -58,7 +59,7 @@ def test_the_nearest_is_kept(case):
     """22.5 degrees was wanted, and 21 came nearest, not 19."""
     one = case("seen", sight={**FIELD, "above": 22.5}).sensor(1, celsius=19).sensor(2, celsius=21).sensor(3, celsius=20)
     assert one.end() is not None
-    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.00 °C", 2 * SECOND)
+    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.00 °C", 2 * SECOND_US)
 
 
 @pytest.mark.parametrize(
@@ -162,7 +163,7 @@ def test_that_an_answer_is_late_is_known_at_the_next_frame(case):
     assert case("answer", **answer).sensor(10).heater(13).told
     assert not case("answer", **answer).sensor(10).heater(12).told
     (late,) = case("answer", **answer).sensor(10).heater(12, 13).told
-    assert late.nearest.frame.time == 12 * SECOND  # what comes later was not near it then
+    assert late.nearest.frame.time == 12 * SECOND_US  # what comes later was not near it then
 
 
 def test_an_answer_that_is_due_after_its_part_is_left_open(case):

@@ -4,9 +4,9 @@ from rvsim.watch.bus.bus_load import PairLoad
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import Collided, Disturbed
 
-SECOND = 1_000_000
 SIGHT = {"message": "THERMOSTAT_AMBIENT_STATUS"}
 
 
@@ -23,7 +23,7 @@ def test_a_value_of_the_vehicle(case):
     def go(*celsius, **more):
         one = case("world", value="cabin", at_least=18.0, **more)
         for second, value in enumerate(celsius):
-            one.judge.second(second * SECOND, Vehicle(value))
+            one.judge.second(second * SECOND_US, Vehicle(value))
         return one.end(len(celsius))
 
     assert go(18, 19, 20) is None
@@ -39,10 +39,10 @@ def test_a_value_of_the_vehicle(case):
 def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
     """Four digits would say 18, which is at least 18, and three a rate of 0.2."""
     world = case("world", value="cabin", at_least=18.0)
-    world.judge.second(SECOND, Vehicle(17.99996))
+    world.judge.second(SECOND_US, Vehicle(17.99996))
     assert world.end() == (1, "17.99996 °C at 1.000 s")
     once = case("world", value="cabin", at_least=18.0, once=True)
-    once.judge.second(SECOND, Vehicle(17.99996))
+    once.judge.second(SECOND_US, Vehicle(17.99996))
     assert once.end(2) == (2, "never so by 2.000 s; the nearest was 17.99996 °C")
     rate = case("rate", sight=SIGHT, at_least=0.2, until="60.01s").sensor(*range(0, 60, 5))
     assert rate.end(61)[1] == "seen 12 times in 60.01s: 0.19997 times a second"
@@ -57,7 +57,7 @@ def test_presence(case):
     def go(*changes, **more):
         one = case("presence", device="heater", state="silent", **more)
         for seconds, device, state in changes:
-            one.judge.presence(round(seconds * SECOND), device, Presence(state))
+            one.judge.presence(round(seconds * SECOND_US), device, Presence(state))
         return one.end()
 
     assert go((1, "heater", "present"), (20, "heater", "silent"), (30, "heater", "present")) is None
@@ -72,22 +72,22 @@ def test_presence(case):
 def test_the_state_at_the_end_of_its_part_is_told(case):
     """Not the one that came after it."""
     one = case("presence", device="heater", state="silent", until="30s")
-    one.judge.presence(SECOND, "heater", Presence.PRESENT)
-    one.judge.presence(30 * SECOND, "heater", Presence.SILENT)
+    one.judge.presence(SECOND_US, "heater", Presence.PRESENT)
+    one.judge.presence(30 * SECOND_US, "heater", Presence.SILENT)
     assert one.end() == (30, "it was present at 30.000 s")
 
 
 def flag(number, since, kind=FlagKind.SILENT_DEVICE, subject="heater", until=None):
     """A flag, times in seconds."""
-    end = None if until is None else until * SECOND
-    return Flag(number, kind, subject, Severity.FAULT, since * SECOND, "gone", "look", until=end)
+    end = None if until is None else until * SECOND_US
+    return Flag(number, kind, subject, Severity.FAULT, since * SECOND_US, "gone", "look", until=end)
 
 
 def flags(case, *changes, **more):
     """Tell a judge of flags: (seconds, flag)."""
     one = case("flag", **more)
     for seconds, changed in changes:
-        one.judge.flag(seconds * SECOND, changed)
+        one.judge.flag(seconds * SECOND_US, changed)
     return one.end()
 
 
@@ -112,7 +112,7 @@ def test_a_flag_that_ends_in_the_part_was_raised_in_it(case):
 def test_a_flag_that_should_not_be_is_known_at_once(case):
     """Not only at the end: what was on the bus is kept then."""
     one = case("flag", raised=False)
-    one.judge.flag(20 * SECOND, flag(1, 20))
+    one.judge.flag(20 * SECOND_US, flag(1, 20))
     assert one.told
 
 
@@ -145,5 +145,5 @@ def test_frames_that_went_wrong_on_the_wires(case):
     wires.note(Collided(3, 1, ("a", "b")))
     for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
         one = case("wires", frames=frames, at_most=most, at_least=1)
-        one.judge.wires(60 * SECOND, wires)
+        one.judge.wires(60 * SECOND_US, wires)
         assert one.end() == found

@@ -6,7 +6,7 @@ import pytest
 
 from rvsim.shakedown.faults import gates
 from rvsim.sim.bench import Passed
-from rvsim.wire.ident import split
+from rvsim.wire.ident import split_identifier
 
 AMBIENT = 0x19FF9C91
 """Thermostat Ambient Status, 1FF9C hex, of the node 91 hex."""
@@ -46,7 +46,7 @@ def test_who_uses_anothers_address_hears_what_is_sent_there():
     request = 0x18EA00F9  # a request (EA00 hex) of F9 hex; its destination stands in bits 8 to 15 (SAE J1939-21)
     passed = ear(0, request | 0x44 << 8, b"\xe4\xff\x01")
     assert (passed.identifier, passed.data) == (0x18EA5EF9, b"\xe4\xff\x01")
-    assert split(passed.identifier).destination == 0x5E
+    assert split_identifier(passed.identifier).destination == 0x5E
     assert ear(0, request | 0x5E << 8, b"") is None
     for others in (request | 0x45 << 8, request | 0xFF << 8, AMBIENT):
         assert ear(0, others, WARM) == Passed(others, WARM)

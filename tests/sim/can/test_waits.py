@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from rvsim.sim.can import Babble, Noise
 from rvsim.wire.line_events import Waited
 from rvsim.wire.response import PeriodicMessage, worst_responses
-from rvsim.wire.timing import most_bits
+from rvsim.wire.timing import max_bits
 
 MOST, BIT = 160 * 4, 4
 """Microseconds of the longest frame (160 bits with those between frames) and of a bit at 250 kbit/s."""
@@ -70,7 +70,7 @@ def responses(pair, senders, random, trouble=None):
     for time, identifier, sender in wires.run(400_000):
         if identifier in due:
             longest[sender] = max(longest[sender], time - due[identifier].pop(0))
-    streams = [PeriodicMessage(identifier, most_bits(8), gap, jitter) for identifier, gap, _, jitter, _ in senders]
+    streams = [PeriodicMessage(identifier, max_bits(8), gap, jitter) for identifier, gap, _, jitter, _ in senders]
     return longest, worst_responses(streams)
 
 
@@ -126,7 +126,7 @@ def test_a_sender_that_does_not_keep_its_gap_breaks_the_promise(pair):
     wires.send(30_000, 0x200, bytes(8), "b")
     wires.run()
     promised = worst_responses(
-        [PeriodicMessage(0x100, most_bits(8), 20_000), PeriodicMessage(0x200, most_bits(8), 20_000)]
+        [PeriodicMessage(0x100, max_bits(8), 20_000), PeriodicMessage(0x200, max_bits(8), 20_000)]
     )
     waits = [event for event in wires.told(Waited) if event.node == "b"]
     assert waits[0].time - waits[0].since > promised[1]

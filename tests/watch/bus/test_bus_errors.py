@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     Collided,
     Disturbed,
@@ -14,7 +14,6 @@ from rvsim.wire.line_events import (
     TimeWentBack,
 )
 
-SECOND = 1_000_000
 FRAME = Frame(0, 0x18EBFF5E, bytes(8))
 ACTIVE, PASSIVE, OFF = ErrorState.ACTIVE, ErrorState.PASSIVE, ErrorState.BUS_OFF
 
@@ -35,18 +34,18 @@ class Bus:
 
     def errors(self, *seconds, about=""):
         """Tell error frames."""
-        return self.note(*(ErrorFrame(round(second * SECOND), about) for second in seconds))
+        return self.note(*(ErrorFrame(round(second * SECOND_US), about) for second in seconds))
 
     def until(self, second):
         """Tell the time."""
-        self.events += self.watch.advance(round(second * SECOND))
+        self.events += self.watch.advance(round(second * SECOND_US))
         return self
 
     @property
     def flags(self):
         """(seconds, raised, severity) of each."""
         return [
-            (event.time / SECOND, isinstance(event, FlagRaised), str(event.flag.severity))
+            (event.time / SECOND_US, isinstance(event, FlagRaised), str(event.flag.severity))
             for event in self.events
             if isinstance(event, FlagRaised | FlagCleared) and event.flag.kind == "bus-errors"
         ]
@@ -82,7 +81,7 @@ def test_nine_in_ten_seconds_are_few_and_ten_are_many(bus):
     bus.errors(9.5)
     assert bus.flags == [(1.0, True, "notice"), (9.5, False, "notice"), (9.5, True, "warning")]
     assert bus.flag.text == "10 error frames from 1.000 s to 9.500 s, 10 of them within 10 s"
-    assert bus.flag.since == SECOND
+    assert bus.flag.since == SECOND_US
 
 
 @pytest.mark.parametrize(("tenth", "severity"), [(11.0, "notice"), (10.999999, "warning")])
@@ -111,21 +110,21 @@ def test_it_is_over_after_a_calm_minute(bus):
 
 def test_a_node_that_is_error_passive_is_a_warning(bus):
     """With its counters; active again and a calm minute end it."""
-    bus.note(StateChanged(2 * SECOND, "heater", PASSIVE, 128, 3))
+    bus.note(StateChanged(2 * SECOND_US, "heater", PASSIVE, 128, 3))
     assert bus.flags == [(2.0, True, "warning")]
     assert bus.flag.text == "heater is error passive"
     assert bus.flag.evidence == ("heater: error passive since 2.000 s, 128 transmit errors, 3 receive errors",)
-    bus.note(StateChanged(3 * SECOND, "heater", ACTIVE, 127, 3)).until(63)
+    bus.note(StateChanged(3 * SECOND_US, "heater", ACTIVE, 127, 3)).until(63)
     assert bus.flags == [(2.0, True, "warning"), (62.0, False, "warning")]
 
 
 def test_bus_off_is_a_fault_until_the_node_is_back(bus):
     """However long that takes; counters that are not told are left out."""
-    bus.errors(1).note(StateChanged(2 * SECOND, "heater", OFF, None, None)).until(500)
+    bus.errors(1).note(StateChanged(2 * SECOND_US, "heater", OFF, None, None)).until(500)
     assert bus.flags == [(1.0, True, "notice"), (2.0, False, "notice"), (2.0, True, "fault")]
     assert bus.flag.text == "1 error frame from 1.000 s, heater is bus-off"
     assert bus.flag.evidence[-1] == "heater: bus-off since 2.000 s"
-    bus.note(StateChanged(501 * SECOND, "heater", ACTIVE, 0, 0)).until(502)
+    bus.note(StateChanged(501 * SECOND_US, "heater", ACTIVE, 0, 0)).until(502)
     assert bus.flags[-1] == (62.0, False, "fault")
 
 
@@ -134,14 +133,14 @@ def test_only_error_frames_are_a_wrong_bit_rate_first(catalogue):
     bus = Bus(catalogue, None).errors(1, 2)
     assert bus.flag.text == "2 error frames from 1.000 s to 2.000 s, 2 of them within 10 s, and not one valid frame"
     assert bus.flag.advice.startswith("the bit rate first: with a wrong one nothing valid can come; it is 250000")
-    bus.events += bus.watch.observe(FRAME._replace(time=3 * SECOND))
+    bus.events += bus.watch.observe(FRAME._replace(time=3 * SECOND_US))
     assert "valid" not in bus.flag.text
     assert bus.flags == [(1.0, True, "notice")]
 
 
 def test_a_spoilt_frame_of_a_simulated_pair_is_an_error(bus):
     """As an adapter would see it."""
-    bus.note(Disturbed(SECOND, 0x18EBFF5E, ("heater",)))
+    bus.note(Disturbed(SECOND_US, 0x18EBFF5E, ("heater",)))
     assert bus.flag.text == "1 error frame from 1.000 s"
 
 
@@ -167,15 +166,15 @@ def test_two_that_collide_have_no_errors_of_the_wires(bus):
 def test_a_collision_long_ago_explains_nothing(bus):
     """A minute later being error passive has another cause."""
     bus.note(Collided(0, 0x18EBFF5E, ("heater", "pump")))
-    bus.note(StateChanged(60 * SECOND, "heater", PASSIVE, 128, 0))
+    bus.note(StateChanged(60 * SECOND_US, "heater", PASSIVE, 128, 0))
     assert bus.flags == []
-    bus.note(StateChanged(61 * SECOND, "pump", PASSIVE, 128, 0))
+    bus.note(StateChanged(61 * SECOND_US, "pump", PASSIVE, 128, 0))
     assert bus.flags == [(61.0, True, "warning")]
 
 
 def test_times_that_run_back_do_not_make_few_errors_many(bus):
     """Error frames are told of such a log as well; how many there are within 10 s is not known."""
-    bus.note(TimeWentBack(0, 2 * SECOND, "line 3"))
+    bus.note(TimeWentBack(0, 2 * SECOND_US, "line 3"))
     bus.errors(*(1 + n / 10 for n in range(12)))
     assert bus.flags == [(1.0, True, "notice")]
     assert bus.flag.text.startswith("12 error frames")

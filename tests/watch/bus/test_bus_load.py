@@ -10,11 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.watch.bus.bus_load import Busy, PairLoad, Window
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame, OtherKind
-from rvsim.wire.timing import least_bits
+from rvsim.wire.timing import min_bits
 
-SECOND = 1_000_000
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
 
 
@@ -23,7 +22,7 @@ def loaded(*bursts: tuple[float, int]) -> PairLoad:
     load = PairLoad()
     for second, count in bursts:
         for _ in range(count):
-            load.add(Frame(round(second * SECOND), IDENTIFIER, DATA))
+            load.add(Frame(round(second * SECOND_US), IDENTIFIER, DATA))
     return load
 
 
@@ -63,34 +62,39 @@ def test_wires_that_fell_quiet_are_idle_by_the_clock():
     """Without any frame the time tells: the burst is the last second for one second, then nothing is."""
     load = loaded((3, 100))
     assert load.percent(3_999_999) == pytest.approx((0, 100 * 100 * 131 / 250_000))
-    assert load.percent(4 * SECOND) == load.percent(4_999_999) == pytest.approx((percent(100), percent(100)))
-    assert load.percent(5 * SECOND) == pytest.approx((0, percent(100)))
+    assert load.percent(4 * SECOND_US) == load.percent(4_999_999) == pytest.approx((percent(100), percent(100)))
+    assert load.percent(5 * SECOND_US) == pytest.approx((0, percent(100)))
 
 
 def test_a_clock_that_is_behind_the_frames_changes_nothing():
     """Frames may be ahead of whoever looks."""
     load = loaded((3, 100), (4, 50))
-    assert load.percent(2 * SECOND) == load.percent() == pytest.approx((percent(100), percent(100)))
+    assert load.percent(2 * SECOND_US) == load.percent() == pytest.approx((percent(100), percent(100)))
     assert load.percent(4_500_000) == load.percent()
 
 
 def test_frames_that_come_late_into_a_second_count():
     """A clock that is ahead of the frames does not fix a second that is still coming in."""
     load = loaded((0.2, 10))
-    assert load.percent(30 * SECOND) == pytest.approx((0, percent(10)))
+    assert load.percent(30 * SECOND_US) == pytest.approx((0, percent(10)))
     for _ in range(90):
         load.add(Frame(900_000, IDENTIFIER, DATA))
-    assert load.percent(30 * SECOND) == pytest.approx((0, percent(100)))
+    assert load.percent(30 * SECOND_US) == pytest.approx((0, percent(100)))
 
 
 def test_seconds_are_closed_as_the_time_goes_on():
     """Each with its frames; of a long pause only the first three seconds are told."""
     load = loaded((0.5, 3))
-    assert [(one.start, len(one.frames)) for one in load.close(SECOND)] == [(0, 3)]
-    assert [(one.start, len(one.frames)) for one in load.close(90 * SECOND)] == [(n * SECOND, 0) for n in (1, 2, 3)]
-    assert load.end == 91 * SECOND
+    assert [(one.start, len(one.frames)) for one in load.close(SECOND_US)] == [(0, 3)]
+    assert [(one.start, len(one.frames)) for one in load.close(90 * SECOND_US)] == [
+        (n * SECOND_US, 0) for n in (1, 2, 3)
+    ]
+    assert load.end == 91 * SECOND_US
     load.add(Frame(95_500_000, IDENTIFIER, DATA))
-    assert [(one.start, len(one.frames)) for one in load.close(97 * SECOND)] == [(95 * SECOND, 1), (96 * SECOND, 0)]
+    assert [(one.start, len(one.frames)) for one in load.close(97 * SECOND_US)] == [
+        (95 * SECOND_US, 1),
+        (96 * SECOND_US, 0),
+    ]
 
 
 def test_a_second_says_who_used_it():
@@ -127,7 +131,9 @@ def test_a_second_ends_with_a_frame_and_begins_behind_one():
 @settings(max_examples=100, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.sampled_from([0, 1, 137, 250_000, 999_999, SECOND, 3 * SECOND]), st.integers(0, 8), st.booleans()),
+        st.tuples(
+            st.sampled_from([0, 1, 137, 250_000, 999_999, SECOND_US, 3 * SECOND_US]), st.integers(0, 8), st.booleans()
+        ),
         max_size=60,
     )
 )
@@ -138,18 +144,19 @@ def test_the_busiest_second_is_that_of_a_count_by_hand(drawn):
         time += step
         one = OtherFrame(time, OtherKind.STANDARD, 50) if is_other else Frame(time, IDENTIFIER, bytes(length))
         load.add(one)
-        passed.append((time, 50 if is_other else least_bits(length), one))
-    for _ in load.close(time + 2 * SECOND):
+        passed.append((time, 50 if is_other else min_bits(length), one))
+    for _ in load.close(time + 2 * SECOND_US):
         pass
     sums = {
-        end: sum(bits for time, bits, _ in passed if end - SECOND < time <= end) for end in {one[0] for one in passed}
+        end: sum(bits for time, bits, _ in passed if end - SECOND_US < time <= end)
+        for end in {one[0] for one in passed}
     }
     most = max(sums.values(), default=0)
     ends = [end for end, bits in sorted(sums.items()) if bits == most]
     exact = [
-        Window(end, tuple(one for time, _, one in passed if end - SECOND < time <= end)).percent for end in ends[:1]
+        Window(end, tuple(one for time, _, one in passed if end - SECOND_US < time <= end)).percent for end in ends[:1]
     ]
-    assert load.percent(time + 4 * SECOND) == pytest.approx((0, exact[0] if exact else 0))
+    assert load.percent(time + 4 * SECOND_US) == pytest.approx((0, exact[0] if exact else 0))
 
 
 def test_a_crowded_second_is_kept():

@@ -4,17 +4,16 @@ import pytest
 
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import FlagCleared, FlagRaised, Presence, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import ErrorFrame, LogEnded, TimeWentBack
 
-SECOND = 1_000_000
 IDENTIFIER, DATA = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140")
 
 
 def order_flags(events):
     """(seconds, severity) of each time it was raised."""
     return [
-        (event.time / SECOND, str(event.flag.severity))
+        (event.time / SECOND_US, str(event.flag.severity))
         for event in events
         if isinstance(event, FlagRaised) and event.flag.kind == "log-out-of-order"
     ]
@@ -34,9 +33,9 @@ def log(catalogue, entries, steps, *, end=True):
 def test_a_step_of_more_than_a_second(catalogue, by, told):
     """A second back is a late frame, a microsecond more is none: a warning, at once."""
     watch, events = log(catalogue, 2000, 0, end=False)
-    events = watch.observe_event(TimeWentBack(2 * SECOND, by, "line 2001"))
+    events = watch.observe_event(TimeWentBack(2 * SECOND_US, by, "line 2001"))
     assert order_flags(events) == ([(2.0, "warning")] if told else [])
-    events = watch.observe_event(LogEnded(2 * SECOND))
+    events = watch.observe_event(LogEnded(2 * SECOND_US))
     assert order_flags(events) == []
 
 
@@ -81,17 +80,17 @@ def test_what_is_told(catalogue):
 def test_nothing_is_judged_by_times_from_then_on(bus):
     """Late, silent, quiet, busy: none of it; what has no time in it is still told."""
     made = bus("heater", "sensor")
-    made.events += made.watch.observe_event(TimeWentBack(0, 2 * SECOND, "line 3"))
+    made.events += made.watch.observe_event(TimeWentBack(0, 2 * SECOND_US, "line 3"))
     made.run(60, made.every(5, "FURNACE_STATUS", 0x5E, off=((10, 60),)), made.every(1, "DC_SOURCE_STATUS_1", 0x46))
     for n in range(1000):
-        made.observe(Frame(60 * SECOND + n * 900, IDENTIFIER, DATA))
+        made.observe(Frame(60 * SECOND_US + n * 900, IDENTIFIER, DATA))
     made.until(200)
     made.say(201, "FURNACE_STATUS", 0x5E, length=4, instance=1)
     kinds = {kind for _, _, kind, _ in made.flags}
     assert kinds <= {"log-out-of-order", "unplanned-device", "unknown-message", "wrong-length"}
     assert {"log-out-of-order", "wrong-length"} <= kinds
     assert {state for _, _, state in made.presence}.isdisjoint({Presence.SILENT, Presence.LATE})
-    made.events += made.watch.observe_event(ErrorFrame(202 * SECOND))
+    made.events += made.watch.observe_event(ErrorFrame(202 * SECOND_US))
     assert made.flags[-1][2] == "bus-errors"
 
 
@@ -100,7 +99,7 @@ def test_what_stood_is_cleared_and_stands_under_it(bus):
     made = bus()
     made.run(60, made.every(5, "FURNACE_STATUS", 0x5E, off=((10, 60),)), made.every(1, "DC_SOURCE_STATUS_1", 0x46))
     assert [flag.kind for flag in made.watch.flags] == ["silent-device"]
-    made.forget().events += made.watch.observe_event(TimeWentBack(60 * SECOND, 30 * SECOND, "line 60"))
+    made.forget().events += made.watch.observe_event(TimeWentBack(60 * SECOND_US, 30 * SECOND_US, "line 60"))
     assert made.flags == [
         (60.0, "raised", "log-out-of-order", "log"),
         (60.0, "cleared", "silent-device", "address 5E hex"),
@@ -120,7 +119,7 @@ def test_a_rig_may_accept_it_and_still_nothing_is_judged_by_times(catalogue):
          "accepted": [{"flag": "log-out-of-order", "reason": "two loggers joined"}]}
     )  # fmt: skip
     watch = Watch(catalogue, rig)
-    watch.observe_event(TimeWentBack(0, 2 * SECOND, "line 3"))
-    watch.advance(100 * SECOND)
+    watch.observe_event(TimeWentBack(0, 2 * SECOND_US, "line 3"))
+    watch.advance(100 * SECOND_US)
     assert watch.flags == ()
     assert not watch.trusts_times

@@ -8,11 +8,10 @@ from rvsim.rig.model import Rig
 from rvsim.watch.bus.overload import Overload
 from rvsim.watch.transitions import Ended
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
-from rvsim.wire.timing import bits_of
+from rvsim.wire.timing import frame_bits
 
-SECOND = 1_000_000
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
 """CAN hardware counted 141 bits for this frame: 1773 of them fill a second, 709 are 40 %, 1241 are 70 %."""
 
@@ -26,7 +25,7 @@ class Bus:
     def second(self, number, frames):
         """So many frames in a second, one after the other."""
         for n in range(frames):
-            time = number * SECOND + n * SECOND // max(frames, 1)
+            time = number * SECOND_US + n * SECOND_US // max(frames, 1)
             self.events += self.watch.observe(Frame(time, IDENTIFIER, DATA))
         return self
 
@@ -34,7 +33,7 @@ class Bus:
     def flags(self):
         """(seconds, raised, severity)."""
         return [
-            (event.time / SECOND, type(event) is FlagRaised, str(event.flag.severity))
+            (event.time / SECOND_US, type(event) is FlagRaised, str(event.flag.severity))
             for event in self.events
             if isinstance(event, FlagRaised | FlagCleared) and event.flag.kind == "bus-busy"
         ]
@@ -83,7 +82,7 @@ def test_it_is_over_after_three_calm_seconds(bus):
 def test_a_pause_is_calm(bus):
     """Nothing at all for a while ends it, by the time alone."""
     bus.second(0, 800)
-    bus.events += bus.watch.advance(2 * SECOND) + bus.watch.advance(3 * SECOND) + bus.watch.advance(4 * SECOND)
+    bus.events += bus.watch.advance(2 * SECOND_US) + bus.watch.advance(3 * SECOND_US) + bus.watch.advance(4 * SECOND_US)
     assert bus.flags == [(1.0, True, "notice"), (4.0, False, "notice")]
 
 
@@ -122,12 +121,12 @@ def flags_by_hand(told, end):
     ``told`` are (time, bits) of all that took the pair; ``end`` is how far the time was told.
     """
     out, standing, calm = [], 0, 0
-    for number in range(end // SECOND):
-        here = [time for time, _ in told if time // SECOND == number]
-        loads = {at: sum(bits for time, bits in told if at - SECOND < time <= at) / 2500 for at in sorted(here)}
+    for number in range(end // SECOND_US):
+        here = [time for time, _ in told if time // SECOND_US == number]
+        loads = {at: sum(bits for time, bits in told if at - SECOND_US < time <= at) / 2500 for at in sorted(here)}
         most = max(loads.values(), default=0)
         above = 70 if most > 70 else 40 if most > 40 else 0
-        over = (number + 1) * SECOND
+        over = (number + 1) * SECOND_US
         if above < standing:
             calm += 1
             if calm < 3:
@@ -171,8 +170,8 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
             }[what]
             busyness.pass_seconds(time)
             busyness.load.add(one)
-            told.append((time, len(bits_of(*one[1:])) if isinstance(one, Frame) else one.bits))
-    end = time + 10 * SECOND
+            told.append((time, len(frame_bits(*one[1:])) if isinstance(one, Frame) else one.bits))
+    end = time + 10 * SECOND_US
     busyness.pass_seconds(end)
     standing, found = None, []
     for one in emitted:
@@ -190,7 +189,7 @@ def test_a_burst_across_two_whole_seconds_is_noticed(bus):
     for n in range(400):
         bus.events += bus.watch.observe(Frame(500_000 + n * 1250, IDENTIFIER, DATA))
     for n in range(400):
-        bus.events += bus.watch.observe(Frame(SECOND + n * 1250, IDENTIFIER, DATA))
+        bus.events += bus.watch.observe(Frame(SECOND_US + n * 1250, IDENTIFIER, DATA))
     bus.second(2, 1)
     assert bus.flags == [(2.0, True, "notice")]
     assert "45 % busy" in bus.watch.flags[-1].text
@@ -209,7 +208,7 @@ def test_the_limit_to_a_bit(catalogue, bits, raised):
     bus = Bus(catalogue)
     for kind, taken in ((OtherKind.STANDARD, 99_900), (OtherKind.REMOTE, bits - 99_900)):
         bus.events += bus.watch.observe_event(OtherFrame(500_000, kind, taken))
-    bus.events += bus.watch.advance(SECOND)
+    bus.events += bus.watch.advance(SECOND_US)
     assert bus.flags == ([(1.0, True, "notice")] if raised else [])
     if raised:
         assert "100 % of its bits from 11-bit frames" in bus.watch.flags[-1].text
@@ -220,7 +219,7 @@ def test_error_frames_fill_the_pair_too(catalogue):
     bus = Bus(catalogue)
     for n in range(4348):
         bus.events += bus.watch.observe_event(ErrorFrame(n * 200))
-    bus.events += bus.watch.advance(SECOND)
+    bus.events += bus.watch.advance(SECOND_US)
     assert bus.flags == [(1.0, True, "notice")]
 
 

@@ -2,8 +2,6 @@
 
 import pytest
 
-SECOND = 1_000_000
-
 
 def senders(bus, first=0.0, gap=0.5, off=()):
     """Six sensors, each with its own place in the rhythm."""

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     Collided,
     Disturbed,
@@ -17,7 +17,6 @@ from rvsim.wire.line_events import (
     Waited,
 )
 
-SECOND = 1_000_000
 HEATER, FAN = 0x19FFE45E, 0x19FFE490
 """FURNACE_STATUS from two addresses."""
 
@@ -36,12 +35,12 @@ class Pair:
 
     def observe(self, seconds, identifier):
         """Let a frame come through."""
-        self.events += self.watch.observe(Frame(round(seconds * SECOND), identifier, bytes(8)))
+        self.events += self.watch.observe(Frame(round(seconds * SECOND_US), identifier, bytes(8)))
         return self
 
     def until(self, seconds):
         """Tell the time."""
-        self.events += self.watch.advance(round(seconds * SECOND))
+        self.events += self.watch.advance(round(seconds * SECOND_US))
         return self
 
     @property
@@ -49,7 +48,7 @@ class Pair:
         """What the flags about the pair did."""
         kinds = ("no-acknowledge", "shared-address", "bus-busy")
         return [
-            (event.time / SECOND, str(event.flag.kind), event.flag.subject, type(event) is FlagRaised)
+            (event.time / SECOND_US, str(event.flag.kind), event.flag.subject, type(event) is FlagRaised)
             for event in self.events
             if isinstance(event, FlagRaised | FlagCleared) and event.flag.kind in kinds
         ]
@@ -73,12 +72,12 @@ def planned(catalogue):
 
 def test_a_node_that_nobody_acknowledges_is_told_after_a_second(pair):
     """At exactly one second it may still be that the others are just coming up; a microsecond later it is told."""
-    pair.note(NotAcknowledged(2 * SECOND, "heater", HEATER)).until(3)
+    pair.note(NotAcknowledged(2 * SECOND_US, "heater", HEATER)).until(3)
     assert pair.flags == []
     pair.until(3.000001)
     assert pair.flags == [(3.0, "no-acknowledge", "heater", True)]
     (flag,) = pair.watch.flags
-    assert (flag.since, str(flag.severity)) == (2 * SECOND, "fault")
+    assert (flag.since, str(flag.severity)) == (2 * SECOND_US, "fault")
     assert flag.text.startswith("nobody acknowledges what it sends: nothing of it has come through for 1.0 s")
     assert "two wires, which may be swapped" in flag.advice
     assert flag.evidence == ("identifier 19FFE45E, first tried at 2.000 s",)
@@ -104,7 +103,7 @@ def test_nodes_that_come_up_one_after_the_other_raise_nothing(pair):
 def test_after_its_return_it_can_be_told_again(pair):
     """The second counts from the first try of the new time alone, and is told once however often it tries."""
     pair.note(NotAcknowledged(0, "heater", HEATER)).until(2).observe(3, HEATER)
-    pair.note(*(NotAcknowledged(round(t * SECOND), "heater", HEATER) for t in (5, 5.2, 5.8))).until(6.5).until(9)
+    pair.note(*(NotAcknowledged(round(t * SECOND_US), "heater", HEATER) for t in (5, 5.2, 5.8))).until(6.5).until(9)
     assert [(t, up) for t, _, _, up in pair.flags] == [(1.0, True), (3.0, False), (6.0, True)]
 
 
@@ -113,7 +112,7 @@ def test_after_its_return_it_can_be_told_again(pair):
 
 def test_a_collision_is_a_shared_address(pair):
     """Told at once, with who sent what; no second flag while it goes on."""
-    pair.note(Collided(SECOND, HEATER, ("heater", "fan"))).note(Collided(2 * SECOND, HEATER, ("heater", "fan")))
+    pair.note(Collided(SECOND_US, HEATER, ("heater", "fan"))).note(Collided(2 * SECOND_US, HEATER, ("heater", "fan")))
     assert pair.flags == [(1.0, "shared-address", "heater", True)]
     (flag,) = pair.watch.flags
     assert flag.text == (
@@ -126,8 +125,8 @@ def test_a_collision_is_a_shared_address(pair):
 
 def test_a_minute_without_a_collision_ends_it(pair):
     """Counted from the last one; frames in between change nothing."""
-    pair.note(Collided(SECOND, HEATER, ("heater", "fan"))).observe(40, HEATER)
-    pair.note(Collided(50 * SECOND, HEATER, ("heater", "fan"))).until(110)
+    pair.note(Collided(SECOND_US, HEATER, ("heater", "fan"))).observe(40, HEATER)
+    pair.note(Collided(50 * SECOND_US, HEATER, ("heater", "fan"))).until(110)
     assert len(pair.flags) == 1
     pair.until(111)
     assert pair.flags[1:] == [(110.0, "shared-address", "heater", False)]
@@ -142,13 +141,13 @@ def test_each_address_has_its_own(pair):
 def test_collisions_add_nothing_to_two_names_that_claim_one_address(catalogue, pair):
     """One cause, one flag: where the claims tell it, or begin to, collisions do not."""
     claim = catalogue.by_name("ADDRESS_CLAIM").identifier(0x5E, 0xFF)
-    pair.note(Collided(SECOND, HEATER, ("heater", "fan")))
+    pair.note(Collided(SECOND_US, HEATER, ("heater", "fan")))
     for time, name in ((2.0, bytes(8)), (2.1, bytes([1, *bytes(7)])), (2.2, bytes(8))):
-        pair.events += pair.watch.observe(Frame(round(time * SECOND), claim, name))
-    pair.until(5).note(Collided(6 * SECOND, HEATER, ("heater", "fan"))).until(8)
+        pair.events += pair.watch.observe(Frame(round(time * SECOND_US), claim, name))
+    pair.until(5).note(Collided(6 * SECOND_US, HEATER, ("heater", "fan"))).until(8)
     assert len([flag for flag in pair.watch.flags if flag.kind == "shared-address"]) == 1
     assert "claim address 5E hex" in pair.watch.flags[-1].text
-    pair.note(Collided(9 * SECOND, HEATER, ("heater", "fan"))).until(10)
+    pair.note(Collided(9 * SECOND_US, HEATER, ("heater", "fan"))).until(10)
     assert len(pair.watch.flags) == 1
 
 
@@ -160,7 +159,7 @@ def test_a_wait_beyond_the_plan_is_told(planned):
     worst = 3 * 640
     planned.note(Waited(worst, "heater", HEATER, 0)).until(1)
     assert planned.flags == []
-    planned.note(Waited(SECOND + worst + 1, "heater", HEATER, SECOND))
+    planned.note(Waited(SECOND_US + worst + 1, "heater", HEATER, SECOND_US))
     assert planned.flags == [(1.001921, "bus-busy", "bus", True)]
     (flag,) = [flag for flag in planned.watch.flags if flag.kind == "bus-busy"]
     assert flag.text.startswith(
@@ -171,7 +170,7 @@ def test_a_wait_beyond_the_plan_is_told(planned):
 def test_three_calm_seconds_end_it(planned):
     """Counted from the last such wait."""
     for second in (1, 3):
-        planned.note(Waited(second * SECOND + 9000, "heater", HEATER, second * SECOND))
+        planned.note(Waited(second * SECOND_US + 9000, "heater", HEATER, second * SECOND_US))
     planned.until(6.009)
     assert len(planned.flags) == 1
     planned.until(7)
@@ -181,32 +180,32 @@ def test_three_calm_seconds_end_it(planned):
 @pytest.mark.parametrize("identifier", [0x18EEFF5E, 0x19FEDB5E, 0x19FFE25E])
 def test_messages_that_the_plan_does_not_promise_raise_nothing(planned, identifier):
     """A claim, a command, a status of a function that nobody has."""
-    planned.note(Waited(SECOND, "heater", identifier, 0)).until(1.5)
+    planned.note(Waited(SECOND_US, "heater", identifier, 0)).until(1.5)
     assert planned.flags == []
 
 
 def test_without_a_rig_nothing_is_promised(pair):
     """A long wait is noted as the longest, and raises nothing."""
-    long, longer = Waited(SECOND, "heater", HEATER, 0), Waited(3 * SECOND, "fan", FAN, SECOND)
-    pair.note(long, longer, Waited(4 * SECOND, "fan", FAN, 3 * SECOND)).until(5)
+    long, longer = Waited(SECOND_US, "heater", HEATER, 0), Waited(3 * SECOND_US, "fan", FAN, SECOND_US)
+    pair.note(long, longer, Waited(4 * SECOND_US, "fan", FAN, 3 * SECOND_US)).until(5)
     assert pair.flags == []
     assert pair.watch.wires.longest == longer
 
 
 def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
     """The wait has one cause, and one flag."""
-    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30)
-    planned.note(Waited(40 * SECOND, "heater", HEATER, SECOND)).observe(40, HEATER).until(41)
+    planned.note(NotAcknowledged(SECOND_US, "heater", HEATER)).until(30)
+    planned.note(Waited(40 * SECOND_US, "heater", HEATER, SECOND_US)).observe(40, HEATER).until(41)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
 
 
 def test_nor_do_the_frames_that_stood_behind_it(planned):
     """What was ready before the node was heard again waited for the same; what became ready later did not."""
-    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30).observe(40, HEATER)
-    planned.note(Waited(40 * SECOND + 600, "heater", HEATER, 20 * SECOND)).until(42)
+    planned.note(NotAcknowledged(SECOND_US, "heater", HEATER)).until(30).observe(40, HEATER)
+    planned.note(Waited(40 * SECOND_US + 600, "heater", HEATER, 20 * SECOND_US)).until(42)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
     assert planned.watch.wires.longest is None
-    planned.note(Waited(43 * SECOND + 9000, "heater", HEATER, 43 * SECOND))
+    planned.note(Waited(43 * SECOND_US + 9000, "heater", HEATER, 43 * SECOND_US))
     assert planned.flags[-1][1:] == ("bus-busy", "bus", True)
 
 
@@ -252,9 +251,9 @@ def test_flags_do_not_depend_on_how_often_the_time_is_told(planned_watch, events
         watch, out = planned_watch(), []
         steps = sorted([*((time, 1, what) for time, *what in events), *((time, 0, None) for time in times)], key=_by)
         for time, _, what in steps:
-            now = time * SECOND
+            now = time * SECOND_US
             out += watch.advance(now) if what is None else _happen(watch, now, *what)
-        out += watch.advance(400 * SECOND)
+        out += watch.advance(400 * SECOND_US)
         return sorted(
             (e.time, e.flag.number, type(e) is FlagRaised) for e in out if isinstance(e, FlagRaised | FlagCleared)
         )

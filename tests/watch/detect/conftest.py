@@ -7,11 +7,10 @@ import pytest
 
 from rvsim.logs.survey import survey
 from rvsim.watch.watch import FlagRaised
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 from rvsim.wire.transfer.long_messages import LongMessages
 
-SECOND = 1_000_000
 TICK_S = 0.7
 """Live, the time is told so often between frames."""
 
@@ -43,16 +42,16 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
         for frame in frames:
             while step < frame.time:
                 told.events += told.watch.advance(step)
-                step += SECOND // 10
+                step += SECOND_US // 10
             told.observe(frame)
             plain.observe(frame)
-        while step < end * SECOND:
+        while step < end * SECOND_US:
             told.events += told.watch.advance(step)
-            step += SECOND // 10
+            step += SECOND_US // 10
         told.until(end)
         plain.until(end)
         assert told.events == plain.events
-        log = survey([frame for frame in frames if frame.time <= end * SECOND], catalogue, told.rig)
+        log = survey([frame for frame in frames if frame.time <= end * SECOND_US], catalogue, told.rig)
         last = max((frame.time for frame in frames), default=0)
         early = [event for event in plain.events if isinstance(event, FlagRaised) and event.time < last]
         assert [(f.kind, f.subject, f.since) for f in log.flags][: len(early)] == [
@@ -65,10 +64,12 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
         ]
 
     def raised(made, flag) -> float:
-        return next(e.time for e in made.events if isinstance(e, FlagRaised) and e.flag.number == flag.number) / SECOND
+        return (
+            next(e.time for e in made.events if isinstance(e, FlagRaised) and e.flag.number == flag.number) / SECOND_US
+        )
 
     def until(flag) -> float | None:
-        return None if flag.until is None else flag.until / SECOND
+        return None if flag.until is None else flag.until / SECOND_US
 
     return go
 
@@ -84,7 +85,7 @@ def heard(bus) -> Callable:
         log, live, told = bus(*devices, start=start), bus(*devices, start=start), start
         for frame in sorted(frames, key=lambda one: one.time):
             log.observe(frame)
-            while (told + TICK_S) * SECOND < frame.time:
+            while (told + TICK_S) * SECOND_US < frame.time:
                 told += TICK_S
                 live.until(told)
             live.observe(frame)
@@ -105,7 +106,7 @@ def commanded() -> Callable:
     """Return the frames of a commanded address: ``commanded(30.0, serial=5, address=0x70)``, a long message to all."""
 
     def send(seconds, serial, address):
-        tool, moment = LongMessages(0xF9), round(seconds * SECOND)
+        tool, moment = LongMessages(0xF9), round(seconds * SECOND_US)
         sent, frames = tool.send(moment, 0xFED8, Name(serial).to_bytes() + bytes([address])).frames, []
         while sent or tool.due() is not None:
             frames += [Frame(moment, identifier, data) for identifier, data in sent]

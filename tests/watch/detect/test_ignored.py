@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.wire.database import load
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 FAN, FAN_COMMAND = "ROOF_FAN_STATUS_1", "ROOF_FAN_COMMAND_1"
@@ -343,7 +343,7 @@ def test_a_command_to_one_node_is_answered_by_that_node(bus, tmp_path, to, told)
     """Two fans call themselves instance 1: only the one that was asked has to do it; to all, any of them may."""
     path = tmp_path / "own.dbc"
     path.write_text(ADDRESSED, encoding="utf-8")
-    made = type(bus())(load([path], cache=tmp_path))
+    made = type(bus())(load_catalogue([path], cache=tmp_path))
     for n in range(8):
         for source, speed in ((0x90, 0), (0x9B, 100 if n > 2 and to == 0x9B else 0)):
             made.say(5 * n + source / 1000, FAN, source, instance=1, fan_speed_setting=speed)

@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 
 from rvsim.logs.survey import survey
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 PANEL, SENSOR, TOOL = 0x44, 0x91, 0xF9
 AMBIENT, FURNACE = "9C FF 01", "E4 FF 01"
 UNKNOWN, DENIED, BUSY = 1, 2, 3
@@ -20,7 +19,7 @@ UNKNOWN, DENIED, BUSY = 1, 2, 3
 
 def frame(seconds, identifier, text):
     """A frame by its time and bytes."""
-    return Frame(round(seconds * SECOND), identifier, bytes.fromhex(text))
+    return Frame(round(seconds * SECOND_US), identifier, bytes.fromhex(text))
 
 
 def ask(at, asker=PANEL, asked=SENSOR, dgn=AMBIENT, instance=""):
@@ -54,7 +53,7 @@ class Seen:
         self.watch = Watch(catalogue)
         everything = sorted([*frames, *talk], key=lambda one: one.time)
         events = [event for one in everything for event in self.watch.observe(one)]
-        events += self.watch.advance(round(seconds * SECOND))
+        events += self.watch.advance(round(seconds * SECOND_US))
         self.all = [
             event
             for event in events
@@ -64,7 +63,7 @@ class Seen:
     @property
     def flags(self):
         """(seconds, raised) of each."""
-        return [(event.time / SECOND, type(event) is FlagRaised) for event in self.all]
+        return [(event.time / SECOND_US, type(event) is FlagRaised) for event in self.all]
 
 
 @pytest.fixture
@@ -280,7 +279,7 @@ def test_a_log_tells_the_same(catalogue, seen):
 
 @settings(max_examples=100, deadline=None)
 @given(st.lists(st.tuples(
-    st.integers(0, 3 * SECOND),
+    st.integers(0, 3 * SECOND_US),
     st.sampled_from([0x18EA91, 0x18EAFF, 0x18E8FF, 0x18E844, 0x19FF9C, 0x18EEFF, 0x1CEC44, 0x1CEBFF, 0x18FEEB]),
     st.sampled_from([PANEL, SENSOR, 0xFE]),
     st.sampled_from([bytes.fromhex(text) for text in (

@@ -2,9 +2,8 @@
 
 import pytest
 
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 FURNACE, WATER, AMBIENT = "FURNACE_STATUS", "WATERHEATER_STATUS", "THERMOSTAT_AMBIENT_STATUS"
 RAISED, CLEARED = "raised", "cleared"
 NO_FAULT = {"dsa": 94, "spn": 0x7FFFF, "fmi": 0x1F, "operating_status_1": 1}
@@ -22,7 +21,7 @@ def talk(made, until, source, first=1.0, off=()):
 
 def asked(seconds, to=0xFF, dgn=0xEE00):
     """A request for a DGN."""
-    return Frame(round(seconds * SECOND), 0x18EA00F9 | to << 8, dgn.to_bytes(3, "little"))
+    return Frame(round(seconds * SECOND_US), 0x18EA00F9 | to << 8, dgn.to_bytes(3, "little"))
 
 
 @pytest.mark.parametrize("devices", [(), ("heater",)])
@@ -79,7 +78,7 @@ def test_a_reset_that_was_commanded_is_no_restart(bus, heard, of_kind, catalogue
     """RV-C's general reset."""
     made, spec = bus(), catalogue.by_name("GENERAL_RESET")
     frames = [*claims(made, (0, 0x5E, 5), (31, 0x5E, 5)), *talk(made, 60, 0x5E)]
-    frames.append(Frame(30 * SECOND, spec.identifier(0x44, 0x5E), bytes([0x01] + [0xFF] * 7)))
+    frames.append(Frame(30 * SECOND_US, spec.identifier(0x44, 0x5E), bytes([0x01] + [0xFF] * 7)))
     assert of_kind(heard(frames, 60), "restarted") == []
 
 
@@ -206,7 +205,9 @@ def test_a_message_that_was_lost_is_no_start(bus, heard, of_kind, lost):
     names = {0x1FECA: "DM_RV", 0x1FFE4: FURNACE, 0x1FFF7: WATER}
     identifiers = {made.catalogue.by_name(names[one]).identifier(0x5E) for one in lost}
     kept = [
-        f for f in started(made, 3, 200) if f.identifier not in identifiers or not 97 * SECOND < f.time < 99 * SECOND
+        f
+        for f in started(made, 3, 200)
+        if f.identifier not in identifiers or not 97 * SECOND_US < f.time < 99 * SECOND_US
     ]
     assert of_kind(heard([*bus_before(made, 200), *kept], 200), "restarted") == []
 

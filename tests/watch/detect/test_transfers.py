@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from rvsim.logs.survey import survey
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
-SECOND = 1_000_000
 HEATER, PANEL, CHARGER = 0x5E, 0x44, 0x4A
 ANNOUNCE, REQUEST = "20 14 00 03 FF EB FE 00", "10 14 00 03 FF EB FE 00"
 CLEAR, CLEAR_LAST, DONE = "11 03 01 FF FF EB FE 00", "11 01 03 FF FF EB FE 00", "13 14 00 03 FF EB FE 00"
@@ -25,7 +24,7 @@ BACKGROUND = bytes.fromhex("01 FF FF FF FF FF FF FF")
 
 def frame(seconds, identifier, text):
     """A frame by its time and bytes."""
-    return Frame(round(seconds * SECOND), identifier, bytes.fromhex(text))
+    return Frame(round(seconds * SECOND_US), identifier, bytes.fromhex(text))
 
 
 def control(source, destination):
@@ -73,7 +72,7 @@ def background(seconds, begin=0.0):
 def flags_of(events):
     """(seconds, raised, flag) of the flags of this kind."""
     return [
-        (event.time / SECOND, type(event) is FlagRaised, event.flag)
+        (event.time / SECOND_US, type(event) is FlagRaised, event.flag)
         for event in events
         if isinstance(event, FlagRaised | FlagCleared) and event.flag.kind == "failed-transfer"
     ]
@@ -86,7 +85,7 @@ class Seen:
         self.watch = Watch(catalogue, rig)
         everything = sorted([*frames, *(background(seconds) if busy else [])], key=lambda one: one.time)
         self.events = [event for one in everything for event in self.watch.observe(one)]
-        self.events += self.watch.advance(round(seconds * SECOND))
+        self.events += self.watch.advance(round(seconds * SECOND_US))
 
     @property
     def flags(self):
@@ -368,10 +367,10 @@ def test_silence_of_the_whole_bus_is_not_held_against_a_message(catalogue):
         start = pause - 0.06
         frames += to_one(start, *WHOLE[:3])
         resumed = to_one(start + length, *WHOLE)
-        frames += [one for one in resumed if one.time >= round((start + length + 0.03) * SECOND)]
+        frames += [one for one in resumed if one.time >= round((start + length + 0.03) * SECOND_US)]
     for one in sorted(frames, key=lambda one: one.time):
         events += watch.observe(one)
-    assert flags_of(events + watch.advance(100 * SECOND)) == []
+    assert flags_of(events + watch.advance(100 * SECOND_US)) == []
     assert sum(flag.kind == "bus-quiet" for flag in watch.all_flags) == 2
 
 
@@ -442,16 +441,16 @@ def test_events_do_not_depend_on_how_time_is_told(catalogue, data):
     frames += background(25, 12) if data.draw(st.booleans()) else []
     frames.sort(key=lambda one: one.time)
     plain, told, batched = Watch(catalogue), Watch(catalogue), []
-    once = [event for one in frames for event in plain.observe(one)] + plain.advance(700 * SECOND)
+    once = [event for one in frames for event in plain.observe(one)] + plain.advance(700 * SECOND_US)
     before = 0
     for one in frames:
         for step in sorted(data.draw(st.lists(st.integers(before, one.time), max_size=2))):
             batched += told.advance(step)
         batched += told.observe(one)
         before = one.time
-    for step in sorted(data.draw(st.lists(st.integers(before, 700 * SECOND), max_size=3))):
+    for step in sorted(data.draw(st.lists(st.integers(before, 700 * SECOND_US), max_size=3))):
         batched += told.advance(step)
-    assert batched + told.advance(700 * SECOND) == once
+    assert batched + told.advance(700 * SECOND_US) == once
     assert [event.time for event in once] == sorted(event.time for event in once)
 
 

@@ -7,8 +7,8 @@ from rvsim.logs.survey import survey
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 TOOL = 0xF9
 PRODUCT = "EB FE 00"
 
@@ -31,8 +31,8 @@ class Vehicle:
 
     def until(self, seconds):
         """Go on."""
-        self.bench.run_until(round(seconds * SECOND))
-        self.events += self.watch.advance(round(seconds * SECOND))
+        self.bench.run_until(round(seconds * SECOND_US))
+        self.events += self.watch.advance(round(seconds * SECOND_US))
         return self
 
     def put(self, seconds, identifier, text):
@@ -44,7 +44,7 @@ class Vehicle:
     def flags(self):
         """(raised, seconds) of the flags, whatever their kind."""
         return [
-            (type(event) is FlagRaised, str(event.flag.kind), round(event.time / SECOND, 1))
+            (type(event) is FlagRaised, str(event.flag.kind), round(event.time / SECOND_US, 1))
             for event in self.events
             if isinstance(event, FlagRaised | FlagCleared)
         ]

@@ -10,10 +10,9 @@ import pytest
 
 from rvsim.watch.watch import Watch
 from rvsim.wire.claim import Claimer
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
-SECOND = 1_000_000
 FURNACE, AMBIENT = "FURNACE_STATUS", "THERMOSTAT_AMBIENT_STATUS"
 NULL, GLOBAL = 0xFE, 0xFF
 RAISED, CLEARED = "raised", "cleared"
@@ -26,7 +25,7 @@ def claims(made, *said):
 
 def asked(seconds, to=GLOBAL, source=0xF9, dgn=0xEE00):
     """A request for a DGN."""
-    return Frame(round(seconds * SECOND), 0x18EA0000 | to << 8 | source, dgn.to_bytes(3, "little"))
+    return Frame(round(seconds * SECOND_US), 0x18EA0000 | to << 8 | source, dgn.to_bytes(3, "little"))
 
 
 # Cannot claim.

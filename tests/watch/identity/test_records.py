@@ -3,9 +3,7 @@
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, attendance
-from rvsim.wire.frame import Frame
-
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 def part(catalogue, node: AddressRecord, dgn: int, first: int, second: int = 0xFF, time: int = 0) -> TopicRecord:
@@ -41,18 +39,18 @@ def test_a_new_topic_belongs_to_nobody_yet(catalogue):
 
 def test_a_device_may_be_silent_for_three_of_its_slowest_gaps():
     """At least 15 s; planned statuses count even if none has come."""
-    assert planned({"furnace": 1}).silence_limit() == 15 * SECOND
-    assert planned({"furnace": 1}, 4 * SECOND).silence_limit() == 15 * SECOND
-    assert planned({"furnace": 1}, 6 * SECOND).silence_limit() == 18 * SECOND
+    assert planned({"furnace": 1}).silence_limit() == 15 * SECOND_US
+    assert planned({"furnace": 1}, 4 * SECOND_US).silence_limit() == 15 * SECOND_US
+    assert planned({"furnace": 1}, 6 * SECOND_US).silence_limit() == 18 * SECOND_US
 
 
 def test_the_slowest_gap_is_that_of_what_is_sent_or_planned(catalogue):
     """Whichever is slower; a command has none."""
-    entry, node = planned({"furnace": 1}, 3 * SECOND), AddressRecord(0x5E)
+    entry, node = planned({"furnace": 1}, 3 * SECOND_US), AddressRecord(0x5E)
     entry.parts += [part(catalogue, node, 0x1FFE3, 1)]
-    assert entry.slowest_gap() == 3 * SECOND
+    assert entry.slowest_gap() == 3 * SECOND_US
     entry.parts += [part(catalogue, node, 0x1FFE4, 1)]
-    assert entry.slowest_gap() == 5 * SECOND
+    assert entry.slowest_gap() == 5 * SECOND_US
     assert DeviceRecord(1, "address 5E hex", None).slowest_gap() is None
 
 

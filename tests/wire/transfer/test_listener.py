@@ -5,7 +5,7 @@ The exchange between 90h and 9Bh is that of can-j1939 2.0.12 test_ecu.py (MIT), 
 
 import pytest
 
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
@@ -22,7 +22,7 @@ class Ear:
     """A listener that is told frames as text; what happened is kept."""
 
     def __init__(self, **options):
-        self.listener = LongListener(**options)
+        self.listener = LongMessageListener(**options)
         self.events = []
 
     def receive(self, *frames, at=0):
@@ -58,9 +58,9 @@ def test_a_published_message_between_two_nodes(ear):
     for clear, packet in zip(CLEARS, PACKETS, strict=True):
         ear.receive(clear, packet, at=77)
     assert ear.events == [LongMessage(0x90, 0x9B, 0xDF00, TWENTY, 5, 77)]
-    assert ear.listener.open == 1
+    assert ear.listener.open_sessions == 1
     ear.receive(ACKNOWLEDGED, at=80)
-    assert (len(ear.events), ear.listener.open, ear.listener.due()) == (1, 0, None)
+    assert (len(ear.events), ear.listener.open_sessions, ear.listener.due()) == (1, 0, None)
 
 
 def test_a_published_message_to_all(ear):
@@ -68,7 +68,7 @@ def test_a_published_message_to_all(ear):
     ear.receive("00ECFF01 20 14 00 03 FF B0 FE 00", at=1)
     ear.receive(*[packet.replace("1CEB9B90", "00EBFF01") for packet in PACKETS], at=2)
     assert ear.events == [LongMessage(1, 255, 0xFEB0, TWENTY, 1, 2)]
-    assert ear.listener.open == 0
+    assert ear.listener.open_sessions == 0
 
 
 def test_silence_to_all(ear):
@@ -102,11 +102,11 @@ def test_many_pairs_at_once(ear):
 def test_packets_are_taken_only_when_the_receiver_asked_for_them(ear):
     """Without a clear to send, or outside of it, a packet may be another message's."""
     ear.receive(RTS, PACKETS[0])
-    assert ear.kinds == [ProblemKind.UNASKED]
+    assert ear.kinds == [ProblemKind.UNREQUESTED]
     ear.receive(CLEARS[0], PACKETS[1])
-    assert ear.kinds == [ProblemKind.UNASKED] * 2
+    assert ear.kinds == [ProblemKind.UNREQUESTED] * 2
     ear.receive("1CEC909B 11 05 01 FF FF 00 DF 00", PACKETS[0], "1CEB9B90 04 01 02 03 04 05 06 07")
-    assert ear.kinds == [ProblemKind.UNASKED] * 3
+    assert ear.kinds == [ProblemKind.UNREQUESTED] * 3
     ear.receive(PACKETS[1], PACKETS[2])
     assert ear.bytes == [TWENTY]
 
@@ -142,30 +142,30 @@ def test_a_complete_message_needs_no_acknowledgement(ear, clear):
     ear.receive(RTS, clear, *PACKETS)
     assert ear.listener.due() == 1_450_000
     ear.expire(1_450_000)
-    assert (ear.bytes, ear.kinds, ear.listener.open) == ([TWENTY], [], 0)
+    assert (ear.bytes, ear.kinds, ear.listener.open_sessions) == ([TWENTY], [], 0)
 
 
 def test_what_only_the_listener_missed_stays_missing(ear):
     """The receiver acknowledges: nothing brings the packet back."""
     ear.receive(RTS, ALL, PACKETS[0], PACKETS[2], ACKNOWLEDGED, at=3)
-    assert ear.events == [TransferProblem(ProblemKind.BROKEN, 3, 0x90, 0x9B, 0xDF00)]
-    assert ear.listener.open == 0
+    assert ear.events == [TransferProblem(ProblemKind.INCOMPLETE, 3, 0x90, 0x9B, 0xDF00)]
+    assert ear.listener.open_sessions == 0
 
 
 def test_another_packet_of_the_same_number_ends_it(ear):
     """Two packets of one number that differ: one of them is another message's."""
     ear.receive(RTS, ALL, PACKETS[0], "1CEB9B90 01 FF FF FF FF FF FF FF", PACKETS[1], PACKETS[2])
-    assert (ear.bytes, ear.kinds) == ([], [ProblemKind.CHANGED, ProblemKind.STRAY, ProblemKind.STRAY])
+    assert (ear.bytes, ear.kinds) == ([], [ProblemKind.CONTRADICTED, ProblemKind.UNEXPECTED, ProblemKind.UNEXPECTED])
 
 
 @pytest.mark.parametrize("abort", [ABORT, "18EC9B90 FF 03 FF FF FF 00 DF 00"])
 def test_either_side_may_end_it(ear, abort):
     """An abort about its DGN, from the receiver or the sender."""
     ear.receive(RTS, ALL, PACKETS[0], abort.replace("DF", "DE"))
-    assert (ear.kinds, ear.listener.open) == ([ProblemKind.STRAY], 1)
+    assert (ear.kinds, ear.listener.open_sessions) == ([ProblemKind.UNEXPECTED], 1)
     ear.receive(abort, at=9)
     assert ear.events[-1] == TransferProblem(ProblemKind.ABORTED, 9, 0x90, 0x9B, 0xDF00, 3)
-    assert ear.listener.open == 0
+    assert ear.listener.open_sessions == 0
 
 
 def test_an_abort_ends_what_goes_either_way(ear):
@@ -184,16 +184,16 @@ def test_a_second_request_takes_the_place_of_the_first(ear):
 def test_what_belongs_to_no_session(ear, frame):
     """Words and packets without a request are strays."""
     ear.receive(frame)
-    assert ear.kinds == [ProblemKind.STRAY]
-    assert ear.listener.open == 0
+    assert ear.kinds == [ProblemKind.UNEXPECTED]
+    assert ear.listener.open_sessions == 0
 
 
 @pytest.mark.parametrize("frame", [ALL, ACKNOWLEDGED])
 def test_words_about_another_dgn_are_strays(ear, frame):
     """They open and close nothing."""
     ear.receive(RTS, frame.replace("DF", "DE"), PACKETS[0])
-    assert ear.kinds == [ProblemKind.STRAY, ProblemKind.UNASKED]
-    assert ear.listener.open == 1
+    assert ear.kinds == [ProblemKind.UNEXPECTED, ProblemKind.UNREQUESTED]
+    assert ear.listener.open_sessions == 1
 
 
 @pytest.mark.parametrize(
@@ -214,7 +214,7 @@ def test_silence_between_two_nodes(ear, frames, wait):
     assert ear.events == []
     ear.expire(1000 + wait)
     assert ear.events == [TransferProblem(ProblemKind.TIMEOUT, 1000 + wait, 0x90, 0x9B, 0xDF00)]
-    assert ear.listener.open == 0
+    assert ear.listener.open_sessions == 0
 
 
 def test_a_listener_may_be_driven_by_frames_alone(ear):
@@ -222,14 +222,14 @@ def test_a_listener_may_be_driven_by_frames_alone(ear):
     ear.receive(RTS, ALL, PACKETS[0])
     ear.receive(PACKETS[1], at=950_000)
     ear.receive(PACKETS[2], at=1_900_001)
-    assert ear.kinds == [ProblemKind.TIMEOUT, ProblemKind.STRAY]
+    assert ear.kinds == [ProblemKind.TIMEOUT, ProblemKind.UNEXPECTED]
 
 
 @pytest.mark.parametrize("data", ["10 14 00 02 FF 00 DF 00", "10 08 00 02 FF 00 DF 00", "10 FA 06 FF FF 00 DF 00"])
 def test_size_and_packets_that_do_not_fit(ear, data):
     """Such a request opens nothing, and ends what was under way."""
     ear.receive(RTS, f"18EC9B90 {data}", ALL)
-    assert ear.kinds == [ProblemKind.RESTARTED, ProblemKind.MISFIT, ProblemKind.STRAY]
+    assert ear.kinds == [ProblemKind.RESTARTED, ProblemKind.SIZE_MISMATCH, ProblemKind.UNEXPECTED]
 
 
 @pytest.mark.parametrize(
@@ -254,18 +254,18 @@ def test_malformed_frames_change_nothing(ear, frame):
 
 def test_room_is_bounded():
     """Messages that begin when there is no room are counted; the ones under way go on."""
-    ear = Ear(most=1)
+    ear = Ear(max_sessions=1)
     ear.receive(RTS, "18EC9B91 10 14 00 03 01 00 DF 00", ALL, *PACKETS)
     ear.receive("18ECFF01 20 14 00 03 FF B0 FE 00", "18ECFF02 20 14 00 03 FF B0 FE 00")
-    assert (ear.kinds, ear.bytes) == ([ProblemKind.CROWDED] * 2, [TWENTY])
-    assert ear.listener.open == 2
+    assert (ear.kinds, ear.bytes) == ([ProblemKind.NO_SESSION_FREE] * 2, [TWENTY])
+    assert ear.listener.open_sessions == 2
 
 
 def test_room_as_it_is_without_asking(ear):
     """64 messages to all and 64 between two nodes, unless its owner says otherwise."""
     for source in range(65):
         ear.receive(f"18EC9B{source:02X} 10 14 00 03 01 00 DF 00", f"18ECFF{source:02X} 20 14 00 03 FF B0 FE 00")
-    assert (ear.listener.open, ear.listener.counts) == (128, {ProblemKind.CROWDED: 2})
+    assert (ear.listener.open_sessions, ear.listener.counts) == (128, {ProblemKind.NO_SESSION_FREE: 2})
 
 
 def test_other_frames_pass_by(ear):

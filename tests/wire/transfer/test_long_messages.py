@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind, TransferProblem
 
 NINE = bytes(range(1, 10))
 
@@ -25,7 +25,7 @@ def test_messages_to_several_nodes_and_to_all_go_out_together():
         [0x1CECFF90],
         [],
     ]
-    assert long.open == 3
+    assert long.open_sessions == 3
 
 
 def test_what_waits_goes_out_in_its_order():
@@ -37,7 +37,7 @@ def test_what_waits_goes_out_in_its_order():
     begun = []
     while long.due() is not None and len(begun) < 3:
         outcome = long.expire(long.due())
-        begun += [event.dgn for event in outcome.events if isinstance(event, Arrived)]
+        begun += [event.dgn for event in outcome.events if isinstance(event, LongMessageSent)]
     assert begun == [0xDA00, 0xDB00, 0xDC00]
 
 
@@ -47,11 +47,14 @@ def test_room_for_messages_on_their_way_is_bounded():
     for _ in range(16):
         assert long.send(0, 0xFEB0, NINE).events == []
     refused = long.send(5, 0xFEB0, NINE)
-    assert (refused.frames, refused.events) == ([], [TransferProblem(ProblemKind.CROWDED, 5, 0x90, 255, 0xFEB0)])
+    assert (refused.frames, refused.events) == (
+        [],
+        [TransferProblem(ProblemKind.NO_SESSION_FREE, 5, 0x90, 255, 0xFEB0)],
+    )
     long.expire(50_000)
     long.expire(100_000)
     assert long.send(100_000, 0xFEB0, NINE).events == []
-    assert long.counts == {ProblemKind.CROWDED: 1}
+    assert long.counts == {ProblemKind.NO_SESSION_FREE: 1}
 
 
 @pytest.mark.parametrize("size", [0, 8, 1786])
@@ -96,7 +99,7 @@ def test_room_as_it_is_without_asking():
     for source in range(65):
         heard(long, f"1CEC90{source:02X} 10 09 00 02 FF 00 DF 00")
         heard(long, f"1CECFF{source:02X} 20 09 00 02 FF B0 FE 00")
-    assert (long.open, long.counts) == (128, {ProblemKind.CROWDED: 2})
+    assert (long.open_sessions, long.counts) == (128, {ProblemKind.NO_SESSION_FREE: 2})
 
 
 def test_in_and_out_at_once_between_two_nodes():
@@ -108,10 +111,10 @@ def test_in_and_out_at_once_between_two_nodes():
     ]
     assert len(heard(long, "1CEC9010 11 02 01 FF FF 00 DF 00").frames) == 2
     heard(long, "1CEB9010 01 09 09 09 09 09 09 09")
-    assert heard(long, "1CEC9010 13 09 00 02 FF 00 DF 00").events == [Arrived(0, 0x10, 0xDF00)]
+    assert heard(long, "1CEC9010 13 09 00 02 FF 00 DF 00").events == [LongMessageSent(0, 0x10, 0xDF00)]
     done = heard(long, "1CEB9010 02 08 08 FF FF FF FF FF")
     assert done.events == [LongMessage(0x10, 0x90, 0xDF00, bytes([9] * 7 + [8] * 2), 0, 0)]
-    assert long.open == 0
+    assert long.open_sessions == 0
 
 
 def test_an_abort_ends_what_goes_either_way():
@@ -124,7 +127,7 @@ def test_an_abort_ends_what_goes_either_way():
         (ProblemKind.ABORTED, 0x10),
         (ProblemKind.ABORTED, 0x90),
     ]
-    assert long.open == 0
+    assert long.open_sessions == 0
 
 
 def test_several_senders_at_once():
@@ -179,7 +182,7 @@ def test_a_lost_address_ends_what_was_under_way():
         TransferProblem(ProblemKind.MOVED, 9, 0x90, 255, 0xFEB0),
         TransferProblem(ProblemKind.MOVED, 9, 0x90, 255, 0xFEB1),
     ]
-    assert (long.open, long.due(), long.expire(10**9)) == (0, None, ([], []))
+    assert (long.open_sessions, long.due(), long.expire(10**9)) == (0, None, ([], []))
     assert heard(long, "1CEC9010 11 02 01 FF FF 00 DF 00") == ([], [])
 
 
@@ -201,7 +204,9 @@ def test_what_was_due_is_done_before_a_frame_is_heard():
     long.send(0, 0xFEB0, NINE)
     assert [dgn_of(identifier) for identifier, _ in heard(long, "19FFD101", 60_000).frames] == [0xEB00]
     heard(long, "1CEC9001 10 09 00 02 FF 00 DF 00", 60_000)
-    assert heard(long, "1CEB9001 01 01 02 03 04 05 06 07", 1_310_000).events == [Arrived(1_310_000, 255, 0xFEB0)]
+    assert heard(long, "1CEB9001 01 01 02 03 04 05 06 07", 1_310_000).events == [
+        LongMessageSent(1_310_000, 255, 0xFEB0)
+    ]
     late = heard(long, "19FFD101", 2_060_001)
     assert [event.kind for event in late.events] == [ProblemKind.RETRIED]
 

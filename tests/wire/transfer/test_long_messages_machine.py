@@ -10,9 +10,9 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, TransferProblem
 
 ADDRESSES = (1, 2, 3)
 STRANGER = 9
@@ -28,8 +28,8 @@ class Transfers(RuleBasedStateMachine):
     def build(self, window):
         """Put nodes and a listener on the bus."""
         self.time = 0
-        self.nodes = {address: LongMessages(address, window=window, most=MOST) for address in ADDRESSES}
-        self.listener = LongListener(most=MOST)
+        self.nodes = {address: LongMessages(address, window=window, max_sessions=MOST) for address in ADDRESSES}
+        self.listener = LongMessageListener(max_sessions=MOST)
         self.queues = {address: [] for address in (*ADDRESSES, STRANGER)}
         self.sent = {}
         self.troubles = []
@@ -51,7 +51,7 @@ class Transfers(RuleBasedStateMachine):
                 assert event.started <= event.ended <= self.time
                 ears = self.sent[event[:4]]
                 ears.append(ear)
-            elif isinstance(event, Arrived) and event.destination != 255:
+            elif isinstance(event, LongMessageSent) and event.destination != 255:
                 assert any(event.destination in ears for key, ears in self.sent.items() if key[1:3] == event[1:])
 
     def transmit(self, address, place, fates):
@@ -170,8 +170,8 @@ class Transfers(RuleBasedStateMachine):
     def little_is_kept(self):
         """The number of sessions is bounded, whatever comes."""
         for node in getattr(self, "nodes", {}).values():
-            assert node.open <= 2 * MOST + 16
-        assert not hasattr(self, "listener") or self.listener.open <= 2 * MOST
+            assert node.open_sessions <= 2 * MOST + 16
+        assert not hasattr(self, "listener") or self.listener.open_sessions <= 2 * MOST
 
     def teardown(self):
         """Everything ends by its timers."""
@@ -186,7 +186,7 @@ class Transfers(RuleBasedStateMachine):
             if not moments:
                 break
             self.expire(max(self.time, min(moments)))
-        assert all(ear.due() is None and ear.open == 0 for ear in ears)
+        assert all(ear.due() is None and ear.open_sessions == 0 for ear in ears)
         for (source, destination, _, _), heard in self.sent.items():
             to = [ear for ear in ADDRESSES if ear != source] if destination == 255 else [destination]
             assert set(heard) <= {*to, "listener"}

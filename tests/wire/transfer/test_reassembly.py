@@ -24,7 +24,7 @@ def test_a_published_message_to_all(node):
     for number, frame in enumerate(TO_ALL, start=1):
         assert node.receive(frame, at=1000 + number * 50_000) == []
     assert node.events == [LongMessage(1, 255, 0xFEB0, TWENTY, 1000, 151_000)]
-    assert (node.long.open, node.long.due()) == (0, None)
+    assert (node.long.open_sessions, node.long.due()) == (0, None)
 
 
 def test_a_recorded_message_to_all(node):
@@ -61,7 +61,7 @@ def test_silence_of_750_ms_ends_a_message_to_all(node, heard):
     assert node.long.expire(last + 749_999).events == []
     assert node.due() == (last + 750_000, [])
     assert node.events == [TransferProblem(ProblemKind.TIMEOUT, last + 750_000, 1, 255, 0xFEB0)]
-    assert (node.long.open, node.long.counts) == (0, {ProblemKind.TIMEOUT: 1})
+    assert (node.long.open_sessions, node.long.counts) == (0, {ProblemKind.TIMEOUT: 1})
 
 
 def test_a_packet_at_the_very_end_of_the_wait_counts(node):
@@ -69,7 +69,7 @@ def test_a_packet_at_the_very_end_of_the_wait_counts(node):
     node.receive(BAM)
     node.receive(TO_ALL[0], at=750_000)
     node.receive(TO_ALL[1], at=1_500_001)
-    assert node.kinds == [ProblemKind.TIMEOUT, ProblemKind.STRAY]
+    assert node.kinds == [ProblemKind.TIMEOUT, ProblemKind.UNEXPECTED]
 
 
 @pytest.mark.parametrize("order", [(0, 2), (1,), (2,), (0, 2, 1), (1, 0, 2)])
@@ -78,9 +78,9 @@ def test_lost_and_swapped_packets_to_all_end_it(node, order):
     node.receive(BAM)
     for place in order:
         node.receive(TO_ALL[place])
-    assert node.kinds[0] is ProblemKind.BROKEN
-    assert set(node.kinds[1:]) <= {ProblemKind.STRAY}
-    assert (node.messages, node.long.open) == ([], 0)
+    assert node.kinds[0] is ProblemKind.INCOMPLETE
+    assert set(node.kinds[1:]) <= {ProblemKind.UNEXPECTED}
+    assert (node.messages, node.long.open_sessions) == ([], 0)
 
 
 def test_a_repeated_packet_to_all_is_counted_only(node):
@@ -101,8 +101,8 @@ def test_a_packet_that_comes_again_with_other_bytes_ends_it(node):
     node.receive(BAM)
     node.receive(TO_ALL[0])
     node.receive("00EBFF01 01 01 02 03 04 05 06 08")
-    assert node.kinds == [ProblemKind.CHANGED]
-    assert node.long.open == 0
+    assert node.kinds == [ProblemKind.CONTRADICTED]
+    assert node.long.open_sessions == 0
 
 
 def test_a_second_announce_begins_anew(node):
@@ -129,11 +129,11 @@ def test_size_and_packets_that_do_not_fit(node, announce):
     """Such a message is not gathered, and its packets belong to nothing; one that was under way has ended too."""
     node.receive(announce)
     node.receive(TO_ALL[0])
-    assert node.kinds == [ProblemKind.MISFIT, ProblemKind.STRAY]
+    assert node.kinds == [ProblemKind.SIZE_MISMATCH, ProblemKind.UNEXPECTED]
     node.receive(BAM)
     node.receive(announce)
-    assert node.kinds[2:] == [ProblemKind.RESTARTED, ProblemKind.MISFIT]
-    assert node.long.open == 0
+    assert node.kinds[2:] == [ProblemKind.RESTARTED, ProblemKind.SIZE_MISMATCH]
+    assert node.long.open_sessions == 0
 
 
 @pytest.mark.parametrize(
@@ -175,8 +175,8 @@ def test_senders_do_not_disturb_each_other(node):
 
 def test_room_for_messages_to_all_is_bounded(node_at):
     """The sender that comes when there is no room is counted, and has to begin again."""
-    node = node_at(2, most=2)
+    node = node_at(2, max_sessions=2)
     for source in ("01", "03", "04"):
         node.receive(f"00ECFF{source} 20 14 00 03 FF B0 FE 00")
-    assert (node.kinds, node.long.open) == ([ProblemKind.CROWDED], 2)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.NO_SESSION_FREE], 2)
     assert node.events[0].source == 4

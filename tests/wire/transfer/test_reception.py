@@ -27,7 +27,7 @@ def test_a_published_message_to_one(node):
     assert node.receive(TO_IT[1]) == ["1CEC0102 11 01 03 FF FF B0 FE 00"]
     assert node.receive(TO_IT[2], at=20) == [ACKNOWLEDGED]
     assert node.events == [LongMessage(1, 2, 0xFEB0, TWENTY, 10, 20)]
-    assert (node.long.open, node.long.due()) == (0, None)
+    assert (node.long.open_sessions, node.long.due()) == (0, None)
 
 
 def test_it_asks_for_no_more_packets_than_there_are(node):
@@ -100,7 +100,7 @@ def test_silence_after_clear_to_send(node):
     assert node.due() == (3_750_000, ["1CEC0102 FF 03 FF FF FF B0 FE 00"])
     assert node.kinds == [ProblemKind.RETRIED, ProblemKind.RETRIED, ProblemKind.TIMEOUT]
     assert node.events[-1] == TransferProblem(ProblemKind.TIMEOUT, 3_750_000, 1, 2, 0xFEB0, 3)
-    assert (node.long.open, node.long.due()) == (0, None)
+    assert (node.long.open_sessions, node.long.due()) == (0, None)
 
 
 def test_silence_between_packets(node):
@@ -120,8 +120,8 @@ def test_it_gives_up_asking_for_the_same_packet(node):
     node.receive(TO_IT[2])
     node.receive(TO_IT[2])
     assert node.receive(TO_IT[2]) == ["1CEC0102 FF 05 FF FF FF B0 FE 00"]
-    assert node.events[-1] == TransferProblem(ProblemKind.GAVE_UP, 0, 1, 2, 0xFEB0, 5)
-    assert node.long.open == 0
+    assert node.events[-1] == TransferProblem(ProblemKind.TOO_MANY_RETRIES, 0, 1, 2, 0xFEB0, 5)
+    assert node.long.open_sessions == 0
 
 
 def test_repeated_packets_to_one_are_counted_only(node):
@@ -139,7 +139,7 @@ def test_packets_nobody_asked_for_are_passed_over(node):
     node.receive(RTS)
     assert node.receive(TO_IT[1]) == []
     assert node.receive(TO_IT[0]) == ["1CEC0102 11 01 02 FF FF B0 FE 00"]
-    assert node.kinds == [ProblemKind.UNASKED]
+    assert node.kinds == [ProblemKind.UNREQUESTED]
 
 
 def test_another_packet_of_the_same_number_ends_the_session(node):
@@ -147,10 +147,10 @@ def test_another_packet_of_the_same_number_ends_the_session(node):
     node.receive(RTS_NO_LIMIT)
     node.receive(TO_IT[0])
     assert node.receive("00EB0201 01 FF FF FF FF FF FF FF") == ["1CEC0102 FF 08 FF FF FF B0 FE 00"]
-    assert (node.kinds, node.long.open) == ([ProblemKind.CHANGED], 0)
-    assert node.events[-1] == TransferProblem(ProblemKind.CHANGED, 0, 1, 2, 0xFEB0, 8)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.CONTRADICTED], 0)
+    assert node.events[-1] == TransferProblem(ProblemKind.CONTRADICTED, 0, 1, 2, 0xFEB0, 8)
     assert node.receive(TO_IT[1]) == []  # the rest of it belongs to no session, and is not aborted again
-    assert node.kinds == [ProblemKind.CHANGED, ProblemKind.STRAY]
+    assert node.kinds == [ProblemKind.CONTRADICTED, ProblemKind.UNEXPECTED]
 
 
 def test_a_second_request_for_the_same_dgn_takes_its_place(node):
@@ -177,40 +177,40 @@ def test_a_request_that_does_not_fit_is_refused(node):
     assert node.receive("00EC0201 10 14 00 02 FF B0 FE 00") == ["1CEC0102 FF FA FF FF FF B0 FE 00"]
     node.receive(RTS)
     node.receive("00EC0201 10 08 00 02 FF B0 FE 00")
-    assert node.kinds == [ProblemKind.MISFIT, ProblemKind.RESTARTED, ProblemKind.MISFIT]
-    assert node.long.open == 0
+    assert node.kinds == [ProblemKind.SIZE_MISMATCH, ProblemKind.RESTARTED, ProblemKind.SIZE_MISMATCH]
+    assert node.long.open_sessions == 0
 
 
 def test_room_for_messages_to_it_is_bounded(node_at):
     """The sender that comes when there is no room is told so (reason 2)."""
-    node = node_at(2, most=2)
+    node = node_at(2, max_sessions=2)
     node.receive("00EC0201 10 14 00 03 01 B0 FE 00")
     node.receive("00EC0203 10 14 00 03 01 B0 FE 00")
     assert node.receive("00EC0204 10 14 00 03 01 B0 FE 00") == ["1CEC0402 FF 02 FF FF FF B0 FE 00"]
-    assert (node.kinds, node.long.open) == ([ProblemKind.CROWDED], 2)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.NO_SESSION_FREE], 2)
 
 
 def test_the_sender_may_end_the_session(node):
     """Its abort is not answered; one about another DGN belongs to nothing."""
     node.receive(RTS)
     assert node.receive("00EC0201 FF 03 FF FF FF EB FE 00") == []
-    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.UNEXPECTED], 1)
     assert node.receive("00EC0201 FF 02 FF FF FF B0 FE 00") == []
     assert node.events[-1] == TransferProblem(ProblemKind.ABORTED, 0, 1, 2, 0xFEB0, 2)
-    assert node.long.open == 0
+    assert node.long.open_sessions == 0
 
 
 def test_what_is_for_others_is_not_for_it(node):
     """Requests and packets to another node are nobody's business here."""
     assert node.receive("00EC0301 10 14 00 03 01 B0 FE 00") == []
     assert node.receive("00EB0301 01 01 02 03 04 05 06 07") == []
-    assert (node.events, node.long.open) == ([], 0)
+    assert (node.events, node.long.open_sessions) == ([], 0)
 
 
 def test_packets_without_a_request_are_strays(node):
     """Nothing was asked for, nothing is taken."""
     assert node.receive(TO_IT[0]) == []
-    assert node.events == [TransferProblem(ProblemKind.STRAY, 0, 1, 2)]
+    assert node.events == [TransferProblem(ProblemKind.UNEXPECTED, 0, 1, 2)]
 
 
 # Waiting.
@@ -229,7 +229,7 @@ def test_a_busy_node_lets_senders_wait(node):
     assert frames == [(0x1CEC0102, bytes.fromhex("11 01 02 FF FF B0 FE 00"))]
     assert node.long.due() == 2_350_000
     assert node.receive(TO_IT[1], at=1_200_000) == ["1CEC0102 11 01 03 FF FF B0 FE 00"]
-    assert node.kinds == [ProblemKind.UNASKED]
+    assert node.kinds == [ProblemKind.UNREQUESTED]
 
 
 def test_a_busy_node_lets_a_new_sender_wait(node):
@@ -238,7 +238,7 @@ def test_a_busy_node_lets_a_new_sender_wait(node):
     assert node.receive(RTS) == ["1CEC0102 11 00 FF FF FF B0 FE 00"]
     assert node.long.resume(1).frames == [(0x1CEC0102, bytes.fromhex("11 01 01 FF FF B0 FE 00"))]
     assert node.receive("00EC0203 10 14 00 03 01 B0 FE 00") == ["1CEC0302 11 01 01 FF FF B0 FE 00"]
-    assert node.long.open == 2
+    assert node.long.open_sessions == 2
 
 
 def test_a_busy_node_asks_for_lost_packets_when_it_is_ready(node):
@@ -249,7 +249,7 @@ def test_a_busy_node_asks_for_lost_packets_when_it_is_ready(node):
     assert node.receive(TO_IT[2]) == ["1CEC0102 11 00 FF FF FF B0 FE 00"]
     node.receive(TO_IT[1])
     node.receive(TO_IT[0])
-    assert node.kinds == [ProblemKind.LOST, ProblemKind.UNASKED, ProblemKind.REPEATED]
+    assert node.kinds == [ProblemKind.LOST, ProblemKind.UNREQUESTED, ProblemKind.REPEATED]
     assert node.long.resume(1).frames == [(0x1CEC0102, bytes.fromhex("11 02 02 FF FF B0 FE 00"))]
 
 
@@ -263,7 +263,7 @@ def test_waiting_gives_all_tries_back(node):
     node.long.resume(0)
     node.receive(TO_IT[2])
     node.receive(TO_IT[2])
-    assert node.long.open == 1
+    assert node.long.open_sessions == 1
     assert node.receive(TO_IT[2]) == ["1CEC0102 FF 05 FF FF FF B0 FE 00"]
 
 
@@ -287,7 +287,7 @@ def test_ready_too_late(node, at):
     node.receive(RTS)
     outcome = node.long.resume(at)
     assert outcome.frames == [(0x1CEC0102, bytes.fromhex("FF 03 FF FF FF B0 FE 00"))]
-    assert (node.long.open, node.long.due(), node.long.counts) == (0, None, {ProblemKind.TIMEOUT: 1})
+    assert (node.long.open_sessions, node.long.due(), node.long.counts) == (0, None, {ProblemKind.TIMEOUT: 1})
 
 
 def test_asking_again_after_a_hold_ends_in_time(node):

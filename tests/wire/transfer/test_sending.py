@@ -7,7 +7,7 @@ where that stack uses the message's, and our request sets no limit (FF).
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessageSent, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 RTS = "1CEC9B90 10 14 00 03 FF 00 DF 00"
@@ -33,8 +33,8 @@ def test_a_published_message_to_all(node):
     assert node.due() == (101_000, ["1CEBFF90 02 01 02 03 04 05 06 07"])
     assert node.events == []
     assert node.due() == (151_000, ["1CEBFF90 03 01 02 03 04 05 06 FF"])
-    assert node.events == [Arrived(151_000, 255, 0xFEB0)]
-    assert (node.long.open, node.long.due()) == (0, None)
+    assert node.events == [LongMessageSent(151_000, 255, 0xFEB0)]
+    assert (node.long.open_sessions, node.long.due()) == (0, None)
 
 
 def test_the_longest_message_to_all(node):
@@ -44,7 +44,7 @@ def test_the_longest_message_to_all(node):
     while node.long.due() is not None:
         numbers += [int(frame.split()[1], 16) for frame in node.due()[1]]
     assert numbers == list(range(1, 256))
-    assert node.events == [Arrived(12_750_000, 255, 0xFEB0)]
+    assert node.events == [LongMessageSent(12_750_000, 255, 0xFEB0)]
 
 
 def test_packets_may_be_further_apart(node_at):
@@ -86,8 +86,8 @@ def test_a_published_message_to_one(node):
     for number in (1, 2, 3):
         assert node.receive(f"1CEC909B 11 01 0{number} FF FF 00 DF 00") == [PACKETS[number - 1]]
     assert node.receive(ACKNOWLEDGED, at=77) == []
-    assert node.events == [Arrived(77, 0x9B, 0xDF00)]
-    assert (node.long.open, node.long.due()) == (0, None)
+    assert node.events == [LongMessageSent(77, 0x9B, 0xDF00)]
+    assert (node.long.open_sessions, node.long.due()) == (0, None)
 
 
 def test_it_sends_what_it_is_asked_for(node):
@@ -108,7 +108,7 @@ def test_a_request_without_answer_is_repeated(node):
     assert node.due() == (3_750_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
     assert node.events[-1] == TransferProblem(ProblemKind.TIMEOUT, 3_750_000, 0x90, 0x9B, 0xDF00, 3)
     assert node.kinds == [ProblemKind.RETRIED, ProblemKind.RETRIED, ProblemKind.TIMEOUT]
-    assert node.long.open == 0
+    assert node.long.open_sessions == 0
 
 
 def test_silence_after_the_last_packet(node):
@@ -142,7 +142,7 @@ def test_it_sends_again_what_it_is_asked_for_again(node):
     assert node.receive("1CEC909B 11 01 02 FF FF 00 DF 00") == PACKETS[1:2]
     assert node.receive("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
     assert node.receive("1CEC909B 11 02 02 FF FF 00 DF 00") == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
-    assert node.kinds == [ProblemKind.RETRIED] * 3 + [ProblemKind.GAVE_UP]
+    assert node.kinds == [ProblemKind.RETRIED] * 3 + [ProblemKind.TOO_MANY_RETRIES]
     assert node.events[-1].reason == 5
 
 
@@ -160,7 +160,7 @@ def test_progress_begins_the_count_anew(node):
     for first in "1112223":
         node.receive(f"1CEC909B 11 03 0{first} FF FF 00 DF 00")
     node.receive(ACKNOWLEDGED)
-    assert isinstance(node.events[-1], Arrived)
+    assert isinstance(node.events[-1], LongMessageSent)
 
 
 def test_unanswered_requests_do_not_count_as_tries_for_packets(node):
@@ -178,7 +178,7 @@ def test_the_first_turn_begins_with_the_first_packet(node, first):
     """Who asks for another one has an older message in mind: bad sequence (reason 7, from memory)."""
     node.send()
     assert node.receive(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
-    assert (node.kinds, node.long.open) == ([ProblemKind.BAD_SEQUENCE], 0)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.BAD_SEQUENCE], 0)
 
 
 @pytest.mark.parametrize("first", ["03", "04", "00"])
@@ -210,9 +210,9 @@ def test_only_its_own_acknowledgement_counts(node, frame):
     node.send()
     node.receive(ALL)
     assert node.receive(frame) == []
-    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.UNEXPECTED], 1)
     node.receive(ACKNOWLEDGED)
-    assert node.long.open == 0
+    assert node.long.open_sessions == 0
 
 
 def test_an_early_acknowledgement_does_not_count(node):
@@ -220,7 +220,7 @@ def test_an_early_acknowledgement_does_not_count(node):
     node.send()
     node.receive("1CEC909B 11 02 01 FF FF 00 DF 00")
     node.receive(ACKNOWLEDGED)
-    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
+    assert (node.kinds, node.long.open_sessions) == ([ProblemKind.UNEXPECTED], 1)
 
 
 def test_the_receiver_may_end_the_session(node):
@@ -229,7 +229,7 @@ def test_the_receiver_may_end_the_session(node):
     node.receive(ALL)
     assert node.receive("1CEC909B FF 02 FF FF FF 00 DF 00", at=5) == []
     assert node.events == [TransferProblem(ProblemKind.ABORTED, 5, 0x90, 0x9B, 0xDF00, 2)]
-    assert node.long.open == 0
+    assert node.long.open_sessions == 0
 
 
 @pytest.mark.parametrize("frame", ["1CEC909B FF 02 FF FF FF 00 DE 00", "1CEC909B 11 03 01 FF FF 00 DE 00"])
@@ -237,14 +237,14 @@ def test_words_about_another_dgn_are_strays(node, frame):
     """They change nothing, and nobody answers them."""
     node.send()
     assert node.receive(frame) == []
-    assert (node.kinds, node.long.open, node.long.due()) == ([ProblemKind.STRAY], 1, 1_250_000)
+    assert (node.kinds, node.long.open_sessions, node.long.due()) == ([ProblemKind.UNEXPECTED], 1, 1_250_000)
 
 
 @pytest.mark.parametrize("frame", [ALL, ACKNOWLEDGED, "1CEC909B FF 02 FF FF FF 00 DF 00"])
 def test_words_about_no_session_are_strays(node, frame):
     """Without a session nothing is sent."""
     assert node.receive(frame) == []
-    assert node.kinds == [ProblemKind.STRAY]
+    assert node.kinds == [ProblemKind.UNEXPECTED]
 
 
 @pytest.mark.parametrize(

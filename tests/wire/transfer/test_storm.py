@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.wire.transfer.listener import LongListener
+from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
 from rvsim.wire.transfer.outcomes import LongMessage
 
@@ -24,7 +24,7 @@ class Storm:
         self.chance, self.deaf, self.sharp, self.repeats, self.swaps = chance, deaf, sharp, repeats, swaps
         self.busy = busy
         self.nodes = {1: LongMessages(1, window=chance.choice([1, 2, 16])), 2: LongMessages(2)}
-        self.ears = {**self.nodes, "listener": LongListener()}
+        self.ears = {**self.nodes, "listener": LongMessageListener()}
         self.queues = {1: [], 2: []}
         self.is_deaf = dict.fromkeys(self.ears, False)
         self.time = 0
@@ -112,7 +112,7 @@ def test_no_message_is_mixed_from_two(seed, deaf, sharp, repeats, swaps):
     for ear, *message in storm.given:
         assert tuple(message) in storm.sent
         assert ear == "listener" or message[1] in (ear, 255)
-    assert all(ear.open == 0 for ear in storm.ears.values())
+    assert all(ear.open_sessions == 0 for ear in storm.ears.values())
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -7,7 +7,7 @@ after which a sender gives up, and it begins later. A clear to send that is lost
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind, TransferProblem
 
 ONE, OTHER = 0x90, 0x9B
 TEXT = bytes(range(1, 101))
@@ -65,7 +65,7 @@ def test_with_nothing_lost_it_arrives():
     """Three turns of five packets."""
     two = Two(lambda text, before: False).run()
     assert [event.data for event in two.events[OTHER]] == [TEXT]
-    assert isinstance(two.events[ONE][-1], Arrived)
+    assert isinstance(two.events[ONE][-1], LongMessageSent)
 
 
 def test_a_lost_first_clear_to_send_is_made_good():
@@ -94,7 +94,7 @@ def test_a_clear_to_send_that_is_lost_later_ends_the_message(number):
 def test_a_lost_acknowledgement_ends_it_for_the_sender_alone():
     """The receiver has the whole message and is done; the sender aborts after T3, and that is a stray to the other."""
     two = Two(first("1CEC909B 13")).run()
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.STRAY])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.UNEXPECTED])
     assert [event.data for event in two.events[OTHER] if isinstance(event, LongMessage)] == [TEXT]
 
 
