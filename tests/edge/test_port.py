@@ -6,7 +6,7 @@ import socket
 import sys
 import threading
 from types import SimpleNamespace
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import can
 import pytest
@@ -33,7 +33,7 @@ def other(channel):
         yield bus
 
 
-def taken(port: Port, count: int) -> list[Frame]:
+def taken(port: Port, count: int) -> list[Any]:
     """Take frames until there are enough; each arrival wakes the wait."""
     frames = port.take()
     while len(frames) < count:

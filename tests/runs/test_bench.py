@@ -2,6 +2,7 @@
 
 import json
 from io import StringIO
+from typing import Any
 
 import pytest
 
@@ -135,7 +136,9 @@ def test_one_seed_one_run(lines):
 def test_a_broken_device_shows_as_silent(lines):
     """A simulated device that raises is reported by name, the run goes on, and the watch finds it silent."""
 
-    class Broken(KINDS["heater"]):
+    heater: Any = KINDS["heater"]
+
+    class Broken(heater):
         def _tend(self):
             if self.now > 10 * SECOND:
                 raise RuntimeError("the glow pin is gone")

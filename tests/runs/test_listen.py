@@ -100,7 +100,7 @@ def bus(catalogue):
     """A port, what hears it, its sink and what was said."""
     port, sink, said = FakePort(), Sink(), []
     hearing = Hearing(Watch(catalogue), sink)
-    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
+    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said  # type: ignore[arg-type]
 
 
 def test_times_are_seconds_since_the_start(bus):
@@ -151,7 +151,7 @@ def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
 def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     """There the advice is another one."""
     port, said = FakePort(), []
-    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(
+    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(  # type: ignore[arg-type]
         6 * SECOND, Control()
     )
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]

@@ -119,8 +119,8 @@ def replay(catalogue, wall):
 
     def make(frames, **more):
         sink, control = Sink(wall), Control(more.pop("speed", 1.0))
-        control.wake = Wake(wall)
-        rounds = Rounds(lambda: Log(sorted(frames)), **more)
+        control.wake = Wake(wall)  # type: ignore[assignment]
+        rounds = Rounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
         return Replay(rounds, Hearing(Watch(catalogue), sink)), sink, control
 
     return make
@@ -155,7 +155,7 @@ def test_only_the_part_asked_for_is_shown(replay):
     run, sink, _ = replay(said(0, 5, 10, 12, 15), start=6 * SECOND, end=12 * SECOND)
     run.virtual()
     assert [time for _, time in sink.frames] == [10, 12]
-    assert sink.shown[0] == PresenceChanged(6 * SECOND, "address 5E hex", 0x5E, "present")
+    assert sink.shown[0] == PresenceChanged(6 * SECOND, "address 5E hex", 0x5E, "present")  # type: ignore[arg-type]
     assert sink.ended == [12 * SECOND]
 
 

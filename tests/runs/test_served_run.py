@@ -29,7 +29,7 @@ def serving(catalogue, capsys):
 
     def go(scenario="winter_evening", **more):
         loaded = load_scenario(scenario, settings_models())
-        block = served("0", lambda *given, **own: Run(loaded, catalogue, *given, seed=1, **more, **own), 20.0)
+        block = served("0", lambda *given, **own: Run(loaded, catalogue, *given, seed=1, **more, **own), 20.0)  # type: ignore[misc]
         make = block.__enter__()
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         run, control = make(Nothing()), Control(20.0)

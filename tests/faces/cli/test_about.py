@@ -28,7 +28,7 @@ def test_it_says_where_everything_was_found(catalogue):
 def test_it_names_kinds_of_other_packages(catalogue, monkeypatch):
     """Each with the module that it comes from, and a line for each that cannot be used."""
     lamp = type("Lamp", (Device,), {"kind": "lamp", "__module__": "van_lamp"})
-    monkeypatch.setattr(about, "KINDS", {**about.KINDS, "lamp": lamp})
+    monkeypatch.setattr(about, "KINDS", {**about.KINDS, "lamp": lamp})  # type: ignore[attr-defined]
     monkeypatch.setattr(about, "PROBLEMS", ('entry point "bad" of rvsim.devices: mend it',))
     said = list(lines(catalogue))
     place = next(number for number, line in enumerate(said) if line.startswith("devices"))

@@ -196,9 +196,9 @@ def test_a_reader_that_goes_away_on_windows(monkeypatch):
         Gone().write("x")
         return 0
 
-    monkeypatch.setattr(console.sys, "platform", "win32")
+    monkeypatch.setattr(console.sys, "platform", "win32")  # type: ignore[attr-defined]
     assert exits.ending(command) == 0
-    monkeypatch.setattr(console.sys, "platform", "linux")
+    monkeypatch.setattr(console.sys, "platform", "linux")  # type: ignore[attr-defined]
     assert exits.ending(command) == 2
 
 

@@ -169,8 +169,8 @@ def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
     class Out:
         pass
 
-    Out.encoding = encoding
-    monkeypatch.setattr(show_module.sys, "stdout", Out())
+    Out.encoding = encoding  # type: ignore[attr-defined]
+    monkeypatch.setattr(show_module.sys, "stdout", Out())  # type: ignore[attr-defined]
     monkeypatch.setenv("TERM", term)
     assert ascii_terminal() is expected
 

@@ -89,7 +89,7 @@ def test_a_device_is_gone_once_it_was_found_silent():
     """Not before it was ever waited for in vain."""
     entry = planned({"furnace": 1})
     assert not entry.is_gone
-    entry.state = "silent"
+    entry.state = "silent"  # type: ignore[assignment]
     assert entry.is_gone
     entry.heard = True
     assert not entry.is_gone
