@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.paced
+
 README = Path(__file__).parent.parent / "README.md"
 EDIT = re.compile(r"In `(\S+)` change `([^`]+)` to `([^`]+)`")
 """A change to a file, in words."""

@@ -19,6 +19,8 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
 
+pytestmark = pytest.mark.paced
+
 
 @pytest.fixture
 def channel(request) -> str:

@@ -14,6 +14,8 @@ from rvsim.runs.bench import Run
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can.controller import ROOM
 
+pytestmark = pytest.mark.paced
+
 _SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(thermostat)

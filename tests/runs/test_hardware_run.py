@@ -20,6 +20,8 @@ from rvsim.runs.hardware_run import in_front
 from rvsim.runs.scenario_run import Trial
 from rvsim.shakedown.jobs import Job
 
+pytestmark = pytest.mark.paced
+
 TEXT = """
 schema = 1
 title = "T"

@@ -17,6 +17,8 @@ from rvsim.runs.hardware_run import served
 from rvsim.runs.scenario_run import Trial
 from rvsim.shakedown.jobs import Job
 
+pytestmark = pytest.mark.paced
+
 CONTROLLER = Path(__file__).parent / "controller.py"
 SERVE = [sys.executable, "-m", "rvsim", "shakedown"]
 TIMEOUT_S = 120

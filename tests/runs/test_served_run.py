@@ -18,6 +18,8 @@ from rvsim.runs.served_run import served, summary
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 
+pytestmark = pytest.mark.paced
+
 REQUEST_FURNACE = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
 FURNACE_STATUS = 0x19FFE45E
 

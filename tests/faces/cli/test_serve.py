@@ -15,6 +15,8 @@ from rvsim.runs.control import Control
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 
+pytestmark = pytest.mark.paced
+
 FAN = 0x19FEA790
 """The roof fan's status from its planned address."""
 

@@ -18,6 +18,8 @@ from rvsim.faces.cli.shakedown import checked, place_of, run_all
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import keys
 
+pytestmark = pytest.mark.paced
+
 SEEN = '[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'
 NEVER = SEEN.replace("seen", "never")
 

@@ -20,6 +20,8 @@ from rvsim.runs.bench import Run
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 QUICK = 1e6
 
 

@@ -13,6 +13,8 @@ from rvsim.wire.claim import Claimer
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
+pytestmark = pytest.mark.paced
+
 SECOND = 1_000_000
 FURNACE, AMBIENT = "FURNACE_STATUS", "THERMOSTAT_AMBIENT_STATUS"
 NULL, GLOBAL = 0xFE, 0xFF
