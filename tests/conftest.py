@@ -1,8 +1,12 @@
-"""What many tests need: the shipped message definitions."""
+"""What many tests need: the shipped message definitions, commands as they are typed, and scenarios for them."""
+
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from typer.testing import CliRunner
 
+from rvsim.faces.cli.commands import app
 from rvsim.wire.database import load
 
 settings.register_profile("rvsim", deadline=None)
@@ -13,3 +17,31 @@ settings.load_profile("rvsim")  # no test asserts a time
 def catalogue(tmp_path_factory):
     """Load the shipped message definitions, with a cache folder of the tests' own."""
     return load(cache=tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture
+def rvsim(monkeypatch, tmp_path):
+    """Run a command in a folder of its own: (exit code, stdout, stderr)."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.chdir(tmp_path)
+
+    def go(*arguments, **more):
+        done = CliRunner().invoke(app, arguments, **more)
+        assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
+        return done.exit_code, done.stdout, done.stderr
+
+    return go
+
+
+@pytest.fixture
+def write(tmp_path, monkeypatch):
+    """Write a scenario into the folder in which everything runs; returns its name."""
+    monkeypatch.chdir(tmp_path)
+
+    def go(text, name="t.toml", lasts="60s"):
+        head = f'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "{lasts}"\n'
+        Path(name).parent.mkdir(exist_ok=True)
+        Path(name).write_text(head + text, encoding="utf-8")
+        return name
+
+    return go

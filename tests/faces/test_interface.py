@@ -16,7 +16,7 @@ from rvsim.sim.can.controller import ROOM
 
 pytestmark = pytest.mark.paced
 
-_SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parent / "thermostat.py")
+_SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parents[1] / "runs" / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(thermostat)
 
