@@ -29,7 +29,7 @@ def _beside(name: str):
     return module
 
 
-seeded = _beside("test_seeded")
+seeded = _beside("test_survey_seeded")
 SECOND, FROM, Seed, Tally, called, source = (
     seeded.SECOND, seeded.FROM, seeded.Seed, seeded.Tally, seeded.called, seeded.source,
 )  # fmt: skip

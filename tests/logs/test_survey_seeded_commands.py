@@ -27,7 +27,7 @@ def _beside(name: str):
     return module
 
 
-seeded = _beside("test_seeded")
+seeded = _beside("test_survey_seeded")
 SECOND, FROM, TO = seeded.SECOND, seeded.FROM, seeded.TO
 Tally, called, written = seeded.Tally, seeded.called, seeded.written
 Seed: Any = seeded.Seed

@@ -14,7 +14,7 @@ from rvsim.wire.line_events import LogEnded, TimeWentBack
 
 SECOND = 1_000_000
 START = 1_700_000_000
-MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
+MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
 
 def log_of(text: str):
