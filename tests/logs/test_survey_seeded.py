@@ -296,9 +296,9 @@ def test_every_fault_seeded_into_the_vessels_log_is_flagged_and_nothing_else(cat
 
 
 def test_healthy_logs_raise_none(catalogue, record, shown):
-    """Five seeds of half an hour, with the rig and without: not one flag. The vessel's log: nobody late or silent."""
+    """Two seeds of half an hour, with the rig and without: not one flag. The vessel's log: nobody late or silent."""
     rig, minutes, flags = load_rig("ottersby"), 0, []
-    for seed in range(1, 6):
+    for seed in (1, 2):
         frames, _ = record("winter_evening", 1800, seed)
         minutes += 60
         flags += [*survey(frames, catalogue, rig).flags, *survey(frames, catalogue).flags]
