@@ -17,7 +17,7 @@ from rvsim.faces.screen.keys import DEEDS
 from rvsim.faces.screen.keys import keys as page_of_keys
 from rvsim.faces.screen.scene import Mode, Page
 from rvsim.faces.screen.show import LookIn
-from rvsim.faces.text.output import JsonLines
+from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.signs import READABLE
 from rvsim.logs.draft.stand_ins import NEEDED
@@ -30,7 +30,7 @@ from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.shakedown.faults.fault_plans import Fault, ValuePlan
 from rvsim.shakedown.scenario_keys import keys as scenario_keys
 from rvsim.watch import transitions
-from rvsim.watch.flag import Kind
+from rvsim.watch.flag import FlagKind
 
 PACKAGE = Path(rvsim.__file__).parent
 TEXT = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -172,7 +172,7 @@ def test_every_kind_of_device_is_complete(kind):
     assert set(NEEDED[kind.kind]) <= FUNCTIONS.keys()
 
 
-@pytest.mark.parametrize("kind", Kind)
+@pytest.mark.parametrize("kind", FlagKind)
 def test_every_flag_is_complete(kind):
     """A rig can accept it, something is put into its words, and a test waits for it."""
     assert kind in FLAG_KINDS
@@ -247,7 +247,7 @@ def test_every_unit_is_complete(catalogue):
     assert {sign for unit in units for sign in unit if not sign.isascii()} <= READABLE.keys()
 
 
-@pytest.mark.parametrize("form", [JsonLines, Sentences, LookIn])
+@pytest.mark.parametrize("form", [JsonLinesSink, Sentences, LookIn])
 def test_every_form_of_output_is_complete(form):
     """It has whatever a run tells."""
     assert [name for name in ("frame", "events", "end", "flush") if not callable(getattr(form, name, None))] == []

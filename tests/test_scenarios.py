@@ -5,7 +5,7 @@ import pytest
 from rvsim import shipped
 from rvsim.devices.registry import settings_models
 from rvsim.rig.load import load_rig
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
 from rvsim.shakedown.verdict import as_text
@@ -55,7 +55,7 @@ def test_limits_and_required_fields_of_a_shipped_rig_are_defined(name, catalogue
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_a_shipped_scenario_is_passed(name):
     """What it expects comes true, and no fault begins after its end."""
-    trial = Trial(Job(name, {}))
+    trial = ScenarioRun(Job(name, {}))
     assert trial.loaded.name == name
     assert trial.loaded.scenario.expectations
     assert all((fault.since or 0) < trial.loaded.scenario.lasts for fault in trial.loaded.scenario.faults)
@@ -66,7 +66,7 @@ def test_a_shipped_scenario_is_passed(name):
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_a_shipped_scenario_would_catch_its_trouble(name):
     """Without its faults it is not passed: what it expects is not what happens anyway."""
-    trial = Trial(Job(name, {}))
+    trial = ScenarioRun(Job(name, {}))
     if not trial.loaded.scenario.faults and trial.loaded.scenario.bench_acknowledges:
         assert name in HEALTHY
         return

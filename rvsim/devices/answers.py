@@ -16,7 +16,7 @@ from rvsim.wire.fields import State
 from rvsim.wire.ident import GLOBAL, Identifier, is_addressed, join, split
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Kind, LongMessage, Outcome, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferOutcome, TransferProblem
 from rvsim.wire.transfer.packets import CONNECTION, PACKET, SHORTEST
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
@@ -27,7 +27,7 @@ for every answer to all (our decision), so that not everybody speaks at once."""
 ACKNOWLEDGED_US = 5_000
 """A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
 claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
-_REFUSED = frozenset({Kind.CROWDED, Kind.BUSY, Kind.NO_ADDRESS})
+_REFUSED = frozenset({ProblemKind.CROWDED, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
 _ONE_FRAME, _PRIORITY = 8, 6
 
 
@@ -47,7 +47,7 @@ class Host(Protocol):
     def texts(self) -> Mapping[int, bytes]:
         """Return its texts and reports by DGN, however long."""
 
-    def say_again(self, dgn: int, instance: int | None) -> bool:
+    def send_again(self, dgn: int, instance: int | None) -> bool:
         """Send what it broadcasts under a DGN now, of one instance or of all; tell whether there was anything."""
 
     def reset(self, *, faults: bool, reboot: bool) -> None:
@@ -78,11 +78,11 @@ class Answers:
         self._long_due: int | None = None
 
     @property
-    def heard(self) -> frozenset[int]:
+    def received_dgns(self) -> frozenset[int]:
         """The DGNs that are answered, beside the node's own."""
         return frozenset({self._request.dgn, self._reset.dgn, CONNECTION, PACKET})
 
-    def hear(self, identifier: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of one of these DGNs."""
         parts = split(identifier)
         own = self._host.address
@@ -90,7 +90,7 @@ class Answers:
         if parts.destination not in (own, GLOBAL) or (own is None and not transport):
             return  # without an address it still hears what goes to all in packets: it may be commanded to one
         if transport:
-            self._take(self._long.hear(self._host.now, identifier, data))
+            self._take(self._long.receive(self._host.now, identifier, data))
         elif parts.dgn == self._request.dgn:
             self._asked(parts, data)
         elif parts.dgn == self._reset.dgn:
@@ -119,7 +119,7 @@ class Answers:
         if text is not None:
             sent = self.send(dgn, text, asker if alone else GLOBAL)
             code = None if sent else Code.BUSY
-        elif self._host.say_again(dgn, instance):
+        elif self._host.send_again(dgn, instance):
             code = None
         else:
             code = Code.DENIED if dgn == PROPRIETARY else Code.UNKNOWN
@@ -172,9 +172,9 @@ class Answers:
         assert len(data) >= SHORTEST
         outcome = self._long.send(self._host.now, dgn, data, destination)
         self._take(outcome)
-        return not any(isinstance(event, Trouble) and event.kind in _REFUSED for event in outcome.events)
+        return not any(isinstance(event, TransferProblem) and event.kind in _REFUSED for event in outcome.events)
 
-    def _take(self, outcome: Outcome) -> None:
+    def _take(self, outcome: TransferOutcome) -> None:
         """Put out what a step of the sessions brought, and see to the next one."""
         self._host.outbox += outcome.frames
         due = self._long.due()

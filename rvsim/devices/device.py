@@ -15,15 +15,15 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, asks_for_claim
-from rvsim.devices.reported_faults import DM1, Troubles
+from rvsim.devices.reported_faults import DM1, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
-from rvsim.rig.table import Problem
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.commanded_address import AddressCommand
-from rvsim.wire.diagnostics import Trouble
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.fields import Special, State
 from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
 from rvsim.wire.name import Name
@@ -114,9 +114,9 @@ class Device:
         yield from ()
 
     @classmethod
-    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Problem]:
+    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same, each with its place below the settings where that is known."""
-        return (Problem((), text, None) for text in cls.mistakes(plan, settings, catalogue))
+        return (Mistake((), text, None) for text in cls.mistakes(plan, settings, catalogue))
 
     def __init__(self, role: Role) -> None:
         self.name = role.plan.name
@@ -136,10 +136,10 @@ class Device:
         self._identifiers: dict[tuple[int, int, int], int] = {}
         self._broadcasts: dict[str, Broadcast] = {}
         self._listeners: dict[int, Callable[[bytes], None]] = {}
-        self._troubles = Troubles()
+        self._troubles = ReportedFaults()
         self._telling = False
         self._answers = Answers(self, self.catalogue, self.random.randrange)
-        for message, listener in self.hears().items():
+        for message, listener in self.receives().items():
             self._listeners[self.catalogue.by_name(message).dgn] = listener
 
     def _own_name(self) -> Name:
@@ -155,18 +155,18 @@ class Device:
 
     # What a kind of device fills in.
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Return the messages this device listens to, by name, with what takes their bytes."""
         return {}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Plan broadcasts and timers; called when the address is held."""
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - kinds decide by function
         """Say whether a function is doing its job now (operating status 2 of the heartbeat)."""
         return True
 
-    def leave(self) -> None:
+    def on_stop(self) -> None:
         """Stop acting on the physics; called when the device is taken out of the bench."""
         if self.uses_world:
             self.world.set_load(self.name, 0.0)
@@ -197,23 +197,23 @@ class Device:
         own = [function for function in self.plan.functions if not FUNCTIONS[function].shared]
         for function in own or self.plan.functions:  # one who merely speaks for a battery is not its monitor
             self._plan_heartbeat(function)
-        self.begin()
+        self.on_start()
 
     @property
     def listens_to(self) -> frozenset[int]:
         """The DGNs whose frames the host has to hand to this device, beyond the claim."""
-        return frozenset(self._listeners) | self._answers.heard
+        return frozenset(self._listeners) | self._answers.received_dgns
 
-    def hear(self, identifier: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of another node."""
         dgn = dgn_of(identifier)
         listener = self._listeners.get(dgn)
         if listener is not None and self.claimer.standing is not Standing.CANNOT_CLAIM:
             listener(data)
-        elif dgn in self._answers.heard and not asks_for_claim(dgn, data):
-            self._answers.hear(identifier, data)
+        elif dgn in self._answers.received_dgns and not asks_for_claim(dgn, data):
+            self._answers.receive(identifier, data)
         else:
-            self.outbox += self.claimer.hear(self.now, identifier, data)
+            self.outbox += self.claimer.receive(self.now, identifier, data)
             self._follow_claim()
 
     # What it answers.
@@ -234,13 +234,13 @@ class Device:
             DM1: self._troubles.dm1(),
         }
 
-    def say_again(self, dgn: int, instance: int | None) -> bool:
+    def send_again(self, dgn: int, instance: int | None) -> bool:
         """Send what it broadcasts under a DGN now, of one instance or of all; tell whether there was anything."""
         asked = [one for one in self._broadcasts.values() if one.spec.dgn == dgn and one.sent >= 0]
         if instance is not None:
             asked = [one for one in asked if self._is_of(one, instance)]
         for one in asked:
-            self._say(one)
+            self._send_broadcast(one)
         return bool(asked)
 
     @staticmethod
@@ -265,19 +265,19 @@ class Device:
 
     # What it reports of itself.
 
-    def report(self, function: str, trouble: Trouble, red: bool) -> None:
+    def report(self, function: str, trouble: ReportedFault, red: bool) -> None:
         """Report a fault of one of its functions from now on, with the red lamp or the yellow one."""
         self._troubles.put(function, trouble, red)
         self._tell_troubles(function)
 
-    def withdraw(self, function: str, trouble: Trouble | None = None) -> None:
+    def withdraw(self, function: str, trouble: ReportedFault | None = None) -> None:
         """Report a fault no more, or none of a function's any more."""
         self._troubles.take_back(function, trouble)
         self._tell_troubles(function)
 
     def _tell_troubles(self, function: str) -> None:
         """Say at once what has changed, then each second as long as there is a fault (SAE J1939-73, from memory)."""
-        self.news(f"DM_RV {function}")
+        self.send_now(f"DM_RV {function}")
         self._answers.send(DM1, self._troubles.dm1())
         if self._troubles and not self._telling:
             self._telling = True
@@ -343,13 +343,13 @@ class Device:
         self._broadcasts[key] = planned
         self.after(self.random.randrange(min(planned.gap, SECOND)), planned.due)
 
-    def news(self, message: str) -> None:
+    def send_now(self, message: str) -> None:
         """Send a broadcast at once because something in it changed; the next one is due a whole gap later."""
         planned = self._broadcasts.get(message)
         if planned is not None and planned.sent >= 0:
-            self._say(planned)
+            self._send_broadcast(planned)
 
-    def _say(self, planned: Broadcast) -> None:
+    def _send_broadcast(self, planned: Broadcast) -> None:
         planned.sent = self.now
         data = planned.build()
         if data is not None:
@@ -359,7 +359,7 @@ class Device:
         planned = self._broadcasts[key]
         rest = planned.sent + planned.gap - self.now if planned.sent >= 0 else 0
         if rest <= 0:
-            self._say(planned)
+            self._send_broadcast(planned)
             rest = planned.gap
         self.timers.append((rest, planned.due))
 

@@ -4,16 +4,16 @@ Knows: which function has which fault, which lamp goes with it, and that several
 know why a node is faulty, nor when it speaks.
 """
 
-from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, Trouble, pack_dm1
+from rvsim.wire.diagnostics import COUNT_NOT_KNOWN, NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, ReportedFault, pack_dm1
 
 DM1 = 0x0FECA
 
 
-class Troubles:
+class ReportedFaults:
     """The faults of one node by function."""
 
     def __init__(self) -> None:
-        self._known: dict[str, dict[Trouble, bool]] = {}
+        self._known: dict[str, dict[ReportedFault, bool]] = {}
         self._turns: dict[str, int] = {}
 
     def __bool__(self) -> bool:
@@ -24,12 +24,12 @@ class Troubles:
         """The functions that have a fault."""
         return tuple(self._known)
 
-    def put(self, function: str, trouble: Trouble, red: bool) -> None:
+    def put(self, function: str, trouble: ReportedFault, red: bool) -> None:
         """Note a fault, with the red lamp or the yellow one."""
         self._known.setdefault(function, {})[trouble] = red
         self._turns[function] = -1
 
-    def take_back(self, function: str, trouble: Trouble | None = None) -> None:
+    def take_back(self, function: str, trouble: ReportedFault | None = None) -> None:
         """Forget a fault, or all of a function's."""
         known = self._known.get(function, {})
         for one in [trouble] if trouble is not None else list(known):

@@ -44,7 +44,7 @@ class Feed:
         self._taken = 0
         self._beside: deque[tuple[int, LineEvent]] = deque()
 
-    def note(self, event: LineEvent, sent: int) -> None:
+    def note_event(self, event: LineEvent, sent: int) -> None:
         """Keep what happened when ``sent`` frames had been put on the bus until they were taken in."""
         self._beside.append((sent, event))
 
@@ -58,7 +58,7 @@ class Feed:
         Raises:
             BusError: the reader of the port has ended.
         """
-        for one in self._port.take():
+        for one in self._port.receive():
             self._tell_up_to(self._taken)
             if isinstance(one, Frame):
                 self._take(one)

@@ -133,7 +133,7 @@ class Port:
             raise BusError(f"{self._bus.channel_info}: a frame could not be sent ({error})") from error
         self._sent += 1
 
-    def take(self) -> list[Frame | LineEvent]:
+    def receive(self) -> list[Frame | LineEvent]:
         """Return and forget what has come in, oldest first: frames, error frames, 11-bit and remote frames."""
         taken = []
         inbox = self._inbox

@@ -26,9 +26,9 @@ import can
 
 from rvsim.edge.port import INBOX
 from rvsim.errors import RvsimError
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
-from rvsim.runs.scenario_run import Session, Trial
+from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Value, Verdict
 from rvsim.sim.can.controller import ROOM
@@ -89,8 +89,8 @@ class SimulatedBus(can.BusABC):
         try:
             scenario = _named(channel)
             self.channel_info = f"rvsim {scenario}"
-            trial = Trial(Job(scenario, values or {}, seed), absent=absent)
-            self.session = Session(trial, tap=self._tap)
+            trial = ScenarioRun(Job(scenario, values or {}, seed), absent=absent)
+            self.session = RunInProgress(trial, tap=self._tap)
             self._pace: _Paced | _Virtual = _Paced(self.session, speed) if paced else _Virtual(self.session)
         except (RvsimError, ValueError) as error:
             problems = error.problems if isinstance(error, RvsimError) else (str(error),)
@@ -99,7 +99,7 @@ class SimulatedBus(can.BusABC):
         self._pace.begin()
 
     @property
-    def run(self) -> Run:
+    def run(self) -> BenchRun:
         """The run behind it: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""
         return self.session.run
 
@@ -191,7 +191,7 @@ class _Virtual:
 
     dropped = 0
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: RunInProgress) -> None:
         self._inbox: deque[can.Message] = deque()
         self.take = self._inbox.append
         self._session, self._run = session, session.run
@@ -250,7 +250,7 @@ class _Virtual:
 class _Paced:
     """Simulated time by the wall clock, in a thread of its own."""
 
-    def __init__(self, session: Session, speed: float) -> None:
+    def __init__(self, session: RunInProgress, speed: float) -> None:
         if not (isinstance(speed, int | float) and speed > 0 and math.isfinite(speed)):
             raise ValueError(f"speed {speed!r} is no number above 0")
         self._run, self._speed = session.run, speed

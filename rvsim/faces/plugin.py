@@ -81,10 +81,10 @@ class ScenarioItem(pytest.Item):
 
     def runtest(self) -> None:
         """Run it; fail if it is not passed."""
-        from rvsim.runs.scenario_run import Trial
+        from rvsim.runs.scenario_run import ScenarioRun
         from rvsim.shakedown.jobs import Job
 
-        verdict = Trial(Job(str(self.path), {})).run()
+        verdict = ScenarioRun(Job(str(self.path), {})).run()
         self.user_properties += _properties(verdict)
         if not verdict.passed or not verdict.outcomes:
             raise NotPassedError(verdict)
@@ -107,27 +107,27 @@ class ScenarioItem(pytest.Item):
         return self.path, None, f"scenario {self.name}"
 
 
-class Bench:
+class FixtureBench:
     """A scenario in virtual time, for a test: as far as it is told to, with everything that was on the wires."""
 
     def __init__(self, scenario: str | Path, except_devices: Iterable[str], options: dict[str, Any]) -> None:
-        from rvsim.runs.scenario_run import Session, Trial
+        from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
         from rvsim.shakedown.jobs import Job
 
         self.frames: list[Frame] = []
         """Every frame so far."""
         job = Job(str(scenario), options.pop("values", {}), options.pop("seed", None))
-        trial = Trial(job, absent=tuple(except_devices))
-        self.session: Session = Session(trial, tap=self.frames.append, **options)
+        trial = ScenarioRun(job, absent=tuple(except_devices))
+        self.session: RunInProgress = RunInProgress(trial, tap=self.frames.append, **options)
         self.until, self.put, self.verdict = self.session.until, self.session.put, self.session.verdict
         self.run = self.session.run
         """The run itself: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""
 
 
 @pytest.fixture
-def rvsim_bench() -> Callable[..., Bench]:
+def rvsim_bench() -> Callable[..., FixtureBench]:
     """Put a scenario on a bench in virtual time: ``rvsim_bench(scenario, except_devices=(), seed=None, values={})``."""
-    return lambda scenario, except_devices=(), **options: Bench(scenario, except_devices, options)
+    return lambda scenario, except_devices=(), **options: FixtureBench(scenario, except_devices, options)
 
 
 @pytest.fixture
@@ -135,10 +135,10 @@ def rvsim_scenario(request: pytest.FixtureRequest) -> "Callable[..., Verdict]":
     """Run a scenario as it is to its verdict: ``rvsim_scenario(scenario, seed=None, values={})``."""
 
     def run(scenario: str | Path, seed: int | None = None, values: dict[str, Any] | None = None) -> "Verdict":
-        from rvsim.runs.scenario_run import Trial
+        from rvsim.runs.scenario_run import ScenarioRun
         from rvsim.shakedown.jobs import Job
 
-        verdict = Trial(Job(str(scenario), values or {}, seed)).run()
+        verdict = ScenarioRun(Job(str(scenario), values or {}, seed)).run()
         request.node.user_properties.extend(_properties(verdict))  # record_property warns where JUnit XML is xunit2
         return verdict
 

@@ -28,7 +28,7 @@ class ErrorCounts:
     states: dict[ErrorState, States] = field(default_factory=dict)
     """The states that are told, those of trust left out."""
 
-    def note(self, event: LineEvent) -> None:
+    def count_event(self, event: LineEvent) -> None:
         """Count what tells of errors."""
         if isinstance(event, ErrorFrame):
             self.frames += 1

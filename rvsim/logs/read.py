@@ -17,15 +17,15 @@ from rvsim.logs.formats.blf import KIND as BLF_KIND
 from rvsim.logs.formats.blf import MAGIC as BLF_MAGIC
 from rvsim.logs.formats.blf import Blf
 from rvsim.logs.formats.delta_times import with_absolute_times
-from rvsim.logs.formats.entry import Entry, Found, Kind, LineReader, Skip, UnreadableError
+from rvsim.logs.formats.entry import EntryKind, Found, LineReader, LogEntry, Skip, UnreadableError
 from rvsim.logs.formats.headed_text import Asc, Trc
-from rvsim.logs.formats.line_text import Candump, CommaSeparated, JsonLines
+from rvsim.logs.formats.line_text import Candump, CommaSeparated, JsonLinesReader
 from rvsim.logs.formats.log_clock import FIRST_DATE, PLACES_TOLD, ChannelClock, LogClock
-from rvsim.logs.formats.source import LONGEST_LINE, Source, lines
+from rvsim.logs.formats.source import LONGEST_LINE, ByteSource, lines
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
 
-FORMATS: tuple[type[LineReader], ...] = (JsonLines, CommaSeparated, Candump, Trc, Asc)
+FORMATS: tuple[type[LineReader], ...] = (JsonLinesReader, CommaSeparated, Candump, Trc, Asc)
 """The text formats, in the order in which they are tried."""
 LOOKED_AT = 1 << 16
 """Bytes in which a log has to show its format."""
@@ -36,7 +36,7 @@ RECORDER = "the recording adapter"
 
 
 @dataclass(frozen=True)
-class Statistics:
+class LogStatistics:
     """What was found in a log so far."""
 
     frames: int
@@ -80,7 +80,7 @@ class Log:
         self,
         name: str,
         kind: str,
-        source: Source,
+        source: ByteSource,
         reader: "LineReader | Blf | None",
         blocks: Iterator[bytes],
         file: BinaryIO | None,
@@ -128,7 +128,7 @@ class Log:
         before: bytes | None = b""  # no channel has this name
         clock, name = ChannelClock(self._clock), ""
         for where, found in self._entries():
-            if isinstance(found, Entry):
+            if isinstance(found, LogEntry):
                 time, identifier, data, channel = found
                 if channel != before:
                     before, clock, name = channel, self._clock_of(channel), _text(channel)
@@ -168,7 +168,7 @@ class Log:
 
     def _pass_over(self, where: int, found: Skip) -> Iterator[tuple[str, LineEvent]]:
         """Count what is no frame, and return what it tells of the wires."""
-        if found.kind is Kind.EVENT and found.channel is None and found.report is None:
+        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
             self._events[found.kind] += 1  # what the logging program noted of no channel
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
@@ -201,19 +201,19 @@ class Log:
         return tuple(_text(channel) for channel in self._channels)
 
     @property
-    def statistics(self) -> Statistics:
+    def statistics(self) -> LogStatistics:
         """What was found so far on all channels; all of it once the frames have come to their end."""
         return self._statistics(list(self._channels.values()))
 
-    def statistics_of(self, channel: str) -> Statistics:
+    def statistics_of(self, channel: str) -> LogStatistics:
         """Return what was found so far on one channel; what could not be read is that of the whole log."""
         return self._statistics([clock for name, clock in self._channels.items() if _text(name) == channel])
 
-    def _statistics(self, clocks: Sequence[ChannelClock]) -> Statistics:
+    def _statistics(self, clocks: Sequence[ChannelClock]) -> LogStatistics:
         first = self._clock.first
         started = None if first is None else self._clock.origin + first
         skipped = sum((clock.skipped for clock in clocks), self._events.copy())
-        return Statistics(
+        return LogStatistics(
             frames=sum(clock.frames for clock in clocks),
             skipped=dict(skipped),
             steps_back=sum(clock.steps_back for clock in clocks),
@@ -274,7 +274,7 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = Fa
     if isinstance(path_or_file, Path):
         name, opened = str(path_or_file), _opened(path_or_file)
         path_or_file = opened
-    source = Source(path_or_file)
+    source = ByteSource(path_or_file)
     head, kind, reader = _recognised(source.blocks())
     if reader is None and head.strip():
         if opened:
@@ -327,7 +327,9 @@ def _line_reader(head: bytes) -> LineReader | None:
     return None
 
 
-def _by_object(reader: Blf, blocks: Iterator[bytes], source: Source) -> Iterator[tuple[int, Found | UnreadableError]]:
+def _by_object(
+    reader: Blf, blocks: Iterator[bytes], source: ByteSource
+) -> Iterator[tuple[int, Found | UnreadableError]]:
     """Go through the objects of a binary log; what a cut has left of the last ones is no damage of its own."""
     for where, found in reader.entries(blocks):
         if not (source.broken and isinstance(found, UnreadableError)):
@@ -335,7 +337,7 @@ def _by_object(reader: Blf, blocks: Iterator[bytes], source: Source) -> Iterator
 
 
 def _by_line(
-    reader: LineReader, blocks: Iterator[bytes], source: Source
+    reader: LineReader, blocks: Iterator[bytes], source: ByteSource
 ) -> Iterator[tuple[int, Found | UnreadableError]]:
     """Go through the lines of a text log with their numbers, counted from 1; half a line at a cut is none."""
     read = reader.read

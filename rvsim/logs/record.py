@@ -83,7 +83,7 @@ class Recorder:
             self._begin()
             self._write(frame)
 
-    def note(self, event: LineEvent) -> None:
+    def write_event(self, event: LineEvent) -> None:
         """Write an error frame, or that a controller went over to another state; all other events are left out.
 
         Raises:

@@ -13,11 +13,11 @@ from rvsim.logs.columns import BLOCK, PairUse
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.worst_case import Promise
+from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
-from rvsim.watch.flag import Flag, Kind
-from rvsim.watch.identity.records import Attendance
+from rvsim.watch.flag import Flag, FlagKind
+from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -32,7 +32,7 @@ _GAPS = 8192
 
 
 @dataclass
-class Heard:
+class MessageCounts:
     """One message of one source and instance: times in microseconds."""
 
     count: int = 0
@@ -42,7 +42,7 @@ class Heard:
     gaps: "array[int]" = field(default_factory=lambda: array("q"))
     _stride: int = 1
 
-    def note(self, time: int) -> None:
+    def count_frame(self, time: int) -> None:
         """Count a frame."""
         if not self.count:
             self.first = time
@@ -73,7 +73,7 @@ class Heard:
         return mean is not None and median is not None and _BURST * median < mean
 
 
-class Part(NamedTuple):
+class SurveyedTime(NamedTuple):
     """The part of a log that is told, in microseconds since its start; what lies before it is heard all the same."""
 
     start: int = 0
@@ -88,10 +88,10 @@ class Part(NamedTuple):
         return (until is None or until >= self.start) and (self.end is None or since <= self.end)
 
 
-WHOLE = Part()
+WHOLE = SurveyedTime()
 
 
-class Message(NamedTuple):
+class SurveyedMessage(NamedTuple):
     """Which message, as in ``Topic``: its DGN, its name where it has one, the instance, in a heartbeat the DSA."""
 
     dgn: int
@@ -102,13 +102,13 @@ class Message(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Source:
+class SurveyedSource:
     """One source address of the log: its NAME if it was claimed, what it speaks for, and its messages."""
 
     address: int
     name: Name | None
-    devices: tuple[Attendance, ...]
-    messages: Mapping[Message, Heard]
+    devices: tuple[RollCallLine, ...]
+    messages: Mapping[SurveyedMessage, MessageCounts]
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class Survey:
     seconds: float
     use: PairUse
     """How busy the pair was, every stuff bit counted."""
-    sources: tuple[Source, ...]
+    sources: tuple[SurveyedSource, ...]
     planned: int
     """How many devices a rig plans; 0 without one."""
     absent: tuple[str, ...]
@@ -130,9 +130,9 @@ class Survey:
     """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
     causes: tuple[Cause, ...]
     """The causes behind flags, with those that each explains."""
-    accepted: Mapping[tuple[Kind, str], int]
+    accepted: Mapping[tuple[FlagKind, str], int]
     """How many flags of each kind and subject the rig's accepted trouble has kept back."""
-    promise: Promise | None
+    promise: WorstCase | None
     """What the rig promises of the pair, None without a rig."""
     errors: ErrorCounts
     """Error frames and controller states."""
@@ -141,7 +141,7 @@ class Survey:
 
 
 def survey(
-    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE
 ) -> Survey:
     """Hold one channel of a log against the rules, and against a rig where one is given.
 
@@ -149,12 +149,15 @@ def survey(
     """
     surveyor = Surveyor(catalogue, rig, part)
     for one in contents:
-        surveyor.take(one)
-    return surveyor.end()
+        surveyor.observe(one)
+    return surveyor.finish()
 
 
 def survey_channels(
-    contents: Iterable[tuple[str, Frame | LineEvent]], catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE
+    contents: Iterable[tuple[str, Frame | LineEvent]],
+    catalogue: Catalogue,
+    rig: Rig | None = None,
+    part: SurveyedTime = WHOLE,
 ) -> dict[str, Survey]:
     """Hold each channel of a log against the rules, as a bus of its own; what was found by the name of the channel."""
     surveyors: dict[str, Surveyor] = {}
@@ -162,18 +165,18 @@ def survey_channels(
         surveyor = surveyors.get(channel)
         if surveyor is None:
             surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
-        surveyor.take(one)
-    return {channel: surveyor.end() for channel, surveyor in surveyors.items()}
+        surveyor.observe(one)
+    return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
 
 class Surveyor:
     """Takes in one channel of a log, and says at its end what it holds."""
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: Part = WHOLE) -> None:
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
         self._catalogue, self._part = catalogue, part
         self._use = PairUse()
-        self._heard: dict[int, dict[Message, Heard]] = {}
+        self._heard: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         self._flags: dict[int, Flag] = {}
         self._errors = ErrorCounts()
         self._waiting: list[Frame | LineEvent] = []
@@ -181,7 +184,7 @@ class Surveyor:
         self._first: int | None = None
         self._last = 0
 
-    def take(self, one: Frame | LineEvent) -> None:
+    def observe(self, one: Frame | LineEvent) -> None:
         """Take in a frame, or what happened beside frames; it is looked at with others, in blocks."""
         self._waiting.append(one)
         if len(self._waiting) >= BLOCK:
@@ -199,23 +202,28 @@ class Surveyor:
             inside = part.start <= one.time
             if not isinstance(one, Frame):
                 if inside:
-                    self._errors.note(one)
-                _collect(self._watch.note(one if end is None else one._replace(time=min(one.time, end))), self._flags)
+                    self._errors.count_event(one)
+                _collect(
+                    self._watch.observe_event(one if end is None else one._replace(time=min(one.time, end))),
+                    self._flags,
+                )
                 continue
             if inside:
                 self._count += 1
                 source = one.identifier & 0xFF
                 topic = self._decoder.layout(dgn_of(one.identifier)).topic(source, one.data)
-                self._heard.setdefault(source, {}).setdefault(Message(*topic[1:]), Heard()).note(one.time)
-            _collect(self._watch.hear(one), self._flags)
+                self._heard.setdefault(source, {}).setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(
+                    one.time
+                )
+            _collect(self._watch.observe(one), self._flags)
 
-    def end(self) -> Survey:
+    def finish(self) -> Survey:
         """Return what the channel holds."""
         self._work()
         watch, flags, part = self._watch, self._flags, self._part
         self._doubt_unit()
         _collect(watch.advance(self._last), flags)
-        flags |= {flag.number: flag for flag in watch.everything}  # as they stand at the end
+        flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
         roll_call = watch.roll_call
@@ -254,7 +262,7 @@ class Surveyor:
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect(self._watch.note(TimesInUnit(self._last, factor, len(gaps))), self._flags)
+            _collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
 
 
 def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
@@ -263,6 +271,8 @@ def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
             flags[event.flag.number] = event.flag
 
 
-def _source(address: int, messages: Mapping[Message, Heard], roll_call: tuple[Attendance, ...]) -> Source:
+def _source(
+    address: int, messages: Mapping[SurveyedMessage, MessageCounts], roll_call: tuple[RollCallLine, ...]
+) -> SurveyedSource:
     here = tuple(one for one in roll_call if one.source == address)
-    return Source(address, next((one.name for one in here if one.name), None), here, messages)
+    return SurveyedSource(address, next((one.name for one in here if one.name), None), here, messages)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from rvsim.rig.claimed import read_name, written
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Problem, part
+from rvsim.rig.table import Mistake, part
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -51,7 +51,7 @@ def _name(given: object) -> Name | None:
     return found if isinstance(found, Name) else None
 
 
-def clashes(entries: list[object] | tuple[object, ...]) -> Iterator[Problem]:
+def clashes(entries: list[object] | tuple[object, ...]) -> Iterator[Mistake]:
     """Find what two devices cannot both have, in devices that may not be read yet or be wrong otherwise."""
     owners: dict[tuple[str, object], int] = {}
     for number, entry in enumerate(entries):
@@ -59,4 +59,4 @@ def clashes(entries: list[object] | tuple[object, ...]) -> Iterator[Problem]:
             first = owners.setdefault(thing, number)
             if first != number:
                 owner = f"device {first + 1} {shown(part(entries[first], 'name'))}"
-                yield Problem((number, *place), f"{words} of {owner}; {advice}", thing)
+                yield Mistake((number, *place), f"{words} of {owner}; {advice}", thing)

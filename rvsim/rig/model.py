@@ -32,7 +32,7 @@ from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import clashes
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE
 from rvsim.rig.quantity import Duration, shown
-from rvsim.rig.table import Line, Problem, Table, part, refuse
+from rvsim.rig.table import Line, Mistake, Table, part, refuse
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 
 SCHEMA = 1
@@ -171,7 +171,7 @@ class DevicePlan(Table):
         if not isinstance(given, Mapping):
             return given
         problems = [
-            Problem((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
+            Mistake((name,), text, those) for name, those in given.items() for text in _instance_problems(name, those)
         ]
         if problems:
             raise refuse("functions", problems)
@@ -253,7 +253,7 @@ class Rig(Table):
         devices = info.data.get("devices")  # where they are faulty themselves, that is told already
         names = [device.name for device in devices] if devices is not None else []
         problems = [
-            Problem(
+            Mistake(
                 (number, "device"),
                 f"{shown(one.device)} is not in the rig{did_you_mean(one.device, names)}; "
                 f"its devices are {', '.join(names)}",

@@ -33,7 +33,7 @@ Line = Annotated[str, AfterValidator(_one_line)]
 """Words on one line, safe to print."""
 
 
-class Problem(NamedTuple):
+class Mistake(NamedTuple):
     """One mistake, with its place below the value that is being checked."""
 
     place: tuple[int | str, ...]
@@ -41,7 +41,7 @@ class Problem(NamedTuple):
     given: object
 
 
-def refuse(title: str, problems: list[Problem], found: ValidationError | None = None) -> ValidationError:
+def refuse(title: str, problems: list[Mistake], found: ValidationError | None = None) -> ValidationError:
     """Put mistakes of our own and those that pydantic found into one error."""
     details = found.errors(include_url=False) if found else []
     theirs = [

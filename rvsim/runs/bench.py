@@ -15,7 +15,7 @@ from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
 from rvsim.errors import InputError
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing, Writes
+from rvsim.runs.pipeline import FrameWriter, Pipeline
 from rvsim.runs.sink import Nothing, Sink
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.shakedown.scenario import LoadedScenario
@@ -37,7 +37,7 @@ UNDER_WAY = 100
 """Frames that may be between bench and watch before the bench waits."""
 
 
-class Run:
+class BenchRun:
     """A scenario on the bench and the watch in front of it."""
 
     def __init__(
@@ -47,7 +47,7 @@ class Run:
         sink: Sink,
         *,
         seed: int,
-        recorder: Writes | None = None,
+        recorder: FrameWriter | None = None,
         every: bool = False,
         on_failure: Callable[[Failure], None] | None = None,
         kinds: Mapping[str, type] = KINDS,
@@ -66,7 +66,7 @@ class Run:
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
-        self._hearing = Hearing(self.watch, sink, recorder, every)
+        self._hearing = Pipeline(self.watch, sink, recorder, every)
         self._unheard: list[Frame] = []
         """Frames of virtual time that are heard together with those behind them, which is faster."""
         self._tell: Callable[[LineEvent], None] = self._note
@@ -87,7 +87,7 @@ class Run:
         self._wake: threading.Event | None = None
         self.script, self.jury = self._prepared(loaded, seed)
         self._hearing.witness = self if self.script.waits_for_frames else self.jury
-        self._hand_to(self._hearing.take if self.script.waits_for_frames else self._unheard.append)
+        self._hand_to(self._hearing.observe if self.script.waits_for_frames else self._unheard.append)
         if self.jury.wants_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
 
@@ -95,7 +95,7 @@ class Run:
         problems: list[str] = []
         parts: list[Any] = []
         for make in (
-            lambda: Script(loaded, self.catalogue, self.bench, self.put, seed),
+            lambda: Script(loaded, self.catalogue, self.bench, self.send, seed),
             lambda: Jury(loaded, self.catalogue, self.watch, self._catch_up),
         ):
             try:
@@ -124,13 +124,13 @@ class Run:
         """Hear what was on the wires so far."""
         frames = self._unheard.copy()
         self._unheard.clear()
-        take = self._hearing.take
+        take = self._hearing.observe
         for frame in frames:
             take(frame)
 
     def _note(self, event: LineEvent) -> None:
         self._catch_up()
-        self._hearing.note(event)
+        self._hearing.observe_event(event)
 
     def _second(self) -> None:
         """Take a whole second of the vehicle, and plan the next."""
@@ -140,17 +140,17 @@ class Run:
         self.script.second(self.bench.world)
         self.bench.plan(now + SECOND, self._second)
 
-    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+    def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has heard."""
-        self.jury.frame(frame, events)
+        self.jury.observe_frame(frame, events)
         self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
 
-    def events(self, events: Sequence[Event]) -> None:
+    def observe_events(self, events: Sequence[Event]) -> None:
         """Take what the passing of time has changed."""
-        self.jury.events(events)
+        self.jury.observe_events(events)
 
     @property
-    def heard(self) -> int:
+    def observed_until(self) -> int:
         """How far the watch has come: frames on their way through python-can are not heard yet."""
         return self._hearing.time
 
@@ -159,12 +159,12 @@ class Run:
         self.until(end)
         self._hearing.finish(end)
 
-    def put(self, identifier: int, data: bytes) -> None:
+    def send(self, identifier: int, data: bytes) -> None:
         """Put a frame of the person at the bench onto the wires; the watch does not count it as a device's."""
-        self._hearing.expect(identifier, data)
+        self._hearing.expect_own(identifier, data)
         self.bench.put(identifier, data)
 
-    def put_from_outside(self, identifier: int, data: bytes) -> None:
+    def send_from_outside(self, identifier: int, data: bytes) -> None:
         """Put a frame of another program onto the wires now; it counts as a node's."""
         if dgn_of(identifier) != ADDRESS_CLAIM:
             holder = self.bench.holder(identifier & 0xFF)
@@ -186,7 +186,7 @@ class Run:
         self.time = moment if end is None else min(moment, end)
         self.bench.run_until(self.time)
         for _ in range(len(self._incoming)):  # not what comes in meanwhile: whoever sends on and on gets no further
-            self.put_from_outside(*self._incoming.popleft())
+            self.send_from_outside(*self._incoming.popleft())
 
     def until(self, time: int) -> None:
         """Go on in virtual time up to ``time`` (microseconds), without summing up."""
@@ -207,9 +207,9 @@ class Run:
         if self._incoming:  # before anybody could be woken
             self._wake.set()
         with Port("virtual", channel, listen=False) as sender, Port("virtual", channel) as listener:
-            feed = Feed(listener, self._hearing.take, self._hearing.advance, self._hearing.note)
+            feed = Feed(listener, self._hearing.observe, self._hearing.advance, self._hearing.observe_event)
             self._hand_to(sender.send)
-            self._tell = lambda event: feed.note(event, sender.statistics.sent)
+            self._tell = lambda event: feed.note_event(event, sender.statistics.sent)
             try:
                 while not control.stopped and (end is None or self.time < end):
                     upcoming = self._next(self.time, end)

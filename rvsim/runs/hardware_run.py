@@ -22,8 +22,8 @@ from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.runs.bench import CHANNEL
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Writes
-from rvsim.runs.scenario_run import Session, Trial
+from rvsim.runs.pipeline import FrameWriter
+from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
 from rvsim.runs.served_run import opening, summary
 from rvsim.shakedown.verdict import Verdict
 from rvsim.wire.frame import Frame
@@ -36,7 +36,7 @@ INTERRUPTED = "interrupted"
 
 
 def in_front(
-    trial: Trial,
+    trial: ScenarioRun,
     settings: BusSettings,
     absent: Collection[str] | None = None,
     record: Path | None = None,
@@ -51,14 +51,14 @@ def in_front(
     proved = proved_harmless(settings)
     with Port(proved.interface, proved.channel, options=proved.options) as port:
 
-        def go(recorder: Writes | None) -> Verdict:
-            return _in_front_of_port(Session(trial, absent, port.send, recorder), port, speed)
+        def go(recorder: FrameWriter | None) -> Verdict:
+            return _in_front_of_port(RunInProgress(trial, absent, port.send, recorder), port, speed)
 
         return _recorded(trial, record, go)
 
 
 def served(
-    trial: Trial,
+    trial: ScenarioRun,
     where: str,
     absent: Collection[str] | None = None,
     record: Path | None = None,
@@ -87,7 +87,7 @@ def served(
     )
 
 
-def _recorded(trial: Trial, record: Path | None, go: Callable[[Writes | None], Verdict]) -> Verdict:
+def _recorded(trial: ScenarioRun, record: Path | None, go: Callable[[FrameWriter | None], Verdict]) -> Verdict:
     """Make a run, with a recorder if there is a place for it."""
     if record is None:
         return go(None)
@@ -96,7 +96,7 @@ def _recorded(trial: Trial, record: Path | None, go: Callable[[Writes | None], V
         return replace(go(recorder), recording=str(record))
 
 
-def _paced(session: Session, speed: float, control: Control) -> bool:
+def _paced(session: RunInProgress, speed: float, control: Control) -> bool:
     """Run a session to the end of its scenario; tell whether it was interrupted."""
     lasts = session.trial.loaded.scenario.lasts
     try:
@@ -106,22 +106,22 @@ def _paced(session: Session, speed: float, control: Control) -> bool:
     return False
 
 
-def _verdict(session: Session, interrupted: bool) -> Verdict:
+def _verdict(session: RunInProgress, interrupted: bool) -> Verdict:
     verdict = session.verdict()
     return replace(verdict, error="; ".join(filter(None, (verdict.error, INTERRUPTED)))) if interrupted else verdict
 
 
-def _in_front_of_port(session: Session, port: Port, speed: float) -> Verdict:
+def _in_front_of_port(session: RunInProgress, port: Port, speed: float) -> Verdict:
     progress, over, interrupted = Progress(every_s=PACED_S), threading.Event(), True
 
     def hear() -> None:
         while not over.is_set():
             port.arrived.wait(_LOOK_S)
             port.arrived.clear()
-            for one in port.take():
+            for one in port.receive():
                 if isinstance(one, Frame):  # what else is on a bus is nothing that the bench could send
                     session.run.inject(one.identifier, one.data)
-            progress.tell(lambda: session.trial.come_to(session.run.time))
+            progress.tell(lambda: session.trial.progress_text(session.run.time))
 
     hearing = threading.Thread(target=hear, name="in front", daemon=True)
     hearing.start()
@@ -136,8 +136,10 @@ def _in_front_of_port(session: Session, port: Port, speed: float) -> Verdict:
 class _Served:
     """One run that is served, from its first client on."""
 
-    def __init__(self, trial: Trial, absent: Collection[str] | None, recorder: Writes | None, speed: float) -> None:
-        self._session = Session(trial, absent, self._tap, recorder)
+    def __init__(
+        self, trial: ScenarioRun, absent: Collection[str] | None, recorder: FrameWriter | None, speed: float
+    ) -> None:
+        self._session = RunInProgress(trial, absent, self._tap, recorder)
         self._speed = speed
         self._first = threading.Event()
         self._progress = Progress(every_s=PACED_S)
@@ -163,7 +165,7 @@ class _Served:
         self._progress.tell(self._come_to)
 
     def _come_to(self) -> str:
-        return self._session.trial.come_to(self._session.run.time)
+        return self._session.trial.progress_text(self._session.run.time)
 
     def _clients(self, count: int) -> None:
         """Hear how many clients there are now, in the hub's thread: none only when the last one has left."""

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.wire.frame import Frame
 
 LOOK_S = 0.1
@@ -29,7 +29,7 @@ _ALONE = (
 )
 
 
-class Listen:
+class ListenRun:
     """Hears a bus until it is stopped.
 
     Args:
@@ -45,7 +45,7 @@ class Listen:
     def __init__(
         self,
         port: Port,
-        hearing: Hearing,
+        hearing: Pipeline,
         bus: str,
         bit_rate: int | None,
         say: Callable[[str], None],
@@ -64,7 +64,7 @@ class Listen:
         self._dropped = 0
 
     @property
-    def heard(self) -> int:
+    def observed_until(self) -> int:
         """How far the watch has come, in microseconds since the start."""
         return self._hearing.time
 
@@ -81,28 +81,28 @@ class Listen:
                 self._port.arrived.wait(max(0.0, left))
                 self._port.arrived.clear()
                 with control.lock:
-                    self.look()
+                    self.poll()
             with control.lock:
-                self.look()
+                self.poll()
         finally:
             with control.lock:
                 self._hearing.advance(self._now())
                 self._hearing.finish(self._hearing.time)
 
-    def look(self) -> None:
+    def poll(self) -> None:
         """Take in what has come, tell the watch the time, and say what has to be said.
 
         Raises:
             BusError: the bus was lost.
         """
         statistics = self._port.statistics
-        for one in self._port.take():
+        for one in self._port.receive():
             if isinstance(one, Frame):
-                self._hearing.take(one._replace(time=self._since_start(one.time)))
+                self._hearing.observe(one._replace(time=self._since_start(one.time)))
             elif self._origin is None:  # no frame has told yet how the interface counts
-                self._hearing.note(one._replace(time=self._elapsed()))
+                self._hearing.observe_event(one._replace(time=self._elapsed()))
             else:
-                self._hearing.note(one._replace(time=self._since_start(one.time)))
+                self._hearing.observe_event(one._replace(time=self._since_start(one.time)))
         now = self._now() - BEHIND_US
         if now > self._hearing.time:
             self._hearing.advance(now)

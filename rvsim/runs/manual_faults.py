@@ -4,7 +4,7 @@ Knows: that a fault by hand is the same fault that a scenario plans, and that a 
 wires from a service tool's address. Does not know keys or screens. Each deed returns the sentence that tells it.
 """
 
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.faults.fault_effects import Effect
 from rvsim.shakedown.faults.fault_plans import OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.shakedown.script_runner import OWN_ADDRESS
@@ -15,37 +15,37 @@ COLDEST_C, WARMEST_C = 5.0, 30.0
 """Set points that a room thermostat takes, from frost guard up. Common practice, no source."""
 
 
-class Hands:
+class ManualFaults:
     """Deeds on one run; to be called by the run's own thread, or while it stands still."""
 
-    def __init__(self, run: Run) -> None:
+    def __init__(self, run: BenchRun) -> None:
         self._run = run
         self._faults: dict[str, dict[tuple[str, ...], list[Effect]]] = {}
         self._asked: dict[int, tuple[int, float]] = {}
 
-    def faulty(self, device: str) -> bool:
+    def has_fault(self, device: str) -> bool:
         """Tell whether a device has a fault by hand."""
         return bool(self._faults.get(device))
 
-    def hush(self, device: str) -> str:
+    def silence(self, device: str) -> str:
         """Take everything a device sends off the wires."""
         return self._put(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "is hushed")
 
-    def bring_back(self, device: str) -> str:
+    def restore(self, device: str) -> str:
         """Take back every fault by hand of a device."""
         faults = self._faults.pop(device, {}).values()
         if not faults:
             return f"{device} has no fault by hand"
         for effect in (effect for effects in faults for effect in effects):
-            effect.end(self._run.bench)
+            effect.remove(self._run.bench)
         return f"{device} is itself again"
 
-    def stick(self, device: str, message: str, field: str) -> str:
+    def hold(self, device: str, message: str, field: str) -> str:
         """Let a reading repeat what it says next."""
         plan = {"fault": "stuck", "device": device, "message": message, "field": field, "from": "0s"}
         return self._put(StuckPlan.model_validate(plan), f"sticks: {self._title(message, field)}")
 
-    def spoil(self, device: str, message: str, field: str) -> str:
+    def corrupt(self, device: str, message: str, field: str) -> str:
         """Let a reading say what cannot be: the highest value of its field if that is beyond belief, else its code.
 
         A field that has no code for "out of range" says its highest value all the same.
@@ -76,12 +76,12 @@ class Hands:
         if key not in self._faults.setdefault(fault.device, {}):
             effects = self._faults[fault.device][key] = list(self._run.script.maker.effects(fault))
             for effect in effects:
-                effect.begin(self._run.bench)
+                effect.apply(self._run.bench)
         return f"{fault.device} {said}"
 
     def warmer(self, kelvin: float) -> str:
         """Command the first thermostat to a set point so much higher than it says now (lower, below 0)."""
-        for told in self._run.watch.told():
+        for told in self._run.watch.last_frames():
             if (
                 told.topic.message == "THERMOSTAT_STATUS_1"
                 and told.spec is not None
@@ -102,5 +102,5 @@ class Hands:
         celsius = min(WARMEST_C, max(COLDEST_C, celsius))
         raw = field.raw(celsius)
         self._asked[zone] = (self._run.time, celsius)
-        self._run.put(command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
+        self._run.send(command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
         return f"thermostat {zone} is asked for {field.brief(raw)}"

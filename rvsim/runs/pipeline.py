@@ -15,30 +15,30 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
 
 
-class Writes(Protocol):
+class FrameWriter(Protocol):
     """Something that keeps frames, such as a recorder."""
 
     def write(self, frame: Frame) -> None:
         """Keep a frame."""
 
-    def note(self, event: LineEvent) -> None:
+    def write_event(self, event: LineEvent) -> None:
         """Keep what happened beside frames, as far as it is kept."""
 
     def flush(self) -> None:
         """Hand on what was kept."""
 
 
-class Witness(Protocol):
+class RunObserver(Protocol):
     """Something that has to know what was heard, after the watch has heard it."""
 
-    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+    def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame and what followed from it."""
 
-    def events(self, events: Sequence[Event]) -> None:
+    def observe_events(self, events: Sequence[Event]) -> None:
         """Take what followed from the passing of time, or happened beside frames."""
 
 
-class Hearing:
+class Pipeline:
     """A watch with its sink and its recorder.
 
     Args:
@@ -52,7 +52,7 @@ class Hearing:
         self,
         watch: Watch,
         sink: Sink,
-        recorder: Writes | None = None,
+        recorder: FrameWriter | None = None,
         every: bool = False,
     ) -> None:
         self.watch = watch
@@ -62,16 +62,16 @@ class Hearing:
         """The flag that was raised last."""
         self.shown = True
         """Whether the sink is told; what goes by untold can be caught up with."""
-        self.witness: Witness | None = None
+        self.witness: RunObserver | None = None
         """Is told of each frame behind the watch."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
 
-    def expect(self, identifier: int, data: bytes) -> None:
+    def expect_own(self, identifier: int, data: bytes) -> None:
         """Note that a frame of the person at the bench is under way, which is no stranger on the bus."""
         self._own.append((identifier, data))
 
-    def take(self, frame: Frame) -> None:
+    def observe(self, frame: Frame) -> None:
         """Hear a frame.
 
         Raises:
@@ -86,24 +86,24 @@ class Hearing:
         is_own = bool(self._own) and (frame.identifier, frame.data) in self._own
         if is_own:
             self._own.remove((frame.identifier, frame.data))
-        events = self.watch.hear_own(frame) if is_own else self.watch.hear(frame)
+        events = self.watch.observe_own(frame) if is_own else self.watch.observe(frame)
         if self.witness is not None:
-            self.witness.frame(frame, events)
+            self.witness.observe_frame(frame, events)
         if self._every and self.shown and not is_own:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
             self._show(events)
 
-    def note(self, event: LineEvent) -> None:
+    def observe_event(self, event: LineEvent) -> None:
         """Let the watch know what happened on the pair beside frames.
 
         Raises:
             InputError: it cannot be recorded.
         """
         if self._recorder is not None:
-            self._recorder.note(event)
+            self._recorder.write_event(event)
         self.time = max(self.time, event.time)
-        self._follow(self.watch.note(event))
+        self._follow(self.watch.observe_event(event))
 
     def advance(self, time: int) -> None:
         """Let the watch know that nothing before ``time`` (microseconds) is still to come."""
@@ -113,7 +113,7 @@ class Hearing:
     def _follow(self, events: list[Event]) -> None:
         if events:
             if self.witness is not None:
-                self.witness.events(events)
+                self.witness.observe_events(events)
             self._show(events)
 
     def _show(self, events: list[Event]) -> None:

@@ -10,7 +10,7 @@ from types import TracebackType
 from rvsim.errors import InputError
 from rvsim.logs.read import Log
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
 from rvsim.watch.traffic import SECOND
@@ -22,7 +22,7 @@ USUAL_SILENCE = 10_000
 SLICE = 10 * SECOND
 
 
-class Rounds:
+class LogRounds:
     """A log's frames and what else it tells, once, or of a part of it round and round with the time going on.
 
     Args:
@@ -59,7 +59,7 @@ class Rounds:
         """Let go of the log."""
         self.log.close()
 
-    def __enter__(self) -> "Rounds":
+    def __enter__(self) -> "LogRounds":
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
@@ -83,14 +83,14 @@ class Rounds:
             self.log = self._open()
 
 
-class Replay:
+class ReplayRun:
     """A log gone through in front of a watch.
 
     What lies before the start is heard all the same, so that who is there and what is wrong is known from the first
     moment that is shown.
     """
 
-    def __init__(self, rounds: Rounds, hearing: Hearing) -> None:
+    def __init__(self, rounds: LogRounds, hearing: Pipeline) -> None:
         self._rounds = rounds
         self._start = rounds.start
         self._stop = None if rounds.loop else rounds.end
@@ -108,7 +108,7 @@ class Replay:
         return self._stop is None
 
     @property
-    def heard(self) -> int:
+    def observed_until(self) -> int:
         """How far the watch has come."""
         return self._hearing.time
 
@@ -190,9 +190,9 @@ class Replay:
                     return
             one = self._rounds.pop()
             if isinstance(one, Frame):
-                self._hearing.take(one)
+                self._hearing.observe(one)
             else:
-                self._hearing.note(one)
+                self._hearing.observe_event(one)
             self.time = max(self.time, one.time)
             if until_raised and self._hearing.raised is not raised:
                 return

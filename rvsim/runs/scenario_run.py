@@ -17,8 +17,8 @@ from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import seed_of, shown
-from rvsim.runs.bench import CHANNEL, Run
-from rvsim.runs.pipeline import Writes
+from rvsim.runs.bench import CHANNEL, BenchRun
+from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown import script_runner
 from rvsim.shakedown.expect import jury
@@ -75,7 +75,7 @@ def _line(problem: str) -> tuple[str, int]:
     return (found[1], int(found[2])) if found else (problem.partition(",")[0], 0)
 
 
-class Trial:
+class ScenarioRun:
     """A scenario that is ready to be run.
 
     Args:
@@ -104,7 +104,7 @@ class Trial:
         """Expectations that could not fail, and what never comes: a line for each."""
         return tuple(never_fail(self.loaded, self.catalogue))
 
-    def come_to(self, moment: int) -> str:
+    def progress_text(self, moment: int) -> str:
         """Say how far a run of it has come."""
         return f"{self.loaded.name}: {moment / 1e6:.0f} of {self.loaded.scenario.lasts / 1e6:.0f} s of simulated time"
 
@@ -115,7 +115,7 @@ class Trial:
             InputError: expectations, faults, steps or absent devices name what is not there.
         """
         check_absent(self.loaded.rig, self.absent)
-        Run(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
+        BenchRun(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
 
     def run(self, record: Path | None = None, keep: Path | None = None, progress: Progress | None = None) -> Verdict:
         """Run it to its verdict.
@@ -148,13 +148,13 @@ class Trial:
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
             return replace(self._judged(recorder, progress), recording=str(record))
 
-    def _judged(self, recorder: Writes | None, progress: Progress | None) -> Verdict:
-        session = Session(self, recorder=recorder)
+    def _judged(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
+        session = RunInProgress(self, recorder=recorder)
         lasts = self.loaded.scenario.lasts
         if progress is not None:
             for moment in range(_TOLD, lasts, _TOLD):
                 session.run.until(moment)
-                progress.tell(lambda: self.come_to(moment))  # noqa: B023 - it is called at once
+                progress.tell(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
         session.run.virtual(lasts)
         return session.verdict()
 
@@ -171,7 +171,7 @@ def check_absent(rig: Rig, absent: Collection[str]) -> None:
         raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in strangers))
 
 
-class Session:
+class RunInProgress:
     """A run of a trial that goes on as far as it is told to, in virtual time.
 
     Args:
@@ -187,16 +187,16 @@ class Session:
 
     def __init__(
         self,
-        trial: Trial,
+        trial: ScenarioRun,
         absent: Collection[str] | None = None,
         tap: Callable[[Frame], None] | None = None,
-        recorder: Writes | None = None,
+        recorder: FrameWriter | None = None,
     ) -> None:
         absent = trial.absent if absent is None else absent
         check_absent(trial.loaded.rig, absent)
         self.trial = trial
         self._failures: list[Failure] = []
-        self.run = Run(
+        self.run = BenchRun(
             trial.loaded,
             trial.catalogue,
             Nothing(),
@@ -219,7 +219,7 @@ class Session:
 
     def put(self, identifier: int, data: bytes) -> None:
         """Put a frame of a node that is not simulated onto the wires now; the watch counts it as that node's."""
-        self.run.put_from_outside(identifier, data)
+        self.run.send_from_outside(identifier, data)
 
     def verdict(self) -> Verdict:
         """Judge what has happened up to now; nothing that comes later counts any more.

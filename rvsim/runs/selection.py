@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rvsim.errors import InputError
-from rvsim.logs.survey import WHOLE, Part, Source, Survey
+from rvsim.logs.survey import WHOLE, Survey, SurveyedSource, SurveyedTime
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag
 from rvsim.wire.catalogue import Catalogue
@@ -21,10 +21,10 @@ _OF_ALL = ("bus", "log")
 
 
 @dataclass(frozen=True)
-class Selection:
+class LogSelection:
     """What is told; an empty set of devices or messages leaves none out."""
 
-    part: Part = WHOLE
+    part: SurveyedTime = WHOLE
     devices: tuple[str, ...] = ()
     """Planned names, or ``address 9C hex``."""
     messages: tuple[tuple[int, str | None], ...] = ()
@@ -33,7 +33,7 @@ class Selection:
     @property
     def is_everything(self) -> bool:
         """Tell whether nothing is left out."""
-        return self == Selection()
+        return self == LogSelection()
 
     def sentence(self, found: Survey) -> str:
         """Say what is told, and that the rest was heard all the same."""
@@ -64,11 +64,11 @@ class Selection:
             causes=tuple(cause for cause in found.causes if any(self._is_about(flag, names) for flag in cause.flags)),
         )
 
-    def _has(self, source: Source) -> bool:
+    def _has(self, source: SurveyedSource) -> bool:
         names = {f"address {source.address:02X} hex", *(one.device for one in source.devices)}
         return not self.devices or bool(names.intersection(self.devices))
 
-    def _of_source(self, source: Source) -> Source:
+    def _of_source(self, source: SurveyedSource) -> SurveyedSource:
         if not self.messages:
             return source
         wanted = {dgn for dgn, _ in self.messages}
@@ -84,15 +84,15 @@ class Selection:
 
 
 def selection(
-    part: Part, devices: Sequence[str], messages: Sequence[str], rig: Rig | None, catalogue: Catalogue
-) -> Selection:
+    part: SurveyedTime, devices: Sequence[str], messages: Sequence[str], rig: Rig | None, catalogue: Catalogue
+) -> LogSelection:
     """Return what the options ask for.
 
     Raises:
         InputError: a device or a message cannot be one.
     """
     planned = [] if rig is None else [device.name for device in rig.devices]
-    return Selection(
+    return LogSelection(
         part,
         tuple(_device(text, planned) for text in devices),
         tuple(_message(text, catalogue) for text in messages),

@@ -12,12 +12,12 @@ from rvsim.edge.hub import Hub, HubStatistics
 from rvsim.edge.hub_protocol import address_of
 from rvsim.errors import InputError
 from rvsim.faces.cli.exits import say
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.wire.frame import Frame
 
 
 @contextmanager
-def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterator[Callable[..., Run]]:
+def served(where: str, make: Callable[..., BenchRun], speed: float | None) -> Iterator[Callable[..., BenchRun]]:
     """Serve the run that is made by what this yields, until the end of the block.
 
     Raises:
@@ -27,7 +27,7 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
     if speed is None:
         raise InputError("--serve needs time that others can keep up with: leave --speed max out")
     lock = threading.Lock()
-    runs: list[Run] = []
+    runs: list[BenchRun] = []
     early: list[tuple[int, bytes]] = []
     """What clients sent before there was a run; it is put onto the wires at its beginning."""
 
@@ -40,7 +40,7 @@ def served(where: str, make: Callable[..., Run], speed: float | None) -> Iterato
 
     with Hub(address_of(where), take, time.monotonic) as hub:
 
-        def made(*arguments: object, **more: object) -> Run:
+        def made(*arguments: object, **more: object) -> BenchRun:
             run = make(*arguments, tap=publish, **more)
             with lock:
                 runs.append(run)

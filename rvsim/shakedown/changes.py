@@ -16,7 +16,7 @@ from rvsim.rig.toml_file import Place, TomlFile
 _REPLACED = ("kind", "address", "functions")
 
 
-class Origin(NamedTuple):
+class WrittenAt(NamedTuple):
     """Where a device of a changed rig was written: its place in the rig, and the changes that are laid over it."""
 
     place: int
@@ -30,7 +30,7 @@ class ChangedFile(TomlFile):
     scenario: TomlFile
     above: Place
     """Where the rig stands in this file."""
-    origins: tuple[Origin, ...]
+    origins: tuple[WrittenAt, ...]
 
     def line(self, place: Place) -> int:
         """Return the line on which something stands in the file in which it was written."""
@@ -82,7 +82,7 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
         return file, ()
     problems = []
     kept: list[Any] = list(devices)
-    origins = [Origin(place) for place in range(len(devices))]
+    origins = [WrittenAt(place) for place in range(len(devices))]
     for number, change in enumerate(changes):
         name = part(change, "device")
         names = [part(device, "name") for device in kept]
@@ -98,7 +98,7 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
             del kept[place], origins[place]
         else:
             kept[place] = _laid_over(kept[place], change)
-            origins[place] = Origin(origins[place].place, (*origins[place].changes, number))
+            origins[place] = WrittenAt(origins[place].place, (*origins[place].changes, number))
     rig = {**rig, "device": kept}
     data = rig if not above else {**file.data, above[0]: rig}
     return ChangedFile(file.path, file.text, data, scenario, above, tuple(origins)), tuple(problems)

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, fie
 from rvsim.errors import did_you_mean
 from rvsim.rig.quantity import Duration, shown, spoken
 from rvsim.rig.table import Line, Table
-from rvsim.watch.flag import Kind
+from rvsim.watch.flag import FlagKind
 from rvsim.watch.transitions import Presence
 
 _BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
@@ -52,7 +52,7 @@ def _one_of(words: type[StrEnum], what: str) -> Callable[[object], object]:
     return read
 
 
-KindWord = Annotated[Kind, BeforeValidator(_one_of(Kind, "kind of flag"))]
+KindWord = Annotated[FlagKind, BeforeValidator(_one_of(FlagKind, "kind of flag"))]
 PresenceWord = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of the roll call"))]
 Positive = Annotated[Duration, Field(gt=0)]
 Word = Annotated[str, AfterValidator(_word)]

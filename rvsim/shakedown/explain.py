@@ -31,7 +31,7 @@ def explained(loaded: LoadedScenario) -> Iterator[str]:
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
     yield from _listed("What goes wrong", enumerate((f"{_fault(one)}, {one.when}" for one in scenario.faults), 1))
     yield from _listed("What is done", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
-    yield from _listed("What is expected", enumerate((one.told for one in scenario.expectations), 1))
+    yield from _listed("What is expected", enumerate((one.full_sentence for one in scenario.expectations), 1))
 
 
 def _listed(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:

@@ -11,7 +11,7 @@ from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.expect.quantities import QUANTITIES
 from rvsim.shakedown.expect.sight import Spotter, identifier_of
-from rvsim.shakedown.faults.fault_effects import Maker, planned
+from rvsim.shakedown.faults.fault_effects import EffectMaker, planned
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
 from rvsim.sim.bench import Bench
@@ -37,7 +37,7 @@ class Script:
 
     def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, bench: Bench, put: Put, seed: int) -> None:
         scenario = loaded.scenario
-        self.maker = Maker(loaded.rig, catalogue, seed)
+        self.maker = EffectMaker(loaded.rig, catalogue, seed)
         self._bench, self._put = bench, put
         problems = [*_absentees(loaded, bench), *problems_of(loaded, catalogue, seed)]
         if problems:
@@ -52,9 +52,9 @@ class Script:
             self._prepare(number, step, catalogue, scenario.lasts)
         for fault in faults:
             if fault.plan.since is not None:
-                bench.plan(fault.plan.since, partial(fault.begin, bench))
+                bench.plan(fault.plan.since, partial(fault.apply, bench))
             if fault.plan.until is not None:
-                bench.plan(fault.plan.until, partial(fault.end, bench))
+                bench.plan(fault.plan.until, partial(fault.remove, bench))
 
     def _prepare(self, number: int, step: StepPlan, catalogue: Catalogue, lasts: int) -> None:
         deed = self._deed(step, catalogue)
@@ -70,7 +70,7 @@ class Script:
             identifier, data = frame_of(step.send, catalogue)
             return partial(self._put, identifier, data)
         fault = self._named[step.start or step.stop or ""]
-        return partial(fault.begin if step.start else fault.end, self._bench)
+        return partial(fault.apply if step.start else fault.remove, self._bench)
 
     @cached_property
     def waits_for_frames(self) -> bool:

@@ -187,7 +187,7 @@ class Bench:
             self.line.troubles.end(babble)
         self.line.leave(device)
         with suppress(Exception):  # it may be broken already
-            device.leave()
+            device.on_stop()
         self.world.set_load(name, 0.0)
 
     def switch_on(self, name: str) -> None:
@@ -301,13 +301,13 @@ class Bench:
             if self.ears and device.name in self.ears:
                 self._hear_through(device, identifier, data)
             else:
-                self._call((device, partial(device.hear, identifier, data)))
+                self._call((device, partial(device.receive, identifier, data)))
 
     def _hear_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._through(self.ears[device.name], identifier, data)
         if passed is None:
             return
-        hear = partial(device.hear, passed.identifier, passed.data)
+        hear = partial(device.receive, passed.identifier, passed.data)
         if passed.delay:
             self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, hear), priority=1)
         else:

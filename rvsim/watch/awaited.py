@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 from rvsim.watch.traffic import Times
 
 if TYPE_CHECKING:
-    from rvsim.watch.identity.records import Part
+    from rvsim.watch.identity.records import TopicRecord
 
 
 class Awaited:
     """The messages of one bus whose next frame may be awaited."""
 
     def __init__(self) -> None:
-        self._parts: dict[Part, None] = {}
+        self._parts: dict[TopicRecord, None] = {}
 
-    def add(self, part: "Part") -> None:
+    def add(self, part: "TopicRecord") -> None:
         """Take in a message that was heard for the first time."""
         self._parts[part] = None
 
@@ -31,12 +31,12 @@ class Awaited:
         of a quiet bus. ``now`` never goes back.
         """
         moments: dict[int, int] = {}
-        missed: list[Part] = []
+        missed: list[TopicRecord] = []
         for part in self._parts:
             moment = part.rhythm.missed(now)
             if moment is None:
                 missed.append(part)
-            elif part.entry.heard:
+            elif part.device.is_heard:
                 source = part.topic.source
                 if moment < moments.get(source, moment + 1):
                     moments[source] = moment
@@ -49,7 +49,7 @@ class Awaited:
 class _Resting(Times):
     """The times of a message that is not awaited, until it comes again."""
 
-    def __init__(self, times: Iterable[int], part: "Part", wake: Callable[["Part"], None]) -> None:
+    def __init__(self, times: Iterable[int], part: "TopicRecord", wake: Callable[["TopicRecord"], None]) -> None:
         super().__init__(times)
         self._part, self._wake = part, wake
 

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from rvsim.rig.quantity import moment
 from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
 from rvsim.watch.drafts.draft import span
-from rvsim.watch.flag import WORST_FIRST, Flag, Kind, Severity
+from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced
@@ -45,7 +45,7 @@ class Cause(NamedTuple):
     ``kind`` is that of its own flag, or a ``CauseKind``. Times in microseconds; ``until`` is None while it lasts.
     """
 
-    kind: Kind | CauseKind
+    kind: FlagKind | CauseKind
     subject: str
     severity: Severity
     since: int
@@ -59,44 +59,56 @@ class Cause(NamedTuple):
 class _Reach(NamedTuple):
     """What one kind of flag explains: kinds of flag about the same device, and kinds about anything on the bus."""
 
-    own: frozenset[Kind] = frozenset()
-    all: frozenset[Kind] = frozenset()
+    own: frozenset[FlagKind] = frozenset()
+    all: frozenset[FlagKind] = frozenset()
 
 
 _BY_TIME = frozenset(
     {
-        Kind.SILENT_DEVICE,
-        Kind.LATE_MESSAGE,
-        Kind.BUS_QUIET,
-        Kind.BUS_BUSY,
-        Kind.RESTARTED,
-        Kind.SHARED_ADDRESS,
-        Kind.STUCK_VALUE,
-        Kind.IGNORED_COMMAND,
-        Kind.TWO_COMMANDERS,
-        Kind.FAILED_TRANSFER,
+        FlagKind.SILENT_DEVICE,
+        FlagKind.LATE_MESSAGE,
+        FlagKind.BUS_QUIET,
+        FlagKind.BUS_BUSY,
+        FlagKind.RESTARTED,
+        FlagKind.SHARED_ADDRESS,
+        FlagKind.STUCK_VALUE,
+        FlagKind.IGNORED_COMMAND,
+        FlagKind.TWO_COMMANDERS,
+        FlagKind.FAILED_TRANSFER,
     }
 )
-_OF_A_MIX = frozenset({Kind.BAD_VALUE, Kind.NO_DATA, Kind.STUCK_VALUE, Kind.TWO_COMMANDERS, Kind.IGNORED_COMMAND})
+_OF_A_MIX = frozenset(
+    {FlagKind.BAD_VALUE, FlagKind.NO_DATA, FlagKind.STUCK_VALUE, FlagKind.TWO_COMMANDERS, FlagKind.IGNORED_COMMAND}
+)
 """What it looks like when the words of two are taken for those of one."""
-_REACHES: Mapping[Kind, _Reach] = {
-    Kind.LOG_OUT_OF_ORDER: _Reach(all=_BY_TIME),
-    Kind.BUS_QUIET: _Reach(all=frozenset({Kind.RESTARTED, Kind.SILENT_DEVICE, Kind.LATE_MESSAGE})),
-    Kind.NO_ACKNOWLEDGE: _Reach(
-        own=frozenset({Kind.SILENT_DEVICE, Kind.LATE_MESSAGE}), all=frozenset({Kind.BUS_ERRORS})
+_REACHES: Mapping[FlagKind, _Reach] = {
+    FlagKind.LOG_OUT_OF_ORDER: _Reach(all=_BY_TIME),
+    FlagKind.BUS_QUIET: _Reach(all=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE})),
+    FlagKind.NO_ACKNOWLEDGE: _Reach(
+        own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE}), all=frozenset({FlagKind.BUS_ERRORS})
     ),
-    Kind.BUS_ERRORS: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
-    Kind.BUS_BUSY: _Reach(all=frozenset({Kind.LATE_MESSAGE, Kind.FAILED_TRANSFER})),
-    Kind.SHARED_ADDRESS: _Reach(
+    FlagKind.BUS_ERRORS: _Reach(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
+    FlagKind.BUS_BUSY: _Reach(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
+    FlagKind.SHARED_ADDRESS: _Reach(
         own=_OF_A_MIX
-        | {Kind.LATE_MESSAGE, Kind.RESTARTED, Kind.WRONG_LENGTH, Kind.UNPLANNED_DEVICE, Kind.FAILED_TRANSFER}
+        | {
+            FlagKind.LATE_MESSAGE,
+            FlagKind.RESTARTED,
+            FlagKind.WRONG_LENGTH,
+            FlagKind.UNPLANNED_DEVICE,
+            FlagKind.FAILED_TRANSFER,
+        }
     ),
-    Kind.SHARED_NAME: _Reach(own=frozenset({Kind.RESTARTED, Kind.UNPLANNED_DEVICE, Kind.SHARED_INSTANCE})),
-    Kind.SHARED_INSTANCE: _Reach(own=_OF_A_MIX | {Kind.UNPLANNED_DEVICE}),
-    Kind.CANNOT_CLAIM: _Reach(own=frozenset({Kind.SILENT_DEVICE, Kind.LATE_MESSAGE, Kind.NO_ADDRESS})),
-    Kind.SILENT_DEVICE: _Reach(own=frozenset({Kind.LATE_MESSAGE, Kind.IGNORED_COMMAND, Kind.FAILED_TRANSFER})),
-    Kind.RESTARTED: _Reach(own=frozenset({Kind.LATE_MESSAGE, Kind.NO_DATA, Kind.FAILED_TRANSFER})),
-    Kind.REPORTED_FAULT: _Reach(own=frozenset({Kind.IGNORED_COMMAND})),
+    FlagKind.SHARED_NAME: _Reach(
+        own=frozenset({FlagKind.RESTARTED, FlagKind.UNPLANNED_DEVICE, FlagKind.SHARED_INSTANCE})
+    ),
+    FlagKind.SHARED_INSTANCE: _Reach(own=_OF_A_MIX | {FlagKind.UNPLANNED_DEVICE}),
+    FlagKind.CANNOT_CLAIM: _Reach(own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.NO_ADDRESS})),
+    FlagKind.SILENT_DEVICE: _Reach(
+        own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND, FlagKind.FAILED_TRANSFER})
+    ),
+    FlagKind.RESTARTED: _Reach(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
+    FlagKind.REPORTED_FAULT: _Reach(own=frozenset({FlagKind.IGNORED_COMMAND})),
 }
 """What each kind explains; of two that explain the same flag the one that stands first is its cause."""
 _RANKS = {kind: rank for rank, kind in enumerate(_REACHES)}
@@ -136,7 +148,7 @@ def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -
 
 def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     """Yield who explains whom, the most far-reaching causes first; nobody explains what reaches further."""
-    by_kind: dict[Kind, list[Flag]] = {}
+    by_kind: dict[FlagKind, list[Flag]] = {}
     for finding in sorted(findings, key=lambda one: one.flag.since):
         by_kind.setdefault(finding.flag.kind, []).append(finding.flag)
     for kind, reach in _REACHES.items():
@@ -156,7 +168,7 @@ def _begun_within(flags: Sequence[Flag], start: float, end: float) -> Sequence[F
 
 def _is_serious(flag: Flag) -> bool:
     """Tell whether a flag about the pair weighs enough to explain others: a few errors or a busy second do not."""
-    return flag.kind not in (Kind.BUS_ERRORS, Kind.BUS_BUSY) or flag.severity is not Severity.NOTICE
+    return flag.kind not in (FlagKind.BUS_ERRORS, FlagKind.BUS_BUSY) or flag.severity is not Severity.NOTICE
 
 
 def _reach_in_time(head: Flag) -> tuple[float, float]:
@@ -164,7 +176,7 @@ def _reach_in_time(head: Flag) -> tuple[float, float]:
 
     A log out of order spoils all of it.
     """
-    if head.kind is Kind.LOG_OUT_OF_ORDER:
+    if head.kind is FlagKind.LOG_OUT_OF_ORDER:
         return -inf, inf
     return head.since if head.heard is None else head.heard, inf if head.until is None else head.until + AFTER_US
 
@@ -177,17 +189,17 @@ def _all_under(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag
 
 def _alone(flag: Flag, under: Sequence[Flag], resumptions: Mapping[int, Resumption]) -> Iterator[Cause]:
     """Yield the cause that one flag stands for, with what it explains."""
-    resumed = resumptions.get(flag.until or -1) if flag.kind is Kind.BUS_QUIET else None
+    resumed = resumptions.get(flag.until or -1) if flag.kind is FlagKind.BUS_QUIET else None
     if resumed is not None and resumed.nobody_noticed:
         yield _recorder_paused(flag, under, resumed)
-    elif len(under) > 1 or resumed is not None or flag.kind in (Kind.REPLACED_DEVICE, Kind.LOG_OUT_OF_ORDER):
+    elif len(under) > 1 or resumed is not None or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER):
         text = flag.text + (_went_on(resumed) if resumed is not None else "")
         evidence = (*flag.evidence, *_absorbed(under[1:]))
         yield _cause(flag.kind, flag.subject, under, text, flag.advice, evidence)
 
 
 def _cause(
-    kind: Kind | CauseKind, subject: str, flags: Sequence[Flag], text: str, advice: str, evidence: tuple[str, ...]
+    kind: FlagKind | CauseKind, subject: str, flags: Sequence[Flag], text: str, advice: str, evidence: tuple[str, ...]
 ) -> Cause:
     severity = min((flag.severity for flag in flags), key=WORST_FIRST.index)
     ends = [flag.until for flag in flags if flag.until is not None]

@@ -26,7 +26,7 @@ WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
 """The severities in the order in which a person reads them."""
 
 
-class Kind(StrEnum):
+class FlagKind(StrEnum):
     """What sort of problem it is. A rig knows these words too (`rig.accepted`)."""
 
     SILENT_DEVICE = "silent-device"
@@ -72,7 +72,7 @@ class Flag:
     """
 
     number: int
-    kind: Kind
+    kind: FlagKind
     subject: str
     severity: Severity
     since: int
@@ -98,7 +98,7 @@ class Flag:
     @property
     def is_gas(self) -> bool:
         """Whether it is a report of gas, which goes before all others."""
-        function = by_status(self.message or "") if self.kind is Kind.REPORTED_FAULT else None
+        function = by_status(self.message or "") if self.kind is FlagKind.REPORTED_FAULT else None
         return function is not None and function.name == GAS_SENSOR
 
     def renewed(self, severity: Severity, text: str, advice: str, evidence: tuple[str, ...]) -> "Flag":

@@ -11,7 +11,7 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
 
-class Decoded(NamedTuple):
+class DecodedFrame(NamedTuple):
     """Everything that one frame says, with who said it; the instance is no reading."""
 
     time: int
@@ -23,7 +23,7 @@ class Decoded(NamedTuple):
     dsa: int | None
 
 
-class Told(NamedTuple):
+class LastFrame(NamedTuple):
     """What a device said last of one topic; ``gap`` is the usual time between two such frames, None if unknown."""
 
     device: str
@@ -33,7 +33,7 @@ class Told(NamedTuple):
     gap: int | None
 
 
-class Statistics(NamedTuple):
+class WatchStatistics(NamedTuple):
     """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by;
     ``accepted`` flags were not raised because the rig accepts them.
     """

@@ -9,11 +9,20 @@ the changes of heartbeats and of DM1, every frame of the texts.
 from collections.abc import Callable
 
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Part
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, TopicRecord
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
-from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, Lamps, Report, Trouble, count_of, is_fault, read_dm1
+from rvsim.wire.diagnostics import (
+    NO_FAULT_FMI,
+    NO_FAULT_SPN,
+    Lamps,
+    Report,
+    ReportedFault,
+    count_of,
+    is_fault,
+    read_dm1,
+)
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
@@ -47,7 +56,7 @@ class Reports:
         self._carried: dict[Topic, dict[Fault, int]] = {}
         """Which faults each topic carries, and when it said so last."""
 
-    def hear(self, part: Part, spec: MessageSpec | None) -> bool:
+    def observe(self, part: TopicRecord, spec: MessageSpec | None) -> bool:
         """Take in a frame of one of the heeded DGNs, or of one that is awaited of its node.
 
         Returns:
@@ -69,7 +78,7 @@ class Reports:
             self._heartbeat(part, spec, frame)
         return len(self._carried.get(part.topic, {})) < 2
 
-    def _whole(self, message: LongMessage, part: Part, frame: Frame) -> None:
+    def _whole(self, message: LongMessage, part: TopicRecord, frame: Frame) -> None:
         """Take in a long message that somebody has sent."""
         if message.dgn in _TEXTS:
             self._text(message.dgn, message.data, part, frame.time)
@@ -80,7 +89,7 @@ class Reports:
 
     # Texts.
 
-    def _text(self, dgn: int, data: bytes, part: Part, time: int) -> None:
+    def _text(self, dgn: int, data: bytes, part: TopicRecord, time: int) -> None:
         node = part.node
         before = node.product, node.software
         if dgn == texts.PRODUCT_IDENTIFICATION:
@@ -88,42 +97,42 @@ class Reports:
         else:
             node.software = texts.read_software(data)
         if (node.product, node.software) != before:
-            self._emit(NodeDescribed(time, part.entry.name, node.address, node.product, node.software))
+            self._emit(NodeDescribed(time, part.device.name, node.address, node.product, node.software))
 
     # Faults.
 
-    def _heartbeat(self, part: Part, spec: MessageSpec, frame: Frame) -> None:
+    def _heartbeat(self, part: TopicRecord, spec: MessageSpec, frame: Frame) -> None:
         said = {reading.field.name: reading for reading in spec.decode(frame.data)}
         spn, fmi = _raw(said, "spn"), _raw(said, "fmi")
         lamps = Lamps(
             amber=_raw(said, "yellow_lamp_status") == _LAMP,
             red=_raw(said, "red_lamp_status") == _LAMP,
         )
-        troubles: tuple[Trouble, ...] = ()
+        troubles: tuple[ReportedFault, ...] = ()
         if spn is not None and fmi is not None and is_fault(spn, fmi):
-            troubles = (Trouble(spn, fmi, count_of(_raw(said, "occurrence_count"))),)
+            troubles = (ReportedFault(spn, fmi, count_of(_raw(said, "occurrence_count"))),)
         quiet = not troubles and not any(lamps)
         self._report(Report(lamps, troubles), part, part.topic, frame, keep=not quiet)
 
-    def _dm1(self, data: bytes, part: Part, topic: Topic, frame: Frame) -> None:
+    def _dm1(self, data: bytes, part: TopicRecord, topic: Topic, frame: Frame) -> None:
         report = read_dm1(data)
         if report is not None:
             self._report(report, part, topic, frame, keep=False)
 
-    def _report(self, report: Report, part: Part, topic: Topic, frame: Frame, keep: bool) -> None:
+    def _report(self, report: Report, part: TopicRecord, topic: Topic, frame: Frame, keep: bool) -> None:
         """Bring what stands open in line with a report; with ``keep`` what it does not name may still be true.
 
         A lamp that is on without a fault is a fault without a name: SPN "none".
         """
         source = topic.source
-        troubles = report.troubles or ((Trouble(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
+        troubles = report.troubles or ((ReportedFault(NO_FAULT_SPN, NO_FAULT_FMI),) if any(report.lamps) else ())
         carried = self._carried.setdefault(topic, {})
         for trouble in troubles:
             fault = source, trouble.spn, trouble.fmi
             carried[fault] = frame.time
             if fault not in self._open:
                 named = trouble if is_fault(trouble.spn, trouble.fmi) else None
-                found = FaultReported(frame.time, part.entry.name, topic, named, report.lamps, frame)
+                found = FaultReported(frame.time, part.device.name, topic, named, report.lamps, frame)
                 self._open[fault] = found
                 self._emit(found)
         now = {(source, trouble.spn, trouble.fmi) for trouble in troubles}

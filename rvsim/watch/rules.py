@@ -22,8 +22,8 @@ from rvsim.watch.drafts import (
     units,
     values,
 )
-from rvsim.watch.drafts.draft import Draft, Drafts
-from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft
+from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised, Severity
 from rvsim.watch.transitions import Cause, Ended, Problem, is_by_time
 from rvsim.watch.transitions.basis import is_lasting
 
@@ -54,7 +54,7 @@ class Rules:
     """Turns problems and their ends into flags, but for those that are accepted."""
 
     def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
-        self.accepted: Counter[tuple[Kind, str]] = Counter()
+        self.accepted: Counter[tuple[FlagKind, str]] = Counter()
         """How many flags of each kind and subject were not raised because they are accepted."""
         self.changes = 0
         """How often a flag was raised, renewed or cleared."""
@@ -66,7 +66,7 @@ class Rules:
         self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
         self._doubts_times = False
 
-    def everything(self, now: int) -> tuple[Flag, ...]:
+    def all_flags(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, as they stand now, and the last ones that were cleared, by number."""
         return tuple(finding.flag for finding in self.findings(now))
 
@@ -82,7 +82,7 @@ class Rules:
             self._presented = asked, tuple(_present(standing, now) for standing in self._standing.values())
         return self._presented[1]
 
-    def take(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
+    def follow(self, transition: Problem | Ended) -> FlagRaised | FlagCleared | None:
         """Raise or clear what a transition calls for; None where nothing changes.
 
         A problem that is told again, with other figures, renews the words of the flag that stands for it.
@@ -125,7 +125,7 @@ class Rules:
         doubtful = [cause for cause, standing in self._standing.items() if is_by_time(standing.problem)]
         return [event for cause in doubtful if (event := self._clear(Ended(time, cause))) is not None]
 
-    def _accepts(self, draft: Draft) -> bool:
+    def _accepts(self, draft: FlagDraft) -> bool:
         message = (draft.topic.dgn, draft.topic.message) if draft.topic else None
         covering = (one for one in self._accepted if one.covers(draft.kind, draft.subject, message, draft.field))
         return any(one.absent or not draft.absent for one in covering)
@@ -141,7 +141,7 @@ class Rules:
         return FlagCleared(ended.time, flag)
 
 
-def _draft(problem: Problem) -> Draft:
+def _draft(problem: Problem) -> FlagDraft:
     return _DRAFTS[type(problem)](problem)
 
 

@@ -30,7 +30,7 @@ class Rail(NamedTuple):
     origin: Origin
 
 
-class Saying(NamedTuple):
+class Summary(NamedTuple):
     """What a function says.
 
     ``gives`` is the current it gives in amperes, where it says so. ``effort`` is the part of its full draw that its
@@ -44,7 +44,7 @@ class Saying(NamedTuple):
     origin: Origin = Origin.PUBLISHED
 
 
-def saying(function: Function, said: Said, numbers: Mapping[str, Origin]) -> Saying:
+def summary(function: Function, said: Said, numbers: Mapping[str, Origin]) -> Summary:
     """Put the last readings of a function into words.
 
     Args:
@@ -110,7 +110,7 @@ def _word_origin(reading: Reading) -> Origin:
     return weakest(reading.origin, field.code_grade(raw)) if is_code and raw is not None else reading.origin
 
 
-def _listed(last: _Last, said: Said) -> Saying:
+def _listed(last: _Last, said: Said) -> Summary:
     """List the first readings that have a value."""
     telling = [
         (message, name)
@@ -119,7 +119,7 @@ def _listed(last: _Last, said: Said) -> Saying:
         if reading.state is State.VALUE and not name.endswith(("instance", "priority"))
     ]
     spoken = [reading for message, name in telling[:4] if (reading := last.reading(message, name)) is not None]
-    return Saying(", ".join(f"{reading.field.title} {reading.brief}" for reading in spoken))
+    return Summary(", ".join(f"{reading.field.title} {reading.brief}" for reading in spoken))
 
 
 def _fan_effort(percent: float | None) -> float | None:
@@ -127,26 +127,26 @@ def _fan_effort(percent: float | None) -> float | None:
     return None if percent is None else min(1.0, (percent / 100) ** 3)
 
 
-def _thermostat(last: _Last) -> Saying | None:
+def _thermostat(last: _Last) -> Summary | None:
     message, field = "THERMOSTAT_STATUS_1", "set_point_temperature_heat"
     mode = last.reading(message, "operating_mode")
     if mode is None:
         return None
     rail = last.rail("set point", message, field, 5.0, 30.0)
     if mode.raw == 0:
-        return Saying("switched off", rail)
+        return Summary("switched off", rail)
     wanted = last.text(message, field)
     known = last.number(message, field) is not None
-    return Saying(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
+    return Summary(f"wants {wanted} in the cabin" if known else f"set point {wanted}", rail)
 
 
-def _sensor(last: _Last) -> Saying | None:
+def _sensor(last: _Last) -> Summary | None:
     message, field = "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature"
     rail = last.rail("air", message, field, -30.0, 50.0)
-    return Saying(last.text(message, field), rail) if rail else None
+    return Summary(last.text(message, field), rail) if rail else None
 
 
-def _furnace(last: _Last) -> Saying | None:
+def _furnace(last: _Last) -> Summary | None:
     message = "FURNACE_STATUS"
     if last.reading(message, "heat_output_level") is None:
         return None
@@ -154,10 +154,10 @@ def _furnace(last: _Last) -> Saying | None:
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
     gives = f"heat {said}" if heat is None else f"gives {said} heat" if heat else "gives no heat"
-    return Saying(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
+    return Summary(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
 
 
-def _water_heater(last: _Last) -> Saying | None:
+def _water_heater(last: _Last) -> Summary | None:
     message = "WATERHEATER_STATUS"
     water = last.text(message, "water_temperature")
     burner, mode = last.number(message, "burner_status"), last.reading(message, "operating_mode")
@@ -166,25 +166,25 @@ def _water_heater(last: _Last) -> Saying | None:
     known = "burner lit" if burner else "off" if mode.raw == 0 else "burner out"
     doing = f"burner {last.text(message, 'burner_status')}" if burner is None else known
     rails = last.rail("hot water", message, "water_temperature", 0.0, 80.0)
-    return Saying(f"water {water}, {doing}", rails, effort=burner)
+    return Summary(f"water {water}, {doing}", rails, effort=burner)
 
 
-def _roof_fan(last: _Last) -> Saying | None:
+def _roof_fan(last: _Last) -> Summary | None:
     message = "ROOF_FAN_STATUS_1"
     on, speed = last.reading(message, "system_status"), last.number(message, "fan_speed_setting")
     if on is None:
         return None
     rails = last.rail("its speed", message, "fan_speed_setting", 0.0, 100.0)
     if on.state is not State.VALUE:
-        return Saying(on.brief, rails)
+        return Summary(on.brief, rails)
     if on.raw == 0:
-        return Saying("off", rails, effort=0.0)
+        return Summary("off", rails, effort=0.0)
     way = {"air in": " in", "air out": " out"}.get(last.text(message, "wind_direction_switch"), "")
     at = " at" if speed is not None else ", speed"
-    return Saying(f"blows{way}{at} {last.text(message, 'fan_speed_setting')}", rails, effort=_fan_effort(speed))
+    return Summary(f"blows{way}{at} {last.text(message, 'fan_speed_setting')}", rails, effort=_fan_effort(speed))
 
 
-def _charger(last: _Last) -> Saying | None:
+def _charger(last: _Last) -> Summary | None:
     state = last.reading("CHARGER_STATUS", "operating_state")
     message, volts, amps = "CHARGER_STATUS_2", "charging_voltage", "charging_current"
     if last.reading(message, amps) is None:
@@ -194,7 +194,7 @@ def _charger(last: _Last) -> Saying | None:
     rails = last.rail("voltage", message, volts, 10.0, 16.0) + last.rail("current", message, amps, 0.0, 60.0)
     gives, said = last.number(message, amps), last.text(message, amps)
     current = f"current {said}" if gives is None else f"gives {said}"
-    return Saying(f"{_stage(state)}{last.text(message, volts)}, {current}", rails, gives=gives)
+    return Summary(f"{_stage(state)}{last.text(message, volts)}, {current}", rails, gives=gives)
 
 
 def _stage(state: Reading | None) -> str:
@@ -204,37 +204,39 @@ def _stage(state: Reading | None) -> str:
     return f"{'does not charge' if state.raw in (0, 1) else state.shown_label or f'state {state.brief}'}, "
 
 
-def _dc_source(last: _Last) -> Saying | None:
+def _dc_source(last: _Last) -> Summary | None:
     if last.reading("DC_SOURCE_STATUS_1", "dc_voltage") is None:
         return None
     charge, volts = last.text("DC_SOURCE_STATUS_2", "state_of_charge"), last.text("DC_SOURCE_STATUS_1", "dc_voltage")
     known = last.number("DC_SOURCE_STATUS_2", "state_of_charge") is not None
     rails = last.rail("voltage", "DC_SOURCE_STATUS_1", "dc_voltage", 10.0, 16.0)
     rails += last.rail("charge", "DC_SOURCE_STATUS_2", "state_of_charge", 0.0, 100.0)
-    return Saying(f"battery {charge} full, {volts}" if known else f"battery {volts}, charge {charge}", rails)
+    return Summary(f"battery {charge} full, {volts}" if known else f"battery {volts}, charge {charge}", rails)
 
 
-def _tank(last: _Last) -> Saying | None:
+def _tank(last: _Last) -> Summary | None:
     message = "TANK_STATUS"
     level, steps = last.number(message, "relative_level"), last.number(message, "resolution")
     if level is None or not steps:
         return (
-            Saying(f"level {last.text(message, 'relative_level')}") if last.reading(message, "relative_level") else None
+            Summary(f"level {last.text(message, 'relative_level')}")
+            if last.reading(message, "relative_level")
+            else None
         )
     rails = last.rail("level", message, "relative_level", 0.0, steps)
-    return Saying(f"{100 * level / steps:.0f} % full", rails)
+    return Summary(f"{100 * level / steps:.0f} % full", rails)
 
 
-def _pump(last: _Last) -> Saying | None:
+def _pump(last: _Last) -> Summary | None:
     for field in ("output_status", "output_status_command"):
         reading = last.reading("CIRCULATION_PUMP_STATUS", field)
         if reading is not None:
             effort = float(reading.raw) if reading.raw in (0, 1) else None
-            return Saying("runs" if reading.raw == 1 else reading.brief, effort=effort)
+            return Summary("runs" if reading.raw == 1 else reading.brief, effort=effort)
     return None
 
 
-_WORDS: Mapping[str, Callable[[_Last], Saying | None]] = {
+_WORDS: Mapping[str, Callable[[_Last], Summary | None]] = {
     "thermostat": _thermostat,
     "ambient_sensor": _sensor,
     "furnace": _furnace,

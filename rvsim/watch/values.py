@@ -71,7 +71,7 @@ class Values:
         self._expected = expected
         self.unsettled = True
 
-    def hear(self, frame: Frame, device: str, settled: bool) -> None:
+    def observe(self, frame: Frame, device: str, settled: bool) -> None:
         """Take a frame: tell what changed, then judge what it says."""
         before, self._raws = self._raws, self._spec.raws(frame.data)
         again, self.unsettled = self.unsettled, False
@@ -86,7 +86,7 @@ class Values:
         for reading, known in looked_at:
             self._judge(reading, known, frame, device, settled)
             if self._alarms is not None:
-                self._alarms.take(reading, frame, device)
+                self._alarms.observe(reading, frame, device)
 
     def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic

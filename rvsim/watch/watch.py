@@ -14,22 +14,22 @@ from math import inf
 from operator import attrgetter
 
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.overload import Busyness
+from rvsim.watch.bus.overload import Overload
 from rvsim.watch.bus.pauses import Pauses
 from rvsim.watch.bus.quiet_bus import Quiet, QuietBus
-from rvsim.watch.bus.wire_problems import Wires
-from rvsim.watch.bus.worst_case import promise
+from rvsim.watch.bus.wire_problems import WireProblems
+from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import Lengths
 from rvsim.watch.detect.transfers import PACKETS, Transfers
-from rvsim.watch.flag import Flag, FlagCleared, FlagRaised, Kind
+from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised
 from rvsim.watch.identity.identity import Identity
-from rvsim.watch.identity.records import Attendance, Node, Part, Stream
+from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallLine, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.queries import Decoded, Statistics, Told
+from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import HEEDED, Reports
 from rvsim.watch.rules import Rules
 from rvsim.watch.traffic import SECOND, Agenda, Silences
@@ -50,17 +50,17 @@ from rvsim.wire.line_events import LineEvent
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
-    "Decoded",
+    "DecodedFrame",
     "Event",
     "FlagCleared",
     "FlagRaised",
+    "LastFrame",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "ReadingChanged",
-    "Statistics",
-    "Told",
     "Watch",
+    "WatchStatistics",
 ]
 
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
@@ -89,19 +89,19 @@ class Watch:
         self._reports = Reports(self._emit, transfers, self._identity.command)
         self._lengths = Lengths(self._emit)
         self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
-        self._streams: dict[int, Stream] = {}
-        self._by_sender: dict[tuple[int, int], Stream] = {}
-        self._nodes: dict[int, Node] = {}
+        self._streams: dict[int, MessageRecord] = {}
+        self._by_sender: dict[tuple[int, int], MessageRecord] = {}
+        self._nodes: dict[int, AddressRecord] = {}
         self._silences = Silences()
         self._quiet = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
         self.pauses = Pauses(self._agenda, self._all_parts)
         """How the bus went on after each time that it was quiet."""
-        self._busyness = Busyness(self._emit, self.device_at)
+        self._busyness = Overload(self._emit, self.device_at)
         self.load = self._busyness.load
         """How busy the pair is."""
         self._present_second = self.load.frames
-        promised = cache(lambda: promise(rig, catalogue) if rig is not None else None)
-        self.wires = Wires(
+        promised = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
+        self.wires = WireProblems(
             self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
         )
         """What the pair has told beside frames."""
@@ -116,7 +116,7 @@ class Watch:
 
     # What goes in.
 
-    def hear(self, frame: Frame) -> list[Event]:
+    def observe(self, frame: Frame) -> list[Event]:
         """Take the next frame and return what it, and the time up to it, have changed."""
         time, identifier, data = frame
         if time < self._now:
@@ -130,7 +130,7 @@ class Watch:
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
         if self.wires.heeds:
-            self.wires.hear(time, identifier & 0xFF)
+            self.wires.observe_source(time, identifier & 0xFF)
         self._present_second.append(frame)
         self._now = self._last = time
         self._frame = frame
@@ -138,7 +138,7 @@ class Watch:
         self._silences.times.append(time)
         stream = self._streams.get(identifier)
         if stream is not None:
-            part = stream.parts.get(data[stream.apart])
+            part = stream.topics.get(data[stream.apart])
             if part is not None and (part.data == data or part.unheeded):
                 part.frame = frame
                 part.rhythm.times.append(time - self._still)
@@ -148,14 +148,14 @@ class Watch:
         self._listen(frame, stream or self._stream(identifier))
         return self._handed_over()
 
-    def hear_own(self, frame: Frame) -> list[Event]:
+    def observe_own(self, frame: Frame) -> list[Event]:
         """Take a frame of the person at the bench: nobody who could be present or absent, but it uses the pair and
         may ask others for something.
         """
         self._pass_wires(frame.time)
         self._pass(frame.time)
         self._present_second.append(frame)
-        self._identity.ask(frame, self._now - self._still)
+        self._identity.observe_request(frame, self._now - self._still)
         return self._handed_over()
 
     def advance(self, to: int) -> list[Event]:
@@ -164,11 +164,11 @@ class Watch:
         self._pass(to)
         return self._handed_over()
 
-    def note(self, event: LineEvent) -> list[Event]:
+    def observe_event(self, event: LineEvent) -> list[Event]:
         """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
         self._pass_wires(event.time)
         self._pass(event.time)
-        self.wires.note(event)
+        self.wires.observe_event(event)
         return self._handed_over()
 
     def _doubt_times(self, time: int) -> None:
@@ -186,9 +186,9 @@ class Watch:
         return self._rules.standing(self._now)
 
     @property
-    def everything(self) -> tuple[Flag, ...]:
+    def all_flags(self) -> tuple[Flag, ...]:
         """Every flag that was raised so far, by number; a cleared one has ``until``."""
-        return self._rules.everything(self._now)
+        return self._rules.all_flags(self._now)
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -199,19 +199,19 @@ class Watch:
         return self._explained[1]
 
     @property
-    def accepted(self) -> Mapping[tuple[Kind, str], int]:
+    def accepted(self) -> Mapping[tuple[FlagKind, str], int]:
         """How many flags of each kind and subject the rig's accepted trouble has kept back."""
         return self._rules.accepted
 
     @property
-    def roll_call(self) -> tuple[Attendance, ...]:
+    def roll_call(self) -> tuple[RollCallLine, ...]:
         """Planned devices in the rig's order, then all others that were heard."""
         return self._roll_call.records
 
     @property
-    def statistics(self) -> Statistics:
+    def statistics(self) -> WatchStatistics:
         """What was taken in so far."""
-        return Statistics(
+        return WatchStatistics(
             self._frames,
             self._unknown,
             self._steps_back,
@@ -220,14 +220,14 @@ class Watch:
             sum(self._rules.accepted.values()),
         )
 
-    def told(self, device: str | None = None) -> Iterator[Told]:
+    def last_frames(self, device: str | None = None) -> Iterator[LastFrame]:
         """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
         for entry in self._roll_call.entries:
             if device is None or entry.name == device:
-                for part in entry.parts:
-                    yield Told(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
+                for part in entry.topics:
+                    yield LastFrame(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
 
-    def readings(self, frame: Frame) -> Decoded | None:
+    def readings(self, frame: Frame) -> DecodedFrame | None:
         """Return everything that a frame says, changed or not; None where its message has no definition.
 
         The device is the one that its topic is counted to now, so ask after ``hear``.
@@ -237,11 +237,11 @@ class Watch:
         if layout.spec is None:
             return None
         stream = self._by_sender.get((dgn, source))
-        part = stream.parts.get(frame.data[stream.apart]) if stream else None
+        part = stream.topics.get(frame.data[stream.apart]) if stream else None
         topic = layout.topic(source, frame.data)
-        return Decoded(
+        return DecodedFrame(
             frame.time,
-            part.entry.name if part else f"address {source:02X} hex",
+            part.device.name if part else f"address {source:02X} hex",
             source,
             layout.spec,
             topic.instance,
@@ -251,27 +251,27 @@ class Watch:
 
     # Hearing.
 
-    def _stream(self, identifier: int) -> Stream:
+    def _stream(self, identifier: int) -> MessageRecord:
         dgn, source = dgn_of(identifier), identifier & 0xFF
         stream = self._by_sender.get((dgn, source))
         if stream is None:
-            node, layout = self._nodes.setdefault(source, Node(source)), self._decoder.layout(dgn)
+            node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
             detectors = self._detectors.of(layout)
-            stream = Stream(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
+            stream = MessageRecord(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
             self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream
         return stream
 
-    def _all_parts(self) -> Iterator[Part]:
+    def _all_parts(self) -> Iterator[TopicRecord]:
         """Yield every topic of the bus."""
         for stream in self._by_sender.values():
-            yield from stream.parts.values()
+            yield from stream.topics.values()
 
-    def _part(self, stream: Stream, frame: Frame) -> Part:
+    def _part(self, stream: MessageRecord, frame: Frame) -> TopicRecord:
         key = frame.data[stream.apart]
-        part = stream.parts.get(key)
+        part = stream.topics.get(key)
         if part is None:
-            part = stream.parts[key] = Part(self._parts, stream.node, key, stream.layout, frame)
+            part = stream.topics[key] = TopicRecord(self._parts, stream.node, key, stream.layout, frame)
             part.rhythm.begun = frame.time - self._still
             self._parts += 1
             self._quiet.awaited.add(part)
@@ -279,10 +279,10 @@ class Watch:
         part.rhythm.times.append(frame.time - self._still)
         return part
 
-    def _listen(self, frame: Frame, stream: Stream) -> None:
+    def _listen(self, frame: Frame, stream: MessageRecord) -> None:
         """Take a frame that may say something new."""
         part = self._part(stream, frame)
-        plain = self._identity.hear(part, frame.time)
+        plain = self._identity.observe(part, frame.time)
         if part.topic.dgn == ADDRESS_CLAIM:
             self.pauses.claim(frame.time, part.topic.source)
         spec = stream.layout.spec
@@ -294,39 +294,39 @@ class Watch:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
-        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.hear(part, spec):
+        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.observe(part, spec):
             part.data, part.unheeded = None, False
         for observe in stream.detectors:
             if not observe(part):
                 part.data = None
         self._set_alarm()
 
-    def _read(self, frame: Frame, stream: Stream, part: Part, spec: MessageSpec) -> bool:
+    def _read(self, frame: Frame, stream: MessageRecord, part: TopicRecord, spec: MessageSpec) -> bool:
         """Read what a frame says; return whether the same frame again could change nothing."""
         values = part.values
         if values is None:
-            known = expected(spec, part.entry.plan, self._with_rig)
+            known = expected(spec, part.device.plan, self._with_rig)
             values = part.values = Values(
                 spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(stream, spec, part, values)
-        values.hear(frame, part.entry.name, frame.time - part.entry.since >= SECOND)
+        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND)
         return not values.unsettled and stream.length is None
 
-    def _note_unknown(self, part: Part) -> None:
+    def _note_unknown(self, part: TopicRecord) -> None:
         self._unknown += 1
         if part.topic.message is None:
-            self._emit(NameMissing(part.frame.time, part.entry.name, part.topic, part.frame))
+            self._emit(NameMissing(part.frame.time, part.device.name, part.topic, part.frame))
 
-    def _parts_of(self, message: str) -> Iterator[Part]:
+    def _parts_of(self, message: str) -> Iterator[TopicRecord]:
         return (part for part in self._all_parts() if part.layout.name == message)
 
-    def _forget(self, part: Part, time: int) -> None:
+    def _forget(self, part: TopicRecord, time: int) -> None:
         """Drop a topic that was given up: should it be heard again, it is a new one."""
         self._detectors.forget(part, time)
-        self._by_sender[part.topic.dgn, part.topic.source].parts.pop(part.key, None)
-        part.node.parts.discard(part)
+        self._by_sender[part.topic.dgn, part.topic.source].topics.pop(part.key, None)
+        part.node.topics.discard(part)
 
     # The time.
 
@@ -381,7 +381,7 @@ class Watch:
         if isinstance(transition, PresenceChanged | ReadingChanged | NodeDescribed):
             self._events.append(transition)
             return
-        event = self._rules.take(transition)
+        event = self._rules.follow(transition)
         if event is not None:
             self._events.append(event)
 
@@ -394,5 +394,5 @@ class Watch:
     def device_at(self, source: int) -> str:
         """Return what the device at an address is called: its planned name, or ``address 9C hex``."""
         node = self._nodes.get(source)
-        entry = None if node is None else self._roll_call.heard_from(node)
+        entry = None if node is None else self._roll_call.observe_address(node)
         return entry.name if entry is not None else f"address {source:02X} hex"

@@ -103,7 +103,7 @@ class Claimer:
         self._preferred = address
         return [self._frame(address)] if address == self.claimed else self._claim(time, address)
 
-    def hear(self, time: int, identifier: int, data: bytes) -> Sent:
+    def receive(self, time: int, identifier: int, data: bytes) -> Sent:
         """Take a frame of another node and return the answer, if it calls for one at once."""
         sent = self.expire(time - 1)
         parts = ident.split(identifier)

@@ -76,7 +76,7 @@ class Token(NamedTuple):
 
 
 @dataclass
-class Message:
+class DbcMessage:
     """A message as it stands in the text."""
 
     name: str
@@ -116,7 +116,7 @@ def _along(bit: int) -> int:
     return bit - bit % 8 + 7 - bit % 8
 
 
-class Selection(NamedTuple):
+class DbcSelection(NamedTuple):
     """What is read of a file."""
 
     text: str
@@ -125,7 +125,7 @@ class Selection(NamedTuple):
     """Messages that cannot be used, by name, with what is said behind the name."""
 
 
-def select(text: str, attributes: Collection[str]) -> Selection:
+def select(text: str, attributes: Collection[str]) -> DbcSelection:
     """Read a file as statements and return those of use.
 
     Args:
@@ -142,12 +142,12 @@ def select(text: str, attributes: Collection[str]) -> Selection:
 class _Reader:
     def __init__(self, text: str, attributes: Collection[str]) -> None:
         self._text, self._wanted = text, attributes
-        self._messages: list[Message] = []
+        self._messages: list[DbcMessage] = []
         self._said: list[tuple[list[Token], int]] = []
         self._at = 0
         self._token = self._scan()
 
-    def selection(self) -> Selection:
+    def selection(self) -> DbcSelection:
         readers: Mapping[str, Callable[[], None]] = {
             "BO_": self._message, "BS_": self._timing, "BU_": self._nodes, "NS_": self._symbols,
             "VERSION": self._version,
@@ -158,7 +158,7 @@ class _Reader:
             else:
                 readers.get(self._token.value, self._refuse)()
         self._judge()
-        return Selection(
+        return DbcSelection(
             _only(self._text, sorted(self._kept())),
             [(message.name, message.trouble) for message in self._messages if message.trouble and not message.foreign],
         )
@@ -258,7 +258,7 @@ class _Reader:
         name = self._take("word").value
         self._take(":")
         length = self._int()
-        message = Message(name, number, length, start, self._take("word").end)
+        message = DbcMessage(name, number, length, start, self._take("word").end)
         self._messages.append(message)
         if not message.foreign:
             _check_message(message)
@@ -267,7 +267,7 @@ class _Reader:
         while self._token.value == "SG_":
             self._signal(message)
 
-    def _signal(self, message: Message) -> None:
+    def _signal(self, message: DbcMessage) -> None:
         self._next()
         name = self._take("word").value
         if self._token.kind == "word":
@@ -359,7 +359,7 @@ def _names(head: list[Token]) -> list[str]:
     return [token.value[1:-1] for token in head if token.kind == "text"][:1]
 
 
-def _check_message(message: Message) -> None:
+def _check_message(message: DbcMessage) -> None:
     where = f"message {message.name}"
     if not 0 <= message.length <= _MAX_BYTES:
         raise InputError(f"{where} has {message.length} bytes: no message has more than {_MAX_BYTES}, mend it")
@@ -369,7 +369,7 @@ def _check_message(message: Message) -> None:
         message.leave_out(f" has {message.length} bytes: a frame holds 1 to {_FRAME_BITS // 8}")
 
 
-def _check_signal(message: Message, name: str, start: int, length: int) -> None:
+def _check_signal(message: DbcMessage, name: str, start: int, length: int) -> None:
     where = f"message {message.name}: signal {name}"
     most = 8 * _MAX_BYTES
     if start < 0:
@@ -380,7 +380,7 @@ def _check_signal(message: Message, name: str, start: int, length: int) -> None:
         raise InputError(f"{where} has {length} bits: a signal has at least 1, a message at most {most}")
 
 
-def _short(message: Message) -> str:
+def _short(message: DbcMessage) -> str:
     advice = "mend the file"
     if 0 <= message.number < _EXTENDED >> 2:
         marked = message.number + _EXTENDED

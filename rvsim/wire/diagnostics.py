@@ -54,7 +54,7 @@ def failure_mode(spn: int, fmi: int) -> str | None:
     return FAILURE_MODES.get(fmi) if is_fault(spn, fmi) else "no fault"
 
 
-class Trouble(NamedTuple):
+class ReportedFault(NamedTuple):
     """One reported fault; ``times`` is how often it occurred, None where that is not known."""
 
     spn: int
@@ -96,7 +96,7 @@ SPN_PARTS = ("spn_low_byte", "spn_second_byte", "spn_high_3_bits")
 def fault_text(spn: int, fmi: int) -> str:
     """Say which fault a report names: ``no fault``, or the SPN and the FMI with its words."""
     if is_fault(spn):
-        return f"fault {Trouble(spn, fmi)}"
+        return f"fault {ReportedFault(spn, fmi)}"
     mode = f" ({FAILURE_MODES[fmi]})" if fmi in FAILURE_MODES else ""
     return "no fault" if fmi == NO_FAULT_FMI else f"no SPN, but FMI {fmi}{mode}"
 
@@ -124,7 +124,7 @@ class Report(NamedTuple):
     """A whole DM1: lamps and faults."""
 
     lamps: Lamps
-    troubles: tuple[Trouble, ...]
+    troubles: tuple[ReportedFault, ...]
 
 
 def count_of(raw: int | None) -> int | None:
@@ -146,12 +146,12 @@ def read_dm1(data: bytes) -> Report | None:
     return Report(lamps, tuple(one for one in found if one is not None))
 
 
-def _trouble(part: bytes) -> Trouble | None:
+def _trouble(part: bytes) -> ReportedFault | None:
     spn = part[0] | part[1] << 8 | part[2] >> 5 << 16
     fmi = part[2] & 0x1F
     if (spn, fmi) == (0, 0) or not is_fault(spn):
         return None
-    return Trouble(spn, fmi, count_of(part[3] & 0x7F))
+    return ReportedFault(spn, fmi, count_of(part[3] & 0x7F))
 
 
 def pack_dm1(report: Report) -> bytes:
@@ -161,12 +161,12 @@ def pack_dm1(report: Report) -> bytes:
         ValueError: an SPN or FMI does not fit its place.
     """
     body = bytearray([sum(ON << 2 * n for n, on in enumerate(report.lamps) if on), 0xFF])
-    for trouble in report.troubles or (Trouble(0, 0, 0),):
+    for trouble in report.troubles or (ReportedFault(0, 0, 0),):
         body += _packed(trouble)
     return bytes(body).ljust(8, b"\xff")
 
 
-def _packed(trouble: Trouble) -> bytes:
+def _packed(trouble: ReportedFault) -> bytes:
     spn, fmi, times = trouble
     if not 0 <= spn <= NO_FAULT_SPN or not 0 <= fmi <= NO_FAULT_FMI:
         raise ValueError(f"SPN {spn} and FMI {fmi} do not fit 19 and 5 bits")
@@ -174,7 +174,7 @@ def _packed(trouble: Trouble) -> bytes:
     return bytes([spn & 0xFF, spn >> 8 & 0xFF, spn >> 16 << 5 | fmi, often])
 
 
-def most_urgent(troubles: Sequence[Trouble]) -> Trouble | None:
+def most_urgent(troubles: Sequence[ReportedFault]) -> ReportedFault | None:
     """Return the fault to name first: the most severe failure mode, then the lowest SPN; None without faults."""
     return min(troubles, key=lambda one: (one.fmi not in _MOST_SEVERE, one.spn), default=None)
 

@@ -32,7 +32,7 @@ LONGEST = 10 * SECOND
 
 
 @dataclass(frozen=True)
-class Stream:
+class PeriodicMessage:
     """One message as it is sent again and again: ``bits`` at most in a frame, ``gap`` and ``jitter`` in microseconds.
 
     Raises:
@@ -49,7 +49,7 @@ class Stream:
             raise ValueError(f"{self}: bits and gap have to be above 0, the jitter not below it")
 
 
-def worst_responses(streams: Sequence[Stream], bit_rate: int = BIT_RATE) -> list[int | None]:
+def worst_responses(streams: Sequence[PeriodicMessage], bit_rate: int = BIT_RATE) -> list[int | None]:
     """Return the worst response of each stream, in microseconds from when a frame is due to its end.
 
     None where it can be longer than the stream's own gap, so that the next frame is due before it, or where the pair
@@ -58,7 +58,7 @@ def worst_responses(streams: Sequence[Stream], bit_rate: int = BIT_RATE) -> list
     return [_Level(streams, index, bit_rate).worst() for index in range(len(streams))]
 
 
-def utilisation_percent(streams: Iterable[Stream], bit_rate: int = BIT_RATE) -> float:
+def utilisation_percent(streams: Iterable[PeriodicMessage], bit_rate: int = BIT_RATE) -> float:
     """Return how busy the pair is if every frame has all its bits and comes as soon as it may."""
     return float(sum(Fraction(100 * stream.bits * SECOND, bit_rate * stream.gap) for stream in streams))
 
@@ -66,7 +66,7 @@ def utilisation_percent(streams: Iterable[Stream], bit_rate: int = BIT_RATE) -> 
 class _Level:
     """The pair as one stream meets it, in microseconds; the names in brackets are those of the analysis."""
 
-    def __init__(self, streams: Sequence[Stream], index: int, bit_rate: int) -> None:
+    def __init__(self, streams: Sequence[PeriodicMessage], index: int, bit_rate: int) -> None:
         def took(bits: int) -> int:
             return -(-bits * SECOND // bit_rate)
 
@@ -103,7 +103,7 @@ class _Level:
         return self._blocking + _work([*self._first, (self._stream, self._own)], time)
 
 
-def _work(streams: Iterable[tuple[Stream, int]], time: int) -> int:
+def _work(streams: Iterable[tuple[PeriodicMessage, int]], time: int) -> int:
     """Return how long the frames take that can be ready before ``time``."""
     return sum(-(-(time + stream.jitter) // stream.gap) * took for stream, took in streams)
 

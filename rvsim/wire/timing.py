@@ -167,7 +167,7 @@ def _stuffed(state: int, nibble: int) -> tuple[int, int]:
 # Bit by bit, for the eye.
 
 
-class Part(StrEnum):
+class FramePart(StrEnum):
     """The parts of a frame by the names of the specification; SRR, IDE, RTR, r1 and r0 are one bit each."""
 
     START = "start of frame"
@@ -190,7 +190,7 @@ class Part(StrEnum):
 class Bit(NamedTuple):
     """One bit on the pair: 0 is dominant. A stuff bit counts to the part of the bit before it."""
 
-    part: Part
+    part: FramePart
     value: int
     is_stuff: bool = False
 
@@ -210,25 +210,25 @@ def bits_of(identifier: int, data: bytes) -> list[Bit]:
         if run == STUFF_AFTER:
             last, run = 1 - last, 1
             bits.append(Bit(bit.part, last, True))
-    bits += [Bit(Part.CRC_DELIMITER, 1), Bit(Part.ACKNOWLEDGE, 0), Bit(Part.ACKNOWLEDGE_DELIMITER, 1)]
-    return bits + 7 * [Bit(Part.END, 1)] + 3 * [Bit(Part.BETWEEN, 1)]
+    bits += [Bit(FramePart.CRC_DELIMITER, 1), Bit(FramePart.ACKNOWLEDGE, 0), Bit(FramePart.ACKNOWLEDGE_DELIMITER, 1)]
+    return bits + 7 * [Bit(FramePart.END, 1)] + 3 * [Bit(FramePart.BETWEEN, 1)]
 
 
 def _unstuffed(identifier: int, data: bytes) -> Iterator[Bit]:
     """Go through the bits that are stuffed."""
     crc = crc15(opening(identifier, len(data)).to_bytes(5) + data, CRC_BEFORE)
     for part, value, width in (
-        (Part.START, 0, 1),
-        (Part.IDENTIFIER, identifier >> 18, 11),
-        (Part.SRR, 1, 1),
-        (Part.IDE, 1, 1),
-        (Part.IDENTIFIER, identifier & 0x3FFFF, 18),
-        (Part.RTR, 0, 1),
-        (Part.R1, 0, 1),
-        (Part.R0, 0, 1),
-        (Part.LENGTH, len(data), 4),
-        (Part.DATA, int.from_bytes(data), _BYTE * len(data)),
-        (Part.CRC, crc, _CRC_BITS),
+        (FramePart.START, 0, 1),
+        (FramePart.IDENTIFIER, identifier >> 18, 11),
+        (FramePart.SRR, 1, 1),
+        (FramePart.IDE, 1, 1),
+        (FramePart.IDENTIFIER, identifier & 0x3FFFF, 18),
+        (FramePart.RTR, 0, 1),
+        (FramePart.R1, 0, 1),
+        (FramePart.R0, 0, 1),
+        (FramePart.LENGTH, len(data), 4),
+        (FramePart.DATA, int.from_bytes(data), _BYTE * len(data)),
+        (FramePart.CRC, crc, _CRC_BITS),
     ):
         for place in reversed(range(width)):
             yield Bit(part, value >> place & 1)

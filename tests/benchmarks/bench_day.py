@@ -11,7 +11,7 @@ import cantools
 from rvsim import shipped
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
@@ -50,7 +50,7 @@ def main() -> None:
     frames = []
     bench = Bench(loaded.rig, catalogue, KINDS, weather=loaded.scenario.weather, on_frame=frames.append)
     alone = timed(lambda: bench.run_until(end))
-    whole = timed(lambda: Run(loaded, catalogue, Nobody(), seed=1).virtual(end))
+    whole = timed(lambda: BenchRun(loaded, catalogue, Nobody(), seed=1).virtual(end))
 
     messages = {}
     for path in shipped.dbc_files():

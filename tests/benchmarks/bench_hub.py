@@ -20,7 +20,7 @@ import can
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HELD_S, WAITING, Hub
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
@@ -208,7 +208,7 @@ def floods(seconds=10.0):
         if frame.identifier == FLOOD:
             on_wires[frame.data[0]] += 1
 
-    run = Run(loaded, load(), Nothing(), seed=1, tap=tap)
+    run = BenchRun(loaded, load(), Nothing(), seed=1, tap=tap)
     control = Control()
     with Hub(("127.0.0.1", 0), run.inject, time.monotonic) as hub:
         crowd = [socket.create_connection(("127.0.0.1", hub.port)) for _ in range(4)]

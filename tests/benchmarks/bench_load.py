@@ -17,7 +17,7 @@ import numpy as np
 
 from rvsim.logs.columns import BLOCK, Columns, PairUse, bits_in, columns
 from rvsim.wire.frame import Frame
-from rvsim.wire.response import Stream, utilisation_percent, worst_responses
+from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
 from rvsim.wire.timing import exact_bits, most_bits
 
 ROUNDS = 5
@@ -88,7 +88,7 @@ def main() -> None:
     print(f"\nload takes {each['load'] / each['sum']:.0f} times as long as the sum of one array")
     print(f"aim: load of 2,000,000 frames in {AIM_S} s at most, reached {each['load'] * 2e6 / 1e9:.2f} s")
     print(f"aim: one frame in {AIM_US} us at most, reached {each['frame by frame'] / 1000:.2f} us")
-    streams = [Stream(number, most_bits(8), 100_000 + 1000 * number, 5000) for number in range(100)]
+    streams = [PeriodicMessage(number, most_bits(8), 100_000 + 1000 * number, 5000) for number in range(100)]
     start = time.process_time()
     worst_responses(streams)
     spent = (time.process_time() - start) * 1000

@@ -51,7 +51,7 @@ def without(catalogue, seconds: int) -> float:
     start = time.process_time()
     for batch in batches:
         for frame in batch:
-            watch.hear(frame)
+            watch.observe(frame)
     return time.process_time() - start
 
 
@@ -66,7 +66,7 @@ async def with_screen(catalogue, seconds: int) -> float:
     with Port("virtual", "bench_screen", listen=False) as sender, Port("virtual", "bench_screen") as listener:
 
         def take(frame: Frame) -> None:
-            watch.hear(frame)
+            watch.observe(frame)
             now[0] = frame.time
 
         feed = Feed(listener, take, lambda time: None, lambda event: None)

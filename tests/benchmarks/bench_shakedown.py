@@ -7,7 +7,7 @@ import sys
 import time
 
 from rvsim.devices.registry import KINDS
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.sim.bench import Bench
 
@@ -25,7 +25,7 @@ def timed(action):
 def main() -> None:
     """Print how many times real time, and the ratio."""
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 8.0
-    trial = Trial(Job("warm_cabin", {"lasts": f"{hours:g}h"}))
+    trial = ScenarioRun(Job("warm_cabin", {"lasts": f"{hours:g}h"}))
     bench = Bench(trial.loaded.rig, trial.catalogue, KINDS, weather=trial.loaded.scenario.weather)
     alone = timed(lambda: bench.run_until(round(hours * 3600e6)))
     judged = timed(trial.run)

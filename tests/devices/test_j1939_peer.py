@@ -17,7 +17,7 @@ from rvsim.devices.registry import KINDS
 from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
 from rvsim.watch.watch import Watch
-from rvsim.wire.diagnostics import Trouble
+from rvsim.wire.diagnostics import ReportedFault
 
 pytestmark = pytest.mark.paced
 
@@ -53,7 +53,7 @@ class Vehicle:
 
     def _send(self, frame):
         self.heard.append((frame.identifier, frame.data))
-        self.watch.hear(frame)
+        self.watch.observe(frame)
         if (frame.identifier, frame.data) in self.foreign:
             self.foreign.remove((frame.identifier, frame.data))
         else:
@@ -131,8 +131,8 @@ def test_it_reads_our_long_product_identification(vehicle, stack):
 def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
     """Announced to all, each second: lamps, SPN 110 FMI 0 and SPN 210 FMI 3 as SAE J1939-73 lays them out."""
     both = [
-        (500_000, "heater", lambda device: device.report("furnace", Trouble(110, 0, 1), True)),
-        (500_000, "heater", lambda device: device.report("water_heater", Trouble(210, 3, 2), False)),
+        (500_000, "heater", lambda device: device.report("furnace", ReportedFault(110, 0, 1), True)),
+        (500_000, "heater", lambda device: device.report("water_heater", ReportedFault(210, 3, 2), False)),
     ]
     ours = vehicle(*both)
     _, received = stack(ours)

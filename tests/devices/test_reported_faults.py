@@ -3,15 +3,15 @@
 import pytest
 
 from rvsim.devices.device import SECOND
-from rvsim.devices.reported_faults import Troubles
-from rvsim.wire.diagnostics import Trouble
+from rvsim.devices.reported_faults import ReportedFaults
+from rvsim.wire.diagnostics import ReportedFault
 
 HEARTBEAT, DM1, CONNECTION, PACKET = 0x1FECA, 0x0FECA, 0x0EC00, 0x0EB00
 
 
 def test_none():
     """The heartbeat says SPN 7FFFF and FMI 1F (rv-c.com/node/522), the DM1 lamps off and SPN 0."""
-    troubles = Troubles()
+    troubles = ReportedFaults()
     assert not troubles
     assert troubles.next_of("furnace") == {
         "yellow_lamp_status": 0, "red_lamp_status": 0, "spn": 0x7FFFF, "fmi": 0x1F, "occurrence_count": 127,
@@ -21,9 +21,9 @@ def test_none():
 
 def test_several_take_turns_the_newest_first():
     """Each heartbeat has one fault and its own lamp; another function has none of them."""
-    troubles = Troubles()
-    troubles.put("furnace", Trouble(100, 1, 2), red=False)
-    troubles.put("furnace", Trouble(200, 5), red=True)
+    troubles = ReportedFaults()
+    troubles.put("furnace", ReportedFault(100, 1, 2), red=False)
+    troubles.put("furnace", ReportedFault(200, 5), red=True)
     said = [troubles.next_of("furnace") for _ in range(3)]
     assert [(one["spn"], one["fmi"], one["occurrence_count"]) for one in said] == [
         (200, 5, 127),
@@ -37,11 +37,11 @@ def test_several_take_turns_the_newest_first():
 
 def test_the_report_has_all_faults_of_all_functions():
     """Two faults, both lamps: ten bytes."""
-    troubles = Troubles()
-    troubles.put("furnace", Trouble(100, 1, 2), red=False)
-    troubles.put("water_heater", Trouble(200, 5, 0), red=True)
+    troubles = ReportedFaults()
+    troubles.put("furnace", ReportedFault(100, 1, 2), red=False)
+    troubles.put("water_heater", ReportedFault(200, 5, 0), red=True)
     assert troubles.dm1().hex() == "14ff64000102c8000500"
-    troubles.take_back("furnace", Trouble(100, 1, 2))
+    troubles.take_back("furnace", ReportedFault(100, 1, 2))
     assert troubles.dm1().hex() == "10ffc8000500ffff"
     troubles.take_back("water_heater")
     troubles.take_back("never")
@@ -66,7 +66,9 @@ def reports(function, trouble, red):
 
 def test_a_fault_is_told_at_once_and_each_second_until_it_goes(heater):
     """Heartbeat of the furnace (DSA 94): yellow lamp, SPN 1234 = 00 9A and 2 in the high bits, FMI 5; DM1 beside it."""
-    run = heater((10, reports("furnace", Trouble(1234, 5), False)), (13.5, lambda device: device.withdraw("furnace")))
+    run = heater(
+        (10, reports("furnace", ReportedFault(1234, 5), False)), (13.5, lambda device: device.withdraw("furnace"))
+    )
     run.until(13.4)
     assert "11 5E 00 9A 45 FF FF FF" in [data for _, data in run.of(HEARTBEAT)]
     told = [(round(time, 1), data) for time, data in run.of(DM1)]
@@ -80,7 +82,8 @@ def test_a_fault_is_told_at_once_and_each_second_until_it_goes(heater):
 def test_two_faults_go_as_a_long_report(heater):
     """Announced to all: ten bytes in two packets of DM1 (CA FE 00)."""
     run = heater(
-        (10, reports("furnace", Trouble(110, 0, 1), True)), (10, reports("water_heater", Trouble(210, 3, 2), False))
+        (10, reports("furnace", ReportedFault(110, 0, 1), True)),
+        (10, reports("water_heater", ReportedFault(210, 3, 2), False)),
     ).until(12.5)
     assert run.of(CONNECTION)[0][1] == "20 0A 00 02 FF CA FE 00"
     assert [data for _, data in run.of(PACKET)][:2] == ["01 14 FF 6E 00 00 01 D2", "02 00 03 02 FF FF FF FF"]
@@ -88,6 +91,6 @@ def test_two_faults_go_as_a_long_report(heater):
 
 def test_a_reset_clears_them(heater):
     """GENERAL_RESET with "clear faults" to this node."""
-    run = heater((10, reports("furnace", Trouble(110, 0, 1), True))).until(11)
+    run = heater((10, reports("furnace", ReportedFault(110, 0, 1), True))).until(11)
     run.put(0x197F80F9, "04 FF FF FF FF FF FF FF").until(13)
     assert run.last(DM1) == "00 FF 00 00 00 00 FF FF"

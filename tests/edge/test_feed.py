@@ -117,9 +117,9 @@ def test_through_python_can(log):
 
 def test_what_happens_beside_frames_keeps_its_place_among_them(feed, inbox, log):
     """An event is told after the frames that were sent before it, before those after it, and before the time."""
-    feed.note("first", 0)
-    feed.note("after two", 2)
-    feed.note("last", 3)
+    feed.note_event("first", 0)
+    feed.note_event("after two", 2)
+    feed.note_event("last", 3)
     inbox.waiting = [Frame(time, 1, b"") for time in (10, 20)]
     assert feed.pump(Watermark(50, 3)) == 1
     assert log == ["first", 10, 20]
@@ -130,7 +130,7 @@ def test_what_happens_beside_frames_keeps_its_place_among_them(feed, inbox, log)
 
 def test_an_event_waits_for_no_frame_that_was_lost(feed, inbox, log):
     """Frames that were dropped do not hold back what was told behind them."""
-    feed.note("behind both", 2)
+    feed.note_event("behind both", 2)
     inbox.waiting, inbox.dropped = [Frame(10, 1, b"")], 1
     assert feed.pump(Watermark(50, 2)) == 0
     assert log == [10, "behind both", "now 50"]

@@ -37,11 +37,11 @@ def other(channel):
 
 def taken(port: Port, count: int) -> list[Any]:
     """Take frames until there are enough; each arrival wakes the wait."""
-    frames = port.take()
+    frames = port.receive()
     while len(frames) < count:
         assert port.arrived.wait(5), f"only {len(frames)} of {count} frames came"
         port.arrived.clear()
-        frames += port.take()
+        frames += port.receive()
     return frames
 
 
@@ -74,7 +74,7 @@ def test_a_full_inbox_drops_and_counts(channel, other):
             assert port.arrived.wait(5)
             port.arrived.clear()
         assert (port.statistics.received, port.statistics.dropped) == (10, 15)
-        assert len(port.take()) == 10
+        assert len(port.receive()) == 10
 
 
 def test_other_kinds_of_frame_are_counted_and_handed_on_by_their_bits(channel, other):
@@ -102,7 +102,7 @@ def test_a_port_that_only_sends_reads_nothing(channel, other):
     with Port("virtual", channel, listen=False) as port:
         assert threading.active_count() == before
         other.send(can.Message(arbitration_id=0x18EAFF00))
-        assert port.take() == []
+        assert port.receive() == []
 
 
 def test_closing_ends_the_reader(channel):
@@ -254,7 +254,7 @@ def test_other_frames_find_the_inbox_full_as_frames_do(driver):
         wall.port.arrived.wait(5)
         while wall.port.statistics.dropped == 0:
             assert wall.port.arrived.wait(5)
-        assert [type(one) for one in wall.port.take()] == [ErrorFrame]
+        assert [type(one) for one in wall.port.receive()] == [ErrorFrame]
         assert (wall.port.statistics.dropped, wall.port.statistics.received) == (1, 0)
 
 

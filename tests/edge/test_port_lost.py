@@ -138,7 +138,7 @@ def test_a_server_that_closes_is_a_lost_bus(reset):
                 assert port.arrived.wait(10)
                 port.arrived.clear()
             error = port.statistics.error
-            assert [frame.data for frame in port.take()] == [b"\x01"]
+            assert [frame.data for frame in port.receive()] == [b"\x01"]
         thread.join(5)
     assert "\n" not in error
     assert "Traceback" not in error

@@ -10,7 +10,7 @@ import pytest
 
 from rvsim.errors import BusError
 from rvsim.faces.interface import LOOKS, SimulatedBus
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can.controller import ROOM
 
@@ -347,7 +347,7 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
     def fail(*_, **__):
         raise BusError("the pair is gone")
 
-    monkeypatch.setattr(Run, "paced", fail)
+    monkeypatch.setattr(BenchRun, "paced", fail)
     broken = bus(paced=True)
     with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
         broken.recv(5)

@@ -10,7 +10,7 @@ from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import is_addressed
@@ -61,7 +61,7 @@ def record(catalogue):
 
     def go(scenario, seconds=120, seed=1):
         kept = Kept()
-        run = Run(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=seed)
+        run = BenchRun(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=seed)
         run.until(seconds * SECOND)
         return kept.frames, run.watch
 

@@ -11,7 +11,7 @@ from rvsim.logs.read import open_log
 from rvsim.logs.record import Recorder
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.error_report import ErrorReport, linux_message, linux_report, report_of
 from rvsim.wire.frame import Frame
@@ -47,8 +47,8 @@ def recorded(request, tmp_path, catalogue):
     with Recorder(path, catalogue, start=START, channel="rvsim", sent=True) as recorder:
         recorder.write(FRAME)
         for event in EVENTS:
-            recorder.note(event)
-        recorder.note(Waited(7 * SECOND, "heater", 0x19FFE45E, 6 * SECOND))  # no error: not kept
+            recorder.write_event(event)
+        recorder.write_event(Waited(7 * SECOND, "heater", 0x19FFE45E, 6 * SECOND))  # no error: not kept
     return path
 
 
@@ -78,7 +78,7 @@ def test_python_can_reads_frames_and_error_frames(tmp_path, catalogue, suffix, r
     path = tmp_path / f"x.{suffix}"
     with Recorder(path, catalogue, start="", channel="1", sent=True) as recorder:
         recorder.write(FRAME)
-        recorder.note(EVENTS[0])
+        recorder.write_event(EVENTS[0])
     frame, error = list(reader(path))
     assert (frame.arbitration_id, bytes(frame.data), frame.is_extended_id) == (FRAME.identifier, FRAME.data, True)
     assert frame.is_rx is False
@@ -108,7 +108,7 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
         flush = lambda self: None  # noqa: E731
 
     with Recorder(path, catalogue, start=START, channel="rvsim", sent=True) as recorder:
-        run = Run(loaded, catalogue, Unseen(), seed=1, recorder=recorder)
+        run = BenchRun(loaded, catalogue, Unseen(), seed=1, recorder=recorder)
         run.virtual(45 * SECOND)
     with open_log(path) as log:
         found = survey(log.contents(), catalogue, load_rig("ottersby"))
@@ -116,7 +116,7 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
     def of(flags):
         return [(flag.severity, flag.text.split(" from ")[0]) for flag in flags if flag.kind == "bus-errors"]
 
-    assert of(found.flags) == of(run.watch.everything) != []
+    assert of(found.flags) == of(run.watch.all_flags) != []
     assert found.errors.frames == run.watch.wires.disturbed > 0
 
 

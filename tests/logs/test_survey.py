@@ -6,7 +6,7 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.logs.read import open_log
-from rvsim.logs.survey import Heard, Message, survey
+from rvsim.logs.survey import MessageCounts, SurveyedMessage, survey
 from rvsim.rig.load import load_rig
 from rvsim.wire.frame import Frame
 
@@ -17,7 +17,7 @@ MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 def quiet(record):
     """The frames of the quiet heater, and the flags of the live run."""
     frames, watch = record("heater_goes_quiet")
-    return frames, watch.everything
+    return frames, watch.all_flags
 
 
 def test_a_log_raises_the_flags_of_the_live_run(catalogue, quiet):
@@ -57,18 +57,18 @@ def test_a_recorded_bus_counts_as_by_hand(catalogue):
     # "a real marine bus of this size carried 2.7 %"; without stuff bits it is less
     assert found.use.average_percent == pytest.approx(2.7, abs=0.2)  # between 2.4 and 2.9 % by its frames' bounds
     battery = next(source for source in found.sources if source.address == 0xB0)
-    assert battery.messages[Message(0x1F212, None, None)].count == sum("F212B0#" in line for line in lines)
+    assert battery.messages[SurveyedMessage(0x1F212, None, None)].count == sum("F212B0#" in line for line in lines)
 
 
 def test_gaps_by_hand():
     """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
-    heard = Heard()
+    heard = MessageCounts()
     for second in (0, 1, 2, 5, 6):
-        heard.note(second * SECOND)
+        heard.count_frame(second * SECOND)
     assert (heard.count, heard.median, heard.worst) == (5, SECOND, 3 * SECOND)
     assert heard.mean == 1.5 * SECOND
-    once = Heard()
-    once.note(5)
+    once = MessageCounts()
+    once.count_frame(5)
     assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
 
 
@@ -86,17 +86,17 @@ def test_gaps_by_hand():
 )
 def test_what_comes_in_bursts(times, bursts):
     """The gap in the middle is more than three times shorter than the gap on average."""
-    heard = Heard()
+    heard = MessageCounts()
     for time in times:
-        heard.note(time)
+        heard.count_frame(time)
     assert heard.in_bursts is bursts
 
 
 def test_gaps_are_kept_in_bounds():
     """A long log keeps a bounded sample of gaps, and the median of a steady message stays exact."""
-    heard = Heard()
+    heard = MessageCounts()
     for n in range(100_000):
-        heard.note(n * 500)
+        heard.count_frame(n * 500)
     assert len(heard.gaps) <= 8192
     assert heard.median == 500
 

@@ -14,7 +14,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.faults.fault_plans import BrownOutPlan, RestartPlan
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
@@ -248,9 +248,11 @@ def spoilt(kept, catalogue, *faults) -> tuple[list[Frame], list]:
     loaded = load_scenario("winter_evening", kinds=settings_models())
     devices = [plan.name for plan in loaded.rig.devices]
     plans = tuple(kind.model_validate(given, context={"devices": devices}) for kind, given in faults)
-    run = Run(loaded._replace(scenario=loaded.scenario.model_copy(update={"faults": plans})), catalogue, kept, seed=1)
+    run = BenchRun(
+        loaded._replace(scenario=loaded.scenario.model_copy(update={"faults": plans})), catalogue, kept, seed=1
+    )
     run.until(120 * SECOND)
-    return kept.frames, list(run.watch.everything)
+    return kept.frames, list(run.watch.all_flags)
 
 
 def test_every_device_of_the_bench_that_loses_its_power_for_a_moment_has_restarted(catalogue, shown, kept):

@@ -167,10 +167,10 @@ def flags_of(path: Path, catalogue, rig) -> list:
     watch, last = Watch(catalogue, rig), 0
     with open_log(path) as log:
         for one in log.contents():
-            watch.hear(one) if isinstance(one, Frame) else watch.note(one)
+            watch.observe(one) if isinstance(one, Frame) else watch.observe_event(one)
             last = one.time
     watch.advance(last)
-    live = {flag.number: (str(flag.kind), flag.since) for flag in watch.everything}
+    live = {flag.number: (str(flag.kind), flag.since) for flag in watch.all_flags}
     assert live == {flag.number: (str(flag.kind), flag.since) for flag in found.flags}
     return told
 

@@ -3,7 +3,7 @@
 import pytest
 from pydantic import ValidationError
 
-from rvsim.rig.table import Line, Problem, Table, part, refuse
+from rvsim.rig.table import Line, Mistake, Table, part, refuse
 
 
 class Shelf(Table):
@@ -42,13 +42,13 @@ def test_mistakes_of_our_own_and_those_that_were_found_come_together():
     """Each at its place, with what was given."""
     with pytest.raises(ValidationError) as found:
         Shelf.model_validate({"label": "a", "width": "wide"})
-    both = refuse("shelf", [Problem((0, "label"), "it is taken", "a")], found.value).errors(include_url=False)
+    both = refuse("shelf", [Mistake((0, "label"), "it is taken", "a")], found.value).errors(include_url=False)
     assert [(one["loc"], one["type"], one["input"]) for one in both] == [
         (("width",), "int_type", "wide"),
         ((0, "label"), "value_error", "a"),
     ]
     assert both[1]["msg"] == "it is taken"
-    assert len(refuse("shelf", [Problem((), "x", 1)]).errors()) == 1
+    assert len(refuse("shelf", [Mistake((), "x", 1)]).errors()) == 1
 
 
 def test_a_part_is_found_before_and_after_reading():

@@ -206,13 +206,13 @@ def test_every_key_is_found_on_its_line(data):
     writer = Writer(data.draw)
     writer.pairs((), "\n", "\n")
     for number in range(data.draw(st.integers(0, 3))):
-        writer.note("t")
-        writer.note("t", number)
+        writer.write_event("t")
+        writer.write_event("t", number)
         writer.text += "[[ t ]] # one more\r\n"
         writer.pairs(("t", number), "\n", "\n")
         for name in data.draw(st.sets(st.sampled_from(["u", "v"]))):
-            writer.note("t", number, f"{name}.", "w")
-            writer.note("t", number, f"{name}.")
+            writer.write_event("t", number, f"{name}.", "w")
+            writer.write_event("t", number, f"{name}.")
             writer.text += f'[t."{name}.".w]\n'
             writer.pairs(("t", number, f"{name}.", "w"), "\n", "\n")
     file = TomlFile(None, writer.text, tomllib.loads(writer.text))

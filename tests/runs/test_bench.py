@@ -9,8 +9,8 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import KINDS, settings_models
 from rvsim.edge.port import Port
-from rvsim.faces.text.output import JsonLines
-from rvsim.runs.bench import Run
+from rvsim.faces.text.output import JsonLinesSink
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.shakedown.scenario import load_scenario
 
@@ -25,7 +25,9 @@ def lines(catalogue):
     def go(scenario, seconds=120, paced=None, seed=1, every=False, **more):
         out = StringIO()
         loaded = load_scenario(scenario, kinds=settings_models())
-        run = Run(loaded, catalogue, JsonLines(out, catalogue, "rvsim", "", every), seed=seed, every=every, **more)
+        run = BenchRun(
+            loaded, catalogue, JsonLinesSink(out, catalogue, "rvsim", "", every), seed=seed, every=every, **more
+        )
         if paced is None:
             run.virtual(seconds * SECOND)
         else:
@@ -98,23 +100,23 @@ def test_paced_through_python_can_and_virtual_are_one_run(lines, scenario):
 def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
     """While frames are on their way the watch is behind the bench, and says how far it has come itself."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
-    take, told = Port.take, []
+    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
+    take, told = Port.receive, []
 
     def one_look_late(self):
-        told.append((run.heard, max((t.frame.time for t in run.watch.told()), default=0)))
+        told.append((run.observed_until, max((t.frame.time for t in run.watch.last_frames()), default=0)))
         return take(self) if len(told) % 5 == 0 else []
 
     monkeypatch.setattr(Port, "take", one_look_late)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
     run.paced(20 * SECOND, QUICK, channel="test_heard")
-    assert run.heard == 20 * SECOND
+    assert run.observed_until == 20 * SECOND
     assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
 
 
 def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
     """However late frames come out of python-can, the run and its flags stay the same."""
-    take = Port.take
+    take = Port.receive
     calls = []
 
     def lazily(self):
@@ -160,19 +162,19 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
         for plan in loaded.rig.devices
     ]
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
-    run = Run(moved, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
+    run = BenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     run.until(20 * SECOND)
-    run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
+    run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
     run.until(60 * SECOND)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
-    assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.told())
+    assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.last_frames())
 
 
 def test_a_pause_is_answered_however_far_behind(catalogue):
     """A run that cannot keep up with its speed still does what it is asked, and stands still when told to."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1)
+    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     control, done = Control(), []
 
     def stop():
@@ -194,7 +196,7 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
         if len(times) == 20 and not others:
             run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
 
-    run = Run(loaded, catalogue, JsonLines(StringIO(), catalogue, "rvsim", ""), seed=1, tap=tap)
+    run = BenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, tap=tap)
     run.paced(60 * SECOND, QUICK, channel="test_inject")
     assert times[19] < others[0] <= times[19] + 2 * SECOND + 1000  # what was begun is done first, a second at most
 

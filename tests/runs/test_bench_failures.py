@@ -10,8 +10,8 @@ from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.show import show_bench
-from rvsim.runs.bench import Run
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.bench import BenchRun
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import load_scenario
 
@@ -71,7 +71,7 @@ def test_with_a_screen(left, code, crash, catalogue, monkeypatch, capsys):
         return left
 
     monkeypatch.setattr(LiveScreen, "run", leave)
-    assert show_bench(loaded, partial(Run, loaded, catalogue, seed=1), 10_000_000, 1000.0) == code
+    assert show_bench(loaded, partial(BenchRun, loaded, catalogue, seed=1), 10_000_000, 1000.0) == code
     told = capsys.readouterr().err
     assert told.count("rvsim: the simulated device ") == told.count(f"{place}; the bench goes on without it\n") > 0
 
@@ -79,6 +79,6 @@ def test_with_a_screen(left, code, crash, catalogue, monkeypatch, capsys):
 def test_a_verdict_says_where(crash, write):
     """As its error: it is not passed."""
     place = crash(own)
-    verdict = Trial(Job(write('[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'), {})).run()
+    verdict = ScenarioRun(Job(write('[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'), {})).run()
     assert not verdict.passed
     assert place in verdict.error

@@ -15,9 +15,9 @@ from rvsim.edge.hub_protocol import QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
 from rvsim.logs.read import open_log
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.hardware_run import in_front
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 
 pytestmark = pytest.mark.paced
@@ -40,7 +40,7 @@ def trial(tmp_path):
     """A scenario that expects the roof fan."""
     path = tmp_path / "t.toml"
     path.write_text(TEXT, encoding="utf-8")
-    return Trial(Job(str(path), {}))
+    return ScenarioRun(Job(str(path), {}))
 
 
 def fan(bus, stop):
@@ -183,7 +183,7 @@ def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monke
         run.until(16 * SECOND)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Run, "paced", paced)
+    monkeypatch.setattr(BenchRun, "paced", paced)
     code, out, _ = rvsim("shakedown", str(trial.loaded.path), "--interface", "virtual", "--channel", "hasty")
     assert code == 130
     assert (

@@ -5,8 +5,8 @@ import pytest
 from rvsim.edge.port import PortStatistics
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
-from rvsim.runs.listen import BEHIND_US, Listen
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.listen import BEHIND_US, ListenRun
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
@@ -99,8 +99,8 @@ class Sink:
 def bus(catalogue):
     """A port, what hears it, its sink and what was said."""
     port, sink, said = FakePort(), Sink(), []
-    hearing = Hearing(Watch(catalogue), sink)
-    return port, Listen(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said  # type: ignore[arg-type]
+    hearing = Pipeline(Watch(catalogue), sink)
+    return port, ListenRun(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said  # type: ignore[arg-type]
 
 
 def test_times_are_seconds_since_the_start(bus):
@@ -119,10 +119,10 @@ def test_the_watch_stays_behind_the_present(bus):
     port.deliver(HEATER)
     port.ns += 3 * 10**9
     late = port.now() - 400_000
-    listen.look()
-    assert listen.heard == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
+    listen.poll()
+    assert listen.observed_until == pytest.approx(3 * SECOND - BEHIND_US, abs=1000)
     port.waiting.append(Frame(late, PANEL, BODY))
-    listen.look()
+    listen.poll()
     assert sink.times[-1] == pytest.approx(2.6, abs=0.01)
     assert listen.watch.statistics.steps_back == 0
 
@@ -151,7 +151,9 @@ def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
 def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     """There the advice is another one."""
     port, said = FakePort(), []
-    Listen(port, Hearing(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock).run(  # type: ignore[arg-type]
+    ListenRun(
+        port, Pipeline(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock
+    ).run(  # type: ignore[arg-type]
         6 * SECOND, Control()
     )
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
@@ -222,15 +224,15 @@ def test_errors_and_other_frames_reach_the_watch(bus):
     port, listen, _, _ = bus
     port.ns += 2 * 10**9
     port.waiting.append(ErrorFrame(port.ns // 1000))
-    listen.look()
+    listen.poll()
     (flag,) = listen.watch.flags
     assert (flag.kind, flag.since) == ("bus-errors", 2 * SECOND)
     assert "not one valid frame" in flag.text
     port.deliver(HEATER)
     port.waiting.append(ErrorFrame(port.now() + SECOND))
     port.waiting.append(OtherFrame(port.now() + SECOND, OtherKind.STANDARD, 110_000))
-    listen.look()
+    listen.poll()
     port.ns += 4 * 10**9
-    listen.look()
+    listen.poll()
     assert {flag.kind for flag in listen.watch.flags} == {"bus-errors", "bus-busy"}
     assert "2 error frames from 2.000 s to 3.000 s" in listen.watch.flags[0].text

@@ -4,8 +4,8 @@ import pytest
 
 from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
-from rvsim.runs.bench import Run
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.bench import BenchRun
+from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.shakedown.script_runner import OWN_ADDRESS
 from rvsim.sim.bench import Passed
@@ -25,8 +25,8 @@ class Evening:
     def __init__(self, catalogue, scenario: str):
         self.frames, self.raised = [], []
         loaded = load_scenario(scenario, kinds=settings_models())
-        self.run = Run(loaded, catalogue, self, seed=1)
-        self.hands = Hands(self.run)
+        self.run = BenchRun(loaded, catalogue, self, seed=1)
+        self.hands = ManualFaults(self.run)
 
     def frame(self, frame):
         """Keep a frame."""
@@ -71,7 +71,7 @@ def evening(catalogue):
 def test_hush_takes_a_device_off_the_wires(evening):
     """Not one frame of it comes through, others do, and the watch finds it silent."""
     run = evening(30)
-    assert run.hands.hush("heater") == "heater is hushed"
+    assert run.hands.silence("heater") == "heater is hushed"
     run.until(60)
     assert run.sent(HEATER, since=30) == []
     assert run.sent(PANEL, since=30)
@@ -83,9 +83,9 @@ def test_hush_takes_a_device_off_the_wires(evening):
 def test_bring_back_restores_it(evening):
     """It speaks again, and is present again without a flag standing."""
     run = evening(30)
-    run.hands.hush("heater")
+    run.hands.silence("heater")
     run.until(60)
-    assert run.hands.bring_back("heater") == "heater is itself again"
+    assert run.hands.restore("heater") == "heater is itself again"
     run.until(70)
     assert run.sent(HEATER, FURNACE, since=60)
     assert run.state("heater") is Presence.PRESENT
@@ -95,23 +95,23 @@ def test_bring_back_restores_it(evening):
 def test_a_fault_by_hand_is_known_until_it_is_taken_back(evening):
     """Each device by itself; a second return finds nothing to take back."""
     run = evening(1)
-    assert not run.hands.faulty("heater")
-    run.hands.hush("heater")
-    run.hands.hush("heater")
-    assert run.hands.faulty("heater")
-    assert not run.hands.faulty("charger")
-    assert run.hands.bring_back("charger") == "charger has no fault by hand"
-    assert run.hands.bring_back("heater") == "heater is itself again"
-    assert not run.hands.faulty("heater")
-    assert run.hands.bring_back("heater") == "heater has no fault by hand"
+    assert not run.hands.has_fault("heater")
+    run.hands.silence("heater")
+    run.hands.silence("heater")
+    assert run.hands.has_fault("heater")
+    assert not run.hands.has_fault("charger")
+    assert run.hands.restore("charger") == "charger has no fault by hand"
+    assert run.hands.restore("heater") == "heater is itself again"
+    assert not run.hands.has_fault("heater")
+    assert run.hands.restore("heater") == "heater has no fault by hand"
     assert run.until(8).sent(HEATER, FURNACE, since=1)
 
 
 def test_bring_back_leaves_what_the_scenario_plans(evening):
     """The scenario silences the heater from 20 to 60 s, whatever was done and taken back by hand."""
     run = evening(10, "heater_goes_quiet")
-    run.hands.hush("heater")
-    run.hands.bring_back("heater")
+    run.hands.silence("heater")
+    run.hands.restore("heater")
     run.until(70)
     assert run.sent(HEATER, since=10) != run.sent(HEATER, since=20.1) == run.sent(HEATER, since=60)
 
@@ -119,10 +119,10 @@ def test_bring_back_leaves_what_the_scenario_plans(evening):
 def test_every_fault_by_hand_is_taken_back_at_once(evening):
     """Stuck, spoilt and hushed: one return, and all three are gone."""
     run = evening(30)
-    run.hands.stick("heater", "FURNACE_STATUS", "heat_output_level")
-    run.hands.spoil("heater", "FURNACE_STATUS", "circulation_fan_speed")
-    run.hands.hush("heater")
-    run.hands.bring_back("heater")
+    run.hands.hold("heater", "FURNACE_STATUS", "heat_output_level")
+    run.hands.corrupt("heater", "FURNACE_STATUS", "circulation_fan_speed")
+    run.hands.silence("heater")
+    run.hands.restore("heater")
     undisturbed = evening(45).sent(HEATER, FURNACE, since=30)
     assert run.until(45).sent(HEATER, FURNACE, since=30) == undisturbed
 
@@ -130,25 +130,25 @@ def test_every_fault_by_hand_is_taken_back_at_once(evening):
 def test_a_stuck_reading_repeats_what_it_says_next(evening):
     """The indoor sensor goes on saying one temperature while the cabin warms; taken back, it says the true one."""
     run = evening(30)
-    said = run.hands.stick("indoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
+    said = run.hands.hold("indoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
     assert said == "indoor sensor sticks: ambient temperature"
     run.until(120)
     free = evening(120).sent(INDOOR, AIR, since=30)
     assert run.sent(INDOOR, AIR, since=30) == [free[0]] * len(run.sent(INDOOR, AIR, since=30))
     assert len(set(free)) > 1
-    run.hands.bring_back("indoor sensor")
+    run.hands.restore("indoor sensor")
     assert run.until(130).sent(INDOOR, AIR, since=120)[0] != free[0]
 
 
 def test_a_spoilt_reading_says_the_highest_value(evening):
     """FAFF hex is the highest 16-bit value (65530: rv-c.com/node/500): 1774.8 °C, which is flagged as a bad value."""
     run = evening(30)
-    said = run.hands.spoil("outdoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
+    said = run.hands.corrupt("outdoor sensor", "THERMOSTAT_AMBIENT_STATUS", "ambient_temperature")
     assert said == "outdoor sensor is spoilt: ambient temperature 1774.8 °C"
     run.until(40)
     assert {data[3:8] for data in run.sent(OUTDOOR, AIR, since=30)} == {"FA FF"}
     assert run.raised == [("bad-value", "outdoor sensor")]
-    run.hands.bring_back("outdoor sensor")
+    run.hands.restore("outdoor sensor")
     run.until(60)
     assert run.run.watch.flags == ()
 
@@ -164,7 +164,7 @@ def test_a_spoilt_reading_says_the_highest_value(evening):
 def test_every_width_of_field_can_be_spoilt(evening, device, message, field, shown, held):
     """The sentence names the value as it will be read; where the highest is believable, the code for out of range."""
     run = evening(10)
-    said = run.hands.spoil(device, message, field)
+    said = run.hands.corrupt(device, message, field)
     assert said == f"{device} is spoilt: {field.replace('_', ' ')} {shown}"
     dgn = run.run.catalogue.by_name(message).dgn
     source = next(one.source for one in run.run.watch.roll_call if one.device == device)
@@ -184,7 +184,7 @@ def test_faults_by_hand_add_up(evening):
         ("FURNACE_STATUS", "heat_output_level"),
         ("WATERHEATER_STATUS", "operating_mode"),
     ):
-        run.hands.spoil("heater", message, field)
+        run.hands.corrupt("heater", message, field)
     run.until(20)
     furnace, water = (run.sent(HEATER, dgn, since=10) for dgn in (FURNACE, 0x1FFF7))
     assert {(int(data[3:5], 16) & 3, data[9:11]) for data in furnace} == {(2, "FE")}
@@ -203,8 +203,8 @@ def test_a_device_that_is_not_simulated_cannot_be_disturbed(evening, deed, about
     """One sentence says so, and nothing is kept of it."""
     run = evening(1)
     assert getattr(run.hands, deed)("address 9C hex", *about) == "address 9C hex is not simulated here"
-    assert not run.hands.faulty("address 9C hex")
-    assert run.hands.bring_back("address 9C hex") == "address 9C hex has no fault by hand"
+    assert not run.hands.has_fault("address 9C hex")
+    assert run.hands.restore("address 9C hex") == "address 9C hex has no fault by hand"
 
 
 def test_warmer_commands_the_thermostat_on_the_wires(evening):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 
@@ -50,8 +50,8 @@ def kept():
 
 def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
     """In this order of things each frame is in the recording, and its news are shown."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
-    hearing.take(frame(1))
+    hearing = Pipeline(Watch(catalogue), kept, kept)
+    hearing.observe(frame(1))
     assert kept.written == kept.frames == [frame(1)]
     assert isinstance(kept.shown[0], PresenceChanged)
     assert hearing.time == SECOND
@@ -59,10 +59,10 @@ def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
 
 def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
     """The same words again are shown again with ``every``, and not without."""
-    plain, every = Hearing(Watch(catalogue), Kept()), Hearing(Watch(catalogue), kept, every=True)
+    plain, every = Pipeline(Watch(catalogue), Kept()), Pipeline(Watch(catalogue), kept, every=True)
     for hearing in (plain, every):
-        hearing.take(frame(1))
-        hearing.take(frame(2))
+        hearing.observe(frame(1))
+        hearing.observe(frame(2))
     readings = [event for event in kept.shown if isinstance(event, ReadingChanged)]
     assert {event.time for event in readings} == {SECOND, 2 * SECOND}
     assert len(readings) == 2 * len({event.reading.field.name for event in readings})
@@ -70,22 +70,22 @@ def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
 
 def test_ones_own_voice_is_no_stranger(catalogue, kept):
     """A frame of the person at the bench is recorded and shown; the watch does not count it as a device's, once."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
-    hearing.expect(0x19FFE4F9, BODY)
-    hearing.take(frame(1, 0x19FFE4F9))
+    hearing = Pipeline(Watch(catalogue), kept, kept)
+    hearing.expect_own(0x19FFE4F9, BODY)
+    hearing.observe(frame(1, 0x19FFE4F9))
     assert (len(kept.written), len(kept.frames), hearing.watch.statistics.frames) == (1, 1, 0)
-    hearing.take(frame(2, 0x19FFE4F9))
+    hearing.observe(frame(2, 0x19FFE4F9))
     assert hearing.watch.statistics.frames == 1
 
 
 def test_time_goes_on_without_frames(catalogue, kept):
     """A device that said nothing more is found silent; the flag that was raised last is known."""
-    hearing = Hearing(Watch(catalogue), kept)
+    hearing = Pipeline(Watch(catalogue), kept)
     for n in range(20):
-        hearing.take(frame(n))
-        hearing.take(frame(n + 0.5, 0x19FFE244))
+        hearing.observe(frame(n))
+        hearing.observe(frame(n + 0.5, 0x19FFE244))
     for n in range(20, 60):
-        hearing.take(frame(n + 0.5, 0x19FFE244))
+        hearing.observe(frame(n + 0.5, 0x19FFE244))
     assert hearing.raised is not None
     assert (hearing.raised.kind, hearing.raised.subject) == ("silent-device", "address 5E hex")
     hearing.advance(70 * SECOND)
@@ -94,12 +94,12 @@ def test_time_goes_on_without_frames(catalogue, kept):
 
 def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
     """First who is there, then which flags stand, all at the present; frames are recorded meanwhile."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.shown = False
     for n in range(60):
-        hearing.take(frame(n, 0x19FFE244))
+        hearing.observe(frame(n, 0x19FFE244))
         if n < 20:
-            hearing.take(frame(n))
+            hearing.observe(frame(n))
     assert (kept.frames, kept.shown, len(kept.written)) == ([], [], 80)
     hearing.catch_up()
     assert [(event.device, event.state) for event in kept.shown if isinstance(event, PresenceChanged)] == [
@@ -109,13 +109,13 @@ def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
     assert [(event.time, event.flag.kind) for event in kept.shown if isinstance(event, FlagRaised)] == [
         (59 * SECOND, "silent-device")
     ]
-    hearing.take(frame(60, 0x19FFE244))
+    hearing.observe(frame(60, 0x19FFE244))
     assert len(kept.frames) == 1
 
 
 def test_nothing_to_catch_up_with(catalogue, kept):
     """Then nothing is shown."""
-    hearing = Hearing(Watch(catalogue), kept)
+    hearing = Pipeline(Watch(catalogue), kept)
     hearing.shown = False
     hearing.catch_up()
     assert kept.shown == []
@@ -123,6 +123,6 @@ def test_nothing_to_catch_up_with(catalogue, kept):
 
 def test_the_end_is_shown_and_handed_on(catalogue, kept):
     """Sink and recorder are flushed behind the last words."""
-    hearing = Hearing(Watch(catalogue), kept, kept)
+    hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.finish(5 * SECOND)
     assert (kept.ended, kept.flushed) == ([5 * SECOND], 2)

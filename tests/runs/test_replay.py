@@ -4,8 +4,8 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
-from rvsim.runs.replay import USUAL_SILENCE, Replay, Rounds
+from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.replay import USUAL_SILENCE, LogRounds, ReplayRun
 from rvsim.sim import clock as clock_module
 from rvsim.watch.watch import FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.frame import Frame
@@ -120,8 +120,8 @@ def replay(catalogue, wall):
     def make(frames, **more):
         sink, control = Sink(wall), Control(more.pop("speed", 1.0))
         control.wake = Wake(wall)  # type: ignore[assignment]
-        rounds = Rounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
-        return Replay(rounds, Hearing(Watch(catalogue), sink)), sink, control
+        rounds = LogRounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
+        return ReplayRun(rounds, Pipeline(Watch(catalogue), sink)), sink, control
 
     return make
 
@@ -132,7 +132,7 @@ def test_a_log_is_heard_whole_without_waiting(replay):
     run.virtual()
     assert [time for _, time in sink.frames] == [0, 5, 10, 11.5]
     assert sink.ended == [11_500_000]
-    assert run.heard == 11_500_000
+    assert run.observed_until == 11_500_000
     assert {wall for wall, _ in sink.frames} == {0}
 
 
@@ -272,7 +272,7 @@ def test_each_round_closes_its_log(catalogue, wall):
         logs.append(Log(said(0, 1)))
         return logs[-1]
 
-    rounds = Rounds(open_log, loop=True)
+    rounds = LogRounds(open_log, loop=True)
     times = [rounds.pop().time for _ in range(5)]
     assert times == sorted(times)
     assert [log.closed for log in logs] == [True, True, False]

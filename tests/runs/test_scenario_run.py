@@ -10,7 +10,7 @@ import pytest
 from rvsim.errors import InputError, RvsimError
 from rvsim.faces.cli.shakedown import do, place_of, run_all
 from rvsim.logs.read import open_log
-from rvsim.runs.scenario_run import Session, Trial
+from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import as_text
 
@@ -26,7 +26,7 @@ sight = { message = "THERMOSTAT_STATUS_1", field = "set_point_temperature_heat",
 
 def test_a_passed_run(write):
     """Every expectation is met, and nothing is kept."""
-    verdict = Trial(Job(write(HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
+    verdict = ScenarioRun(Job(write(HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
     assert verdict.passed
     assert (verdict.scenario, verdict.seed, verdict.seconds) == ("t", 1, 60.0)
     assert verdict.frames > 700
@@ -35,19 +35,19 @@ def test_a_passed_run(write):
 
 def test_a_verdict_before_the_end_says_so(write):
     """What is asked for early has been watched for a part of the time only, and the verdict's first line tells it."""
-    session = Session(Trial(Job(write(HEARD + NO_FLAG), {})))
+    session = RunInProgress(ScenarioRun(Job(write(HEARD + NO_FLAG), {})))
     session.until(15)
     early = session.verdict()
     assert (early.seconds, early.planned, early.passed) == (15.0, 60.0, True)
     assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: it lasts 60 s")
-    whole = Session(session.trial)
+    whole = RunInProgress(session.trial)
     whole.until(60)
     assert next(as_text(whole.verdict())).endswith("in 60 s of simulated time")
 
 
 def test_a_run_that_is_not_passed_keeps_its_evidence(write):
     """What was found, the last frames of the device, the flags that stood, and the whole recording."""
-    verdict = Trial(Job(write(SILENT + HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
+    verdict = ScenarioRun(Job(write(SILENT + HEARD + NO_FLAG), {})).run(keep=Path("kept.log"))
     every, flag = verdict.outcomes
     assert not every.passed
     assert every.found.startswith("not seen for ")
@@ -82,7 +82,7 @@ def test_evidence_that_cannot_be_kept_costs_no_verdict(write, rvsim):
 
 def test_the_nearest_thing_is_told(write):
     """30 degrees were wanted, and something else was said."""
-    (outcome,) = Trial(Job(write(WARM), {})).run().outcomes
+    (outcome,) = ScenarioRun(Job(write(WARM), {})).run().outcomes
     assert outcome.found == "not seen by 60.000 s"
     assert outcome.nearest.startswith("set point temperature heat 21.0 °C at ")
     assert outcome.look == "the message came, and its field said other things: what decides about that field"
@@ -104,8 +104,8 @@ def test_evidence_is_of_the_moment_however_much_is_heard_in_one_go(write):
 
     A step that waits for a frame has each frame heard by itself; the evidence is the same.
     """
-    (alone,) = Trial(Job(write(COLD), {"weather.outdoor_c": -20})).run().outcomes
-    (other, _) = Trial(Job(write(COLD + WAITS), {"weather.outdoor_c": -20})).run().outcomes
+    (alone,) = ScenarioRun(Job(write(COLD), {"weather.outdoor_c": -20})).run().outcomes
+    (other, _) = ScenarioRun(Job(write(COLD + WAITS), {"weather.outdoor_c": -20})).run().outcomes
     assert alone == other
     last = float(alone.before[-1].split()[0])
     assert alone.at - 1 < last <= alone.at
@@ -115,7 +115,7 @@ def test_who_should_have_sent_it(write):
     """Nobody sent it, or somebody else did."""
     nobody = '[[expect]]\nexpect = "seen"\nsight = { message = "AWNING_COMMAND" }\n'
     other = '[[expect]]\nexpect = "seen"\nsight = { device = "charger", message = "TANK_STATUS" }\n'
-    first, second = Trial(Job(write(nobody + other), {})).run().outcomes
+    first, second = ScenarioRun(Job(write(nobody + other), {})).run().outcomes
     assert first.look == "nobody sent AWNING_COMMAND"
     assert second.look.startswith("TANK_STATUS came from fresh tank")
     assert second.look.endswith("not from charger")
@@ -128,7 +128,7 @@ expect = "only_after"
 sight = { message = "FURNACE_COMMAND" }
 after = { device = "heater", message = "FURNACE_STATUS", field = "heat_output_level", above = 99 }
 """
-    (outcome,) = Trial(Job(write(text), {})).run().outcomes
+    (outcome,) = ScenarioRun(Job(write(text), {})).run().outcomes
     assert outcome.found.startswith("seen too early at ")
     assert "not from" not in outcome.look
 
@@ -137,7 +137,7 @@ def test_a_device_that_was_never_heard(write):
     """It is said so, or the flag says it, once it stands: no sooner."""
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     once = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
-    every, seen = Trial(Job(write(text + HEARD + once), {})).run().outcomes
+    every, seen = ScenarioRun(Job(write(text + HEARD + once), {})).run().outcomes
     assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
     assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
 
@@ -145,7 +145,7 @@ def test_a_device_that_was_never_heard(write):
 def test_a_step_that_never_came_is_not_passed(write):
     """Else a scenario could be passed in which nothing was tried."""
     step = '[[step]]\nwhen = { value = "cabin", above = 50.0 }\nsend = { identifier = "1", bytes = "" }\n'
-    verdict = Trial(Job(write(step + HEARD), {})).run()
+    verdict = ScenarioRun(Job(write(step + HEARD), {})).run()
     assert not verdict.passed
     assert verdict.outcomes[-1].expected == "step 1: when cabin is above 50: 1 is sent"
     assert verdict.outcomes[-1].found == "it never happened in 60 s"
@@ -161,7 +161,7 @@ def test_steps_that_wait_work_in_a_run(write):
     )
     never = '[[expect]]\nexpect = "never"\nsight = { device = "heater" }\nfrom = "14s"\n'
     sent = '[[expect]]\nexpect = "seen"\nsight = { identifier = "18FF00F9" }\n'
-    assert Trial(Job(write(text + never + sent), {})).run().passed
+    assert ScenarioRun(Job(write(text + never + sent), {})).run().passed
 
 
 def test_one_seed_one_verdict_in_any_process(write):
@@ -301,7 +301,7 @@ def test_the_last_frames_are_those_before_the_end_of_its_part(write):
     """Not those at the end of the run: what was on the bus when it was known."""
     late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'until = "10s"')
     quiet = SILENT.replace("20s", "0s")
-    (outcome,) = Trial(Job(write(quiet + late), {})).run().outcomes
+    (outcome,) = ScenarioRun(Job(write(quiet + late), {})).run().outcomes
     assert outcome.at == 10
     times = [float(line.split()[0]) for line in outcome.before]
     assert 8 < min(times) <= max(times) < 10
@@ -311,7 +311,7 @@ def test_a_session_goes_as_far_as_it_is_told(write):
     """To the microsecond, never back; its verdict is of then, and what comes later changes it no more."""
     late = HEARD.replace('expect = "every"', 'expect = "seen"').replace('gap = "6s"', 'from = "20s"')
     heard = []
-    session = Session(Trial(Job(write(HEARD + late), {})), tap=heard.append)
+    session = RunInProgress(ScenarioRun(Job(write(HEARD + late), {})), tap=heard.append)
     assert (session.seconds, session.run.time) == (0.0, 0)
     session.until(12.345678)
     assert (session.seconds, session.run.time) == (12.345678, 12_345_678)
@@ -331,13 +331,13 @@ def test_a_session_goes_as_far_as_it_is_told(write):
 
 def test_a_session_leaves_out_no_device_that_is_not_there(write):
     """A line for each, with a suggestion; those that are planned are left out."""
-    trial = Trial(Job(write(HEARD), {}))
+    trial = ScenarioRun(Job(write(HEARD), {}))
     with pytest.raises(InputError) as refused:
-        Session(trial, ["roof fn", "heater", "x"])
+        RunInProgress(trial, ["roof fn", "heater", "x"])
     assert refused.value.problems == (
         '"roof fn" is not in the rig (did you mean "roof fan"?)',
         '"x" is not in the rig',
     )
-    session = Session(trial, ["heater"])
+    session = RunInProgress(trial, ["heater"])
     session.until(10)
     assert not session.verdict().passed

@@ -12,7 +12,7 @@ import pytest
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HubStatistics
 from rvsim.errors import InputError
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.served_run import served, summary
 from rvsim.runs.sink import Nothing
@@ -31,7 +31,7 @@ def serving(catalogue, capsys):
 
     def go(scenario="winter_evening", **more):
         loaded = load_scenario(scenario, settings_models())
-        block = served("0", lambda *given, **own: Run(loaded, catalogue, *given, seed=1, **more, **own), 20.0)  # type: ignore[misc]
+        block = served("0", lambda *given, **own: BenchRun(loaded, catalogue, *given, seed=1, **more, **own), 20.0)  # type: ignore[misc]
         make = block.__enter__()
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         run, control = make(Nothing()), Control(20.0)
@@ -81,14 +81,14 @@ def test_a_client_stands_in_for_a_planned_device(serving):
 
 def test_virtual_time_waits_for_nobody():
     """So there is nothing to take part in."""
-    with pytest.raises(InputError, match="leave --speed max out"), served("0", Run, None):
+    with pytest.raises(InputError, match="leave --speed max out"), served("0", BenchRun, None):
         pass
 
 
 @pytest.mark.parametrize("ends", [KeyboardInterrupt, InputError])
 def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
     """A served bench is left with Ctrl-C more often than not."""
-    with pytest.raises(ends), served("0", Run, 1.0):
+    with pytest.raises(ends), served("0", BenchRun, 1.0):
         raise ends
     assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
 
@@ -96,7 +96,7 @@ def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
 def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
     """A client may be quicker than the bench is put together: its frame is on the wires at the beginning."""
     loaded = load_scenario("winter_evening", settings_models())
-    with served("0", lambda *given, **more: Run(loaded, catalogue, *given, seed=1, **more), 20.0) as make:
+    with served("0", lambda *given, **more: BenchRun(loaded, catalogue, *given, seed=1, **more), 20.0) as make:
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         with socket.create_connection(("127.0.0.1", port), 5) as early:
             for text in (b"< open rvsim >", b"< rawmode >", b"< send 19FEA790 1 1 >< echo >"):

@@ -14,7 +14,7 @@ import pytest
 
 from rvsim.errors import BusError, InputError
 from rvsim.runs.hardware_run import served
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 
 pytestmark = pytest.mark.paced
@@ -89,7 +89,7 @@ def test_the_same_controller_on_the_python_can_interface(sensor, passed):
 
 def test_nobody_comes(write, rvsim):
     """After the wait it ends as a bus that could not be had, without a verdict, and leaves no recording."""
-    trial = Trial(Job(write(FAN), {}))
+    trial = ScenarioRun(Job(write(FAN), {}))
     with pytest.raises(BusError, match=r"no client has connected to 127.0.0.1:\d+ within 0.2 s; start the controller"):
         served(trial, "0", ["roof fan"], Path("r.log"), patience_s=0.2)
     assert BusError.exit_code == 3
@@ -98,7 +98,7 @@ def test_nobody_comes(write, rvsim):
 
 def test_who_only_connects_is_no_client(write, monkeypatch):
     """A connection whose handshake is not finished starts nothing."""
-    trial, there = Trial(Job(write(FAN), {})), []
+    trial, there = ScenarioRun(Job(write(FAN), {})), []
     monkeypatch.setattr(
         "rvsim.runs.hardware_run.say",
         lambda *lines: (

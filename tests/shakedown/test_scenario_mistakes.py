@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.runs.scenario_run import Trial, load_checked
+from rvsim.runs.scenario_run import ScenarioRun, load_checked
 from rvsim.shakedown.jobs import Job
 
 OWN = """schema = 1
@@ -187,13 +187,13 @@ def test_a_seed_that_is_none(seed, path):
     """The same words for a run's and for a scenario's own."""
     path.write_text(HEAD, encoding="utf-8")
     with pytest.raises(InputError, match="is no seed; write a whole number from 0 to 9223372036854775807"):
-        Trial(Job(str(path), {}, seed))
+        ScenarioRun(Job(str(path), {}, seed))
     with pytest.raises(InputError, match="is no seed; write a whole number from 0 to 9223372036854775807"):
-        Trial(Job(str(path), {"seed": seed}))
+        ScenarioRun(Job(str(path), {"seed": seed}))
 
 
 @pytest.mark.parametrize("seed", [0, (1 << 63) - 1])
 def test_a_seed_at_its_limits(seed, path):
     """Both are seeds."""
     path.write_text(HEAD, encoding="utf-8")
-    assert Trial(Job(str(path), {}, seed)).seed == Trial(Job(str(path), {"seed": seed})).seed == seed
+    assert ScenarioRun(Job(str(path), {}, seed)).seed == ScenarioRun(Job(str(path), {"seed": seed})).seed == seed

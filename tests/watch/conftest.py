@@ -60,7 +60,7 @@ class Bus:
 
     def say(self, seconds: float, message: str, source: int, length: int = 8, **raws: int) -> "Bus":
         """Let a source send a message."""
-        return self.hear(self.frame(seconds, message, source, length, **raws))
+        return self.observe(self.frame(seconds, message, source, length, **raws))
 
     def heartbeat(self, seconds: float, source: int, dsa: int, **raws: int) -> "Bus":
         """Let a source send a DM_RV without a fault."""
@@ -70,9 +70,9 @@ class Bus:
         """Let a source claim its address with a NAME."""
         return self.say(seconds, "ADDRESS_CLAIM", source, **self.unit(serial))
 
-    def hear(self, frame: Frame) -> "Bus":
+    def observe(self, frame: Frame) -> "Bus":
         """Hear a frame."""
-        self.events += self.watch.hear(frame)
+        self.events += self.watch.observe(frame)
         return self
 
     def until(self, seconds: float) -> "Bus":
@@ -95,7 +95,7 @@ class Bus:
     def run(self, seconds: float, *senders: Sender, begin: float = 0.0) -> "Bus":
         """Hear the frames of periodic senders from ``begin`` on, then tell the time."""
         for frame in self.frames(seconds, *senders, begin=begin):
-            self.hear(frame)
+            self.observe(frame)
         return self.until(seconds)
 
     def frames(self, seconds: float, *senders: Sender, begin: float = 0.0) -> list[Frame]:

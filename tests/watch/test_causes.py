@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.watch.causes import CauseKind, causes
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent
 
@@ -14,7 +14,7 @@ def flag(number, kind, subject, since, until=None, severity=Severity.WARNING, he
     """A flag; times in seconds."""
     us = [None if moment is None else round(moment * SECOND) for moment in (since, until, heard)]
     return Flag(
-        number, Kind(kind), subject, severity, us[0], f"text {number}", f"advice {number}", until=us[1], heard=us[2]
+        number, FlagKind(kind), subject, severity, us[0], f"text {number}", f"advice {number}", until=us[1], heard=us[2]
     )
 
 

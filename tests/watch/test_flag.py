@@ -5,12 +5,12 @@ import dataclasses
 import pytest
 
 from rvsim.rig.accepted import FLAG_KINDS
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 
 
 def flag() -> Flag:
     """A flag that stands."""
-    return Flag(3, Kind.NO_DATA, "sensor", Severity.WARNING, 5_000_000, "says no data", "its wire", ("frame X",))
+    return Flag(3, FlagKind.NO_DATA, "sensor", Severity.WARNING, 5_000_000, "says no data", "its wire", ("frame X",))
 
 
 def test_a_cleared_flag_is_the_same_flag_with_its_end():
@@ -29,7 +29,7 @@ def test_a_flag_cannot_be_changed():
 
 def test_kinds_and_severities_are_the_words_that_are_printed():
     """They can stand in a sentence and in JSON as they are."""
-    assert [str(kind) for kind in Kind] == [
+    assert [str(kind) for kind in FlagKind] == [
         "silent-device",
         "late-message",
         "bus-quiet",
@@ -60,4 +60,4 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
 
 def test_a_rig_can_accept_every_kind():
     """The rig, which lies below, has the same words in the same order."""
-    assert tuple(str(kind) for kind in Kind) == FLAG_KINDS
+    assert tuple(str(kind) for kind in FlagKind) == FLAG_KINDS

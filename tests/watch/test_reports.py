@@ -19,15 +19,15 @@ class Bus:
     def __init__(self, catalogue, rig=None):
         self.watch, self.events = Watch(catalogue, rig), []
 
-    def hear(self, seconds, identifier, text):
+    def observe(self, seconds, identifier, text):
         """A frame by its bytes."""
-        self.events += self.watch.hear(Frame(round(seconds * SECOND), identifier, bytes.fromhex(text)))
+        self.events += self.watch.observe(Frame(round(seconds * SECOND), identifier, bytes.fromhex(text)))
         return self
 
     def heartbeat(self, seconds, spn=0x7FFFF, fmi=31, lamps="05", dsa=FURNACE, count=0xFF):
         """DM_RV: status and lamps, DSA, SPN most significant byte first, three bits above the FMI, count."""
         tail = f"{spn >> 11:02X}{spn >> 3 & 0xFF:02X}{(spn & 7) << 5 | fmi:02X}{count:02X}FFFF"
-        return self.hear(seconds, 0x19FECA00 | HEATER, f"{lamps}{dsa:02X}{tail}")
+        return self.observe(seconds, 0x19FECA00 | HEATER, f"{lamps}{dsa:02X}{tail}")
 
     @property
     def flags(self):
@@ -52,7 +52,7 @@ def test_a_fault_in_the_heartbeat_is_a_sentence_and_goes_with_its_end(bus):
     assert bus.flags[0][3] == (
         "its furnace reports SPN 1234, FMI 5 (current low, or open circuit), 3 times, with the red lamp on"
     )
-    (flag,) = bus.watch.everything
+    (flag,) = bus.watch.all_flags
     assert flag.subject == "address 5E hex"
     assert flag.advice.startswith("fuel, voltage and exhaust first")
     assert flag.evidence[0].startswith("frame 19FECA5E 45 5E 00 9A 45 83 FF FF")
@@ -100,38 +100,40 @@ def test_two_faults_of_one_function_take_turns(bus):
 
 def test_one_fault_in_two_messages_is_told_once(bus):
     """DM1 has the other byte order; the flag stands until neither carries it."""
-    bus.heartbeat(0, 1234, 5, "45").hear(1, 0x18FECA00 | HEATER, "10 FF D2 04 05 7F FF FF")
+    bus.heartbeat(0, 1234, 5, "45").observe(1, 0x18FECA00 | HEATER, "10 FF D2 04 05 7F FF FF")
     bus.heartbeat(5)
     assert [flag[1] for flag in bus.flags] == [True]
-    bus.hear(6, 0x18FECA00 | HEATER, "00 FF 00 00 00 00 FF FF")
+    bus.observe(6, 0x18FECA00 | HEATER, "00 FF 00 00 00 00 FF FF")
     assert [(time, raised) for time, raised, _, _ in bus.flags] == [(0.0, True), (6.0, False)]
 
 
 def test_two_faults_in_one_report_come_as_a_long_message(bus):
     """DM1 of ten bytes announced to all: SPN 110 FMI 0 and SPN 210 FMI 3; one of them is mended afterwards."""
-    bus.hear(0, 0x1CECFF00 | HEATER, "20 0A 00 02 FF CA FE 00")
-    bus.hear(0.1, 0x1CEBFF00 | HEATER, "01 10 FF 6E 00 00 01 D2")
-    bus.hear(0.2, 0x1CEBFF00 | HEATER, "02 00 03 02 FF FF FF FF")
+    bus.observe(0, 0x1CECFF00 | HEATER, "20 0A 00 02 FF CA FE 00")
+    bus.observe(0.1, 0x1CEBFF00 | HEATER, "01 10 FF 6E 00 00 01 D2")
+    bus.observe(0.2, 0x1CEBFF00 | HEATER, "02 00 03 02 FF FF FF FF")
     assert [flag[3] for flag in bus.flags] == [
         "it reports SPN 110, FMI 0 (above normal, most severe), once, with the red lamp on",
         "it reports SPN 210, FMI 3 (voltage high, or shorted high), 2 times, with the red lamp on",
     ]
-    bus.hear(1, 0x18FECA00 | HEATER, "10 FF D2 00 03 02 FF FF")
+    bus.observe(1, 0x18FECA00 | HEATER, "10 FF D2 00 03 02 FF FF")
     assert [flag[:2] for flag in bus.flags[2:]] == [(1.0, False)]
     assert len(bus.watch.flags) == 1
 
 
 def test_a_report_that_loses_a_packet_says_nothing(bus):
     """Never in wrong data: the second packet alone makes no report."""
-    bus.hear(0, 0x1CECFF00 | HEATER, "20 0A 00 02 FF CA FE 00")
-    bus.hear(0.2, 0x1CEBFF00 | HEATER, "02 00 03 02 FF FF FF FF")
-    assert bus.watch.everything == ()
+    bus.observe(0, 0x1CECFF00 | HEATER, "20 0A 00 02 FF CA FE 00")
+    bus.observe(0.2, 0x1CEBFF00 | HEATER, "02 00 03 02 FF FF FF FF")
+    assert bus.watch.all_flags == ()
 
 
 def test_the_product_is_taken_when_it_is_heard(bus):
     """A short one in one frame; the same words again are no news; then the software, and both are kept."""
-    bus.hear(0, 0x18FEEB00 | HEATER, "41 2A 42 2A FF FF FF FF").hear(1, 0x18FEEB00 | HEATER, "41 2A 42 2A FF FF FF FF")
-    bus.hear(2, 0x18FEDA00 | HEATER, "01 31 2E 30 2A FF FF FF")
+    bus.observe(0, 0x18FEEB00 | HEATER, "41 2A 42 2A FF FF FF FF").observe(
+        1, 0x18FEEB00 | HEATER, "41 2A 42 2A FF FF FF FF"
+    )
+    bus.observe(2, 0x18FEDA00 | HEATER, "01 31 2E 30 2A FF FF FF")
     described = [event for event in bus.events if isinstance(event, NodeDescribed)]
     assert described == [
         NodeDescribed(0, "address 5E hex", HEATER, Product("A", "B"), None),
@@ -143,10 +145,10 @@ def test_the_product_is_taken_when_it_is_heard(bus):
 def test_a_long_product_that_one_node_asked_another_for_is_overheard(bus):
     """Request to send, clear to send, two packets: between two nodes, and the listener says nothing."""
     panel = 0x44
-    bus.hear(0, 0x1CEC0000 | panel << 8 | HEATER, "10 0C 00 02 FF EB FE 00")
-    bus.hear(0.1, 0x1CEC0000 | HEATER << 8 | panel, "11 02 01 FF FF EB FE 00")
-    bus.hear(0.2, 0x1CEB0000 | panel << 8 | HEATER, "01" + b"Made up".hex())
-    bus.hear(0.3, 0x1CEB0000 | panel << 8 | HEATER, "02" + b"*H5*".hex() + "2AFFFF")
+    bus.observe(0, 0x1CEC0000 | panel << 8 | HEATER, "10 0C 00 02 FF EB FE 00")
+    bus.observe(0.1, 0x1CEC0000 | HEATER << 8 | panel, "11 02 01 FF FF EB FE 00")
+    bus.observe(0.2, 0x1CEB0000 | panel << 8 | HEATER, "01" + b"Made up".hex())
+    bus.observe(0.3, 0x1CEB0000 | panel << 8 | HEATER, "02" + b"*H5*".hex() + "2AFFFF")
     described = [event for event in bus.events if isinstance(event, NodeDescribed)]
     assert [(event.time, event.source, event.product) for event in described] == [
         (300_000, HEATER, Product("Made up", "H5"))
@@ -156,10 +158,10 @@ def test_a_long_product_that_one_node_asked_another_for_is_overheard(bus):
 def test_transport_packets_are_never_late_and_never_unknown(bus):
     """They come when they are needed."""
     for second in range(100):
-        bus.hear(second, 0x1CEBFF00 | HEATER, "01 10 FF 6E 00 00 01 D2").heartbeat(second + 0.5)
+        bus.observe(second, 0x1CEBFF00 | HEATER, "01 10 FF 6E 00 00 01 D2").heartbeat(second + 0.5)
     for second in range(100, 160):
         bus.heartbeat(second)
-    assert bus.watch.everything == ()
+    assert bus.watch.all_flags == ()
 
 
 def test_a_reported_fault_can_be_accepted(catalogue):

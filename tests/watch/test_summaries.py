@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.rig.functions import FUNCTIONS, Function
-from rvsim.watch.summaries import Saying, saying
+from rvsim.watch.summaries import Summary, summary
 from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, State
 
 
@@ -11,18 +11,18 @@ from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, State
 def says(catalogue):
     """Say what a function says: ``says("furnace", FURNACE_STATUS="01 00 C8 64")``."""
 
-    def say(function: str | Function, **frames: str) -> Saying:
+    def say(function: str | Function, **frames: str) -> Summary:
         said = {
             message: {r.field.name: r for r in catalogue.by_name(message).decode(bytes.fromhex(data))}
             for message, data in frames.items()
         }
         numbers = {message: catalogue.by_name(message).origin for message in frames}
-        return saying(FUNCTIONS[function] if isinstance(function, str) else function, said, numbers)
+        return summary(FUNCTIONS[function] if isinstance(function, str) else function, said, numbers)
 
     return say
 
 
-def rails(words: Saying) -> list[tuple[str, str, str, str, float, float]]:
+def rails(words: Summary) -> list[tuple[str, str, str, str, float, float]]:
     """The rails of a saying: title, message, field, what it says, and the two ends."""
     return [(r.title, r.message, r.reading.field.name, r.reading.brief, r.low, r.high) for r in words.rails]
 
@@ -205,7 +205,7 @@ def test_numbers_lie_on_rails(says, function, frames, expected):
 @pytest.mark.parametrize("function", sorted(FUNCTIONS))
 def test_a_function_that_was_never_heard_says_nothing(says, function):
     """No words, no rails, no figures."""
-    assert says(function) == Saying("")
+    assert says(function) == Summary("")
 
 
 @pytest.mark.parametrize(
@@ -240,8 +240,8 @@ def test_a_pump_with_a_field_for_its_output_is_believed_before_its_command():
         name: Reading(FieldSpec(name, 0, 4), raw, State.VALUE)
         for name, raw in (("output_status_command", 0), ("output_status", 1))
     }
-    words = saying(FUNCTIONS["circulation_pump"], {"CIRCULATION_PUMP_STATUS": told}, {})
-    assert words == Saying("runs", effort=1.0, origin=Origin.USER)
+    words = summary(FUNCTIONS["circulation_pump"], {"CIRCULATION_PUMP_STATUS": told}, {})
+    assert words == Summary("runs", effort=1.0, origin=Origin.USER)
 
 
 # How sure it is.
@@ -272,7 +272,7 @@ def graded(name: str, raw: int, layout: Origin, codes: Origin = P, labels: dict[
 def test_a_sentence_is_as_sure_as_its_weakest_part(readings, number, expected):
     """Numbers rest on layouts, words on codes, and all on the number of the message."""
     said = {"CHARGER_STATUS": {reading.field.name: reading for reading in readings}}
-    assert saying(FUNCTIONS["charger"], said, {"CHARGER_STATUS": number}).origin is expected
+    assert summary(FUNCTIONS["charger"], said, {"CHARGER_STATUS": number}).origin is expected
 
 
 def test_a_rail_is_as_sure_as_its_number():
@@ -281,7 +281,7 @@ def test_a_rail_is_as_sure_as_its_number():
         "operating_mode": graded("operating_mode", 0, P, P, {0: "off"}),
         "set_point_temperature_heat": graded("set_point_temperature_heat", 9, M),
     }}  # fmt: skip
-    words = saying(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": P})
+    words = summary(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": P})
     assert (words.sentence, words.origin, [rail.origin for rail in words.rails]) == ("switched off", P, [M])
-    (rail,) = saying(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": U}).rails
+    (rail,) = summary(FUNCTIONS["thermostat"], said, {"THERMOSTAT_STATUS_1": U}).rails
     assert rail.origin is U

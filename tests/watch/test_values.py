@@ -64,9 +64,9 @@ def test_a_source_that_repeats_itself_under_another_priority_says_nothing_new(bu
     """A message is known by its DGN, whatever the priority and the destination."""
     made = bus().say(0, AMBIENT, 0x91, instance=1, ambient_temperature=WARM).forget()
     frame = made.frame(5, AMBIENT, 0x91, instance=1, ambient_temperature=WARM)
-    made.hear(frame._replace(identifier=frame.identifier & 0x3FFFFFF | 3 << 26))
+    made.observe(frame._replace(identifier=frame.identifier & 0x3FFFFFF | 3 << 26))
     asked = made.frame(6, "REQUEST_FOR_DGN", 0x44, desired_dgn=0xEE00)
-    made.hear(asked).hear(asked._replace(identifier=asked.identifier & ~0xFF00 | 0x9100))
+    made.observe(asked).observe(asked._replace(identifier=asked.identifier & ~0xFF00 | 0x9100))
     assert [field for _, _, field, _, _ in made.readings] == [
         "desired_dgn",
         "requested_instance",
@@ -101,12 +101,12 @@ def test_a_bad_value_that_turns_to_no_data_changes_its_flag(said):
         (25.0, "raised", "bad-value", "sensor"),
         (30.0, "cleared", "bad-value", "sensor"),
     ]
-    assert "it had said 21.0 °C" in made.watch.everything[1].text
+    assert "it had said 21.0 °C" in made.watch.all_flags[1].text
 
 
 def test_a_field_that_was_never_good_is_remembered_by_what_it_said(said):
     """There is nothing better to tell."""
-    assert "it had said 900.0 °C" in said(IMPOSSIBLE, NO_DATA).watch.everything[1].text
+    assert "it had said 900.0 °C" in said(IMPOSSIBLE, NO_DATA).watch.all_flags[1].text
 
 
 def test_a_reserved_code_tells_neither_good_nor_bad(said):
@@ -127,7 +127,7 @@ def test_an_error_of_two_bits_is_a_bad_value(bus):
     made.say(5, "WATERHEATER_STATUS", 0x5E, instance=1, burner_status=2)
     made.say(10, "WATERHEATER_STATUS", 0x5E, instance=1, burner_status=1)
     assert made.flags == [(5.0, "raised", "bad-value", "heater"), (10.0, "cleared", "bad-value", "heater")]
-    assert "burner status error" in made.watch.everything[0].text
+    assert "burner status error" in made.watch.all_flags[0].text
 
 
 def test_fields_of_the_protocol_are_not_judged(bus):
@@ -156,7 +156,7 @@ def test_a_required_field_is_missed_from_the_start(said, planned):
     device = planned("sensor", required=["ambient_temperature"])
     made = said(NO_DATA, WARM, device=device)
     assert made.flags == [(5.0, "raised", "no-data", "sensor"), (15.0, "cleared", "no-data", "sensor")]
-    assert "the rig requires a value" in made.watch.everything[0].text
+    assert "the rig requires a value" in made.watch.all_flags[0].text
 
 
 def test_limits_include_their_ends(said, planned):
@@ -180,7 +180,7 @@ def test_each_field_has_its_own_flag(bus):
     made.say(0, "CHARGER_STATUS", 0x4A, charger_instance=1).say(0.5, "DC_SOURCE_STATUS_1", 0x4A, **good)
     made.say(2, "DC_SOURCE_STATUS_1", 0x4A, **good | {"dc_voltage": 65534, "dc_current": 0})
     made.say(2.5, "DC_SOURCE_STATUS_1", 0x4A, **good | {"dc_voltage": 277, "dc_current": 0})
-    assert [flag.text.split(" 1 ")[1][:10] for flag in made.watch.everything] == ["dc voltage", "dc current"]
+    assert [flag.text.split(" 1 ")[1][:10] for flag in made.watch.all_flags] == ["dc voltage", "dc current"]
     assert [flag.text.split(" 1 ")[1][:10] for flag in made.watch.flags] == ["dc current"]
 
 

@@ -27,7 +27,7 @@ def test_what_was_taken_in_is_counted(bus):
     """Frames, those without a definition, steps back, sources and topics."""
     made = bus().say(1, FURNACE, 0x5E, instance=1).say(2, FURNACE, 0x5E, instance=2)
     for second in (3, 4, 5):
-        made.hear(Frame(second * SECOND, 0x09F80102, bytes([second] * 8)))
+        made.observe(Frame(second * SECOND, 0x09F80102, bytes([second] * 8)))
     counts = {"frames": 5, "unknown": 3, "steps_back": 0, "sources": 2, "topics": 3, "accepted": 0}
     assert made.watch.statistics._asdict() == counts
 
@@ -41,8 +41,8 @@ def test_a_fault_in_a_heartbeat_begins_no_new_topic(bus):
 
 def test_a_device_was_heard_last_when_it_spoke_last(bus):
     """Also where it said the same again, or something without a definition."""
-    made = bus("sensor").say(1, AMBIENT, 0x91, instance=1).hear(Frame(2 * SECOND, 0x09F80102, bytes(8)))
-    made.say(4, AMBIENT, 0x91, instance=1).hear(Frame(6 * SECOND, 0x09F80102, bytes(8)))
+    made = bus("sensor").say(1, AMBIENT, 0x91, instance=1).observe(Frame(2 * SECOND, 0x09F80102, bytes(8)))
+    made.say(4, AMBIENT, 0x91, instance=1).observe(Frame(6 * SECOND, 0x09F80102, bytes(8)))
     made.say(9, AMBIENT, 0x91, instance=1)
     assert [record.last_heard for record in made.watch.roll_call] == [9 * SECOND, 6 * SECOND]
     assert made.until(30).watch.flags[-1].evidence == ("last frame 19FF9C91 01 FF FF FF FF FF FF FF at 9.000 s",)
@@ -63,7 +63,7 @@ def test_what_the_rig_accepts_is_counted_and_not_told(bus, planned):
     made.watch = Watch(made.catalogue, made.rig)
     for start in (0, 40, 80):
         made.say(start, AMBIENT, 0x91, instance=1).until(start + 30)
-    assert (made.flags, made.watch.everything, made.watch.statistics.accepted) == ([], (), 3)
+    assert (made.flags, made.watch.all_flags, made.watch.statistics.accepted) == ([], (), 3)
     assert [state for _, _, state in made.presence] == ["present", "silent"] * 3
 
 
@@ -74,7 +74,7 @@ def test_every_reading_can_be_asked_for(bus):
     """With device and instance, whether it changed or not; the instance is no reading."""
     made = bus("sensor").say(0, AMBIENT, 0x91, instance=1, ambient_temperature=9408)
     frame = made.frame(5, AMBIENT, 0x91, instance=1, ambient_temperature=9408)
-    assert made.watch.hear(frame) == []
+    assert made.watch.observe(frame) == []
     decoded = made.watch.readings(frame)
     assert (decoded.time, decoded.device, decoded.source, decoded.instance) == (5 * SECOND, "sensor", 0x91, 1)
     assert decoded.spec.name == AMBIENT
@@ -94,13 +94,13 @@ def test_readings_of_who_was_never_heard_carry_the_address(bus):
 def test_what_each_device_said_last_can_be_asked(bus):
     """Of all devices or of one, topic by topic, with the gap by which it is due again."""
     made = bus("sensor", "heater").say(0, FURNACE, 0x5E, instance=1).say(1, AMBIENT, 0x91, instance=1)
-    made.hear(Frame(2 * SECOND, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
-    assert [(told.device, str(told.topic), told.gap) for told in made.watch.told()] == [
+    made.observe(Frame(2 * SECOND, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
+    assert [(told.device, str(told.topic), told.gap) for told in made.watch.last_frames()] == [
         ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND),
         ("heater", "FURNACE_STATUS 1", 5 * SECOND),
         ("heater", "DGN 1F801 hex", None),
     ]
-    furnace, unknown = made.watch.told("heater")
+    furnace, unknown = made.watch.last_frames("heater")
     assert (furnace.spec.name, furnace.frame.time, unknown.spec) == (FURNACE, 3 * SECOND, None)
 
 
@@ -152,7 +152,7 @@ def test_a_frame_that_is_longer_than_its_message_is_a_warning(catalogue):
             return replace(catalogue.by_name(AMBIENT), length=3)
 
     watch = Watch(Own())  # type: ignore[arg-type]
-    watch.hear(Frame(0, 0x19FF9C91, bytes.fromhex("010000AAFFFFFFFF")))
+    watch.observe(Frame(0, 0x19FF9C91, bytes.fromhex("010000AAFFFFFFFF")))
     assert [(flag.kind, flag.severity) for flag in watch.flags] == [("wrong-length", "warning")]
 
 
@@ -168,7 +168,7 @@ def test_an_unknown_message_is_noticed_once_for_a_sender_and_a_dgn(bus):
     """Whatever its bytes and its priority."""
     made = bus()
     for second, identifier in enumerate([0x09F80102, 0x19F80102, 0x09F80103, 0x09F80202, 0x09F80102]):
-        made.hear(Frame(second * SECOND, identifier, bytes([second] * 8)))
+        made.observe(Frame(second * SECOND, identifier, bytes([second] * 8)))
     assert [(flag.subject, flag.text[:9]) for flag in made.watch.flags] == [
         ("address 02 hex", "DGN 1F801"),
         ("address 03 hex", "DGN 1F801"),
@@ -181,7 +181,7 @@ def test_a_named_message_without_a_layout_is_no_unknown_one(bus):
     """Packets of long messages and proprietary ones belong to the shared layer."""
     made = bus()
     for second, identifier in enumerate([0x1CECFF5E, 0x1CEBFF5E, 0x18EF4A5E]):
-        made.hear(Frame(second * SECOND, identifier, bytes(8)))
+        made.observe(Frame(second * SECOND, identifier, bytes(8)))
     assert made.flags == []
     assert made.watch.statistics.unknown == 0
 
@@ -192,7 +192,7 @@ def test_a_frame_of_the_person_at_the_bench(bus):
     made.claim(0, 0x5E, 1).run(30, made.every(5, "FURNACE_STATUS", 0x5E, 0.1))
     before = len(made.watch.load.frames)
     ask = made.frame(30.0, "REQUEST_FOR_DGN", 0xF9, 3, desired_dgn=0xEE00)
-    made.events += made.watch.hear_own(ask)
+    made.events += made.watch.observe_own(ask)
     assert len(made.watch.load.frames) == before + 1
     made.claim(30.001, 0x5E, 1).run(40, made.every(5, "FURNACE_STATUS", 0x5E, 0.1), begin=30.1)
     assert (made.flags, made.others) == ([], {})

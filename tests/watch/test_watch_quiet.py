@@ -24,17 +24,17 @@ def test_a_bus_that_falls_quiet_is_one_flag_and_nobody_is_missed(bus):
     assert [state for _, _, state in made.presence] == ["present"] * 3
     # The last frame came at 19.7 s, the median silence is 0.1 s, so 1 s is the longest that is normal.
     assert made.flags == [(20.7, "raised", "bus-quiet", "bus"), (50.0, "cleared", "bus-quiet", "bus")]
-    assert made.watch.everything[0].since == 20_700_000
-    assert "nothing from anyone for 1.0 s" in made.watch.everything[0].text
-    assert "0.100 s between frames is usual" in made.watch.everything[0].text
-    assert made.watch.everything[0].evidence[1] == "3 sources have missed a message"
+    assert made.watch.all_flags[0].since == 20_700_000
+    assert "nothing from anyone for 1.0 s" in made.watch.all_flags[0].text
+    assert "0.100 s between frames is usual" in made.watch.all_flags[0].text
+    assert made.watch.all_flags[0].evidence[1] == "3 sources have missed a message"
 
 
 def test_a_silence_of_exactly_what_is_normal_is_normal(bus):
     """Quiet is longer than that; and the time told is enough to know it, without any deadline."""
     made = bus()
     for number in range(60):
-        made.hear(Frame(number * 50_000, 0x09F80102 + number % 2, bytes(8)))
+        made.observe(Frame(number * 50_000, 0x09F80102 + number % 2, bytes(8)))
     assert not {kind for _, _, kind, _ in made.until(3.95).flags} & {"bus-quiet"}
     assert made.until(3.950001).flags[-1] == (3.95, "raised", "bus-quiet", "bus")
 
@@ -53,7 +53,7 @@ def test_ages_go_on_from_where_they_stood(bus):
         (time, what) for time, what, kind, who in made.flags if (kind, who) == ("silent-device", "address 5E hex")
     ]
     assert silent == [(61.0, "raised")]
-    assert made.watch.everything[1].since == 60_600_000
+    assert made.watch.all_flags[1].since == 60_600_000
 
 
 def test_ages_after_a_pause_count_from_the_frames_after_it(bus):
@@ -136,7 +136,7 @@ def test_a_deadline_in_a_silence_waits_for_the_next_frame(bus):
         made.every(5, FURNACE, 0x5E, 0.2),
         made.every(5, AMBIENT, 0x91, 0.3),
     )
-    late = made.watch.everything[0]
+    late = made.watch.all_flags[0]
     # Last at 19.5 s, so late after 21.5 s; the next frame of anybody comes at 25.2 s.
     assert (made.flags[0][0], late.since) == (25.2, 21_500_000)
 
@@ -154,7 +154,7 @@ def test_a_silence_of_two_who_have_much_to_say_may_be_the_bus(bus):
     )
     # 4A was last heard at 18.0 s: late after 20.0 s, within a silence from 19.7 s to 20.6 s.
     assert late.flags[0] == (20.6, "raised", "late-message", "address 4A hex")
-    assert late.watch.everything[0].since == 20_000_000
+    assert late.watch.all_flags[0].since == 20_000_000
 
 
 def test_a_deadline_is_noticed_as_soon_as_the_time_is_told(bus):

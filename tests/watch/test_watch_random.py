@@ -82,13 +82,13 @@ def test_events_do_not_depend_on_batches(catalogue, bus, planned, seed, with_rig
     made = bus(*(("charger", planned("heater", claimed_name=f"{5:016X}"), "sensor", "panel") if with_rig else ()))
     frames, rig = scenario(made, seed), made.rig
     plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
-    once = [event for frame in frames for event in plain.hear(frame)] + plain.advance(130 * SECOND)
+    once = [event for frame in frames for event in plain.observe(frame)] + plain.advance(130 * SECOND)
     batched, before = [], 0
     for frame in [*frames, None]:
         end = frame.time if frame else 130 * SECOND
         for step in sorted(data.draw(st.lists(st.integers(before, end), max_size=3))) if end - before > SECOND else []:
             batched += told.advance(step)
-        batched += told.hear(frame) if frame else told.advance(end)
+        batched += told.observe(frame) if frame else told.advance(end)
         before = end
     assert batched == once
     times = [event.time for event in once]
@@ -140,7 +140,7 @@ def test_events_of_the_wires_do_not_depend_on_batches(catalogue, bus, planned, s
     plain, told = Watch(catalogue, rig), Watch(catalogue, rig)
 
     def take(watch, one):
-        return watch.hear(one) if isinstance(one, Frame) else watch.note(one)
+        return watch.observe(one) if isinstance(one, Frame) else watch.observe_event(one)
 
     once = [event for one in heard for event in take(plain, one)] + plain.advance(end)
     batched, before = [], 0
@@ -183,7 +183,7 @@ def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
     for step, dgn, source, data in heard:
         time += step
         frame = Frame(time, dgn << 8 | source, data)
-        for event in [*made.watch.hear(frame), *made.watch.advance(time + step // 2)]:
+        for event in [*made.watch.observe(frame), *made.watch.advance(time + step // 2)]:
             if isinstance(event, FlagRaised):
                 raised.append(event.flag.number)
                 open_flags[event.flag.number] = event.flag
@@ -198,7 +198,7 @@ def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
         assert made.watch.readings(frame) is None or made.watch.readings(frame).time == time
     assert raised == list(range(1, len(raised) + 1))
     assert {flag.number for flag in made.watch.flags} == set(open_flags)
-    assert [flag.number for flag in made.watch.everything] == raised
+    assert [flag.number for flag in made.watch.all_flags] == raised
     assert len({record.device for record in made.watch.roll_call}) == len(made.watch.roll_call)
 
 
@@ -208,5 +208,5 @@ def test_any_frame_can_be_heard(catalogue, heard):
     """Any identifier, any length, any bytes."""
     watch = Watch(catalogue)
     for time, identifier, data in sorted(heard):
-        watch.hear(Frame(time, identifier, data))
+        watch.observe(Frame(time, identifier, data))
     assert watch.statistics.frames == len(heard)

@@ -30,7 +30,7 @@ def recorded() -> list[Frame]:
 def marine(catalogue):
     """A watch that has heard the recorded bus, and its events."""
     watch, frames = Watch(catalogue), recorded()
-    events = [event for frame in frames for event in watch.hear(frame)]
+    events = [event for frame in frames for event in watch.observe(frame)]
     return watch, events + watch.advance(frames[-1].time)
 
 
@@ -43,13 +43,13 @@ def test_a_recorded_bus_misses_nobody(marine):
         ("address 01 hex", "present"),
         ("address 11 hex", "present"),
     ]
-    assert {flag.kind for flag in watch.everything} == {"unknown-message", "bus-quiet"}
+    assert {flag.kind for flag in watch.all_flags} == {"unknown-message", "bus-quiet"}
     assert watch.statistics == (9883, 9882, 0, 4, 11, 0)
 
 
 def test_a_recorded_bus_is_quiet_in_its_pauses_only(marine):
     """At most in the seven that it has, from a second after the last frame on; each is over with the next frame."""
-    quiet = [flag for flag in marine[0].everything if flag.kind == "bus-quiet"]
+    quiet = [flag for flag in marine[0].all_flags if flag.kind == "bus-quiet"]
     assert len(quiet) == 4
     for flag in quiet:
         begun = [pause for pause in PAUSES if pause + 1 <= flag.since / SECOND < pause + 2.55]
@@ -60,7 +60,7 @@ def test_a_recorded_bus_is_quiet_in_its_pauses_only(marine):
 def test_a_recorded_bus_is_unknown_message_by_message(marine):
     """One notice for each sender and DGN; its one address claim is read."""
     watch, _ = marine
-    unknown = [(flag.subject, flag.text[4:9]) for flag in watch.everything if flag.kind == "unknown-message"]
+    unknown = [(flag.subject, flag.text[4:9]) for flag in watch.all_flags if flag.kind == "unknown-message"]
     senders = {(f"address {f.identifier & 0xFF:02X} hex", f"{f.identifier >> 8 & 0x3FFFF:05X}") for f in recorded()}
     # 1EFFF is addressed to everyone: DGN 1EF00; 0EEFF is the address claim.
     expected = {(who, "1EF00" if dgn == "1EFFF" else dgn) for who, dgn in senders if dgn != "0EEFF"}

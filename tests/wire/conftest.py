@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 
@@ -25,11 +25,11 @@ class Node:
         self.time = self.time if at is None else at
         return self._note(self.long.send(self.time, dgn, data, destination))
 
-    def hear(self, frame, at=None):
+    def receive(self, frame, at=None):
         """Tell it a frame now, or at a time."""
         self.time = self.time if at is None else at
         identifier, _, data = frame.partition(" ")
-        return self._note(self.long.hear(self.time, int(identifier, 16), bytes.fromhex(data)))
+        return self._note(self.long.receive(self.time, int(identifier, 16), bytes.fromhex(data)))
 
     def due(self):
         """Let happen what is due next; returns when that was, and what was sent."""
@@ -39,7 +39,7 @@ class Node:
     @property
     def kinds(self):
         """What went wrong so far."""
-        return [event.kind for event in self.events if isinstance(event, Trouble)]
+        return [event.kind for event in self.events if isinstance(event, TransferProblem)]
 
     @property
     def messages(self):

@@ -40,7 +40,7 @@ def claimer():
 @pytest.fixture
 def loser(claimer):
     """Give the same node after it lost its address, and said so."""
-    claimer.hear(500_000, 0x18EEFF5E, LOWER)
+    claimer.receive(500_000, 0x18EEFF5E, LOWER)
     claimer.expire(700_000)
     return claimer
 
@@ -81,7 +81,7 @@ def test_one_that_spoke_at_once_loses_its_address_like_any_other():
     """A lower NAME that objects silences it."""
     claimer = node(early=True)
     claimer.start(0)
-    assert claimer.hear(1000, 0x18EEFF5E, LOWER) == []
+    assert claimer.receive(1000, 0x18EEFF5E, LOWER) == []
     assert (claimer.address, claimer.standing) == (None, Standing.CANNOT_CLAIM)
 
 
@@ -103,18 +103,18 @@ def test_nobody_has_the_address_of_none_or_all(address):
 )
 def test_it_answers_a_request_for_the_claim(claimer, identifier, data):
     """Asked for address claims, alone or with all others, it claims again at once; so it does while it still waits."""
-    assert claimer.hear(NOW, identifier, data) == [CLAIM]
+    assert claimer.receive(NOW, identifier, data) == [CLAIM]
     waiting = node()
     waiting.start(0)
-    assert waiting.hear(100_000, identifier, data) == [CLAIM]
+    assert waiting.receive(100_000, identifier, data) == [CLAIM]
     assert waiting.due() == 250_000
 
 
 @pytest.mark.parametrize("destination", ["FF", "5E", "FE"])
 def test_it_answers_nobody_before_it_has_claimed(destination):
     """A node that has not started says nothing."""
-    assert node().hear(NOW, int(f"18EA{destination}F9", 16), WANTED) == []
-    assert node().hear(NOW, 0x18EEFF5E, HIGHER) == []
+    assert node().receive(NOW, int(f"18EA{destination}F9", 16), WANTED) == []
+    assert node().receive(NOW, 0x18EEFF5E, HIGHER) == []
 
 
 @pytest.mark.parametrize(
@@ -132,13 +132,13 @@ def test_it_answers_nobody_before_it_has_claimed(destination):
 )
 def test_it_is_silent_when_nobody_asks_it(claimer, identifier, data):
     """A request to another node or for another message, and what is no request at all, gets no answer."""
-    assert claimer.hear(NOW, identifier, data) == []
+    assert claimer.receive(NOW, identifier, data) == []
     assert (claimer.address, claimer.due()) == (94, None)
 
 
 def test_it_defends_its_address_against_a_higher_name(claimer):
     """The lower number keeps the address (SAE J1939-81), and says so at once."""
-    assert claimer.hear(NOW, 0x18EEFF5E, HIGHER) == [CLAIM]
+    assert claimer.receive(NOW, 0x18EEFF5E, HIGHER) == [CLAIM]
     assert claimer.address == 94
 
 
@@ -146,13 +146,13 @@ def test_it_defends_its_address_while_it_waits():
     """An objection of a higher NAME is answered, and does not lengthen the wait."""
     claimer = node()
     claimer.start(0)
-    assert claimer.hear(200_000, 0x18EEFF5E, HIGHER) == [CLAIM]
+    assert claimer.receive(200_000, 0x18EEFF5E, HIGHER) == [CLAIM]
     assert claimer.due() == 250_000
 
 
 def test_it_gives_way_to_a_lower_name(claimer):
     """The higher number loses the address at once, and says after its random delay that it has none."""
-    assert claimer.hear(NOW, 0x18EEFF5E, LOWER) == []
+    assert claimer.receive(NOW, 0x18EEFF5E, LOWER) == []
     assert (claimer.address, claimer.claimed, claimer.standing) == (None, None, Standing.CANNOT_CLAIM)
     assert claimer.due() == 1_006_000  # ten steps of 0.6 ms
     assert claimer.expire(1_005_999) == []
@@ -164,7 +164,7 @@ def test_it_gives_way_while_it_waits():
     """Whoever objects with a lower NAME within the 250 ms takes the address, and the wait is over."""
     claimer = node()
     claimer.start(0)
-    claimer.hear(249_000, 0x18EEFF5E, LOWER)
+    claimer.receive(249_000, 0x18EEFF5E, LOWER)
     assert claimer.expire(250_000) == []
     assert claimer.standing is Standing.CANNOT_CLAIM
     assert claimer.expire(255_000) == [CANNOT_CLAIM]
@@ -176,7 +176,7 @@ def test_the_delay_is_at_most_153_ms(drawn, delay):
     asked_for = []
     claimer = node(draw=lambda below: asked_for.append(below) or drawn)
     claimer.start(0)
-    claimer.hear(NOW, 0x18EEFF5E, LOWER)
+    claimer.receive(NOW, 0x18EEFF5E, LOWER)
     assert claimer.due() == NOW + delay
     assert asked_for == [256]
 
@@ -193,7 +193,7 @@ def test_the_delay_is_at_most_153_ms(drawn, delay):
 )
 def test_names_are_compared_as_little_endian_numbers(claimer, other, address):
     """The last byte counts most, the first least."""
-    claimer.hear(NOW, 0x18EEFF5E, bytes.fromhex(other))
+    claimer.receive(NOW, 0x18EEFF5E, bytes.fromhex(other))
     assert claimer.address == address
 
 
@@ -211,15 +211,15 @@ def test_names_are_compared_as_little_endian_numbers(claimer, other, address):
 )
 def test_it_lets_pass_what_is_no_contest(claimer, identifier, data):
     """A claim for another address, its own echo and what is no claim take nothing from it."""
-    assert claimer.hear(NOW, identifier, data) == []
+    assert claimer.receive(NOW, identifier, data) == []
     assert (claimer.address, claimer.due()) == (94, None)
 
 
 def test_without_an_address_it_answers_requests_to_all(loser):
     """Asked with all others, it says after its random delay that it cannot claim; asked twice meanwhile, once."""
-    assert loser.hear(NOW, 0x18EAFFF9, WANTED) == []
+    assert loser.receive(NOW, 0x18EAFFF9, WANTED) == []
     assert loser.due() == 1_006_000
-    assert loser.hear(1_005_000, 0x18EAFFF9, WANTED) == []
+    assert loser.receive(1_005_000, 0x18EAFFF9, WANTED) == []
     assert loser.expire(1_006_000) == [CANNOT_CLAIM]
     assert loser.due() is None
 
@@ -237,24 +237,24 @@ def test_without_an_address_it_answers_requests_to_all(loser):
 )
 def test_without_an_address_it_is_silent_otherwise(loser, identifier, data):
     """Its old address is another node's now, and so are requests and contests for it."""
-    assert loser.hear(NOW, identifier, data) == []
+    assert loser.receive(NOW, identifier, data) == []
     assert (loser.address, loser.due()) == (None, None)
 
 
 def test_it_may_start_again(loser):
     """Switched on again, it claims the address it prefers, and says no more that it has none."""
-    loser.hear(NOW, 0x18EAFFF9, WANTED)
+    loser.receive(NOW, 0x18EAFFF9, WANTED)
     assert loser.start(NOW + 1) == [CLAIM]
     assert loser.due() == NOW + 250_001
 
 
 def test_what_was_due_before_a_frame_is_done_first(claimer):
     """A caller that is late with ``expire`` gets what was due together with the answer."""
-    claimer.hear(NOW, 0x18EEFF5E, LOWER)
-    assert claimer.hear(1_006_001, 0x18EEFF5F, LOWER) == [CANNOT_CLAIM]
+    claimer.receive(NOW, 0x18EEFF5E, LOWER)
+    assert claimer.receive(1_006_001, 0x18EEFF5F, LOWER) == [CANNOT_CLAIM]
     late = node()
     late.start(0)
-    late.hear(250_000, 0x18EEFF5F, LOWER)
+    late.receive(250_000, 0x18EEFF5F, LOWER)
     assert late.address is None  # a frame at the very moment comes first
-    late.hear(250_001, 0x18EEFF5F, LOWER)
+    late.receive(250_001, 0x18EEFF5F, LOWER)
     assert late.address == 94

@@ -51,7 +51,7 @@ class Claims(RuleBasedStateMachine):
     def deliver(self, index):
         """Let a node hear the next frame that is on its way to it."""
         if self.inboxes[index]:
-            self.put(index, self.nodes[index].hear(self.time, *self.inboxes[index].popleft()))
+            self.put(index, self.nodes[index].receive(self.time, *self.inboxes[index].popleft()))
 
     def pass_time(self, microseconds):
         """Let time pass; what is due happens on the way."""

@@ -87,24 +87,24 @@ def test_it_claims_the_new_address_and_waits_there(holder, own):
 def test_its_old_address_is_free_for_others(holder):
     """A claim of the address that it left is no contest any more."""
     holder.command(NOW, NEW)
-    assert holder.hear(NOW + 1, 0x18EEFF88, WEAKER) == []
+    assert holder.receive(NOW + 1, 0x18EEFF88, WEAKER) == []
     assert holder.claimed == NEW
 
 
 def test_a_weaker_holder_of_the_new_address_is_told_off(holder, own):
     """The holder objects by its claim, and loses to the lower NAME."""
-    holder.hear(NOW - 1, 0x18EEFF5E, WEAKER)
+    holder.receive(NOW - 1, 0x18EEFF5E, WEAKER)
     assert holder.command(NOW, NEW) == [(0x18EEFF5E, own)]
-    assert holder.hear(NOW + 1, 0x18EEFF5E, WEAKER) == [(0x18EEFF5E, own)]
+    assert holder.receive(NOW + 1, 0x18EEFF5E, WEAKER) == [(0x18EEFF5E, own)]
     holder.expire(1_250_000)
     assert holder.address == NEW
 
 
 def test_a_stronger_holder_of_the_new_address_keeps_it(holder, own):
     """The contest is that of any claim: one that may choose goes on below the address lost, the other has none."""
-    holder.hear(NOW - 1, 0x18EEFF5E, STRONGER)
+    holder.receive(NOW - 1, 0x18EEFF5E, STRONGER)
     assert holder.command(NOW, NEW) == [(0x18EEFF5E, own)]
-    answer = holder.hear(NOW + 1, 0x18EEFF5E, STRONGER)
+    answer = holder.receive(NOW + 1, 0x18EEFF5E, STRONGER)
     if own == CHOOSING:  # nothing of 128..247 lies below 94, so from the highest one on
         assert (answer, holder.claimed) == ([(0x18EEFFF7, own)], 0xF7)
     else:
@@ -145,7 +145,7 @@ def test_any_other_address_will_do(holder, address):
 def test_one_without_an_address_gets_one(own):
     """After a lost contest it may be told where to go; what it was about to say of having none is forgotten."""
     holder = started(own, choices=range(0))
-    holder.hear(NOW, 0x18EEFF88, STRONGER)
+    holder.receive(NOW, 0x18EEFF88, STRONGER)
     assert holder.standing is Standing.CANNOT_CLAIM
     assert holder.command(NOW + 1, NEW) == [(0x18EEFF5E, own)]
     assert holder.expire(NOW + 250_001) == []

@@ -8,7 +8,7 @@ from rvsim.wire.diagnostics import (
     FAILURE_MODES,
     Lamps,
     Report,
-    Trouble,
+    ReportedFault,
     count_of,
     failure_mode,
     is_fault,
@@ -22,19 +22,19 @@ from rvsim.wire.fields import State
 def test_one_fault():
     """Amber lamp; SPN 100 (0x64) FMI 1, seen 5 times: 04 FF 64 00 01 05 FF FF."""
     report = read_dm1(bytes.fromhex("04FF64000105FFFF"))
-    assert report == Report(Lamps(amber=True), (Trouble(100, 1, 5),))
+    assert report == Report(Lamps(amber=True), (ReportedFault(100, 1, 5),))
 
 
 def test_an_spn_of_19_bits():
     """SPN 520192 = 0x7F000: low byte 00, second F0, high three bits 111 above FMI 31: E0 | 1F = FF."""
     report = read_dm1(bytes.fromhex("10FF00F0FF7FFFFF"))
-    assert report == Report(Lamps(red=True), (Trouble(520192, 31, None),))
+    assert report == Report(Lamps(red=True), (ReportedFault(520192, 31, None),))
 
 
 def test_two_faults_need_ten_bytes():
     """The second one stands right behind the first: a long message."""
     report = read_dm1(bytes.fromhex("50FF6E000001D2000382"))
-    assert report == Report(Lamps(red=True, malfunction=True), (Trouble(110, 0, 1), Trouble(210, 3, 2)))
+    assert report == Report(Lamps(red=True, malfunction=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 2)))
 
 
 @pytest.mark.parametrize("data", ["00FF00000000FFFF", "00FFFFFFFFFFFFFF"])
@@ -48,16 +48,16 @@ def test_what_is_too_short_is_none_and_what_is_cut_off_is_left_out():
     assert read_dm1(bytes(5)) is None
     report = read_dm1(bytes.fromhex("04FF64000105D20003"))
     assert report is not None
-    assert report.troubles == (Trouble(100, 1, 5),)
+    assert report.troubles == (ReportedFault(100, 1, 5),)
 
 
 @pytest.mark.parametrize(
     ("report", "data"),
     [
         (Report(Lamps(), ()), "00FF00000000FFFF"),
-        (Report(Lamps(amber=True), (Trouble(100, 1, 5),)), "04FF64000105FFFF"),
-        (Report(Lamps(True, True, True, True), (Trouble(520192, 31),)), "55FF00F0FF7FFFFF"),
-        (Report(Lamps(red=True), (Trouble(110, 0, 1), Trouble(210, 3, 300))), "10FF6E000001D200037E"),
+        (Report(Lamps(amber=True), (ReportedFault(100, 1, 5),)), "04FF64000105FFFF"),
+        (Report(Lamps(True, True, True, True), (ReportedFault(520192, 31),)), "55FF00F0FF7FFFFF"),
+        (Report(Lamps(red=True), (ReportedFault(110, 0, 1), ReportedFault(210, 3, 300))), "10FF6E000001D200037E"),
     ],
 )
 def test_reports_written(report, data):
@@ -65,7 +65,9 @@ def test_reports_written(report, data):
     assert pack_dm1(report) == bytes.fromhex(data)
 
 
-@pytest.mark.parametrize("trouble", [Trouble(0x80000, 1), Trouble(-1, 1), Trouble(1, 32), Trouble(1, -1)])
+@pytest.mark.parametrize(
+    "trouble", [ReportedFault(0x80000, 1), ReportedFault(-1, 1), ReportedFault(1, 32), ReportedFault(1, -1)]
+)
 def test_what_does_not_fit_is_refused(trouble):
     """19 bits of SPN, 5 of FMI."""
     with pytest.raises(ValueError, match="do not fit"):
@@ -78,7 +80,7 @@ def test_what_does_not_fit_is_refused(trouble):
 )
 def test_every_report_is_read_as_it_was_written(lamps, troubles):
     """Any number of faults."""
-    report = Report(Lamps(*lamps), tuple(Trouble(*one) for one in troubles))
+    report = Report(Lamps(*lamps), tuple(ReportedFault(*one) for one in troubles))
     assert read_dm1(pack_dm1(report)) == report
 
 
@@ -93,9 +95,9 @@ def test_any_bytes_are_read_or_refused(data):
 
 def test_faults_in_words():
     """The standard's name of the failure mode, and how often where that is known."""
-    assert str(Trouble(110, 0, 2)) == "SPN 110, FMI 0 (above normal, most severe), 2 times"
-    assert str(Trouble(110, 5)) == "SPN 110, FMI 5 (current low, or open circuit)"
-    assert str(Trouble(110, 27)) == "SPN 110, FMI 27"
+    assert str(ReportedFault(110, 0, 2)) == "SPN 110, FMI 0 (above normal, most severe), 2 times"
+    assert str(ReportedFault(110, 5)) == "SPN 110, FMI 5 (current low, or open circuit)"
+    assert str(ReportedFault(110, 27)) == "SPN 110, FMI 27"
     assert set(FAILURE_MODES) == {*range(22), 31}
 
 
@@ -107,8 +109,8 @@ def test_counts():
 def test_the_most_urgent_fault_is_named_first():
     """The most severe modes first, then the lowest SPN."""
     assert most_urgent([]) is None
-    assert most_urgent([Trouble(5, 3), Trouble(9, 1), Trouble(8, 0)]) == Trouble(8, 0)
-    assert most_urgent([Trouble(5, 3), Trouble(4, 12)]) == Trouble(4, 12)
+    assert most_urgent([ReportedFault(5, 3), ReportedFault(9, 1), ReportedFault(8, 0)]) == ReportedFault(8, 0)
+    assert most_urgent([ReportedFault(5, 3), ReportedFault(4, 12)]) == ReportedFault(4, 12)
 
 
 def test_all_ones_of_an_spn_are_no_fault():
@@ -120,8 +122,8 @@ def test_all_ones_of_an_spn_are_no_fault():
     assert failure_mode(0x7FFFF, 31) == "no fault"
     assert failure_mode(110, 31) == "condition exists"
     assert failure_mode(110, 27) is None
-    assert str(Trouble(0x7FFFF, 31)) == "no fault"
-    assert str(Trouble(0x7FFFF, 3)) == "no SPN, FMI 3 (voltage high, or shorted high)"
+    assert str(ReportedFault(0x7FFFF, 31)) == "no fault"
+    assert str(ReportedFault(0x7FFFF, 3)) == "no SPN, FMI 3 (voltage high, or shorted high)"
 
 
 def test_the_heartbeats_spn_of_no_fault_has_a_name(catalogue):

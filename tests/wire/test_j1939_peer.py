@@ -16,7 +16,7 @@ from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.name import Name
 from rvsim.wire.transfer.listener import LongListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, LongMessage
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind
 
 pytestmark = pytest.mark.paced
 
@@ -46,7 +46,7 @@ class Bus:
         """Send frames; the listener hears them too."""
         for identifier, data in frames:
             self.bus.send(can.Message(arbitration_id=identifier, data=data, is_extended_id=True))
-            self.overheard += self.listener.hear(self.now(), identifier, data)
+            self.overheard += self.listener.receive(self.now(), identifier, data)
 
     def note(self, outcome):
         """Send what a node wants to send, keep what happened to it."""
@@ -64,11 +64,11 @@ class Bus:
         if message is not None:
             frame = message.arbitration_id, bytes(message.data)
             self.heard.append(f"{frame[0]:08X} {frame[1].hex(' ').upper()}")
-            self.overheard += self.listener.hear(self.now(), *frame)
+            self.overheard += self.listener.receive(self.now(), *frame)
             if not self.heard[-1].startswith(self.deaf_for):
-                self.note(self.long.hear(self.now(), *frame))
+                self.note(self.long.receive(self.now(), *frame))
             if self.claimer is not None:
-                self.put(self.claimer.hear(self.now(), *frame))
+                self.put(self.claimer.receive(self.now(), *frame))
         self.note(self.long.expire(self.now()))
         if self.claimer is not None:
             self.put(self.claimer.expire(self.now()))
@@ -299,12 +299,12 @@ def test_they_are_refused(bus, partner):
     """A node of ours that has no room tells them so, and they put their session away."""
     unit, application, _ = partner()
     bus.long = LongMessages(OURS, most=1)
-    bus.long.hear(bus.now(), 0x1CEC8533, bytes.fromhex("10 14 00 03 01 00 DF 00"))
+    bus.long.receive(bus.now(), 0x1CEC8533, bytes.fromhex("10 14 00 03 01 00 DF 00"))
     application.send_pgn(0, 0xDF, OURS, 6, LONG[:20])
     bus.until(lambda: bus.events)
     finished = unit.j1939_dll.SendBufferState.TRANSMISSION_FINISHED
     bus.until(lambda: all(sending["state"] == finished for sending in unit.j1939_dll._snd_buffer.values()))
-    assert [event.kind for event in bus.events] == [Kind.CROWDED]
+    assert [event.kind for event in bus.events] == [ProblemKind.CROWDED]
 
 
 def test_they_give_up(bus, partner):
@@ -313,5 +313,5 @@ def test_they_give_up(bus, partner):
     bus.deaf_for = "1CEC8590 11"
     bus.note(bus.long.send(bus.now(), 0xDF00, bytes(LONG[:20]), THEIRS))
     bus.until(lambda: bus.long.open == 0)
-    assert bus.events[-1][:1] + bus.events[-1][2:5] == (Kind.ABORTED, OURS, THEIRS, 0xDF00)
+    assert bus.events[-1][:1] + bus.events[-1][2:5] == (ProblemKind.ABORTED, OURS, THEIRS, 0xDF00)
     assert bus.heard[-1][:11] == "1CEC8590 FF"

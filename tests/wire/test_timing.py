@@ -8,7 +8,7 @@ from rvsim.wire.timing import (
     BIT_RATE,
     CRC_BEFORE,
     Bit,
-    Part,
+    FramePart,
     bits_of,
     closing,
     crc15,
@@ -118,10 +118,10 @@ def test_no_frame_is_outside_the_bounds(identifier, data):
 def test_a_receiver_gets_the_frame_back(identifier, data):
     """Without its stuff bits a frame has the identifier, the length and the bytes that were sent."""
     sent = [bit for bit in bits_of(identifier, data) if not bit.is_stuff]
-    number = {part: int("0" + "".join(str(bit.value) for bit in sent if bit.part is part), 2) for part in Part}
-    assert number[Part.IDENTIFIER] == identifier
-    assert number[Part.LENGTH] == len(data)
-    assert number[Part.DATA].to_bytes(len(data)) == data
+    number = {part: int("0" + "".join(str(bit.value) for bit in sent if bit.part is part), 2) for part in FramePart}
+    assert number[FramePart.IDENTIFIER] == identifier
+    assert number[FramePart.LENGTH] == len(data)
+    assert number[FramePart.DATA].to_bytes(len(data)) == data
     assert len(sent) == least_bits(len(data))
 
 
@@ -136,13 +136,28 @@ def test_six_equal_bits_never_come_before_the_end(identifier, data):
 def test_bits_by_name():
     """Each bit is named; a stuff bit belongs to the bit that called for it, here the fifth 0 of an identifier."""
     bits = bits_of(0x0000_0000, b"\x5a")
-    assert bits[:6] == [Bit(Part.START, 0), *[Bit(Part.IDENTIFIER, 0)] * 4, Bit(Part.IDENTIFIER, 1, True)]
+    assert bits[:6] == [
+        Bit(FramePart.START, 0),
+        *[Bit(FramePart.IDENTIFIER, 0)] * 4,
+        Bit(FramePart.IDENTIFIER, 1, True),
+    ]
     plain = [bit for bit in bits if not bit.is_stuff]
-    parts = [Part.START] + [Part.IDENTIFIER] * 11 + [Part.SRR, Part.IDE] + [Part.IDENTIFIER] * 18
-    parts += [Part.RTR, Part.R1, Part.R0] + [Part.LENGTH] * 4 + [Part.DATA] * 8 + [Part.CRC] * 15
-    parts += [Part.CRC_DELIMITER, Part.ACKNOWLEDGE, Part.ACKNOWLEDGE_DELIMITER] + [Part.END] * 7 + [Part.BETWEEN] * 3
+    parts = (
+        [FramePart.START] + [FramePart.IDENTIFIER] * 11 + [FramePart.SRR, FramePart.IDE] + [FramePart.IDENTIFIER] * 18
+    )
+    parts += (
+        [FramePart.RTR, FramePart.R1, FramePart.R0]
+        + [FramePart.LENGTH] * 4
+        + [FramePart.DATA] * 8
+        + [FramePart.CRC] * 15
+    )
+    parts += (
+        [FramePart.CRC_DELIMITER, FramePart.ACKNOWLEDGE, FramePart.ACKNOWLEDGE_DELIMITER]
+        + [FramePart.END] * 7
+        + [FramePart.BETWEEN] * 3
+    )
     assert [bit.part for bit in plain] == parts
-    assert [str(part) for part in Part] == [
+    assert [str(part) for part in FramePart] == [
         "start of frame", "identifier", "SRR", "IDE", "RTR", "r1", "r0", "DLC", "data", "CRC", "CRC delimiter",
         "acknowledge", "acknowledge delimiter", "end of frame", "between frames",
     ]  # fmt: skip
@@ -190,14 +205,16 @@ def test_a_stuff_bit_can_follow_the_crc():
     """Five equal bits at the end of the CRC call for one more bit before the delimiter."""
     data = next(bytes([n]) for n in range(256) if remainder_of(0x19FFE2A1, bytes([n])).endswith("00000"))
     bits = bits_of(0x19FFE2A1, data)
-    place = next(number for number, bit in enumerate(bits) if bit.part is Part.CRC_DELIMITER)
-    assert bits[place - 1] == Bit(Part.CRC, 1, True)
+    place = next(number for number, bit in enumerate(bits) if bit.part is FramePart.CRC_DELIMITER)
+    assert bits[place - 1] == Bit(FramePart.CRC, 1, True)
     assert exact_bits(0x19FFE2A1, data) == len(bits)
 
 
 def remainder_of(identifier, data):
     """Return the last bits before the CRC delimiter that are no stuff bits."""
-    return "".join(str(bit.value) for bit in bits_of(identifier, data) if bit.part is Part.CRC and not bit.is_stuff)
+    return "".join(
+        str(bit.value) for bit in bits_of(identifier, data) if bit.part is FramePart.CRC and not bit.is_stuff
+    )
 
 
 @given(IDENTIFIERS, st.integers(0, 8))

@@ -38,7 +38,7 @@ class AmbientSensor(Device):
     def _air(self) -> float:
         return self.world.cabin_c if self.settings.place == "cabin" else self.world.outdoor_c
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Feel the air each second and say so at the gap."""
         self.every(SECOND, self._feel)
         self.broadcast("THERMOSTAT_AMBIENT_STATUS", self._status())
@@ -46,7 +46,7 @@ class AmbientSensor(Device):
     def _feel(self) -> None:
         self._felt += (self._air() - self._felt) / LAG_S
         if abs(self._felt - self._said) >= NEWS_K:
-            self.news("THERMOSTAT_AMBIENT_STATUS")
+            self.send_now("THERMOSTAT_AMBIENT_STATUS")
 
     def _status(self) -> Callable[[], bytes]:
         spec = self.catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")

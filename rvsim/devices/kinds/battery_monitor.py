@@ -40,11 +40,11 @@ class BatteryMonitor(DcSource):
         self._dc_3 = self.catalogue.by_name("DC_SOURCE_STATUS_3")
         self._held_ah = self.world.battery_percent / 100 * self.settings.battery_ah
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Count each second; say the battery's state at the gaps."""
-        super().begin()
+        super().on_start()
         self.every(SECOND, self._count)
-        self.speak_up("DC_SOURCE_STATUS_3", self._dc_status_3)
+        self.broadcast_if_best("DC_SOURCE_STATUS_3", self._dc_status_3)
 
     def _count(self) -> None:
         amps = self.world.battery_amps
@@ -62,4 +62,4 @@ class BatteryMonitor(DcSource):
 
     def _dc_status_3(self) -> bytes:
         remaining = self._dc_3.by_name["capacity_remaining"]
-        return self.speak(self._dc_3, capacity_remaining=remaining.measured(self._held_ah))
+        return self.send_source(self._dc_3, capacity_remaining=remaining.measured(self._held_ah))

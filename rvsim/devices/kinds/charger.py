@@ -47,24 +47,24 @@ class Charger(DcSource):
         self._stage = OFF
         self._absorbing_since = 0
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its command, and to others who speak for its battery."""
-        return {**super().hears(), "CHARGER_COMMAND": self._obey}
+        return {**super().receives(), "CHARGER_COMMAND": self._obey}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Tend the charge each second; say charger and battery at their gaps."""
         self.every(SECOND, self._tend)
         self.broadcast("CHARGER_STATUS", self._charger_status)
         self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
-        super().begin()
+        super().on_start()
 
     def active(self, function: str) -> bool:
         """The charger is at its job while it charges; the battery is always there."""
         return function != "charger" or self._stage != OFF
 
-    def leave(self) -> None:
+    def on_stop(self) -> None:
         """The charge stops."""
-        super().leave()
+        super().on_stop()
         self.world.set_charge(self.name, self.settings.float_volts, 0.0)
 
     def _obey(self, data: bytes) -> None:
@@ -87,7 +87,7 @@ class Charger(DcSource):
         volts = self.settings.float_volts if self._stage == FLOAT else self.settings.absorption_volts
         self.world.set_charge(self.name, volts, self.settings.full_amps if self._stage != OFF else 0.0)
         if self._stage != before:
-            self.news("CHARGER_STATUS")
+            self.send_now("CHARGER_STATUS")
 
     def _next_stage(self) -> int:
         if not (self._enabled and self.site.shore_power):

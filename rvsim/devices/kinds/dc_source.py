@@ -63,17 +63,17 @@ class DcSource(Device):
         """Return the battery's state as the device finds it."""
         raise NotImplementedError
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to others who speak for the same battery."""
         statuses = ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_3")
         return dict.fromkeys(statuses, self._heed)
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Say the battery's state at the gaps."""
-        self.speak_up("DC_SOURCE_STATUS_1", self._dc_status_1)
-        self.speak_up("DC_SOURCE_STATUS_2", self._dc_status_2)
+        self.broadcast_if_best("DC_SOURCE_STATUS_1", self._dc_status_1)
+        self.broadcast_if_best("DC_SOURCE_STATUS_2", self._dc_status_2)
 
-    def speak_up(self, message: str, build: Callable[[], bytes]) -> None:
+    def broadcast_if_best(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap, while nobody else speaks for the battery."""
         self.broadcast(message, lambda: None if self.now < self._quiet_until else build())
 
@@ -92,13 +92,13 @@ class DcSource(Device):
         known = fields["device_priority"].state(priority) is State.VALUE
         return known and priority is not None and instance == self.source and priority > self.priority
 
-    def speak(self, spec: MessageSpec, **raws: int) -> bytes:
+    def send_source(self, spec: MessageSpec, **raws: int) -> bytes:
         """Return a DC source message with these values."""
         return spec.pack(instance=self.source, device_priority=self.priority, **raws)
 
     def _dc_status_1(self) -> bytes:
         fields, found = self._dc_1.by_name, self.sense()
-        return self.speak(
+        return self.send_source(
             self._dc_1,
             dc_voltage=fields["dc_voltage"].measured(found.volts),
             dc_current=fields["dc_current"].measured(found.amps),
@@ -107,7 +107,7 @@ class DcSource(Device):
     def _dc_status_2(self) -> bytes:
         fields, found = self._dc_2.by_name, self.sense()
         minutes, meaning = self._time_remaining(found)
-        return self.speak(
+        return self.send_source(
             self._dc_2,
             source_temperature=fields["source_temperature"].measured(found.celsius),
             state_of_charge=fields["state_of_charge"].measured(found.percent),

@@ -53,11 +53,11 @@ class Heater(Device):
         self._water_calls = False
         self._said: tuple[object, ...] = ()
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to both commands."""
         return {"FURNACE_COMMAND": self._obey_furnace, "WATERHEATER_COMMAND": self._obey_water}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Tend the burner each second; say both states at their gaps."""
         self.every(SECOND, self._tend)
         self.broadcast("FURNACE_STATUS", self._furnace_status)
@@ -67,9 +67,9 @@ class Heater(Device):
         """Each function is at its job while heat is asked of it."""
         return self._asked["heat_output_level"] > 0 if function == "furnace" else self._water_calls
 
-    def leave(self) -> None:
+    def on_stop(self) -> None:
         """Burner, fan and pump stop."""
-        super().leave()
+        super().on_stop()
         self.world.set_burner(0.0)
         self.world.set_cabin_fan(0.0)
         self.world.set_water_circulation(False)
@@ -131,9 +131,9 @@ class Heater(Device):
         water = (self._water_mode, self._water_set_point, self._water_calls, self._burner > 0, *self._supply())
         said, self._said = self._said, (furnace, water)
         if said and said[0] != furnace:
-            self.news("FURNACE_STATUS")
+            self.send_now("FURNACE_STATUS")
         if said and said[1] != water:
-            self.news("WATERHEATER_STATUS")
+            self.send_now("WATERHEATER_STATUS")
 
     def _furnace_status(self) -> bytes:
         """Dead bands and zone signals stand at unsure places and are left as no data."""

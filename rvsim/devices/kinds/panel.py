@@ -111,11 +111,11 @@ class Panel(Device):
         self._heard: dict[tuple[str, int | None], tuple[int, bytes]] = {}
         self._given: dict[str, tuple[int, dict[str, int]]] = {}
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its own command and to the status of all that it depends on."""
         return {"THERMOSTAT_COMMAND_1": self._obey, **{message: self._note(message) for message in LISTENED_TO}}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Decide every few seconds; say what is wanted at the gap."""
         self.broadcast("THERMOSTAT_STATUS_1", self._build)
         self.after(2 * SECOND, lambda: self.every(LOOK_US, self._decide))
@@ -168,7 +168,7 @@ class Panel(Device):
         before = dict(self._state)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         if self._state != before:
-            self.news("THERMOSTAT_STATUS_1")
+            self.send_now("THERMOSTAT_STATUS_1")
             self._decide()
 
     # What it decides.
@@ -200,7 +200,7 @@ class Panel(Device):
         fan = min(max(heat, LEAST_FAN_PERCENT), self._most_fan()) if heat else 0.0
         if fan != self._fan_percent:
             self._fan_percent = fan
-            self.news("THERMOSTAT_STATUS_1")
+            self.send_now("THERMOSTAT_STATUS_1")
         self._command_furnace(heat, fan)
         self._command_pump(heat > 0)
         self._command_water()

@@ -36,18 +36,18 @@ class CirculationPump(Device):
         self._output = OFF
         self.world.set_pump(self.name, False)
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its command."""
         return {"CIRCULATION_PUMP_COMMAND": self._obey}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Say at the gap whether it runs."""
         self._run()
         self.broadcast("CIRCULATION_PUMP_STATUS", self._build)
 
-    def leave(self) -> None:
+    def on_stop(self) -> None:
         """The pump stops."""
-        super().leave()
+        super().on_stop()
         self.world.set_pump(self.name, False)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
@@ -61,7 +61,7 @@ class CirculationPump(Device):
             return
         self._output = wanted
         self._run()
-        self.news("CIRCULATION_PUMP_STATUS")
+        self.send_now("CIRCULATION_PUMP_STATUS")
 
     def _run(self) -> None:
         running = self._output == ON

@@ -44,18 +44,18 @@ class RoofFan(Device):
         self._command = self.catalogue.by_name("ROOF_FAN_COMMAND_1")
         self._status = self.catalogue.by_name("ROOF_FAN_STATUS_1")
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its command."""
         return {"ROOF_FAN_COMMAND_1": self._obey}
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Look at the air each second; say its state at the gap."""
         self.every(SECOND, self._run)
         self.broadcast("ROOF_FAN_STATUS_1", self._build)
 
-    def leave(self) -> None:
+    def on_stop(self) -> None:
         """The fan stops."""
-        super().leave()
+        super().on_stop()
         self.world.set_vent(self.name, 0.0)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
@@ -86,7 +86,7 @@ class RoofFan(Device):
         self._set_point = given.get("set_point", self._set_point)
         if before != (self._state, self._set_point):
             self._run()
-            self.news("ROOF_FAN_STATUS_1")
+            self.send_now("ROOF_FAN_STATUS_1")
 
     def _build(self) -> bytes:
         fields = self._status.by_name

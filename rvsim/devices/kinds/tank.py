@@ -38,7 +38,7 @@ class TankSensor(Device):
                 f'write tank = {first} (or {second} for a second one), or set another tank than "{self._tank}"'
             )
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Say the level at the gap."""
         self.broadcast("TANK_STATUS", self._status)
 

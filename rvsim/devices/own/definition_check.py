@@ -6,11 +6,18 @@ know files: each mistake has its place below the device's settings.
 
 from collections.abc import Generator, Iterator, Mapping, Sequence
 
-from rvsim.devices.own.own_settings import AnswerPlan, CopyPlan, MessagePlan, OwnSettings, ProfilePlan, Value
+from rvsim.devices.own.own_settings import (
+    OwnAnswerPlan,
+    OwnCopyPlan,
+    OwnMessagePlan,
+    OwnProfilePlan,
+    OwnSettings,
+    Value,
+)
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, by_status
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Problem
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.spec import MessageSpec
@@ -40,7 +47,7 @@ def spoken(place: Place) -> str:
     return words
 
 
-def problems(settings: OwnSettings, functions: Mapping[str, Sequence[int]], catalogue: Catalogue) -> Iterator[Problem]:
+def problems(settings: OwnSettings, functions: Mapping[str, Sequence[int]], catalogue: Catalogue) -> Iterator[Mistake]:
     """Yield each mistake with its place below the settings."""
     sent: list[tuple[str, int | None]] = []
     for number, message in enumerate(settings.message):
@@ -53,7 +60,7 @@ def problems(settings: OwnSettings, functions: Mapping[str, Sequence[int]], cata
         yield from _of_instance(message, spec, instance, place)
         if (spec.name, instance) in sent:
             text = f"{_named(spec.name, instance)} is sent by an earlier one; put them together"
-            yield Problem(place, text, instance)
+            yield Mistake(place, text, instance)
         sent.append((spec.name, instance))
         for name, given in message.fields.items():
             yield from _of_field(spec, name, given, catalogue, (*place, "fields", name))
@@ -64,7 +71,7 @@ def problems(settings: OwnSettings, functions: Mapping[str, Sequence[int]], cata
 # Instances.
 
 
-def instance_of(plan: MessagePlan, spec: MessageSpec, functions: Mapping[str, Sequence[int]]) -> int | None:
+def instance_of(plan: OwnMessagePlan, spec: MessageSpec, functions: Mapping[str, Sequence[int]]) -> int | None:
     """Return the instance that a message is sent for; None where it has none, or nobody says which."""
     field = spec.instance
     if field is None:
@@ -77,7 +84,7 @@ def instance_of(plan: MessagePlan, spec: MessageSpec, functions: Mapping[str, Se
     return plan.instance if plan.instance is not None or len(own) != 1 else own[0]
 
 
-def targets(answer: AnswerPlan, target: str, sent: Sequence[tuple[str, int | None]]) -> list[int]:
+def targets(answer: OwnAnswerPlan, target: str, sent: Sequence[tuple[str, int | None]]) -> list[int]:
     """Return which of the messages that are sent, each with its instance, a command's field can set."""
     message = target.partition(".")[0]
     return [
@@ -87,21 +94,21 @@ def targets(answer: AnswerPlan, target: str, sent: Sequence[tuple[str, int | Non
     ]
 
 
-def _of_instance(plan: MessagePlan, spec: MessageSpec, instance: int | None, place: Place) -> Iterator[Problem]:
+def _of_instance(plan: OwnMessagePlan, spec: MessageSpec, instance: int | None, place: Place) -> Iterator[Mistake]:
     field = spec.instance
     if field is None:
         if plan.instance is not None:
-            yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
+            yield Mistake((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
         return
     if field.name in plan.fields:
         if plan.instance is not None:
             text = f"the instance stands in fields.{field.name} too; write it once"
-            yield Problem((*place, "instance"), text, plan.instance)
+            yield Mistake((*place, "instance"), text, plan.instance)
         elif not isinstance(plan.fields[field.name], float):
             text = "an instance is a number that stays; write one, like 1"
-            yield Problem((*place, "fields", field.name), text, plan.fields[field.name])
+            yield Mistake((*place, "fields", field.name), text, plan.fields[field.name])
     elif instance is None:
-        yield Problem(place, f"{spec.name} needs to say whose it is; add instance = 1, or another number", None)
+        yield Mistake(place, f"{spec.name} needs to say whose it is; add instance = 1, or another number", None)
     else:
         yield from _sayable_instance(field, float(instance), (*place, "instance"))
 
@@ -113,36 +120,36 @@ def _named(message: str, instance: int | None) -> str:
 # Messages and fields.
 
 
-def _spec(catalogue: Catalogue, message: str, place: Place) -> Generator[Problem, None, MessageSpec | None]:
+def _spec(catalogue: Catalogue, message: str, place: Place) -> Generator[Mistake, None, MessageSpec | None]:
     if message in OF_EVERY_NODE:
-        yield Problem(place, f"{message} is sent and obeyed by every device as it is; name another message", message)
+        yield Mistake(place, f"{message} is sent and obeyed by every device as it is; name another message", message)
         return None
     try:
         spec = catalogue.by_name(message)
     except InputError as error:
-        yield from (Problem(place, text, message) for text in error.problems)
+        yield from (Mistake(place, text, message) for text in error.problems)
         return None
     if spec.fields:
         return spec
     text = f"{message} is known by its name only; name another message, or give a DBC file that defines it"
-    yield Problem(place, text, message)
+    yield Mistake(place, text, message)
     return None
 
 
-def _field(spec: MessageSpec, name: str, place: Place) -> Generator[Problem, None, FieldSpec | None]:
+def _field(spec: MessageSpec, name: str, place: Place) -> Generator[Mistake, None, FieldSpec | None]:
     known = spec.by_name
     if name in known:
         return known[name]
     text = f"{spec.name} has no field {shown(name)}{did_you_mean(name, known)}; it has {', '.join(known)}"
-    yield Problem(place, text, name)
+    yield Mistake(place, text, name)
     return None
 
 
-def _of_field(spec: MessageSpec, name: str, given: Value, catalogue: Catalogue, place: Place) -> Iterator[Problem]:
+def _of_field(spec: MessageSpec, name: str, given: Value, catalogue: Catalogue, place: Place) -> Iterator[Mistake]:
     field = yield from _field(spec, name, place)
-    if isinstance(given, CopyPlan):
+    if isinstance(given, OwnCopyPlan):
         yield from _of_copy(given, field, catalogue, place)
-    elif field is not None and isinstance(given, ProfilePlan):
+    elif field is not None and isinstance(given, OwnProfilePlan):
         for number, (_, value) in enumerate(given.profile):
             yield from _sayable(field, value, (*place, "profile", number))
     elif field is not None and isinstance(given, str):
@@ -151,20 +158,20 @@ def _of_field(spec: MessageSpec, name: str, given: Value, catalogue: Catalogue, 
         yield from (_sayable_instance if field is spec.instance else _sayable)(field, given, place)
 
 
-def _of_copy(plan: CopyPlan, field: FieldSpec | None, catalogue: Catalogue, place: Place) -> Iterator[Problem]:
+def _of_copy(plan: OwnCopyPlan, field: FieldSpec | None, catalogue: Catalogue, place: Place) -> Iterator[Mistake]:
     if field is not None and field.code(State.NO_DATA) is None:
         text = f"{field.title} cannot say no data, which a copy does while nobody is heard; write a number or a profile"
-        yield Problem(place, text, plan)
+        yield Mistake(place, text, plan)
     spec = yield from _spec(catalogue, plan.copy_of, (*place, "copy"))
     if spec is not None:
         yield from _field(spec, plan.field, (*place, "field"))
         if plan.instance is not None and spec.instance is None:
-            yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
+            yield Mistake((*place, "instance"), f"{spec.name} has no instance; remove it", plan.instance)
     known = [name for name, function in FUNCTIONS.items() if function.dsas]
     if plan.function is not None and plan.function not in known:
         close = did_you_mean(plan.function, known)
         text = f"{shown(plan.function)} is nothing that a heartbeat says{close}; write one of {', '.join(known)}"
-        yield Problem((*place, "function"), text, plan.function)
+        yield Mistake((*place, "function"), text, plan.function)
 
 
 def codes(field: FieldSpec) -> Mapping[str, int]:
@@ -172,26 +179,26 @@ def codes(field: FieldSpec) -> Mapping[str, int]:
     return {name: raw for name, raw in field.codes.items() if field.state(raw) is State.VALUE}
 
 
-def _is_code(field: FieldSpec, given: str, place: Place) -> Iterator[Problem]:
+def _is_code(field: FieldSpec, given: str, place: Place) -> Iterator[Mistake]:
     known = list(codes(field))
     if given not in known:
         has = f"the names are {', '.join(known)}" if known else "it has none; write a number without quotes"
         text = f"{field.title} has no code of the name {shown(given)}{did_you_mean(given, known)}; {has}"
-        yield Problem(place, text, given)
+        yield Mistake(place, text, given)
 
 
-def _sayable(field: FieldSpec, given: float, place: Place) -> Iterator[Problem]:
+def _sayable(field: FieldSpec, given: float, place: Place) -> Iterator[Mistake]:
     try:
         field.raw(given)
     except ValueError as error:
-        yield Problem(place, f"{error}; write a value between", given)
+        yield Mistake(place, f"{error}; write a value between", given)
 
 
-def _sayable_instance(field: FieldSpec, given: float, place: Place) -> Iterator[Problem]:
+def _sayable_instance(field: FieldSpec, given: float, place: Place) -> Iterator[Mistake]:
     """Yield what is wrong with an instance: the numbers above the highest are values, and nobody's."""
     if given > HIGHEST_INSTANCE:
         text = f"{field.title} {given} is outside 0 to {HIGHEST_INSTANCE}; write a value between"
-        yield Problem(place, text, given)
+        yield Mistake(place, text, given)
     else:
         yield from _sayable(field, given, place)
 
@@ -200,11 +207,11 @@ def _sayable_instance(field: FieldSpec, given: float, place: Place) -> Iterator[
 
 
 def _of_answer(
-    answer: AnswerPlan, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
-) -> Iterator[Problem]:
+    answer: OwnAnswerPlan, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
+) -> Iterator[Mistake]:
     spec = yield from _spec(catalogue, answer.command, (*place, "command"))
     if spec is not None and answer.instance is not None and spec.instance is None:
-        yield Problem((*place, "instance"), f"{spec.name} has no instance; remove it", answer.instance)
+        yield Mistake((*place, "instance"), f"{spec.name} has no instance; remove it", answer.instance)
     for taken, target in answer.sets.items():
         there: Place = (*place, "sets", taken)
         if spec is not None:
@@ -213,18 +220,18 @@ def _of_answer(
 
 
 def _of_target(
-    answer: AnswerPlan, target: str, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
-) -> Iterator[Problem]:
+    answer: OwnAnswerPlan, target: str, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
+) -> Iterator[Mistake]:
     message, _, name = target.partition(".")
     found, known = targets(answer, target, sent), sorted({one for one, _ in sent})
     if len(found) > 1:
         those = " and ".join(_named(*sent[number]) for number in found)
-        yield Problem(place, f"it sends {those}; say with instance which of them the command is for", target)
+        yield Mistake(place, f"it sends {those}; say with instance which of them the command is for", target)
     elif message not in known:
         has = f"it sends {', '.join(known)}" if known else "it sends nothing yet"
-        yield Problem(place, f"it does not send {shown(message)}{did_you_mean(message, known)}; {has}", target)
+        yield Mistake(place, f"it does not send {shown(message)}{did_you_mean(message, known)}; {has}", target)
     elif not found:
-        yield Problem(place, f"it does not send {_named(message, answer.instance)}; correct the instance", target)
+        yield Mistake(place, f"it does not send {_named(message, answer.instance)}; correct the instance", target)
     elif message in catalogue.names and message not in OF_EVERY_NODE:
         field = yield from _field(catalogue.by_name(message), name, place)
         for limit in (answer.at_least, answer.at_most):

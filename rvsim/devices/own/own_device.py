@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 from rvsim.devices.device import Device, Role
 from rvsim.devices.own.definition_check import codes, instance_of, problems, spoken, targets
-from rvsim.devices.own.own_settings import AnswerPlan, CopyPlan, OwnSettings, ProfilePlan, Value
-from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, Source, said
+from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnCopyPlan, OwnProfilePlan, OwnSettings, Value
+from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, ValueSource, said
 from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
 from rvsim.rig.model import DevicePlan
-from rvsim.rig.table import Problem
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.ident import GLOBAL, Identifier, split
@@ -28,7 +28,7 @@ LOST_AFTER_GAPS = 3
 class Sender:
     """One message that is sent, with where each of its fields comes from."""
 
-    def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, Source]) -> None:
+    def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, ValueSource]) -> None:
         self.spec, self.instance, self.sources = spec, instance, sources
         if instance is not None:
             whose = spec.fields[0]
@@ -48,7 +48,7 @@ class Sender:
 class Listening(NamedTuple):
     """A copy with whom it listens to."""
 
-    plan: CopyPlan
+    plan: OwnCopyPlan
     spec: MessageSpec
     copied: Copied
 
@@ -70,7 +70,7 @@ class OwnDevice(Device):
         return (one.text for one in cls.placed_mistakes(plan, settings, catalogue))
 
     @classmethod
-    def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Problem]:
+    def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same, each with its place below the settings."""
         found = problems(settings, plan.functions, catalogue)
         return (one._replace(text=f"{spoken(one.place)}: {one.text}") for one in found)
@@ -93,11 +93,11 @@ class OwnDevice(Device):
             self._senders.append(Sender(spec, instance_of(plan, spec, role.plan.functions), sources))
         super().__init__(role)
 
-    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> Source:
+    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
         """Return where a field takes its value from."""
-        if isinstance(given, ProfilePlan):
+        if isinstance(given, OwnProfilePlan):
             return Profile(given)
-        if isinstance(given, CopyPlan):
+        if isinstance(given, OwnCopyPlan):
             spec = catalogue.by_name(given.copy_of)
             lost_after = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
             self._copies.append(Listening(given, spec, Copied(given, spec.by_name[given.field], lost_after)))
@@ -106,12 +106,12 @@ class OwnDevice(Device):
 
     # What it hears.
 
-    def hear(self, identifier: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Take a frame of another node, and keep who says it and to whom."""
         self._heard = split(identifier)
-        super().hear(identifier, data)
+        super().receive(identifier, data)
 
-    def hears(self) -> dict[str, Callable[[bytes], None]]:
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Listen to its commands, to what it copies, and to who is who where it copies by function."""
         takers: dict[str, list[Callable[[bytes], None]]] = {}
         for one in self._copies:
@@ -132,11 +132,11 @@ class OwnDevice(Device):
         function = one.plan.function
         of_function = function is None or function in self._functions.get(self._heard.source, ())
         if of_function and _is_for(one.spec, one.plan.instance, data):
-            one.copied.hear(self.now, data)
+            one.copied.receive(self.now, data)
 
     # What it sends.
 
-    def begin(self) -> None:
+    def on_start(self) -> None:
         """Send each message at its gap."""
         for sender, plan in zip(self._senders, self.settings.message, strict=True):
             self.broadcast(plan.message, partial(self._build, sender), key=sender.key)
@@ -148,7 +148,7 @@ class OwnDevice(Device):
 
     # What it obeys.
 
-    def _obey(self, answer: AnswerPlan, data: bytes) -> None:
+    def _obey(self, answer: OwnAnswerPlan, data: bytes) -> None:
         if self._heard.destination not in (None, GLOBAL, self.address):
             return
         spec = self.catalogue.by_name(answer.command)
@@ -171,13 +171,13 @@ class OwnDevice(Device):
         moving = Moving(value if before is None else before, value, self.now, per_second)
         sender.sources[name] = moving
         if value != before:
-            self.news(sender.key)
+            self.send_now(sender.key)
         if moving.takes:
             self.after(moving.takes, partial(self._arrive, sender, name, moving))
 
     def _arrive(self, sender: Sender, name: str, moving: Moving) -> None:
         if sender.sources[name] is moving:  # no other command came meanwhile
-            self.news(sender.key)
+            self.send_now(sender.key)
 
 
 def _is_for(spec: MessageSpec, instance: int | None, data: bytes) -> bool:

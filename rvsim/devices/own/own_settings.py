@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, Val
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.quantity import Duration, shown, spoken
-from rvsim.rig.table import Line, Problem, Table, refuse
+from rvsim.rig.table import Line, Mistake, Table, refuse
 
 LEAST_GAP_US = 10_000
 """What is sent faster than this is a slip of the pen: a pair carries one frame in half a millisecond (from memory:
@@ -38,19 +38,19 @@ def _in_order(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float],
     if not points:
         raise ValueError('a profile needs a point; write its time and its value: [["0s", 4.0]]')
     problems = [
-        Problem((number,), f"{spoken(later)} is not after {spoken(time)}; write the points in order of time", later)
+        Mistake((number,), f"{spoken(later)} is not after {spoken(time)}; write the points in order of time", later)
         for number, ((time, _), (later, _)) in enumerate(pairwise(points), 1)
         if later <= time
     ]
     if points[0][0] != 0:
         begins = f'the first point is at {spoken(points[0][0])}; a profile begins at "0s"'
-        problems.insert(0, Problem((0,), begins, points[0][0]))
+        problems.insert(0, Mistake((0,), begins, points[0][0]))
     if problems:
         raise refuse("profile", problems)
     return points
 
 
-class ProfilePlan(Table):
+class OwnProfilePlan(Table):
     """Values over time since the start, in a straight line from one to the next.
 
     After the last point its value stays. With ``repeat`` the profile begins anew there, so that the last point says
@@ -73,7 +73,7 @@ class ProfilePlan(Table):
         return self
 
 
-class CopyPlan(Table):
+class OwnCopyPlan(Table):
     """What somebody else says in a field, times ``factor``, plus ``offset``; no data while nobody is heard."""
 
     copy_of: Line = Field(alias="copy")
@@ -87,13 +87,13 @@ class CopyPlan(Table):
     offset: float = 0.0
 
 
-Value = float | str | ProfilePlan | CopyPlan
+Value = float | str | OwnProfilePlan | OwnCopyPlan
 
 
 def _value(given: object) -> Value:
     """Read what a field says; which of the four it is to be is decided first, so that one mistake is one line."""
     if isinstance(given, Mapping):
-        for key, model in (("profile", ProfilePlan), ("copy", CopyPlan)):
+        for key, model in (("profile", OwnProfilePlan), ("copy", OwnCopyPlan)):
             if key in given:
                 return _table(model, given)
     elif isinstance(given, str):
@@ -106,10 +106,12 @@ def _value(given: object) -> Value:
     )
 
 
-def _table(model: type[ProfilePlan] | type[CopyPlan], given: Mapping[str, object]) -> ProfilePlan | CopyPlan:
+def _table(
+    model: type[OwnProfilePlan] | type[OwnCopyPlan], given: Mapping[str, object]
+) -> OwnProfilePlan | OwnCopyPlan:
     known = [field.alias or name for name, field in model.model_fields.items()]
     strange = [
-        Problem((key,), f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name", value)
+        Mistake((key,), f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name", value)
         for key, value in given.items()
         if key not in known
     ]
@@ -122,7 +124,7 @@ def _table(model: type[ProfilePlan] | type[CopyPlan], given: Mapping[str, object
     return plan
 
 
-class MessagePlan(Table):
+class OwnMessagePlan(Table):
     """A message that is sent at its gap; what is not named in ``fields`` is no data."""
 
     message: Line
@@ -137,7 +139,7 @@ def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
     if not sets:
         raise ValueError('this sets nothing; write { field_of_the_command = "MESSAGE.field" }')
     problems = [
-        Problem((taken,), f"{shown(target)} names no field that it sends; write it as MESSAGE.field", target)
+        Mistake((taken,), f"{shown(target)} names no field that it sends; write it as MESSAGE.field", target)
         for taken, target in sets.items()
         if target.count(".") != 1
     ]
@@ -146,7 +148,7 @@ def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
     return sets
 
 
-class AnswerPlan(Table):
+class OwnAnswerPlan(Table):
     """What a command does: each of its fields in ``sets`` sets ``MESSAGE.field`` of what is sent, told at once."""
 
     command: Line
@@ -175,5 +177,5 @@ class AnswerPlan(Table):
 class OwnSettings(Table):
     """What it sends and obeys."""
 
-    message: Annotated[tuple[MessagePlan, ...], Field(strict=False)] = ()
-    answer: Annotated[tuple[AnswerPlan, ...], Field(strict=False)] = ()
+    message: Annotated[tuple[OwnMessagePlan, ...], Field(strict=False)] = ()
+    answer: Annotated[tuple[OwnAnswerPlan, ...], Field(strict=False)] = ()

@@ -7,7 +7,7 @@ how any of this is written in a rig beyond its plan.
 from bisect import bisect_right
 from typing import Protocol
 
-from rvsim.devices.own.own_settings import CopyPlan, ProfilePlan
+from rvsim.devices.own.own_settings import OwnCopyPlan, OwnProfilePlan
 from rvsim.wire.fields import FieldSpec, State
 
 MICRO = 1_000_000
@@ -35,7 +35,7 @@ def said(field: FieldSpec, value: float | None) -> int:
         return low if value < field.value(low) else high
 
 
-class Source(Protocol):
+class ValueSource(Protocol):
     """Where a field's value comes from."""
 
     def value(self, now: int) -> float | None:
@@ -56,7 +56,7 @@ class Constant:
 class Profile:
     """A profile at work."""
 
-    def __init__(self, plan: ProfilePlan) -> None:
+    def __init__(self, plan: OwnProfilePlan) -> None:
         self._plan = plan
         self._times = [time for time, _ in plan.profile]
 
@@ -75,12 +75,12 @@ class Profile:
 class Copied:
     """What somebody else said last, as long as it is not too old."""
 
-    def __init__(self, plan: CopyPlan, field: FieldSpec, lost_after: int) -> None:
+    def __init__(self, plan: OwnCopyPlan, field: FieldSpec, lost_after: int) -> None:
         self._plan, self._field, self._lost_after = plan, field, lost_after
         self._last: tuple[int, float] | None = None
         """When it was said, and what; None where it was no value."""
 
-    def hear(self, now: int, data: bytes) -> None:
+    def receive(self, now: int, data: bytes) -> None:
         """Take a frame of the copied message."""
         raw = self._field.raw_in(data)
         self._last = None

@@ -115,7 +115,7 @@ def _bench(
     from rvsim.devices.registry import PROBLEMS, missing_partners
     from rvsim.logs.formats.jsonl import start_line
     from rvsim.logs.record import Recorder
-    from rvsim.runs.bench import CHANNEL, Run
+    from rvsim.runs.bench import CHANNEL, BenchRun
     from rvsim.runs.scenario_run import check_absent, load_checked
     from rvsim.runs.served_run import served
 
@@ -133,7 +133,9 @@ def _bench(
         recorder = None
         if record is not None:
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        make: Callable[..., Run] = partial(Run, loaded, catalogue, seed=seed, recorder=recorder, absent=absent)
+        make: Callable[..., BenchRun] = partial(
+            BenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=absent
+        )
         if serve is not None:
             make = open_things.enter_context(served(serve, make, speed))
         if form == "screen" and speed is not None:
@@ -162,12 +164,12 @@ def _sink(
     speed: float | None,
     absent: tuple[str, ...],
 ) -> "Sink":
-    from rvsim.faces.text.output import JsonLines
+    from rvsim.faces.text.output import JsonLinesSink
     from rvsim.faces.text.sentences import Sentences
     from rvsim.runs.bench import CHANNEL
 
     if form == "json":
-        return JsonLines(sys.stdout, catalogue, CHANNEL, start, every)
+        return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every)
     simulated = f"all simulated but {', '.join(dict.fromkeys(absent))}" if absent else "all simulated"
     how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
     opening = (

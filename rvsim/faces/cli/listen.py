@@ -14,13 +14,13 @@ from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
-from rvsim.faces.text.output import JsonLines
+from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.runs.control import Control
-from rvsim.runs.listen import Listen
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.listen import ListenRun
+from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
 
@@ -54,9 +54,9 @@ def listen_bus(
             recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=named, sent=False))
         port = open_things.enter_context(Port(settings.interface, settings.channel, options=settings.options))
 
-        def listening(sink: Sink, tell: Callable[[str], None]) -> Listen:
-            hearing = Hearing(watch, sink, recorder, every)
-            return Listen(port, hearing, channel, settings.options.get("bitrate"), tell, virtual=settings.virtual)
+        def listening(sink: Sink, tell: Callable[[str], None]) -> ListenRun:
+            hearing = Pipeline(watch, sink, recorder, every)
+            return ListenRun(port, hearing, channel, settings.options.get("bitrate"), tell, virtual=settings.virtual)
 
         if form == "screen":
             from rvsim.faces.screen.show import LookIn, show_listen
@@ -66,7 +66,7 @@ def listen_bus(
             say(*said)
         else:
             if form == "json":
-                shown: Sink = JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
+                shown: Sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every, sent=False)
             else:
                 shown = Sentences(sys.stdout, (f"{channel}, listening; {against(plan)}.",))
             shown.flush()

@@ -17,17 +17,17 @@ from rvsim.errors import Exit, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import against, planned
 from rvsim.faces.cli.progress import told
-from rvsim.faces.text.output import JsonLines
+from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.survey_text import as_json, as_text, left_out
-from rvsim.logs.draft.rig_draft import Draft, learn_rig
+from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
 from rvsim.logs.formats.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, no_channel, open_log, several_channels
-from rvsim.logs.survey import Part, Survey, survey, survey_channels
+from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
 from rvsim.rig.model import Rig
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
-from rvsim.runs.replay import Replay, Rounds
+from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.runs.selection import selection
 from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
@@ -71,7 +71,7 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
     draft = options.draft
     _check_draft(logs, draft)
     plan, catalogue = planned(options.rig, list(options.dbc))
-    selected = selection(Part(*options.part), options.devices, options.messages, plan, catalogue)
+    selected = selection(SurveyedTime(*options.part), options.devices, options.messages, plan, catalogue)
     problems: list[str] = []
     printed = False
     for log in logs:
@@ -117,7 +117,7 @@ def _check_draft(logs: list[str], draft: Path | None) -> None:
 
 
 def _surveyed(
-    open_again: Callable[[], Log], channel: str | None, plan: Rig | None, catalogue: Catalogue, part: Part
+    open_again: Callable[[], Log], channel: str | None, plan: Rig | None, catalogue: Catalogue, part: SurveyedTime
 ) -> tuple[Log, dict[str, Survey]]:
     """Return a log that was gone through, and what was found on its channels, or on the one that is asked for."""
     with open_again() as opened:
@@ -153,7 +153,7 @@ def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
         yield lambda: open_log(open_things.enter_context(copy.open("rb")))
 
 
-def _write(path: Path, learnt: Draft) -> None:
+def _write(path: Path, learnt: RigDraft) -> None:
     try:
         path.write_text(learnt.text, encoding="utf-8")
     except OSError as error:
@@ -189,14 +189,14 @@ def replay_log(
     watch = Watch(catalogue, plan)
     if channel is None and log != "-":
         _check_channels(opener(log))
-    with Rounds(opener(log), *part, loop, channel) as rounds:
+    with LogRounds(opener(log), *part, loop, channel) as rounds:
         if form == "screen" and speed is not None:
             from rvsim.faces.screen.show import LookIn, show_replay
 
-            code = show_replay(printable(Path(log).name), Replay(rounds, Hearing(watch, LookIn())), plan, speed)
+            code = show_replay(printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, LookIn())), plan, speed)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel)
-            replay = Replay(rounds, Hearing(watch, sentences, every=every))
+            replay = ReplayRun(rounds, Pipeline(watch, sentences, every=every))
             if speed is None:
                 replay.virtual()
             else:
@@ -234,6 +234,6 @@ def _log_sink(
         started = None if begun is None else utc_text(begun)
         channel = channel or next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
-        return JsonLines(sys.stdout, catalogue, channel, start, every, sent=False)
+        return JsonLinesSink(sys.stdout, catalogue, channel, start, every, sent=False)
     how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
     return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",))

@@ -24,7 +24,7 @@ from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.cli.progress import EVERY_S, Progress
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.hardware_run import INTERRUPTED, in_front, served
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.explain import explained
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
@@ -45,7 +45,7 @@ def do(
     What is wrong with the values of this one run is its verdict's error.
     """
     try:
-        return as_json(Trial(job, dbc).run(keep=keep, progress=progress))
+        return as_json(ScenarioRun(job, dbc).run(keep=keep, progress=progress))
     except RvsimError as error:
         why = "; ".join(error.problems)
         return as_json(Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why))
@@ -238,7 +238,7 @@ def on_loopback(
 
 def _the_one(
     jobs: Sequence[Job], option: str, dbc: tuple[Path, ...], absent: Collection[str], junit: Path | None
-) -> Trial:
+) -> ScenarioRun:
     """Return the one trial of jobs that are run by the wall clock."""
     if len(jobs) > 1:
         raise InputError(f"{option} goes with one run: name one scenario, without --repeat")
@@ -270,7 +270,7 @@ def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | No
     return Exit.GOOD if passed == len(told) else Exit.NOT_GOOD
 
 
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[Trial]:
+def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[ScenarioRun]:
     """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
 
     ``absent`` devices are not simulated, and need no kind.
@@ -278,11 +278,11 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] 
     Raises:
         InputError: one cannot be used, or expects nothing: all mistakes of all of them.
     """
-    trials: list[Trial] = []
+    trials: list[ScenarioRun] = []
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
-            trial = Trial(next(job for job in jobs if job.scenario == name), dbc, absent)
+            trial = ScenarioRun(next(job for job in jobs if job.scenario == name), dbc, absent)
             if not trial.loaded.scenario.expectations:
                 problems.append(
                     f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
@@ -345,7 +345,7 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     Raises:
         InputError: it cannot be used.
     """
-    trial = Trial(Job(scenario, {}), dbc)
+    trial = ScenarioRun(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
     print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))

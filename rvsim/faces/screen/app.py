@@ -21,7 +21,7 @@ from rvsim.faces.screen.pages import Row, body, foot, head
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.runs.control import Control
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.manual_faults import ManualFaults
 
 LOOKS_A_SECOND = 4
 HALF_A_DEGREE = 0.5
@@ -49,14 +49,14 @@ class LiveScreen(App[int]):
         control: Control,
         clock: Callable[[], int],
         *,
-        hands: Hands | None = None,
+        hands: ManualFaults | None = None,
         next_flag: Callable[[], None] | None = None,
         ascii_only: bool = False,
     ) -> None:
         super().__init__()
         self.scene = scene
         if hands is not None:
-            scene.by_hand = hands.faulty
+            scene.by_hand = hands.has_fault
         self._control, self._clock = control, clock
         self._hands, self._next_flag = hands, next_flag
         self._ascii = ascii_only

@@ -9,19 +9,19 @@ from itertools import groupby
 
 from rvsim.faces.screen.lines import Line, wrapped
 from rvsim.faces.text.worst_case_text import promise_text
-from rvsim.watch.bus.turn import Access, Waiting
-from rvsim.watch.bus.wire_problems import Wires
+from rvsim.watch.bus.turn import Turn, Waiting
+from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.wire.line_events import StateChanged
-from rvsim.wire.timing import BIT_RATE, Bit, Part, bits_of
+from rvsim.wire.timing import BIT_RATE, Bit, FramePart, bits_of
 
-_ARBITRATION = (Part.START, Part.IDENTIFIER, Part.SRR, Part.IDE, Part.RTR)
+_ARBITRATION = (FramePart.START, FramePart.IDENTIFIER, FramePart.SRR, FramePart.IDE, FramePart.RTR)
 MOST_WAITING = 5
 """So many that waited are written out; the rest is counted."""
 Namer = Callable[[int], str]
 """Says who sends frames with an identifier, and which message they are."""
 
 
-def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
+def access_lines(access: Turn | None, named: Namer, width: int) -> list[Line]:
     """Return the page."""
     if access is None:
         return [(("Nothing has been on the pair for a while.", "plain"),)]
@@ -40,13 +40,13 @@ def access_lines(access: Access | None, named: Namer, width: int) -> list[Line]:
     lines.append(((f"The frame that went: {len(bits)} bits, {stuffed} of them stuff bits, {taken} us.", "strong"),))
     for part, group in groupby(bits, key=lambda bit: bit.part):
         told = written(list(group))
-        if part is Part.ACKNOWLEDGE:
+        if part is FramePart.ACKNOWLEDGE:
             told += "  the sender sends 1, and whoever heard the frame rightly makes it 0"
         lines += wrapped(told, width, f"  {part:<23}", " " * 25)
     return lines
 
 
-def trouble_lines(wires: Wires, width: int) -> list[Line]:
+def trouble_lines(wires: WireProblems, width: int) -> list[Line]:
     """Return what went wrong beside frames, of a pair that tells it; nothing where nothing did."""
     told = [_state(event) for event in wires.states.values()]
     counts = (
@@ -75,7 +75,7 @@ def _state(event: StateChanged) -> str:
     return f"{event.node}: {event.state}, {known}since {event.time / 1e6:.3f} s"
 
 
-def promise_lines(wires: Wires, named: Namer, width: int) -> list[Line]:
+def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
     """Return what the plan promises, and the longest wait so far on a pair that tells it."""
     lines: list[Line] = []
     promise, longest = wires.promise(), wires.longest
@@ -88,7 +88,7 @@ def promise_lines(wires: Wires, named: Namer, width: int) -> list[Line]:
     return [(), *lines] if lines else []
 
 
-def _contest(access: Access, named: Namer, width: int) -> list[Line]:
+def _contest(access: Turn, named: Namer, width: int) -> list[Line]:
     lines: list[Line] = []
     frame = access.frame
     winner = bits_of(frame.identifier, frame.data)

@@ -13,8 +13,8 @@ from rvsim.watch.flag import Flag
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
     """Return causes, then every flag, those that stand first, with evidence and what to try next."""
-    found = account(scene.watch.everything, scene.watch.causes)
-    flags = sorted(scene.watch.everything, key=lambda flag: (flag.until is not None, -flag.number))
+    found = account(scene.watch.all_flags, scene.watch.causes)
+    flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain("No flag so far.")]
     for cause in found.causes:
         over = f" until {ago(cause.until)}" if cause.until is not None else ""

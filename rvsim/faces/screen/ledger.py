@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from rvsim.faces.screen.scene import Scene
-from rvsim.watch.identity.records import Attendance
-from rvsim.watch.summaries import Saying
+from rvsim.watch.identity.records import RollCallLine
+from rvsim.watch.summaries import Summary
 from rvsim.watch.transitions import Presence
 
 
@@ -57,7 +57,7 @@ def ledger(scene: Scene) -> Ledger:
     return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), _counted(scene))
 
 
-def _takes(scene: Scene, device: Attendance, sayings: Mapping[str, Saying]) -> float | None:
+def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -> float | None:
     """Return what a device takes by plan at its present effort: each function between its rest and its fullest."""
     plan = scene.plans.get(device.device)
     if plan is None or not plan.amps:
@@ -72,7 +72,7 @@ def _takes(scene: Scene, device: Attendance, sayings: Mapping[str, Saying]) -> f
 def _counted(scene: Scene) -> float | None:
     """Return the current into the house battery, as the DC source 1 with the highest priority says it."""
     best: tuple[float, float] | None = None
-    for told in scene.watch.told():
+    for told in scene.watch.last_frames():
         house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
         if house and told.spec is not None and not scene.is_old(told):
             said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}

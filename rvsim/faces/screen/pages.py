@@ -19,10 +19,10 @@ from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.watch.flag import Flag
-from rvsim.watch.identity.records import Attendance
-from rvsim.watch.summaries import Rail, Saying
+from rvsim.watch.identity.records import RollCallLine
+from rvsim.watch.summaries import Rail, Summary
 from rvsim.watch.transitions import Presence
-from rvsim.watch.watch import Told
+from rvsim.watch.watch import LastFrame
 from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
 
@@ -135,7 +135,7 @@ def _aboard(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
     return rows, chosen
 
 
-def _of_the_bus(scene: Scene, devices: list[Attendance], width: int) -> list[Line]:
+def _of_the_bus(scene: Scene, devices: list[RollCallLine], width: int) -> list[Line]:
     """Return the flags that stand for no device: those of the whole bus."""
     names = {one.device for one in devices}
     lines: list[Line] = []
@@ -159,7 +159,7 @@ def _flags_in_place(flags: list[Flag], width: int, edge: str) -> list[Line]:
     return lines
 
 
-def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
+def _device(scene: Scene, device: RollCallLine, name: int, width: int) -> Line:
     flags = scene.flags_of(device.device)
     chosen = device.device == scene.chosen
     state = str(device.state) if device.state is not None else "awaited"
@@ -181,7 +181,7 @@ def _device(scene: Scene, device: Attendance, name: int, width: int) -> Line:
     return beside(left, tuple(right), width)
 
 
-def _sentence(scene: Scene, device: Attendance) -> str:
+def _sentence(scene: Scene, device: RollCallLine) -> str:
     if device.state is Presence.SILENT:
         return f"last heard at {ago(device.last_heard)}" if device.last_heard is not None else "never heard"
     if device.state is Presence.UNPLANNED:
@@ -194,14 +194,14 @@ def _sentence(scene: Scene, device: Attendance) -> str:
     return said + (f", next was due {ago(late)} ago" if late is not None else "")
 
 
-def _words(said: Saying) -> str:
+def _words(said: Summary) -> str:
     """Return what a function says, with the mark of its weakest part."""
     return said.sentence + mark((said.origin,)) if said.sentence else ""
 
 
-def _counted(scene: Scene, device: Attendance) -> str:
+def _counted(scene: Scene, device: RollCallLine) -> str:
     """Say what can be said of a device that speaks for no function that has words here."""
-    told = list(scene.watch.told(device.device))
+    told = list(scene.watch.last_frames(device.device))
     unknown = sum(one.spec is None for one in told)
     messages = f"{len(told)} message{'' if len(told) == 1 else 's'}"
     return messages + (f", {unknown} without a definition here" if unknown else "")
@@ -219,7 +219,7 @@ def _trend(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> st
     return f", {'rising' if change > 0 else 'falling'} {abs(change):.1f} °C a minute"
 
 
-def _first_rail(scene: Scene, device: Attendance) -> str:
+def _first_rail(scene: Scene, device: RollCallLine) -> str:
     for title, words in scene.sayings(device):
         if words.rails:
             return _rail_text(scene, device.device, title, words.rails[0], 18)
@@ -233,7 +233,7 @@ def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> s
     return f"{low:>4g} {drawn} {high:g} {of.reading.field.spoken_unit}".rstrip()
 
 
-def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
+def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
     """Return the lines under an open device: its flags with the next step, what it says on rails, who waits on it."""
     lines = _flags_in_place(scene.flags_of(device.device), width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
@@ -263,9 +263,9 @@ def _in_place(scene: Scene, device: Attendance, width: int) -> list[Line]:
     return lines
 
 
-def _messages(scene: Scene, device: Attendance) -> list[str]:
+def _messages(scene: Scene, device: RollCallLine) -> list[str]:
     """Say which messages come of a device that speaks for no function that has words here."""
-    told = list(scene.watch.told(device.device))
+    told = list(scene.watch.last_frames(device.device))
     texts = [f"{one.topic}" + (f", every {one.gap / 1e6:.1f} s" if one.gap else "") for one in told[:MOST_MESSAGES]]
     return texts + ([f"and {len(told) - MOST_MESSAGES} more"] if len(told) > MOST_MESSAGES else [])
 
@@ -312,7 +312,7 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     return lines
 
 
-def _within(told: Told, piece: int) -> int:
+def _within(told: LastFrame, piece: int) -> int:
     return min(piece, max(0, len(pieces(told.spec, told.frame.data)) - 1))
 
 

@@ -14,11 +14,11 @@ from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.bus.turn import Access, latest_access
+from rvsim.watch.bus.turn import Turn, latest_access
 from rvsim.watch.flag import Flag
-from rvsim.watch.identity.records import Attendance
-from rvsim.watch.summaries import Rail, Said, Saying, saying
-from rvsim.watch.watch import Told, Watch
+from rvsim.watch.identity.records import RollCallLine
+from rvsim.watch.summaries import Rail, Said, Summary, summary
+from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
 
@@ -91,7 +91,7 @@ class Scene:
 
     # Devices.
 
-    def devices(self) -> list[Attendance]:
+    def devices(self) -> list[RollCallLine]:
         """Return everybody in the chosen order; those that are not in the rig come last."""
         listed = list(self.watch.roll_call)
         if self.chosen is None and listed:
@@ -154,35 +154,35 @@ class Scene:
 
     # What they say.
 
-    def sayings(self, device: Attendance) -> list[tuple[str, Saying]]:
+    def sayings(self, device: RollCallLine) -> list[tuple[str, Summary]]:
         """Return what each function of a device says, with the function's title and instance."""
         return [(FUNCTIONS[name].spoken(instance), words) for name, instance, words in self._spoken(device)]
 
-    def by_function(self, device: Attendance) -> Mapping[str, Saying]:
+    def by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
         """Return what each function of a device says, by the function's name; the first instance speaks for all."""
-        said: dict[str, Saying] = {}
+        said: dict[str, Summary] = {}
         for name, _, words in self._spoken(device):
             said.setdefault(name, words)
         return said
 
-    def _spoken(self, device: Attendance) -> Iterator[tuple[str, int, Saying]]:
+    def _spoken(self, device: RollCallLine) -> Iterator[tuple[str, int, Summary]]:
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
-        topics = list(self.watch.told(device.device))
+        topics = list(self.watch.last_frames(device.device))
         for name, instances in functions.items():
             for instance in instances:
                 said = self._said(topics, FUNCTIONS[name], instance)
                 if said:
                     numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
-                    words = saying(FUNCTIONS[name], said, numbers)
+                    words = summary(FUNCTIONS[name], said, numbers)
                     self._follow(device.device, FUNCTIONS[name].spoken(instance), words.rails)
                     yield name, instance, words
 
-    def is_old(self, told: Told) -> bool:
+    def is_old(self, told: LastFrame) -> bool:
         """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
         return told.gap is not None and self.now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap)
 
-    def _said(self, topics: Sequence[Told], function: Function, instance: int) -> Said:
+    def _said(self, topics: Sequence[LastFrame], function: Function, instance: int) -> Said:
         """Return the last readings of a function by message and field.
 
         What a device has left to a speaker of higher priority is not its word any more.
@@ -223,12 +223,12 @@ class Scene:
         low, high = limits.get(f"{rail.message}.{name}") or limits.get(name) or (rail.low, rail.high)
         return float(low), float(high)
 
-    def waiting(self, device: Attendance) -> list[str]:
+    def waiting(self, device: RollCallLine) -> list[str]:
         """Return who was heard to command a function of the device."""
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
         waiting: dict[str, None] = {}
-        for told in self.watch.told():
+        for told in self.watch.last_frames():
             command = by_command(told.topic.message) if told.topic.message else None
             if command is not None and told.topic.instance in functions.get(command.name, ()):
                 waiting[told.device] = None
@@ -236,10 +236,10 @@ class Scene:
 
     def overdue(self, device: str) -> int | None:
         """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
-        due = [self.now - told.frame.time - told.gap for told in self.watch.told(device) if told.gap is not None]
+        due = [self.now - told.frame.time - told.gap for told in self.watch.last_frames(device) if told.gap is not None]
         return max((late for late in due if late > 0), default=None)
 
-    def access(self) -> Access | None:
+    def access(self) -> Turn | None:
         """Return the last access of the pair that others waited for, else the last one of the last two seconds."""
         load = self.watch.load
         latest, contested = latest_access(load.recent), latest_access(load.crowded)
@@ -248,27 +248,27 @@ class Scene:
     def named(self, identifier: int) -> str:
         """Say who sends frames with an identifier, and which message they are."""
         dgn, source = dgn_of(identifier), identifier & 0xFF
-        for told in self.watch.told():
+        for told in self.watch.last_frames():
             if (told.topic.dgn, told.topic.source) == (dgn, source):
                 return f"{told.device}, {told.topic}"
         return f"address {source:02X} hex, DGN {dgn:05X} hex"
 
     # The tape.
 
-    def topics(self) -> list[Told]:
+    def topics(self) -> list[LastFrame]:
         """Return what the chosen device said last of each topic, its status messages first."""
-        topics = list(self.watch.told(self.chosen)) if self.chosen is not None else []
+        topics = list(self.watch.last_frames(self.chosen)) if self.chosen is not None else []
         plan = self.plans.get(self.chosen or "")
         functions = plan.functions if plan is not None else {}
         statuses = [message for name in functions for message in FUNCTIONS[name].statuses]
 
-        def rank(told: Told) -> int:
+        def rank(told: LastFrame) -> int:
             message = told.topic.message
             return statuses.index(message) if message in statuses else len(statuses)
 
         return sorted(topics, key=rank)
 
-    def spelled(self) -> Told | None:
+    def spelled(self) -> LastFrame | None:
         """Return what the tape spells."""
         topics = self.topics()
         return topics[self.topic % len(topics)] if topics else None
@@ -285,7 +285,7 @@ class Scene:
         return Target(rails[0].message, rails[0].reading.field.name) if rails else None
 
 
-def _first_value(told: Told, piece: int) -> Target | None:
+def _first_value(told: LastFrame, piece: int) -> Target | None:
     """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
     for part in pieces(told.spec, told.frame.data)[piece:]:
         for reading in part.readings:

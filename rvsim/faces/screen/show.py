@@ -18,11 +18,11 @@ from rvsim.faces.cli.exits import ENDING, say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.rig.model import Rig
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
-from rvsim.runs.listen import Listen
-from rvsim.runs.manual_faults import Hands
-from rvsim.runs.replay import Replay
+from rvsim.runs.listen import ListenRun
+from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.replay import ReplayRun
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, Watch
@@ -58,7 +58,7 @@ def show(
     clock: Callable[[], int],
     *,
     over: str = "The run is over.",
-    hands: Hands | None = None,
+    hands: ManualFaults | None = None,
     next_flag: Callable[[], None] | None = None,
 ) -> int:
     """Let something run in a thread of its own with a screen in front, until the screen is left.
@@ -106,7 +106,7 @@ def show(
     return code
 
 
-def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None, speed: float) -> int:
+def show_bench(loaded: LoadedScenario, make: Callable[..., BenchRun], end: int | None, speed: float) -> int:
     """Run a scenario with a screen in front; ``make`` makes its run, given a sink and ``on_failure``.
 
     Raises:
@@ -120,14 +120,14 @@ def show_bench(loaded: LoadedScenario, make: Callable[..., Run], end: int | None
         scene,
         control,
         lambda: run.paced(end, speed, control=control),
-        lambda: run.heard,
-        hands=Hands(run),
+        lambda: run.observed_until,
+        hands=ManualFaults(run),
     )
     say(*broken)
     return int(Exit.NOT_GOOD) if broken and code == Exit.GOOD else code
 
 
-def show_replay(name: str, replay: Replay, rig: Rig | None, speed: float) -> int:
+def show_replay(name: str, replay: ReplayRun, rig: Rig | None, speed: float) -> int:
     """Go through a log with a screen in front.
 
     Raises:
@@ -145,13 +145,13 @@ def show_replay(name: str, replay: Replay, rig: Rig | None, speed: float) -> int
         scene,
         control,
         lambda: replay.paced(control),
-        lambda: replay.heard,
+        lambda: replay.observed_until,
         over=over,
         next_flag=replay.next_flag,
     )
 
 
-def show_listen(name: str, listen: Listen, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
+def show_listen(name: str, listen: ListenRun, rig: Rig | None, end: int | None, said: Sequence[str]) -> int:
     """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
 
     Raises:
@@ -163,7 +163,7 @@ def show_listen(name: str, listen: Listen, rig: Rig | None, end: int | None, sai
         scene,
         control,
         lambda: listen.run(end, control),
-        lambda: listen.heard,
+        lambda: listen.observed_until,
         over="The time is over.",
     )
 

@@ -12,29 +12,29 @@ from rvsim.wire.error_report import NO_ACKNOWLEDGE
 from rvsim.wire.line_events import ErrorState
 
 
-class Meaning(NamedTuple):
+class ErrorMeaning(NamedTuple):
     """What is meant, and the next thing to try."""
 
     means: str
     next_step: str
 
 
-_NOT_ACKNOWLEDGED = Meaning(
+_NOT_ACKNOWLEDGED = ErrorMeaning(
     "nobody filled the acknowledge slot of a frame: no other node that works was on the pair",
     "power a second node; then hold both bit rates against each other; then the two wires of the sender, which may be "
     "swapped or open",
 )
-_SPOILT = Meaning(
+_SPOILT = ErrorMeaning(
     "a node saw a frame that breaks the rules of CAN and spoilt it for all; it is sent again",
     "the bit rate of whoever joined last; then, with the power off, both terminators (60 ohm across the pair); then "
     "plugs and drops",
 )
 _STATES = {
-    ErrorState.PASSIVE: Meaning(
+    ErrorState.PASSIVE: ErrorMeaning(
         "an error counter is above 127: it goes on, but can no longer make others repeat what it could not read",
         "its own drop and plug first, where only one node is; the terminators and the bit rate, where several are",
     ),
-    ErrorState.BUS_OFF: Meaning(
+    ErrorState.BUS_OFF: ErrorMeaning(
         "the transmit error counter is above 255: it has taken itself off the bus and sends nothing more until it is "
         "started again",
         "look for a short between the two wires, swapped wires or a wrong bit rate at that node; then start it again",
@@ -42,7 +42,7 @@ _STATES = {
 }
 
 
-def _meaning(about: str) -> Meaning:
+def _meaning(about: str) -> ErrorMeaning:
     return _NOT_ACKNOWLEDGED if NO_ACKNOWLEDGE in about else _SPOILT
 
 
@@ -57,7 +57,7 @@ def errors_text(found: ErrorCounts) -> Iterator[str]:
         yield from _told(heading, _STATES[state])
 
 
-def _told(heading: str, meaning: Meaning) -> Iterator[str]:
+def _told(heading: str, meaning: ErrorMeaning) -> Iterator[str]:
     yield f"  {heading}"
     yield f"      It means: {meaning.means}"
     yield f"      Try next: {meaning.next_step}"

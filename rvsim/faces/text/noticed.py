@@ -8,34 +8,34 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from rvsim.faces.text.flags import Account, gathered, tags
 from rvsim.watch.causes import Cause, CauseKind
-from rvsim.watch.flag import Flag, Kind
+from rvsim.watch.flag import Flag, FlagKind
 
 MAX_WRITTEN_OUT = 8
 """Flags of one group that are written out; the rest is counted, and in the JSON form."""
-IN_SHORT: Mapping[Kind, str] = {
-    Kind.SILENT_DEVICE: "fell silent",
-    Kind.LATE_MESSAGE: "did not send in time",
-    Kind.BUS_QUIET: "was quiet for longer than is usual",
-    Kind.UNPLANNED_DEVICE: "is not as planned",
-    Kind.SHARED_ADDRESS: "is used by more than one unit",
-    Kind.BAD_VALUE: "reported an impossible value",
-    Kind.NO_DATA: "lost a reading",
-    Kind.WRONG_LENGTH: "sent frames of the wrong length",
-    Kind.REPORTED_FAULT: "reports a fault",
-    Kind.BUS_BUSY: "was busier than is good",
-    Kind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
-    Kind.SHARED_INSTANCE: "is two devices with one function and instance",
-    Kind.TWO_COMMANDERS: "is commanded by two against each other",
-    Kind.IGNORED_COMMAND: "does not do what it is commanded",
-    Kind.STUCK_VALUE: "repeats a reading that should move",
-    Kind.CANNOT_CLAIM: "has no address",
-    Kind.SHARED_NAME: "uses a NAME that another one uses too",
-    Kind.NO_ADDRESS: "sent without an address",
-    Kind.FAILED_TRANSFER: "could not finish what it sent or asked for",
-    Kind.RESTARTED: "restarted",
-    Kind.BUS_ERRORS: "had errors",
-    Kind.REPLACED_DEVICE: "is another unit than before, or than planned",
-    Kind.LOG_OUT_OF_ORDER: "has times that cannot be believed",
+IN_SHORT: Mapping[FlagKind, str] = {
+    FlagKind.SILENT_DEVICE: "fell silent",
+    FlagKind.LATE_MESSAGE: "did not send in time",
+    FlagKind.BUS_QUIET: "was quiet for longer than is usual",
+    FlagKind.UNPLANNED_DEVICE: "is not as planned",
+    FlagKind.SHARED_ADDRESS: "is used by more than one unit",
+    FlagKind.BAD_VALUE: "reported an impossible value",
+    FlagKind.NO_DATA: "lost a reading",
+    FlagKind.WRONG_LENGTH: "sent frames of the wrong length",
+    FlagKind.REPORTED_FAULT: "reports a fault",
+    FlagKind.BUS_BUSY: "was busier than is good",
+    FlagKind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
+    FlagKind.SHARED_INSTANCE: "is two devices with one function and instance",
+    FlagKind.TWO_COMMANDERS: "is commanded by two against each other",
+    FlagKind.IGNORED_COMMAND: "does not do what it is commanded",
+    FlagKind.STUCK_VALUE: "repeats a reading that should move",
+    FlagKind.CANNOT_CLAIM: "has no address",
+    FlagKind.SHARED_NAME: "uses a NAME that another one uses too",
+    FlagKind.NO_ADDRESS: "sent without an address",
+    FlagKind.FAILED_TRANSFER: "could not finish what it sent or asked for",
+    FlagKind.RESTARTED: "restarted",
+    FlagKind.BUS_ERRORS: "had errors",
+    FlagKind.REPLACED_DEVICE: "is another unit than before, or than planned",
+    FlagKind.LOG_OUT_OF_ORDER: "has times that cannot be believed",
 }
 """What each kind of flag says of its subject; messages without a name are counted instead."""
 
@@ -50,7 +50,7 @@ def in_short(account: Account) -> Iterator[str]:
         explained = tags([flag for cause in alike for flag in cause.flags])
         yield f"cause, {first.severity}: {whose}{first.text}{more}; this explains {explained}."
     for group in gathered(account.top):
-        if group[0].kind is not Kind.UNKNOWN_MESSAGE:
+        if group[0].kind is not FlagKind.UNKNOWN_MESSAGE:
             yield f"{tags(group)} {group[0].severity}: {_whom(group)}{_explaining(account, group)}."
 
 
@@ -101,7 +101,7 @@ def _explaining(account: Account, group: Sequence[Flag]) -> str:
 def _whom(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
     whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
-    never = group[0].kind is Kind.SILENT_DEVICE and all(flag.heard is None for flag in group)
+    never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "was not heard at all" if never else IN_SHORT[group[0].kind]
     return f"{whom} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
 

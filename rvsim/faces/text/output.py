@@ -15,7 +15,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 
 
-class JsonLines:
+class JsonLinesSink:
     """One JSON object a line; with ``every`` also each frame and each reading of it."""
 
     def __init__(

@@ -68,7 +68,7 @@ class Sentences:
         present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in known)
         counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
         standing = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
-        for cause in account(watch.everything, watch.causes).causes:
+        for cause in account(watch.all_flags, watch.causes).causes:
             self._say(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {cause.text}")
         self._say(time, f"end: {counted}; {f'flags still standing: {standing}' if standing else 'no flag stands'}")
 

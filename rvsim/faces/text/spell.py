@@ -12,7 +12,7 @@ from typing import Any
 from rvsim.errors import InputError
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
 from rvsim.faces.text.spell_meaning import meaning_of
-from rvsim.faces.text.spell_transport import Meaning, whole
+from rvsim.faces.text.spell_transport import FrameMeaning, whole
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
@@ -146,7 +146,7 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
         yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
 
 
-def _with_data(found: list[FieldRow], meaning: Meaning | None) -> list[FieldRow]:
+def _with_data(found: list[FieldRow], meaning: FrameMeaning | None) -> list[FieldRow]:
     """Return the rows with the bytes that a meaning tells in the place of those that no field holds."""
     if meaning is None or meaning.data is None:
         return found
@@ -165,7 +165,7 @@ def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
         yield f"  The frame has {count} and the message {spec.length}: the rest has no meaning here."
 
 
-def _meaning(meaning: Meaning | None) -> Iterator[str]:
+def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
     """Say what the frame means as a whole, how sure that is, and what does not fit."""
     if meaning is None:
         return

@@ -6,7 +6,7 @@ Knows: which messages say more together than field by field. Does not know how a
 from collections.abc import Callable, Mapping
 
 from rvsim.faces.text import spell_transport
-from rvsim.faces.text.spell_transport import Meaning, listed, named_dgn
+from rvsim.faces.text.spell_transport import FrameMeaning, listed, named_dgn
 from rvsim.rig.functions import by_dsa
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
@@ -28,7 +28,7 @@ _HOLD_A_DGN = ("desired_dgn", "dgn_acknowledged")
 _PRODUCT_PARTS = ("make", "model", "serial number", "unit number")
 
 
-def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning | None:
+def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Catalogue) -> FrameMeaning | None:
     """Return what a frame means as a whole, None where its fields say it all."""
     service = _SERVICES.get(parts.dgn)
     if service is not None:
@@ -40,20 +40,22 @@ def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Cat
 # Texts.
 
 
-def _product(_: Identifier, data: bytes, __: Catalogue) -> Meaning:
+def _product(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
     said = texts.read_product(data)
     told = [f"{title} {text!r}" for title, text in zip(_PRODUCT_PARTS, said, strict=True) if text]
     sentence = f"As text: {listed(told)}." if told else "As text it says nothing."
-    return Meaning("product identification", texts.ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
+    return FrameMeaning("product identification", texts.ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
 
 
-def _software(_: Identifier, data: bytes, __: Catalogue) -> Meaning:
+def _software(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
     said = texts.read_software(data)
     told = listed([repr(text) for text in said]) or "nothing"
     problems = _not_ended(data, 1)
     if data and not problems and data[0] != len(said):
         problems = (f"byte 0 counts {data[0]} texts, and there are {len(said)}",)
-    return Meaning("software identification", texts.ORIGIN, (f"As text: {told}.",), {"software": list(said)}, problems)
+    return FrameMeaning(
+        "software identification", texts.ORIGIN, (f"As text: {told}.",), {"software": list(said)}, problems
+    )
 
 
 def spoken_text(spec: MessageSpec, data: bytes) -> tuple[str, list[Origin]] | None:
@@ -74,7 +76,7 @@ def _not_ended(data: bytes, start: int) -> tuple[str, ...]:
 # Faults.
 
 
-def _fault(readings: Mapping[str, Reading]) -> Meaning | None:
+def _fault(readings: Mapping[str, Reading]) -> FrameMeaning | None:
     found = fault_in({name: reading.raw for name, reading in readings.items()})
     if found is None:
         return None
@@ -98,7 +100,7 @@ def _fault(readings: Mapping[str, Reading]) -> Meaning | None:
     if function is not None and dsa is not None:
         origins.append(function.origin_of(dsa))
     facts = {"fault": reported, "dsa": dsa, "function": function.title if function is not None else None}
-    return Meaning("fault report", weakest(*origins), tuple(sentences), facts)
+    return FrameMeaning("fault report", weakest(*origins), tuple(sentences), facts)
 
 
 def _function_text(dsa: int) -> str:
@@ -112,7 +114,7 @@ def _function_text(dsa: int) -> str:
 # Numbers of other messages.
 
 
-def _number(readings: Mapping[str, Reading], catalogue: Catalogue) -> Meaning | None:
+def _number(readings: Mapping[str, Reading], catalogue: Catalogue) -> FrameMeaning | None:
     reading = next((readings[name] for name in _HOLD_A_DGN if name in readings), None)
     if reading is None or reading.raw is None:
         return None
@@ -120,10 +122,10 @@ def _number(readings: Mapping[str, Reading], catalogue: Catalogue) -> Meaning | 
     other, origin = named_dgn(reading.raw, catalogue)
     sentence = f"The {title} {reading.raw:05X} hex is {other or 'not known'}."
     facts = {"dgn": f"{reading.raw:05X}", "message": other}
-    return Meaning(title, weakest(reading.origin, origin), (sentence,), facts)
+    return FrameMeaning(title, weakest(reading.origin, origin), (sentence,), facts)
 
 
-_SERVICES: Mapping[int, Callable[[Identifier, bytes, Catalogue], Meaning | None]] = {
+_SERVICES: Mapping[int, Callable[[Identifier, bytes, Catalogue], FrameMeaning | None]] = {
     CONNECTION: spell_transport.connection,
     PACKET: spell_transport.packet,
     texts.PRODUCT_IDENTIFICATION: _product,

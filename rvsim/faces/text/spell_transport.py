@@ -33,7 +33,7 @@ from rvsim.wire.transfer.packets import (
 )
 
 
-class Meaning(NamedTuple):
+class FrameMeaning(NamedTuple):
     """What a frame means as a whole.
 
     ``origin`` is the weakest of what the sentences rest on. ``facts`` are the parts of the JSON form, ``problems``
@@ -108,11 +108,11 @@ def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
     return replace(spec, fields=tuple(fields))
 
 
-def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning | None:
+def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> FrameMeaning | None:
     """Say what a connection frame asks for, announces or ends."""
     control = read_control(data)
     if control is None:
-        return Meaning("unknown", Origin.PUBLISHED, (), {}, tuple(_unreadable(data)))
+        return FrameMeaning("unknown", Origin.PUBLISHED, (), {}, tuple(_unreadable(data)))
     message, origin = named_dgn(_whole_number(control.dgn), catalogue)
     about = f"The long message is DGN {control.dgn:05X} hex: {message or 'not known'}."
     facts = {**control._asdict(), "dgn": f"{control.dgn:05X}", "message": message}
@@ -124,10 +124,10 @@ def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> Meaning 
         origins.append(_REASON.code_grade(control.reason))
     sentence = f"{_TITLES[type(control)]}: {_does(control, _who(parts.source), _who(parts.destination))}."
     problems = tuple(_misfits(control, parts))
-    return Meaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
+    return FrameMeaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
 
 
-def packet(parts: Identifier, data: bytes, _: Catalogue) -> Meaning | None:
+def packet(parts: Identifier, data: bytes, _: Catalogue) -> FrameMeaning | None:
     """Say which packet of a long message this is and what it carries."""
     number, payload = data[0] if data else None, data[1:]
     text = _text(payload)
@@ -146,7 +146,9 @@ def packet(parts: Identifier, data: bytes, _: Catalogue) -> Meaning | None:
             f"Packet {number} of {whose}: bytes {first} to {first + PAYLOAD - 1} of it.",
             "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
         )
-    return Meaning("data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None)
+    return FrameMeaning(
+        "data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None
+    )
 
 
 PACKET_ORIGIN = Origin.MEMORY

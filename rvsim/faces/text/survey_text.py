@@ -17,18 +17,18 @@ from rvsim.faces.text.worst_case_text import promise_json, promise_text
 from rvsim.logs.columns import PairUse
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
-from rvsim.logs.survey import Heard, Message, Source, Survey
+from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.runs.selection import Selection
+from rvsim.runs.selection import LogSelection
 from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
 
-EVERYTHING = Selection()
+EVERYTHING = LogSelection()
 
 
-def as_json(log: Log, found: Survey, channel: str = "", selected: Selection = EVERYTHING) -> str:
+def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection = EVERYTHING) -> str:
     """Return the survey of one channel as one JSON object; a log with several channels has one for each.
 
     ``channel`` is null where the log names none. ``unreadable`` is that of the whole log, ``damage`` of the channel.
@@ -117,7 +117,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
     }
 
 
-def _device(source: Source, in_order: bool) -> dict[str, Any]:
+def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
     return {
         "source": source.address,
         "name": None if source.name is None else asdict(source.name),
@@ -145,7 +145,7 @@ def _device(source: Source, in_order: bool) -> dict[str, Any]:
 
 
 def as_text(
-    log: Log, found: Survey, catalogue: Catalogue, channel: str = "", selected: Selection = EVERYTHING
+    log: Log, found: Survey, catalogue: Catalogue, channel: str = "", selected: LogSelection = EVERYTHING
 ) -> Iterator[str]:
     """Return the survey of one channel in words: what it comes to, who was there, what was noticed."""
     begun = _date(log)
@@ -233,7 +233,7 @@ MOST_USERS = 3
 """So many of those who used the worst second are named."""
 
 
-def _called(source: Source) -> str:
+def _called(source: SurveyedSource) -> str:
     """Name whoever is at an address."""
     planned = ", ".join(one.device for one in source.devices if one.planned)
     return planned or _address(source.address)
@@ -310,7 +310,7 @@ SHORTEST_S = 15
 # Who was there.
 
 
-def _who(source: Source, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
+def _who(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
     name = source.name
     known = [one.device for one in source.devices if one.planned]
     who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
@@ -332,7 +332,7 @@ def _who(source: Source, with_rig: bool, catalogue: Catalogue, in_order: bool) -
         yield f"    {spoken[message]:<{width}}  {often}"
 
 
-def _spoken(message: Message, catalogue: Catalogue) -> str:
+def _spoken(message: SurveyedMessage, catalogue: Catalogue) -> str:
     """Name a message as it is spoken of: with its instance, a heartbeat with its function; and mark it."""
     if not message.name:
         return f"{Topic(0, *message)}, no name here"
@@ -340,7 +340,7 @@ def _spoken(message: Message, catalogue: Catalogue) -> str:
     return str(Topic(0, *message)) + mark_of(spec, message.dsa, message.instance is not None, bool(message.part))
 
 
-def _how_often(heard: Heard) -> str:
+def _how_often(heard: MessageCounts) -> str:
     """Say how often a message came: its usual gap, or that it comes in bursts, and the worst gap."""
     mean, median = heard.mean, heard.median
     if mean is None or median is None:

@@ -5,12 +5,12 @@ Knows: the assumptions that have to be said with it. Does not know how it is wor
 
 from typing import Any
 
-from rvsim.watch.bus.worst_case import ASIDE_GAP, Promise
+from rvsim.watch.bus.worst_case import ASIDE_GAP, WorstCase
 
 _SHOWN = 3
 
 
-def promise_text(promise: Promise) -> str:
+def promise_text(promise: WorstCase) -> str:
     """Say it in a sentence or two, with what it rests on."""
     load = f"By the plan the pair is at most {promise.percent:.1f} % busy"
     hopeless = [one.message for one in promise.responses.values() if one.worst is None]
@@ -30,7 +30,7 @@ def promise_text(promise: Promise) -> str:
     )
 
 
-def promise_json(promise: Promise | None) -> dict[str, Any] | None:
+def promise_json(promise: WorstCase | None) -> dict[str, Any] | None:
     """Return it as plain data, times in milliseconds."""
     if promise is None:
         return None

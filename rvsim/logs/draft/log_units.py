@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from rvsim.logs.survey import Heard, Message, Source, Survey
+from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS, HIGHEST_INSTANCE, Function, by_dsa, by_status
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -23,7 +23,7 @@ Claims = Mapping[int, Mapping[Name, int]]
 class Unit:
     """One device to be: the source addresses that it was heard from, the present one last, and what it is."""
 
-    sources: list[Source]
+    sources: list[SurveyedSource]
     name: Name | None
     """The NAME that tells it from all others."""
     remarks: list[str]
@@ -39,7 +39,7 @@ class Unit:
         """What it says it is, None where it says nothing."""
         return next((one.product for one in self.sources[-1].devices if one.product and any(one.product)), None)
 
-    def messages(self) -> Iterator[tuple[Message, Heard]]:
+    def messages(self) -> Iterator[tuple[SurveyedMessage, MessageCounts]]:
         """Yield everything that it said."""
         for source in self.sources:
             yield from source.messages.items()
@@ -76,7 +76,7 @@ def _by_address(found: Survey, claims: Claims) -> list[Unit]:
     return units
 
 
-def _moved(places: list[Source], claims: Claims, name: Name) -> bool:
+def _moved(places: list[SurveyedSource], claims: Claims, name: Name) -> bool:
     """Tell whether one unit went from each address to the next: it said nothing from there after its next claim."""
     alone = all(len(claims[source.address]) == 1 for source in places)
     return alone and all(

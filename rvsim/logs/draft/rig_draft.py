@@ -18,7 +18,7 @@ from rvsim.rig.load import check
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import LONGEST_US
 from rvsim.rig.toml_file import TomlFile
-from rvsim.watch.flag import Flag, Kind
+from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.traffic import SECOND
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -28,7 +28,7 @@ from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
 
 
-class Draft(NamedTuple):
+class RigDraft(NamedTuple):
     """A rig learnt from a log."""
 
     text: str
@@ -64,7 +64,7 @@ class Overheard:
             yield frame
 
 
-def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Catalogue, log_name: str) -> Draft:
+def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Catalogue, log_name: str) -> RigDraft:
     """Return a rig learnt from a log, with which the same log raises no flag.
 
     Args:
@@ -82,7 +82,7 @@ def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Ca
     return draft(found, overheard, log_name, survey(open_log(), catalogue, rig).flags)
 
 
-def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Flag] = ()) -> Draft:
+def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Flag] = ()) -> RigDraft:
     """Write a rig with a device for each unit that was heard; ``flags`` are what it is to take as normal or accept.
 
     Raises:
@@ -92,10 +92,10 @@ def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Fl
     log = PurePath(plain(log_name)).name.strip() or "a log"
     if not units:
         raise InputError(f"{log}: nobody was heard in it, so no rig can be learnt; name a log with frames of devices")
-    pauses = {flag: overheard.pauses.get(flag.until or 0, 0) for flag in flags if flag.kind is Kind.BUS_QUIET}
+    pauses = {flag: overheard.pauses.get(flag.until or 0, 0) for flag in flags if flag.kind is FlagKind.BUS_QUIET}
     normal = {flag: pause for flag, pause in pauses.items() if 0 < pause <= LONGEST_US - STEP}
     devices = dict(zip(names_of(units), units, strict=True))
     accepted = accepted_of([flag for flag in flags if flag not in normal], set(devices))
     cannot_claim = overheard.claims.get(NULL_ADDRESS, {})
     text = rig_text(found, log, devices, normal, cannot_claim, accepted)
-    return Draft(text, len(accepted), faults_in(accepted))
+    return RigDraft(text, len(accepted), faults_in(accepted))

@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 from rvsim.logs.draft.log_units import Unit, spoken_name
 from rvsim.logs.draft.stand_ins import kind_for, settings_for
-from rvsim.logs.survey import Heard, Survey
+from rvsim.logs.survey import MessageCounts, Survey
 from rvsim.rig.claimed import written
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.quantity import spoken
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
 from rvsim.wire.name import Name
@@ -153,7 +153,7 @@ def _instances(those: list[int]) -> str:
     return str(those[0]) if len(those) == 1 else str(sorted(those))
 
 
-def _how_often(heard: Heard) -> str:
+def _how_often(heard: MessageCounts) -> str:
     if heard.median is None or heard.mean is None:
         return "once"
     if heard.in_bursts:
@@ -195,7 +195,7 @@ def _accepted(accepted: Accepted, log: str) -> Iterator[str]:
         yield "# Remove this entry, and it is told again."
         yield "[[accepted]]"
         yield from (f"{key} = {_text(value)}" for key, value in known._asdict().items() if value is not None)
-        if known.flag is Kind.SILENT_DEVICE and any(flag.heard is None for flag in those):
+        if known.flag is FlagKind.SILENT_DEVICE and any(flag.heard is None for flag in those):
             yield "absent = true"
         yield f"reason = {_text(f'seen in {log}')}"
 

@@ -10,7 +10,7 @@ import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from rvsim.logs.formats.entry import LONGEST_DATA, Entry, Found, Kind, Skip, UnreadableError, error, other
+from rvsim.logs.formats.entry import LONGEST_DATA, EntryKind, Found, LogEntry, Skip, UnreadableError, error, other
 
 KIND = "binary log (.blf)"
 MAGIC = b"LOGG"
@@ -195,7 +195,7 @@ def _frame(found: bytes) -> Found:
     """Return what an object holds."""
     version, _, type_ = _BASE.unpack_from(found)
     if version not in _TIMES:
-        return Skip(None, Kind.EVENT, None)
+        return Skip(None, EntryKind.EVENT, None)
     flags, ticks = _TIMES[version].unpack_from(found)
     time = ticks * 10 if flags == _TEN_MICROSECONDS else (ticks + 500) // 1000
     body = _TIMES[version].size
@@ -212,17 +212,17 @@ def _frame(found: bytes) -> Found:
         channel, length, identifier, flags = _FD64.unpack_from(found, body)
         data = found[body + _FD64.size :][:length].ljust(length, b"\0")  # zeros at the end may be left out
         return _entry(time, channel, identifier, data, flags & _FD64_REMOTE, flags & _FD64_FLAG)
-    return Skip(None, Kind.EVENT, None)
+    return Skip(None, EntryKind.EVENT, None)
 
 
 def _entry(time: int, channel: int, identifier: int, data: bytes, remote: int, fd: int = 0) -> Found:
     told = b"%d" % channel
     if fd:
-        return Skip(time, Kind.FD, told)
+        return Skip(time, EntryKind.FD, told)
     number, extended = identifier & _IDENTIFIER, bool(identifier & _EXTENDED)
     if remote or not extended:
         return other(time, told, number if extended else number & _STANDARD, extended, len(data) if remote else data)
-    return Entry(time, number, data[:LONGEST_DATA], told)
+    return LogEntry(time, number, data[:LONGEST_DATA], told)
 
 
 def _epoch(year: int, month: int, _: int, day: int, hour: int, minute: int, second: int, millisecond: int) -> int:

@@ -6,7 +6,7 @@ Knows: how such times look among the first entries. Does not know formats.
 from collections.abc import Iterator
 from itertools import chain, pairwise
 
-from rvsim.logs.formats.entry import Entry, Found, Skip, UnreadableError
+from rvsim.logs.formats.entry import Found, LogEntry, Skip, UnreadableError
 from rvsim.wire.timing import BIT_RATE, least_bits
 
 MAX_LOOKED_AT = 400
@@ -51,13 +51,13 @@ def are_deltas(times: list[int]) -> bool:
 
 
 def _time(found: Found | UnreadableError) -> int | None:
-    return found.time if isinstance(found, Entry | Skip) else None
+    return found.time if isinstance(found, LogEntry | Skip) else None
 
 
 def _summed(entries: Iterator[Numbered]) -> Iterator[Numbered]:
     now = 0
     for where, found in entries:
-        if isinstance(found, Entry | Skip) and found.time is not None:
+        if isinstance(found, LogEntry | Skip) and found.time is not None:
             now += max(found.time, 0)
             yield where, found._replace(time=now)
         else:

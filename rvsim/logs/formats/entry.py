@@ -25,7 +25,7 @@ _TIME_LIMIT = 10**18
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
 
 
-class Kind(StrEnum):
+class EntryKind(StrEnum):
     """Why an entry of a log is no frame for us."""
 
     STANDARD = "11-bit"
@@ -40,7 +40,7 @@ class Kind(StrEnum):
     """What the logging program noted beside the frames: statistics, states, comments with a time."""
 
 
-class Entry(NamedTuple):
+class LogEntry(NamedTuple):
     """One classic data frame with a 29-bit identifier; time in microseconds as the log counts, None where untold."""
 
     time: int | None
@@ -57,7 +57,7 @@ class Skip(NamedTuple):
     """
 
     time: int | None
-    kind: Kind
+    kind: EntryKind
     channel: bytes | None
     bits: int = 0
     report: ErrorReport | None = None
@@ -65,7 +65,7 @@ class Skip(NamedTuple):
 
 def error(time: int | None, channel: bytes | None, about: str = "") -> Skip:
     """Return an error frame of which the format tells no more than that it was there."""
-    return Skip(time, Kind.ERROR, channel, report=ErrorReport(about=about))
+    return Skip(time, EntryKind.ERROR, channel, report=ErrorReport(about=about))
 
 
 def other(time: int | None, channel: bytes | None, identifier: int, extended: bool, content: bytes | int) -> Skip:
@@ -75,7 +75,7 @@ def other(time: int | None, channel: bytes | None, identifier: int, extended: bo
         UnreadableError: the identifier does not fit.
     """
     remote = isinstance(content, int)
-    kind = Kind.REMOTE if remote else Kind.STANDARD
+    kind = EntryKind.REMOTE if remote else EntryKind.STANDARD
     asked = min(content, LONGEST_DATA) if isinstance(content, int) else None
     try:
         if extended:
@@ -87,7 +87,7 @@ def other(time: int | None, channel: bytes | None, identifier: int, extended: bo
     return Skip(time, kind, channel, bits)
 
 
-Found = Entry | Skip | None
+Found = LogEntry | Skip | None
 """What one line held; None for headers, comments and blank lines."""
 
 

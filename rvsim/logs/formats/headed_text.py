@@ -11,9 +11,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import ClassVar
 
 from rvsim.logs.formats.entry import (
-    Entry,
+    EntryKind,
     Found,
-    Kind,
+    LogEntry,
     Skip,
     UnreadableError,
     data_of_pairs,
@@ -90,14 +90,14 @@ class Asc:
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
         if channel.upper() == b"CANFD" and what.isdigit():
-            return error(time, what) if b"errorframe" in line.lower() else Skip(time, Kind.FD, what)
+            return error(time, what) if b"errorframe" in line.lower() else Skip(time, EntryKind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
             return error(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_LONGEST_ABOUT])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
         report = self._chip_status(line)
         of = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
-        return Skip(None, Kind.EVENT, of, report=report)
+        return Skip(None, EntryKind.EVENT, of, report=report)
 
     def _chip_status(self, line: bytes) -> ErrorReport | None:
         """Return the state that an event tells of the recording controller, None where it tells none."""
@@ -129,7 +129,7 @@ class Asc:
             raise UnreadableError("a frame that is cut off before its length")
         data = self._data(rest[2:], hexadecimal(rest[1]))
         return (
-            Entry(time, within_29_bits(number), data, channel)
+            LogEntry(time, within_29_bits(number), data, channel)
             if extended
             else other(time, channel, number, False, data)
         )
@@ -164,10 +164,10 @@ class Trc:
         b"2.1": None,
     }
     """The last two say it themselves."""
-    _events: ClassVar[dict[bytes, Kind]] = {
-        b"FD": Kind.FD, b"FB": Kind.FD, b"FE": Kind.FD, b"BI": Kind.FD, b"RR": Kind.REMOTE,
-        b"ER": Kind.ERROR, b"Error": Kind.ERROR,
-        b"ST": Kind.EVENT, b"EC": Kind.EVENT, b"EV": Kind.EVENT, b"Warng": Kind.EVENT,
+    _events: ClassVar[dict[bytes, EntryKind]] = {
+        b"FD": EntryKind.FD, b"FB": EntryKind.FD, b"FE": EntryKind.FD, b"BI": EntryKind.FD, b"RR": EntryKind.REMOTE,
+        b"ER": EntryKind.ERROR, b"Error": EntryKind.ERROR,
+        b"ST": EntryKind.EVENT, b"EC": EntryKind.EVENT, b"EV": EntryKind.EVENT, b"Warng": EntryKind.EVENT,
     }  # fmt: skip
     _head = re.compile(rb";\$(FILEVERSION|STARTTIME|COLUMNS)=(\S+)\s*")
     _line_start = re.compile(rb"\s*\d+\)\s+\d+(?:\.\d+)?\s")
@@ -225,15 +225,15 @@ class Trc:
         time = microseconds(parts[column["O"]], power=3)
         bus = parts[column["B"]] if "B" in column else None
         kind = self._kind(parts[column["T"]] if "T" in column else parts[column["d"]] if "d" in column else b"DT")
-        if kind is Kind.EVENT:
+        if kind is EntryKind.EVENT:
             return Skip(None, kind, None)
-        if kind is Kind.ERROR:
+        if kind is EntryKind.ERROR:
             return error(time, bus)
-        if kind is Kind.FD:
+        if kind is EntryKind.FD:
             return Skip(time, kind, bus)
         identifier = parts[column["I"]]
         if identifier == b"FFFFFFFF":  # what the bus did, in version 1.0
-            return Skip(None, Kind.EVENT, None)
+            return Skip(None, EntryKind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
         number, extended = hexadecimal(identifier), len(identifier) > 4
         if not length.isdigit() or len(length) > 2:
@@ -242,10 +242,12 @@ class Trc:
             return other(time, bus, number, extended, int(length))
         content = data_of_pairs(data, int(length))
         return (
-            Entry(time, within_29_bits(number), content, bus) if extended else other(time, bus, number, False, content)
+            LogEntry(time, within_29_bits(number), content, bus)
+            if extended
+            else other(time, bus, number, False, content)
         )
 
-    def _kind(self, type_: bytes) -> Kind | None:
+    def _kind(self, type_: bytes) -> EntryKind | None:
         """Return why a line of this type is no data frame; None where it is one."""
         if type_ in (b"DT", b"Rx", b"Tx"):
             return None

@@ -13,9 +13,9 @@ from typing import Any, ClassVar
 
 from rvsim.logs.formats.entry import (
     ERROR_FLAG,
-    Entry,
+    EntryKind,
     Found,
-    Kind,
+    LogEntry,
     Skip,
     UnreadableError,
     data_of,
@@ -67,7 +67,7 @@ class Candump:
         if usual:
             whole, fraction, channel, identifier, digits = usual.groups()
             if not len(digits) & 1:
-                return Entry(int(whole + fraction), int(identifier, 16), unhexlify(digits), channel)
+                return LogEntry(int(whole + fraction), int(identifier, 16), unhexlify(digits), channel)
         if not line.strip() or line.startswith(b"#"):
             return None
         if compact := self._compact.fullmatch(line):
@@ -79,34 +79,36 @@ class Candump:
     def _read_compact(self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes) -> Found:
         at, number = self._time(time), hexadecimal(identifier)
         if body.startswith(b"#"):
-            return Skip(at, Kind.FD, channel)
+            return Skip(at, EntryKind.FD, channel)
         extended = len(identifier) >= _EXTENDED_DIGITS
         if body[:1] in (b"R", b"r"):
             return other(at, channel, number, extended, _digit(body[1:2]))
         data = data_of(body.partition(b"_")[0])  # behind the underscore: a length code above 8
         if number & ERROR_FLAG:
-            return Skip(at, Kind.ERROR, channel, report=linux_report(number, data))
+            return Skip(at, EntryKind.ERROR, channel, report=linux_report(number, data))
         if not extended:
             return other(at, channel, number, extended, data)
         if not after and len(data) < 8:
             raise UnreadableError("the last line has no line end: its frame may be cut off")
-        return Entry(at, within_29_bits(number), data, channel)
+        return LogEntry(at, within_29_bits(number), data, channel)
 
     def _read_screen(self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes) -> Found:
         at, number = None if time is None else self._time(time), int(identifier, 16)
         if len(length) == 2 and not number & ERROR_FLAG:  # [08]: two digits are written for FD frames only
-            return Skip(at, Kind.FD, channel)
+            return Skip(at, EntryKind.FD, channel)
         extended = len(identifier) >= _EXTENDED_DIGITS
         if rest.split()[:1] == [b"remote"]:
             return other(at, channel, number, extended, int(length))
         # candump can add the bytes as letters, in quotes, and says an error in words behind them
         held = rest.split(b"'")[0].split()
         if number & ERROR_FLAG:
-            return Skip(at, Kind.ERROR, channel, report=linux_report(number, _bytes_in(held[: int(length)])))
+            return Skip(at, EntryKind.ERROR, channel, report=linux_report(number, _bytes_in(held[: int(length)])))
         if len(held) > int(length):
             raise UnreadableError(f"{len(held)} data bytes where {int(length)} were promised")
         data = data_of_pairs(held, int(length))
-        return Entry(at, within_29_bits(number), data, channel) if extended else other(at, channel, number, False, data)
+        return (
+            LogEntry(at, within_29_bits(number), data, channel) if extended else other(at, channel, number, False, data)
+        )
 
     def _time(self, text: bytes) -> int:
         date = self._date.fullmatch(text)
@@ -144,13 +146,15 @@ class CommaSeparated:
         if spoilt == b"1":
             return error(at, None)
         if int(length) > 8:  # the format has no other mark of an FD frame
-            return Skip(at, Kind.FD, None)
+            return Skip(at, EntryKind.FD, None)
         number = hexadecimal(identifier)
         if remote == b"1":
             return other(at, None, number, extended == b"1", int(length))
         data = self._data(text, int(length))
         return (
-            other(at, None, number, False, data) if extended == b"0" else Entry(at, within_29_bits(number), data, None)
+            other(at, None, number, False, data)
+            if extended == b"0"
+            else LogEntry(at, within_29_bits(number), data, None)
         )
 
     @staticmethod
@@ -164,7 +168,7 @@ class CommaSeparated:
         return data
 
 
-class JsonLines:
+class JsonLinesReader:
     """Our own JSON lines; whatever else they say beside frames is passed over."""
 
     kind: ClassVar[str] = "JSON lines of rvsim (.jsonl)"
@@ -206,17 +210,17 @@ class JsonLines:
             raise UnreadableError("an error line without its time, or with a state, a counter or a name that is none")
         about, node, channel = told
         report = ErrorReport(bool(said.get("error_frame")), about, state, counters[0], counters[1], node)
-        kind = Kind.ERROR if report.on_wires else Kind.EVENT
+        kind = EntryKind.ERROR if report.on_wires else EntryKind.EVENT
         named = None if channel is None else channel.encode("utf-8", "replace")
         return Skip(microseconds(str(said["t"]).encode()), kind, named, report=report)
 
     @staticmethod
-    def _frame(said: dict[str, Any]) -> Entry:
+    def _frame(said: dict[str, Any]) -> LogEntry:
         parts = [said.get(key) for key in ("t", "identifier", "bytes", "channel")]
         time, identifier, data, channel = (str(part).encode("utf-8", "replace") for part in parts)
         if None in parts[:3]:
             raise UnreadableError("a frame without its time, identifier or bytes")
-        return Entry(
+        return LogEntry(
             microseconds(time),
             within_29_bits(hexadecimal(identifier)),
             data_of(data),

@@ -26,7 +26,7 @@ _GZIP_WINDOW = 31
 _BOM = b"\xef\xbb\xbf"
 
 
-class Source:
+class ByteSource:
     """The bytes of one file, once, from its beginning; ``broken`` says why they ended early, if they did."""
 
     def __init__(self, file: BinaryIO) -> None:

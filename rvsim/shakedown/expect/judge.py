@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.sight import Near, Spotter
-from rvsim.watch.bus.wire_problems import Wires
+from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
@@ -103,7 +103,7 @@ class Judge:
     def flag(self, time: int, flag: Flag) -> None:
         """Take a flag that was raised or cleared; ``until`` tells which."""
 
-    def wires(self, end: int, wires: Wires) -> None:
+    def wires(self, end: int, wires: WireProblems) -> None:
         """Take what the pair has told in the whole run."""
 
     def finish(self, end: int) -> None:

@@ -18,7 +18,7 @@ from rvsim.shakedown.expect.sight_judges import SIGHT_JUDGES
 from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.verdict import Outcome
-from rvsim.watch.identity.records import Attendance
+from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
@@ -77,7 +77,7 @@ class Jury:
         self, loaded: LoadedScenario, catalogue: Catalogue, watch: Watch, catch_up: Callable[[], None] = lambda: None
     ) -> None:
         self._watch, self._catch_up = watch, catch_up
-        self._judges = _seated(loaded, catalogue, self.note)
+        self._judges = _seated(loaded, catalogue, self.note_outcome)
         self._by_dgn: dict[int, list[Judge]] = {}
         self._any: list[Judge] = []
         self._senders: dict[int, dict[str, None]] = {}
@@ -137,7 +137,7 @@ class Jury:
 
     # What goes in.
 
-    def frame(self, frame: Frame, events: Sequence[Event]) -> None:
+    def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has just heard, and what followed from it."""
         self.frames += 1
         if not self._judges:
@@ -159,7 +159,7 @@ class Jury:
         if self._intruders:
             self._recognise(frame)
         if events:
-            self.events(events)
+            self.observe_events(events)
 
     def expect_intruder(self, identifier: int, data: bytes, holder: str) -> None:
         """Take that a frame from outside is under way from the address of a simulated device, its holder."""
@@ -174,7 +174,7 @@ class Jury:
                     judge.intruder(frame.time, frame, holder)
                 return
 
-    def events(self, events: Iterable[Event]) -> None:
+    def observe_events(self, events: Iterable[Event]) -> None:
         """Take what the passing of time has changed."""
         for event in events:
             if isinstance(event, FlagRaised | FlagCleared):
@@ -199,7 +199,7 @@ class Jury:
 
     def _outcome(self, judge: Judge, end: int) -> Outcome:
         plan, broken = judge.plan, judge.broken
-        expected = plan.told
+        expected = plan.full_sentence
         if plan.since >= end:
             found = f"it counts from {moment(plan.since)} on, and the run was judged at {moment(end)}"
             return Outcome(expected, False, found, judged=False)
@@ -212,7 +212,7 @@ class Jury:
 
     # Evidence.
 
-    def note(self, judge: Judge) -> None:
+    def note_outcome(self, judge: Judge) -> None:
         """Keep what was on the bus when an expectation was found not to be met."""
         self._catch_up()
         time = judge.broken.time if judge.broken is not None else 0
@@ -222,7 +222,7 @@ class Jury:
             before = self._before(judge, time)
         self._evidence[judge] = (before, "; ".join(self._hints(judge, time)))
 
-    def _record(self, judge: Judge) -> Attendance | None:
+    def _record(self, judge: Judge) -> RollCallLine | None:
         device = self._device(judge)
         return next((one for one in self._watch.roll_call if one.device == device), None)
 
@@ -241,7 +241,7 @@ class Jury:
 
     def _hints(self, judge: Judge, time: int) -> Iterable[str]:
         device, record = self._device(judge), self._record(judge)
-        for flag in self._watch.everything:
+        for flag in self._watch.all_flags:
             stood = flag.since <= time and (flag.until is None or flag.until > time)
             if stood and (device is None or flag.subject in (device, "bus")):
                 yield f"flag {flag.tag} {flag.kind} of {flag.subject} stood then: {flag.text}"

@@ -41,7 +41,7 @@ class ExpectPlan(Timed):
         raise NotImplementedError
 
     @property
-    def told(self) -> str:
+    def full_sentence(self) -> str:
         """Say it, with the words of whoever wrote it first."""
         return f"{self.says}: {self.sentence}" if self.says else self.sentence
 

@@ -16,7 +16,7 @@ from rvsim.shakedown.expect.expectation_plans import (
 )
 from rvsim.shakedown.expect.judge import Judge
 from rvsim.shakedown.expect.quantities import QUANTITIES
-from rvsim.watch.bus.wire_problems import Wires
+from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
@@ -55,7 +55,7 @@ class _World(Judge):
 
 
 class _Wires(Judge):
-    def wires(self, end: int, wires: Wires) -> None:
+    def wires(self, end: int, wires: WireProblems) -> None:
         counts = {
             "spoilt": wires.disturbed,
             "collided": wires.collided,

@@ -15,11 +15,11 @@ class OnTheWires:
     def __init__(self, trouble: Trouble) -> None:
         self._trouble = trouble
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Let it be so."""
         bench.spoil(self._trouble, self)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Put it right, as far as this fault goes."""
         bench.mend(self._trouble, self)
 

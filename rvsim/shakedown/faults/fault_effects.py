@@ -19,17 +19,17 @@ from rvsim.shakedown.faults.bus_faults import OnTheWires, trouble_of
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.diagnostics import Trouble as Fault
+from rvsim.wire.diagnostics import ReportedFault as Fault
 from rvsim.wire.fields import State
 
 
 class Effect(Protocol):
     """Something that is put in place in a bench, and taken away again."""
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Put it in place."""
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Take it away."""
 
 
@@ -39,11 +39,11 @@ class Outward(NamedTuple):
     device: str
     gate: Gate
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
         bench.gates[self.device].append(self.gate)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
         bench.gates[self.device] = [gate for gate in bench.gates[self.device] if gate is not self.gate]
 
@@ -54,11 +54,11 @@ class Inward(NamedTuple):
     device: str
     ear: Gate
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Put it behind those that are there."""
         bench.ears.setdefault(self.device, []).append(self.ear)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Take it away, if it is there."""
         left = [ear for ear in bench.ears.pop(self.device, []) if ear is not self.ear]
         if left:
@@ -72,11 +72,11 @@ class Acted(NamedTuple):
     do: Callable[[Device], None]
     undo: Callable[[Device], None]
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Do it."""
         bench.make(self.device, self.do)
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Undo it."""
         bench.make(self.device, self.undo)
 
@@ -87,14 +87,14 @@ class PowerLost:
     def __init__(self, devices: tuple[str, ...], takes: int | None = None) -> None:
         self._devices, self._takes = devices, takes
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Take the power away."""
         for device in self._devices:
             bench.switch_off(device)
         if self._takes is not None:
             bench.plan(bench.now + self._takes, lambda: self._back(bench))
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Give it back."""
         self._back(bench)
 
@@ -116,7 +116,7 @@ def _nothing(_device: Device) -> None:
     """Leave it as it is."""
 
 
-class Planned:
+class PlannedFault:
     """A fault of a scenario; each time that it begins it is made up anew, and so remembers nothing of the last time.
 
     Raises:
@@ -129,36 +129,36 @@ class Planned:
         self._under_way: list[Effect] = []
         list(make())  # so that what cannot be made is told before anything runs
 
-    def begin(self, bench: Bench) -> None:
+    def apply(self, bench: Bench) -> None:
         """Let it begin, if it is not under way."""
         if self._under_way:
             return
         effects = list(self._make())
         for effect in effects:
-            effect.begin(bench)
+            effect.apply(bench)
         self._under_way = [one for one in effects if not (isinstance(one, PowerLost) and one.ends_itself)]
 
-    def end(self, bench: Bench) -> None:
+    def remove(self, bench: Bench) -> None:
         """Let it end, if it is under way."""
         for effect in reversed(self._under_way):
-            effect.end(bench)
+            effect.remove(bench)
         self._under_way = []
 
 
 def planned(
     faults: tuple[plans.Fault, ...], where: Callable[[int], str], rig: Rig, catalogue: Catalogue, seed: int
-) -> list[Planned]:
+) -> list[PlannedFault]:
     """Return the faults of a scenario, ready to begin; ``where`` says where each stands, counted from 0.
 
     Raises:
         InputError: faults name messages, fields or functions that are not there, or values that a field cannot say;
             one line for each.
     """
-    maker = Maker(rig, catalogue, seed)
+    maker = EffectMaker(rig, catalogue, seed)
     built, problems = [], []
     for number, fault in enumerate(faults, start=1):
         try:
-            built.append(Planned(fault, partial(maker.effects, fault, number)))
+            built.append(PlannedFault(fault, partial(maker.effects, fault, number)))
         except InputError as error:
             problems += [f"{where(number - 1)}: {problem}" for problem in error.problems]
         except ValueError as error:
@@ -168,7 +168,7 @@ def planned(
     return built
 
 
-class Maker:
+class EffectMaker:
     """Makes the effects of faults for one rig."""
 
     def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:

@@ -48,7 +48,7 @@ class FaultPlan(Timed):
         return f"from {spoken(self.since)}" + (f" until {spoken(self.until)}" if self.until is not None else " on")
 
 
-class DevicePlan(FaultPlan):
+class DeviceFaultPlan(FaultPlan):
     """What befalls one device of the rig."""
 
     device: InTheRig
@@ -64,26 +64,26 @@ Another = Annotated[InTheRig, AfterValidator(_another)]
 """The name of a device of the rig that is not the one that the fault befalls."""
 
 
-class FieldPlan(DevicePlan):
+class FieldFaultPlan(DeviceFaultPlan):
     """What befalls one field of one message of a device."""
 
     message: Word
     field: Word
 
 
-class SilentPlan(DevicePlan):
+class SilentPlan(DeviceFaultPlan):
     """The device sends nothing at all, as one that has lost its power."""
 
     fault: Literal["silent"]
 
 
-class AsleepPlan(DevicePlan):
+class AsleepPlan(DeviceFaultPlan):
     """The device sends nothing and takes no command, but acknowledges: it sleeps."""
 
     fault: Literal["asleep"]
 
 
-class LatePlan(DevicePlan):
+class LatePlan(DeviceFaultPlan):
     """The device sends each of its messages, or the named one, no more often than each ``gap``."""
 
     fault: Literal["late"]
@@ -91,7 +91,7 @@ class LatePlan(DevicePlan):
     message: Word | None = None
 
 
-class JitterPlan(DevicePlan):
+class JitterPlan(DeviceFaultPlan):
     """Each frame of the device, or of the named message, comes up to ``by`` later than it wanted to, by chance."""
 
     fault: Literal["jitter"]
@@ -99,34 +99,34 @@ class JitterPlan(DevicePlan):
     message: Word | None = None
 
 
-class WrongValuePlan(FieldPlan):
+class WrongValuePlan(FieldFaultPlan):
     """A field says ``value``, in its unit, whatever the device wants to say."""
 
     fault: Literal["wrong_value"]
     value: float
 
 
-class StuckPlan(FieldPlan):
+class StuckPlan(FieldFaultPlan):
     """A field goes on saying what it said first while the fault lasts."""
 
     fault: Literal["stuck"]
 
 
-class DriftPlan(FieldPlan):
+class DriftPlan(FieldFaultPlan):
     """A field goes away from the truth by so much of its unit an hour."""
 
     fault: Literal["drift"]
     per_hour: float
 
 
-class NoisePlan(FieldPlan):
+class NoisePlan(FieldFaultPlan):
     """A field is off by up to ``by`` of its unit, up or down, by chance in each frame."""
 
     fault: Literal["noise"]
     by: Annotated[float, Field(gt=0)]
 
 
-class WrongScalePlan(FieldPlan):
+class WrongScalePlan(FieldFaultPlan):
     """A field says its value times ``factor`` plus ``offset``: a wrong sender range, a wrong definition."""
 
     fault: Literal["wrong_scale"]
@@ -134,19 +134,19 @@ class WrongScalePlan(FieldPlan):
     offset: float = 0.0
 
 
-class OutOfRangePlan(FieldPlan):
+class OutOfRangePlan(FieldFaultPlan):
     """A field says "out of range", as a sensor does that knows that it is broken."""
 
     fault: Literal["out_of_range"]
 
 
-class NoDataPlan(FieldPlan):
+class NoDataPlan(FieldFaultPlan):
     """A field says "no data"."""
 
     fault: Literal["no_data"]
 
 
-class WrongInstancePlan(DevicePlan):
+class WrongInstancePlan(DeviceFaultPlan):
     """The device says another instance in each of its messages that has one, or in the named message."""
 
     fault: Literal["wrong_instance"]
@@ -154,21 +154,21 @@ class WrongInstancePlan(DevicePlan):
     message: Word | None = None
 
 
-class SharedInstancePlan(DevicePlan):
+class SharedInstancePlan(DeviceFaultPlan):
     """The device speaks for the instance of another device of the same function."""
 
     fault: Literal["shared_instance"]
     as_device: Another = Field(alias="as")
 
 
-class FirmwareResetPlan(DevicePlan):
+class FirmwareResetPlan(DeviceFaultPlan):
     """New firmware: the device restarts and has its default instance again, in what it says and what it obeys."""
 
     fault: Literal["firmware_reset"]
     instance: Annotated[int, Field(ge=0, le=255)] = 1
 
 
-class SharedAddressPlan(DevicePlan):
+class SharedAddressPlan(DeviceFaultPlan):
     """The device speaks from the address of another device, or from ``address``, and never gives way."""
 
     fault: Literal["shared_address"]
@@ -182,7 +182,7 @@ class SharedAddressPlan(DevicePlan):
         return self
 
 
-class ShortFramePlan(DevicePlan):
+class ShortFramePlan(DeviceFaultPlan):
     """Frames of the device, or of the named message, have only so many bytes."""
 
     fault: Literal["short_frame"]
@@ -190,14 +190,14 @@ class ShortFramePlan(DevicePlan):
     message: Word | None = None
 
 
-class CommandIgnoredPlan(DevicePlan):
+class CommandIgnoredPlan(DeviceFaultPlan):
     """The device does not take a command, or with ``message`` left out none at all."""
 
     fault: Literal["command_ignored"]
     message: Word | None = None
 
 
-class CommandDelayedPlan(DevicePlan):
+class CommandDelayedPlan(DeviceFaultPlan):
     """The device takes commands ``by`` later than they come."""
 
     fault: Literal["command_delayed"]
@@ -205,7 +205,7 @@ class CommandDelayedPlan(DevicePlan):
     message: Word | None = None
 
 
-class RestartPlan(DevicePlan):
+class RestartPlan(DeviceFaultPlan):
     """The device loses its power for ``takes``, then starts anew and claims its address."""
 
     fault: Literal["restart"]
@@ -224,7 +224,7 @@ class BrownOutPlan(FaultPlan):
         return ", ".join(self.devices)
 
 
-class ReportedPlan(DevicePlan):
+class ReportedPlan(DeviceFaultPlan):
     """The device reports a fault of one of its functions: in its heartbeat, with a lamp, and in its DM1."""
 
     fault: Literal["reported"]
@@ -289,7 +289,7 @@ class MissingTerminatorPlan(FaultPlan):
     rate: Annotated[float, Field(ge=0, le=1)] = 0.0
 
 
-class ReversedPairPlan(DevicePlan):
+class ReversedPairPlan(DeviceFaultPlan):
     """The two wires are swapped at the device."""
 
     fault: Literal["reversed_pair"]

@@ -32,7 +32,7 @@ class LogOrder:
         self._where: list[tuple[str, int]] = []
         self._is_told = False
 
-    def note(self, step: TimeWentBack, entries: int) -> None:
+    def observe_step(self, step: TimeWentBack, entries: int) -> None:
         """Take in a step, and how many entries came before it."""
         if not self._steps:
             self._since = step.time
@@ -45,7 +45,7 @@ class LogOrder:
         if is_new:
             self._tell(step.time, entries + 1)
 
-    def end(self, time: int, entries: int) -> None:
+    def finish(self, time: int, entries: int) -> None:
         """Judge a log that has come to its end."""
         if self._is_told or self._is_many(entries):
             self._tell(time, entries)

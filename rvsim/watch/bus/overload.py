@@ -15,7 +15,7 @@ CALM_SECONDS = IDLE_TOLD
 """So many seconds below the limit end it: three. Common practice, no source."""
 
 
-class Busyness:
+class Overload:
     """Watches the load of one pair: every second, wherever it begins."""
 
     def __init__(self, emit: Callable[[Transition], None], name_of: Callable[[int], str]) -> None:

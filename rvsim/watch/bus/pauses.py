@@ -8,7 +8,7 @@ the bus. Needs the rhythm, and the claims.
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import GAPS_TO_KNOW, SECOND, Agenda, Duty
 
 LOOKED_AT_US = 6 * SECOND
@@ -57,7 +57,7 @@ class _Pause:
 class Pauses:
     """Every pause of one bus that counted as quiet."""
 
-    def __init__(self, agenda: Agenda, parts: Callable[[], Iterable[Part]]) -> None:
+    def __init__(self, agenda: Agenda, parts: Callable[[], Iterable[TopicRecord]]) -> None:
         self.resumptions: dict[int, Resumption] = {}
         """How the bus went on, by the time at which each pause ended."""
         self._agenda = agenda
@@ -91,7 +91,7 @@ class Pauses:
         )
 
 
-def _kept(part: Part, pause: _Pause) -> bool | None:
+def _kept(part: TopicRecord, pause: _Pause) -> bool | None:
     """Tell whether a topic kept its rhythm across a pause; None where that cannot be told."""
     times = part.rhythm.times
     before = [time for time in times if time < pause.bus_time]

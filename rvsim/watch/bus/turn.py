@@ -23,7 +23,7 @@ class Waiting(NamedTuple):
     gave_way: int
 
 
-class Access(NamedTuple):
+class Turn(NamedTuple):
     """A frame on the pair, and those that waited for it, in the order in which they went afterwards."""
 
     frame: Frame
@@ -53,7 +53,7 @@ def follows(before: Frame, frame: Frame) -> bool:
     return shortest - _TOLERANCE_US <= frame.time - before.time <= longest + _TOLERANCE_US
 
 
-def latest_access(frames: Sequence[Frame]) -> Access | None:
+def latest_access(frames: Sequence[Frame]) -> Turn | None:
     """Return the last access that others waited for, else the last one; None without frames.
 
     Only what gave way by its identifier is told as waiting: a frame with a lower one came too late to take part. So did
@@ -76,5 +76,5 @@ def latest_access(frames: Sequence[Frame]) -> Access | None:
                 seen.add(frame.identifier & 0xFF)
                 lost.append(Waiting(frame, place))
         if lost:
-            return Access(first, tuple(lost))
-    return Access(frames[-1], ())
+            return Turn(first, tuple(lost))
+    return Turn(frames[-1], ())

@@ -14,7 +14,7 @@ from rvsim.watch.bus.bus_errors import BusErrors
 from rvsim.watch.bus.bus_load import PairLoad
 from rvsim.watch.bus.log_order import LogOrder
 from rvsim.watch.bus.overload import CALM_SECONDS
-from rvsim.watch.bus.worst_case import Promise
+from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, TimesMisread, Transition, WaitedTooLong
 from rvsim.wire.ident import dgn_of
@@ -45,7 +45,7 @@ CALM = CALM_SECONDS * SECOND
 """So long without a message that waits too long ends that flag."""
 
 
-class Wires:
+class WireProblems:
     """What the pair of one bus has told, in the watch's time.
 
     Args:
@@ -61,7 +61,7 @@ class Wires:
         self,
         emit: Callable[[Transition], None],
         claimed: Callable[[int], bool],
-        promise: Callable[[], Promise | None],
+        promise: Callable[[], WorstCase | None],
         load: PairLoad,
         frames: Callable[[], int],
         doubt: Callable[[int], None],
@@ -93,7 +93,7 @@ class Wires:
         self._collided_at: dict[str, int] = {}
         self._late: WaitedTooLong | None = None
 
-    def note(self, event: LineEvent) -> None:
+    def observe_event(self, event: LineEvent) -> None:
         """Take in what has happened."""
         if is_error_frame(event):
             self._count_other(OtherFrame(event.time, OtherKind.ERROR, ERROR_BITS))
@@ -101,12 +101,12 @@ class Wires:
             case OtherFrame():
                 self._count_other(event)
             case TimeWentBack():
-                self._order.note(event, self._frames() + self._others)
+                self._order.observe_step(event, self._frames() + self._others)
             case TimesInUnit():
                 self._emit(TimesMisread(event.time, 0, event.factor, event.messages))
                 self._doubt_times(event.time)
             case LogEnded():
-                self._order.end(event.time, self._frames() + self._others)
+                self._order.finish(event.time, self._frames() + self._others)
             case StateChanged():
                 self._changed(event)
             case NotAcknowledged():
@@ -125,7 +125,7 @@ class Wires:
                 self.overflowed += 1
         self._plan()
 
-    def hear(self, time: int, source: int) -> None:
+    def observe_source(self, time: int, source: int) -> None:
         """Learn that a frame of a source came through."""
         if self._errors.waits_for_frame:
             self._errors.see_frame(time)

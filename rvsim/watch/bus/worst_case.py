@@ -13,7 +13,7 @@ from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.response import Stream, utilisation_percent, worst_responses
+from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
 from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
 from rvsim.wire.timing import most_bits
 
@@ -30,24 +30,24 @@ class Response(NamedTuple):
     worst: int | None
 
 
-class Promise(NamedTuple):
+class WorstCase(NamedTuple):
     """The worst response by DGN, and how busy the pair is in percent if everything comes as often as it may."""
 
     responses: Mapping[int, Response]
     percent: float
 
 
-def promise(rig: Rig, catalogue: Catalogue) -> Promise:
+def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
     """Work out what the plan of a rig promises for its periodic messages."""
     periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
-    aside = [Stream(0, most_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
+    aside = [PeriodicMessage(0, most_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
     streams = [*(stream for _, stream in periodic), *aside]
     responses: dict[int, Response] = {}
     for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):
         dgn = dgn_of(stream.identifier)
         before = responses.get(dgn, Response(message, 0)).worst
         responses[dgn] = Response(message, None if worst is None or before is None else max(worst, before))
-    return Promise(responses, utilisation_percent(streams))
+    return WorstCase(responses, utilisation_percent(streams))
 
 
 def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
@@ -58,5 +58,5 @@ def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
             yield from repeat(catalogue.by_name(status), len(instances))
 
 
-def _stream(spec: MessageSpec, source: int) -> Stream:
-    return Stream(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID_US)
+def _stream(spec: MessageSpec, source: int) -> PeriodicMessage:
+    return PeriodicMessage(spec.identifier(source), most_bits(_FULL), spec.gap_us or GAP_UNSAID_US)

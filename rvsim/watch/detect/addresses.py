@@ -15,8 +15,8 @@ from rvsim.watch.detect.start_sequences import StartSequences
 from rvsim.watch.detect.two_voices import Voices
 from rvsim.watch.detect.unaddressed import Unaddressed
 from rvsim.watch.detect.value_trains import ValueTrains
-from rvsim.watch.identity.address_conflicts import Contests
-from rvsim.watch.identity.records import Entry, Node, Part, Role
+from rvsim.watch.identity.address_conflicts import AddressConflicts
+from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import InstanceShared
@@ -35,9 +35,9 @@ class AddressDetectors:
         roll_call: RollCall,
         agenda: Agenda,
         emit: Emit,
-        by_name: Mapping[Name, Entry],
-        owners: Mapping[Role, Entry] | None,
-        share: Callable[[Entry, InstanceShared], None],
+        by_name: Mapping[Name, DeviceRecord],
+        owners: Mapping[FunctionInstance, DeviceRecord] | None,
+        share: Callable[[DeviceRecord, InstanceShared], None],
     ) -> None:
         """Take who is planned, by NAME and by what each speaks for, None without a rig.
 
@@ -47,7 +47,7 @@ class AddressDetectors:
         self._by_name = by_name
         self._spoke: dict[Name, str] = {}
         """What each NAME was called when something was heard under it."""
-        self.contests = Contests(roll_call, agenda, emit)
+        self.contests = AddressConflicts(roll_call, agenda, emit)
         self.asked = Asked()
         self._names = SharedNames(roll_call, agenda, emit, self.contests.names)
         self._unaddressed = Unaddressed(agenda, emit, self._called, self._last_at)
@@ -62,7 +62,7 @@ class AddressDetectors:
         )
         self.replacements.instances = self.instances
 
-    def before(self, part: Part, time: int, now: int) -> bool:
+    def before(self, part: TopicRecord, time: int, now: int) -> bool:
         """Take in a frame before it is counted to anybody; return whether it matters however often it is repeated."""
         node, frame = part.node, part.frame
         if part.said != frame.data:
@@ -79,7 +79,7 @@ class AddressDetectors:
             self._claim(part, Name.from_bytes(frame.data), time, now)
         return asks
 
-    def _claim(self, part: Part, name: Name, time: int, now: int) -> None:
+    def _claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
         node = part.node
         if node.name not in (None, name):
             self._remember(node)
@@ -98,12 +98,12 @@ class AddressDetectors:
             self._remember(node)
         return self._spoke.get(name, f"NAME {int(name):016X} hex")
 
-    def _remember(self, node: Node) -> None:
+    def _remember(self, node: AddressRecord) -> None:
         """Note what is heard from an address, where something else than a claim was heard under its NAME."""
-        heard = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
+        heard = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         if node.name is not None and any(time > node.claimed_at for time in heard):
             self._spoke.pop(node.name, None)
-            self._spoke[node.name] = (self._roll_call.heard_from(node) or node.nobody).name
+            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.nobody).name
             if len(self._spoke) > _MAX_NAMES:
                 del self._spoke[next(iter(self._spoke))]
 

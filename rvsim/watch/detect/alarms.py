@@ -21,7 +21,7 @@ class Alarms:
         self._emit = emit
         self._open: dict[str, CodeAlarmed] = {}
 
-    def take(self, reading: Reading, frame: Frame, device: str) -> None:
+    def observe(self, reading: Reading, frame: Frame, device: str) -> None:
         """Take in what a field says now; a frame too short to hold it says nothing."""
         name, raw = reading.field.name, reading.raw
         if raw is None or reading.state is State.MISSING:

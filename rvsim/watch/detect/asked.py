@@ -6,7 +6,7 @@ message of a NAME and an address). Does not know what follows from it. Needs eve
 
 from collections import deque
 
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import SECOND
 from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
@@ -67,6 +67,6 @@ class Asked:
         return any(0 <= now - time <= ANSWER_US for time in times)
 
 
-def asks_for_claims(part: Part) -> bool:
+def asks_for_claims(part: TopicRecord) -> bool:
     """Tell whether a frame is a request for address claims."""
     return part.topic.dgn == REQUEST_FOR_DGN and part.frame.data[:3] == _CLAIMS

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
@@ -45,7 +45,7 @@ class Command(NamedTuple):
     frame: Frame
 
 
-def read_command(part: Part) -> Command | None:
+def read_command(part: TopicRecord) -> Command | None:
     """Read the last frame of a command topic; None where it commands nothing, or a group, whose members are not known.
 
     A field without special codes is left out: with it a command says when and to whom, as delay and group do.
@@ -69,7 +69,7 @@ def read_command(part: Part) -> Command | None:
     return Command(part.rhythm.times[-1], part.topic.source, thing, given, part.topic, frame)
 
 
-class Planned:
+class PlannedDevices:
     """Which planned device has a function and instance."""
 
     def __init__(self, rig: Rig | None) -> None:

@@ -9,7 +9,7 @@ speak for a battery the one with the highest device priority counts. Does not kn
 from collections.abc import Callable, Iterable
 
 from rvsim.watch.detect.beside import APART, APART_FOR_US, CHARGES_FROM_A, WITHIN, Apart, Within, max_apart
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
@@ -24,7 +24,7 @@ class _Held:
     ``value`` is what it says, and ``instance`` of which other it is; None where that cannot be told.
     """
 
-    def __init__(self, number: int, part: Part, check: Within | Apart) -> None:
+    def __init__(self, number: int, part: TopicRecord, check: Within | Apart) -> None:
         self.number = number
         self.part = part
         self.check = check
@@ -42,10 +42,10 @@ class Contradictions:
         self._emit = emit
         self._lasting = Duty(23, self._due, self._tell_apart)
         self._numbers = 0
-        self._held: dict[Part, list[_Held]] = {}
-        self._others: dict[str, list[Part]] = {check.other_message: [] for check in APART}
+        self._held: dict[TopicRecord, list[_Held]] = {}
+        self._others: dict[str, list[TopicRecord]] = {check.other_message: [] for check in APART}
 
-    def take(self, part: Part) -> None:
+    def observe(self, part: TopicRecord) -> None:
         """Take in a frame of one of the messages."""
         message = part.topic.message or ""
         held = self._held.get(part)
@@ -58,7 +58,7 @@ class Contradictions:
         for one in held:
             self._look(one, part.frame.time, part.rhythm.times[-1])
 
-    def forget(self, part: Part, time: int) -> None:
+    def forget(self, part: TopicRecord, time: int) -> None:
         """Forget a topic that nobody speaks for any more."""
         for held in self._held.pop(part, ()):
             self._settle(held, None, time)
@@ -66,7 +66,7 @@ class Contradictions:
             if part in parts:
                 parts.remove(part)
 
-    def _begin(self, part: Part, message: str) -> list[_Held]:
+    def _begin(self, part: TopicRecord, message: str) -> list[_Held]:
         if message in self._others:
             self._others[message].append(part)
         held = []
@@ -102,7 +102,7 @@ class Contradictions:
         rule = f"{held.check.other_message} {held.check.other_field}"
         self._settle(held, _contradiction(held.part, said, other, beside, rule)._replace(since=since), time)
 
-    def _apart(self, held: _Held, check: Apart, now: int) -> Part | None:
+    def _apart(self, held: _Held, check: Apart, now: int) -> TopicRecord | None:
         """Return who speaks of the same battery otherwise; None where nobody does, or nothing can be told."""
         volts = held.value
         if volts is None:
@@ -124,17 +124,19 @@ class Contradictions:
             held.told = None
 
 
-def _above(part: Part, check: Within) -> ReadingsContradict | None:
+def _above(part: TopicRecord, check: Within) -> ReadingsContradict | None:
     value, most = _value(part, check.field), _value(part, check.most)
     if value is None or not most or value <= most:  # a size of zero is one that is not set
         return None
     return _contradiction(part, _reading(part, check.field), part, _reading(part, check.most), check.rule)
 
 
-def _contradiction(part: Part, reading: Reading, other: Part, beside: Reading, rule: str) -> ReadingsContradict:
-    time, device = part.frame.time, part.entry.name
+def _contradiction(
+    part: TopicRecord, reading: Reading, other: TopicRecord, beside: Reading, rule: str
+) -> ReadingsContradict:
+    time, device = part.frame.time, part.device.name
     return ReadingsContradict(
-        time, time, device, part.topic, reading, other.entry.name, other.topic, beside, rule, part.frame
+        time, time, device, part.topic, reading, other.device.name, other.topic, beside, rule, part.frame
     )
 
 
@@ -149,7 +151,7 @@ def _read(held: _Held) -> None:
             held.value = None
 
 
-def _looks_at(held: _Held, other: Part) -> bool:
+def _looks_at(held: _Held, other: TopicRecord) -> bool:
     """Tell whether a reading is held against what a topic says."""
     check = held.check
     if not isinstance(check, Apart) or check.other_message != other.topic.message:
@@ -157,27 +159,27 @@ def _looks_at(held: _Held, other: Part) -> bool:
     return held.instance is not None and held.instance == other.topic.instance
 
 
-def _is_apart(volts: float, other: Part, check: Apart) -> bool:
+def _is_apart(volts: float, other: TopicRecord, check: Apart) -> bool:
     said = _value(other, check.other_field)
     return said is not None and abs(volts - said) > max_apart(volts, said)
 
 
-def _loudest(parts: Iterable[Part]) -> Part | None:
+def _loudest(parts: Iterable[TopicRecord]) -> TopicRecord | None:
     return max(parts, key=lambda part: (_value(part, "device_priority") or 0, part.rhythm.times[-1]), default=None)
 
 
-def _is_fresh(part: Part, now: int) -> bool:
-    return part.entry.heard and now - part.rhythm.times[-1] <= part.rhythm.limit()
+def _is_fresh(part: TopicRecord, now: int) -> bool:
+    return part.device.is_heard and now - part.rhythm.times[-1] <= part.rhythm.limit()
 
 
-def _reading(part: Part, name: str) -> Reading:
+def _reading(part: TopicRecord, name: str) -> Reading:
     assert part.layout.spec is not None
     field = part.layout.spec.by_name[name]
     raw = field.raw_in(part.frame.data)
     return Reading(field, raw, field.state(raw))
 
 
-def _value(part: Part, name: str) -> float | None:
+def _value(part: TopicRecord, name: str) -> float | None:
     """Return the value of a field; None where there is none, or it is flagged."""
     spec = part.layout.spec
     if spec is None or name not in spec.by_name or (part.values is not None and part.values.is_flagged(name)):

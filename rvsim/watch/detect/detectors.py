@@ -9,18 +9,18 @@ from rvsim.rig.functions import by_command, by_status
 from rvsim.rig.model import Rig
 from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
-from rvsim.watch.detect.commands import Planned, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.ignored import IgnoredCommands
 from rvsim.watch.detect.stuck import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.detect.unheard import UnheardFunctions
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
 
-Observe = Callable[[Part], bool]
+Observe = Callable[[TopicRecord], bool]
 """Takes in a frame that may say something new; tells whether the same frame again could change nothing."""
 _ACKNOWLEDGMENT = 0x0E800
 
@@ -38,9 +38,9 @@ class Detectors:
         agenda: Agenda,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
-        parts_of: Callable[[str], Iterable[Part]],
+        parts_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = Planned(rig)
+        planned = PlannedDevices(rig)
         self._parts_of = parts_of
         self._commanders = TwoCommanders(planned, agenda, emit, name_of)
         self._ignored = IgnoredCommands(planned, agenda, emit, name_of)
@@ -60,7 +60,7 @@ class Detectors:
                 self._add_neighbour(name)
         return self._by_message[layout.name]
 
-    def forget(self, part: Part, time: int) -> None:
+    def forget(self, part: TopicRecord, time: int) -> None:
         """Forget a topic that nobody speaks for any more."""
         self._ignored.forget(part, time)
         self._contradictions.forget(part, time)
@@ -78,9 +78,9 @@ class Detectors:
         if layout.dgn == _ACKNOWLEDGMENT:
             yield self._acknowledgement
         if layout.name in contradictions.MESSAGES:
-            yield _plainly(self._contradictions.take)
+            yield _plainly(self._contradictions.observe)
         if StuckValues.neighbours_of(layout.spec):
-            yield _plainly(self._stuck.take)
+            yield _plainly(self._stuck.observe)
         if layout.name in self._neighbours:
             yield _plainly(self._stuck.neighbour)
 
@@ -92,31 +92,31 @@ class Detectors:
         for part in self._parts_of(message):
             part.data = None
 
-    def _command(self, part: Part) -> bool:
+    def _command(self, part: TopicRecord) -> bool:
         command = read_command(part)
         if command is not None:
-            self._commanders.take(command)
-            self._ignored.take(command)
-            self._unheard.take(command)
+            self._commanders.observe(command)
+            self._ignored.observe(command)
+            self._unheard.observe(command)
         return False
 
-    def _status(self, part: Part) -> bool:
+    def _status(self, part: TopicRecord) -> bool:
         self._unheard.status(part)
         return self._ignored.status(part)
 
-    def _heartbeat(self, part: Part) -> bool:
+    def _heartbeat(self, part: TopicRecord) -> bool:
         self._unheard.heartbeat(part)
         return self._ignored.heartbeat(part)
 
-    def _acknowledgement(self, part: Part) -> bool:
+    def _acknowledgement(self, part: TopicRecord) -> bool:
         self._ignored.acknowledgement(part)
         return False
 
 
-def _plainly(take: Callable[[Part], None]) -> Observe:
+def _plainly(take: Callable[[TopicRecord], None]) -> Observe:
     """Let something take in frames to which the same frame again says nothing."""
 
-    def observe(part: Part) -> bool:
+    def observe(part: TopicRecord) -> bool:
         take(part)
         return True
 

@@ -76,7 +76,7 @@ class FailureBook(Generic[Key, Kept]):
             failures.frames.append(frame)
         return failures
 
-    def tell(self, failures: Kept, problem: Problem) -> None:
+    def report(self, failures: Kept, problem: Problem) -> None:
         """Tell of a problem, or tell of it again with its figures of now."""
         failures.told = problem
         self._emit(problem)

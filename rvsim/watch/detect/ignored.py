@@ -16,8 +16,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from rvsim.rig.functions import by_dsa, by_status
 from rvsim.rig.model import ANSWER_TIME_US
 from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
-from rvsim.watch.detect.commands import Command, Planned, Thing
-from rvsim.watch.identity.records import Part
+from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading
@@ -39,7 +39,7 @@ _Pairs = list[tuple[Reading, Reading]]
 class _Waiting:
     """Commands to one thing that wait for an answer; ``due`` is bus time."""
 
-    def __init__(self, command: Command, before: Mapping[Part, bytes], due: int) -> None:
+    def __init__(self, command: Command, before: Mapping[TopicRecord, bytes], due: int) -> None:
         self.first = command
         self.latest = command
         self.given = dict(command.given)
@@ -78,7 +78,7 @@ class IgnoredCommands:
     """Holds what functions say against what they are commanded."""
 
     def __init__(
-        self, planned: Planned, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
+        self, planned: PlannedDevices, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
     ) -> None:
         self._planned = planned
         self._agenda = agenda
@@ -88,12 +88,12 @@ class IgnoredCommands:
         self._states: dict[Thing, _State] = {}
         self._of: dict[tuple[str, int | None], list[_State]] = {}
         """The things of one function and instance: commanded to all, or to one node."""
-        self._statuses: dict[tuple[str, int | None], list[Part]] = {}
-        self._heartbeats: dict[str, list[Part]] = {}
+        self._statuses: dict[tuple[str, int | None], list[TopicRecord]] = {}
+        self._heartbeats: dict[str, list[TopicRecord]] = {}
 
     # What comes in.
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         thing = command.thing
         state = self._states.get(thing)
@@ -118,7 +118,7 @@ class IgnoredCommands:
         elif state.waiting is None and (pairs or (None not in before.values() and before != new)):
             self._wait(state, command, parts, differing)
 
-    def status(self, part: Part) -> bool:
+    def status(self, part: TopicRecord) -> bool:
         """Take in a status of a function; return whether the same frame again could change nothing here."""
         spec = part.layout.spec
         function = by_status(spec.name) if spec is not None else None
@@ -130,7 +130,7 @@ class IgnoredCommands:
             known.append(part)
         return self._answered(self._of.get(key, ()), part)
 
-    def heartbeat(self, part: Part) -> bool:
+    def heartbeat(self, part: TopicRecord) -> bool:
         """Take in a heartbeat; return whether the same frame again could change nothing here."""
         function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
         if function is None:
@@ -140,7 +140,7 @@ class IgnoredCommands:
             known.append(part)
         return self._answered((one for one in self._states.values() if one.thing.function == function.name), part)
 
-    def acknowledgement(self, part: Part) -> None:
+    def acknowledgement(self, part: TopicRecord) -> None:
         """Take in an acknowledgement: what a waiting command was told."""
         spec = part.layout.spec
         said = {reading.field.name: reading.raw for reading in spec.decode(part.frame.data)} if spec else {}
@@ -152,7 +152,7 @@ class IgnoredCommands:
             if any(one.topic.source == part.topic.source for one in waiting.before):
                 waiting.answers[f"{_CODES[code]} by {self._name_of(part.topic.source)}"] = None
 
-    def forget(self, part: Part, time: int) -> None:
+    def forget(self, part: TopicRecord, time: int) -> None:
         """Forget a topic that nobody speaks for any more."""
         for key, parts in self._statuses.items():
             if part in parts:
@@ -167,7 +167,7 @@ class IgnoredCommands:
 
     # Waiting.
 
-    def _wait(self, state: _State, command: Command, parts: list[Part], differing: _Pairs) -> None:
+    def _wait(self, state: _State, command: Command, parts: list[TopicRecord], differing: _Pairs) -> None:
         plan, thing = self._planned.of(state.thing), state.thing
         time = plan.answer_time if plan is not None else ANSWER_TIME_US
         if thing.function in SLOW_STARTERS and all(is_rest(said) and not is_rest(wanted) for wanted, said in differing):
@@ -179,7 +179,7 @@ class IgnoredCommands:
             part.data = None  # every frame is looked at from now on
         self._agenda.put(state.waiting.due, self._answering, state.number, state)
 
-    def _beating(self, thing: Thing, parts: Iterable[Part], now: int) -> list[Part]:
+    def _beating(self, thing: Thing, parts: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
         """Return the heartbeats of those who speak for a thing."""
         sources = {part.topic.source for part in parts}
         beating = self._heartbeats.get(thing.function, ())
@@ -197,7 +197,7 @@ class IgnoredCommands:
 
     # Answers.
 
-    def _answered(self, states: Iterable[_State], part: Part) -> bool:
+    def _answered(self, states: Iterable[_State], part: TopicRecord) -> bool:
         """Look at what was said by somebody who was commanded."""
         nothing_waits = True
         for state in states:
@@ -219,7 +219,7 @@ class IgnoredCommands:
             nothing_waits = nothing_waits and state.waiting is None
         return nothing_waits
 
-    def _as_commanded(self, state: _State, parts: list[Part], time: int) -> None:
+    def _as_commanded(self, state: _State, parts: list[TopicRecord], time: int) -> None:
         """End what is told where the state now is what was commanded."""
         pairs = list(_pairs(state.ignored, parts))
         if state.told is not None and pairs and all(same(wanted, said) for wanted, said in pairs):
@@ -251,7 +251,7 @@ class IgnoredCommands:
         if differing or not pairs:
             self._tell(state, waiting, parts, differing, time)
 
-    def _tell(self, state: _State, waiting: _Waiting, parts: list[Part], differing: _Pairs, time: int) -> None:
+    def _tell(self, state: _State, waiting: _Waiting, parts: list[TopicRecord], differing: _Pairs, time: int) -> None:
         alone: list[tuple[Reading, Reading | None]] = [(reading, None) for reading in waiting.given.values()]
         pairs = differing or alone
         part = next((one for one in parts if differing and _has(one.layout.spec, differing[0][1])), parts[0])
@@ -261,7 +261,7 @@ class IgnoredCommands:
         state.told = CommandIgnored(
             time,
             told.since if told is not None else waiting.first.frame.time + answer_time,
-            part.entry.name,
+            part.device.name,
             tuple(dict.fromkeys(self._name_of(source) for source in waiting.commanders)),
             str(state.thing),
             state.thing.node,
@@ -277,26 +277,26 @@ class IgnoredCommands:
         self._emit(state.told)
 
 
-def _pairs(given: Mapping[str, Reading], parts: Iterable[Part]) -> Iterator[tuple[Reading, Reading]]:
+def _pairs(given: Mapping[str, Reading], parts: Iterable[TopicRecord]) -> Iterator[tuple[Reading, Reading]]:
     for part in parts:
         if part.layout.spec is not None:
             yield from comparable(given, part.layout.spec, part.frame.data)
 
 
-def _speaks(part: Part, thing: Thing, now: int) -> bool:
+def _speaks(part: TopicRecord, thing: Thing, now: int) -> bool:
     """Tell whether a topic is being heard, and from the node that a command was sent to."""
     rhythm = part.rhythm
-    lives = part.entry.heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
+    lives = part.device.is_heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
     return lives and thing.node in (None, part.topic.source)
 
 
-def _was_away(part: Part) -> bool:
+def _was_away(part: TopicRecord) -> bool:
     """Tell whether a periodic topic has come back only now."""
     times = part.rhythm.times
     return len(times) > 1 and part.rhythm.gap() is not None and times[-1] - times[-2] > part.rhythm.limit()
 
 
-def _obeyed(waiting: _Waiting, part: Part) -> bool:
+def _obeyed(waiting: _Waiting, part: TopicRecord) -> bool:
     """Tell whether what a topic says has changed since the command, in what it was commanded where it says that."""
     spec, data = part.layout.spec, part.frame.data
     before = waiting.before.setdefault(part, data)
@@ -321,7 +321,7 @@ def _changed(spec: MessageSpec, name: str, before: bytes, data: bytes) -> bool:
     return field is not None and field.raw_in(before) != field.raw_in(data)
 
 
-def _is_at_work(part: Part) -> bool:
+def _is_at_work(part: TopicRecord) -> bool:
     spec = part.layout.spec
     field = spec.by_name.get(_AT_WORK[1]) if spec is not None else None
     return field is not None and field.raw_in(part.frame.data) == 1

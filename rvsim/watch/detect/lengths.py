@@ -8,7 +8,7 @@ Knows: that a flag about the length ends with a few frames of the right one. Doe
 from collections.abc import Callable
 
 from rvsim.watch.decode import would_be_no_data, wrong_length
-from rvsim.watch.identity.records import Part, Stream
+from rvsim.watch.identity.records import MessageRecord, TopicRecord
 from rvsim.watch.transitions import Ended, LengthWrong, Transition
 from rvsim.watch.values import Values
 from rvsim.wire.spec import MessageSpec
@@ -23,7 +23,7 @@ class Lengths:
     def __init__(self, emit: Callable[[Transition], None]) -> None:
         self._emit = emit
 
-    def check(self, stream: Stream, spec: MessageSpec, part: Part, values: Values) -> None:
+    def check(self, stream: MessageRecord, spec: MessageSpec, part: TopicRecord, values: Values) -> None:
         """Look at the length of the last frame of a topic."""
         frame, found = part.frame, wrong_length(spec, part.frame.data)
         if found is None:
@@ -38,6 +38,6 @@ class Lengths:
             harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
             topic = part.topic._replace(instance=None, dsa=None)
             stream.length = LengthWrong(
-                frame.time, part.entry.name, topic, len(frame.data), found.needed, missing, harmless, frame
+                frame.time, part.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
             self._emit(stream.length)

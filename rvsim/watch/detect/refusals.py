@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.starts import Starts
-from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition
 from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest
@@ -36,7 +36,7 @@ class _Refused(Failures):
 
     def __init__(self, number: int) -> None:
         super().__init__(number)
-        self.node: Node | None = None
+        self.node: AddressRecord | None = None
         self.asked = False
 
 
@@ -64,7 +64,7 @@ class Refusals:
         self._name_of, self._message_of, self._starts = name_of, message_of, starts
         self._book: FailureBook[_Key, _Refused] = FailureBook(order, agenda, emit, _Refused)
 
-    def acknowledge(self, part: Part, parts: Identifier, said: Acknowledgment) -> None:
+    def acknowledge(self, part: TopicRecord, parts: Identifier, said: Acknowledgment) -> None:
         """Take in an acknowledgement: a refusal counts, the other one ends a row."""
         asker = said.asker if said.asker < NULL_ADDRESS else parts.destination
         if asker is None or asker >= NULL_ADDRESS or parts.source >= NULL_ADDRESS:
@@ -90,9 +90,9 @@ class Refusals:
                 said.code,
                 tuple(refused.frames),
             )
-            self._book.tell(refused, problem)
+            self._book.report(refused, problem)
 
-    def ask(self, parts: Identifier, request: DgnRequest) -> None:
+    def observe_request(self, parts: Identifier, request: DgnRequest) -> None:
         """Take in a request: if what it asks for was refused, the next frame of that is an answer."""
         for key, refused in self._book.kinds.items():
             asked = (key.asker, key.dgn) == (parts.source, request.dgn) and parts.destination in (key.source, GLOBAL)
@@ -106,7 +106,7 @@ class Refusals:
             if refused.asked and (key.source, key.dgn) == (source, dgn) and _agree(key.instance, instance):
                 self._succeed(key, time)
 
-    def heed(self, part: Part) -> None:
+    def heed(self, part: TopicRecord) -> None:
         """Take in a frame of a DGN that is awaited of its node; note whether it still is."""
         source, dgn = part.topic.source, part.topic.dgn
         self.answer(source, dgn, part.topic.instance, part.frame.time)
@@ -123,9 +123,9 @@ def _agree(one: int | None, other: int | None) -> bool:
     return one is None or other is None or one == other
 
 
-def _await(node: Node, dgn: int) -> None:
+def _await(node: AddressRecord, dgn: int) -> None:
     """See to it that the next frame of a node under a DGN is looked at, even if it says the same as before."""
     node.awaited.add(dgn)
-    for part in node.parts:
+    for part in node.topics:
         if part.topic.dgn == dgn:
             part.data, part.unheeded = None, False

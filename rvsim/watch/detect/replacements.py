@@ -21,7 +21,7 @@ from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.shared_instances import SharedInstances, Voice
 from rvsim.watch.detect.shared_names import SharedNames
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Entry, Node, Part, Role
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Difference, Ended, Presence, Replaced
@@ -33,7 +33,7 @@ _GONE = (Presence.SILENT, Presence.ASLEEP)
 class _Other(NamedTuple):
     """Who speaks in place of a device, as a topic, and in what it differs."""
 
-    part: Part
+    part: TopicRecord
     difference: Difference
 
 
@@ -45,7 +45,7 @@ class Replacements:
         roll_call: RollCall,
         agenda: Agenda,
         emit: Emit,
-        owners: Mapping[Role, Entry] | None,
+        owners: Mapping[FunctionInstance, DeviceRecord] | None,
         asked: Asked,
         names: SharedNames,
         is_contested: Callable[[int], bool],
@@ -67,7 +67,7 @@ class Replacements:
 
     # A device falls silent or comes back.
 
-    def fell_silent(self, entry: Entry, time: int, since: int) -> bool:
+    def fell_silent(self, entry: DeviceRecord, time: int, since: int) -> bool:
         """Note that a device is not heard any more; return whether something else is told than its silence."""
         self._no_replacement(entry, time, since)
         self._over(entry, time)
@@ -81,7 +81,7 @@ class Replacements:
         self._replace(entry, other, time, since)
         return True
 
-    def arrived(self, entry: Entry, time: int) -> None:
+    def arrived(self, entry: DeviceRecord, time: int) -> None:
         """Note that a device is heard again: but for one that goes on where its replacement was, that is over."""
         found = entry.replaced
         same = found is not None and entry.node is not None and found.source == entry.node.address
@@ -89,32 +89,32 @@ class Replacements:
             self._over(entry, time)
         entry.replacement = None
 
-    def _no_replacement(self, entry: Entry, time: int, since: int) -> None:
+    def _no_replacement(self, entry: DeviceRecord, time: int, since: int) -> None:
         """Where the unit that falls silent spoke for another, that one is silent again."""
         for one in self._roll_call.entries:
             if one.replacement is entry and one.replaced is not None:
                 self._over(one, time)
                 if one.plan is not None:
-                    self._roll_call.tell_silence(one, time, since)
+                    self._roll_call.report_silence(one, time, since)
 
-    def _over(self, entry: Entry, time: int) -> None:
+    def _over(self, entry: DeviceRecord, time: int) -> None:
         if entry.replaced is not None:
             self._emit(Ended(time, entry.replaced.cause))
         entry.replaced = entry.replacement = None
 
     @staticmethod
-    def _has_moved(entry: Entry) -> bool:
+    def _has_moved(entry: DeviceRecord) -> bool:
         """Tell whether the unit of an address that nobody planned has claimed another address since."""
         return entry.plan is None and entry.node is not None and entry.node.has_left()
 
     # Who speaks instead.
 
-    def _other_for(self, entry: Entry) -> _Other | None:
+    def _other_for(self, entry: DeviceRecord) -> _Other | None:
         if entry.plan is None:
             return self._learnt(entry)
         return self._same_instance(entry) or self._other_instance(entry) or self._same_heartbeat(entry)
 
-    def _learnt(self, entry: Entry) -> _Other | None:
+    def _learnt(self, entry: DeviceRecord) -> _Other | None:
         """Find who speaks for all that an address spoke for."""
         roles = _roles(entry)
         if not roles or entry.node is None:
@@ -127,60 +127,60 @@ class Replacements:
         common = [node for node in speakers[0] if all(node in others for others in speakers[1:])]
         return _Other(speakers[0][common[0]].part, Difference.ADDRESS) if common else None
 
-    def _now(self, entry: Entry) -> int:
+    def _now(self, entry: DeviceRecord) -> int:
         """Return the latest bus time that is known: that of whoever was heard last, or of the silence that ended."""
-        heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.parts)
+        heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.topics)
         return max(heard, default=entry.last())
 
-    def _same_instance(self, entry: Entry) -> _Other | None:
+    def _same_instance(self, entry: DeviceRecord) -> _Other | None:
         now = self._now(entry)
         for role in _planned_roles(entry):
             for voice in self.instances.speakers(role, now):
                 part = voice.part
-                if part.entry is entry or voice.node.claimant not in (None, entry):
+                if part.device is entry or voice.node.claimant not in (None, entry):
                     continue
                 if _is_other_unit(entry, voice.node):
-                    return _Other(part, Difference.NAME) if part.entry.plan is None else None
+                    return _Other(part, Difference.NAME) if part.device.plan is None else None
                 return _Other(part, Difference.ADDRESS)
         return None
 
-    def _other_instance(self, entry: Entry) -> _Other | None:
+    def _other_instance(self, entry: DeviceRecord) -> _Other | None:
         for one in self._roll_call.entries:
-            if one.heard and one.plan is None and not one.merged:
-                for part in one.parts:
+            if one.is_heard and one.plan is None and not one.merged:
+                for part in one.topics:
                     if self._may_be(entry, part) and self._absent(part) == [entry]:
                         return _Other(part, Difference.INSTANCE)
         return None
 
-    def _same_heartbeat(self, entry: Entry) -> _Other | None:
+    def _same_heartbeat(self, entry: DeviceRecord) -> _Other | None:
         """Find another unit with a function that has no status, such as a panel's, which nobody else is planned for."""
         for one in self._roll_call.entries:
-            if one.heard and one.plan is None and not one.merged:
-                for part in one.parts:
+            if one.is_heard and one.plan is None and not one.merged:
+                for part in one.topics:
                     if _beats_as(entry, part) and _is_other_unit(entry, part.node) and self._having(part) == [entry]:
                         return _Other(part, Difference.NAME)
         return None
 
-    def _having(self, part: Part) -> list[Entry]:
+    def _having(self, part: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a heartbeat."""
         return [one for one in self._roll_call.entries if _beats_as(one, part)]
 
-    def _may_be(self, entry: Entry, part: Part) -> bool:
+    def _may_be(self, entry: DeviceRecord, part: TopicRecord) -> bool:
         """Tell whether a topic can be the function of a device under an instance that the rig does not have."""
         role = part.speaks_as
         if role is None or role in self._owners or entry.plan is None or role[0] not in entry.plan.functions:
             return False
-        return not entry.parts or entry.last() <= (part.rhythm.begun or 0)
+        return not entry.topics or entry.last() <= (part.rhythm.begun or 0)
 
-    def _absent(self, part: Part) -> list[Entry]:
+    def _absent(self, part: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a topic that are not heard."""
         function = part.function.name if part.function is not None else ""
         having = dict.fromkeys(one for (name, _), one in self._owners.items() if name == function)
-        return [one for one in having if not one.heard]
+        return [one for one in having if not one.is_heard]
 
     # Somebody speaks for what a rig gives to another, or to nobody.
 
-    def explains(self, entry: Entry, part: Part, holder: Entry | None, time: int) -> bool:
+    def explains(self, entry: DeviceRecord, part: TopicRecord, holder: DeviceRecord | None, time: int) -> bool:
         """Tell whether a source that objects to the rig is, or may yet turn out to be, a replacement.
 
         A device that falls silent later asks for itself; one that is silent already is replaced now.
@@ -200,18 +200,18 @@ class Replacements:
             self._turn(gone[0], _Other(part, difference), time)
         return True
 
-    def stays_unknown(self, entry: Entry, time: int) -> bool:
+    def stays_unknown(self, entry: DeviceRecord, time: int) -> bool:
         """Note that a source has not said what it is in time; return whether it is told as a replacement."""
         for one in self._roll_call.entries:
             if one.plan is not None and one.silence is not None:
                 other = self._same_heartbeat(one)
-                if other is not None and other.part.entry is entry:
+                if other is not None and other.part.device is entry:
                     self._turn(one, other, time)
         return any(one.replacement is entry for one in self._roll_call.entries)
 
     def begins(self, voice: Voice, before: Name | None, time: int) -> None:
         """Note that an address begins to speak as something; ``before`` is the other NAME that spoke so from there."""
-        entry = voice.part.entry
+        entry = voice.part.device
         if before is not None and (entry.plan is None or entry.plan.claimed_name is None):
             self._begins_as_another(voice, before, time)
         if self._with_rig:
@@ -228,12 +228,12 @@ class Replacements:
                     self._turn(one, other, time)
 
     def _begins_as_another(self, voice: Voice, before: Name, time: int) -> None:
-        entry, part = voice.part.entry, voice.part
+        entry, part = voice.part.device, voice.part
         if entry.replaced is not None or (entry.plan is None and self._with_rig):
             return
         self._tell(entry, _Other(part, Difference.NAME), time, time, before)
 
-    def _turn(self, entry: Entry, other: _Other, time: int) -> None:
+    def _turn(self, entry: DeviceRecord, other: _Other, time: int) -> None:
         """Tell of the replacement in place of a silence that is told."""
         since = time
         if entry.silence is not None:
@@ -242,11 +242,11 @@ class Replacements:
             entry.silence = None
         self._replace(entry, other, time, since)
 
-    def _replace(self, entry: Entry, other: _Other, time: int, since: int) -> None:
-        speaker = other.part.entry
+    def _replace(self, entry: DeviceRecord, other: _Other, time: int, since: int) -> None:
+        speaker = other.part.device
         entry.replacement = speaker
         if speaker.plan is None and self._with_rig:
-            explained = {None, *(part.spoken for part in speaker.parts if _is_of(entry, part))}
+            explained = {None, *(part.spoken for part in speaker.topics if _is_of(entry, part))}
             for key, one in tuple(speaker.strange.items()):
                 if one.function in explained:
                     del speaker.strange[key]
@@ -255,7 +255,7 @@ class Replacements:
                 self._roll_call.turn_unplanned(speaker, time)
         self._tell(entry, other, time, since, entry.plan.claimed_name if entry.plan is not None else None)
 
-    def _tell(self, entry: Entry, other: _Other, time: int, since: int, before: Name | None) -> None:
+    def _tell(self, entry: DeviceRecord, other: _Other, time: int, since: int, before: Name | None) -> None:
         part, plan = other.part, entry.plan
         place = (
             plan.address if plan is not None else entry.node.address if entry.node is not None else part.node.address
@@ -279,7 +279,9 @@ class Replacements:
 
     # A planned device speaks from another address.
 
-    def bound(self, entry: Entry, before: Node | None, part: Part, was_silent: bool, time: int) -> None:
+    def bound(
+        self, entry: DeviceRecord, before: AddressRecord | None, part: TopicRecord, was_silent: bool, time: int
+    ) -> None:
         """Note that a planned device was found at an address; ``before`` is where it was heard before."""
         if not self._is_elsewhere(entry):
             if entry.replaced is not None and entry.replaced.difference is Difference.ADDRESS:
@@ -289,13 +291,13 @@ class Replacements:
         else:
             self._agenda.put(part.rhythm.times[-1] + HEARTBEAT_FLOOR, self._placing, entry.number, entry)
 
-    def named(self, entry: Entry, time: int) -> None:
+    def named(self, entry: DeviceRecord, time: int) -> None:
         """Note that the NAME of a planned device was claimed: it may be known now."""
         found = entry.replaced
         if found is not None and found.difference is Difference.ADDRESS and not self._is_elsewhere(entry):
             self._over(entry, time)
 
-    def _is_elsewhere(self, entry: Entry) -> bool:
+    def _is_elsewhere(self, entry: DeviceRecord) -> bool:
         """Tell whether a device is heard from an address of which nothing shows that the same unit is there."""
         node, plan = entry.node, entry.plan
         if node is None or plan is None or plan.dynamic or node.address == plan.address:
@@ -309,21 +311,21 @@ class Replacements:
             or self._asked.commanded_to(name) == node.address
         )
 
-    def _placing_due(self, entry: Entry, passed: int) -> int | None:
-        return passed if entry.heard and entry.replaced is None and self._is_elsewhere(entry) else None
+    def _placing_due(self, entry: DeviceRecord, passed: int) -> int | None:
+        return passed if entry.is_heard and entry.replaced is None and self._is_elsewhere(entry) else None
 
-    def _placed(self, entry: Entry, time: int, since: int) -> None:
-        parts = [part for part in entry.parts if part.speaks_as is not None] or entry.parts
+    def _placed(self, entry: DeviceRecord, time: int, since: int) -> None:
+        parts = [part for part in entry.topics if part.speaks_as is not None] or entry.topics
         if parts:
             self._tell(entry, _Other(parts[0], Difference.ADDRESS), time, since, None)
 
 
-def _roles(entry: Entry) -> set[Role]:
+def _roles(entry: DeviceRecord) -> set[FunctionInstance]:
     """Return what a device was heard to speak for, but for what devices share by design."""
-    return {role for part in entry.parts if (role := part.speaks_as) is not None}
+    return {role for part in entry.topics if (role := part.speaks_as) is not None}
 
 
-def _planned_roles(entry: Entry, only: str | None = None) -> list[Role]:
+def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[FunctionInstance]:
     """Return what a device is planned to speak for, of one function or of all."""
     functions = entry.plan.functions if entry.plan is not None else {}
     return [
@@ -334,22 +336,22 @@ def _planned_roles(entry: Entry, only: str | None = None) -> list[Role]:
     ]
 
 
-def _spoken(roles: Iterable[Role]) -> list[str]:
+def _spoken(roles: Iterable[FunctionInstance]) -> list[str]:
     return [FUNCTIONS[name].spoken(instance) for name, instance in roles]
 
 
-def _is_of(entry: Entry, part: Part) -> bool:
+def _is_of(entry: DeviceRecord, part: TopicRecord) -> bool:
     """Tell whether a topic is the status of a function that a device is planned to have."""
     return entry.plan is not None and part.function is not None and part.function.name in entry.plan.functions
 
 
-def _title(part: Part) -> str:
+def _title(part: TopicRecord) -> str:
     """Return the function of a heartbeat, as it is spoken."""
     function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
     return function.title if function is not None else ""
 
 
-def _beats_as(entry: Entry, part: Part) -> bool:
+def _beats_as(entry: DeviceRecord, part: TopicRecord) -> bool:
     """Tell whether a heartbeat is that of a function of a device, of those that have no status."""
     function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
     if function is None or function.statuses or entry.plan is None:
@@ -357,6 +359,6 @@ def _beats_as(entry: Entry, part: Part) -> bool:
     return function.name in entry.plan.functions
 
 
-def _is_other_unit(entry: Entry, node: Node) -> bool:
+def _is_other_unit(entry: DeviceRecord, node: AddressRecord) -> bool:
     planned = entry.plan.claimed_name if entry.plan is not None else None
     return planned is not None and node.name is not None and node.name != planned

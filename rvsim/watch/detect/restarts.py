@@ -12,7 +12,7 @@ over. A device that is planned to sleep claims when it wakes. All of this is our
 from collections.abc import Callable
 
 from rvsim.watch.detect.asked import Asked
-from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Restarted
@@ -31,7 +31,7 @@ SETTLES_US = 60 * SECOND
 class _Starts:
     """What is known of the restarts of one address. Times are bus time."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: AddressRecord) -> None:
         self.node = node
         self.name: Name | None = None
         self.claimed: int | None = None
@@ -63,7 +63,7 @@ class Restarts:
         self._calm = Duty(45, self._calm_due, self._end)
         self._starts: dict[int, _Starts] = {}
 
-    def claim(self, part: Part, name: Name, time: int, now: int) -> None:
+    def claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
         """Take in a claim, before anything else is made of it."""
         node = part.node
         if node.address >= NULL_ADDRESS:
@@ -77,7 +77,7 @@ class Restarts:
         starts.waiting.append((now, time, part.frame))
         self._agenda.put(now + CONTEST_US, self._judging, node.address, starts)
 
-    def begin_again(self, node: Node, time: int, since: int, now: int, frame: Frame) -> None:
+    def begin_again(self, node: AddressRecord, time: int, since: int, now: int, frame: Frame) -> None:
         """Count a restart without a claim that was found at ``since`` and began at ``now``, in bus time.
 
         Where the node has claimed its address at that time, the claim decides.
@@ -93,15 +93,17 @@ class Restarts:
             return False
         return bool(starts.waiting) or (starts.last is not None and now - starts.last <= SETTLES_US)
 
-    def _of(self, node: Node) -> _Starts:
+    def _of(self, node: AddressRecord) -> _Starts:
         return self._starts.setdefault(node.address, _Starts(node))
 
-    def _was_there(self, node: Node, claimed: int | None) -> bool:
+    def _was_there(self, node: AddressRecord, claimed: int | None) -> bool:
         """Tell whether something else than a claim was heard since the last one, and nothing was missed of the node."""
-        here = [entry for entry in self._roll_call.entries if entry.node is node and entry.heard and not entry.merged]
+        here = [
+            entry for entry in self._roll_call.entries if entry.node is node and entry.is_heard and not entry.merged
+        ]
         if not here or any(entry.plan is not None and entry.plan.sleeps for entry in here):
             return False
-        spoken = (part.rhythm.times[-1] for part in node.parts if part.topic.dgn != ADDRESS_CLAIM)
+        spoken = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         return any(claimed is None or time > claimed for time in spoken)
 
     # What is due.
@@ -123,7 +125,7 @@ class Restarts:
             between = now - starts.last
             starts.shortest = between if starts.shortest is None else min(starts.shortest, between)
         starts.last = now
-        device = (self._roll_call.heard_from(starts.node) or starts.node.nobody).name
+        device = (self._roll_call.observe_address(starts.node) or starts.node.nobody).name
         if starts.found is not None:
             device = starts.found.device
         source = starts.node.address

@@ -11,7 +11,15 @@ function for three heartbeats, or three of its slowest gap. Our decisions.
 
 from collections.abc import Callable, Iterator
 
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, QUEUED_US, Entry, Node, Part, Role, silence_limit
+from rvsim.watch.identity.records import (
+    HEARTBEAT_FLOOR,
+    QUEUED_US,
+    AddressRecord,
+    DeviceRecord,
+    FunctionInstance,
+    TopicRecord,
+    silence_limit,
+)
 from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, InstanceShared, Topic
@@ -21,14 +29,14 @@ from rvsim.wire.name import Name
 class Voice:
     """One address that speaks as one function and instance. Times are bus time."""
 
-    def __init__(self, node: Node, role: Role, now: int) -> None:
+    def __init__(self, node: AddressRecord, role: FunctionInstance, now: int) -> None:
         self.node = node
         self.role = role
         self.begun = now
         """When it began, or began again after it was silent."""
         self.name: Name | None = node.name
         """The NAME under which it spoke last."""
-        self.parts: dict[Topic, Part] = {}
+        self.parts: dict[Topic, TopicRecord] = {}
 
     def last(self) -> int:
         """Return when it spoke last."""
@@ -44,7 +52,7 @@ class Voice:
             part.listen()
 
     @property
-    def part(self) -> Part:
+    def part(self) -> TopicRecord:
         """One of its topics."""
         return next(iter(self.parts.values()))
 
@@ -54,7 +62,7 @@ class _Pair:
 
     def __init__(self, number: int) -> None:
         self.number = number
-        self.roles: dict[Role, tuple[Voice, Voice]] = {}
+        self.roles: dict[FunctionInstance, tuple[Voice, Voice]] = {}
         self.found: InstanceShared | None = None
 
 
@@ -70,8 +78,8 @@ class SharedInstances:
         self,
         agenda: Agenda,
         emit: Emit,
-        is_its_own: Callable[[Entry, Role], bool],
-        tell: Callable[[Entry, InstanceShared], None],
+        is_its_own: Callable[[DeviceRecord, FunctionInstance], bool],
+        tell: Callable[[DeviceRecord, InstanceShared], None],
         begins: Callable[[Voice, Name | None, int], None],
     ) -> None:
         self._agenda = agenda
@@ -80,10 +88,10 @@ class SharedInstances:
         self._tell_of = tell
         self._begins = begins
         self._silence = Duty(49, self._silence_due, self._end)
-        self._voices: dict[Role, dict[Node, Voice]] = {}
+        self._voices: dict[FunctionInstance, dict[AddressRecord, Voice]] = {}
         self._pairs: dict[frozenset[int], _Pair] = {}
 
-    def observe(self, part: Part, time: int, now: int) -> bool:
+    def observe(self, part: TopicRecord, time: int, now: int) -> bool:
         """Take in a frame, when it is known who sent it; return whether the same frame again could change nothing."""
         role = part.speaks_as
         if role is None:
@@ -110,7 +118,7 @@ class SharedInstances:
         """Return who else speaks as a function and instance up to now."""
         return [one for one in self.speakers(voice.role, now) if one.node is not voice.node]
 
-    def speakers(self, role: Role, now: int) -> Iterator[Voice]:
+    def speakers(self, role: FunctionInstance, now: int) -> Iterator[Voice]:
         """Yield who speaks as a function and instance up to now, in the order of first hearing."""
         return (one for one in self._voices.get(role, {}).values() if now <= one.silent_from())
 
@@ -139,12 +147,12 @@ class SharedInstances:
 
     def _tell(self, pair: _Pair, time: int) -> None:
         (role, (first, second)), *_ = pair.roles.items()
-        stranger = first if self._is_its_own(second.part.entry, role) else second
+        stranger = first if self._is_its_own(second.part.device, role) else second
         since = pair.found.since if pair.found is not None else time
         pair.found = InstanceShared(
             time,
             since,
-            stranger.part.entry.name,
+            stranger.part.device.name,
             tuple(one.part.spoken for one, _ in pair.roles.values()),
             _place(first),
             _place(second),
@@ -152,7 +160,7 @@ class SharedInstances:
             max((first.part.frame, second.part.frame), key=lambda frame: frame.time),
         )
         self._emit(pair.found)
-        self._tell_of(stranger.part.entry, pair.found)
+        self._tell_of(stranger.part.device, pair.found)
 
     # What is due.
 
@@ -171,7 +179,7 @@ class SharedInstances:
             voice.listen()
 
 
-def _was_silent(voice: Voice, part: Part, now: int) -> bool:
+def _was_silent(voice: Voice, part: TopicRecord, now: int) -> bool:
     """Tell whether an address had not spoken as this for its limit, before the frame of ``part`` that came now."""
     times = part.rhythm.times
     if len(times) > 1 and now - times[-2] <= HEARTBEAT_FLOOR:
@@ -184,5 +192,5 @@ def _was_silent(voice: Voice, part: Part, now: int) -> bool:
 
 def _place(voice: Voice) -> str:
     """Say who speaks, and from where."""
-    entry = voice.part.entry
+    entry = voice.part.device
     return f"{entry.name} (address {voice.node.address:02X} hex)" if entry.plan is not None else entry.name

@@ -9,7 +9,7 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 
 from collections.abc import Callable
 
-from rvsim.watch.identity.records import QUEUED_US, Node, Part
+from rvsim.watch.identity.records import QUEUED_US, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, NameShared
@@ -26,8 +26,8 @@ class _Move:
     def __init__(self, number: int, name: Name) -> None:
         self.number = number
         self.name = name
-        self.old: Node | None = None
-        self.new: Node | None = None
+        self.old: AddressRecord | None = None
+        self.new: AddressRecord | None = None
         self.at = 0
         self.found: NameShared | None = None
 
@@ -44,11 +44,11 @@ class SharedNames:
         self._names_at = names_at
         self._going_on = Duty(42, self._going_on_due, self._tell)
         self._silence = Duty(43, self._silence_due, self._end)
-        self._places: dict[Name, dict[int, Node]] = {}
+        self._places: dict[Name, dict[int, AddressRecord]] = {}
         self._moves: dict[Name, _Move] = {}
         self._count = 0
 
-    def claim(self, part: Part, name: Name, time: int, now: int) -> None:
+    def claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
         """Take in a claim."""
         node = part.node
         if node.address >= NULL_ADDRESS:
@@ -75,7 +75,7 @@ class SharedNames:
             move.old, move.new, move.at = before, node, now
             self._agenda.put(now + QUEUED_US, self._going_on, move.number, move)
 
-    def last_at(self, name: Name) -> Node | None:
+    def last_at(self, name: Name) -> AddressRecord | None:
         """Return the node that claimed a NAME last; None where nobody did."""
         places = self._places.get(name)
         return next(reversed(places.values())) if places else None
@@ -114,8 +114,8 @@ class SharedNames:
         old, new = move.old, move.new
         if old is None or new is None:
             return
-        last = max(old.parts, key=lambda part: (part.frame.time, part.number)).frame
-        device = (self._roll_call.heard_from(new) or new.nobody).name
+        last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
+        device = (self._roll_call.observe_address(new) or new.nobody).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
         self._agenda.put(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)

@@ -13,7 +13,7 @@ too soon or too late; nobody had asked it for anything within 2 s; and it was no
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.restarts import Restarts
-from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
@@ -28,11 +28,11 @@ OFF_RHYTHM = 0.25
 class _Sequence:
     """The messages of a node's first second, in their order. Times are bus time."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: AddressRecord) -> None:
         self.node = node
         self.begun: int | None = None
-        self.parts: list[Part] = []
-        self.heartbeat: Part | None = None
+        self.parts: list[TopicRecord] = []
+        self.heartbeat: TopicRecord | None = None
         """The first heartbeat among them."""
         self.looked = 0
         """Up to when starts were looked for."""
@@ -51,7 +51,7 @@ class StartSequences:
         self._first: int | None = None
         self._sequences: dict[int, _Sequence | None] = {}
 
-    def observe(self, part: Part, now: int) -> None:
+    def observe(self, part: TopicRecord, now: int) -> None:
         """Take in the first frame of a topic."""
         node = part.node
         if self._first is None:
@@ -78,7 +78,7 @@ class StartSequences:
         """Look for a start; the deadline is now where there was one."""
         if len(sequence.parts) < MIN_MESSAGES or sequence.heartbeat is None:
             return None
-        if not sequence.node.parts.issuperset(sequence.parts):
+        if not sequence.node.topics.issuperset(sequence.parts):
             return None  # somebody else speaks there now
         sequence.at = passed
         if self._start(sequence) is not None:
@@ -126,7 +126,7 @@ class StartSequences:
         self._agenda.put(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
 
 
-def _is_off(part: Part, place: int) -> bool | None:
+def _is_off(part: TopicRecord, place: int) -> bool | None:
     """Tell whether a frame came out of its rhythm, None where it cannot be told."""
     if place == 0 or part.layout.gap is None:
         return None

@@ -20,7 +20,7 @@ class Starts:
         self._asked: dict[int, int] = {}
         """When claims were asked for last, by who was asked."""
 
-    def ask(self, destination: int, now: int) -> None:
+    def observe_request(self, destination: int, now: int) -> None:
         """Take in a request for claims."""
         self._asked[destination] = now
 

@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
@@ -54,7 +54,7 @@ class _Link(NamedTuple):
 class _Value:
     """One field of one topic that has neighbours."""
 
-    def __init__(self, number: int, part: Part, field: FieldSpec) -> None:
+    def __init__(self, number: int, part: TopicRecord, field: FieldSpec) -> None:
         self.number = number
         self.part = part
         self.field = field
@@ -63,7 +63,7 @@ class _Value:
         """From when on it has not changed, in bus time."""
         self.begun = 0
         """The same in the time of the frames."""
-        self.ways: dict[tuple[Part, str, int], _Way] = {}
+        self.ways: dict[tuple[TopicRecord, str, int], _Way] = {}
         """By neighbour, field and lag."""
         self.due = 0
         """The moment, in bus time, at which it is looked at next."""
@@ -86,11 +86,11 @@ class StuckValues:
         self._emit = emit
         self._standing = Duty(24, self._due, self._expire)
         self._numbers = 0
-        self._values: dict[Part, list[_Value]] = {}
-        self._neighbours: dict[str, dict[Part, None]] = {}
+        self._values: dict[TopicRecord, list[_Value]] = {}
+        self._neighbours: dict[str, dict[TopicRecord, None]] = {}
         """The topics of each message that is a neighbour."""
-        self._links: dict[Part, _Linked] = {}
-        self._said: dict[Part, dict[str, int]] = {}
+        self._links: dict[TopicRecord, _Linked] = {}
+        self._said: dict[TopicRecord, dict[str, int]] = {}
         """What the neighbours said last."""
 
     @staticmethod
@@ -98,7 +98,7 @@ class StuckValues:
         """Return the messages that hold neighbours of a message's fields."""
         return {name.partition(".")[0] for field in spec.fields for name in field.moves_with}
 
-    def neighbour(self, part: Part) -> None:
+    def neighbour(self, part: TopicRecord) -> None:
         """Take in a frame of a message that holds neighbours."""
         known = self._neighbours.setdefault(part.topic.message or "", {})
         if part not in known:
@@ -117,7 +117,7 @@ class StuckValues:
             if name in moved and now > value.since + lag and value.raw is not None:
                 self._move(value, (part, name, lag), *moved[name])
 
-    def take(self, part: Part) -> None:
+    def observe(self, part: TopicRecord) -> None:
         """Take in a frame of a message with fields that have neighbours."""
         values = self._values.get(part)
         if values is None:
@@ -130,7 +130,7 @@ class StuckValues:
             if away or raw is None or raw != value.raw:
                 self._changed(value, raw)
 
-    def forget(self, part: Part, time: int) -> None:
+    def forget(self, part: TopicRecord, time: int) -> None:
         """Forget a topic that nobody speaks for any more."""
         self._links.clear()
         for value in self._values.pop(part, ()):
@@ -143,7 +143,7 @@ class StuckValues:
 
     # Neighbours.
 
-    def _begin(self, part: Part) -> list[_Value]:
+    def _begin(self, part: TopicRecord) -> list[_Value]:
         fields = part.layout.spec.fields if part.layout.spec is not None else ()
         values = self._values[part] = []
         for field in fields:
@@ -156,7 +156,7 @@ class StuckValues:
                 neighbour.data = None  # what it says now is noted with its next frame
         return values
 
-    def _linked(self, part: Part) -> _Linked:
+    def _linked(self, part: TopicRecord) -> _Linked:
         """Return what moves with a topic's fields, found anew where it says another battery or others have come."""
         battery = _battery(part)
         linked = self._links.get(part)
@@ -168,7 +168,7 @@ class StuckValues:
             linked = self._links[part] = _Linked(battery, tuple(dict.fromkeys(link.name for link in links)), links)
         return linked
 
-    def _move(self, value: _Value, key: tuple[Part, str, int], before: int, raw: int) -> None:
+    def _move(self, value: _Value, key: tuple[TopicRecord, str, int], before: int, raw: int) -> None:
         """Note that a neighbour has moved since the value had the time to follow what it follows."""
         neighbour, _, lag = key
         way = value.ways.get(key)
@@ -206,14 +206,14 @@ class StuckValues:
         for (_, _, lag), way in value.ways.items():
             way.settle(value.due - lag)
         moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.entry.heard and part.late is None and _goes_on(part, value.due):
+        if moved is not None and part.device.is_heard and part.late is None and _goes_on(part, value.due):
             self._tell(value, moved, time, since)
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
         if latest:
             self._agenda.put(max(latest), self._standing, value.number, value)
 
-    def _tell(self, value: _Value, moved: tuple[Part, str, int], time: int, since: int) -> None:
+    def _tell(self, value: _Value, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved
         part, way, spec = value.part, value.ways[moved], neighbour.layout.spec
         if spec is None or value.raw is None:
@@ -222,12 +222,12 @@ class StuckValues:
         value.told = ValueStuck(
             time,
             since,
-            part.entry.name,
+            part.device.name,
             part.topic,
             Reading(value.field, value.raw, State.VALUE),
             value.begun,
             self._limit(value),
-            neighbour.entry.name,
+            neighbour.device.name,
             neighbour.topic,
             low,
             high,
@@ -236,12 +236,12 @@ class StuckValues:
         self._emit(value.told)
 
 
-def _goes_on(part: Part, now: int) -> bool:
+def _goes_on(part: TopicRecord, now: int) -> bool:
     """Tell whether a periodic message is still sent: what another speaks for now is not stuck."""
     return part.rhythm.gap() is not None and now - part.rhythm.times[-1] <= part.rhythm.limit()
 
 
-def _live(part: Part, field: FieldSpec) -> int | None:
+def _live(part: TopicRecord, field: FieldSpec) -> int | None:
     """Return the raw value of a field; None where it is none, or flagged."""
     raw = field.raw_in(part.frame.data)
     if raw is None or field.state(raw) is not State.VALUE:
@@ -249,12 +249,12 @@ def _live(part: Part, field: FieldSpec) -> int | None:
     return None if part.values is not None and part.values.is_flagged(field.name) else raw
 
 
-def _lag(one: Part, other: Part) -> int:
+def _lag(one: TopicRecord, other: TopicRecord) -> int:
     """Return how long one of two topics may be behind the other."""
     return max(FOLLOW_US, *(MISSED_IN_A_ROW * (part.layout.gap or 0) for part in (one, other)))
 
 
-def _within(field: FieldSpec, neighbour: Part) -> Iterator[str]:
+def _within(field: FieldSpec, neighbour: TopicRecord) -> Iterator[str]:
     """Yield the fields of a topic that are neighbours of a field."""
     for name in field.moves_with:
         message, _, other = name.partition(".")
@@ -262,19 +262,19 @@ def _within(field: FieldSpec, neighbour: Part) -> Iterator[str]:
             yield other
 
 
-def _belong(one: Part, other: Part) -> bool:
+def _belong(one: TopicRecord, other: TopicRecord) -> bool:
     """Tell whether two topics are about one instance; of two functions, the battery that one of them is on counts."""
     if one.function is other.function:
         return one.topic.instance == other.topic.instance
     return _place(one) == _place(other)
 
 
-def _place(part: Part) -> int | None:
+def _place(part: TopicRecord) -> int | None:
     battery = _battery(part)
     return part.topic.instance if battery is None else battery
 
 
-def _battery(part: Part) -> int | None:
+def _battery(part: TopicRecord) -> int | None:
     spec = part.layout.spec
     field = spec.by_name.get(_BATTERY) if spec is not None else None
     raw = field.raw_in(part.frame.data) if field is not None else None

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.refusals import Refusals
 from rvsim.watch.detect.starts import Starts
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Topic, TransferFailed, Transition
 from rvsim.wire.acknowledgment import ACKNOWLEDGMENT, read_acknowledgment, read_request
@@ -24,7 +24,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL, is_addressed, split
 from rvsim.wire.transfer.listener import LongListener
-from rvsim.wire.transfer.outcomes import Event, Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
 from rvsim.wire.transfer.packets import CONNECTION, PACKET, T1_US
 
 PACKETS = frozenset({CONNECTION, PACKET})
@@ -32,7 +32,16 @@ PACKETS = frozenset({CONNECTION, PACKET})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs that this is about."""
 FAILURES_TO_TELL = 2
-_FAILED = frozenset({Kind.MISFIT, Kind.CHANGED, Kind.BROKEN, Kind.RESTARTED, Kind.ABORTED, Kind.TIMEOUT})
+_FAILED = frozenset(
+    {
+        ProblemKind.MISFIT,
+        ProblemKind.CHANGED,
+        ProblemKind.BROKEN,
+        ProblemKind.RESTARTED,
+        ProblemKind.ABORTED,
+        ProblemKind.TIMEOUT,
+    }
+)
 """What makes a message fail; that this listener has no room for one more is none of them."""
 _ORDER = 30
 """Of deadlines at one moment these come behind those of presence, names and commands."""
@@ -72,7 +81,7 @@ class Transfers:
         self._last: dict[frozenset[int], Frame] = {}
         """The last transport frame between two nodes."""
 
-    def observe(self, part: Part) -> list[LongMessage]:
+    def observe(self, part: TopicRecord) -> list[LongMessage]:
         """Take a frame of one of these DGNs; return the long message that it completes, if it does."""
         frame, now, dgn = part.frame, part.rhythm.times[-1], part.topic.dgn
         parts = split(frame.identifier)
@@ -86,18 +95,18 @@ class Transfers:
             self._refusals.acknowledge(part, parts, said)
         elif dgn == REQUEST_FOR_DGN and (request := read_request(frame.data)) is not None:
             if request.dgn == ADDRESS_CLAIM and parts.destination is not None:
-                self._starts.ask(parts.destination, now)
-            self._refusals.ask(parts, request)
+                self._starts.observe_request(parts.destination, now)
+            self._refusals.observe_request(parts, request)
         return []
 
-    def heed(self, part: Part) -> None:
+    def heed(self, part: TopicRecord) -> None:
         """Take a frame of a DGN that is awaited of its node."""
         self._refusals.heed(part)
 
     # Long messages.
 
     def _packet(self, frame: Frame, now: int, pair: frozenset[int]) -> list[LongMessage]:
-        events = self._long.hear(now, frame.identifier, frame.data)
+        events = self._long.receive(now, frame.identifier, frame.data)
         self._take(events, now, frame.time, frame.time, frame)
         self._last.pop(pair, None)
         self._last[pair] = frame
@@ -107,15 +116,15 @@ class Transfers:
             self._agenda.put(now + T1_US, self._waiting, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
-    def _take(self, events: list[Event], now: int, time: int, since: int, frame: Frame | None) -> None:
+    def _take(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
         """Take what was found at bus time ``now``, which is frame time ``time``, by a frame or by waiting in vain."""
         for event in events:
             if isinstance(event, LongMessage):
                 self._succeed(_Key(event.source, event.destination, event.dgn), time)
-            elif isinstance(event, Trouble) and event.kind in _FAILED and event.dgn is not None:
+            elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
                 dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
                 key = _Key(event.source, event.destination, dgn)
-                if event.kind is Kind.BROKEN and event.destination != GLOBAL:
+                if event.kind is ProblemKind.BROKEN and event.destination != GLOBAL:
                     self._succeed(key, time)  # acknowledged: only this listener has missed a packet
                 else:
                     self._fail(key, event, now, time, since, frame)
@@ -129,15 +138,15 @@ class Transfers:
         elif failures is not None:
             failures.came_through = True
 
-    def _fail(self, key: _Key, trouble: Trouble, now: int, time: int, since: int, frame: Frame | None) -> None:
+    def _fail(self, key: _Key, trouble: TransferProblem, now: int, time: int, since: int, frame: Frame | None) -> None:
         if self._starts.excuse(key.source):
             return
-        if trouble.kind is Kind.TIMEOUT:
+        if trouble.kind is ProblemKind.TIMEOUT:
             frame = self._last.get(frozenset({key.source, key.destination}))
         failures = self._book.fail(key, now, time, frame)
         if failures.count < FAILURES_TO_TELL:
             return
-        aborted = trouble.kind is Kind.ABORTED and frame is not None
+        aborted = trouble.kind is ProblemKind.ABORTED and frame is not None
         problem = TransferFailed(
             time,
             since,
@@ -151,7 +160,7 @@ class Transfers:
             self._name_of(frame.identifier & 0xFF) if aborted and frame is not None else None,
             tuple(failures.frames),
         )
-        self._book.tell(failures, problem)
+        self._book.report(failures, problem)
 
     # Waits.
 

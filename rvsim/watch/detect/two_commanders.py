@@ -13,7 +13,7 @@ slow it is. All of this is our decision.
 from collections.abc import Callable
 
 from rvsim.rig.model import SETTLING_TIME_US
-from rvsim.watch.detect.commands import Command, Planned, Thing
+from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import CommandsContradict, Ended, Transition
 from rvsim.wire.fields import Reading
@@ -50,7 +50,7 @@ class TwoCommanders:
     """Holds each command against those of the other sources."""
 
     def __init__(
-        self, planned: Planned, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
+        self, planned: PlannedDevices, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
     ) -> None:
         self._planned = planned
         self._agenda = agenda
@@ -60,7 +60,7 @@ class TwoCommanders:
         self._last: dict[Thing, dict[int, Command]] = {}
         self._pairs: dict[tuple[Thing, frozenset[int]], _Contradictions] = {}
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         latest = self._last.setdefault(command.thing, {})
         plan = self._planned.of(command.thing)

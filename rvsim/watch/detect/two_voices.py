@@ -24,7 +24,7 @@ from operator import attrgetter, sub
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Node, Part
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import Ended, TwoVoices, VoiceSign
@@ -58,12 +58,12 @@ _number = attrgetter("number")
 class _Address:
     """What is known of the voices of one address. Times are bus time."""
 
-    def __init__(self, node: Node, now: int) -> None:
+    def __init__(self, node: AddressRecord, now: int) -> None:
         self.node = node
         self.first = now
         self.functions: dict[str, int] = {}
         """When each function was first heard."""
-        self.kept: dict[Part, int] = {}
+        self.kept: dict[TopicRecord, int] = {}
         """The gap that each message kept when it was first known."""
         self.seen = 0
         """When a sign was seen last."""
@@ -87,7 +87,7 @@ class Voices:
         self._calm = Duty(48, self._calm_due, self._end)
         self._addresses: dict[int, _Address] = {}
 
-    def observe(self, part: Part, now: int) -> None:
+    def observe(self, part: TopicRecord, now: int) -> None:
         """Take in the first frame of a topic."""
         node = part.node
         if node.address >= NULL_ADDRESS:
@@ -100,13 +100,13 @@ class Voices:
         if name is not None:
             address.functions.setdefault(name, now)
 
-    def begin_anew(self, node: Node, now: int) -> None:
+    def begin_anew(self, node: AddressRecord, now: int) -> None:
         """Forget an address: another unit speaks there now."""
         address = self._addresses.get(node.address)
         if address is not None:
             address.first, address.functions, address.kept = now, {}, {}
 
-    def note_trains(self, part: Part, what: str, figures: str, time: int, now: int) -> None:
+    def note_trains(self, part: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
         """Take in that a message was found to carry two trains of values."""
         address = self._addresses[part.node.address]
         address.sign = VoiceSign.TWO_VALUE_TRAINS, what, figures, part.frame
@@ -136,7 +136,7 @@ class Voices:
         source = address.node.address
         if address.sign is None or self._told(source):
             return
-        device = (self._roll_call.heard_from(address.node) or address.node.nobody).name
+        device = (self._roll_call.observe_address(address.node) or address.node.nobody).name
         if address.found is not None:
             device, since = address.found.device, address.found.since
         address.found = TwoVoices(time, since, device, source, *address.sign)
@@ -154,7 +154,7 @@ class Voices:
     # Twice as often.
 
     def _twice_as_often(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
-        for part in sorted(address.node.parts, key=_number):
+        for part in sorted(address.node.topics, key=_number):
             times = part.rhythm.times
             if part.layout.gap is None or len(times) < FRAMES:
                 continue
@@ -168,7 +168,7 @@ class Voices:
                 return VoiceSign.TWICE_AS_OFTEN, str(part.topic), figures, part.frame
         return None
 
-    def _are_two_trains(self, part: Part, kept: int, now: int) -> bool:
+    def _are_two_trains(self, part: TopicRecord, kept: int, now: int) -> bool:
         times = list(part.rhythm.times)[-FRAMES:]
         if part.changed > times[0] or now - times[-1] > 2 * kept:
             return False
@@ -197,7 +197,7 @@ class Voices:
         return None
 
 
-def _function(part: Part) -> str | None:
+def _function(part: TopicRecord) -> str | None:
     """Return the function whose status or heartbeat this is; None where it is none, or shared by design."""
     function = part.function
     if function is None and part.topic.dsa is not None:
@@ -205,9 +205,9 @@ def _function(part: Part) -> str | None:
     return function.name if function is not None and not function.shared else None
 
 
-def _going_on(node: Node, name: str, now: int) -> list[Part]:
+def _going_on(node: AddressRecord, name: str, now: int) -> list[TopicRecord]:
     """Return the topics of a function that come again and again up to now."""
-    own = (part for part in sorted(node.parts, key=_number) if _function(part) == name)
+    own = (part for part in sorted(node.topics, key=_number) if _function(part) == name)
     return [
         part
         for part in own
@@ -217,7 +217,7 @@ def _going_on(node: Node, name: str, now: int) -> list[Part]:
     ]
 
 
-def _is_complete(name: str, own: list[Part]) -> bool:
+def _is_complete(name: str, own: list[TopicRecord]) -> bool:
     """Tell whether a function shows itself by its status, and by its heartbeat where it has an address of its own."""
     status = any(part.function is not None and (part.layout.gap or 0) <= SLOWEST_STATUS_US for part in own)
     return status and (not FUNCTIONS[name].dsas or any(part.topic.dsa is not None for part in own))
@@ -227,7 +227,7 @@ def _are_combined(one: str, other: str) -> bool:
     return one == other or any({one, other} <= group for group in COMBINED)
 
 
-def _lamp_is_on(part: Part) -> bool:
+def _lamp_is_on(part: TopicRecord) -> bool:
     """Tell whether a heartbeat reports a fault: then it may come more often."""
     spec = part.layout.spec
     if part.topic.message != HEARTBEAT or spec is None:

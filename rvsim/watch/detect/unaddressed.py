@@ -12,7 +12,7 @@ silent. Both are our decisions.
 from collections.abc import Callable
 
 from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
-from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
@@ -43,14 +43,14 @@ class _Homeless:
 class _Speech:
     """A message that comes from an address nobody can have."""
 
-    def __init__(self, number: int, node: Node, found: AddressMissing) -> None:
+    def __init__(self, number: int, node: AddressRecord, found: AddressMissing) -> None:
         self.number = number
         self.node = node
         self.found = found
 
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[TopicRecord]:
         """Return its topics."""
-        return [part for part in self.node.parts if part.topic.dgn == self.found.topic.dgn]
+        return [part for part in self.node.topics if part.topic.dgn == self.found.topic.dgn]
 
 
 class Unaddressed:
@@ -69,7 +69,7 @@ class Unaddressed:
         self._speeches: dict[tuple[int, int], _Speech] = {}
         self._count = 0
 
-    def claim(self, part: Part, name: Name, time: int, now: int) -> None:
+    def claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
         """Take in a claim, or the word that none was possible."""
         known = self._homeless.get(name)
         if part.node.address == NULL_ADDRESS:
@@ -84,7 +84,7 @@ class Unaddressed:
         elif known is not None and part.node.address < NULL_ADDRESS:
             self._doubt(known, now)
 
-    def observe(self, part: Part, time: int, now: int) -> None:
+    def observe(self, part: TopicRecord, time: int, now: int) -> None:
         """Take in a frame that says something new."""
         if asks_for_claims(part):
             self._asked(part, now)
@@ -98,7 +98,7 @@ class Unaddressed:
             self._agenda.put(now + CALM_US, self._calm, speech.number, speech)
             self._emit(found)
 
-    def _asked(self, part: Part, now: int) -> None:
+    def _asked(self, part: TopicRecord, now: int) -> None:
         if split(part.frame.identifier).destination != GLOBAL:
             return
         for one in self._homeless.values():
@@ -134,6 +134,6 @@ class Unaddressed:
         self._emit(Ended(time, speech.found.cause))
 
 
-def _is_allowed(part: Part) -> bool:
+def _is_allowed(part: TopicRecord) -> bool:
     """Tell whether a node without an address may send this."""
     return part.topic.dgn == ADDRESS_CLAIM or asks_for_claims(part)

@@ -10,8 +10,8 @@ told of the device; a function whose status comes only as needed.
 from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
-from rvsim.watch.detect.commands import Command, Planned, Thing
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Part
+from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, TopicRecord
 from rvsim.watch.traffic import MISSED_IN_A_ROW, Agenda, Duty
 from rvsim.watch.transitions import Ended, NobodyObeys, Transition
 from rvsim.wire.catalogue import Catalogue
@@ -32,7 +32,7 @@ class UnheardFunctions:
 
     def __init__(
         self,
-        planned: Planned,
+        planned: PlannedDevices,
         catalogue: Catalogue,
         agenda: Agenda,
         emit: Callable[[Transition], None],
@@ -51,7 +51,7 @@ class UnheardFunctions:
         self._beating: dict[str, set[int]] = {}
         """The sources whose heartbeat says that they are a function."""
 
-    def take(self, command: Command) -> None:
+    def observe(self, command: Command) -> None:
         """Take in a command."""
         thing = command.thing._replace(node=None)
         if thing in self._heard or self._planned.of(thing) is not None:
@@ -69,7 +69,7 @@ class UnheardFunctions:
         else:
             self._agenda.put(state.first.now + limit, self._waiting, state.number, state)
 
-    def status(self, part: Part) -> None:
+    def status(self, part: TopicRecord) -> None:
         """Take in a status of a function."""
         function = by_status(part.topic.message or "")
         if function is None:
@@ -81,7 +81,7 @@ class UnheardFunctions:
         if state is not None and state.told is not None:
             self._emit(Ended(part.frame.time, state.told.cause))
 
-    def heartbeat(self, part: Part) -> None:
+    def heartbeat(self, part: TopicRecord) -> None:
         """Take in a heartbeat."""
         function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
         if function is not None:

@@ -11,7 +11,7 @@ decision).
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.watch.identity.records import Part
+from rvsim.watch.identity.records import TopicRecord
 from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.spec import MessageSpec
 
@@ -34,12 +34,12 @@ class _Train(NamedTuple):
 class ValueTrains:
     """The values of every message that has such fields; ``tell`` takes what was found, in words."""
 
-    def __init__(self, tell: Callable[[Part, str, str, int, int], None]) -> None:
+    def __init__(self, tell: Callable[[TopicRecord, str, str, int, int], None]) -> None:
         self._tell = tell
         self._fields: dict[int, tuple[FieldSpec, ...]] = {}
         self._trains: dict[tuple[int, str], _Train] = {}
 
-    def observe(self, part: Part, time: int, now: int) -> None:
+    def observe(self, part: TopicRecord, time: int, now: int) -> None:
         """Take in a frame that says something else than the one before."""
         fields = self._fields.get(part.topic.dgn)
         if fields is None:
@@ -56,7 +56,7 @@ class ValueTrains:
                 self._tell(part, f"{part.topic} {field.title}", figures, time, now)
 
     @staticmethod
-    def _next(part: Part, train: _Train | None, raw: int, now: int) -> _Train:
+    def _next(part: TopicRecord, train: _Train | None, raw: int, now: int) -> _Train:
         times = part.rhythm.times
         if train is None or len(times) < 2 or times[-2] != train.time:  # the one before said the same again
             return _Train(None, raw, now, 0)

@@ -5,8 +5,8 @@ Knows: what to do with units that nobody planned or that share what they must no
 
 from rvsim.rig.claimed import written
 from rvsim.rig.quantity import moment
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line, span
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import AddressShared, FramesCollided, Stranger
 from rvsim.wire.name import Name
 
@@ -16,7 +16,7 @@ def unit(name: Name) -> str:
     return f"maker {name.manufacturer_code}, serial number {name.serial_number}"
 
 
-def _stranger(found: Stranger) -> Draft:
+def _stranger(found: Stranger) -> FlagDraft:
     if found.instead_of is not None and found.name is not None:
         text = f"another unit than the planned {found.instead_of} speaks as {found.function}: {unit(found.name)}"
         advice = "set its instance as planned, or correct the rig"
@@ -35,7 +35,7 @@ def _stranger(found: Stranger) -> Draft:
         text = f"speaks as {found.function}, which the rig does not have"
         advice = "set its instance as planned, or add it to the rig"
     evidence = frame_line(found.last)
-    return Draft(Kind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
+    return FlagDraft(FlagKind.UNPLANNED_DEVICE, found.device, Severity.WARNING, text, advice, evidence)
 
 
 ONE_ADDRESS = (
@@ -43,20 +43,20 @@ ONE_ADDRESS = (
 )
 
 
-def _shared(found: AddressShared) -> Draft:
+def _shared(found: AddressShared) -> FlagDraft:
     units = " and ".join(unit(name) for name in found.names)
     text = f"{len(found.names)} units claim address {found.source:02X} hex, and none gives way: {units}"
     names = tuple(f"NAME {written(name)}" for name in found.names)
-    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, names)
+    return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, names)
 
 
-def _collided(found: FramesCollided) -> Draft:
+def _collided(found: FramesCollided) -> FlagDraft:
     text = (
         f"{' and '.join(found.nodes)} sent one identifier with different data at once: both use address "
         f"{found.source:02X} hex, and each spoils the other's frame"
     )
     evidence = (f"identifier {found.identifier:08X} at {moment(found.time)}",)
-    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
+    return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
 
 
 DRAFTS: Drafts = {

@@ -5,8 +5,8 @@ codes mean trouble.
 """
 
 from rvsim.rig.functions import by_status
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
-from rvsim.watch.flag import GAS_SENSOR, Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.flag import GAS_SENSOR, FlagKind, Severity
 from rvsim.watch.transitions import CodeAlarmed
 from rvsim.wire.fields import AlarmSeverity, Origin, weakest
 
@@ -40,12 +40,12 @@ _BY_WORD = (
 _OTHERWISE = "its manual says what this means; mend that, and see whether the word goes"
 
 
-def _alarmed(found: CodeAlarmed) -> Draft:
+def _alarmed(found: CodeAlarmed) -> FlagDraft:
     reading = found.reading
     doubt = _DOUBT.get(weakest(reading.origin, found.alarm.origin), "")
     text = f"{found.topic} {reading.field.title}: {reading.brief}{doubt}"
-    return Draft(
-        Kind.REPORTED_FAULT,
+    return FlagDraft(
+        FlagKind.REPORTED_FAULT,
         found.device,
         _SEVERITIES[found.alarm.severity],
         text,

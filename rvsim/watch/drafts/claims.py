@@ -6,14 +6,14 @@ know how that was found.
 
 from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import unit
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import AddressMissing, CannotClaim, NameShared, Restarted
 from rvsim.wire.ident import NULL_ADDRESS
 
 
-def _homeless(found: CannotClaim) -> Draft:
+def _homeless(found: CannotClaim) -> FlagDraft:
     before = f"; it was at {found.before:02X} hex before" if found.before is not None else ""
     text = f"it could not claim an address and sends nothing more: {unit(found.name)}{before}"
     advice = (
@@ -21,10 +21,10 @@ def _homeless(found: CannotClaim) -> Draft:
         "another, or let it choose an address by itself, if it can"
     )
     evidence = (f"NAME {written(found.name)}", *frame_line(found.last))
-    return Draft(Kind.CANNOT_CLAIM, found.device, Severity.FAULT, text, advice, evidence)
+    return FlagDraft(FlagKind.CANNOT_CLAIM, found.device, Severity.FAULT, text, advice, evidence)
 
 
-def _twice(found: NameShared) -> Draft:
+def _twice(found: NameShared) -> FlagDraft:
     one, other = found.sources
     text = f"addresses {one:02X} hex and {other:02X} hex both speak under one NAME: {unit(found.name)}"
     advice = (
@@ -32,20 +32,22 @@ def _twice(found: NameShared) -> Draft:
         "which address goes, then have its NAME set right by its maker's tool"
     )
     evidence = (f"NAME {written(found.name)}", *frame_line(found.last, "last frame"))
-    return Draft(Kind.SHARED_NAME, found.device, Severity.FAULT, text, advice, evidence)
+    return FlagDraft(FlagKind.SHARED_NAME, found.device, Severity.FAULT, text, advice, evidence)
 
 
-def _addressless(found: AddressMissing) -> Draft:
+def _addressless(found: AddressMissing) -> FlagDraft:
     which = "null" if found.topic.source == NULL_ADDRESS else "global"
     text = f"{found.topic} comes from the {which} address ({found.topic.source:02X} hex), which no device can have"
     advice = (
         "its sender speaks before it has an address, or has lost it: find it by what the message says or by "
         "unplugging, then its firmware, and who else wants its address"
     )
-    return Draft(Kind.NO_ADDRESS, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic)
+    return FlagDraft(
+        FlagKind.NO_ADDRESS, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic
+    )
 
 
-def _restarted(found: Restarted) -> Draft:
+def _restarted(found: Restarted) -> FlagDraft:
     how = "claims its address again" if found.claimed else "begins again with its start-up sequence"
     if found.times == 1 or found.shortest is None:
         text = f"restarted once: it {how}, and nobody asked it to"
@@ -56,7 +58,9 @@ def _restarted(found: Restarted) -> Draft:
         "its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its plug; "
         "then its firmware, which may start again by itself"
     )
-    return Draft(Kind.RESTARTED, found.device, Severity.WARNING, text, advice, frame_line(found.last, "last restart"))
+    return FlagDraft(
+        FlagKind.RESTARTED, found.device, Severity.WARNING, text, advice, frame_line(found.last, "last restart")
+    )
 
 
 DRAFTS: Drafts = {

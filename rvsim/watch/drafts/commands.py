@@ -5,8 +5,8 @@ an answer.
 """
 
 from rvsim.rig.quantity import moment
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line, span
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import CommandIgnored, CommandsContradict, NobodyObeys
 from rvsim.wire.fields import Reading
 
@@ -15,7 +15,7 @@ def _state(readings: tuple[Reading, ...]) -> str:
     return ", ".join(f"{one.field.title} {one.brief}" for one in readings)
 
 
-def _contradict(found: CommandsContradict) -> Draft:
+def _contradict(found: CommandsContradict) -> FlagDraft:
     (one, other), (first, second) = found.devices, found.states
     text = (
         f"{one} and {other} command {found.thing} against each other: {one} commands {_state(first)}, {other} commands "
@@ -27,10 +27,10 @@ def _contradict(found: CommandsContradict) -> Draft:
     )
     earlier, later = found.frames
     evidence = (*frame_line(earlier, "command"), *frame_line(later, "command"))
-    return Draft(Kind.TWO_COMMANDERS, one, Severity.WARNING, text, advice, evidence, found.topic)
+    return FlagDraft(FlagKind.TWO_COMMANDERS, one, Severity.WARNING, text, advice, evidence, found.topic)
 
 
-def _ignored(found: CommandIgnored) -> Draft:
+def _ignored(found: CommandIgnored) -> FlagDraft:
     by = " and ".join(found.commanders)
     pairs = zip(found.wanted, found.said, strict=True)
     if any(said is not None for said in found.said):
@@ -48,10 +48,10 @@ def _ignored(found: CommandIgnored) -> Draft:
         "does not help"
     )
     evidence = (*frame_line(found.command, "last command"), *frame_line(found.status, "status"))
-    return Draft(Kind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
+    return FlagDraft(FlagKind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
 
 
-def _nobody(found: NobodyObeys) -> Draft:
+def _nobody(found: NobodyObeys) -> FlagDraft:
     text = (
         f"{found.thing} is commanded by {found.device}, and no {found.thing} was ever heard; "
         f"{_commands(found.commands)}, the first more than {span(found.waited)} ago"
@@ -61,7 +61,7 @@ def _nobody(found: NobodyObeys) -> Draft:
         f"none, the instance that {found.device} commands"
     )
     evidence = frame_line(found.command, "last command")
-    return Draft(Kind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
+    return FlagDraft(FlagKind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
 
 
 def _commands(count: int) -> str:

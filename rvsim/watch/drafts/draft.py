@@ -7,20 +7,20 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from rvsim.rig.quantity import moment
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
 from rvsim.wire.frame import Frame
 
 
-class Draft(NamedTuple):
+class FlagDraft(NamedTuple):
     """A flag without its number.
 
     ``topic`` and ``field`` are what it is about, None where it is about no message or field. ``heard`` is, where
     something stays away, when it was heard last; ``absent`` tells that it was never heard at all.
     """
 
-    kind: Kind
+    kind: FlagKind
     subject: str
     severity: Severity
     text: str
@@ -32,7 +32,7 @@ class Draft(NamedTuple):
     absent: bool = False
 
 
-Drafts = Mapping[type, Callable[[Any], Draft]]
+Drafts = Mapping[type, Callable[[Any], FlagDraft]]
 """The function for each kind of problem."""
 
 

@@ -4,12 +4,12 @@ Knows: what a wrong length, an unknown message and a reported fault ask for. Doe
 """
 
 from rvsim.rig.functions import by_dsa
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import FaultReported, LengthWrong, NameMissing
 
 
-def _length(found: LengthWrong) -> Draft:
+def _length(found: LengthWrong) -> FlagDraft:
     if found.fields:
         without = ", ".join(name.replace("_", " ") for name in found.fields)
         text = f"{found.topic} has {found.length} bytes, its fields need {found.needed}; without {without}"
@@ -19,19 +19,21 @@ def _length(found: LengthWrong) -> Draft:
         severity, advice = Severity.NOTICE, "nothing: what is missing counts as no data"
     else:
         severity, advice = Severity.WARNING, "its firmware, and whether the definition of this message is right"
-    return Draft(Kind.WRONG_LENGTH, found.device, severity, text, advice, frame_line(found.last), found.topic)
+    return FlagDraft(FlagKind.WRONG_LENGTH, found.device, severity, text, advice, frame_line(found.last), found.topic)
 
 
-def _nameless(found: NameMissing) -> Draft:
+def _nameless(found: NameMissing) -> FlagDraft:
     text = f"DGN {found.topic.dgn:05X} hex has no definition here"
     advice = "nothing is wrong with the bus; to see what it says, give a DBC file that defines it"
-    return Draft(Kind.UNKNOWN_MESSAGE, found.device, Severity.NOTICE, text, advice, frame_line(found.last), found.topic)
+    return FlagDraft(
+        FlagKind.UNKNOWN_MESSAGE, found.device, Severity.NOTICE, text, advice, frame_line(found.last), found.topic
+    )
 
 
 _HEATING = frozenset({"furnace", "water_heater"})
 
 
-def _reported(found: FaultReported) -> Draft:
+def _reported(found: FaultReported) -> FlagDraft:
     function = by_dsa(found.topic.dsa) if found.topic.dsa is not None else None
     whose = f"its {function.title}" if function else "it"
     lamps = [lamp for lamp, on in zip(("protect", "amber", "red", "malfunction"), found.lamps, strict=True) if on]
@@ -44,8 +46,8 @@ def _reported(found: FaultReported) -> Draft:
             "resetting it again and again mends nothing"
         )
     severity = Severity.FAULT if found.lamps.red else Severity.WARNING
-    return Draft(
-        Kind.REPORTED_FAULT,
+    return FlagDraft(
+        FlagKind.REPORTED_FAULT,
         found.device,
         severity,
         f"{whose} reports {what}{lit}",

@@ -4,8 +4,8 @@ Knows: what to look at first when nothing is heard. Does not know how long that 
 """
 
 from rvsim.rig.quantity import moment
-from rvsim.watch.drafts.draft import Draft, Drafts, due, frame_line, span
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, due, frame_line, span
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import BusFellQuiet, FellSilent, GapExceeded
 
@@ -16,7 +16,7 @@ def _lasted(found: FellSilent | GapExceeded) -> str:
     return f"{span(found.limit if found.lasted is None else found.lasted)}{limit}{due(found.gap)}"
 
 
-def _silent(found: FellSilent) -> Draft:
+def _silent(found: FellSilent) -> FlagDraft:
     if found.last is None:
         text = f"not heard at all for {_lasted(found)}"
         wanted = f", and that it is set to {' and '.join(found.functions)}" if found.functions else ""
@@ -27,19 +27,28 @@ def _silent(found: FellSilent) -> Draft:
     late = (f"{one.topic} late since {moment(one.since)}" for one in found.late)
     evidence = (*frame_line(found.last, "last frame"), *late)
     heard, absent = (found.last.time, False) if found.last else (None, True)
-    return Draft(Kind.SILENT_DEVICE, found.device, Severity.FAULT, text, advice, evidence, heard=heard, absent=absent)
-
-
-def _late(found: GapExceeded) -> Draft:
-    text = f"{found.topic} not heard for {_lasted(found)}; last at {moment(found.last.time)}"
-    advice = "its firmware or setting for this message; if more of its messages are late, its supply and its data plug"
-    evidence = frame_line(found.last, "last frame")
-    return Draft(
-        Kind.LATE_MESSAGE, found.device, Severity.WARNING, text, advice, evidence, found.topic, heard=found.last.time
+    return FlagDraft(
+        FlagKind.SILENT_DEVICE, found.device, Severity.FAULT, text, advice, evidence, heard=heard, absent=absent
     )
 
 
-def _quiet(found: BusFellQuiet) -> Draft:
+def _late(found: GapExceeded) -> FlagDraft:
+    text = f"{found.topic} not heard for {_lasted(found)}; last at {moment(found.last.time)}"
+    advice = "its firmware or setting for this message; if more of its messages are late, its supply and its data plug"
+    evidence = frame_line(found.last, "last frame")
+    return FlagDraft(
+        FlagKind.LATE_MESSAGE,
+        found.device,
+        Severity.WARNING,
+        text,
+        advice,
+        evidence,
+        found.topic,
+        heard=found.last.time,
+    )
+
+
+def _quiet(found: BusFellQuiet) -> FlagDraft:
     text = (
         f"nothing from anyone for {span(found.silence)}, where {found.median / SECOND:.3f} s between frames is usual; "
         f"last at {moment(found.last.time)}"
@@ -49,7 +58,7 @@ def _quiet(found: BusFellQuiet) -> Draft:
         "pair is right for two, and does not prove the connectors, the ground or the supply"
     )
     evidence = (*frame_line(found.last, "last frame"), f"{found.missed} sources have missed a message")
-    return Draft(Kind.BUS_QUIET, "bus", Severity.FAULT, text, advice, evidence, heard=found.last.time)
+    return FlagDraft(FlagKind.BUS_QUIET, "bus", Severity.FAULT, text, advice, evidence, heard=found.last.time)
 
 
 DRAFTS: Drafts = {

@@ -3,13 +3,13 @@
 Knows: what each way of failing asks for. Does not know how often is too often.
 """
 
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import RequestsRefused, TransferFailed
 from rvsim.wire.acknowledgment import Code
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL
-from rvsim.wire.transfer.outcomes import Kind as Failure
+from rvsim.wire.transfer.outcomes import ProblemKind as Failure
 from rvsim.wire.transfer.packets import Reason, reason_text
 
 _HOW = {
@@ -33,14 +33,14 @@ def _frames(frames: tuple[Frame, ...]) -> tuple[str, ...]:
     return tuple(line for frame in frames for line in frame_line(frame))
 
 
-def _failed(found: TransferFailed) -> Draft:
+def _failed(found: TransferFailed) -> FlagDraft:
     if found.reason is not None:
         how = f"{found.ended_by} aborted it, reason {found.reason}: {reason_text(found.reason)}"
     else:
         how = _HOW[found.kind]
     text = f"{found.topic} to {found.to} has failed {found.failures} times; the last time {how}"
-    return Draft(
-        Kind.FAILED_TRANSFER,
+    return FlagDraft(
+        FlagKind.FAILED_TRANSFER,
         found.device,
         Severity.NOTICE,
         text,
@@ -72,7 +72,7 @@ _REFUSED = {
 }
 
 
-def _refused(found: RequestsRefused) -> Draft:
+def _refused(found: RequestsRefused) -> FlagDraft:
     often = f"{found.refusals} times in a row"
     text = f"refuses {found.topic} to {found.asker}, {often}; the last time: {_REFUSED[found.code]}"
     advice = {
@@ -80,7 +80,9 @@ def _refused(found: RequestsRefused) -> Draft:
         Code.DENIED: "its manual: it may want to be unlocked, or its maker's own tool",
         Code.BUSY: "ask it less often, and not while it starts; if it stays busy, restart it",
     }[found.code]
-    return Draft(Kind.FAILED_TRANSFER, found.device, Severity.NOTICE, text, advice, _frames(found.last), found.topic)
+    return FlagDraft(
+        FlagKind.FAILED_TRANSFER, found.device, Severity.NOTICE, text, advice, _frames(found.last), found.topic
+    )
 
 
 DRAFTS: Drafts = {

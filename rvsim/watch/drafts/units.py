@@ -6,12 +6,12 @@ know who is planned.
 
 from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import ONE_ADDRESS, unit
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import Difference, InstanceShared, Replaced, TwoVoices, VoiceSign
 
 
-def _instance(found: InstanceShared) -> Draft:
+def _instance(found: InstanceShared) -> FlagDraft:
     functions = " and ".join(found.functions)
     verb = "are" if len(found.functions) > 1 else "is"
     text = f"{functions} {verb} spoken for by two devices: {found.first} and {found.second}"
@@ -20,13 +20,13 @@ def _instance(found: InstanceShared) -> Draft:
         "it is; until then readings jump between the two, and a command moves both"
     )
     evidence = frame_line(found.last, "last frame")
-    return Draft(Kind.SHARED_INSTANCE, found.device, Severity.WARNING, text, advice, evidence)
+    return FlagDraft(FlagKind.SHARED_INSTANCE, found.device, Severity.WARNING, text, advice, evidence)
 
 
 _CHECK = "a replaced unit? check its settings first: instance, calibration, tank range, charge profile, heartbeat rate"
 
 
-def _replaced(found: Replaced) -> Draft:
+def _replaced(found: Replaced) -> FlagDraft:
     who = f"address {found.source:02X} hex"
     if found.name is not None:
         who += f" ({unit(found.name)})"
@@ -40,7 +40,7 @@ def _replaced(found: Replaced) -> Draft:
     else:
         advice += "; if nobody exchanged it, see why the first one is silent and where the other came from"
     evidence = (*_names(found), *frame_line(found.last, "last frame"))
-    return Draft(Kind.REPLACED_DEVICE, found.device, Severity.NOTICE, text, advice, evidence)
+    return FlagDraft(FlagKind.REPLACED_DEVICE, found.device, Severity.NOTICE, text, advice, evidence)
 
 
 def _instead(found: Replaced) -> str:
@@ -66,7 +66,7 @@ def _names(found: Replaced) -> tuple[str, ...]:
     return now + before
 
 
-def _voices(found: TwoVoices) -> Draft:
+def _voices(found: TwoVoices) -> FlagDraft:
     where = f"address {found.source:02X} hex speaks with two voices"
     match found.sign:
         case VoiceSign.TWICE_AS_OFTEN:
@@ -76,7 +76,7 @@ def _voices(found: TwoVoices) -> Draft:
         case VoiceSign.OTHER_FUNCTION:
             text = f"{where}: it now also speaks as {found.what}, {found.figures}"
     evidence = frame_line(found.last, "last frame")
-    return Draft(Kind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
+    return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
 
 
 DRAFTS: Drafts = {

@@ -4,8 +4,8 @@ Knows: how a reading is told with its limits and the origin of its layout. Does 
 """
 
 from rvsim.rig.quantity import moment
-from rvsim.watch.drafts.draft import Draft, Drafts, frame_line, span
-from rvsim.watch.flag import Kind, Severity
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
+from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
 from rvsim.wire.fields import Origin, Reading
 
@@ -23,12 +23,12 @@ def _between(limits: Limits | None, reading: Reading) -> str:
     return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
 
 
-def _bad(found: RangeLeft) -> Draft:
+def _bad(found: RangeLeft) -> FlagDraft:
     reading = found.reading
     text = f"{found.topic} {reading.field.title} {reading.brief}{_between(found.limits, reading)}{_origin(reading)}"
     advice = "the sensor, its wire and its plug; compare with another reading of the same thing"
-    return Draft(
-        Kind.BAD_VALUE,
+    return FlagDraft(
+        FlagKind.BAD_VALUE,
         found.device,
         Severity.WARNING,
         text,
@@ -39,7 +39,7 @@ def _bad(found: RangeLeft) -> Draft:
     )
 
 
-def _no_data(found: DataLost) -> Draft:
+def _no_data(found: DataLost) -> FlagDraft:
     title = f"{found.topic} {found.reading.field.title}"
     if found.before is not None:
         text = f"{title} turned to no data; it had said {found.before.brief}"
@@ -48,10 +48,12 @@ def _no_data(found: DataLost) -> Draft:
     advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"
     text += _origin(found.reading)
     field = found.reading.field.name
-    return Draft(Kind.NO_DATA, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic, field)
+    return FlagDraft(
+        FlagKind.NO_DATA, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic, field
+    )
 
 
-def _contradiction(found: ReadingsContradict) -> Draft:
+def _contradiction(found: ReadingsContradict) -> FlagDraft:
     reading, other = found.reading, found.other
     text = f"{found.topic} {reading.field.title} {reading.brief}"
     if found.other_topic == found.topic:
@@ -66,10 +68,10 @@ def _contradiction(found: ReadingsContradict) -> Draft:
     text += _origin(reading)
     evidence = frame_line(found.last)
     field = reading.field.name
-    return Draft(Kind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+    return FlagDraft(FlagKind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
 
 
-def _stuck(found: ValueStuck) -> Draft:
+def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
     lasted = found.limit if found.lasted is None else found.lasted
     text = (
@@ -83,7 +85,7 @@ def _stuck(found: ValueStuck) -> Draft:
     )
     evidence = frame_line(found.last)
     field = reading.field.name
-    return Draft(Kind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+    return FlagDraft(FlagKind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
 
 
 DRAFTS: Drafts = {

@@ -8,7 +8,7 @@ The rules give 250 ms for objections (SAE J1939-81; rv-c.com/book/export/html/17
 have room: our decision.
 """
 
-from rvsim.watch.identity.records import Node, Part
+from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import SECOND, Agenda, Duty
 from rvsim.watch.transitions import AddressShared, Ended
@@ -23,7 +23,7 @@ _MOST = 8
 class _Claims:
     """The NAMEs that claimed one address and have not left it, the first first."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: AddressRecord) -> None:
         self.node = node
         self.names: list[Name] = []
         self.since = 0
@@ -31,7 +31,7 @@ class _Claims:
         self.shared: AddressShared | None = None
 
 
-class Contests:
+class AddressConflicts:
     """Every address claim of a bus."""
 
     def __init__(self, roll_call: RollCall, agenda: Agenda, emit: Emit) -> None:
@@ -43,7 +43,7 @@ class Contests:
         self._claims: dict[int, _Claims] = {}
         self._places: dict[Name, int] = {}
 
-    def claim(self, part: Part, time: int) -> None:
+    def claim(self, part: TopicRecord, time: int) -> None:
         """Take in a claim that was just heard; one that has not eight bytes claims nothing."""
         node, data, now = part.node, part.frame.data, part.rhythm.times[-1]
         if len(data) != 8 or node.address > NULL_ADDRESS:
@@ -77,9 +77,9 @@ class Contests:
         claims = self._claims.get(address)
         return tuple(claims.names) if claims is not None else ()
 
-    def _heard_before(self, part: Part, now: int) -> bool:
+    def _heard_before(self, part: TopicRecord, now: int) -> bool:
         """Tell whether somebody was still heard from an address when this claim came from it."""
-        times = [one.rhythm.times[-1] for one in part.node.parts if one is not part]
+        times = [one.rhythm.times[-1] for one in part.node.topics if one is not part]
         if len(part.rhythm.times) > 1:
             times.append(part.rhythm.times[-2])
         return bool(times) and now - max(times) <= part.node.silence_limit()
@@ -107,13 +107,13 @@ class Contests:
     def _tell(self, claims: _Claims, time: int, since: int) -> None:
         """Tell who shares the address now; what was told before of others is over."""
         node = claims.node
-        subject = (self._roll_call.heard_from(node) or node.nobody).name
+        subject = (self._roll_call.observe_address(node) or node.nobody).name
         if claims.shared is not None:
             self._emit(Ended(time, claims.shared.cause))
         claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))
         self._emit(claims.shared)
 
-    def _silent_from(self, node: Node) -> int:
+    def _silent_from(self, node: AddressRecord) -> int:
         return node.last() + node.silence_limit()
 
     def _silence_due(self, claims: _Claims, passed: int) -> int | None:

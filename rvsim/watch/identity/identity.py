@@ -16,7 +16,7 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.rig.model import Rig
 from rvsim.watch.detect.addresses import AddressDetectors
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Entry, Node, Part, Role
+from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.limits import expected
 from rvsim.watch.traffic import Agenda, Duty
@@ -31,14 +31,19 @@ class _Objection(NamedTuple):
     """A source speaks for a function and instance that it may not have; ``holder`` is who has it."""
 
     function: str
-    holder: Entry | None
+    holder: DeviceRecord | None
 
 
 class Identity:
     """Counts every topic to the device that speaks it."""
 
     def __init__(
-        self, rig: Rig | None, roll_call: RollCall, agenda: Agenda, emit: Emit, forget: Callable[[Part, int], None]
+        self,
+        rig: Rig | None,
+        roll_call: RollCall,
+        agenda: Agenda,
+        emit: Emit,
+        forget: Callable[[TopicRecord, int], None],
     ) -> None:
         self._with_rig = rig is not None
         self._roll_call = roll_call
@@ -46,11 +51,11 @@ class Identity:
         self._emit = emit
         self._forget = forget
         self._naming = Duty(2, self._naming_due, self._stay_unknown)
-        self._by_name: dict[Name, Entry] = {}
-        self._by_address: dict[int, Entry] = {}
+        self._by_name: dict[Name, DeviceRecord] = {}
+        self._by_address: dict[int, DeviceRecord] = {}
         """The planned devices that have no function of their own."""
-        self._owners: dict[Role, Entry] = {}
-        self._by_function: dict[str, list[Entry]] = {}
+        self._owners: dict[FunctionInstance, DeviceRecord] = {}
+        self._by_function: dict[str, list[DeviceRecord]] = {}
         for entry in roll_call.entries:
             for function, instances in entry.plan.functions.items() if entry.plan else ():
                 self._by_function.setdefault(function, []).append(entry)
@@ -72,11 +77,11 @@ class Identity:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
         self._detectors.asked.command(name, address, now)
 
-    def ask(self, frame: Frame, now: int) -> None:
+    def observe_request(self, frame: Frame, now: int) -> None:
         """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
         self._detectors.asked.observe(frame, now)
 
-    def hear(self, part: Part, time: int) -> bool:
+    def observe(self, part: TopicRecord, time: int) -> bool:
         """Count a topic that was just heard to its device.
 
         Returns:
@@ -91,25 +96,25 @@ class Identity:
         owner, objection = self._who(part) if self._with_rig else (None, None)
         if objection is not None:
             self._doubt(part, time, now)
-        if owner is None and part.entry.is_gone and part.entry.plan is not None:
-            owner = part.entry  # back with something that it had said before from here
-        if owner is None and part.entry.plan is None and self._by_address:
+        if owner is None and part.device.is_gone and part.device.plan is not None:
+            owner = part.device  # back with something that it had said before from here
+        if owner is None and part.device.plan is None and self._by_address:
             owner = self._by_place(node)
         if owner is not None:
             self._bind(owner, part, time)
-        elif part.entry is node.nobody:
+        elif part.device is node.nobody:
             self._give(part, self._speaker(node), time)
-        self._come(part.entry, time, now)
+        self._come(part.device, time, now)
         settled = self._detectors.instances.observe(part, time, now)
         if objection is not None:
             self._weigh(part, objection, time)
-        known = part.entry.plan is not None or not (self._with_rig and part.says_who)
+        known = part.device.plan is not None or not (self._with_rig and part.says_who)
         # a claim matters however often it is repeated, and so does a request
         return settled and objection is None and known and not claims and not asks
 
     # Who it is.
 
-    def _who(self, part: Part) -> tuple[Entry | None, _Objection | None]:
+    def _who(self, part: TopicRecord) -> tuple[DeviceRecord | None, _Objection | None]:
         """Return the planned device that a topic shows to be its sender, and what the sender may not speak for."""
         node, function, instance = part.node, part.function, part.topic.instance
         claimant = node.claimant
@@ -129,7 +134,7 @@ class Identity:
             return owner, None
         return claimant, _Objection(part.spoken, owner)
 
-    def _by_heartbeat(self, part: Part) -> Entry | None:
+    def _by_heartbeat(self, part: TopicRecord) -> DeviceRecord | None:
         node, function = part.node, by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
         if function is None or function.shared or function.name in node.other_instances:
             return None
@@ -143,33 +148,33 @@ class Identity:
             return None
         if entry.node is node:
             return entry
-        if entry.heard and not _has_moved(entry, node):
+        if entry.is_heard and not _has_moved(entry, node):
             return None
-        if self._by_place(node) is not None or self._roll_call.heard_from(node) is not None:
+        if self._by_place(node) is not None or self._roll_call.observe_address(node) is not None:
             return None
         entry.unsure = True
         return entry
 
-    def _by_place(self, node: Node) -> Entry | None:
+    def _by_place(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is known by its address alone, where nobody else is known to speak there."""
         entry = self._by_address.get(node.address)
         if entry is None or _other_unit(entry, node):
             return None
-        if entry.heard:
+        if entry.is_heard:
             return entry if entry.node is node else None
-        if self._roll_call.heard_from(node) is not None:
+        if self._roll_call.observe_address(node) is not None:
             return None
         entry.unsure = True
         return entry
 
-    def _may_bind(self, entry: Entry, node: Node) -> bool:
+    def _may_bind(self, entry: DeviceRecord, node: AddressRecord) -> bool:
         """Tell whether a status message can bind a device to a node: it is heard from nowhere else, or has moved."""
         other = entry.node
-        if other is None or other is node or not entry.heard or entry.unsure:
+        if other is None or other is node or not entry.is_heard or entry.unsure:
             return True
         return _has_moved(entry, node)
 
-    def _take_name(self, part: Part, time: int, now: int) -> None:
+    def _take_name(self, part: TopicRecord, time: int, now: int) -> None:
         """Note the NAME that a node claims; one that differs from that of a silent device means another node.
 
         Whoever is known to have another NAME, or was taken to be there while the NAME is that of another planned
@@ -191,36 +196,36 @@ class Identity:
             if entry is node.claimant:
                 continue
             wrong = node.claimant is not None or entry.plan.claimed_name is not None
-            if wrong and entry.heard:
+            if wrong and entry.is_heard:
                 self._unseat(entry, part, time, now)
             elif entry.is_gone and (wrong or before is not None):
                 self._leave(entry, time, keep=part)
 
-    def _doubt(self, part: Part, time: int, now: int) -> None:
+    def _doubt(self, part: TopicRecord, time: int, now: int) -> None:
         """Take back what a heartbeat alone had shown, where the status says another instance of that function."""
         function, node = part.function, part.node
         if function is None or function.shared:
             return
         node.other_instances.add(function.name)
         for entry in self._by_function.get(function.name, []):
-            if entry.node is node and entry.unsure and entry.heard:
+            if entry.node is node and entry.unsure and entry.is_heard:
                 self._unseat(entry, part, time, now)
 
-    def _unseat(self, entry: Entry, part: Part, time: int, now: int) -> None:
+    def _unseat(self, entry: DeviceRecord, part: TopicRecord, time: int, now: int) -> None:
         """Take back that a device is heard: what was taken for it is somebody else."""
         self._leave(entry, time, keep=part)
         entry.node, entry.state, entry.waiting_from = None, None, now
 
     # Binding and leaving.
 
-    def _bind(self, entry: Entry, part: Part, time: int) -> None:
+    def _bind(self, entry: DeviceRecord, part: TopicRecord, time: int) -> None:
         node = part.node
-        if part.entry is entry and entry.node is node and entry.heard:
+        if part.device is entry and entry.node is node and entry.is_heard:
             return
         if entry.node is not node:
             self._leave(entry, time)
         placed = self._by_address.get(node.address)
-        if placed is not None and placed is not entry and placed.node is node and placed.heard:
+        if placed is not None and placed is not entry and placed.node is node and placed.is_heard:
             self._unseat(placed, part, time, part.rhythm.times[-1])
         before, was_silent, entry.node = entry.node, entry.is_gone, node
         stranger, node.stranger = node.stranger, None
@@ -230,54 +235,54 @@ class Identity:
         entry.since = min(since, entry.since)
         self._detectors.replacements.bound(entry, before, part, was_silent, time)
 
-    def _absorb(self, stranger: Entry, entry: Entry, time: int) -> int:
+    def _absorb(self, stranger: DeviceRecord, entry: DeviceRecord, time: int) -> int:
         """Count everything of an unknown source to the planned device that it is; return since when it is heard."""
         for one in stranger.strange.values():
             self._emit(Ended(time, one.cause))
-        for part in tuple(stranger.parts):
+        for part in tuple(stranger.topics):
             self._give(part, entry, time)
         stranger.merged = True
         return stranger.since
 
-    def _leave(self, entry: Entry, time: int, keep: Part | None = None) -> None:
+    def _leave(self, entry: DeviceRecord, time: int, keep: TopicRecord | None = None) -> None:
         """Forget all that a device said from its address: it speaks, or somebody else speaks, from there no more."""
         for one in entry.strange.values():
             self._emit(Ended(time, one.cause))
         entry.strange.clear()
-        for part in entry.parts:
-            part.entry = part.node.nobody
+        for part in entry.topics:
+            part.device = part.node.nobody
             if part is not keep:
                 self._give_up(part, time)
-        entry.parts.clear()
+        entry.topics.clear()
         entry.late = 0
-        entry.heard = False
+        entry.is_heard = False
 
-    def _give_up(self, part: Part, time: int) -> None:
+    def _give_up(self, part: TopicRecord, time: int) -> None:
         if part.late is not None:
             self._emit(Ended(time, part.late.cause))
         for problem in part.values.give_up() if part.values else ():
             self._emit(Ended(time, problem.cause))
         self._forget(part, time)
 
-    def _give(self, part: Part, entry: Entry, time: int) -> None:
+    def _give(self, part: TopicRecord, entry: DeviceRecord, time: int) -> None:
         """Count a topic to a device from now on."""
-        before = part.entry
+        before = part.device
         if before is entry:
             return
-        if part in before.parts:
-            before.parts.remove(part)
+        if part in before.topics:
+            before.topics.remove(part)
         over = before.strange.pop(part.spoken, None)
         if over is not None:
             self._emit(Ended(time, over.cause))
-        part.entry = entry
-        entry.parts.append(part)
+        part.device = entry
+        entry.topics.append(part)
         if part.values is not None and part.layout.spec is not None:
             part.values.expect(expected(part.layout.spec, entry.plan, self._with_rig))
             part.data = None
 
-    def _speaker(self, node: Node) -> Entry:
+    def _speaker(self, node: AddressRecord) -> DeviceRecord:
         """Return whom a topic without a word about its sender is counted to."""
-        planned = self._roll_call.heard_from(node)
+        planned = self._roll_call.observe_address(node)
         if planned is not None:
             return planned
         if node.stranger is None:
@@ -287,9 +292,9 @@ class Identity:
 
     # Sources that the rig does not have.
 
-    def _come(self, entry: Entry, time: int, now: int) -> None:
+    def _come(self, entry: DeviceRecord, time: int, now: int) -> None:
         """Let an unknown source come; a planned device has come when it was bound."""
-        if entry.heard:
+        if entry.is_heard:
             if not self._with_rig:
                 self._roll_call.arm_silence(entry)
             return
@@ -298,32 +303,32 @@ class Identity:
             entry.waiting_from = now
             self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
 
-    def _naming_due(self, entry: Entry, passed: int) -> int | None:
-        if entry.merged or not entry.heard or not self._roll_call.judges:
+    def _naming_due(self, entry: DeviceRecord, passed: int) -> int | None:
+        if entry.merged or not entry.is_heard or not self._roll_call.judges:
             return None
-        if any(part.speaks_as is not None for part in entry.parts):
+        if any(part.speaks_as is not None for part in entry.topics):
             return None  # it has said what it is: that is judged by itself
         return max(passed, entry.waiting_from + self._time_to_say)
 
-    def _stay_unknown(self, entry: Entry, time: int, since: int) -> None:
+    def _stay_unknown(self, entry: DeviceRecord, time: int, since: int) -> None:
         if not self._detectors.replacements.stays_unknown(entry, time):
             self._object(entry, None, time, since)
 
-    def _weigh(self, part: Part, objection: _Objection, time: int) -> None:
+    def _weigh(self, part: TopicRecord, objection: _Objection, time: int) -> None:
         """Tell of what a source may not speak for, unless it is, or may turn out to be, something else.
 
         Where both it and the holder speak it is a shared instance, and where the holder is not heard a replacement.
         """
-        entry, holder = part.entry, objection.holder
-        if holder is not None and holder.heard:
-            speaks = any(one.speaks_as == part.speaks_as for one in holder.parts)
+        entry, holder = part.device, objection.holder
+        if holder is not None and holder.is_heard:
+            speaks = any(one.speaks_as == part.speaks_as for one in holder.topics)
             if speaks or time - holder.since < HEARTBEAT_FLOOR:
                 return
         elif self._detectors.replacements.explains(entry, part, holder, time):
             return
         self._object(entry, objection, time, time)
 
-    def _share(self, entry: Entry, found: InstanceShared) -> None:
+    def _share(self, entry: DeviceRecord, found: InstanceShared) -> None:
         """Note that a device speaks for what another one speaks for: that is told by itself."""
         if not self._with_rig:
             return
@@ -334,13 +339,13 @@ class Identity:
         if entry.plan is None and entry.state is not Presence.UNPLANNED:
             self._roll_call.turn_unplanned(entry, found.time)
 
-    def _object(self, entry: Entry, objection: _Objection | None, time: int, since: int) -> None:
+    def _object(self, entry: DeviceRecord, objection: _Objection | None, time: int, since: int) -> None:
         """Raise what the rig does not have, once: a function of a planned device, or a whole source."""
         key = objection.function if objection is not None and entry.plan is not None else None
         if key in entry.strange or entry.node is None:
             return
         holder = objection.holder if objection is not None else None
-        there = holder is not None and holder.heard
+        there = holder is not None and holder.is_heard
         stranger = Stranger(
             time,
             since,
@@ -360,13 +365,13 @@ class Identity:
         self._emit(stranger)
 
 
-def _has_moved(entry: Entry, node: Node) -> bool:
+def _has_moved(entry: DeviceRecord, node: AddressRecord) -> bool:
     """Tell whether a node claims the NAME of the one at which a device is heard, and that one is silent since."""
     name = entry.node.name if entry.node is not None else None
     return name is not None and node.name == name and entry.last() < node.claimed_at
 
 
-def _other_unit(entry: Entry, node: Node) -> bool:
+def _other_unit(entry: DeviceRecord, node: AddressRecord) -> bool:
     """Tell whether a node is known to have another NAME than a device is planned to have."""
     planned = entry.plan.claimed_name if entry.plan is not None else None
     return planned is not None and node.name is not None and node.name != planned

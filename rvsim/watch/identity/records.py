@@ -23,11 +23,11 @@ HEARTBEAT_FLOOR = 15 * SECOND
 QUEUED_US = 2 * SECOND
 """So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
 
-Role = tuple[str, int]
+FunctionInstance = tuple[str, int]
 """A function by its name, and an instance."""
 
 
-class Part:
+class TopicRecord:
     """One topic of one source: its frames, its rhythm, its values, and the device it is counted to.
 
     ``data`` is what the last frame said, None where the next frame has to be looked at even if it says the same.
@@ -37,7 +37,7 @@ class Part:
     __slots__ = (
         "changed",
         "data",
-        "entry",
+        "device",
         "frame",
         "function",
         "key",
@@ -53,7 +53,7 @@ class Part:
         "values",
     )
 
-    def __init__(self, number: int, node: "Node", key: bytes, layout: Layout, frame: Frame) -> None:
+    def __init__(self, number: int, node: "AddressRecord", key: bytes, layout: Layout, frame: Frame) -> None:
         self.number = number
         self.node = node
         self.key = key
@@ -75,9 +75,9 @@ class Part:
         """When it said something else than before, in bus time."""
         self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
         self.values: Values | None = None
-        self.entry: Entry = node.nobody
+        self.device: DeviceRecord = node.nobody
         self.late: GapExceeded | None = None
-        node.parts.add(self)
+        node.topics.add(self)
 
     @property
     def says_who(self) -> bool:
@@ -85,7 +85,7 @@ class Part:
         return self.function is not None or self.topic.dsa is not None
 
     @property
-    def speaks_as(self) -> Role | None:
+    def speaks_as(self) -> FunctionInstance | None:
         """The function and instance that it speaks for alone; None where it speaks for none, or shares it by design."""
         if self.function is None or self.function.shared or self.topic.instance is None:
             return None
@@ -96,7 +96,7 @@ class Part:
         self.data, self.unheeded = None, False
 
 
-class Node:
+class AddressRecord:
     """One source address that was heard."""
 
     def __init__(self, address: int) -> None:
@@ -107,22 +107,22 @@ class Node:
         """When its NAME was claimed at another address, in bus time; None where it was not, or claimed here since."""
         self.product: Product | None = None
         self.software: tuple[str, ...] | None = None
-        self.claimant: Entry | None = None
+        self.claimant: DeviceRecord | None = None
         """The planned device whose NAME it claims."""
-        self.parts: set[Part] = set()
+        self.topics: set[TopicRecord] = set()
         """Its topics, whoever they are counted to."""
-        self.nobody = Entry(-1, f"address {address:02X} hex", None)
+        self.nobody = DeviceRecord(-1, f"address {address:02X} hex", None)
         """Whom a topic is counted to before anybody else."""
         self.other_instances: set[str] = set()
         """Functions that it speaks for under an instance that it may not have."""
-        self.stranger: Entry | None = None
+        self.stranger: DeviceRecord | None = None
         """Whom its topics are counted to as long as no planned device is heard from it."""
         self.awaited: set[int] = set()
         """The DGNs whose next frame is looked at, even if it says the same as before: they are asked for again."""
 
     def last(self) -> int:
         """Return when it was heard last, in bus time."""
-        return max((part.rhythm.times[-1] for part in self.parts), default=0)
+        return max((part.rhythm.times[-1] for part in self.topics), default=0)
 
     def has_left(self) -> bool:
         """Tell whether its unit has moved to another address: since then only frames that waited were heard."""
@@ -130,22 +130,27 @@ class Node:
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing: three heartbeats, or three of its slowest gap."""
-        return silence_limit(self.parts)
+        return silence_limit(self.topics)
 
 
-def silence_limit(parts: Iterable[Part]) -> int:
+def silence_limit(parts: Iterable[TopicRecord]) -> int:
     """Return how long nothing may be heard of these topics: three heartbeats, or three of the slowest gap."""
     slowest = max((part.rhythm.gap() or 0 for part in parts), default=0)
     return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)
 
 
-class Stream:
+class MessageRecord:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "parts", "reports", "right_in_a_row")
+    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "reports", "right_in_a_row", "topics")
 
     def __init__(
-        self, layout: Layout, node: Node, reports: bool, is_packet: bool, detectors: Sequence[Callable[[Part], bool]]
+        self,
+        layout: Layout,
+        node: AddressRecord,
+        reports: bool,
+        is_packet: bool,
+        detectors: Sequence[Callable[[TopicRecord], bool]],
     ) -> None:
         self.layout = layout
         self.apart = layout.apart
@@ -153,12 +158,12 @@ class Stream:
         self.reports = reports
         self.is_packet = is_packet
         self.detectors = detectors
-        self.parts: dict[bytes, Part] = {}
+        self.topics: dict[bytes, TopicRecord] = {}
         self.length: LengthWrong | None = None
         self.right_in_a_row = 0
 
 
-class Entry:
+class DeviceRecord:
     """One planned device, or one source that is none (yet)."""
 
     def __init__(self, number: int, name: str, plan: DevicePlan | None, planned_gap: int | None = None) -> None:
@@ -167,13 +172,13 @@ class Entry:
         self.plan = plan
         self.planned_gap = planned_gap
         """The slowest gap of the status messages of its planned functions."""
-        self.node: Node | None = None
+        self.node: AddressRecord | None = None
         self.unsure = False
         """Whether it is taken to be where it is heard by its heartbeat or its address alone."""
         self.state: Presence | None = None
-        self.heard = False
+        self.is_heard = False
         """Whether it is being heard: from its first frame until it is found silent."""
-        self.parts: list[Part] = []
+        self.topics: list[TopicRecord] = []
         self.since = 0
         """When it was first heard, or came back (frame time)."""
         self.waiting_from = 0
@@ -185,7 +190,7 @@ class Entry:
         """The strange functions that stand open, by their spoken name; None is the whole source."""
         self.replaced: Replaced | None = None
         """What is told of it instead of its silence: another unit speaks for it."""
-        self.replacement: Entry | None = None
+        self.replacement: DeviceRecord | None = None
         """That other unit, as long as it is not taken for the device itself."""
         self.merged = False
         """Whether it turned out to be a planned device, which has taken over its topics."""
@@ -193,24 +198,24 @@ class Entry:
     @property
     def is_gone(self) -> bool:
         """Tell whether it was found silent."""
-        return not self.heard and self.state is not None
+        return not self.is_heard and self.state is not None
 
     def last(self) -> int:
         """Return the moment from which its silence counts."""
-        return max((part.rhythm.last for part in self.parts), default=self.waiting_from)
+        return max((part.rhythm.last for part in self.topics), default=self.waiting_from)
 
     def last_frame(self) -> Frame | None:
         """Return the last frame that is known to be its own."""
-        return max((part.frame for part in self.parts), key=lambda frame: frame.time, default=None)
+        return max((part.frame for part in self.topics), key=lambda frame: frame.time, default=None)
 
     def slowest_gap(self) -> int | None:
         """Return the slowest gap of what it sends periodically, or is planned to; None where nothing is."""
-        gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.parts)]
+        gaps = [self.planned_gap, *(part.rhythm.gap() for part in self.topics)]
         return max((gap for gap in gaps if gap is not None), default=None)
 
     def fastest_gap(self) -> int | None:
         """Return the fastest gap of what it sends periodically; None where nothing is."""
-        return min((gap for part in self.parts if (gap := part.rhythm.gap()) is not None), default=None)
+        return min((gap for part in self.topics if (gap := part.rhythm.gap()) is not None), default=None)
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing."""
@@ -219,7 +224,7 @@ class Entry:
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions it was heard to speak for; none has instances that is known by its DSA alone."""
         heard: dict[str, set[int]] = {}
-        for part in self.parts:
+        for part in self.topics:
             if part.function is not None and part.topic.instance is not None:
                 heard.setdefault(part.function.name, set()).add(part.topic.instance)
             elif part.topic.dsa is not None and (known := by_dsa(part.topic.dsa)):
@@ -232,7 +237,7 @@ class Entry:
             yield f"{FUNCTIONS[name].title} {', '.join(map(str, instances))}"
 
 
-class Attendance(NamedTuple):
+class RollCallLine(NamedTuple):
     """One line of the roll call.
 
     ``device`` is the planned name, or ``address 9C hex``. ``source`` and ``last_heard`` (microseconds) are None for
@@ -251,10 +256,10 @@ class Attendance(NamedTuple):
     software: tuple[str, ...] | None = None
 
 
-def attendance(entry: Entry) -> Attendance:
+def attendance(entry: DeviceRecord) -> RollCallLine:
     """Return an entry as a record."""
     node, frame = entry.node, entry.last_frame()
-    return Attendance(
+    return RollCallLine(
         entry.name,
         entry.plan is not None,
         node.address if node else None,

@@ -8,7 +8,14 @@ from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, Attendance, Entry, Node, Part, attendance
+from rvsim.watch.identity.records import (
+    HEARTBEAT_FLOOR,
+    AddressRecord,
+    DeviceRecord,
+    RollCallLine,
+    TopicRecord,
+    attendance,
+)
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, FellSilent, GapExceeded, Presence, PresenceChanged, Transition
 from rvsim.wire.catalogue import Catalogue
@@ -27,41 +34,41 @@ class RollCall:
         self._lateness = Duty(1, self._lateness_due, self._miss)
         self.judges = True
         """Whether anybody is found late or silent, or found to be nobody known, by the time that has passed."""
-        self.on_silence: Callable[[Entry, int, int], bool] = lambda _entry, _time, _since: False
+        self.on_silence: Callable[[DeviceRecord, int, int], bool] = lambda _entry, _time, _since: False
         """Asked when a device falls silent: whether something else is told than its silence."""
-        self.on_arrival: Callable[[Entry, int], None] = lambda _entry, _time: None
+        self.on_arrival: Callable[[DeviceRecord, int], None] = lambda _entry, _time: None
         """Told when a device is heard, for the first time or again."""
-        self.entries: list[Entry] = []
+        self.entries: list[DeviceRecord] = []
         for plan in rig.devices if rig else ():
             entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
             entry.waiting_from = start
             self.arm_silence(entry)
 
-    def add(self, name: str, plan: DevicePlan | None = None, planned_gap: int | None = None) -> Entry:
+    def add(self, name: str, plan: DevicePlan | None = None, planned_gap: int | None = None) -> DeviceRecord:
         """Add a planned device, or a source that is none."""
-        entry = Entry(len(self.entries), name, plan, planned_gap)
+        entry = DeviceRecord(len(self.entries), name, plan, planned_gap)
         self.entries.append(entry)
         return entry
 
     @property
-    def records(self) -> tuple[Attendance, ...]:
+    def records(self) -> tuple[RollCallLine, ...]:
         """The planned devices in the rig's order, then all others that were heard, in the order of hearing."""
         return tuple(attendance(entry) for entry in self.entries if not entry.merged)
 
-    def heard_from(self, node: Node) -> Entry | None:
+    def observe_address(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from a node; of several the first in the rig."""
         at_node = (entry for entry in self.entries if entry.node is node and entry.plan is not None)
-        return next((entry for entry in at_node if entry.heard), None)
+        return next((entry for entry in at_node if entry.is_heard), None)
 
     # Coming and going.
 
-    def arrive(self, entry: Entry, time: int, now: int) -> None:
+    def arrive(self, entry: DeviceRecord, time: int, now: int) -> None:
         """Note that a device is heard, for the first time or again; the ages of its messages restart."""
-        if entry.heard:
+        if entry.is_heard:
             return
-        entry.heard = True
+        entry.is_heard = True
         entry.since = time
-        for part in entry.parts:
+        for part in entry.topics:
             part.rhythm.restart(now)
             self.arm_lateness(part)
         self.arm_silence(entry)
@@ -72,12 +79,12 @@ class RollCall:
             entry.silence = None
         self.on_arrival(entry, time)
 
-    def _enter(self, entry: Entry, time: int, state: Presence | None) -> None:
+    def _enter(self, entry: DeviceRecord, time: int, state: Presence | None) -> None:
         entry.state = state
         if state is not None:
             self._emit(PresenceChanged(time, entry.name, entry.node.address if entry.node else None, state))
 
-    def arm_silence(self, entry: Entry) -> None:
+    def arm_silence(self, entry: DeviceRecord) -> None:
         """See to it that the device's silence is noticed."""
         if not self._agenda.has(self._silence, entry.number):
             self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
@@ -86,33 +93,33 @@ class RollCall:
         """Find nobody late or silent from now on: the times of the log are wrong."""
         self.judges = False
 
-    def _silence_due(self, entry: Entry, passed: int) -> int | None:
+    def _silence_due(self, entry: DeviceRecord, passed: int) -> int | None:
         if entry.merged or not self.judges:
             return None
         soonest = entry.last() + HEARTBEAT_FLOOR
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
 
-    def _fall_silent(self, entry: Entry, time: int, since: int) -> None:
-        for part in entry.parts:
+    def _fall_silent(self, entry: DeviceRecord, time: int, since: int) -> None:
+        for part in entry.topics:
             part.data, part.unheeded = None, False
         if not self._with_rig and entry.slowest_gap() is None:
             return  # nothing that it has sent is to be repeated: there is no telling when it should speak
-        late = tuple(part.late for part in entry.parts if part.late is not None)
+        late = tuple(part.late for part in entry.topics if part.late is not None)
         for one in late:
             self._emit(Ended(time, one.cause))
-        for part in entry.parts:
+        for part in entry.topics:
             part.late = None
         for stranger in entry.strange.values():
             self._emit(Ended(time, stranger.cause))
         entry.strange.clear()
         entry.late = 0
-        entry.heard = False
+        entry.is_heard = False
         sleeps = entry.plan is not None and entry.plan.sleeps
         self._enter(entry, time, Presence.ASLEEP if sleeps else Presence.SILENT)
         if not self.on_silence(entry, time, since) and (entry.plan is not None or not self._with_rig):
-            self.tell_silence(entry, time, since, late)
+            self.report_silence(entry, time, since, late)
 
-    def tell_silence(self, entry: Entry, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
+    def report_silence(self, entry: DeviceRecord, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
         """Tell that a device is silent, unless it is planned to sleep; ``late`` is what was late before."""
         if entry.plan is not None and entry.plan.sleeps:
             return
@@ -131,15 +138,15 @@ class RollCall:
 
     # Late and on time.
 
-    def arm_lateness(self, part: Part) -> None:
+    def arm_lateness(self, part: TopicRecord) -> None:
         """See to it that the lateness of a periodic message is noticed."""
         soonest = part.rhythm.shortest_limit
         if soonest is not None:
             self._agenda.put(part.rhythm.last + soonest, self._lateness, part.number, part)
 
-    def _lateness_due(self, part: Part, passed: int) -> int | None:
-        entry, soonest = part.entry, part.rhythm.shortest_limit
-        judged = self.judges and entry.heard and (entry.plan is not None or not self._with_rig)
+    def _lateness_due(self, part: TopicRecord, passed: int) -> int | None:
+        entry, soonest = part.device, part.rhythm.shortest_limit
+        judged = self.judges and entry.is_heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged or part.node.has_left():
             part.unheeded = False  # the next frame is listened to, and looked after again
             return None
@@ -155,18 +162,20 @@ class RollCall:
             return max(due, entry.last() + entry.silence_limit())
         return due
 
-    def _miss(self, part: Part, time: int, since: int) -> None:
+    def _miss(self, part: TopicRecord, time: int, since: int) -> None:
         part.data, part.unheeded = None, False
         if self._yields(part):
             return
-        part.entry.late += 1
-        if part.entry.state is Presence.PRESENT:
-            self._enter(part.entry, time, Presence.LATE)
+        part.device.late += 1
+        if part.device.state is Presence.PRESENT:
+            self._enter(part.device, time, Presence.LATE)
         rhythm = part.rhythm
-        part.late = GapExceeded(time, since, part.entry.name, part.topic, rhythm.gap() or 0, rhythm.limit(), part.frame)
+        part.late = GapExceeded(
+            time, since, part.device.name, part.topic, rhythm.gap() or 0, rhythm.limit(), part.frame
+        )
         self._emit(part.late)
 
-    def _yields(self, part: Part) -> bool:
+    def _yields(self, part: TopicRecord) -> bool:
         """Tell whether another node now speaks for what this one spoke for, in a function that is shared by design."""
         if part.function is None or not part.function.shared:
             return False
@@ -174,22 +183,22 @@ class RollCall:
         return any(
             (other.topic.dgn, other.topic.instance) == about and other.rhythm.last > part.rhythm.last
             for entry in self.entries
-            if entry.heard
-            for other in entry.parts
+            if entry.is_heard
+            for other in entry.topics
             if other is not part
         )
 
-    def on_time(self, part: Part, time: int) -> None:
+    def on_time(self, part: TopicRecord, time: int) -> None:
         """Note that a message has come; one that was late is so no more."""
         if part.late is not None:
             self._emit(Ended(time, part.late.cause))
             part.late = None
-            part.entry.late -= 1
-            if not part.entry.late and part.entry.state is Presence.LATE:
-                self._enter(part.entry, time, Presence.PRESENT)
+            part.device.late -= 1
+            if not part.device.late and part.device.state is Presence.LATE:
+                self._enter(part.device, time, Presence.PRESENT)
         self.arm_lateness(part)
 
-    def turn_unplanned(self, entry: Entry, time: int) -> None:
+    def turn_unplanned(self, entry: DeviceRecord, time: int) -> None:
         """Note that a source is known not to be in the rig."""
         self._enter(entry, time, Presence.UNPLANNED)
 

@@ -6,7 +6,7 @@ Knows: lengths, missing names, reported faults, products. Does not know how that
 from typing import NamedTuple
 
 from rvsim.watch.transitions.basis import Cause, Topic
-from rvsim.wire.diagnostics import Lamps, Trouble
+from rvsim.wire.diagnostics import Lamps, ReportedFault
 from rvsim.wire.frame import Frame
 from rvsim.wire.texts import Product
 
@@ -62,7 +62,7 @@ class FaultReported(NamedTuple):
     time: int
     device: str
     topic: Topic
-    trouble: Trouble | None
+    trouble: ReportedFault | None
     lamps: Lamps
     last: Frame
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from rvsim.watch.transitions.basis import Cause, Topic
 from rvsim.wire.acknowledgment import Code
 from rvsim.wire.frame import Frame
-from rvsim.wire.transfer.outcomes import Kind
+from rvsim.wire.transfer.outcomes import ProblemKind
 
 
 class TransferFailed(NamedTuple):
@@ -25,7 +25,7 @@ class TransferFailed(NamedTuple):
     destination: int
     to: str
     failures: int
-    kind: Kind
+    kind: ProblemKind
     reason: int | None
     ended_by: str | None
     last: tuple[Frame, ...]

@@ -9,7 +9,7 @@ from collections import Counter
 from typing import NamedTuple
 
 from rvsim.wire import ident
-from rvsim.wire.transfer.outcomes import Event, Kind, Trouble, count
+from rvsim.wire.transfer.outcomes import ProblemKind, TransferEvent, TransferProblem, count
 from rvsim.wire.transfer.packets import (
     CONNECTION,
     PACKET,
@@ -57,21 +57,21 @@ class _Overheard:
     def _wait(self, time: int, wait: int) -> None:
         self.deadline = time + wait + PATIENCE_US
 
-    def ask(self, time: int) -> list[Event]:
+    def ask(self, time: int) -> list[TransferEvent]:
         """Hear the sender repeat its request, which nobody has answered."""
         self._wait(time, T3_US)
-        return [self.gathered.trouble(Kind.RETRIED, time)]
+        return [self.gathered.trouble(ProblemKind.RETRIED, time)]
 
     def clear(self, time: int, clear: Clear) -> None:
         self.answered = True
         self._asked = range(clear.first, min(clear.first + clear.packets, self.gathered.offer.packets + 1))
         self._wait(time, T2_US if clear.packets else T4_US)
 
-    def packet(self, time: int, data: bytes) -> list[Event]:
+    def packet(self, time: int, data: bytes) -> list[TransferEvent]:
         number, was_complete = data[0], self.gathered.complete
         if number not in self._asked:
-            return [self.gathered.trouble(Kind.UNASKED, time)]
-        kind = self.gathered.take(number, data[1:])
+            return [self.gathered.trouble(ProblemKind.UNASKED, time)]
+        kind = self.gathered.receive(number, data[1:])
         if kind is not None:
             return [self.gathered.trouble(kind, time)]
         self._wait(time, T3_US if number == self._asked[-1] else T1_US)
@@ -86,7 +86,7 @@ class LongListener:
     """
 
     def __init__(self, *, most: int = MOST) -> None:
-        self.counts: Counter[Kind] = Counter()
+        self.counts: Counter[ProblemKind] = Counter()
         self._most = most
         self._announced = Announced(most)
         self._open: dict[Pair, _Overheard] = {}
@@ -96,7 +96,7 @@ class LongListener:
         """How many sessions are followed."""
         return len(self._announced) + len(self._open)
 
-    def hear(self, time: int, identifier: int, data: bytes) -> list[Event]:
+    def receive(self, time: int, identifier: int, data: bytes) -> list[TransferEvent]:
         """Take a frame; what was due before is done first."""
         events = self._expire(time, time - 1)
         parts = ident.split(identifier)
@@ -111,34 +111,34 @@ class LongListener:
         announced = self._announced.due()
         return min(moments if announced is None else [*moments, announced], default=None)
 
-    def expire(self, time: int) -> list[Event]:
+    def expire(self, time: int) -> list[TransferEvent]:
         """Give up what had to go on by now and has not."""
         return self._counted(self._expire(time, time))
 
-    def _expire(self, time: int, until: int) -> list[Event]:
+    def _expire(self, time: int, until: int) -> list[TransferEvent]:
         events = self._announced.expire(time, until)
         for pair in [pair for pair, session in self._open.items() if session.deadline <= until]:
-            events += self._end(pair, Kind.TIMEOUT, time)
+            events += self._end(pair, ProblemKind.TIMEOUT, time)
         return events
 
-    def _packet(self, time: int, pair: Pair, data: bytes) -> list[Event]:
+    def _packet(self, time: int, pair: Pair, data: bytes) -> list[TransferEvent]:
         if pair.destination == ident.GLOBAL:
             return self._announced.packet(time, *pair, data)
         session = self._open.get(pair)
         if session is None:
-            return [Trouble(Kind.STRAY, time, *pair)]
+            return [TransferProblem(ProblemKind.STRAY, time, *pair)]
         events = session.packet(time, data)
-        if any(isinstance(event, Trouble) and event.kind is Kind.CHANGED for event in events):
+        if any(isinstance(event, TransferProblem) and event.kind is ProblemKind.CHANGED for event in events):
             del self._open[pair]
         return events
 
-    def _steer(self, time: int, parts: ident.Identifier, data: bytes) -> list[Event]:
+    def _steer(self, time: int, parts: ident.Identifier, data: bytes) -> list[TransferEvent]:
         """Take a connection frame; what a receiver says is about the session of the one it speaks to."""
         source, destination = parts.source, ident.GLOBAL if parts.destination is None else parts.destination
         control = read_control(data) if parts.dgn == CONNECTION else None
         to_all = destination == ident.GLOBAL
         if control is None or source >= ident.NULL_ADDRESS or to_all is not isinstance(control, Announce):
-            return [Trouble(Kind.MALFORMED, time, source, destination)]
+            return [TransferProblem(ProblemKind.MALFORMED, time, source, destination)]
         said, other = Pair(source, destination), Pair(destination, source)
         match control:
             case Announce():
@@ -147,42 +147,44 @@ class LongListener:
                 return self._request(time, said, control)
             case Abort():
                 pairs = [pair for pair in (said, other) if self._follows(pair, control.dgn)]
-                events = [event for pair in pairs for event in self._end(pair, Kind.ABORTED, time, control.reason)]
-                return events if pairs else [Trouble(Kind.STRAY, time, *said, control.dgn)]
+                events = [
+                    event for pair in pairs for event in self._end(pair, ProblemKind.ABORTED, time, control.reason)
+                ]
+                return events if pairs else [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
             case Clear() | Acknowledge():
                 return self._answer(time, said, other, control)
 
-    def _request(self, time: int, pair: Pair, request: Request) -> list[Event]:
+    def _request(self, time: int, pair: Pair, request: Request) -> list[TransferEvent]:
         before = self._open.get(pair)
         if before is not None and not before.answered and before.gathered.offer == request:
             return before.ask(time)
-        events = self._end(pair, Kind.RESTARTED, time)
+        events = self._end(pair, ProblemKind.RESTARTED, time)
         if not fits(request):
-            events.append(Gathered(time, *pair, request).trouble(Kind.MISFIT, time))
+            events.append(Gathered(time, *pair, request).trouble(ProblemKind.MISFIT, time))
         elif len(self._open) >= self._most:
-            events.append(Gathered(time, *pair, request).trouble(Kind.CROWDED, time))
+            events.append(Gathered(time, *pair, request).trouble(ProblemKind.CROWDED, time))
         else:
             self._open[pair] = _Overheard(time, pair, request)
         return events
 
-    def _answer(self, time: int, said: Pair, pair: Pair, control: Clear | Acknowledge) -> list[Event]:
+    def _answer(self, time: int, said: Pair, pair: Pair, control: Clear | Acknowledge) -> list[TransferEvent]:
         if not self._follows(pair, control.dgn):
-            return [Trouble(Kind.STRAY, time, *said, control.dgn)]
+            return [TransferProblem(ProblemKind.STRAY, time, *said, control.dgn)]
         if isinstance(control, Acknowledge):
-            return self._end(pair, Kind.BROKEN, time)
+            return self._end(pair, ProblemKind.BROKEN, time)
         self._open[pair].clear(time, control)
         return []
 
     def _follows(self, pair: Pair, dgn: int) -> bool:
         return pair in self._open and self._open[pair].gathered.offer.dgn == dgn
 
-    def _end(self, pair: Pair, kind: Kind, time: int, reason: int | None = None) -> list[Event]:
+    def _end(self, pair: Pair, kind: ProblemKind, time: int, reason: int | None = None) -> list[TransferEvent]:
         """Put a session away; one whose message was given out has ended well, whatever comes."""
         session = self._open.pop(pair, None)
         if session is None or session.gathered.complete:
             return []
         return [session.gathered.trouble(kind, time, reason)]
 
-    def _counted(self, events: list[Event]) -> list[Event]:
+    def _counted(self, events: list[TransferEvent]) -> list[TransferEvent]:
         self.counts.update(count(events))
         return events

@@ -8,7 +8,7 @@ How others' messages are overheard is in ``transfer_listen``.
 from collections import Counter, deque
 
 from rvsim.wire import ident
-from rvsim.wire.transfer.outcomes import Event, Kind, Outcome, Trouble, count, nothing
+from rvsim.wire.transfer.outcomes import ProblemKind, TransferEvent, TransferOutcome, TransferProblem, count, nothing
 from rvsim.wire.transfer.packets import (
     BETWEEN_PACKETS_US,
     CONNECTION,
@@ -53,7 +53,7 @@ class LongMessages:
         if not BETWEEN_PACKETS_US[0] <= gap <= BETWEEN_PACKETS_US[1]:
             raise ValueError(f"packets {gap} us apart: a message to all needs 50 to 200 ms between them")
         self.address = address
-        self.counts: Counter[Kind] = Counter()
+        self.counts: Counter[ProblemKind] = Counter()
         self._gap, self._window, self._most = gap, window, most
         self._held = False
         self._announced = Announced(most)
@@ -69,7 +69,7 @@ class LongMessages:
 
     # Out.
 
-    def send(self, time: int, dgn: int, data: bytes, destination: int = ident.GLOBAL) -> Outcome:
+    def send(self, time: int, dgn: int, data: bytes, destination: int = ident.GLOBAL) -> TransferOutcome:
         """Send a message, as soon as the one before it to the same destination has ended.
 
         Raises:
@@ -83,15 +83,15 @@ class LongMessages:
             raise ValueError(f"DGN {dgn:X} hex does not fit in 18 bits")
         outcome = nothing()
         if self.address is None:
-            outcome.events.append(Trouble(Kind.NO_ADDRESS, time, ident.NULL_ADDRESS, destination, dgn))
+            outcome.events.append(TransferProblem(ProblemKind.NO_ADDRESS, time, ident.NULL_ADDRESS, destination, dgn))
         elif len(self._waiting) + len(self._sendings) >= QUEUE:
-            outcome.events.append(Trouble(Kind.CROWDED, time, self.address, destination, dgn))
+            outcome.events.append(TransferProblem(ProblemKind.CROWDED, time, self.address, destination, dgn))
         else:
             self._waiting.append((destination, dgn, data))
             self._start_waiting(time, outcome)
         return self._counted(outcome)
 
-    def _start_waiting(self, time: int, outcome: Outcome) -> None:
+    def _start_waiting(self, time: int, outcome: TransferOutcome) -> None:
         """Start what waits for nothing any more, the oldest first."""
         for waiting in list(self._waiting):
             destination, dgn, data = waiting
@@ -106,7 +106,9 @@ class LongMessages:
             self._sendings[destination] = sending
             outcome.add(sending.start(time))
 
-    def _follow(self, time: int, destination: int, sending: Announcing | Asking, step: Outcome) -> Outcome:
+    def _follow(
+        self, time: int, destination: int, sending: Announcing | Asking, step: TransferOutcome
+    ) -> TransferOutcome:
         """Put a sending away when it is over, and rest."""
         if sending.over:
             del self._sendings[destination]
@@ -115,7 +117,7 @@ class LongMessages:
 
     # In.
 
-    def hear(self, time: int, identifier: int, data: bytes) -> Outcome:
+    def receive(self, time: int, identifier: int, data: bytes) -> TransferOutcome:
         """Take a frame of another node; what was due before is done first."""
         outcome = self._expire(time, time - 1)
         parts = ident.split(identifier)
@@ -127,66 +129,66 @@ class LongMessages:
         self._start_waiting(time, outcome)
         return self._counted(outcome)
 
-    def _to_all(self, time: int, parts: ident.Identifier, data: bytes) -> list[Event]:
+    def _to_all(self, time: int, parts: ident.Identifier, data: bytes) -> list[TransferEvent]:
         control = read_control(data) if parts.dgn == CONNECTION else None
         if isinstance(control, Announce) and parts.source < ident.NULL_ADDRESS:
             return self._announced.announce(time, parts.source, ident.GLOBAL, control)
         if is_packet(parts, data):
             return self._announced.packet(time, parts.source, ident.GLOBAL, data)
-        return [Trouble(Kind.MALFORMED, time, parts.source, ident.GLOBAL)]
+        return [TransferProblem(ProblemKind.MALFORMED, time, parts.source, ident.GLOBAL)]
 
-    def _to_this(self, time: int, parts: ident.Identifier, own: int, data: bytes) -> Outcome:
+    def _to_this(self, time: int, parts: ident.Identifier, own: int, data: bytes) -> TransferOutcome:
         source = parts.source
         if is_packet(parts, data):
             return self._packet(time, source, own, data)
         control = read_control(data) if parts.dgn == CONNECTION else None
         if control is None or isinstance(control, Announce) or source >= ident.NULL_ADDRESS:
-            return Outcome([], [Trouble(Kind.MALFORMED, time, source, own)])
+            return TransferOutcome([], [TransferProblem(ProblemKind.MALFORMED, time, source, own)])
         if isinstance(control, Request):
             return self._request(time, source, own, control)
         return self._answer(time, source, own, control)
 
-    def _packet(self, time: int, source: int, own: int, data: bytes) -> Outcome:
+    def _packet(self, time: int, source: int, own: int, data: bytes) -> TransferOutcome:
         reception = self._receptions.get(source)
         if reception is None:
-            return Outcome([], [Trouble(Kind.STRAY, time, source, own)])
+            return TransferOutcome([], [TransferProblem(ProblemKind.STRAY, time, source, own)])
         return self._keep(source, reception, reception.packet(time, data))
 
-    def _request(self, time: int, source: int, own: int, request: Request) -> Outcome:
+    def _request(self, time: int, source: int, own: int, request: Request) -> TransferOutcome:
         """Take a message, or say why not; a request for the same DGN takes the place of the one before (J1939-21)."""
         old, outcome = self._receptions.get(source), nothing()
-        reason, kind = Reason.OTHER, Kind.MISFIT
+        reason, kind = Reason.OTHER, ProblemKind.MISFIT
         if old is not None and old.gathered.offer.dgn == request.dgn:
-            outcome.events.append(self._receptions.pop(source).gathered.trouble(Kind.RESTARTED, time))
+            outcome.events.append(self._receptions.pop(source).gathered.trouble(ProblemKind.RESTARTED, time))
         if source in self._receptions:
-            reason, kind = Reason.BUSY, Kind.BUSY
+            reason, kind = Reason.BUSY, ProblemKind.BUSY
         elif fits(request) and len(self._receptions) < self._most:
             reception = Reception(time, source, own, request, self._window, self._held)
             self._receptions[source] = reception
             outcome.add(reception.ask(time))
             return outcome
         elif fits(request):
-            reason, kind = Reason.RESOURCES, Kind.CROWDED
+            reason, kind = Reason.RESOURCES, ProblemKind.CROWDED
         outcome.frames.append(control_frame(Abort(reason, request.dgn), own, source))
-        outcome.events.append(Trouble(kind, time, source, own, request.dgn, reason))
+        outcome.events.append(TransferProblem(kind, time, source, own, request.dgn, reason))
         return outcome
 
-    def _answer(self, time: int, source: int, own: int, control: Clear | Acknowledge | Abort) -> Outcome:
+    def _answer(self, time: int, source: int, own: int, control: Clear | Acknowledge | Abort) -> TransferOutcome:
         """Take what the other side says about a message of ours, or the abort of one of its own."""
         outcome, known = nothing(), False
         reception, sending = self._receptions.get(source), self._sendings.get(source)
         if isinstance(control, Abort) and reception is not None and reception.gathered.offer.dgn == control.dgn:
             known = True
             del self._receptions[source]
-            outcome.events.append(reception.gathered.trouble(Kind.ABORTED, time, control.reason))
+            outcome.events.append(reception.gathered.trouble(ProblemKind.ABORTED, time, control.reason))
         if isinstance(sending, Asking) and sending.dgn == control.dgn:
             known = True
-            outcome.add(self._follow(time, source, sending, sending.take(time, control)))
+            outcome.add(self._follow(time, source, sending, sending.receive(time, control)))
         if not known:
-            outcome.events.append(Trouble(Kind.STRAY, time, source, own, control.dgn))
+            outcome.events.append(TransferProblem(ProblemKind.STRAY, time, source, own, control.dgn))
         return outcome
 
-    def _keep(self, source: int, reception: Reception, step: Outcome) -> Outcome:
+    def _keep(self, source: int, reception: Reception, step: TransferOutcome) -> TransferOutcome:
         """Put a reception away when it is over."""
         if reception.over:
             del self._receptions[source]
@@ -198,7 +200,7 @@ class LongMessages:
         for reception in self._receptions.values():
             reception.held = True
 
-    def resume(self, time: int) -> Outcome:
+    def resume(self, time: int) -> TransferOutcome:
         """Let them go on; who has waited for too long is told that it is over."""
         self._held = False
         outcome = nothing()
@@ -216,14 +218,14 @@ class LongMessages:
         announced = self._announced.due()
         return min(moments if announced is None else [*moments, announced], default=None)
 
-    def expire(self, time: int) -> Outcome:
+    def expire(self, time: int) -> TransferOutcome:
         """Do what was due by now: send the next packets, ask again, give up."""
         outcome = self._expire(time, time)
         self._start_waiting(time, outcome)
         return self._counted(outcome)
 
-    def _expire(self, time: int, until: int) -> Outcome:
-        outcome = Outcome([], self._announced.expire(time, until))
+    def _expire(self, time: int, until: int) -> TransferOutcome:
+        outcome = TransferOutcome([], self._announced.expire(time, until))
         for source, reception in list(self._receptions.items()):
             if reception.deadline <= until:
                 outcome.add(self._keep(source, reception, reception.expire(time)))
@@ -232,21 +234,21 @@ class LongMessages:
                 outcome.add(self._follow(time, destination, sending, sending.expire(time)))
         return outcome
 
-    def move(self, time: int, address: int | None) -> Outcome:
+    def move(self, time: int, address: int | None) -> TransferOutcome:
         """Go on from another address, or from none: what was under way from and to the old one ends here."""
         outcome, own = nothing(), ident.NULL_ADDRESS if self.address is None else self.address
         for reception in self._receptions.values():
-            outcome.events.append(reception.gathered.trouble(Kind.MOVED, time))
+            outcome.events.append(reception.gathered.trouble(ProblemKind.MOVED, time))
         leaving = [(to, sending.dgn) for to, sending in self._sendings.items()]
         self._rests.update(dict.fromkeys(self._sendings, time + REST_FAILED_US))
         for to, dgn in [*leaving, *((to, dgn) for to, dgn, _ in self._waiting)]:
-            outcome.events.append(Trouble(Kind.MOVED, time, own, to, dgn))
+            outcome.events.append(TransferProblem(ProblemKind.MOVED, time, own, to, dgn))
         self._receptions.clear()
         self._sendings.clear()
         self._waiting.clear()
         self.address = address
         return self._counted(outcome)
 
-    def _counted(self, outcome: Outcome) -> Outcome:
+    def _counted(self, outcome: TransferOutcome) -> TransferOutcome:
         self.counts.update(count(outcome.events))
         return outcome

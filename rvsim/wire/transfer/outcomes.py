@@ -9,7 +9,7 @@ from enum import Enum
 from typing import NamedTuple
 
 
-class Kind(Enum):
+class ProblemKind(Enum):
     """What went wrong. The first group leaves sessions as they are; the second ends one or keeps one from beginning."""
 
     MALFORMED = "a frame that says nothing known"
@@ -55,10 +55,10 @@ class Arrived(NamedTuple):
     dgn: int
 
 
-class Trouble(NamedTuple):
+class TransferProblem(NamedTuple):
     """Something went wrong between a sender and its destination; ``reason`` is that of an abort."""
 
-    kind: Kind
+    kind: ProblemKind
     time: int
     source: int
     destination: int
@@ -66,26 +66,26 @@ class Trouble(NamedTuple):
     reason: int | None = None
 
 
-Event = LongMessage | Arrived | Trouble
+TransferEvent = LongMessage | Arrived | TransferProblem
 
 
-class Outcome(NamedTuple):
+class TransferOutcome(NamedTuple):
     """What a call brought: frames to send as (identifier, data), and what happened."""
 
     frames: list[tuple[int, bytes]]
-    events: list[Event]
+    events: list[TransferEvent]
 
-    def add(self, other: "Outcome") -> None:
+    def add(self, other: "TransferOutcome") -> None:
         """Take in what another call brought."""
         self.frames.extend(other.frames)
         self.events.extend(other.events)
 
 
-def nothing() -> Outcome:
+def nothing() -> TransferOutcome:
     """Return an outcome to be filled."""
-    return Outcome([], [])
+    return TransferOutcome([], [])
 
 
-def count(events: Iterable[Event]) -> Counter[Kind]:
+def count(events: Iterable[TransferEvent]) -> Counter[ProblemKind]:
     """Count the troubles by kind."""
-    return Counter(event.kind for event in events if isinstance(event, Trouble))
+    return Counter(event.kind for event in events if isinstance(event, TransferProblem))

@@ -5,7 +5,7 @@ taken in their order only, so that none of another message slips in. Does not se
 """
 
 from rvsim.wire.ident import is_addressed
-from rvsim.wire.transfer.outcomes import Event, Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
 from rvsim.wire.transfer.packets import T1_US, Announce, Request, fits
 
 
@@ -19,10 +19,10 @@ class Gathered:
         self._source, self._destination = source, destination
         self._parts: dict[int, bytes] = {}
 
-    def take(self, number: int, payload: bytes) -> Kind | None:
+    def receive(self, number: int, payload: bytes) -> ProblemKind | None:
         """Keep a packet; say so where it had come before."""
         if number in self._parts:
-            return Kind.REPEATED if self._parts[number] == payload else Kind.CHANGED
+            return ProblemKind.REPEATED if self._parts[number] == payload else ProblemKind.CHANGED
         self._parts[number] = payload
         while self.missing in self._parts:
             self.missing += 1
@@ -39,9 +39,9 @@ class Gathered:
         data = b"".join(self._parts[number] for number in range(1, self.missing))[: self.offer.size]
         return LongMessage(self._source, self._destination, dgn, data, self._started, time)
 
-    def trouble(self, kind: Kind, time: int, reason: int | None = None) -> Trouble:
+    def trouble(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
         """Return what went wrong with this message."""
-        return Trouble(kind, time, self._source, self._destination, self.offer.dgn, reason)
+        return TransferProblem(kind, time, self._source, self._destination, self.offer.dgn, reason)
 
 
 class Announced:
@@ -52,26 +52,26 @@ class Announced:
         self._open: dict[int, Gathered] = {}
         self._deadlines: dict[int, int] = {}
 
-    def announce(self, time: int, source: int, destination: int, offer: Announce) -> list[Event]:
+    def announce(self, time: int, source: int, destination: int, offer: Announce) -> list[TransferEvent]:
         """Begin to gather, and forget what the same sender left unfinished."""
-        events: list[Event] = [old.trouble(Kind.RESTARTED, time) for old in self._drop(source)]
+        events: list[TransferEvent] = [old.trouble(ProblemKind.RESTARTED, time) for old in self._drop(source)]
         gathered = Gathered(time, source, destination, offer)
         if not fits(offer):
-            events.append(gathered.trouble(Kind.MISFIT, time))
+            events.append(gathered.trouble(ProblemKind.MISFIT, time))
         elif len(self._open) >= self._most:
-            events.append(gathered.trouble(Kind.CROWDED, time))
+            events.append(gathered.trouble(ProblemKind.CROWDED, time))
         else:
             self._open[source] = gathered
             self._deadlines[source] = time + T1_US
         return events
 
-    def packet(self, time: int, source: int, destination: int, data: bytes) -> list[Event]:
+    def packet(self, time: int, source: int, destination: int, data: bytes) -> list[TransferEvent]:
         """Take a packet; the last one brings the message."""
         gathered = self._open.get(source)
         if gathered is None:
-            return [Trouble(Kind.STRAY, time, source, destination)]
-        kind = Kind.BROKEN if data[0] > gathered.missing else gathered.take(data[0], data[1:])
-        if kind is Kind.REPEATED:
+            return [TransferProblem(ProblemKind.STRAY, time, source, destination)]
+        kind = ProblemKind.BROKEN if data[0] > gathered.missing else gathered.receive(data[0], data[1:])
+        if kind is ProblemKind.REPEATED:
             return [gathered.trouble(kind, time)]
         if kind is not None:
             self._drop(source)
@@ -86,10 +86,10 @@ class Announced:
         """Return when the next sender will have been silent for too long."""
         return min(self._deadlines.values(), default=None)
 
-    def expire(self, time: int, until: int) -> list[Event]:
+    def expire(self, time: int, until: int) -> list[TransferEvent]:
         """Give up what had to go on until then and has not."""
         late = [source for source, deadline in self._deadlines.items() if deadline <= until]
-        return [gathered.trouble(Kind.TIMEOUT, time) for source in late for gathered in self._drop(source)]
+        return [gathered.trouble(ProblemKind.TIMEOUT, time) for source in late for gathered in self._drop(source)]
 
     def __len__(self) -> int:
         return len(self._open)

@@ -8,7 +8,7 @@ would mix them, so a sender rests until every receiver has given the old one up:
 """
 
 from rvsim.wire.ident import GLOBAL
-from rvsim.wire.transfer.outcomes import Arrived, Kind, Outcome, Trouble, nothing
+from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferOutcome, TransferProblem, nothing
 from rvsim.wire.transfer.packets import (
     NO_LIMIT,
     RESPONSE_US,
@@ -49,15 +49,15 @@ class Announcing:
         self._count = packets_for(len(data))
         self._next = 1
 
-    def start(self, time: int) -> Outcome:
+    def start(self, time: int) -> TransferOutcome:
         """Announce the message."""
         self.deadline = time + self._gap
         announce = Announce(len(self._data), self._count, self.dgn)
-        return Outcome([control_frame(announce, self._source, GLOBAL)], [])
+        return TransferOutcome([control_frame(announce, self._source, GLOBAL)], [])
 
-    def expire(self, time: int) -> Outcome:
+    def expire(self, time: int) -> TransferOutcome:
         """Send the next packet."""
-        outcome = Outcome([packet_frame(self._data, self._next, self._source, GLOBAL)], [])
+        outcome = TransferOutcome([packet_frame(self._data, self._next, self._source, GLOBAL)], [])
         self._next += 1
         self.deadline = time + self._gap
         if self._next > self._count:
@@ -81,21 +81,21 @@ class Asking:
         self._first = 0  # where the last turn began
         self._tries = 0  # at what is wanted now: an answer to the request, or the same first packet
 
-    def start(self, time: int) -> Outcome:
+    def start(self, time: int) -> TransferOutcome:
         """Ask whether the message may be sent."""
         self._tries += 1
         self.deadline = time + T3_US
-        return Outcome([self._frame(Request(len(self._data), self._count, NO_LIMIT, self.dgn))], [])
+        return TransferOutcome([self._frame(Request(len(self._data), self._count, NO_LIMIT, self.dgn))], [])
 
-    def expire(self, time: int) -> Outcome:
+    def expire(self, time: int) -> TransferOutcome:
         """Ask again while nothing has been answered, else end the session."""
         if self._answered or self._tries >= TRIES:
-            return self._abort(time, Kind.TIMEOUT, Reason.TIMEOUT)
+            return self._abort(time, ProblemKind.TIMEOUT, Reason.TIMEOUT)
         outcome = self.start(time)
-        outcome.events.append(self._trouble(Kind.RETRIED, time))
+        outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
         return outcome
 
-    def take(self, time: int, control: Clear | Acknowledge | Abort) -> Outcome:
+    def receive(self, time: int, control: Clear | Acknowledge | Abort) -> TransferOutcome:
         """Do what the other side says about this DGN."""
         match control:
             case Clear():
@@ -104,9 +104,9 @@ class Asking:
                 return self._acknowledge(time, control)
             case Abort():
                 self.over = True
-                return Outcome([], [self._trouble(Kind.ABORTED, time, control.reason)])
+                return TransferOutcome([], [self._trouble(ProblemKind.ABORTED, time, control.reason)])
 
-    def _clear(self, time: int, clear: Clear) -> Outcome:
+    def _clear(self, time: int, clear: Clear) -> TransferOutcome:
         """Send what was asked for, or wait."""
         outcome = nothing()
         self._answered = True
@@ -114,12 +114,12 @@ class Asking:
             self.deadline = time + T4_US
             return outcome
         if not 1 <= clear.first <= min(self._sent + 1, self._count):
-            return self._abort(time, Kind.BAD_SEQUENCE, Reason.BAD_SEQUENCE)
+            return self._abort(time, ProblemKind.BAD_SEQUENCE, Reason.BAD_SEQUENCE)
         self._tries = self._tries + 1 if clear.first == self._first else 1
         if self._tries > TRIES:
-            return self._abort(time, Kind.GAVE_UP, Reason.TOO_MANY_TRIES)
+            return self._abort(time, ProblemKind.GAVE_UP, Reason.TOO_MANY_TRIES)
         if clear.first <= self._sent:
-            outcome.events.append(self._trouble(Kind.RETRIED, time))
+            outcome.events.append(self._trouble(ProblemKind.RETRIED, time))
         last = min(clear.first + clear.packets - 1, self._count)
         for number in range(clear.first, last + 1):
             outcome.frames.append(packet_frame(self._data, number, self._source, self._destination))
@@ -127,19 +127,21 @@ class Asking:
         self.deadline = time + T3_US
         return outcome
 
-    def _acknowledge(self, time: int, acknowledge: Acknowledge) -> Outcome:
+    def _acknowledge(self, time: int, acknowledge: Acknowledge) -> TransferOutcome:
         """End the session where this acknowledges the whole message."""
         if acknowledge != (len(self._data), self._count, self.dgn) or self._sent < self._count:
-            return Outcome([], [Trouble(Kind.STRAY, time, self._destination, self._source, self.dgn)])
+            return TransferOutcome(
+                [], [TransferProblem(ProblemKind.STRAY, time, self._destination, self._source, self.dgn)]
+            )
         self.over, self.rest = True, REST_ARRIVED_US
-        return Outcome([], [Arrived(time, self._destination, self.dgn)])
+        return TransferOutcome([], [Arrived(time, self._destination, self.dgn)])
 
-    def _abort(self, time: int, kind: Kind, reason: Reason) -> Outcome:
+    def _abort(self, time: int, kind: ProblemKind, reason: Reason) -> TransferOutcome:
         self.over = True
-        return Outcome([self._frame(Abort(reason, self.dgn))], [self._trouble(kind, time, reason)])
+        return TransferOutcome([self._frame(Abort(reason, self.dgn))], [self._trouble(kind, time, reason)])
 
-    def _trouble(self, kind: Kind, time: int, reason: int | None = None) -> Trouble:
-        return Trouble(kind, time, self._source, self._destination, self.dgn, reason)
+    def _trouble(self, kind: ProblemKind, time: int, reason: int | None = None) -> TransferProblem:
+        return TransferProblem(kind, time, self._source, self._destination, self.dgn, reason)
 
     def _frame(self, control: Control) -> tuple[int, bytes]:
         return control_frame(control, self._source, self._destination)

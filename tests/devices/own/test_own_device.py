@@ -6,7 +6,7 @@ import pytest
 
 from rvsim import shipped
 from rvsim.errors import InputError
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.jobs import Job
 
 SECOND = 1_000_000
@@ -285,6 +285,6 @@ def test_the_shipped_device_spoilt_is_not_passed(tmp_path, line, spoilt, unmet):
     assert text.count(line) == 1
     path = tmp_path / "spoilt.toml"
     path.write_text(text.replace(line, spoilt), encoding="utf-8")
-    verdict = Trial(Job(str(path), {})).run()
+    verdict = ScenarioRun(Job(str(path), {})).run()
     missed = [outcome.expected for outcome in verdict.outcomes if not outcome.passed]
     assert missed[0].startswith(unmet)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.devices.own.own_settings import AnswerPlan, OwnSettings
+from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnSettings
 from rvsim.devices.registry import settings_models
 from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
@@ -137,7 +137,7 @@ def test_whole_numbers_are_numbers():
 def test_what_is_commanded_is_kept_within_limits(value, one, other):
     """The nearest value between the limits, each of which may be left out."""
     low, high = sorted((one, other))
-    plan = AnswerPlan(command="A", sets={"a": "B.c"})
+    plan = OwnAnswerPlan(command="A", sets={"a": "B.c"})
     assert plan.bounded(value) == value
     both = plan.model_copy(update={"at_least": low, "at_most": high}).bounded(value)
     assert both == sorted((low, value, high))[1]

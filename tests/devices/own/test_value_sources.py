@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.devices.own.own_settings import CopyPlan, ProfilePlan
+from rvsim.devices.own.own_settings import OwnCopyPlan, OwnProfilePlan
 from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, said
 from rvsim.wire.fields import FieldSpec, Special
 
@@ -18,7 +18,7 @@ POINTS = (["0s", 4.0], ["10s", 6.0], ["20s", 8.0])
 
 def profile(*points, **more):
     """A profile at work."""
-    return Profile(ProfilePlan.model_validate({"profile": points, **more}))
+    return Profile(OwnProfilePlan.model_validate({"profile": points, **more}))
 
 
 @pytest.mark.parametrize(
@@ -94,16 +94,16 @@ def test_a_constant_stays():
 
 def test_a_copy_is_scaled_and_lost():
     """20 degrees, halved and 1 more, are 11; nothing before the first frame, after no data and when it is too old."""
-    plan = CopyPlan(copy="A", field="temperature", factor=0.5, offset=1.0)
+    plan = OwnCopyPlan(copy="A", field="temperature", factor=0.5, offset=1.0)
     one = Copied(plan, TEMPERATURE, lost_after=15 * SECOND)
     assert one.value(0) is None
-    one.hear(5 * SECOND, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
+    one.receive(5 * SECOND, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
     assert one.value(20 * SECOND) == 11.0
     assert one.value(20 * SECOND + 1) is None
     for data in ("01FFFF", "01FEFF", "01"):
-        one.hear(30 * SECOND, bytes.fromhex("01A024"))
+        one.receive(30 * SECOND, bytes.fromhex("01A024"))
         assert one.value(30 * SECOND) == 11.0
-        one.hear(30 * SECOND, bytes.fromhex(data))
+        one.receive(30 * SECOND, bytes.fromhex(data))
         assert one.value(30 * SECOND) is None
 
 

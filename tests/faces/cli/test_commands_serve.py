@@ -10,7 +10,7 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import Hub
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
@@ -28,7 +28,7 @@ class Served:
         self.heard = []
         self.more = threading.Condition()
         loaded = load_scenario("winter_evening", settings_models())
-        self.run = Run(loaded, catalogue, Nothing(), seed=1, tap=self._tap)
+        self.run = BenchRun(loaded, catalogue, Nothing(), seed=1, tap=self._tap)
         self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
         self.control = Control(speed)
         self.thread = threading.Thread(

@@ -10,9 +10,9 @@ from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import LookIn
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
-from rvsim.runs.manual_faults import Hands
+from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 
 
@@ -30,9 +30,9 @@ class Watched:
     def __init__(self, catalogue, scenario: str, seconds: float):
         self.loaded = load_scenario(scenario, kinds=settings_models())
         self.sink, self.control = LookIn(), AtOnce()
-        self.run = Run(self.loaded, catalogue, self.sink, seed=1)
+        self.run = BenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
-        self.hands = Hands(self.run)
+        self.hands = ManualFaults(self.run)
         self.until(seconds)
 
     def until(self, seconds: float) -> "Watched":

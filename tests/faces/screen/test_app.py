@@ -161,7 +161,7 @@ def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
     run.scene.ended = "The run is over."
     assert any("nothing can be done to it any more" in line for line in drive(run.app(), (100, 30), "h"))
     assert "standing still" not in drive(run.app(), (100, 30), "p")[0]
-    assert not run.hands.faulty("control panel")
+    assert not run.hands.has_fault("control panel")
 
 
 def test_a_device_without_a_number_is_sent_to_the_tape(watched, drive):
@@ -309,7 +309,7 @@ def test_a_device_that_vanishes_while_open_stays_readable(watched, drive):
 def test_a_stranger_is_shown_as_unplanned(watched, drive):
     """A source that is not in the rig stands at the end with its own mark and no fault of the screen's."""
     run = watched("winter_evening", 20)
-    run.run.watch.hear(Frame(20_500_000, 0x19FFE49C, bytes.fromhex("0700C864FFFFFFFF")))
+    run.run.watch.observe(Frame(20_500_000, 0x19FFE49C, bytes.fromhex("0700C864FFFFFFFF")))
     run.scene.now = 20_500_000
     lines = drive(run.app(), (100, 30))
     (line,) = (line for line in lines if "address 9C hex" in line)
@@ -330,7 +330,7 @@ def test_two_hundred_devices(watched, drive, catalogue):
     rig = Rig.model_validate({"schema": 1, "name": "big", "title": "Big", "device": devices})
     watch = Watch(catalogue, rig)
     for n in range(200):
-        watch.hear(Frame(n * 1000, 0x19FF9C00 | n, bytes([n + 1]) + bytes.fromhex("602EFFFFFFFFFF")))
+        watch.observe(Frame(n * 1000, 0x19FF9C00 | n, bytes([n + 1]) + bytes.fromhex("602EFFFFFFFFFF")))
     scene = type(run.scene)("big", watch, rig)
     spoken = []
     scene.sayings = lambda device, say=scene.sayings: spoken.append(device.device) or say(device)
@@ -358,7 +358,7 @@ def test_a_full_bus(watched, drive, catalogue):
     async def a_quarter(pilot):
         for _ in range(500):
             frame = next(sent)
-            watch.hear(frame)
+            watch.observe(frame)
         run.scene.now = frame.time
 
     lines = drive(run.app(), (80, 24), *[a_quarter] * 8)

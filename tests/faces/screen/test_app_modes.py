@@ -12,8 +12,8 @@ from rvsim.faces.screen.show import LookIn, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
 from rvsim.runs.control import Control
-from rvsim.runs.pipeline import Hearing
-from rvsim.runs.replay import Replay, Rounds
+from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import TimeWentBack
@@ -33,7 +33,7 @@ class Shown:
             for frame in log.frames():
                 if frame.time > seconds * SECOND:
                     break
-                self.watch.hear(frame)
+                self.watch.observe(frame)
         self.watch.advance(round(seconds * SECOND))
 
     def app(self):
@@ -157,7 +157,7 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
 def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
     """What `g` has found stands at the bottom; at the end of the log there is no further one."""
     said = []
-    replay = Replay(Rounds(lambda: open_log(MARINE), start=20 * SECOND), Hearing(Watch(catalogue), LookIn()))
+    replay = ReplayRun(LogRounds(lambda: open_log(MARINE), start=20 * SECOND), Pipeline(Watch(catalogue), LookIn()))
 
     def screen(self):
         async def script():
@@ -187,7 +187,7 @@ def test_a_stranger_in_an_empty_list_is_chosen_when_it_comes(catalogue, drive):
     run.scene = Scene("empty", run.watch, None, (), Mode.BUS)
     assert run.scene.chosen is None
     assert drive(run.app(), (80, 24))[1].startswith("0 of 0 heard present")
-    run.watch.hear(Frame(0, 0x19FFE45E, bytes(8)))
+    run.watch.observe(Frame(0, 0x19FFE45E, bytes(8)))
     drive(run.app(), (80, 24))
     assert run.scene.chosen == "address 5E hex"
 
@@ -195,7 +195,7 @@ def test_a_stranger_in_an_empty_list_is_chosen_when_it_comes(catalogue, drive):
 def test_a_log_whose_times_run_back_has_no_load(catalogue):
     """The first line says so in its place."""
     watch = Watch(catalogue)
-    watch.hear(Frame(0, 0x18EBFF5E, bytes(8)))
-    watch.note(TimeWentBack(0, 2_000_000, "line 2"))
+    watch.observe(Frame(0, 0x18EBFF5E, bytes(8)))
+    watch.observe_event(TimeWentBack(0, 2_000_000, "line 2"))
     scene = Scene("set.log", watch, None, (), Mode.LOG)
     assert "Times run back: no load." in "".join(text for text, _ in head(scene, (1.0, 2.0), 100)[0])

@@ -2,11 +2,11 @@
 
 from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines, written
 from rvsim.faces.screen.lines import text_of
-from rvsim.watch.bus.turn import Access, Waiting
+from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, Disturbed, ErrorFrame, ErrorState, StateChanged, Waited
-from rvsim.wire.timing import Bit, Part
+from rvsim.wire.timing import Bit, FramePart
 
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
 FURNACE = Frame(1_000_600, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
@@ -19,7 +19,7 @@ def page(access, width=100):
 
 def test_a_contest():
     """Who went, who waited, where it gave way and why; then every part of the frame that went."""
-    lines = page(Access(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
+    lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
     assert (
         lines[0] == "One access of the pair, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
     )
@@ -38,14 +38,14 @@ def test_a_contest():
 
 def test_nobody_waited():
     """Then the frame alone is told."""
-    assert page(Access(CLAIM, ()))[0].endswith("nobody else waited.")
-    assert not any("waited  " in line for line in page(Access(CLAIM, ())))
+    assert page(Turn(CLAIM, ()))[0].endswith("nobody else waited.")
+    assert not any("waited  " in line for line in page(Turn(CLAIM, ())))
 
 
 def test_many_waited():
     """Five are written out, the rest is counted."""
     waiting = tuple(Waiting(FURNACE._replace(identifier=0x19FFE460 + n), 5) for n in range(8))
-    assert "  and 3 more waited" in page(Access(FURNACE, waiting))
+    assert "  and 3 more waited" in page(Turn(FURNACE, waiting))
 
 
 def test_nothing_yet():
@@ -68,9 +68,9 @@ def test_a_pair_without_trouble_says_nothing(catalogue):
 def test_error_states_and_spoilt_frames(catalogue):
     """Each node that is not error active with its counters, and how many frames were lost to what."""
     watch = Watch(catalogue)
-    watch.note(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
-    watch.note(Disturbed(2_000_000, 1, ("heater",)))
-    watch.note(Collided(2_000_001, 1, ("heater", "fan")))
+    watch.observe_event(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
+    watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
+    watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
     assert told(watch) == [
         "What went wrong on the pair. It is a model, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
@@ -82,14 +82,14 @@ def test_error_states_and_spoilt_frames(catalogue):
 def test_the_longest_wait(catalogue):
     """Who waited, how long, and when it was through."""
     watch = Watch(catalogue)
-    watch.note(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
+    watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
     lines = [text_of(line) for line in promise_lines(watch.wires, hex, 120)]
     assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
 
 
 def test_bits_in_writing():
     """Stuff bits stand in brackets."""
-    assert written([Bit(Part.DATA, 1), Bit(Part.DATA, 0, True)]) == "1[0]"
+    assert written([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
 
 
 def test_the_wires_show_who_waited_for_whom(watched, drive):
@@ -118,8 +118,8 @@ def test_the_last_contest_stays_to_be_looked_at(watched, drive):
 def test_errors_that_an_adapter_tells(catalogue):
     """Error frames and its own state, without the counters that it does not tell; nothing of it is a model."""
     watch = Watch(catalogue)
-    watch.note(ErrorFrame(1_000_000, "stuff error"))
-    watch.note(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
+    watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
+    watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
     assert told(watch) == [
         "What went wrong on the pair.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",

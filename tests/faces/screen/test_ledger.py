@@ -51,16 +51,16 @@ class House:
         self.watch = Watch(catalogue, rig)
         self.scene = Scene("test", self.watch, rig)
 
-    def hear(self, *frames: tuple[int, str], at: float = 0.1) -> "House":
+    def observe(self, *frames: tuple[int, str], at: float = 0.1) -> "House":
         """Hear frames at a time."""
         for identifier, data in frames:
-            self.watch.hear(Frame(round(at * SECOND), identifier, bytes.fromhex(data)))
+            self.watch.observe(Frame(round(at * SECOND), identifier, bytes.fromhex(data)))
         return self
 
     def go_on(self, *frames: tuple[int, str], until: int) -> "House":
         """Hear frames again every half second, from the time that it is on."""
         for half in range(2 * (self.scene.now // SECOND) + 1, 2 * until + 1):
-            self.hear(*frames, at=half / 2)
+            self.observe(*frames, at=half / 2)
         self.scene.now = until * SECOND
         self.watch.advance(self.scene.now)
         return self
@@ -82,7 +82,7 @@ def test_a_ledger_by_hand(house):
     The battery counts 15.4 into it, so -7.04 is not accounted for.
     """
     heard = (GIVES_18, FURNACE_FULL, BURNER_LIT, AIR, MONITOR_15_4_IN, MONITOR_LIVES)
-    sums = house("heater", "sensor", "charger", "monitor").hear(*heard).sums()
+    sums = house("heater", "sensor", "charger", "monitor").observe(*heard).sums()
     assert sums.given == (("charger", 18.0),)
     assert sums.taken == (("heater", pytest.approx(9.6)), ("sensor", 0.02), ("monitor", 0.02))
     assert sums.left == pytest.approx(8.36)
@@ -107,24 +107,24 @@ def test_a_device_takes_by_its_efforts(house, frames, amps):
 
     Half the fan's speed is an eighth of the way (fan laws): 0.1 + 6.0 / 8 = 0.85.
     """
-    assert house("heater").hear(*frames).sums().taken == (("heater", pytest.approx(amps)),)
+    assert house("heater").observe(*frames).sums().taken == (("heater", pytest.approx(amps)),)
 
 
 def test_the_battery_s_current_is_positive_out_of_it(house):
     """One battery maker's sense: 15.4 A out of the battery is -15.4 into it."""
-    assert house("monitor").hear(MONITOR_15_4_OUT).sums().counted == pytest.approx(-15.4)
+    assert house("monitor").observe(MONITOR_15_4_OUT).sums().counted == pytest.approx(-15.4)
 
 
 def test_what_is_missing_is_what_is_left_and_not_counted(house):
     """18.0 given, 0.02 taken, 15.4 counted: 2.58 is not accounted for."""
-    heard = house("charger", "monitor").hear(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES)
+    heard = house("charger", "monitor").observe(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES)
     assert heard.sums().missing == pytest.approx(2.58)
 
 
 @pytest.mark.parametrize("frames", [(), (GIVES_18,), (GIVES_18, MONITOR_NO_DATA), (GIVES_18, CHARGER_START_BATTERY)])
 def test_while_nobody_counts_there_is_no_figure(house, frames):
     """No DC source, one without data, or one of another battery: neither a count nor what is missing."""
-    sums = house("charger", "monitor").hear(*frames).sums()
+    sums = house("charger", "monitor").observe(*frames).sums()
     assert (sums.counted, sums.missing) == (None, None)
 
 
@@ -133,34 +133,34 @@ def test_while_nobody_counts_there_is_no_figure(house, frames):
 def test_the_highest_priority_counts(house, other, turned):
     """Monitor (120) before charger (80), whoever spoke first; a priority without data ranks below all."""
     frames = (MONITOR_15_4_IN, other)
-    heard = house("charger", "monitor").hear(*(reversed(frames) if turned else frames))
+    heard = house("charger", "monitor").observe(*(reversed(frames) if turned else frames))
     assert heard.sums().counted == pytest.approx(15.4)
 
 
 def test_a_speaker_without_priority_counts_where_it_is_alone(house):
     """It is better than no figure."""
-    assert house("charger").hear(NO_PRIORITY_1_OUT).sums().counted == pytest.approx(-1.0)
+    assert house("charger").observe(NO_PRIORITY_1_OUT).sums().counted == pytest.approx(-1.0)
 
 
 def test_the_lowest_priority_is_more_than_none(house):
     """Priority 1, spoken second, counts before a speaker that names no priority."""
     lowest = (0x19FFFD45, "01 01 10 01 D8 57 35 77")
-    assert house("charger", "monitor").hear(NO_PRIORITY_1_OUT, lowest).sums().counted == pytest.approx(15.4)
+    assert house("charger", "monitor").observe(NO_PRIORITY_1_OUT, lowest).sums().counted == pytest.approx(15.4)
 
 
 def test_of_two_with_one_priority_the_first_heard_counts(house):
     """So that the figure does not jump between them."""
     equal = (0x19FFFD4A, "01 78 10 01 E8 97 35 77")
-    assert house("charger", "monitor").hear(MONITOR_15_4_IN, equal).sums().counted == pytest.approx(15.4)
+    assert house("charger", "monitor").observe(MONITOR_15_4_IN, equal).sums().counted == pytest.approx(15.4)
 
 
 def test_a_word_counts_for_two_seconds_or_three_of_its_gaps(house):
     """Said each half second it holds for two seconds; from a monitor that speaks every two seconds, for six."""
-    heard = house("charger", "monitor").hear(MONITOR_15_4_IN, at=1).go_on(GIVES_18, until=3)
+    heard = house("charger", "monitor").observe(MONITOR_15_4_IN, at=1).go_on(GIVES_18, until=3)
     assert heard.sums().counted == pytest.approx(15.4)
     slow = house("charger", "monitor")
     for second in range(0, 42, 2):
-        slow.hear(MONITOR_15_4_IN, at=second)
+        slow.observe(MONITOR_15_4_IN, at=second)
     slow.scene.now = 40 * SECOND
     assert slow.go_on(GIVES_18, until=46).sums().counted == pytest.approx(15.4)
     assert slow.go_on(GIVES_18, until=47).sums().counted is None
@@ -168,12 +168,12 @@ def test_a_word_counts_for_two_seconds_or_three_of_its_gaps(house):
 
 def test_a_monitor_without_data_leaves_the_count_to_the_charger(house):
     """Who says no current does not count."""
-    assert house("charger", "monitor").hear(MONITOR_NO_DATA, CHARGER_1_OUT).sums().counted == pytest.approx(-1.0)
+    assert house("charger", "monitor").observe(MONITOR_NO_DATA, CHARGER_1_OUT).sums().counted == pytest.approx(-1.0)
 
 
 def test_a_monitor_that_has_gone_counts_no_more(house):
     """Two seconds after its last word, four of its gaps, nobody counts; then the charger does."""
-    heard = house("charger", "monitor").hear(MONITOR_15_4_IN, at=0.5).go_on(GIVES_18, until=2)
+    heard = house("charger", "monitor").observe(MONITOR_15_4_IN, at=0.5).go_on(GIVES_18, until=2)
     assert heard.sums().counted == pytest.approx(15.4)
     assert heard.go_on(GIVES_18, until=3).sums().counted is None
     assert heard.go_on(GIVES_18, CHARGER_1_OUT, until=5).sums().counted == pytest.approx(-1.0)
@@ -181,7 +181,7 @@ def test_a_monitor_that_has_gone_counts_no_more(house):
 
 def test_a_silent_device_stands_apart(house):
     """It takes nothing in the sum, but what it took when last heard is told: it may still be running."""
-    heard = house("heater", "charger", "monitor").hear(FURNACE_FULL, BURNER_OUT)
+    heard = house("heater", "charger", "monitor").observe(FURNACE_FULL, BURNER_OUT)
     heard.go_on(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES, until=40)
     sums = heard.sums()
     assert sums.silent == (("heater", pytest.approx(6.1)),)
@@ -191,13 +191,13 @@ def test_a_silent_device_stands_apart(house):
 
 def test_a_silent_charger_gives_nothing(house):
     """What it said last is no current any more, and it is none of those without a figure."""
-    heard = house("charger", "sensor", "monitor").hear(GIVES_18).go_on(AIR, MONITOR_15_4_IN, until=40)
+    heard = house("charger", "sensor", "monitor").observe(GIVES_18).go_on(AIR, MONITOR_15_4_IN, until=40)
     assert (heard.sums().given, heard.sums().unknown, heard.sums().silent) == ((), (), ())
 
 
 def test_who_was_never_heard_is_not_in_the_ledger(house):
     """Nothing is known of it: it takes nothing at first, and did not take anything before it fell silent."""
-    heard = house("heater", "sensor", "roof fan", "monitor").hear(AIR)
+    heard = house("heater", "sensor", "roof fan", "monitor").observe(AIR)
     assert (heard.sums().taken, heard.sums().unknown) == ((("sensor", 0.02),), ())
     heard.go_on(AIR, MONITOR_15_4_IN, MONITOR_LIVES, until=40)
     assert [name for name, _ in heard.sums().taken] == ["sensor", "monitor"]
@@ -207,7 +207,7 @@ def test_who_was_never_heard_is_not_in_the_ledger(house):
 def test_a_device_without_a_figure_is_named(house):
     """The rig has no current for the roof fan; the charger gives and needs none; a stranger is not the rig's."""
     stranger = (0x19FFE49C, "02 00 C8 C8 FF FF FF FF")
-    sums = house("roof fan", "charger").hear(FAN_OFF, GIVES_18, stranger).sums()
+    sums = house("roof fan", "charger").observe(FAN_OFF, GIVES_18, stranger).sums()
     assert sums.unknown == ("roof fan",)
     assert sums.taken == ()
 

@@ -21,7 +21,7 @@ from rvsim.faces.screen.lines import (
     to_ascii,
     wrapped,
 )
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
 
 LINES = st.lists(st.tuples(st.text(max_size=12), st.sampled_from(["plain", "dim", "fault"])), max_size=6).map(tuple)
@@ -192,7 +192,7 @@ def test_every_state_has_a_mark_of_its_own():
 )
 def test_a_tag_tells_the_severity_by_its_brackets(severity, shown):
     """Number, brackets and style; colour only repeats what the brackets say."""
-    assert tag(Flag(7, Kind.NO_DATA, "heater", severity, 0, "text", "advice")) == shown
+    assert tag(Flag(7, FlagKind.NO_DATA, "heater", severity, 0, "text", "advice")) == shown
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ def scene(catalogue):
     def hear(*frames):
         watch = Watch(catalogue)
         for number, (identifier, data) in enumerate(frames):
-            watch.hear(Frame(number * 1000, identifier, bytes.fromhex(data)))
+            watch.observe(Frame(number * 1000, identifier, bytes.fromhex(data)))
         seen = Scene("log", watch, None)
         seen.devices()
         return seen

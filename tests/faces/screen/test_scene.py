@@ -29,7 +29,7 @@ def test_by_zone_those_without_a_zone_come_last(watched):
 def test_trouble_first(watched):
     """Ordered by trouble, a fault goes before a warning and a warning before the rest."""
     run = watched("heater_goes_quiet", 100)
-    run.hands.hush("charger")
+    run.hands.silence("charger")
     run.until(130)
     run.scene.order = Order.TROUBLE
     first = [one.device for one in run.scene.devices()][:2]

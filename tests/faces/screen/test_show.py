@@ -16,7 +16,7 @@ from rvsim.errors import BusError
 from rvsim.faces.screen import show as show_module
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import Frame
 
@@ -57,7 +57,7 @@ def kept():
 @pytest.fixture
 def make(loaded, catalogue, kept):
     """Make the scenario's run with the recorder."""
-    return partial(Run, loaded, catalogue, seed=1, recorder=kept)
+    return partial(BenchRun, loaded, catalogue, seed=1, recorder=kept)
 
 
 def bench_over():
@@ -127,7 +127,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
         raise BusError("the plug was pulled")
 
     monkeypatch.setattr(LiveScreen, "run", leave)
-    monkeypatch.setattr(Run, "paced", lost)
+    monkeypatch.setattr(BenchRun, "paced", lost)
     with pytest.raises(BusError, match="the plug was pulled"):
         show_bench(loaded, make, None, 1.0)
     assert said == ["It has failed; q ends.", "the plug was pulled"]
@@ -150,7 +150,7 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
 def test_the_sink_keeps_nothing(loaded, catalogue):
     """What a screen's sink holds does not grow with the run."""
     sink = LookIn()
-    run = Run(loaded, catalogue, sink, seed=1)
+    run = BenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND)
     assert vars(sink) == {}
     assert run.watch.load.percent()[1] > 0

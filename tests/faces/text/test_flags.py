@@ -1,19 +1,19 @@
 """Flags gathered for reading."""
 
 from rvsim.faces.text.flags import gathered, tags
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 
 
-def flag(number, kind=Kind.UNKNOWN_MESSAGE, severity=Severity.NOTICE, advice="nothing"):
+def flag(number, kind=FlagKind.UNKNOWN_MESSAGE, severity=Severity.NOTICE, advice="nothing"):
     """A flag."""
     return Flag(number, kind, "heater", severity, 0, "text", advice)
 
 
 def test_one_kind_with_one_advice_stands_together_and_the_worst_comes_first():
     """A fault before warnings before notices; within a group by number; another advice is another group."""
-    silent = flag(5, Kind.SILENT_DEVICE, Severity.FAULT)
-    late = [flag(n, Kind.LATE_MESSAGE, Severity.WARNING) for n in (2, 4)]
-    other = flag(6, Kind.LATE_MESSAGE, Severity.WARNING, "something else")
+    silent = flag(5, FlagKind.SILENT_DEVICE, Severity.FAULT)
+    late = [flag(n, FlagKind.LATE_MESSAGE, Severity.WARNING) for n in (2, 4)]
+    other = flag(6, FlagKind.LATE_MESSAGE, Severity.WARNING, "something else")
     notice = [flag(1), flag(3)]
     assert gathered([notice[0], late[0], notice[1], late[1], silent, other]) == [[silent], late, [other], notice]
     assert gathered([]) == []

@@ -12,12 +12,12 @@ import pytest
 from rvsim.faces.screen.lines import text_of
 from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.text.marks import mark_of
-from rvsim.faces.text.output import JsonLines
+from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.spell import as_json, as_text
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.logs.formats.jsonl import start_line
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import Origin, State
 from rvsim.wire.frame import Frame
@@ -141,8 +141,8 @@ def test_sentences(frames, catalogue):
     """A sentence has the mark of the weakest of the readings that it names, of its message and of its instance."""
     for spec, frame, readings in frames:
         out = StringIO()
-        hearing = Hearing(Watch(catalogue), Sentences(out, ()))
-        hearing.take(frame)
+        hearing = Pipeline(Watch(catalogue), Sentences(out, ()))
+        hearing.observe(frame)
         for line in out.getvalue().splitlines()[1:]:
             told = [one for one in readings if f" {one.field.title} {one.brief}" in line]
             if ": " in line and told and "Try next" not in line and "warning, " not in line and "fault, " not in line:
@@ -153,8 +153,8 @@ def test_json_lines(frames, catalogue):
     """The origin of a reading line is the weakest of all that stands in it."""
     for spec, frame, readings in frames:
         out = StringIO()
-        hearing = Hearing(Watch(catalogue), JsonLines(out, catalogue, "c", start_line("bench")))
-        hearing.take(frame)
+        hearing = Pipeline(Watch(catalogue), JsonLinesSink(out, catalogue, "c", start_line("bench")))
+        hearing.observe(frame)
         by_name = {reading.field.name: reading for reading in readings}
         for line in map(json.loads, out.getvalue().splitlines()):
             if line["type"] == "reading":

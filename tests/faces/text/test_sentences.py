@@ -6,7 +6,7 @@ from io import StringIO
 import pytest
 
 from rvsim.faces.text.sentences import Sentences
-from rvsim.runs.pipeline import Hearing
+from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import ReadingChanged, Watch
 from rvsim.wire.fields import Grades, Origin
 from rvsim.wire.frame import Frame
@@ -18,9 +18,9 @@ def said(catalogue):
 
     def hear(*frames):
         out = StringIO()
-        hearing = Hearing(Watch(catalogue), Sentences(out, ("opening",)))
+        hearing = Pipeline(Watch(catalogue), Sentences(out, ("opening",)))
         for second, (identifier, data) in enumerate(frames):
-            hearing.take(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
+            hearing.observe(Frame(second * 1_000_000, identifier, bytes.fromhex(data)))
         return out.getvalue().splitlines()
 
     return hear

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rvsim.faces.text.noticed import IN_SHORT
-from rvsim.watch.flag import Kind
+from rvsim.watch.flag import FlagKind
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
@@ -174,7 +174,7 @@ def test_several_logs_each_for_itself(rvsim):
 
 def test_every_kind_of_flag_can_be_said_in_short():
     """But for messages without a name, which are counted."""
-    assert set(IN_SHORT) == set(Kind) - {Kind.UNKNOWN_MESSAGE}
+    assert set(IN_SHORT) == set(FlagKind) - {FlagKind.UNKNOWN_MESSAGE}
 
 
 def test_one_log_that_cannot_be_read_does_not_keep_the_others(rvsim):

@@ -1,11 +1,11 @@
 """What a plan promises of the pair, in words and as JSON."""
 
 from rvsim.faces.text.worst_case_text import promise_json, promise_text
-from rvsim.watch.bus.worst_case import Promise, Response
+from rvsim.watch.bus.worst_case import Response, WorstCase
 
 ASSUMED = "Computed, not measured: no errors, gaps kept, and each node sends at most one other frame in 50 ms."
-KEPT = Promise({1: Response("DM_RV", 1920), 2: Response("TANK_STATUS", 28_160)}, 15.32)
-BROKEN = Promise({n: Response(f"M{n}", None if n else 900) for n in range(6)}, 120.0)
+KEPT = WorstCase({1: Response("DM_RV", 1920), 2: Response("TANK_STATUS", 28_160)}, 15.32)
+BROKEN = WorstCase({n: Response(f"M{n}", None if n else 900) for n in range(6)}, 120.0)
 
 
 def test_the_slowest_message_is_named():
@@ -26,7 +26,7 @@ def test_messages_without_a_promise_are_named():
 
 def test_nothing_periodic():
     """Then there is only the load."""
-    assert promise_text(Promise({}, 1.28)) == f"By the plan the pair is at most 1.3 % busy. {ASSUMED}"
+    assert promise_text(WorstCase({}, 1.28)) == f"By the plan the pair is at most 1.3 % busy. {ASSUMED}"
 
 
 def test_as_json():

@@ -47,7 +47,7 @@ def test_the_same_log_raises_no_flag_with_its_rig(catalogue, recorded, learn, lo
     assert flags_with(recorded[log], catalogue, rig) == []
     watch = Watch(catalogue, rig)
     for frame in recorded[log]:
-        watch.hear(frame)
+        watch.observe(frame)
     assert (watch.statistics.accepted > 0) == bool(rig.accepted)
 
 

@@ -8,7 +8,7 @@ import pytest
 from rvsim.devices.device import SECOND
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.draft.rig_text import accepted_of, faults_in
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.wire.frame import Frame
 
 
@@ -122,7 +122,7 @@ def test_an_entry_is_a_fault_if_one_of_its_flags_is():
     """A lamp that was yellow first and red later is accepted by one entry."""
 
     def flags(*severities):
-        return [Flag(1, Kind.REPORTED_FAULT, "x", one, 0, "", "", message="DM_RV") for one in severities]
+        return [Flag(1, FlagKind.REPORTED_FAULT, "x", one, 0, "", "", message="DM_RV") for one in severities]
 
     counts = [
         faults_in(accepted_of(flags(*those), {"x"}))

@@ -9,7 +9,7 @@ from rvsim.devices.registry import KINDS, settings_models
 from rvsim.errors import InputError
 from rvsim.logs.draft.stand_ins import NEEDED, kind_for, settings_for
 from rvsim.rig.load import load_rig
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.scenario import load_scenario
 
 SUGGESTED = re.compile(r"^# (kind = |settings = )", re.MULTILINE)
@@ -33,10 +33,10 @@ def on_the_bench(catalogue, tmp_path):
         path.write_text('schema = 1\ntitle = "x"\nrig = "learnt.toml"\nlasts = "60s"\n')
         failures = []
         loaded = load_scenario(path, kinds=settings_models())
-        run = Run(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
+        run = BenchRun(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
         run.virtual(60 * SECOND)
         assert run.watch.statistics.frames > 0
-        return run.watch.everything, failures
+        return run.watch.all_flags, failures
 
     return go
 

@@ -25,12 +25,12 @@ class Case:
         """Let a frame be heard at some times."""
         for time in seconds:
             frame = Frame(round(time * SECOND), identifier, data)
-            self.jury.frame(frame, self.watch.hear(frame))
+            self.jury.observe_frame(frame, self.watch.observe(frame))
         return self
 
     def end(self, seconds=60):
         """End the run, and return what became of its expectations."""
-        self.jury.events(self.watch.advance(seconds * SECOND))
+        self.jury.observe_events(self.watch.advance(seconds * SECOND))
         return self.jury.finish(seconds * SECOND)
 
 

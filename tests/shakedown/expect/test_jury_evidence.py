@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.runs.scenario_run import Session, Trial
+from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
 from rvsim.shakedown.expect.jury import Jury
 from rvsim.shakedown.jobs import Job
 from rvsim.watch.watch import Watch
@@ -37,7 +37,7 @@ def outcome(tmp_path):
     def go(plan):
         path = tmp_path / "t.toml"
         path.write_text(f"{HEAD}{SILENT}[[expect]]\n{plan}\n", encoding="utf-8")
-        (found,) = Trial(Job(str(path), {})).run().outcomes
+        (found,) = ScenarioRun(Job(str(path), {})).run().outcomes
         return found
 
     return go
@@ -78,7 +78,7 @@ def jury(loaded, catalogue):
         def hear(identifier, data, *seconds):
             for time in seconds:
                 frame = Frame(round(time * SECOND), identifier, data)
-                jury.frame(frame, watch.hear(frame))
+                jury.observe_frame(frame, watch.observe(frame))
 
         return hear, jury
 
@@ -136,7 +136,7 @@ def verdict_at(tmp_path, seconds, *plans, lasts=60):
     path = tmp_path / "t.toml"
     head = HEAD.replace("60s", f"{lasts}s")
     path.write_text(head + "".join(f"[[expect]]\n{plan}\n" for plan in plans), encoding="utf-8")
-    session = Session(Trial(Job(str(path), {})))
+    session = RunInProgress(ScenarioRun(Job(str(path), {})))
     session.until(seconds)
     return session.verdict()
 
@@ -178,7 +178,7 @@ def intruded(tmp_path, *sent, plan='expect = "own_address"', absent=()):
     """The outcome where frames are sent from outside at some seconds."""
     path = tmp_path / "t.toml"
     path.write_text(f"{HEAD}[[expect]]\n{plan}\n", encoding="utf-8")
-    session = Session(Trial(Job(str(path), {})), absent)
+    session = RunInProgress(ScenarioRun(Job(str(path), {})), absent)
     for seconds, identifier in sent:
         session.until(seconds)
         session.put(identifier, b"\x01" + b"\xff" * 7)
@@ -224,4 +224,4 @@ def test_what_a_step_sends_is_no_intruder(tmp_path):
     step = '[[step]]\nat = "10s"\nsend = { identifier = "19FFE35E", bytes = "01 FF FF FF FF FF FF FF" }\n'
     path = tmp_path / "t.toml"
     path.write_text(f'{HEAD}{step}[[expect]]\nexpect = "own_address"\n', encoding="utf-8")
-    assert Trial(Job(str(path), {})).run().passed
+    assert ScenarioRun(Job(str(path), {})).run().passed

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim import shipped
-from rvsim.runs.scenario_run import Trial
+from rvsim.runs.scenario_run import ScenarioRun
 from rvsim.shakedown.expect.never_fails import never_fail
 from rvsim.shakedown.jobs import Job
 
@@ -95,7 +95,7 @@ def test_a_device_of_ones_own_says_what_its_settings_have(tmp_path):
     def warnings(instance):
         plan = NEVER.format(f'message = "TANK_STATUS", instance = {instance}')
         path.write_text(f'schema = 1\ntitle = "T"\nlasts = "60s"\n{expect(plan)}{RIG}', encoding="utf-8")
-        return Trial(Job(str(path), {})).warnings
+        return ScenarioRun(Job(str(path), {})).warnings
 
     assert warnings(9) == ()
     (line,) = warnings(8)
@@ -116,7 +116,7 @@ def test_what_never_comes(warned):
 @pytest.mark.parametrize("name", sorted(path.stem for path in shipped.scenario_folder().glob("*.toml")))
 def test_no_shipped_scenario_is_warned_of(name):
     """Each of their expectations could fail."""
-    assert Trial(Job(name, {})).warnings == ()
+    assert ScenarioRun(Job(name, {})).warnings == ()
 
 
 def test_warnings_stand_in_the_verdict(tmp_path):
@@ -124,6 +124,6 @@ def test_warnings_stand_in_the_verdict(tmp_path):
     path = tmp_path / "t.toml"
     head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "2s"\n'
     path.write_text(head + expect(NEVER.format(TANK_9)), encoding="utf-8")
-    verdict = Trial(Job(str(path), {})).run()
+    verdict = ScenarioRun(Job(str(path), {})).run()
     assert verdict.passed
     assert verdict.warnings == (f"{path}, line 5, expect 1 (never): {NO_TANK_9}{CANNOT}",)

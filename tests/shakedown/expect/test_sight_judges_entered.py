@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from rvsim.runs.scenario_run import Session, Trial
+from rvsim.runs.scenario_run import RunInProgress, ScenarioRun
 from rvsim.shakedown.expect.expectation_plans import EnteredPlan
 from rvsim.shakedown.expect.sight import Sight
 from rvsim.shakedown.jobs import Job
@@ -249,7 +249,7 @@ def test_a_step_can_wait_for_an_entry(tmp_path):
     head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
     path.write_text(head + step, encoding="utf-8")
     frames = []
-    session = Session(Trial(Job(str(path), {})), ["heater"], frames.append)
+    session = RunInProgress(ScenarioRun(Job(str(path), {})), ["heater"], frames.append)
     for seconds, level in ((1, OFF), (2, HALF), (3, HALF), (4, OFF), (5, 255), (6, HALF), (7, 200)):
         session.until(seconds)
         session.put(0x19FFE45E, bytes([1, 0, 200, level]) + b"\xff" * 4)

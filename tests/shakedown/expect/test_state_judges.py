@@ -1,8 +1,8 @@
 """Each expectation about values, presence, flags and the pair, met and broken."""
 
 from rvsim.watch.bus.bus_load import PairLoad
-from rvsim.watch.bus.wire_problems import Wires
-from rvsim.watch.flag import Flag, Kind, Severity
+from rvsim.watch.bus.wire_problems import WireProblems
+from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
 from rvsim.wire.line_events import Collided, Disturbed
 
@@ -77,7 +77,7 @@ def test_the_state_at_the_end_of_its_part_is_told(case):
     assert one.end() == (30, "it was present at 30.000 s")
 
 
-def flag(number, since, kind=Kind.SILENT_DEVICE, subject="heater", until=None):
+def flag(number, since, kind=FlagKind.SILENT_DEVICE, subject="heater", until=None):
     """A flag, times in seconds."""
     end = None if until is None else until * SECOND
     return Flag(number, kind, subject, Severity.FAULT, since * SECOND, "gone", "look", until=end)
@@ -96,7 +96,7 @@ def test_a_flag_is_raised(case):
     wanted = {"kind": "silent-device", "subject": "heater"}
     assert flags(case, (20, flag(1, 20)), **wanted) is None
     assert flags(case, (20, flag(1, 20, subject="pump")), **wanted) == (60, "not raised by 60.000 s")
-    assert flags(case, (20, flag(1, 20, Kind.LATE_MESSAGE)), **wanted) == (60, "not raised by 60.000 s")
+    assert flags(case, (20, flag(1, 20, FlagKind.LATE_MESSAGE)), **wanted) == (60, "not raised by 60.000 s")
     assert flags(case, (20, flag(1, 20)), **wanted, **{"from": "30s"}) is None
     assert flags(case, (20, flag(1, 20)), (25, flag(1, 20, until=25)), **wanted, **{"from": "30s"}) is not None
     assert flags(case, (40, flag(1, 40)), **wanted, until="40s") is not None
@@ -137,10 +137,12 @@ def test_no_flag_is_raised(case):
 
 def test_frames_that_went_wrong_on_the_wires(case):
     """Counted over the whole run."""
-    wires = Wires(lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None)
-    wires.note(Disturbed(1, 1, ("a",)))
-    wires.note(Disturbed(2, 1, ("a",)))
-    wires.note(Collided(3, 1, ("a", "b")))
+    wires = WireProblems(
+        lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None
+    )
+    wires.observe_event(Disturbed(1, 1, ("a",)))
+    wires.observe_event(Disturbed(2, 1, ("a",)))
+    wires.observe_event(Collided(3, 1, ("a", "b")))
     for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
         one = case("wires", frames=frames, at_most=most, at_least=1)
         one.judge.wires(60 * SECOND, wires)

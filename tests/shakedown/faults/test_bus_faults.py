@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.runs.bench import Run
+from rvsim.runs.bench import BenchRun
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.ident import dgn_of
@@ -270,7 +270,7 @@ def test_one_device_alone_needs_a_bench_that_acknowledges(catalogue, tmp_path, m
     """As it is written in a file: without the bench's acknowledgement its claim is tried for ever."""
     path = tmp_path / "alone.toml"
     path.write_text(ALONE.format(more=more))
-    run = Run(load_scenario(path), catalogue, Nothing(), seed=1)
+    run = BenchRun(load_scenario(path), catalogue, Nothing(), seed=1)
     run.virtual(30_000_000)
     assert (run.watch.device_at(0x91) == "sensor") is through
 

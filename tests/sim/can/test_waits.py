@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from rvsim.sim.can.wire_faults import Babble, Noise
 from rvsim.wire.line_events import Waited
-from rvsim.wire.response import Stream, worst_responses
+from rvsim.wire.response import PeriodicMessage, worst_responses
 from rvsim.wire.timing import most_bits
 
 MOST, BIT = 160 * 4, 4
@@ -70,7 +70,7 @@ def responses(pair, senders, random, trouble=None):
     for time, identifier, sender in wires.run(400_000):
         if identifier in due:
             longest[sender] = max(longest[sender], time - due[identifier].pop(0))
-    streams = [Stream(identifier, most_bits(8), gap, jitter) for identifier, gap, _, jitter, _ in senders]
+    streams = [PeriodicMessage(identifier, most_bits(8), gap, jitter) for identifier, gap, _, jitter, _ in senders]
     return longest, worst_responses(streams)
 
 
@@ -125,6 +125,8 @@ def test_a_sender_that_does_not_keep_its_gap_breaks_the_promise(pair):
         wires.send(time, 0x100, bytes(8), "a")
     wires.send(30_000, 0x200, bytes(8), "b")
     wires.run()
-    promised = worst_responses([Stream(0x100, most_bits(8), 20_000), Stream(0x200, most_bits(8), 20_000)])
+    promised = worst_responses(
+        [PeriodicMessage(0x100, most_bits(8), 20_000), PeriodicMessage(0x200, most_bits(8), 20_000)]
+    )
     waits = [event for event in wires.told(Waited) if event.node == "b"]
     assert waits[0].time - waits[0].since > promised[1]

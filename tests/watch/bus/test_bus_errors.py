@@ -25,12 +25,12 @@ class Bus:
     def __init__(self, catalogue, first=FRAME):
         self.watch, self.events = Watch(catalogue), []
         if first is not None:
-            self.watch.hear(first)
+            self.watch.observe(first)
 
     def note(self, *events):
         """Tell what has happened."""
         for event in events:
-            self.events += self.watch.note(event)
+            self.events += self.watch.observe_event(event)
         return self
 
     def errors(self, *seconds, about=""):
@@ -134,7 +134,7 @@ def test_only_error_frames_are_a_wrong_bit_rate_first(catalogue):
     bus = Bus(catalogue, None).errors(1, 2)
     assert bus.flag.text == "2 error frames from 1.000 s to 2.000 s, 2 of them within 10 s, and not one valid frame"
     assert bus.flag.advice.startswith("the bit rate first: with a wrong one nothing valid can come; it is 250000")
-    bus.events += bus.watch.hear(FRAME._replace(time=3 * SECOND))
+    bus.events += bus.watch.observe(FRAME._replace(time=3 * SECOND))
     assert "valid" not in bus.flag.text
     assert bus.flags == [(1.0, True, "notice")]
 

@@ -25,18 +25,18 @@ def log(catalogue, entries, steps, *, end=True):
     watch, events = Watch(catalogue), []
     for n in range(entries):
         if n >= entries - steps:
-            events += watch.note(TimeWentBack(n * 1000, 1, f"line {n}"))
-        events += watch.hear(Frame(n * 1000, IDENTIFIER, DATA))
-    return watch, events + (watch.note(LogEnded(entries * 1000)) if end else [])
+            events += watch.observe_event(TimeWentBack(n * 1000, 1, f"line {n}"))
+        events += watch.observe(Frame(n * 1000, IDENTIFIER, DATA))
+    return watch, events + (watch.observe_event(LogEnded(entries * 1000)) if end else [])
 
 
 @pytest.mark.parametrize(("by", "told"), [(1_000_000, False), (1_000_001, True)])
 def test_a_step_of_more_than_a_second(catalogue, by, told):
     """A second back is a late frame, a microsecond more is none: a warning, at once."""
     watch, events = log(catalogue, 2000, 0, end=False)
-    events = watch.note(TimeWentBack(2 * SECOND, by, "line 2001"))
+    events = watch.observe_event(TimeWentBack(2 * SECOND, by, "line 2001"))
     assert order_flags(events) == ([(2.0, "warning")] if told else [])
-    events = watch.note(LogEnded(2 * SECOND))
+    events = watch.observe_event(LogEnded(2 * SECOND))
     assert order_flags(events) == []
 
 
@@ -56,14 +56,14 @@ def test_the_share_is_judged_on_the_way_from_a_thousand_on(catalogue):
     watch, events = log(catalogue, 100, 2, end=False)
     assert order_flags(events) == []
     for n in range(100, 300):
-        events += watch.hear(Frame(n * 1000, IDENTIFIER, DATA))
-    assert order_flags(watch.note(LogEnded(300_000))) == []
+        events += watch.observe(Frame(n * 1000, IDENTIFIER, DATA))
+    assert order_flags(watch.observe_event(LogEnded(300_000))) == []
 
 
 def test_what_is_told(catalogue):
     """How often, how far, where; and to sort the file. Later steps renew the figures of the flag that stands."""
     watch, _ = log(catalogue, 10, 0, end=False)
-    watch.note(TimeWentBack(9000, 1_500_000, "line 11"))
+    watch.observe_event(TimeWentBack(9000, 1_500_000, "line 11"))
     (flag,) = watch.flags
     assert (flag.subject, flag.since) == ("log", 9000)
     assert flag.text == (
@@ -71,8 +71,8 @@ def test_what_is_told(catalogue):
         "silence, pause or load"
     )
     assert flag.advice.startswith("sort the file by its times first")
-    watch.note(TimeWentBack(9000, 3_000_000, "line 12"))
-    watch.note(LogEnded(9000))
+    watch.observe_event(TimeWentBack(9000, 3_000_000, "line 12"))
+    watch.observe_event(LogEnded(9000))
     (flag,) = watch.flags
     assert "run back 2 times in 10 entries, by 3 s at most" in flag.text
     assert flag.evidence == ("line 11: back by 1.5 s", "line 12: back by 3 s")
@@ -81,17 +81,17 @@ def test_what_is_told(catalogue):
 def test_nothing_is_judged_by_times_from_then_on(bus):
     """Late, silent, quiet, busy: none of it; what has no time in it is still told."""
     made = bus("heater", "sensor")
-    made.events += made.watch.note(TimeWentBack(0, 2 * SECOND, "line 3"))
+    made.events += made.watch.observe_event(TimeWentBack(0, 2 * SECOND, "line 3"))
     made.run(60, made.every(5, "FURNACE_STATUS", 0x5E, off=((10, 60),)), made.every(1, "DC_SOURCE_STATUS_1", 0x46))
     for n in range(1000):
-        made.hear(Frame(60 * SECOND + n * 900, IDENTIFIER, DATA))
+        made.observe(Frame(60 * SECOND + n * 900, IDENTIFIER, DATA))
     made.until(200)
     made.say(201, "FURNACE_STATUS", 0x5E, length=4, instance=1)
     kinds = {kind for _, _, kind, _ in made.flags}
     assert kinds <= {"log-out-of-order", "unplanned-device", "unknown-message", "wrong-length"}
     assert {"log-out-of-order", "wrong-length"} <= kinds
     assert {state for _, _, state in made.presence}.isdisjoint({Presence.SILENT, Presence.LATE})
-    made.events += made.watch.note(ErrorFrame(202 * SECOND))
+    made.events += made.watch.observe_event(ErrorFrame(202 * SECOND))
     assert made.flags[-1][2] == "bus-errors"
 
 
@@ -100,7 +100,7 @@ def test_what_stood_is_cleared_and_stands_under_it(bus):
     made = bus()
     made.run(60, made.every(5, "FURNACE_STATUS", 0x5E, off=((10, 60),)), made.every(1, "DC_SOURCE_STATUS_1", 0x46))
     assert [flag.kind for flag in made.watch.flags] == ["silent-device"]
-    made.forget().events += made.watch.note(TimeWentBack(60 * SECOND, 30 * SECOND, "line 60"))
+    made.forget().events += made.watch.observe_event(TimeWentBack(60 * SECOND, 30 * SECOND, "line 60"))
     assert made.flags == [
         (60.0, "raised", "log-out-of-order", "log"),
         (60.0, "cleared", "silent-device", "address 5E hex"),
@@ -120,7 +120,7 @@ def test_a_rig_may_accept_it_and_still_nothing_is_judged_by_times(catalogue):
          "accepted": [{"flag": "log-out-of-order", "reason": "two loggers joined"}]}
     )  # fmt: skip
     watch = Watch(catalogue, rig)
-    watch.note(TimeWentBack(0, 2 * SECOND, "line 3"))
+    watch.observe_event(TimeWentBack(0, 2 * SECOND, "line 3"))
     watch.advance(100 * SECOND)
     assert watch.flags == ()
     assert not watch.trusts_times

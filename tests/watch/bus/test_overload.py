@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.rig.model import Rig
-from rvsim.watch.bus.overload import Busyness
+from rvsim.watch.bus.overload import Overload
 from rvsim.watch.transitions import Ended
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.frame import Frame
@@ -27,7 +27,7 @@ class Bus:
         """So many frames in a second, one after the other."""
         for n in range(frames):
             time = number * SECOND + n * SECOND // max(frames, 1)
-            self.events += self.watch.hear(Frame(time, IDENTIFIER, DATA))
+            self.events += self.watch.observe(Frame(time, IDENTIFIER, DATA))
         return self
 
     @property
@@ -158,7 +158,7 @@ def flags_by_hand(told, end):
 def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
     """Bursts of full, short, 11-bit and error frames: the same flags at the same moments, with the same figures."""
     emitted, time, told = [], 0, []
-    busyness = Busyness(emitted.append, hex)
+    busyness = Overload(emitted.append, hex)
     for pause, count, gap, what in bursts:
         time += pause
         for _ in range(count):
@@ -188,9 +188,9 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
 def test_a_burst_across_two_whole_seconds_is_noticed(bus):
     """400 frames in the last half of a second and 400 in the first of the next: alone neither is above 40 %."""
     for n in range(400):
-        bus.events += bus.watch.hear(Frame(500_000 + n * 1250, IDENTIFIER, DATA))
+        bus.events += bus.watch.observe(Frame(500_000 + n * 1250, IDENTIFIER, DATA))
     for n in range(400):
-        bus.events += bus.watch.hear(Frame(SECOND + n * 1250, IDENTIFIER, DATA))
+        bus.events += bus.watch.observe(Frame(SECOND + n * 1250, IDENTIFIER, DATA))
     bus.second(2, 1)
     assert bus.flags == [(2.0, True, "notice")]
     assert "45 % busy" in bus.watch.flags[-1].text
@@ -208,7 +208,7 @@ def test_the_limit_to_a_bit(catalogue, bits, raised):
     """Forty percent of 250,000 bits are 100,000: not more than 40 %; one bit more is."""
     bus = Bus(catalogue)
     for kind, taken in ((OtherKind.STANDARD, 99_900), (OtherKind.REMOTE, bits - 99_900)):
-        bus.events += bus.watch.note(OtherFrame(500_000, kind, taken))
+        bus.events += bus.watch.observe_event(OtherFrame(500_000, kind, taken))
     bus.events += bus.watch.advance(SECOND)
     assert bus.flags == ([(1.0, True, "notice")] if raised else [])
     if raised:
@@ -219,7 +219,7 @@ def test_error_frames_fill_the_pair_too(catalogue):
     """4348 error frames of 23 bits are 40.002 % of a second."""
     bus = Bus(catalogue)
     for n in range(4348):
-        bus.events += bus.watch.note(ErrorFrame(n * 200))
+        bus.events += bus.watch.observe_event(ErrorFrame(n * 200))
     bus.events += bus.watch.advance(SECOND)
     assert bus.flags == [(1.0, True, "notice")]
 
@@ -230,7 +230,7 @@ def test_error_frames_fill_the_pair_too(catalogue):
 def test_a_full_pair_is_judged(bus):
     """Frames one behind the other are a full pair: a warning; that it cannot be is not said."""
     for n in range(2 * 1773):
-        bus.events += bus.watch.hear(Frame((n + 1) * BITS * 4, IDENTIFIER, DATA))
+        bus.events += bus.watch.observe(Frame((n + 1) * BITS * 4, IDENTIFIER, DATA))
     assert [severity for *_, severity in bus.flags] == ["warning"]
     assert "100 % busy" in bus.watch.flags[-1].text
 

@@ -31,12 +31,12 @@ class Pair:
     def note(self, *events):
         """Tell what happened on the pair."""
         for event in events:
-            self.events += self.watch.note(event)
+            self.events += self.watch.observe_event(event)
         return self
 
-    def hear(self, seconds, identifier):
+    def observe(self, seconds, identifier):
         """Let a frame come through."""
-        self.events += self.watch.hear(Frame(round(seconds * SECOND), identifier, bytes(8)))
+        self.events += self.watch.observe(Frame(round(seconds * SECOND), identifier, bytes(8)))
         return self
 
     def until(self, seconds):
@@ -86,9 +86,9 @@ def test_a_node_that_nobody_acknowledges_is_told_after_a_second(pair):
 
 def test_it_is_over_when_a_frame_of_it_comes_through(pair):
     """Not one of another node, and any of its own."""
-    pair.note(NotAcknowledged(0, "heater", HEATER)).hear(1.5, FAN)
+    pair.note(NotAcknowledged(0, "heater", HEATER)).observe(1.5, FAN)
     assert pair.flags == [(1.0, "no-acknowledge", "heater", True)]
-    pair.hear(2, HEATER - 0x100)
+    pair.observe(2, HEATER - 0x100)
     assert pair.flags[1:] == [(2.0, "no-acknowledge", "heater", False)]
 
 
@@ -96,14 +96,14 @@ def test_nodes_that_come_up_one_after_the_other_raise_nothing(pair):
     """The first is alone for 900 ms."""
     for tries in range(16):
         pair.note(NotAcknowledged(tries * 600, "heater", HEATER))
-    pair.hear(0.9, HEATER).until(10)
+    pair.observe(0.9, HEATER).until(10)
     assert pair.flags == []
     assert pair.watch.wires.unacknowledged == 16
 
 
 def test_after_its_return_it_can_be_told_again(pair):
     """The second counts from the first try of the new time alone, and is told once however often it tries."""
-    pair.note(NotAcknowledged(0, "heater", HEATER)).until(2).hear(3, HEATER)
+    pair.note(NotAcknowledged(0, "heater", HEATER)).until(2).observe(3, HEATER)
     pair.note(*(NotAcknowledged(round(t * SECOND), "heater", HEATER) for t in (5, 5.2, 5.8))).until(6.5).until(9)
     assert [(t, up) for t, _, _, up in pair.flags] == [(1.0, True), (3.0, False), (6.0, True)]
 
@@ -126,7 +126,7 @@ def test_a_collision_is_a_shared_address(pair):
 
 def test_a_minute_without_a_collision_ends_it(pair):
     """Counted from the last one; frames in between change nothing."""
-    pair.note(Collided(SECOND, HEATER, ("heater", "fan"))).hear(40, HEATER)
+    pair.note(Collided(SECOND, HEATER, ("heater", "fan"))).observe(40, HEATER)
     pair.note(Collided(50 * SECOND, HEATER, ("heater", "fan"))).until(110)
     assert len(pair.flags) == 1
     pair.until(111)
@@ -144,7 +144,7 @@ def test_collisions_add_nothing_to_two_names_that_claim_one_address(catalogue, p
     claim = catalogue.by_name("ADDRESS_CLAIM").identifier(0x5E, 0xFF)
     pair.note(Collided(SECOND, HEATER, ("heater", "fan")))
     for time, name in ((2.0, bytes(8)), (2.1, bytes([1, *bytes(7)])), (2.2, bytes(8))):
-        pair.events += pair.watch.hear(Frame(round(time * SECOND), claim, name))
+        pair.events += pair.watch.observe(Frame(round(time * SECOND), claim, name))
     pair.until(5).note(Collided(6 * SECOND, HEATER, ("heater", "fan"))).until(8)
     assert len([flag for flag in pair.watch.flags if flag.kind == "shared-address"]) == 1
     assert "claim address 5E hex" in pair.watch.flags[-1].text
@@ -196,13 +196,13 @@ def test_without_a_rig_nothing_is_promised(pair):
 def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
     """The wait has one cause, and one flag."""
     planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30)
-    planned.note(Waited(40 * SECOND, "heater", HEATER, SECOND)).hear(40, HEATER).until(41)
+    planned.note(Waited(40 * SECOND, "heater", HEATER, SECOND)).observe(40, HEATER).until(41)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
 
 
 def test_nor_do_the_frames_that_stood_behind_it(planned):
     """What was ready before the node was heard again waited for the same; what became ready later did not."""
-    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30).hear(40, HEATER)
+    planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30).observe(40, HEATER)
     planned.note(Waited(40 * SECOND + 600, "heater", HEATER, 20 * SECOND)).until(42)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
     assert planned.watch.wires.longest is None
@@ -268,13 +268,13 @@ def _by(step):
 
 def _happen(watch, now, what, identifier):
     if what == "frame":
-        return watch.hear(Frame(now, identifier, bytes(8)))
+        return watch.observe(Frame(now, identifier, bytes(8)))
     event = {
         "alone": NotAcknowledged(now, "a", identifier),
         "met": Collided(now, identifier, ("a", "b")),
         "wait": Waited(now + 50_000, "a", identifier, now),
     }[what]
-    return watch.note(event)
+    return watch.observe_event(event)
 
 
 @pytest.fixture(scope="module")

@@ -44,8 +44,8 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
             while step < frame.time:
                 told.events += told.watch.advance(step)
                 step += SECOND // 10
-            told.hear(frame)
-            plain.hear(frame)
+            told.observe(frame)
+            plain.observe(frame)
         while step < end * SECOND:
             told.events += told.watch.advance(step)
             step += SECOND // 10
@@ -60,7 +60,7 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
         ]
         return [
             Found(str(flag.kind), flag.subject, raised(plain, flag), until(flag), flag.text, flag)
-            for flag in plain.watch.everything
+            for flag in plain.watch.all_flags
             if not kinds or flag.kind in kinds
         ]
 
@@ -83,18 +83,18 @@ def heard(bus) -> Callable:
     def hear(frames, seconds, *devices, start=0.0):
         log, live, told = bus(*devices, start=start), bus(*devices, start=start), start
         for frame in sorted(frames, key=lambda one: one.time):
-            log.hear(frame)
+            log.observe(frame)
             while (told + TICK_S) * SECOND < frame.time:
                 told += TICK_S
                 live.until(told)
-            live.hear(frame)
+            live.observe(frame)
         log.until(seconds)
         while told + TICK_S < seconds:
             told += TICK_S
             live.until(told)
         live.until(seconds)
         assert live.events == log.events
-        assert live.watch.everything == log.watch.everything
+        assert live.watch.all_flags == log.watch.all_flags
         return log
 
     return hear

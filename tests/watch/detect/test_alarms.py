@@ -57,7 +57,7 @@ def test_an_error_is_a_bad_value(said):
 def test_a_frame_too_short_for_it_says_nothing_of_it(bus):
     """What stood stands."""
     made = bus().say(0, WATER, 0x5E, instance=1, failure_to_ignite=1).say(5, WATER, 0x5E, 3, instance=1)
-    assert next((str(flag.kind), flag.until) for flag in made.watch.everything) == ("reported-fault", None)
+    assert next((str(flag.kind), flag.until) for flag in made.watch.all_flags) == ("reported-fault", None)
 
 
 def test_each_field_and_each_topic_is_a_cause_of_its_own(said):

@@ -349,5 +349,5 @@ def test_a_command_to_one_node_is_answered_by_that_node(bus, tmp_path, to, told)
             made.say(5 * n + source / 1000, FAN, source, instance=1, fan_speed_setting=speed)
         if n == 2:
             spec = made.catalogue.by_name(FAN_COMMAND)
-            made.hear(Frame(11_000_000, spec.identifier(PANEL, to), spec.pack(instance=1, fan_speed_setting=100)))
-    assert [flag.subject for flag in made.watch.everything if flag.kind == "ignored-command"] == told
+            made.observe(Frame(11_000_000, spec.identifier(PANEL, to), spec.pack(instance=1, fan_speed_setting=100)))
+    assert [flag.subject for flag in made.watch.all_flags if flag.kind == "ignored-command"] == told

@@ -53,7 +53,7 @@ class Seen:
         talk = [frame(n / 2, 0x19FEF100 | 0x70 + n % 2, "01 FF FF FF FF FF FF FF") for n in range(round(seconds * 2))]
         self.watch = Watch(catalogue)
         everything = sorted([*frames, *talk], key=lambda one: one.time)
-        events = [event for one in everything for event in self.watch.hear(one)]
+        events = [event for one in everything for event in self.watch.observe(one)]
         events += self.watch.advance(round(seconds * SECOND))
         self.all = [
             event
@@ -292,7 +292,7 @@ def test_nothing_on_a_bus_is_an_error(catalogue, heard):
     watch, time, standing = Watch(catalogue), 0, set()
     for step, dgn, source, data in heard:
         time += step
-        for event in [*watch.advance(time), *watch.hear(Frame(time, dgn << 8 | source, data))]:
+        for event in [*watch.advance(time), *watch.observe(Frame(time, dgn << 8 | source, data))]:
             if isinstance(event, FlagRaised):
                 assert event.flag.number not in standing
                 standing.add(event.flag.number)

@@ -45,7 +45,7 @@ def test_one_restart_is_told_by_what_it_does(bus, heard):
     """And a second one after the calm is the first again."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (20, 0x5E, 5), (700, 0x5E, 5)), *talk(made, 750, 0x5E)]
-    texts = [flag.text for flag in heard(frames, 750).watch.everything]
+    texts = [flag.text for flag in heard(frames, 750).watch.all_flags]
     assert texts == ["restarted once: it claims its address again, and nobody asked it to"] * 2
 
 

@@ -23,7 +23,7 @@ def test_two_addresses_under_one_name_are_a_fault(bus, heard, of_kind, devices):
     frames = [*claims(made, (0, 0x5E, 5), (10, 0x70, 5)), *talk(made, 60, 0x5E, 1), *talk(made, 120, 0x70, 11)]
     made = heard(frames, 120, *devices)
     assert of_kind(made, "shared-name") == [(16.0, RAISED, "address 70 hex"), (71.0, CLEARED, "address 70 hex")]
-    flag = next(one for one in made.watch.everything if one.kind == "shared-name")
+    flag = next(one for one in made.watch.all_flags if one.kind == "shared-name")
     assert str(flag.severity) == "fault"
     assert flag.text == "addresses 5E hex and 70 hex both speak under one NAME: maker 0, serial number 5"
     assert flag.evidence[0] == "NAME 0000000000000005"

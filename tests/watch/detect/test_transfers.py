@@ -85,7 +85,7 @@ class Seen:
     def __init__(self, catalogue, frames, seconds, rig=None, busy=True):
         self.watch = Watch(catalogue, rig)
         everything = sorted([*frames, *(background(seconds) if busy else [])], key=lambda one: one.time)
-        self.events = [event for one in everything for event in self.watch.hear(one)]
+        self.events = [event for one in everything for event in self.watch.observe(one)]
         self.events += self.watch.advance(round(seconds * SECOND))
 
     @property
@@ -370,9 +370,9 @@ def test_silence_of_the_whole_bus_is_not_held_against_a_message(catalogue):
         resumed = to_one(start + length, *WHOLE)
         frames += [one for one in resumed if one.time >= round((start + length + 0.03) * SECOND)]
     for one in sorted(frames, key=lambda one: one.time):
-        events += watch.hear(one)
+        events += watch.observe(one)
     assert flags_of(events + watch.advance(100 * SECOND)) == []
-    assert sum(flag.kind == "bus-quiet" for flag in watch.everything) == 2
+    assert sum(flag.kind == "bus-quiet" for flag in watch.all_flags) == 2
 
 
 def test_a_room_that_is_full_is_the_watchs_own(seen):
@@ -442,12 +442,12 @@ def test_events_do_not_depend_on_how_time_is_told(catalogue, data):
     frames += background(25, 12) if data.draw(st.booleans()) else []
     frames.sort(key=lambda one: one.time)
     plain, told, batched = Watch(catalogue), Watch(catalogue), []
-    once = [event for one in frames for event in plain.hear(one)] + plain.advance(700 * SECOND)
+    once = [event for one in frames for event in plain.observe(one)] + plain.advance(700 * SECOND)
     before = 0
     for one in frames:
         for step in sorted(data.draw(st.lists(st.integers(before, one.time), max_size=2))):
             batched += told.advance(step)
-        batched += told.hear(one)
+        batched += told.observe(one)
         before = one.time
     for step in sorted(data.draw(st.lists(st.integers(before, 700 * SECOND), max_size=3))):
         batched += told.advance(step)
@@ -490,11 +490,11 @@ def test_of_many_senders_those_who_fail_are_told_and_nobody_else(catalogue, caps
         live = Watch(catalogue, readings=False)
         for one in frames:
             live.advance(one.time)
-            live.hear(one)
+            live.observe(one)
         live.advance(frames[-1].time)
         told = {
             (flag.subject, flag.since, flag.until, flag.text)
-            for flag in live.everything
+            for flag in live.all_flags
             if flag.kind == "failed-transfer"
         }
         assert {(flag.subject, flag.since, flag.until) for flag in logged} == {one[:3] for one in told}

@@ -27,7 +27,7 @@ class Vehicle:
 
     def _hear(self, frame):
         self.frames.append(frame)
-        self.events += self.watch.hear(frame)
+        self.events += self.watch.observe(frame)
 
     def until(self, seconds):
         """Go on."""
@@ -77,7 +77,7 @@ def test_a_tool_that_asks_and_does_not_take_the_answer(catalogue, vehicle):
     assert vehicle.flags[1:] == [(False, "failed-transfer", 35.2)]
     logged = survey(vehicle.frames, catalogue).flags
     assert [(one.since, one.until, one.text) for one in logged] == [
-        (one.since, one.until, one.text) for one in vehicle.watch.everything
+        (one.since, one.until, one.text) for one in vehicle.watch.all_flags
     ]
 
 

@@ -32,7 +32,7 @@ def test_a_message_that_comes_twice_as_often_is_a_second_voice(bus, heard, of_ki
     assert [one[1:] for one in facts] == [(RAISED, who), (CLEARED, who)]
     assert 125 < facts[0][0] < 160
     assert 200 < facts[1][0] < 290
-    flag = next(one for one in made.watch.everything if one.kind == "shared-address")
+    flag = next(one for one in made.watch.all_flags if one.kind == "shared-address")
     assert str(flag.severity) == "fault"
     message = "DM_RV of the furnace" if what is beat else "FURNACE_STATUS 1"
     assert flag.text.startswith(

@@ -106,7 +106,7 @@ def test_a_flood_of_nodes_without_an_address_is_remembered_in_bounds(bus):
     """The newest sixty-four stand."""
     made = bus()
     for frame in claims(bus(), *((number / 100, NULL, number + 1) for number in range(100))):
-        made.hear(frame)
+        made.observe(frame)
     standing = [flag.subject for flag in made.watch.flags]
     assert (len(standing), standing[0]) == (64, f"NAME {37:016X} hex")
 
@@ -126,13 +126,13 @@ def test_a_general_node_that_cannot_claim_is_heard(catalogue):
             while not said.is_set() and time.monotonic() < end:
                 for identifier, data in sent:
                     line.send(can.Message(arbitration_id=identifier, data=data, is_extended_id=True))
-                    watch.hear(Frame(time.monotonic_ns() // 1000 - begun, identifier, data))
+                    watch.observe(Frame(time.monotonic_ns() // 1000 - begun, identifier, data))
                 message = line.recv(0.01)
                 sent = []
                 if message is not None:
                     now = time.monotonic_ns() // 1000 - begun
-                    watch.hear(Frame(now, message.arbitration_id, bytes(message.data)))
-                    sent = ours.hear(now, message.arbitration_id, bytes(message.data))
+                    watch.observe(Frame(now, message.arbitration_id, bytes(message.data)))
+                    sent = ours.receive(now, message.arbitration_id, bytes(message.data))
                     if message.arbitration_id & 0xFF == NULL:
                         said.set()
         finally:
@@ -155,7 +155,7 @@ def test_a_message_from_nobody_is_a_warning_with_its_name(bus, heard, of_kind, d
     made = heard(frames, 98, *devices)
     who = f"address {source:02X} hex"
     assert of_kind(made, "no-address") == [(2.0, RAISED, who), (2.5, RAISED, who)]
-    flag = next(one for one in made.watch.everything if one.kind == "no-address")
+    flag = next(one for one in made.watch.all_flags if one.kind == "no-address")
     assert (str(flag.severity), flag.message) == ("warning", FURNACE)
     assert flag.text == f"FURNACE_STATUS 1 comes from the {which} address ({source:02X} hex), which no device can have"
     made.until(98.1)

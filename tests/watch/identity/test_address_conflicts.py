@@ -27,10 +27,12 @@ def contested(made, until=60.0, last=60.0):
 
 def test_two_units_that_both_stay_share_an_address(bus):
     """A fault after two seconds, once, with both units' makers and serial numbers, however often they claim."""
-    made = bus().hear(claim(0, 0x5E, 5, 1774)).hear(claim(0.2, 0x5E, 123456, 29)).hear(claim(0.3, 0x5E, 5, 1774))
+    made = (
+        bus().observe(claim(0, 0x5E, 5, 1774)).observe(claim(0.2, 0x5E, 123456, 29)).observe(claim(0.3, 0x5E, 5, 1774))
+    )
     assert made.until(2.2).flags == []
     made.until(2.200001)
-    made.hear(claim(3, 0x5E, 123456, 29)).hear(claim(3.1, 0x5E, 5, 1774)).until(9)
+    made.observe(claim(3, 0x5E, 123456, 29)).observe(claim(3.1, 0x5E, 5, 1774)).until(9)
     assert made.flags == [(2.2, RAISED, "shared-address", "address 5E hex")]
     (flag,) = made.watch.flags
     assert (str(flag.severity), flag.since) == ("fault", 2_200_000)
@@ -94,7 +96,7 @@ def test_a_slow_talker_is_heard_for_three_of_its_gaps(bus):
     """A message that comes every ten seconds: its node is not gone before thirty."""
     made = bus().claim(0, 0x5E, 5)
     for second in range(0, 121, 10):
-        made.hear(Frame(second * 1_000_000, 0x19F8015E, bytes(8)))
+        made.observe(Frame(second * 1_000_000, 0x19F8015E, bytes(8)))
     assert made.claim(149, 0x5E, 6).until(152).flags[-1] == (151.0, RAISED, "shared-address", "address 5E hex")
 
 
@@ -142,7 +144,7 @@ def test_a_claim_repeated_in_the_same_words_is_heard(bus):
 def test_what_is_no_claim_contests_nothing(bus):
     """Seven bytes are no NAME; from the null and the global address nobody holds an address."""
     made = bus().claim(0, 0x5E, 5)
-    made.hear(claim(1, 0x5E, 6)._replace(data=Name(6).to_bytes()[:7]))
+    made.observe(claim(1, 0x5E, 6)._replace(data=Name(6).to_bytes()[:7]))
     made.claim(2, NULL, 7).claim(2, NULL, 8).claim(2, 0xFF, 9).claim(2, 0xFF, 10).until(8)
     assert [fact for fact in made.flags if fact[2] == "shared-address"] == []
 

@@ -118,7 +118,7 @@ def test_a_function_and_instance_that_the_rig_does_not_have_is_told_at_once(bus)
     assert [fact for fact in made.flags if fact[3] != "heater"] == [
         (3.0, "raised", "unplanned-device", "address 9C hex")
     ]
-    assert made.watch.everything[0].text == "speaks as furnace 2, which the rig does not have"
+    assert made.watch.all_flags[0].text == "speaks as furnace 2, which the rig does not have"
 
 
 def test_a_battery_that_the_rig_does_not_have_is_told(bus):
@@ -246,7 +246,7 @@ def test_a_claim_that_is_too_short_gives_no_name(bus):
     """A NAME has eight bytes."""
     made = bus("heater")
     frame = made.frame(0, "ADDRESS_CLAIM", 0x5E)
-    made.hear(frame._replace(data=frame.data[:7])).say(1, FURNACE, 0x5E, instance=1)
+    made.observe(frame._replace(data=frame.data[:7])).say(1, FURNACE, 0x5E, instance=1)
     assert made.watch.roll_call[0].name is None
 
 

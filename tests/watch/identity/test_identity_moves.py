@@ -40,7 +40,7 @@ def test_a_device_that_takes_another_address_under_its_name_has_moved(bus):
 def test_what_stood_open_at_the_old_address_ends_with_the_move(bus):
     """Late messages, strange functions, unknown topics; the same at the new address is told again."""
     made = bus("heater").claim(0, 0x5E, 5).say(0, "WATERHEATER_STATUS", 0x5E, instance=1)
-    made.hear(Frame(0, 0x09F8015E, bytes(8)))
+    made.observe(Frame(0, 0x09F8015E, bytes(8)))
     made.run(19, made.every(5, FURNACE, 0x5E, 1.0)).say(19, FURNACE, 0x5E, instance=2)
     assert [kind for _, _, kind, _ in made.flags] == ["unknown-message", "late-message", "unplanned-device"]
     made.forget().claim(20, 0x70, 5).say(21, FURNACE, 0x70, instance=1)

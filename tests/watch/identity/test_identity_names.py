@@ -183,10 +183,10 @@ def test_a_battery_that_is_shared_by_design_is_no_objection_to_a_name(bus, plann
 
 def test_where_nothing_else_is_known_the_address_is_the_device(placed):
     """With its first frame; silence and return are told as of any other."""
-    made = placed().hear(nothing(1, 0x5E))
+    made = placed().observe(nothing(1, 0x5E))
     assert (made.who, made.others) == ({"thing": 0x5E, "sensor": None}, {})
-    made.say(2, AMBIENT, 0x91, instance=1).hear(nothing(10, 0x5E))
-    made.run(40, made.every(5, AMBIENT, 0x91, 11.0)).hear(nothing(41, 0x5E))
+    made.say(2, AMBIENT, 0x91, instance=1).observe(nothing(10, 0x5E))
+    made.run(40, made.every(5, AMBIENT, 0x91, 11.0)).observe(nothing(41, 0x5E))
     assert [fact for fact in made.presence if fact[1] == "thing"] == [
         (1.0, "thing", "present"),
         (25.0, "thing", "silent"),
@@ -201,25 +201,31 @@ def test_a_name_that_the_rig_does_not_have_is_no_reason_against_it(placed):
 
 def test_a_device_that_is_known_by_its_name_alone_is_taken_to_be_at_its_address_until_a_claim(placed):
     """Whoever listens cannot ask for claims; another NAME takes it back, its own finds it anywhere."""
-    made = placed(**named(5)).hear(nothing(1, 0x5E))
+    made = placed(**named(5)).observe(nothing(1, 0x5E))
     assert made.who == {"thing": 0x5E, "sensor": None}
-    assert made.claim(2, 0x5E, 77).hear(nothing(3, 0x5E)).who == {"thing": None, "sensor": None}
+    assert made.claim(2, 0x5E, 77).observe(nothing(3, 0x5E)).who == {"thing": None, "sensor": None}
     assert made.others == {"address 5E hex": None}
-    assert made.claim(4, 0x70, 5).hear(nothing(5, 0x5E)).who == {"thing": 0x70, "sensor": None}
-    made = placed(**named(5)).hear(nothing(1, 0x5E)).claim(2, 0x70, 5).hear(nothing(3, 0x70)).hear(nothing(4, 0x5E))
+    assert made.claim(4, 0x70, 5).observe(nothing(5, 0x5E)).who == {"thing": 0x70, "sensor": None}
+    made = (
+        placed(**named(5))
+        .observe(nothing(1, 0x5E))
+        .claim(2, 0x70, 5)
+        .observe(nothing(3, 0x70))
+        .observe(nothing(4, 0x5E))
+    )
     assert made.who == {"thing": 0x70, "sensor": None}
 
 
 def test_a_name_is_more_than_an_address_also_after_a_silence(placed):
     """The unit is silent at 70; somebody at its planned address is taken for it until it speaks again."""
-    made = placed(**named(5)).claim(0, 0x70, 5).hear(nothing(1, 0x70)).until(30).hear(nothing(31, 0x5E))
+    made = placed(**named(5)).claim(0, 0x70, 5).observe(nothing(1, 0x70)).until(30).observe(nothing(31, 0x5E))
     assert made.who["thing"] == 0x5E
-    assert made.hear(nothing(32, 0x70)).who["thing"] == 0x70
+    assert made.observe(nothing(32, 0x70)).who["thing"] == 0x70
 
 
 def test_a_status_of_another_device_takes_the_address(placed):
     """The sensor speaks from there: the thing is not heard, and everything from there is the sensor's."""
-    made = placed().hear(nothing(1, 0x5E)).say(2, AMBIENT, 0x5E, instance=1).hear(nothing(3, 0x5E))
+    made = placed().observe(nothing(1, 0x5E)).say(2, AMBIENT, 0x5E, instance=1).observe(nothing(3, 0x5E))
     assert made.who == {"thing": None, "sensor": 0x5E}
     assert made.others == {}
     made.run(30, made.every(5, AMBIENT, 0x5E, 5.0))
@@ -233,7 +239,7 @@ def test_a_heartbeat_does_not_take_the_address(placed):
     """It says less than a place in the rig, whichever is heard first."""
     made = placed("panel").heartbeat(1, 0x5E, DSA_PANEL)
     assert made.who == {"thing": 0x5E, "sensor": None, "panel": None}
-    made = placed("panel").hear(nothing(0, 0x5E)).heartbeat(1, 0x5E, DSA_PANEL)
+    made = placed("panel").observe(nothing(0, 0x5E)).heartbeat(1, 0x5E, DSA_PANEL)
     assert made.who == {"thing": 0x5E, "sensor": None, "panel": None}
 
 
@@ -252,7 +258,7 @@ def test_who_only_shares_a_battery_is_known_by_its_address(bus):
 
 def test_another_address_says_nothing(placed):
     """Whoever has not said what it is stays unknown there."""
-    made = placed().hear(nothing(1, 0x70))
+    made = placed().observe(nothing(1, 0x70))
     assert (made.who, made.others) == ({"thing": None, "sensor": None}, {"address 70 hex": None})
 
 

@@ -41,7 +41,7 @@ def test_a_device_that_stops_is_late_and_then_silent(heater):
         (31.0, "raised", "silent-device", "heater"),
         (60.5, "cleared", "silent-device", "heater"),
     ]
-    assert made.watch.everything[1].evidence[1:] == ("FURNACE_STATUS 1 late since 30.500 s",)
+    assert made.watch.all_flags[1].evidence[1:] == ("FURNACE_STATUS 1 late since 30.500 s",)
     assert made.watch.flags == ()
 
 
@@ -287,9 +287,9 @@ def test_without_a_rig_unknown_messages_show_a_rhythm(bus, catalogue):
     made = bus()
     frame = made.frame(0, "DM_RV", 0x02)
     for second in range(12):
-        made.hear(frame._replace(time=second * 1_000_000, identifier=0x09F80102, data=bytes([second] * 8)))
+        made.observe(frame._replace(time=second * 1_000_000, identifier=0x09F80102, data=bytes([second] * 8)))
     assert made.until(60).presence == [(0.0, "address 02 hex", "present"), (26.0, "address 02 hex", "silent")]
-    made.hear(frame._replace(time=70_000_000, identifier=0x09F80102, data=bytes(8)))
+    made.observe(frame._replace(time=70_000_000, identifier=0x09F80102, data=bytes(8)))
     assert made.presence[2:] == [(70.0, "address 02 hex", "present")]
 
 
@@ -298,7 +298,7 @@ def steady(made, until, gap=1.0, first=0.0):
     frame, count = made.frame(0, "DM_RV", 0x02), round((until - first) / gap)
     for n in range(count):
         time = round((first + n * gap) * 1_000_000)
-        made.hear(frame._replace(time=time, identifier=0x09F80102, data=n.to_bytes(8, "big")))
+        made.observe(frame._replace(time=time, identifier=0x09F80102, data=n.to_bytes(8, "big")))
     return made
 
 
@@ -308,10 +308,10 @@ def test_a_message_without_a_definition_that_kept_its_rhythm_for_a_minute_can_be
     steady(made, 70)
     frame = made.frame(0, "DM_RV", 0x02)
     for second in range(70, 90):
-        made.hear(frame._replace(time=second * 1_000_000 + 1, identifier=0x09F81402))
+        made.observe(frame._replace(time=second * 1_000_000 + 1, identifier=0x09F81402))
     late = [(time, state) for time, _, state in made.presence]
     assert late == [(0.0, "present"), (72.0, "late")]
-    made.hear(frame._replace(time=90_500_000, identifier=0x09F80102))
+    made.observe(frame._replace(time=90_500_000, identifier=0x09F80102))
     assert made.presence[-1][2] == "present"
 
 
@@ -321,7 +321,7 @@ def test_what_kept_its_rhythm_for_less_than_a_minute_is_not_waited_for(bus):
     steady(made, 58)
     frame = made.frame(0, "DM_RV", 0x02)
     for second in range(58, 80):
-        made.hear(frame._replace(time=second * 1_000_000, identifier=0x09F81402))
+        made.observe(frame._replace(time=second * 1_000_000, identifier=0x09F81402))
     assert [state for _, _, state in made.presence] == ["present"]
 
 
@@ -331,9 +331,9 @@ def test_what_comes_in_fits_and_starts_is_not_waited_for(bus):
     frame = made.frame(0, "DM_RV", 0x02)
     for quarter in range(1200):
         time = quarter * 250_000
-        made.hear(frame._replace(time=time, identifier=0x09F81402))
+        made.observe(frame._replace(time=time, identifier=0x09F81402))
         if quarter < 800 and quarter % 80 < 16:
-            made.hear(frame._replace(time=time + 1, identifier=0x09F80102))
+            made.observe(frame._replace(time=time + 1, identifier=0x09F80102))
     assert [state for _, _, state in made.presence] == ["present"]
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferProblem
 
 NINE = bytes(range(1, 10))
 
@@ -12,7 +12,7 @@ NINE = bytes(range(1, 10))
 def heard(long, text, time=0):
     """Tell a node a frame written as text."""
     identifier, _, data = text.partition(" ")
-    return long.hear(time, int(identifier, 16), bytes.fromhex(data))
+    return long.receive(time, int(identifier, 16), bytes.fromhex(data))
 
 
 def test_messages_to_several_nodes_and_to_all_go_out_together():
@@ -47,11 +47,11 @@ def test_room_for_messages_on_their_way_is_bounded():
     for _ in range(16):
         assert long.send(0, 0xFEB0, NINE).events == []
     refused = long.send(5, 0xFEB0, NINE)
-    assert (refused.frames, refused.events) == ([], [Trouble(Kind.CROWDED, 5, 0x90, 255, 0xFEB0)])
+    assert (refused.frames, refused.events) == ([], [TransferProblem(ProblemKind.CROWDED, 5, 0x90, 255, 0xFEB0)])
     long.expire(50_000)
     long.expire(100_000)
     assert long.send(100_000, 0xFEB0, NINE).events == []
-    assert long.counts == {Kind.CROWDED: 1}
+    assert long.counts == {ProblemKind.CROWDED: 1}
 
 
 @pytest.mark.parametrize("size", [0, 8, 1786])
@@ -96,7 +96,7 @@ def test_room_as_it_is_without_asking():
     for source in range(65):
         heard(long, f"1CEC90{source:02X} 10 09 00 02 FF 00 DF 00")
         heard(long, f"1CECFF{source:02X} 20 09 00 02 FF B0 FE 00")
-    assert (long.open, long.counts) == (128, {Kind.CROWDED: 2})
+    assert (long.open, long.counts) == (128, {ProblemKind.CROWDED: 2})
 
 
 def test_in_and_out_at_once_between_two_nodes():
@@ -120,7 +120,10 @@ def test_an_abort_ends_what_goes_either_way():
     long.send(0, 0xDF00, NINE, 0x10)
     heard(long, "1CEC9010 10 09 00 02 FF 00 DF 00")
     events = heard(long, "1CEC9010 FF 03 FF FF FF 00 DF 00").events
-    assert [(event.kind, event.source) for event in events] == [(Kind.ABORTED, 0x10), (Kind.ABORTED, 0x90)]
+    assert [(event.kind, event.source) for event in events] == [
+        (ProblemKind.ABORTED, 0x10),
+        (ProblemKind.ABORTED, 0x90),
+    ]
     assert long.open == 0
 
 
@@ -141,7 +144,7 @@ def test_its_own_frames_are_not_heard():
     """A bus may hand a node its own frames back: they are nobody's message."""
     long = LongMessages(0x90)
     own = long.send(0, 0xFEB0, NINE).frames + long.expire(50_000).frames + long.expire(100_000).frames
-    assert [event for frame in own for event in long.hear(100_000, *frame).events] == []
+    assert [event for frame in own for event in long.receive(100_000, *frame).events] == []
     assert long.counts == {}
 
 
@@ -154,7 +157,7 @@ def test_without_an_address_nothing_is_sent():
     """It says so instead; what others announce to all is heard all the same."""
     long = LongMessages()
     outcome = long.send(7, 0xFEB0, NINE)
-    assert outcome == ([], [Trouble(Kind.NO_ADDRESS, 7, 254, 255, 0xFEB0)])
+    assert outcome == ([], [TransferProblem(ProblemKind.NO_ADDRESS, 7, 254, 255, 0xFEB0)])
     assert heard(long, "1CECFE01 10 09 00 02 FF 00 DF 00") == ([], [])
     heard(long, "1CECFF01 20 09 00 02 FF B0 FE 00")
     heard(long, "1CEBFF01 01 01 02 03 04 05 06 07")
@@ -171,10 +174,10 @@ def test_a_lost_address_ends_what_was_under_way():
     outcome = long.move(9, None)
     assert outcome.frames == []
     assert outcome.events == [
-        Trouble(Kind.MOVED, 9, 0x11, 0x90, 0xDE00),
-        Trouble(Kind.MOVED, 9, 0x90, 0x10, 0xDF00),
-        Trouble(Kind.MOVED, 9, 0x90, 255, 0xFEB0),
-        Trouble(Kind.MOVED, 9, 0x90, 255, 0xFEB1),
+        TransferProblem(ProblemKind.MOVED, 9, 0x11, 0x90, 0xDE00),
+        TransferProblem(ProblemKind.MOVED, 9, 0x90, 0x10, 0xDF00),
+        TransferProblem(ProblemKind.MOVED, 9, 0x90, 255, 0xFEB0),
+        TransferProblem(ProblemKind.MOVED, 9, 0x90, 255, 0xFEB1),
     ]
     assert (long.open, long.due(), long.expire(10**9)) == (0, None, ([], []))
     assert heard(long, "1CEC9010 11 02 01 FF FF 00 DF 00") == ([], [])
@@ -200,7 +203,7 @@ def test_what_was_due_is_done_before_a_frame_is_heard():
     heard(long, "1CEC9001 10 09 00 02 FF 00 DF 00", 60_000)
     assert heard(long, "1CEB9001 01 01 02 03 04 05 06 07", 1_310_000).events == [Arrived(1_310_000, 255, 0xFEB0)]
     late = heard(long, "19FFD101", 2_060_001)
-    assert [event.kind for event in late.events] == [Kind.RETRIED]
+    assert [event.kind for event in late.events] == [ProblemKind.RETRIED]
 
 
 def test_the_next_thing_due_is_the_earliest_of_all():

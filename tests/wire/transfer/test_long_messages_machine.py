@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from rvsim.wire.transfer.listener import LongListener
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, TransferProblem
 
 ADDRESSES = (1, 2, 3)
 STRANGER = 9
@@ -46,7 +46,7 @@ class Transfers(RuleBasedStateMachine):
     def look(self, ear, events):
         """Whatever is given out was sent just like that, and whatever is said to have arrived was given out."""
         for event in events:
-            if isinstance(event, Trouble):
+            if isinstance(event, TransferProblem):
                 self.troubles.append(event)
             elif isinstance(event, LongMessage) and event.source != STRANGER:
                 assert event.started <= event.ended <= self.time
@@ -67,9 +67,9 @@ class Transfers(RuleBasedStateMachine):
             self.disturbed |= times != 1
             for _ in range(times):
                 if ear == "listener":
-                    self.look(ear, self.listener.hear(self.time, identifier, data))
+                    self.look(ear, self.listener.receive(self.time, identifier, data))
                 else:
-                    self.note(ear, self.nodes[ear].hear(self.time, identifier, data))  # type: ignore[index]
+                    self.note(ear, self.nodes[ear].receive(self.time, identifier, data))  # type: ignore[index]
 
     fates = st.lists(st.sampled_from([1, 1, 1, 1, 0, 2]), min_size=4, max_size=4)
     most_fates = st.one_of(st.just([1, 1, 1, 1]), fates)

@@ -59,7 +59,7 @@ class Storm:
                 self.is_deaf[name] = not self.is_deaf[name]
             for _ in range(1 + (self.chance.random() < self.repeats)):
                 if name != address and not self.is_deaf[name]:
-                    self.note(name, ear.hear(self.time, identifier, data))
+                    self.note(name, ear.receive(self.time, identifier, data))
 
     def step(self):
         """Let the next thing happen; tell whether there was one."""

@@ -7,7 +7,7 @@ after which a sender gives up, and it begins later. A clear to send that is lost
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, LongMessage, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferProblem
 
 ONE, OTHER = 0x90, 0x9B
 TEXT = bytes(range(1, 101))
@@ -44,7 +44,7 @@ class Two:
                 self.frames.append((self.time, text, lost))
                 other = OTHER if address == ONE else ONE
                 if not lost:
-                    self.put(other, self.nodes[other].hear(self.time, identifier, data))
+                    self.put(other, self.nodes[other].receive(self.time, identifier, data))
             elif dues:
                 self.time, address = min(dues)
                 self.put(address, self.nodes[address].expire(self.time))
@@ -53,7 +53,7 @@ class Two:
 
     def kinds(self, address):
         """What went wrong for a node."""
-        return [event.kind for event in self.events[address] if isinstance(event, Trouble)]
+        return [event.kind for event in self.events[address] if isinstance(event, TransferProblem)]
 
 
 def first(begin):
@@ -72,7 +72,7 @@ def test_a_lost_first_clear_to_send_is_made_good():
     """The sender was never answered: after T3 it asks again, the receiver clears again, and the message arrives."""
     two = Two(first("1CEC909B 11 05 01")).run()
     assert [event.data for event in two.events[OTHER] if isinstance(event, LongMessage)] == [TEXT]
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([Kind.RETRIED], [Kind.RESTARTED])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.RETRIED], [ProblemKind.RESTARTED])
     requests = [time for time, text, _ in two.frames if text.startswith("1CEC9B90 10")]
     assert requests == [550, 1_250_550]
 
@@ -87,14 +87,14 @@ def test_a_clear_to_send_that_is_lost_later_ends_the_message(number):
     # The sender has waited since it handed its last packets to the wires, the receiver since the last one arrived.
     assert aborts == [(pytest.approx(cleared + 1_250_000, abs=10_000), "1CEC9B90 FF")]
     assert aborts[0][0] < cleared + 1_250_000
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([Kind.TIMEOUT], [Kind.ABORTED])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.ABORTED])
     assert not any(isinstance(event, LongMessage) for event in two.events[OTHER])
 
 
 def test_a_lost_acknowledgement_ends_it_for_the_sender_alone():
     """The receiver has the whole message and is done; the sender aborts after T3, and that is a stray to the other."""
     two = Two(first("1CEC909B 13")).run()
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([Kind.TIMEOUT], [Kind.STRAY])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.TIMEOUT], [ProblemKind.STRAY])
     assert [event.data for event in two.events[OTHER] if isinstance(event, LongMessage)] == [TEXT]
 
 
@@ -102,4 +102,4 @@ def test_a_lost_packet_is_made_good():
     """T1 is shorter than T3: what is lost within a turn is asked for in time."""
     two = Two(first("1CEB9B90 05")).run()
     assert [event.data for event in two.events[OTHER] if isinstance(event, LongMessage)] == [TEXT]
-    assert (two.kinds(ONE), two.kinds(OTHER)) == ([Kind.RETRIED], [Kind.RETRIED])
+    assert (two.kinds(ONE), two.kinds(OTHER)) == ([ProblemKind.RETRIED], [ProblemKind.RETRIED])

@@ -7,7 +7,7 @@ where that stack uses the message's, and our request sets no limit (FF).
 import pytest
 
 from rvsim.wire.transfer.long_messages import LongMessages
-from rvsim.wire.transfer.outcomes import Arrived, Kind, Trouble
+from rvsim.wire.transfer.outcomes import Arrived, ProblemKind, TransferProblem
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 RTS = "1CEC9B90 10 14 00 03 FF 00 DF 00"
@@ -55,7 +55,7 @@ def test_packets_may_be_further_apart(node_at):
     assert node.long.expire(199_999).frames == []
     node.long.expire(230_000)
     assert node.long.due() == 430_000
-    late = node.long.hear(500_000, 0x19FFD101, bytes(8)).frames
+    late = node.long.receive(500_000, 0x19FFD101, bytes(8)).frames
     assert late == [(0x1CEBFF90, bytes.fromhex("02 01 02 03 04 05 06 07"))]
     assert node.long.due() == 700_000
 
@@ -84,8 +84,8 @@ def test_a_published_message_to_one(node):
     """can-j1939's exchange with a receiver that takes packet by packet."""
     assert node.send() == [RTS]
     for number in (1, 2, 3):
-        assert node.hear(f"1CEC909B 11 01 0{number} FF FF 00 DF 00") == [PACKETS[number - 1]]
-    assert node.hear(ACKNOWLEDGED, at=77) == []
+        assert node.receive(f"1CEC909B 11 01 0{number} FF FF 00 DF 00") == [PACKETS[number - 1]]
+    assert node.receive(ACKNOWLEDGED, at=77) == []
     assert node.events == [Arrived(77, 0x9B, 0xDF00)]
     assert (node.long.open, node.long.due()) == (0, None)
 
@@ -93,9 +93,9 @@ def test_a_published_message_to_one(node):
 def test_it_sends_what_it_is_asked_for(node):
     """A turn of several packets goes out at once; more than there are is not possible."""
     node.send()
-    assert node.hear("1CEC909B 11 02 01 FF FF 00 DF 00") == PACKETS[:2]
-    assert node.hear("1CEC909B 11 FF 03 FF FF 00 DF 00") == PACKETS[2:]
-    node.hear(ACKNOWLEDGED)
+    assert node.receive("1CEC909B 11 02 01 FF FF 00 DF 00") == PACKETS[:2]
+    assert node.receive("1CEC909B 11 FF 03 FF FF 00 DF 00") == PACKETS[2:]
+    node.receive(ACKNOWLEDGED)
     assert node.kinds == []
 
 
@@ -106,60 +106,60 @@ def test_a_request_without_answer_is_repeated(node):
     assert node.due() == (1_250_000, [RTS])
     assert node.due() == (2_500_000, [RTS])
     assert node.due() == (3_750_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
-    assert node.events[-1] == Trouble(Kind.TIMEOUT, 3_750_000, 0x90, 0x9B, 0xDF00, 3)
-    assert node.kinds == [Kind.RETRIED, Kind.RETRIED, Kind.TIMEOUT]
+    assert node.events[-1] == TransferProblem(ProblemKind.TIMEOUT, 3_750_000, 0x90, 0x9B, 0xDF00, 3)
+    assert node.kinds == [ProblemKind.RETRIED, ProblemKind.RETRIED, ProblemKind.TIMEOUT]
     assert node.long.open == 0
 
 
 def test_silence_after_the_last_packet(node):
     """T3 after a turn: the session has ended, whatever the other side has got."""
     node.send()
-    node.hear(ALL, at=100_000)
+    node.receive(ALL, at=100_000)
     assert node.due() == (1_350_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
-    assert node.kinds == [Kind.TIMEOUT]
+    assert node.kinds == [ProblemKind.TIMEOUT]
 
 
 def test_it_waits_when_told(node, node_at):
     """T4 is 1050 ms after each "wait"; then the session has ended, even before the first packet."""
     node.send()
-    assert node.hear(WAIT, at=100_000) == []
-    assert node.hear(WAIT, at=600_000) == []
+    assert node.receive(WAIT, at=100_000) == []
+    assert node.receive(WAIT, at=600_000) == []
     assert node.long.due() == 1_650_000
-    assert node.hear("1CEC909B 11 01 01 FF FF 00 DF 00", at=700_000) == PACKETS[:1]
-    node.hear(WAIT, at=800_000)
+    assert node.receive("1CEC909B 11 01 01 FF FF 00 DF 00", at=700_000) == PACKETS[:1]
+    node.receive(WAIT, at=800_000)
     assert node.due() == (1_850_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
     other = node_at(0x90)
     other.send()
-    other.hear(WAIT)
+    other.receive(WAIT)
     assert other.due() == (1_050_000, ["1CEC9B90 FF 03 FF FF FF 00 DF 00"])
 
 
 def test_it_sends_again_what_it_is_asked_for_again(node):
     """From the packet that the receiver misses on, as often as that one is asked for, but three times at most."""
     node.send()
-    assert node.hear(ALL) == PACKETS
-    assert node.hear("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
-    assert node.hear("1CEC909B 11 01 02 FF FF 00 DF 00") == PACKETS[1:2]
-    assert node.hear("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
-    assert node.hear("1CEC909B 11 02 02 FF FF 00 DF 00") == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
-    assert node.kinds == [Kind.RETRIED] * 3 + [Kind.GAVE_UP]
+    assert node.receive(ALL) == PACKETS
+    assert node.receive("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
+    assert node.receive("1CEC909B 11 01 02 FF FF 00 DF 00") == PACKETS[1:2]
+    assert node.receive("1CEC909B 11 02 02 FF FF 00 DF 00") == PACKETS[1:]
+    assert node.receive("1CEC909B 11 02 02 FF FF 00 DF 00") == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
+    assert node.kinds == [ProblemKind.RETRIED] * 3 + [ProblemKind.GAVE_UP]
     assert node.events[-1].reason == 5
 
 
 def test_the_last_packet_alone_may_be_asked_for_again(node):
     """It counts as sent again, like any other."""
     node.send()
-    node.hear(ALL)
-    assert node.hear("1CEC909B 11 01 03 FF FF 00 DF 00") == PACKETS[2:]
-    assert node.kinds == [Kind.RETRIED]
+    node.receive(ALL)
+    assert node.receive("1CEC909B 11 01 03 FF FF 00 DF 00") == PACKETS[2:]
+    assert node.kinds == [ProblemKind.RETRIED]
 
 
 def test_progress_begins_the_count_anew(node):
     """Another packet is asked for: the tries for the one before no longer count."""
     node.send()
     for first in "1112223":
-        node.hear(f"1CEC909B 11 03 0{first} FF FF 00 DF 00")
-    node.hear(ACKNOWLEDGED)
+        node.receive(f"1CEC909B 11 03 0{first} FF FF 00 DF 00")
+    node.receive(ACKNOWLEDGED)
     assert isinstance(node.events[-1], Arrived)
 
 
@@ -169,31 +169,31 @@ def test_unanswered_requests_do_not_count_as_tries_for_packets(node):
     node.due()
     node.due()
     for _ in range(3):
-        assert node.hear(ALL) == PACKETS
-    assert node.hear(ALL) == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
+        assert node.receive(ALL) == PACKETS
+    assert node.receive(ALL) == ["1CEC9B90 FF 05 FF FF FF 00 DF 00"]
 
 
 @pytest.mark.parametrize("first", ["02", "03", "00", "04"])
 def test_the_first_turn_begins_with_the_first_packet(node, first):
     """Who asks for another one has an older message in mind: bad sequence (reason 7, from memory)."""
     node.send()
-    assert node.hear(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
-    assert (node.kinds, node.long.open) == ([Kind.BAD_SEQUENCE], 0)
+    assert node.receive(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
+    assert (node.kinds, node.long.open) == ([ProblemKind.BAD_SEQUENCE], 0)
 
 
 @pytest.mark.parametrize("first", ["03", "04", "00"])
 def test_no_packet_is_left_out(node, first):
     """Nor may later turns pass over one, or ask for one that does not exist."""
     node.send()
-    node.hear("1CEC909B 11 01 01 FF FF 00 DF 00")
-    assert node.hear(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
+    node.receive("1CEC909B 11 01 01 FF FF 00 DF 00")
+    assert node.receive(f"1CEC909B 11 01 {first} FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
 
 
 def test_asked_for_more_when_there_is_no_more(node):
     """After the last packet comes the acknowledgement, or a packet again."""
     node.send()
-    node.hear(ALL)
-    assert node.hear("1CEC909B 11 01 04 FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
+    node.receive(ALL)
+    assert node.receive("1CEC909B 11 01 04 FF FF 00 DF 00") == ["1CEC9B90 FF 07 FF FF FF 00 DF 00"]
 
 
 @pytest.mark.parametrize(
@@ -208,27 +208,27 @@ def test_asked_for_more_when_there_is_no_more(node):
 def test_only_its_own_acknowledgement_counts(node, frame):
     """What acknowledges another message leaves this one open."""
     node.send()
-    node.hear(ALL)
-    assert node.hear(frame) == []
-    assert (node.kinds, node.long.open) == ([Kind.STRAY], 1)
-    node.hear(ACKNOWLEDGED)
+    node.receive(ALL)
+    assert node.receive(frame) == []
+    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
+    node.receive(ACKNOWLEDGED)
     assert node.long.open == 0
 
 
 def test_an_early_acknowledgement_does_not_count(node):
     """Nobody can have what was not sent."""
     node.send()
-    node.hear("1CEC909B 11 02 01 FF FF 00 DF 00")
-    node.hear(ACKNOWLEDGED)
-    assert (node.kinds, node.long.open) == ([Kind.STRAY], 1)
+    node.receive("1CEC909B 11 02 01 FF FF 00 DF 00")
+    node.receive(ACKNOWLEDGED)
+    assert (node.kinds, node.long.open) == ([ProblemKind.STRAY], 1)
 
 
 def test_the_receiver_may_end_the_session(node):
     """Its abort is not answered, and its reason is told."""
     node.send()
-    node.hear(ALL)
-    assert node.hear("1CEC909B FF 02 FF FF FF 00 DF 00", at=5) == []
-    assert node.events == [Trouble(Kind.ABORTED, 5, 0x90, 0x9B, 0xDF00, 2)]
+    node.receive(ALL)
+    assert node.receive("1CEC909B FF 02 FF FF FF 00 DF 00", at=5) == []
+    assert node.events == [TransferProblem(ProblemKind.ABORTED, 5, 0x90, 0x9B, 0xDF00, 2)]
     assert node.long.open == 0
 
 
@@ -236,15 +236,15 @@ def test_the_receiver_may_end_the_session(node):
 def test_words_about_another_dgn_are_strays(node, frame):
     """They change nothing, and nobody answers them."""
     node.send()
-    assert node.hear(frame) == []
-    assert (node.kinds, node.long.open, node.long.due()) == ([Kind.STRAY], 1, 1_250_000)
+    assert node.receive(frame) == []
+    assert (node.kinds, node.long.open, node.long.due()) == ([ProblemKind.STRAY], 1, 1_250_000)
 
 
 @pytest.mark.parametrize("frame", [ALL, ACKNOWLEDGED, "1CEC909B FF 02 FF FF FF 00 DF 00"])
 def test_words_about_no_session_are_strays(node, frame):
     """Without a session nothing is sent."""
-    assert node.hear(frame) == []
-    assert node.kinds == [Kind.STRAY]
+    assert node.receive(frame) == []
+    assert node.kinds == [ProblemKind.STRAY]
 
 
 @pytest.mark.parametrize(
@@ -259,7 +259,7 @@ def test_it_rests_between_messages_to_one(node, answers, rest):
     """The next message to the same node waits until everybody has given the last one up: our decision."""
     node.send()
     for answer in answers:
-        node.hear(answer, at=1000)
+        node.receive(answer, at=1000)
     assert node.send(0xDE00, TWENTY[:9]) == []
     assert node.due() == (1000 + rest, ["1CEC9B90 10 09 00 02 FF 00 DE 00"])
 
