@@ -1,4 +1,4 @@
-"""What many tests need: the shipped message definitions."""
+"""What many tests need: the shipped message definitions, commands as they are typed, and scenarios for them."""
 
 from pathlib import Path
 

@@ -1,6 +1,7 @@
 """Who may import whom: found by reading the code of the package, without running it."""
 
 import ast
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -24,8 +25,9 @@ OWNERS = {
     "polars": ("logs/", "plan/"),
     "numpy": ("logs/", "plan/"),
 }
-# One place that knows the time of day and sleeps; the faces print when a run began.
-CLOCKS = ("sim/clock.py", "faces/")
+# One place that knows the time of day and sleeps. Runs on a bus or with a hub hand the clock of the system on to these,
+# and the faces print when a run began.
+CLOCKS = ("sim/clock.py", "runs/hardware_run.py", "runs/listen.py", "runs/served_run.py", "faces/")
 # Modules whose functions ask for or wait for real time.
 ASKING = {
     "time": {
@@ -34,7 +36,6 @@ ASKING = {
     },
     "datetime": {"now", "utcnow", "today"},
 }  # fmt: skip
-LONGEST = 400
 
 
 class Use(NamedTuple):
@@ -44,15 +45,16 @@ class Use(NamedTuple):
     name: str
 
 
+@cache
 def files():
     """Return the files of the package by their place in it, with their content."""
     return {path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py")}
 
 
-def imports(file, text):
+def imports(file, text, nodes=ast.walk):
     """Return every module and every name that a file imports, wherever in it, in full."""
     found = set()
-    for node in ast.walk(ast.parse(text)):
+    for node in nodes(ast.parse(text)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -64,6 +66,7 @@ def imports(file, text):
     return {Use(file, name) for name in found}
 
 
+@cache
 def all_imports():
     """Return the imports of the whole package."""
     return set().union(*(imports(file, text) for file, text in files().items()))
@@ -99,6 +102,51 @@ def names(file, text):
 def layer_of(place):
     """Return the first part of a place in the package: a layer, or a file beside the layers without its ending."""
     return place.replace(".py", "").replace("/", ".").split(".")[0]
+
+
+def nodes_when_run(node):
+    """Yield the nodes below one, without what only a type checker reads."""
+    for child in ast.iter_child_nodes(node):
+        if isinstance(child, ast.If) and dotted(child.test) in ("TYPE_CHECKING", "typing.TYPE_CHECKING"):
+            for other in child.orelse:
+                yield other
+                yield from nodes_when_run(other)
+        else:
+            yield child
+            yield from nodes_when_run(child)
+
+
+def module_of(file):
+    """Return the name of a module in Python."""
+    return ".".join(["rvsim", *file.removesuffix(".py").split("/")]).removesuffix(".__init__")
+
+
+def circles(texts):
+    """Return the groups of modules of which each imports, by way of the others, itself; inside functions, too."""
+    modules = {module_of(file): file for file in texts}
+    uses = {
+        module: {
+            name if name in modules else name.rpartition(".")[0]
+            for _, name in imports(file, texts[file], nodes_when_run)
+        }.intersection(modules.keys() - {module})
+        for module, file in modules.items()
+    }
+    reached = {}
+    for module in modules:
+        found, waiting = set(), [module]
+        while waiting:
+            new = uses[waiting.pop()] - found
+            found |= new
+            waiting += new
+        reached[module] = found
+    groups = {frozenset(other for other in reached[module] if module in reached[other]) for module in modules}
+    return sorted(sorted(group) for group in groups if group)
+
+
+@cache
+def all_names():
+    """Return the imports and the dotted names of the whole package."""
+    return all_imports().union(*(names(file, text) for file, text in files().items()))
 
 
 def upward(uses):
@@ -163,8 +211,7 @@ def test_every_library_has_one_owner():
 
 def test_one_place_asks_for_the_time_and_sleeps():
     """Time is told everywhere else."""
-    uses = set().union(*(names(file, text) | imports(file, text) for file, text in files().items()))
-    assert asks_for_time(uses) == set()
+    assert asks_for_time(all_names()) == set()
 
 
 def test_what_watches_is_told_the_time():
@@ -174,8 +221,7 @@ def test_what_watches_is_told_the_time():
 
 def test_chance_is_drawn_from_a_generator_of_ones_own():
     """The same seed gives the same run: nobody draws from the state that all modules share."""
-    uses = set().union(*(names(file, text) | imports(file, text) for file, text in files().items()))
-    assert shared_chance(uses) == set()
+    assert shared_chance(all_names()) == set()
 
 
 def test_a_panel_knows_only_what_frames_tell():
@@ -184,9 +230,9 @@ def test_a_panel_knows_only_what_frames_tell():
     assert reads_physics(imports("devices/kinds/panel.py", text) | names("devices/kinds/panel.py", text)) == set()
 
 
-def test_no_file_is_too_long_to_be_read():
-    """A file of more than 400 lines has more than one subject."""
-    assert {file: count for file, text in files().items() if (count := text.count("\n")) > LONGEST} == {}
+def test_no_modules_import_each_other():
+    """No module needs itself to be imported, not even through others of its own layer."""
+    assert circles(files()) == []
 
 
 @pytest.mark.parametrize(
@@ -239,3 +285,25 @@ def test_the_checks_find_what_they_look_for(check, file, text):
 def test_the_checks_let_pass_what_is_allowed(check, file, text):
     """What the rules allow is not found."""
     assert not check(imports(file, text) | names(file, text))
+
+
+@pytest.mark.parametrize(
+    ("texts", "found"),
+    [
+        ({"wire/a.py": "import rvsim.wire.b", "wire/b.py": "from rvsim.wire.a import x"}, [["a", "b"]]),
+        ({"wire/a.py": "from . import b", "wire/b.py": "def f():\n    from rvsim.wire import a"}, [["a", "b"]]),
+        (
+            {"wire/a.py": "from rvsim.wire import b", "wire/b.py": "from .c import x", "wire/c.py": "from . import a"},
+            [["a", "b", "c"]],
+        ),
+        ({"wire/a.py": "from rvsim.wire import b, c", "wire/b.py": "from . import c", "wire/c.py": ""}, []),
+        ({"wire/a.py": "from . import b", "wire/b.py": "if TYPE_CHECKING:\n    from . import a"}, []),
+        (
+            {"wire/a.py": "from . import b", "wire/b.py": "if TYPE_CHECKING:\n    x = 1\nelse:\n    from . import a"},
+            [["a", "b"]],
+        ),
+    ],
+)
+def test_circles_are_found(texts, found):
+    """Two modules or more, at the top or inside a function; imports for a type checker do not count."""
+    assert circles(texts) == [[f"rvsim.wire.{name}" for name in group] for group in found]

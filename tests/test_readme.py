@@ -7,12 +7,15 @@ import subprocess
 import sys
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.main import get_command
 
 from rvsim.faces.cli.commands import app
 from rvsim.faces.text.guides import FOLDER, TOPICS, guide, topics
+
+pytestmark = pytest.mark.paced
 
 README = Path(__file__).parent.parent / "README.md"
 DEVELOPERS = README.with_name("DEVELOPERS.md")
@@ -134,7 +137,7 @@ def test_every_guide_names_the_help_texts():
 def test_what_a_document_names_is_there(document):
     """Guides, commands and options: no name is left behind when one changes."""
     text = document.read_text(encoding="utf-8")
-    program = get_command(app)
+    program: Any = get_command(app)
     options = {name for command in program.commands.values() for one in command.params for name in one.opts}
     named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", text))
     assert named <= options | {"--help", "--version", "--rvsim-scenarios"}

@@ -50,7 +50,7 @@ def main() -> None:
     frames = []
     bench = Bench(loaded.rig, catalogue, kinds_by_name(), weather=loaded.scenario.weather, on_frame=frames.append)
     alone = timed(lambda: bench.run_until(end))
-    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, Nobody(), seed=1).virtual(end))
+    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, Nobody(), seed=1).run(end))
 
     messages = {}
     for path in shipped.dbc_files():

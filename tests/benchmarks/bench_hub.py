@@ -237,16 +237,16 @@ def floods(seconds=10.0):
         ]
         work += [threading.Thread(target=fetch, args=(one,), daemon=True) for one in crowd]
         paced = threading.Thread(target=run.run, args=(None,))
-        for one in (*work, paced):
-            one.start()
+        for thread in (*work, paced):
+            thread.start()
         time.sleep(seconds)
         before = dict(on_wires)
         time.sleep(seconds)
         three, fourth = ((on_wires[mark] - before.get(mark, 0)) / seconds for mark in (0, 1))
         for one in crowd:
             one.shutdown(socket.SHUT_RDWR)
-        for one in work:
-            one.join()
+        for thread in work:
+            thread.join()
         time.sleep(1.0)  # what is under way comes to the wires
         control.stop()
         paced.join()

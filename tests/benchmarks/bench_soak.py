@@ -52,12 +52,12 @@ def child(hours: float, speed: float, trace: bool) -> None:
     def sample() -> None:
         wait, kept = threading.Event(), []
         for mark in range(EVERY_US, end + 1, EVERY_US):
-            while not runs or runs[0].heard < mark:
+            while not runs or runs[0].observed_until < mark:
                 wait.wait(LOOK_S)
-                if runs and runs[0].heard and not any(one.name == "run" for one in threading.enumerate()):
+                if runs and runs[0].observed_until and not any(one.name == "run" for one in threading.enumerate()):
                     out.write("# the run has ended early: the screen says why\nend\n")
                     return
-            out.write(f"{runs[0].heard / 60e6:.0f} {resident_kb()} {sys.getallocatedblocks()}\n")
+            out.write(f"{runs[0].observed_until / 60e6:.0f} {resident_kb()} {sys.getallocatedblocks()}\n")
             if trace and mark in (end // 2 // EVERY_US * EVERY_US, end // EVERY_US * EVERY_US):
                 kept.append(tracemalloc.take_snapshot())
         if trace:

@@ -19,6 +19,8 @@ from rvsim.sim.bench import Bench
 from rvsim.watch.watch import Watch
 from rvsim.wire.diagnostics import ReportedFault
 
+pytestmark = pytest.mark.paced
+
 PATIENCE_S = 6
 HEATER, TOOL = 0x5E, 0x90
 PRODUCT, DM1, FURNACE, UNKNOWN = 0xFEEB, 0xFECA, 0x1FFE4, 0x1FF9C

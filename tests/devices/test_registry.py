@@ -75,7 +75,7 @@ class Breaks(Device):
 
     def hears(self):
         """Break, as a slip of the pen would."""
-        return {}[self.name]
+        return {}[self.name]  # type: ignore[index]
 
 
 def test_a_kind_that_breaks_when_it_is_put_in(catalogue):

@@ -83,7 +83,7 @@ def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
 
     def find(name):
         logging.getLogger("can").warning("a library is missing")
-        return can.interfaces.virtual.VirtualBus
+        return can.interfaces.virtual.VirtualBus  # type: ignore[attr-defined]
 
     monkeypatch.setattr("rvsim.edge.drivers._get_class_for_interface", find)
     load("virtual")
@@ -118,7 +118,7 @@ def kvaser(monkeypatch, open_bus):
     calls.canReadWait.return_value = 0
     open_bus(0)
     names = [name for name, *_ in calls.mock_calls]
-    silent = calls.canSetBusOutputControl.call_args.args[1] == canlib.canstat.canDRIVER_SILENT
+    silent = calls.canSetBusOutputControl.call_args.args[1] == canlib.canstat.canDRIVER_SILENT  # type: ignore[attr-defined]
     return silent and names.index("canSetBusOutputControl") < names.index("canBusOn")
 
 
@@ -140,13 +140,13 @@ def pcan(monkeypatch, open_bus):
 
     library = MagicMock()
     for answer in (library.SetValue, library.Initialize, library.Uninitialize):
-        answer.return_value = driver.PCAN_ERROR_OK
-    library.GetValue.return_value = driver.PCAN_ERROR_OK, b"9.9.9.9"
+        answer.return_value = driver.PCAN_ERROR_OK  # type: ignore[attr-defined]
+    library.GetValue.return_value = driver.PCAN_ERROR_OK, b"9.9.9.9"  # type: ignore[attr-defined]
     monkeypatch.setattr(driver, "PCANBasic", lambda: library)
     monkeypatch.setattr(driver, "HAS_EVENTS", False)
     open_bus("PCAN_USBBUS1")
     first, second = [call for call in library.mock_calls if call[0] in ("SetValue", "Initialize")][:2]
-    return first.args[1:] == (driver.PCAN_LISTEN_ONLY, driver.PCAN_PARAMETER_ON) and second[0] == "Initialize"
+    return first.args[1:] == (driver.PCAN_LISTEN_ONLY, driver.PCAN_PARAMETER_ON) and second[0] == "Initialize"  # type: ignore[attr-defined]
 
 
 def seeedstudio(monkeypatch, open_bus):

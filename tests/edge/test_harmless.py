@@ -13,6 +13,8 @@ from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, InputError
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 TIMEOUT_S = 5.0
 
 

@@ -17,6 +17,8 @@ from rvsim.edge.hub_protocol import address_of
 from rvsim.errors import BusError, InputError
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 FRAME = Frame(1_250_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 

@@ -8,6 +8,8 @@ from rvsim.edge import hub as module
 from rvsim.edge.hub import Hub
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 EQUAL = (0x19FEA642, b"\x01")
 TEXT = b"< send 19FEA642 1 1 >"
 ON_WIRES = b"< frame 19FEA642 "

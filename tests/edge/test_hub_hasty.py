@@ -8,6 +8,8 @@ from rvsim.edge import hub as module
 from rvsim.edge.hub import Hub
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 FRAME = Frame(1_250_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 

@@ -6,7 +6,7 @@ import socket
 import sys
 import threading
 from types import SimpleNamespace
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import can
 import pytest
@@ -18,6 +18,8 @@ from rvsim.errors import BusError, ExitCode
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
+
+pytestmark = pytest.mark.paced
 
 
 @pytest.fixture
@@ -33,7 +35,7 @@ def other(channel):
         yield bus
 
 
-def taken(port: Port, count: int) -> list[Frame]:
+def taken(port: Port, count: int) -> list[Any]:
     """Take frames until there are enough; each arrival wakes the wait."""
     frames = port.receive()
     while len(frames) < count:

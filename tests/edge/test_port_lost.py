@@ -13,6 +13,8 @@ from can.interfaces import BACKENDS
 
 from rvsim.edge.port import Port
 
+pytestmark = pytest.mark.paced
+
 
 class Answering(can.BusABC):
     """A driver that answers as told: after so many microseconds, with a frame or with nothing."""

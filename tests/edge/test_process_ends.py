@@ -7,6 +7,8 @@ import threading
 
 import pytest
 
+pytestmark = pytest.mark.paced
+
 TIMEOUT_S = 60
 HUB = """
 import socket, sys, time

@@ -14,6 +14,8 @@ from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can import MAX_WAITING_FRAMES
 
+pytestmark = pytest.mark.paced
+
 _SPEC = importlib.util.spec_from_file_location("thermostat", Path(__file__).parents[1] / "runs" / "thermostat.py")
 thermostat = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(thermostat)

@@ -285,7 +285,7 @@ def test_an_error_frame_counts_with_23_bits():
     """6 and 6 of flags, 8 of delimiter, 3 between frames: as a log tells it, and as a simulated pair does."""
     use = PairUse()
     events = [ErrorFrame(1, "stuff error"), Disturbed(2, 1, ("a",)), NotAcknowledged(3, "a", 1, endless=True)]
-    use.add_contents(events)
+    use.add_contents(events)  # type: ignore[arg-type]
     assert dict(use.by_user) == {"error": 46}
 
 

@@ -63,11 +63,11 @@ def test_gaps_by_hand():
     """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
     heard = MessageCounts()
     for second in (0, 1, 2, 5, 6):
-        heard.note(second * SECOND_US)
+        heard.count_frame(second * SECOND_US)
     assert (heard.count, heard.median, heard.worst) == (5, SECOND_US, 3 * SECOND_US)
     assert heard.mean == 1.5 * SECOND_US
     once = MessageCounts()
-    once.note(5)
+    once.count_frame(5)
     assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
 
 
@@ -87,7 +87,7 @@ def test_what_comes_in_bursts(times, bursts):
     """The gap in the middle is more than three times shorter than the gap on average."""
     heard = MessageCounts()
     for time in times:
-        heard.note(time)
+        heard.count_frame(time)
     assert heard.in_bursts is bursts
 
 
@@ -95,7 +95,7 @@ def test_gaps_are_kept_in_bounds():
     """A long log keeps a bounded sample of gaps, and the median of a steady message stays exact."""
     heard = MessageCounts()
     for n in range(100_000):
-        heard.note(n * 500)
+        heard.count_frame(n * 500)
     assert len(heard.gaps) <= 8192
     assert heard.median == 500
 

@@ -12,7 +12,7 @@ from rvsim.wire.name import Name
 def test_a_name_stands_most_significant_first():
     """Where a claim has 01 02 ... 08 hex on the wire; the numbers in it by the layout of SAE J1939-81."""
     name = read_name("0807060504030201")
-    assert name.to_bytes() == bytes([1, 2, 3, 4, 5, 6, 7, 8])
+    assert name.to_bytes() == bytes([1, 2, 3, 4, 5, 6, 7, 8])  # type: ignore[attr-defined]
     assert read_name("00000000ddc1e240") == Name(serial_number=123456, manufacturer_code=1774)
     assert name_text(Name(serial_number=123456, manufacturer_code=1774)) == "00000000DDC1E240"
 

@@ -45,4 +45,4 @@ def test_the_lowest_and_the_highest_can_clash(address, instance):
     """The ends of what is valid are held against each other too."""
     same = {"address": address, "functions": {"tank": instance}}
     entries = [{"name": "one", **same}, {"name": "other", **same}]
-    assert [problem.place for problem in find_clashes(entries)] == [(1, "address"), (1, "functions", "tank")]
+    assert [problem.place for problem in find_clashes(entries)] == [(1, "address"), (1, "functions", "tank")]  # type: ignore[arg-type]

@@ -139,7 +139,7 @@ def test_a_battery_is_spoken_for_by_several_but_has_one_monitor():
 def test_a_function_cannot_be_changed():
     """The table is the same for everyone."""
     with pytest.raises(FrozenInstanceError):
-        FUNCTIONS["tank"].shared = True
+        FUNCTIONS["tank"].shared = True  # type: ignore[misc]
 
 
 def test_titles_are_spoken():

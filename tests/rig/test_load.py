@@ -97,7 +97,7 @@ def refused(path, kinds=KINDS):
 
 def test_a_sound_file_is_a_rig(written):
     """Everything in the file reaches the rig."""
-    rig = load_rig(written(SOUND), KINDS)
+    rig = load_rig(written(SOUND), KINDS)  # type: ignore[arg-type]
     assert [device.name for device in rig.devices] == ["heater", "roof fan"]
     assert rig.devices[1].settings_as(FanSettings).motors[1].watts == 20
     assert rig.devices[1].limits == {"ROOF_FAN_STATUS_1.air_speed": (0, 100)}
@@ -341,7 +341,7 @@ def test_the_models_can_be_told_more(written):
             told.append(context)
 
     told = []
-    check_model(Told, file, KINDS, devices=["a"])
+    check_model(Told, file, KINDS, devices=["a"])  # type: ignore[arg-type]
     assert told == [{"kinds": KINDS, "folder": file.path.parent, "devices": ["a"]}]
 
 
@@ -384,7 +384,7 @@ def test_a_mangled_file_is_a_rig_or_is_refused(cuts, tmp_path_factory):
     path = tmp_path_factory.getbasetemp() / "mangled.toml"
     path.write_text(text, encoding="utf-8", errors="surrogatepass", newline="")
     try:
-        lines = () if isinstance(load_rig(path, KINDS), Rig) else ("no rig",)
+        lines = () if isinstance(load_rig(path, KINDS), Rig) else ("no rig",)  # type: ignore[arg-type]
     except InputError as error:
-        lines = error.problems
+        lines = error.problems  # type: ignore[assignment]
     assert all(line.startswith(str(path)) and line.isprintable() for line in lines)

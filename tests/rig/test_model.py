@@ -105,9 +105,9 @@ def test_a_rig_cannot_be_changed():
     """Rigs and devices are frozen."""
     plan = Rig.model_validate(rig(device()))
     with pytest.raises(ValidationError, match="frozen"):
-        plan.name = "other"
+        plan.name = "other"  # type: ignore[misc]
     with pytest.raises(ValidationError, match="frozen"):
-        plan.devices[0].name = "other"
+        plan.devices[0].name = "other"  # type: ignore[misc]
 
 
 ADDRESS = "is not an address that a device can have; write 0 to 0xFD (253)"

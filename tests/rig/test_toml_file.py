@@ -137,7 +137,7 @@ def test_a_file_says_where_something_stands(written):
     assert file.where(("d",)) == str(file.path)
     assert file.line(("d",)) == 0
     with pytest.raises(FrozenInstanceError):
-        file.text = ""
+        file.text = ""  # type: ignore[misc]
 
 
 KEYS = st.sampled_from(["a", "b-1", "_", '"a b"', "'c.d'", '"\\u00e9]"', '"="', "7"])

@@ -3,6 +3,7 @@
 import json
 from functools import partial
 from io import StringIO
+from typing import Any
 
 import pytest
 
@@ -142,7 +143,9 @@ def test_one_seed_one_run(lines):
 def test_a_broken_device_shows_as_silent(lines):
     """A simulated device that raises is reported by name, the run goes on, and the watch finds it silent."""
 
-    class Broken(kinds_by_name()["heater"]):
+    heater: Any = kinds_by_name()["heater"]
+
+    class Broken(heater):
         def _tend(self):
             if self.now > 10 * SECOND_US:
                 raise RuntimeError("the glow pin is gone")
@@ -166,7 +169,7 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
     run = VirtualBenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
     run.until(20 * SECOND_US)
-    run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
+    run.send(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
     run.until(60 * SECOND_US)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
@@ -205,8 +208,8 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
         if len(times) == 20 and not others:
             run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
 
-    options = {"control": Control(QUICK), "channel": "test_inject", "tap": tap}
-    run = PacedBenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, **options)
+    sink, control = JsonLinesSink(StringIO(), catalogue, "rvsim", ""), Control(QUICK)
+    run = PacedBenchRun(loaded, catalogue, sink, seed=1, control=control, channel="test_inject", tap=tap)
     run.run(60 * SECOND_US)
     assert times[19] < others[0] <= times[19] + 2 * SECOND_US + 1000  # what was begun is done first, a second at most
 

@@ -21,6 +21,8 @@ from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.wire.frame import SECOND_US
 
+pytestmark = pytest.mark.paced
+
 TEXT = """
 schema = 1
 title = "T"

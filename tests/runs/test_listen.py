@@ -99,7 +99,7 @@ def bus(catalogue):
     """A port, what hears it, its sink and what was said."""
     port, sink, said = FakePort(), Sink(), []
     hearing = Pipeline(Watch(catalogue), sink)
-    return port, ListenRun(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said
+    return port, ListenRun(port, hearing, "slcan tty0", 250_000, said.append, clock=port.clock), sink, said  # type: ignore[arg-type]
 
 
 def test_times_are_seconds_since_the_start(bus):
@@ -150,9 +150,9 @@ def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
 def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     """There the advice is another one."""
     port, said = FakePort(), []
-    ListenRun(
-        port, Pipeline(Watch(catalogue), Sink()), "virtual a", None, said.append, virtual=True, clock=port.clock
-    ).run(6 * SECOND_US, Control())
+    pipeline, clock = Pipeline(Watch(catalogue), Sink()), port.clock
+    listen = ListenRun(port, pipeline, "virtual a", None, said.append, virtual=True, clock=clock)  # type: ignore[arg-type]
+    listen.run(6 * SECOND_US, Control())
     assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
 
 

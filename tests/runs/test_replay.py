@@ -118,8 +118,8 @@ def replay(catalogue, wall):
 
     def make(frames, **more):
         sink, control = Sink(wall), Control(more.pop("speed", 1.0))
-        control.wake = Wake(wall)
-        rounds = LogRounds(lambda: Log(sorted(frames)), **more)
+        control.wake = Wake(wall)  # type: ignore[assignment]
+        rounds = LogRounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
         return ReplayRun(rounds, Pipeline(Watch(catalogue), sink)), sink, control
 
     return make
@@ -154,7 +154,7 @@ def test_only_the_part_asked_for_is_shown(replay):
     run, sink, _ = replay(said(0, 5, 10, 12, 15), start=6 * SECOND_US, end=12 * SECOND_US)
     run.virtual()
     assert [time for _, time in sink.frames] == [10, 12]
-    assert sink.shown[0] == PresenceChanged(6 * SECOND_US, "address 5E hex", 0x5E, "present")
+    assert sink.shown[0] == PresenceChanged(6 * SECOND_US, "address 5E hex", 0x5E, "present")  # type: ignore[arg-type]
     assert sink.ended == [12 * SECOND_US]
 
 

@@ -137,8 +137,8 @@ after = { device = "heater", message = "FURNACE_STATUS", field = "heat_output_le
 def test_a_device_that_was_never_heard(write):
     """It is said so, or the flag says it, once it stands: no sooner."""
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
-    seen = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
-    every, seen = PreparedScenario(Job(write(text + HEARD + seen), {})).run().outcomes
+    once = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
+    every, seen = PreparedScenario(Job(write(text + HEARD + once), {})).run().outcomes
     assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
     assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
 

@@ -20,6 +20,8 @@ from rvsim.runs.served_run import serve_bench, summary
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
 
+pytestmark = pytest.mark.paced
+
 REQUEST_FURNACE = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
 FURNACE_STATUS = 0x19FFE45E
 
@@ -32,10 +34,10 @@ def serving(catalogue, capsys):
     def go(scenario="winter_evening", **more):
         loaded = load_scenario(scenario, settings_models())
         control = Control(20.0)
-        make = partial(
+        paced = partial(
             PacedBenchRun, loaded, catalogue, seed=1, control=control, channel=f"serving {len(ends)}", **more
         )
-        block = serve_bench("0", make, say)
+        block = serve_bench("0", paced, say)
         make = block.__enter__()
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         run = make(Nothing())

@@ -112,9 +112,9 @@ def test_a_draw_is_the_same_for_one_seed():
     ranges = [range_of("a=-20..10"), range_of("b=x,y")]
     jobs = drawn("s", ranges, 50, 7)
     assert jobs == drawn("s", ranges, 50, 7) != drawn("s", ranges, 50, 8)
-    assert all(-20 <= job.values["a"] <= 10 and job.values["b"] in ("x", "y") for job in jobs)
-    assert min(job.values["a"] for job in jobs) < -10
-    assert max(job.values["a"] for job in jobs) > 0
+    assert all(-20 <= job.values["a"] <= 10 and job.values["b"] in ("x", "y") for job in jobs)  # type: ignore[operator]
+    assert min(job.values["a"] for job in jobs) < -10  # type: ignore[operator]
+    assert max(job.values["a"] for job in jobs) > 0  # type: ignore[operator]
     assert len({job.seed for job in jobs}) == 50
 
 

@@ -138,9 +138,9 @@ def test_a_scenario_cannot_be_changed(written):
     """Scenarios and faults are frozen."""
     scenario = load_scenario(written()).scenario
     with pytest.raises(ValidationError, match="frozen"):
-        scenario.seed = 2
+        scenario.seed = 2  # type: ignore[misc]
     with pytest.raises(ValidationError, match="frozen"):
-        scenario.faults[0].device = "other"
+        scenario.faults[0].device = "other"  # type: ignore[misc]
 
 
 FAULT = 'line {}, fault {} "{}"'
@@ -355,5 +355,5 @@ def test_a_mangled_scenario_is_read_or_refused(cuts, tmp_path_factory):
     try:
         lines = () if load_scenario(path, KINDS).rig.devices else ("no rig",)
     except InputError as error:
-        lines = error.problems
+        lines = error.problems  # type: ignore[assignment]
     assert all(line.startswith(str(path)) and line.isprintable() for line in lines)

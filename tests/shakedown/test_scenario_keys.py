@@ -3,6 +3,7 @@
 import re
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -65,7 +66,7 @@ def test_no_key_of_a_shipped_scenario_is_missing(told, path):
 
 def test_every_key_of_a_scenario_says_what_it_means():
     """Of the scenario, of each step, fault and expectation, and of a sight."""
-    found = [Scenario]
+    found: list[Any] = [Scenario]
     for model in found:
         fields = model.model_fields.values()
         found += [one for field in fields for one in models_in(field.annotation) if one not in (*found, Rig)]

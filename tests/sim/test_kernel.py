@@ -129,7 +129,7 @@ def test_what_an_action_plans_finds_its_place_too(planned, stop):
             kernel.at(time, action, (str(number), later), 0)
         for end in (stop, 100):
             kernel.run_until(end)
-            happened.append("stop")
+            happened.append("stop")  # type: ignore[arg-type]
         return happened
 
     assert run(Kernel()) == run(Plain())

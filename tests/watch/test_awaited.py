@@ -67,7 +67,7 @@ def test_what_is_missed_is_not_looked_at_again_until_it_comes():
     """A message that was missed costs nothing more: its rhythm is not asked; with its next frame it is."""
     one = Message(**vars(message(1, SECOND_US)))
     awaited = Awaited()
-    awaited.add(one)
+    awaited.add(one)  # type: ignore[arg-type]
     one.rhythm.times.append(0)
     assert awaited.moments(0) == [3 * SECOND_US // 2]
     assert awaited.moments(9 * SECOND_US) == []

@@ -141,7 +141,7 @@ def test_a_dsa_in_another_message_tells_no_topics_apart():
         def by_dgn(self, dgn):
             return spec(FieldSpec("status", 0, 8), FieldSpec("dsa", 8, 8), name="ANSWER")
 
-    assert Decoder(Own()).layout(0x1FFFF).topic(1, bytes(8)) == Topic(1, 0x1FFFF, "ANSWER")
+    assert Decoder(Own()).layout(0x1FFFF).topic(1, bytes(8)) == Topic(1, 0x1FFFF, "ANSWER")  # type: ignore[arg-type]
 
 
 def test_a_heartbeat_of_a_users_own_definition_may_lack_the_address(catalogue):
@@ -151,7 +151,7 @@ def test_a_heartbeat_of_a_users_own_definition_may_lack_the_address(catalogue):
         def by_dgn(self, dgn):
             return spec(FieldSpec("status", 0, 8), name="DM_RV")
 
-    layout = Decoder(Own()).layout(0x1FECA)
+    layout = Decoder(Own()).layout(0x1FECA)  # type: ignore[arg-type]
     assert layout.topic(1, bytes(8)) == Topic(1, 0x1FECA, "DM_RV")
 
 
@@ -163,7 +163,7 @@ def test_a_layout_is_looked_up_once():
         def by_dgn(self, dgn):
             asked.append(dgn)
 
-    decoder = Decoder(Counting())
+    decoder = Decoder(Counting())  # type: ignore[arg-type]
     assert decoder.layout(5) is decoder.layout(5)
     assert asked == [5]
 

@@ -24,7 +24,7 @@ def test_a_cleared_flag_is_the_same_flag_with_its_end():
 def test_a_flag_cannot_be_changed():
     """What was handed out stays as it is."""
     with pytest.raises(dataclasses.FrozenInstanceError):
-        flag().text = "else"
+        flag().text = "else"  # type: ignore[misc]
 
 
 def test_kinds_and_severities_are_the_words_that_are_printed():

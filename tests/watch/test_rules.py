@@ -48,7 +48,7 @@ def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PU
 
 def flag_of(transition):
     """The flag that a transition raises."""
-    raised = Rules().take(transition)
+    raised = Rules().follow(transition)
     assert isinstance(raised, FlagRaised)
     assert (raised.time, raised.flag.since, raised.flag.until) == (transition.time, transition.since, None)
     return raised.flag
@@ -199,7 +199,7 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
 
 def test_the_end_of_what_never_began_changes_nothing():
     """It is not an error either: a log can begin in the middle."""
-    assert Rules().take(Ended(1, SILENT.cause)) is None
+    assert Rules().follow(Ended(1, SILENT.cause)) is None
 
 
 def test_cleared_flags_are_kept_in_bounds():

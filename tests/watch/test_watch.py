@@ -152,7 +152,7 @@ def test_a_frame_that_is_longer_than_its_message_is_a_warning(catalogue):
         def by_dgn(self, dgn):
             return replace(catalogue.by_name(AMBIENT), length=3)
 
-    watch = Watch(Own())
+    watch = Watch(Own())  # type: ignore[arg-type]
     watch.observe(Frame(0, 0x19FF9C91, bytes.fromhex("010000AAFFFFFFFF")))
     assert [(flag.kind, flag.severity) for flag in watch.flags] == [("wrong-length", "warning")]
 

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.wire.database import load_catalogue
 
@@ -32,8 +33,9 @@ SLIPS = [b"-", b"9", b'"', b";", b"e9", b"SG_", b"BO_ 1 x: 8 y\n", b"M", b"\n", 
 
 
 @pytest.fixture
-def own(tmp_path):
-    """Load the shipped definitions and the given bytes as a file of the user's own."""
+def own(tmp_path, monkeypatch):
+    """Load the given bytes as a file of the user's own, and no other: the shipped ones would be used each time, too."""
+    monkeypatch.setattr(shipped, "dbc_files", list)
 
     def load_bytes(content):
         (tmp_path / "a.dbc").write_bytes(content)

@@ -104,8 +104,8 @@ def test_numbers_are_those_makers_print():
         pair = re.fullmatch(r"([0-9A-F]{5})h = (\d+)", row["can_id_or_dgn"])
         printed[re.sub("_ID$", "_IDENTIFICATION", row["published_meaning"])] = [int(pair[1], 16), int(pair[2])]
     assert len(printed) == 16
-    for name, pair in printed.items():
-        assert [dgn_of(MESSAGES[name])] * 2 == pair
+    for name, numbers in printed.items():
+        assert [dgn_of(MESSAGES[name])] * 2 == numbers
 
 
 def test_the_fault_message_of_j1939_has_its_number():
@@ -135,7 +135,7 @@ def test_instance_byte_of_the_ac_pages(name, instance, line, way):
     row = next(r for r in examples("RV-C AC instance byte") if int(r["data_hex"], 16) == instance)
     assert row["published_meaning"] == f"{instance} = AC {way}, line {line}, instance 1"
     said = MESSAGES[name].decode(bytes([instance]) + b"\xff" * 7)
-    assert (said["instance"], said["ac_line"], said["input_output"]) == (1, f"line {line}", way)
+    assert (said["instance"], said["ac_line"], said["input_output"]) == (1, f"line {line}", way)  # type: ignore[call-overload]
 
 
 @pytest.mark.parametrize("name", [name for name, m in MESSAGES.items() if any(s.name == "group" for s in m.signals)])

@@ -376,4 +376,4 @@ def test_a_field_of_the_users_own():
     assert (NUMBER.special, NUMBER.labels, NUMBER.source, NUMBER.comment) == (Special.NONE, {}, "", "")
     assert (NUMBER.code_grades, NUMBER.alarms, NUMBER.moves_with) == ({}, {}, ())
     with pytest.raises(AttributeError):
-        NUMBER.length = 22
+        NUMBER.length = 22  # type: ignore[misc]

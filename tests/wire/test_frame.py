@@ -26,4 +26,4 @@ def test_frames_are_values():
     assert {frame, Frame(5, 0x19FFE2A1, b"\x01")} == {frame}
     assert frame != Frame(6, 0x19FFE2A1, b"\x01")
     with pytest.raises(AttributeError):
-        frame.time = 7
+        frame.time = 7  # type: ignore[misc]

@@ -18,6 +18,8 @@ from rvsim.wire.transfer.listener import LongMessageListener
 from rvsim.wire.transfer.long_messages import LongMessages
 from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind
 
+pytestmark = pytest.mark.paced
+
 PATIENCE_S = 4
 OURS, THEIRS = 0x85, 0x90
 TEXT = b"Otter Works*Bench heater*000123*unit 1*"  # a made-up product identification

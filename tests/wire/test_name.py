@@ -107,4 +107,4 @@ def test_a_name_is_a_value():
     assert {Name(serial_number=5): 1}[Name(serial_number=5)] == 1
     assert Name() != Name(serial_number=5)
     with pytest.raises(AttributeError):
-        Name().serial_number = 5
+        Name().serial_number = 5  # type: ignore[misc]

@@ -3,6 +3,7 @@
 import json
 import pickle
 from fractions import Fraction
+from typing import Any
 
 import pytest
 
@@ -50,7 +51,7 @@ def test_words_without_a_quantity_are_a_plain_text():
 def test_a_text_that_went_to_another_process_is_whole():
     """Verdicts of parallel runs go through pickle."""
     text = compose("found ", WARM, Equivalents((figure(18, "degC"),)))
-    back = pickle.loads(pickle.dumps(text))
+    back: Any = pickle.loads(pickle.dumps(text))
     assert (back, type(back), back.parts) == (text, QuantityText, text.parts)
 
 

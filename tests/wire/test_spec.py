@@ -71,10 +71,10 @@ def test_decoding_agrees_with_cantools(catalogue, name, data):
     assert {reading.field.name: reading.raw for reading in readings} == raws
     for reading in readings:
         signal = theirs.get_signal_by_name(reading.field.name)
-        assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name
+        assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name  # type: ignore[index]
         assert reading.state == reading.field.state(reading.raw)
         coding = signal.dbc.attributes.get("Coding")
-        named = code_names(list(Coding)[coding.value]) if coding else {}
+        named = code_names(list(Coding)[coding.value]) if coding else {}  # type: ignore[index]
         assert reading.label == ({**named, **(signal.choices or {})}).get(reading.raw)
 
 
@@ -219,7 +219,7 @@ def test_a_raw_value_is_an_integer(catalogue):
     """Something else than an integer is refused and never rounded in secret."""
     for spec in (PLAIN, catalogue.by_name("DC_SOURCE_STATUS_1")):
         with pytest.raises(TypeError):
-            spec.encode({"instance": 1.5})
+            spec.encode({"instance": 1.5})  # type: ignore[dict-item]
 
 
 def test_a_field_that_is_not_there_cannot_be_replaced():
@@ -254,7 +254,7 @@ def test_a_message_of_the_users_own_says_so():
 def test_a_definition_cannot_be_altered():
     """Messages are shared by all who decode, so none can be changed."""
     with pytest.raises(AttributeError):
-        PLAIN.length = 7
+        PLAIN.length = 7  # type: ignore[misc]
 
 
 @pytest.mark.parametrize(

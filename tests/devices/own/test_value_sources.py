@@ -52,7 +52,7 @@ def points_of(gaps):
     for gap, value in gaps:
         time += gap
         points.append([f"{time}ms", float(value)])
-    return points, [(int(at.removesuffix("ms")) * 1000 if at != "0s" else 0, value) for at, value in points]
+    return points, [(int(at.removesuffix("ms")) * 1000 if at != "0s" else 0, value) for at, value in points]  # type: ignore[attr-defined]
 
 
 @given(GAPS, st.integers(0, 10**10))

@@ -7,6 +7,7 @@ import pytest
 
 from rvsim import shipped
 from rvsim.devices.device import Device
+from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.cli import about
 from rvsim.faces.cli.about import lines
 
@@ -30,7 +31,7 @@ def test_it_says_where_everything_was_found(catalogue):
 def test_it_names_kinds_of_other_packages(catalogue, monkeypatch):
     """Each with the module that it comes from, and a line for each that cannot be used."""
     lamp = type("Lamp", (Device,), {"kind": "lamp", "__module__": "van_lamp"})
-    kinds = {**about.kinds_by_name(), "lamp": lamp}
+    kinds = {**kinds_by_name(), "lamp": lamp}
     monkeypatch.setattr(about, "kinds_by_name", lambda: kinds)
     monkeypatch.setattr(about, "kind_problems", lambda: ('entry point "bad" of rvsim.devices: mend it',))
     said = list(lines(catalogue))
@@ -73,7 +74,8 @@ def test_the_keys_of_a_scenario_are_those_of_shakedown(rvsim):
 def test_keys_of_a_kind_of_another_package(rvsim, monkeypatch):
     """It is listed with the others, and its settings like theirs."""
     lamp = type("Lamp", (Device,), {"kind": "lamp", "__doc__": "Shines."})
-    monkeypatch.setattr(about, "KINDS", {**about.KINDS, "lamp": lamp})
+    kinds = {**kinds_by_name(), "lamp": lamp}
+    monkeypatch.setattr(about, "kinds_by_name", lambda: kinds)
     assert 'settings of a device with kind = "lamp"' in rvsim("about", "--keys")[1]
     assert 'kind = "lamp": Shines.' in rvsim("about", "--keys", "lamp")[1]
 

@@ -11,6 +11,8 @@ import pytest
 
 from rvsim.shakedown.scenario import shipped_scenarios
 
+pytestmark = pytest.mark.paced
+
 
 def process(*arguments, **more):
     """Start a command as a process of its own."""

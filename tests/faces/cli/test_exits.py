@@ -12,6 +12,8 @@ import pytest
 from rvsim.errors import BusError, InputError
 from rvsim.faces.cli.exits import ending, safe_output, say
 
+pytestmark = pytest.mark.paced
+
 FURNACE = b"(0.0) can0 19FFE45E#0100C864FFFFFFFF\n"
 NAME = b"x\xff\x1b[31m\xc2\x9by"
 CONTROL = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f]")

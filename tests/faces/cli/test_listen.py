@@ -74,7 +74,7 @@ def test_a_bus_in_other_units(monkeypatch, capsys, form, said):
     air = Frame(0, 0x19FF9C91, bytes.fromhex("01C024FFFFFFFFFF"))
     monkeypatch.setattr(from_bus, "Port", type("Air", (Talker,), {"said": (air,)}))
     settings = resolve("virtual", f"bus_units_{form}", None)
-    assert listen_bus(settings, form, False, None, 200_000, None, [], US) == 0
+    assert listen_bus(settings, form, False, None, 200_000, None, [], units=US) == 0
     out = capsys.readouterr().out
     assert said in out
     assert ("°F" in out) is (form == "plain")

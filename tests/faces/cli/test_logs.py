@@ -10,6 +10,8 @@ import pytest
 from rvsim.faces.cli.logs import replay_log
 from rvsim.faces.screen.app import LiveScreen
 
+pytestmark = pytest.mark.paced
+
 MARINE = str(Path(__file__).parents[2] / "data" / "marine_bus_2014.log")
 
 

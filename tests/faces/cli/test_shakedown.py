@@ -20,6 +20,8 @@ from rvsim.runs.progress import EVERY_S
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import keys
 
+pytestmark = pytest.mark.paced
+
 SEEN = '[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'
 NEVER = SEEN.replace("seen", "never")
 
@@ -170,8 +172,8 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
     name = write(SEEN, lasts="1s")
     verdict = many_runs.run_job(Job(name, {}))
     monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
-    monkeypatch.setattr(many_runs.sys, "platform", system)
-    monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)
+    monkeypatch.setattr(many_runs.sys, "platform", system)  # type: ignore[attr-defined]
+    monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)  # type: ignore[attr-defined]
     verdicts = list(run_all([Job(name, {}, seed) for seed in range(300)], (), asked, say, keep=None))
     assert [one.seed for one in verdicts] == list(range(300))
     assert asked_for == [started]
@@ -233,10 +235,10 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
         def __init__(self, processes, initializer):
             self.initializer = initializer
 
-        def submit(self, work, *arguments):
+        def submit(self, work, *arguments):  # type: ignore[override]
             masks.append(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
             self.initializer()
-            masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))
+            masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))  # type: ignore[arg-type]
             future = Future()
             future.set_result(work(*arguments))
             return future

@@ -46,7 +46,7 @@ class Watched:
         """Return a screen over the run; its timer stands still, tests look when they want to."""
         more.setdefault("palette", DARK)
         app = LiveScreen(self.scene, self.control, lambda: self.run.time, hands=self.hands, **more)
-        app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]
+        app.set_interval = lambda *args, **kwargs: None
         return app
 
 

@@ -1,6 +1,7 @@
 """A window over rows: what is visible, and what is said of the rest."""
 
 import asyncio
+from functools import partial
 
 import pytest
 from textual.app import App
@@ -49,7 +50,7 @@ def window(height, *steps):
 
 def rows(number, flags=None):
     """Return rows that say their number, some with a flag's tag."""
-    return [Row(lambda n=n: plain(f"row {n}"), (flags or {}).get(n)) for n in range(number)]
+    return [Row(partial(plain, f"row {n}"), (flags or {}).get(n)) for n in range(number)]
 
 
 FAULT, WARNING, NOTICE = ("[4]", "fault-tag"), ("<2>", "warning-tag"), ("(9)", "notice-tag")

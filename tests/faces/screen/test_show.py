@@ -20,6 +20,8 @@ from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US, Frame
 
+pytestmark = pytest.mark.paced
+
 QUICK = 1e6
 
 
@@ -169,8 +171,8 @@ def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
     class Out:
         pass
 
-    Out.encoding = encoding
-    monkeypatch.setattr(show_module.sys, "stdout", Out())
+    Out.encoding = encoding  # type: ignore[attr-defined]
+    monkeypatch.setattr(show_module.sys, "stdout", Out())  # type: ignore[attr-defined]
     monkeypatch.setenv("TERM", term)
     assert ascii_terminal() is expected
 

@@ -148,7 +148,7 @@ def test_what_is_shown_goes_back_to_the_value(unit, scaled, places):
         value = Decimal(scaled).scaleb(-places)
         step = Decimal(1).scaleb(-places)
         shown, _, name = US.quantity(number(Fraction(value), unit, Fraction(step))).partition(" ")
-        half = Decimal("0.5").scaleb(Decimal(shown).as_tuple().exponent)
+        half = Decimal("0.5").scaleb(int(Decimal(shown).as_tuple().exponent))
         if unit == "degC":
             back, most = (Decimal(shown) - 32) * 5 / 9, half * 5 / 9
         else:

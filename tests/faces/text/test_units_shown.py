@@ -5,6 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -52,7 +53,7 @@ COLD, WARM = Reading(AIR, 8736, State.VALUE), Reading(AIR, 9408, State.VALUE)
 NOTHING = Reading(AIR, 65535, State.NO_DATA)
 FRAME = Frame(0, 0x19FF9C91, b"\x01\x00\x00")
 TOPIC = Topic(0x91, 0x1FF9C, "THERMOSTAT_AMBIENT_STATUS", 1)
-PROBLEMS = [
+PROBLEMS: list[Any] = [
     RangeLeft(0, "a", TOPIC, WARM, Limits(-40, 10, "by the rig"), FRAME),
     DataLost(0, "a", TOPIC, NOTHING, COLD, FRAME),
     ReadingsContradict(0, 0, "a", TOPIC, WARM, "a", TOPIC, COLD, "the most", FRAME),
@@ -70,7 +71,7 @@ PROBLEMS = [
 @pytest.mark.parametrize("problem", PROBLEMS, ids=lambda problem: type(problem).__name__)
 def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
     """All values of its text convert; the text itself, and its JSON, are metric."""
-    flag = Rules().take(problem).flag
+    flag = Rules().follow(problem).flag
     metric, shown = METRIC.render(flag.text), US.render(flag.text)
     assert metric == flag.text
     assert "21.00 °C" in metric or "0.00 °C" in metric
@@ -84,7 +85,7 @@ def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
 
 def test_the_limits_of_a_flag_are_shown_too():
     """-40 is the same on both scales; the unit stands once."""
-    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().take(PROBLEMS[0]).flag.text)
+    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().follow(PROBLEMS[0]).flag.text)
 
 
 def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
@@ -267,7 +268,7 @@ def scene(catalogue):
 def rows(found, width=140):
     """The page of devices, all of them open."""
     found.opened = {one.device for one in found.devices()}
-    return "\n".join(text_of(row()) for row in body(found, width)[0])
+    return "\n".join(text_of(row.line()) for row in body(found, width)[0])
 
 
 def test_the_page_of_devices(scene):

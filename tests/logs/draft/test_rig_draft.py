@@ -122,7 +122,7 @@ def test_a_log_without_anybody_teaches_nothing(catalogue):
     """One clear line."""
     for frames in ([], [claim(1, 0xFE, 9)]):
         with pytest.raises(InputError, match=r"^x\.log: nobody was heard in it, so no rig can be learnt; name a log"):
-            learn_rig(lambda frames=frames: frames, catalogue, "/a/x.log")
+            learn_rig(lambda frames=frames: frames, catalogue, "/a/x.log")  # type: ignore[misc]
 
 
 @given(st.text(max_size=30))

@@ -3,6 +3,7 @@
 import gzip
 import io
 import os
+from typing import Any
 
 import can
 import pytest
@@ -98,7 +99,7 @@ def test_a_binary_log_that_is_cut_off_in_its_gzip_is_one_damage(tmp_path):
     """Its last container ends where the gzip does."""
     with can.BLFWriter(tmp_path / "x.blf") as writer:
         for n in range(20_000):
-            more = {"arbitration_id": 0x19FFE45E, "data": n.to_bytes(8)}
+            more: dict[str, Any] = {"arbitration_id": 0x19FFE45E, "data": n.to_bytes(8)}
             if n >= 19_000:
                 more = {"arbitration_id": 0x123, "is_extended_id": False}
             writer.on_message_received(can.Message(timestamp=n / 1000, **more))
@@ -108,9 +109,9 @@ def test_a_binary_log_that_is_cut_off_in_its_gzip_is_one_damage(tmp_path):
     assert 0 < len(frames) < 20_000
     assert [why for _, why in statistics.unreadable] == ["the gzip file is cut off"]
     # whole but for its checksum: every object counts, also those that are no frames
-    packed = bytearray(packed)
-    packed[-8] ^= 1
-    _, damaged = read(io.BytesIO(packed))
+    wrong_sum = bytearray(packed)
+    wrong_sum[-8] ^= 1
+    _, damaged = read(io.BytesIO(wrong_sum))
     _, whole = read(io.BytesIO(content))
     assert (damaged.frames, damaged.skipped) == (whole.frames, whole.skipped) == (19_000, {"11-bit": 1000})
 

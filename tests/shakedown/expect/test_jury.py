@@ -24,12 +24,12 @@ class Case:
         """Let a frame be heard at some times."""
         for time in seconds:
             frame = Frame(round(time * SECOND_US), identifier, data)
-            self.jury.frame(frame, self.watch.observe(frame))
+            self.jury.observe_frame(frame, self.watch.observe(frame))
         return self
 
     def end(self, seconds=60):
         """End the run, and return what became of its expectations."""
-        self.jury.events(self.watch.advance(seconds * SECOND_US))
+        self.jury.observe_events(self.watch.advance(seconds * SECOND_US))
         return self.jury.finish(seconds * SECOND_US)
 
 

@@ -140,9 +140,9 @@ def test_frames_that_went_wrong_on_the_wires(case):
     wires = WireProblems(
         lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None
     )
-    wires.note(Disturbed(1, 1, ("a",)))
-    wires.note(Disturbed(2, 1, ("a",)))
-    wires.note(Collided(3, 1, ("a", "b")))
+    wires.observe_event(Disturbed(1, 1, ("a",)))
+    wires.observe_event(Disturbed(2, 1, ("a",)))
+    wires.observe_event(Collided(3, 1, ("a", "b")))
     for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
         one = case("wires", frames=frames, at_most=most, at_least=1)
         one.judge.wires(60 * SECOND_US, wires)

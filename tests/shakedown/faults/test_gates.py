@@ -54,10 +54,10 @@ def test_who_uses_anothers_address_hears_what_is_sent_there():
 
 def test_a_field_is_changed_in_its_message_where_it_has_a_value(field):
     """Other messages, frames that end before it and states stay; with ``even`` a state is changed as well."""
-    gate = gates.FieldChanged(*field, gates.constant(9632))
+    gate = gates.FieldChanged(*field, gates.constant(9632))  # type: ignore[call-arg]
     assert gate(0, AMBIENT, WARM).data == bytes.fromhex("01A025FFFFFFFFFF")
     for even in (False, True):
-        gate = gates.FieldChanged(*field, gates.constant(9632), even)
+        gate = gates.FieldChanged(*field, gates.constant(9632), even)  # type: ignore[call-arg]
         assert gate(0, FURNACE, WARM) == Passed(FURNACE, WARM)
         assert gate(0, AMBIENT, WARM[:2]) == Passed(AMBIENT, WARM[:2])
         assert gate(0, AMBIENT, NO_DATA).data == (bytes.fromhex("01A025FFFFFFFFFF") if even else NO_DATA)
@@ -77,7 +77,7 @@ def test_a_field_sticks_at_what_was_said_first(field):
 
 def test_a_drift_of_so_much_an_hour(field):
     """From the first frame on: a degree, 32 steps, in one hour of 3,600 s, and half of it in half an hour."""
-    gate = gates.FieldChanged(*field, gates.drift(field[1], 1.0))
+    gate = gates.FieldChanged(*field, gates.drift(field[1], 1.0))  # type: ignore[call-arg]
     begun = 20_000_000
     for after, steps in ((0, 0), (1_800_000_000, 16), (3_600_000_000, 32), (7_200_000_000, 64)):
         said = gate(begun + after, AMBIENT, WARM).data

@@ -137,7 +137,7 @@ def flags_by_hand(told, end):
         if standing:
             out.append((over, False, standing, None, None))
         if above:
-            out.append((over, True, above, next(at for at, load in loads.items() if load > above), most))
+            out.append((over, True, above, next(at for at, load in loads.items() if load > above), most))  # type: ignore[arg-type]
         standing = above
     return out
 
@@ -169,18 +169,18 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
                 "error": OtherFrame(time, OtherKind.ERROR, 23),
             }[what]
             busyness.pass_seconds(time)
-            busyness.load.add(one)
-            told.append((time, len(frame_bits(*one[1:])) if isinstance(one, Frame) else one.bits))
+            busyness.load.add(one)  # type: ignore[arg-type]
+            told.append((time, len(frame_bits(*one[1:])) if isinstance(one, Frame) else one.bits))  # type: ignore[attr-defined]
     end = time + 10 * SECOND_US
     busyness.pass_seconds(end)
     standing, found = None, []
     for one in emitted:
         if isinstance(one, Ended):
-            found.append((one.time, False, standing, None, None))
+            found.append((one.time, False, standing, None, None))  # type: ignore[attr-defined]
             standing = None
         elif standing is None:
             standing = one.above
-            found.append((one.time, True, one.above, one.since, pytest.approx(one.percent)))
+            found.append((one.time, True, one.above, one.since, pytest.approx(one.percent)))  # type: ignore[arg-type]
     assert found == flags_by_hand(told, end)
 
 

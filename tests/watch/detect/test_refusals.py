@@ -36,7 +36,7 @@ def refuse(at, code=UNKNOWN, **more):
     """A request and its refusal 2 ms later."""
     asking = {key: more[key] for key in ("asker", "asked", "dgn") if key in more}
     if more.get("instance", "FF") != "FF":
-        asking["instance"] = more["instance"]
+        asking["instance"] = more["instance"]  # type: ignore[index]
     return [ask(at, **asking), answer(at + 0.002, code, **more)]
 
 

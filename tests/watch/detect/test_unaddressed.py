@@ -13,6 +13,8 @@ from rvsim.wire.claim import Claimer
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
+pytestmark = pytest.mark.paced
+
 FURNACE, AMBIENT = "FURNACE_STATUS", "THERMOSTAT_AMBIENT_STATUS"
 NULL, GLOBAL = 0xFE, 0xFF
 RAISED, CLEARED = "raised", "cleared"
@@ -129,7 +131,7 @@ def test_a_general_node_that_cannot_claim_is_heard(catalogue):
                 if message is not None:
                     now = time.monotonic_ns() // 1000 - begun
                     watch.observe(Frame(now, message.arbitration_id, bytes(message.data)))
-                    sent = ours.observe(now, message.arbitration_id, bytes(message.data))
+                    sent = ours.receive(now, message.arbitration_id, bytes(message.data))
                     if message.arbitration_id & 0xFF == NULL:
                         said.set()
         finally:

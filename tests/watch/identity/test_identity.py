@@ -163,10 +163,10 @@ def test_three_gaps_of_the_slowest_planned_status_are_given(bus, planned, catalo
 
     made = bus("sensor")
     rig = Rig.model_validate({"schema": 1, "name": "slow", "title": "Slow", "device": [planned("sensor")]})
-    made.watch = Watch(Slow(), rig)
+    made.watch = Watch(Slow(), rig)  # type: ignore[arg-type]
     made.run(200, made.every(10, "REQUEST_FOR_DGN", 0x9C, desired_dgn=0xEE00))
     assert [fact for fact in made.presence if fact[2] == "unplanned"] == [(180.0, "address 9C hex", "unplanned")]
-    made.watch = Watch(Slow(), rig)
+    made.watch = Watch(Slow(), rig)  # type: ignore[arg-type]
     made.forget().run(400, made.every(10, "REQUEST_FOR_DGN", 0x9C, 0.0, ((15, 160),), desired_dgn=0xEE00))
     assert [fact for fact in made.presence if "9C" in fact[1]] == [
         (25.0, "address 9C hex", "silent"),

@@ -34,7 +34,7 @@ def test_a_topic_says_which_function_it_is_the_status_of(catalogue):
 def test_a_new_topic_belongs_to_nobody_yet(catalogue):
     """To the address, as it is spoken."""
     made = part(catalogue, AddressRecord(0x0A), 0x1FFE4, 1)
-    assert (made.entry.name, made.entry.plan, made.late, made.data) == ("address 0A hex", None, None, None)
+    assert (made.device.name, made.device.plan, made.late, made.data) == ("address 0A hex", None, None, None)
 
 
 def test_a_device_may_be_silent_for_three_of_its_slowest_gaps():
@@ -47,9 +47,9 @@ def test_a_device_may_be_silent_for_three_of_its_slowest_gaps():
 def test_the_slowest_gap_is_that_of_what_is_sent_or_planned(catalogue):
     """Whichever is slower; a command has none."""
     entry, node = planned({"furnace": 1}, 3 * SECOND_US), AddressRecord(0x5E)
-    entry.parts += [part(catalogue, node, 0x1FFE3, 1)]
+    entry.topics += [part(catalogue, node, 0x1FFE3, 1)]
     assert entry.slowest_gap() == 3 * SECOND_US
-    entry.parts += [part(catalogue, node, 0x1FFE4, 1)]
+    entry.topics += [part(catalogue, node, 0x1FFE4, 1)]
     assert entry.slowest_gap() == 5 * SECOND_US
     assert DeviceRecord(1, "address 5E hex", None).slowest_gap() is None
 
@@ -59,7 +59,7 @@ def test_the_last_of_a_device_is_the_last_of_its_topics(catalogue):
     entry, node = planned({"furnace": 1}), AddressRecord(0x5E)
     entry.waiting_from = 7
     assert (entry.last(), entry.last_frame()) == (7, None)
-    entry.parts += [part(catalogue, node, 0x1FFE4, 1, time=20), part(catalogue, node, 0x1FFE3, 1, time=9)]
+    entry.topics += [part(catalogue, node, 0x1FFE4, 1, time=20), part(catalogue, node, 0x1FFE3, 1, time=9)]
     assert (entry.last(), entry.last_frame().time) == (20, 20)
 
 
@@ -79,7 +79,7 @@ def test_heard_functions_have_their_instances_in_order(catalogue):
         (0x1FECA, 5, 101),
         (0x1FECA, 5, 200),
     ]:
-        entry.parts.append(part(catalogue, node, dgn, first, second))
+        entry.topics.append(part(catalogue, node, dgn, first, second))
     assert attendance(entry).functions == {"furnace": (1, 2), "water_heater": ()}
 
 
@@ -87,7 +87,7 @@ def test_a_device_is_gone_once_it_was_found_silent():
     """Not before it was ever waited for in vain."""
     entry = planned({"furnace": 1})
     assert not entry.is_gone
-    entry.state = "silent"
+    entry.state = "silent"  # type: ignore[assignment]
     assert entry.is_gone
     entry.heard = True
     assert not entry.is_gone

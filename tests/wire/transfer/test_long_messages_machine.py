@@ -5,6 +5,7 @@ nothing was lost, repeated or swapped, every message arrives.
 """
 
 import random
+from typing import Any
 
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -68,7 +69,7 @@ class Transfers(RuleBasedStateMachine):
                 if ear == "listener":
                     self.look(ear, self.listener.receive(self.time, identifier, data))
                 else:
-                    self.note(ear, self.nodes[ear].receive(self.time, identifier, data))
+                    self.note(ear, self.nodes[ear].receive(self.time, identifier, data))  # type: ignore[index]
 
     fates = st.lists(st.sampled_from([1, 1, 1, 1, 0, 2]), min_size=4, max_size=4)
     most_fates = st.one_of(st.just([1, 1, 1, 1]), fates)
@@ -125,7 +126,7 @@ class Transfers(RuleBasedStateMachine):
                 for queue in self.queues.values():
                     queue.clear()
             self.flush()
-            ears = [*self.nodes.values(), self.listener]
+            ears: list[Any] = [*self.nodes.values(), self.listener]
             due = min((moment for ear in ears if (moment := ear.due()) is not None), default=self.time)
             self.expire(max(self.time, due))
 
@@ -179,7 +180,7 @@ class Transfers(RuleBasedStateMachine):
             return
         for address, node in self.nodes.items():
             self.note(address, node.resume(self.time))
-        ears = [*self.nodes.values(), self.listener]
+        ears: list[Any] = [*self.nodes.values(), self.listener]
         for _ in range(3000):
             self.flush()
             moments = [moment for ear in ears if (moment := ear.due()) is not None]

@@ -24,7 +24,7 @@ class Storm:
         self.chance, self.deaf, self.sharp, self.repeats, self.swaps = chance, deaf, sharp, repeats, swaps
         self.busy = busy
         self.nodes = {1: LongMessages(1, window=chance.choice([1, 2, 16])), 2: LongMessages(2)}
-        self.ears = {**self.nodes, "listener": LongMessageListener()}
+        self.ears = {**self.nodes, "listener": LongMessageListener()}  # type: ignore[misc]
         self.queues = {1: [], 2: []}
         self.is_deaf = dict.fromkeys(self.ears, False)
         self.time = 0

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -148,7 +149,7 @@ def called(address: int, rig) -> str:
     return names(rig).get(address, f"address {address:02X} hex")
 
 
-def topics(frames, catalogue) -> dict[tuple, list[Frame]]:
+def topics(frames, catalogue) -> dict[Any, list[Frame]]:
     """The frames of each topic."""
     decoder, found = Decoder(catalogue), {}
     for frame in frames:
@@ -190,10 +191,10 @@ def bench_seeds(frames, catalogue, rig) -> Iterator[Seed]:
         for address in addresses:
             twin = [frame._replace(identifier=frame.identifier & ~0xFF | 0x9D) for frame in frames
                     if source(frame) == address and dgn_of(frame.identifier) != 0xEE00]  # fmt: skip
-            both = sorted([*frames, *twin], key=lambda frame: frame.time)
-            who = frozenset({called(address, rig), "address 9D hex"})
+            with_twin = sorted([*frames, *twin], key=lambda frame: frame.time)
+            pair = frozenset({called(address, rig), "address 9D hex"})
             kind = "shared-instance" if address in speaking else "unplanned-device"  # told by what it speaks for
-            yield Seed(f"a twin of {called(address, rig)}", both, kind, who)
+            yield Seed(f"a twin of {called(address, rig)}", with_twin, kind, pair)
 
 
 def _is_one_devices(topic) -> bool:
@@ -294,9 +295,9 @@ def test_every_fault_seeded_into_the_vessels_log_is_flagged_and_nothing_else(cat
 
 
 def test_healthy_logs_raise_none(catalogue, record, shown):
-    """Five seeds of half an hour, with the rig and without: not one flag. The vessel's log: nobody late or silent."""
+    """Two seeds of half an hour, with the rig and without: not one flag. The vessel's log: nobody late or silent."""
     rig, minutes, flags = load_rig("ottersby"), 0, []
-    for seed in range(1, 6):
+    for seed in (1, 2):
         frames, _ = record("winter_evening", 1800, seed)
         minutes += 60
         flags += [*survey(frames, catalogue, rig).flags, *survey(frames, catalogue).flags]

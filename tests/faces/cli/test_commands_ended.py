@@ -11,6 +11,8 @@ from contextlib import contextmanager
 
 import pytest
 
+pytestmark = pytest.mark.paced
+
 BENCH = [sys.executable, "-m", "rvsim", "bench", "--plain", "--record", "r.log", "--overwrite"]
 TIMEOUT_S = 60
 SIGNALS = [signal.SIGINT, signal.SIGTERM, signal.SIGHUP]

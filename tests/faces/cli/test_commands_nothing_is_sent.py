@@ -13,6 +13,8 @@ from rvsim.faces.cli import listen, logs
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 RVSIM = Path(port_module.__file__).parents[1]
 

@@ -13,7 +13,7 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LogEnded, TimeWentBack
 
 START = 1_700_000_000
-MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
+MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
 
 def log_of(text: str):

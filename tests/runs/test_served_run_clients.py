@@ -18,6 +18,8 @@ from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.runs.served_run import serve_scenario
 from rvsim.shakedown.jobs import Job
 
+pytestmark = pytest.mark.paced
+
 CONTROLLER = Path(__file__).parent / "controller.py"
 SERVE = [sys.executable, "-m", "rvsim", "shakedown"]
 TIMEOUT_S = 120

@@ -77,7 +77,7 @@ def jury(loaded, catalogue):
         def hear(identifier, data, *seconds):
             for time in seconds:
                 frame = Frame(round(time * SECOND_US), identifier, data)
-                jury.frame(frame, watch.observe(frame))
+                jury.observe_frame(frame, watch.observe(frame))
 
         return hear, jury
 

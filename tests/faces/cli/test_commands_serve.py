@@ -4,6 +4,7 @@ import re
 import socket
 import threading
 import time
+from functools import partial
 
 import can
 import pytest
@@ -14,6 +15,8 @@ from rvsim.runs.control import Control
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown.scenario import load_scenario
+
+pytestmark = pytest.mark.paced
 
 FAN = 0x19FEA790
 """The roof fan's status from its planned address."""
@@ -27,8 +30,8 @@ class Served:
         self.more = threading.Condition()
         loaded = load_scenario("winter_evening", settings_models())
         self.control = Control(speed)
-        options = {"control": self.control, "channel": f"serve {id(self)}", "tap": self._tap}
-        self.run = PacedBenchRun(loaded, catalogue, Nothing(), seed=1, **options)
+        make = partial(PacedBenchRun, loaded, catalogue, Nothing(), seed=1, control=self.control)
+        self.run = make(channel=f"serve {id(self)}", tap=self._tap)
         self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
         self.thread = threading.Thread(target=self.run.run, args=(None,), daemon=True)
 

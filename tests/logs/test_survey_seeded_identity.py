@@ -29,7 +29,7 @@ def _beside(name: str):
     return module
 
 
-seeded = _beside("test_seeded")
+seeded = _beside("test_survey_seeded")
 FROM, Seed, Tally, called, source = seeded.FROM, seeded.Seed, seeded.Tally, seeded.called, seeded.source
 CLAIM, NULL, GLOBAL, FREE, TOOL = 0xEE00, 0xFE, 0xFF, 0x9D, 0xF9
 NOBODY = "nobody"

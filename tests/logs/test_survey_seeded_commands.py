@@ -7,6 +7,7 @@ of which nothing may be told. The table of both is printed whenever the tests ru
 import importlib.util
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,9 +27,10 @@ def _beside(name: str):
     return module
 
 
-seeded = _beside("test_seeded")
+seeded = _beside("test_survey_seeded")
 FROM, TO = seeded.FROM, seeded.TO
-Seed, Tally, called, written = seeded.Seed, seeded.Tally, seeded.called, seeded.written
+Tally, called, written = seeded.Tally, seeded.called, seeded.written
+Seed: Any = seeded.Seed
 PANEL, STRANGER = 0x44, 0x9C
 COMMANDS = ("FURNACE_COMMAND", "WATERHEATER_COMMAND", "ROOF_FAN_COMMAND_1", "CIRCULATION_PUMP_COMMAND")
 STEP_S = 3
