@@ -52,7 +52,7 @@ def test_a_text_that_went_to_another_process_is_whole():
     """Verdicts of parallel runs go through pickle."""
     text = compose("found ", WARM, Equivalents((figure(18, "degC"),)))
     back: Any = pickle.loads(pickle.dumps(text))
-    assert (back, type(back), back.parts) == (text, QuantityText, text.parts)
+    assert (back, type(back), back.parts) == (text, QuantityText, text.parts)  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize(
