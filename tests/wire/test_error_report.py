@@ -1,4 +1,4 @@
-"""What a controller reports of errors, by the names and numbers of Linux (include/uapi/linux/can/error.h)."""
+"""The error reports of a controller, by the names and numbers of Linux (include/uapi/linux/can/error.h)."""
 
 import pytest
 
