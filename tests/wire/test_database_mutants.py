@@ -1,4 +1,4 @@
-"""rvsim.wire.database: damaged files, read in processes that may neither hang nor take much memory."""
+"""rvsim.wire.database: damaged files, read in processes that must not hang nor use much memory."""
 
 import os
 import subprocess
