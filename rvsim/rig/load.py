@@ -122,15 +122,24 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str], data: Any, kin
     """Return the keys that a table may have, by the models on the way to it."""
     models = [model]
     for step in loc:
-        fields = [field for one in models for name, field in one.model_fields.items() if step == (field.alias or name)]
+        fields = [
+            field
+            for candidate in models
+            for name, field in candidate.model_fields.items()
+            if step == (field.alias or name)
+        ]
         if step == "settings" and data.get("kind") in kinds:
             models = [kinds[data["kind"]]]
         elif fields:
             models = [found for field in fields for found in _models_in(field.annotation)]
         elif isinstance(step, str):  # the tag of a union: a model with a key of this value
-            models = [one for one in models if any(step in get_args(f.annotation) for f in one.model_fields.values())]
+            models = [
+                candidate
+                for candidate in models
+                if any(step in get_args(f.annotation) for f in candidate.model_fields.values())
+            ]
         data = data[step] if _has(data, step) else data
-    return [field.alias or name for one in models for name, field in one.model_fields.items()]
+    return [field.alias or name for candidate in models for name, field in candidate.model_fields.items()]
 
 
 def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:

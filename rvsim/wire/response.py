@@ -73,8 +73,10 @@ class _Level:
 
         self._stream = stream = streams[index]
         others = [*streams[:index], *streams[index + 1 :]]
-        self._higher = [(one, duration(one.bits)) for one in others if one.identifier <= stream.identifier]
-        self._blocking = max((duration(one.bits) for one in others if one.identifier > stream.identifier), default=0)
+        self._higher = [(other, duration(other.bits)) for other in others if other.identifier <= stream.identifier]
+        self._blocking = max(
+            (duration(other.bits) for other in others if other.identifier > stream.identifier), default=0
+        )
         self._own, self._bit = duration(stream.bits), duration(1)
 
     def worst(self) -> int | None:

@@ -1,4 +1,4 @@
-"""Known trouble in a rig: what may be accepted, and what an entry covers."""
+"""Accepted flags in a rig: what can be accepted, and what an entry covers."""
 
 import pytest
 from pydantic import ValidationError

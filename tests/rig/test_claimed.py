@@ -1,4 +1,4 @@
-"""NAMEs as a rig has them."""
+"""The text form of NAMEs in a rig."""
 
 import pytest
 from hypothesis import given

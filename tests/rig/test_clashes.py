@@ -1,4 +1,4 @@
-"""What two devices cannot both have, read or not yet read."""
+"""What two devices cannot both have, validated or not."""
 
 import pytest
 

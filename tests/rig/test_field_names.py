@@ -1,4 +1,4 @@
-"""Field names in a rig are held against the definitions."""
+"""Field names in a rig are checked against the definitions."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The table of functions agrees with the tables of the standard that could be read, and is found from every side."""
+"""The table of functions agrees with the readable tables of the standard, and is found by message and by DSA."""
 
 import csv
 from dataclasses import FrozenInstanceError

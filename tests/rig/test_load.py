@@ -1,4 +1,4 @@
-"""A rig is found and read, or refused with one clear line for each mistake: file, line, table, key, what to do."""
+"""A rig is found and loaded, or refused with one line for each mistake: file, line, table, key, what to do."""
 
 from typing import Literal
 

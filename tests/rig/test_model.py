@@ -1,4 +1,4 @@
-"""What a rig may say and what it may not: each device by itself, and devices together."""
+"""Which rigs are valid: single devices, and devices together."""
 
 from pathlib import Path
 from typing import Literal

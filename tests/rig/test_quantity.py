@@ -1,4 +1,4 @@
-"""Durations are read exactly, and what is no duration is refused in plain words; values are shown safely."""
+"""Durations are read exactly, other text is refused with one line; values are shown safely."""
 
 import datetime
 from fractions import Fraction

@@ -1,4 +1,4 @@
-"""A TOML file is read or refused in plain words, and each of its keys is found on its line."""
+"""A TOML file is read or refused with one line, and the line of each of its keys is found."""
 
 import sys
 import tomllib

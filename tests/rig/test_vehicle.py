@@ -1,4 +1,4 @@
-"""The figures of a vehicle's physics: their defaults, their bounds, and what is refused."""
+"""The figures of a vehicle's physics: their defaults, their limits, and what is refused."""
 
 import pytest
 from pydantic import BaseModel, ValidationError

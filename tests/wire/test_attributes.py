@@ -1,4 +1,4 @@
-"""rvsim.wire.attributes: grades, special codes, alarming codes and neighbours as a user's file states them."""
+"""rvsim.wire.attributes: grades, special codes, alarm codes and related fields in a user's file."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""rvsim.wire.claim: address claiming of a static address, by hand-written frames.
+"""rvsim.wire.claim: claiming a fixed address, with frames written by hand.
 
 What is sent and expected stands here as identifier and bytes, written out by hand from SAE J1939-81 and
 rv-c.com/book/export/html/17, so that no mistake in our own encoding can hide. Times are in microseconds.

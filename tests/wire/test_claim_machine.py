@@ -1,4 +1,4 @@
-"""rvsim.wire.claim: several nodes on one bus, started, asked and delayed in any way; no frame is lost."""
+"""rvsim.wire.claim: several nodes on one bus, with starts, requests and delays in any order; no frame is lost."""
 
 import random
 from collections import deque

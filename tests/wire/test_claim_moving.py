@@ -1,4 +1,4 @@
-"""rvsim.wire.claim: nodes that may choose their address, by hand-written frames.
+"""rvsim.wire.claim: nodes that may choose their address, with frames written by hand.
 
 The rule that they look downwards is RV-C's (rv-c.com/book/export/html/17); the vector that looks upwards is that of a
 general J1939 node (can-j1939 2.0.12 test_ca.py).

@@ -1,4 +1,4 @@
-"""rvsim.wire.commanded_address: the nine bytes, and what a node does that is told to claim another address.
+"""rvsim.wire.commanded_address: the nine bytes, and a node that is commanded to another address.
 
 Bytes are written out by hand: eight of the NAME as in its claim, then the address (SAE J1939-81, from memory).
 """

@@ -1,4 +1,4 @@
-"""rvsim.wire.database: definition files of the user's own, read exactly or refused in one line."""
+"""rvsim.wire.database: a user's definition files, read exactly or refused with one line."""
 
 import re
 from decimal import Decimal

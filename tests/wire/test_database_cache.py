@@ -1,4 +1,4 @@
-"""rvsim.wire.database: the cache of compiled definitions, which changes nothing but the time a load takes."""
+"""rvsim.wire.database: the cache of compiled definitions, which changes only the loading time."""
 
 import hashlib
 import json

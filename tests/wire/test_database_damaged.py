@@ -1,4 +1,4 @@
-"""rvsim.wire.database: definition files with a slip or a hole anywhere in them."""
+"""rvsim.wire.database: definition files with a mistake or a gap at any place."""
 
 import pytest
 from hypothesis import HealthCheck, given, settings

@@ -1,4 +1,4 @@
-"""rvsim.wire.database: damaged files, read in processes that may neither hang nor take much memory.
+"""rvsim.wire.database: damaged files, read in processes that must not hang nor use much memory.
 
 A few hundred of them; ``tests/benchmarks/fuzz_definitions.py`` reads as many more as one likes.
 """

@@ -1,4 +1,4 @@
-"""rvsim.wire.database: a supplier's file is taken as it comes; what is wrong with one message leaves that one out."""
+"""rvsim.wire.database: a supplier's file is read unchanged; a mistake in a message leaves out that message."""
 
 import random
 import re

@@ -1,4 +1,4 @@
-"""The shipped message definitions, held against the table they were written from.
+"""The shipped message definitions, compared with the table from which they were written.
 
 The table (tests/vectors/dgns.csv and signals.csv) gathers each message and field with its source and how sure it is;
 corrections.csv holds later findings as data. test_definitions_grades.py holds how sure each part of a field is,

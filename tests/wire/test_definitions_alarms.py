@@ -1,4 +1,4 @@
-"""The shipped message definitions: which codes mean trouble, and which fields move together.
+"""The shipped message definitions: which codes report a problem, and which fields change together.
 
 tests/vectors/alarms.csv has every field with such codes and the reason. How much each matters is our decision: a fault
 is something that does not work or is dangerous, a warning comes before that, a notice is only worth knowing.

@@ -1,4 +1,4 @@
-"""The shipped message definitions: how sure the name, the layout and the codes of each field are, and why.
+"""The shipped message definitions: the grades of each field's name, layout and codes, and their sources.
 
 tests/vectors/grades.csv says of each source of signals.csv which part of a field it gives; "+ memory" at the end of a
 source means that the rest of the row is memory. grades_by_row.csv has the rows that were read one by one, and the codes

@@ -1,4 +1,4 @@
-"""The shipped message definitions, held against what was not made from the same table.
+"""The shipped message definitions, compared with sources other than that table.
 
 canmatrix reads DBC files with code of its own and has to find what cantools finds. tests/vectors/examples.csv has
 figures that makers and the standard's site publish, each with its source. Some frames are written out by hand.

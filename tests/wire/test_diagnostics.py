@@ -10,13 +10,14 @@ from rvsim.wire.diagnostics import (
     Lamps,
     ReportedFault,
     failure_mode,
+    fault_origins,
     is_fault,
     most_urgent,
     occurrence_count,
     pack_dm1,
     read_dm1,
 )
-from rvsim.wire.fields import State
+from rvsim.wire.fields import Origin, State
 
 
 def test_one_fault():
@@ -130,3 +131,18 @@ def test_the_heartbeats_spn_of_no_fault_has_a_name(catalogue):
     """Wherever the field is shown, its all ones read as no fault, and stay a value."""
     spn = next(r for r in catalogue.by_name("DM_RV").decode(bytes.fromhex("0545FFFFFFFFFFFF")) if r.field.name == "spn")
     assert (spn.raw, spn.state, spn.label) == (0x7FFFF, State.VALUE, "no fault")
+
+
+@pytest.mark.parametrize(
+    ("spn", "fmi", "origin"),
+    [
+        (0x7FFFF, 31, Origin.PUBLISHED),  # no fault
+        (100, 21, Origin.PUBLISHED),
+        (100, 22, Origin.MEMORY),
+        (100, 31, Origin.MEMORY),
+        (0x7FFFF, 22, Origin.MEMORY),
+    ],
+)
+def test_the_origin_of_a_fault_text(spn, fmi, origin):
+    """No fault and FMI 0 to 21 are published, other FMIs are from memory."""
+    assert fault_origins(spn, fmi) == (origin,)

@@ -1,9 +1,24 @@
-"""What a controller reports of errors, by the names and numbers of Linux (include/uapi/linux/can/error.h)."""
+"""The error reports of a controller, by the names and numbers of Linux (include/uapi/linux/can/error.h)."""
 
 import pytest
 
-from rvsim.wire.error_report import ErrorReport, linux_report
-from rvsim.wire.line_events import ErrorFrame, ErrorState, StateChanged
+from rvsim.wire.error_report import ErrorReport, linux_message, linux_report, report_of
+from rvsim.wire.line_events import (
+    Collided,
+    Disturbed,
+    ErrorFrame,
+    ErrorState,
+    LogEnded,
+    NotAcknowledged,
+    OtherFrame,
+    OtherKind,
+    Overflowed,
+    StateChanged,
+    TimesInUnit,
+    TimeWentBack,
+    Waited,
+    is_error_frame,
+)
 
 FLAG = 0x2000_0000
 
@@ -47,3 +62,33 @@ def test_a_report_becomes_events():
     changed = StateChanged(7, "adapter", ErrorState.PASSIVE, 128, None)
     assert list(passive.events(7, "adapter")) == [ErrorFrame(7), changed]
     assert list(ErrorReport(False).events(7, "adapter")) == []
+
+
+@pytest.mark.parametrize(("transmit_errors", "bit"), [(127, 0x10), (128, 0x20)])
+def test_the_counter_that_made_a_node_passive(transmit_errors, bit):
+    """A counter above 127 makes a node error passive; data[1] states which of the two it is."""
+    report = ErrorReport(False, "", ErrorState.PASSIVE, transmit_errors, 129)
+    assert linux_message(report) == (FLAG | 0x204, data(b1=bit, b6=transmit_errors, b7=129))
+
+
+@pytest.mark.parametrize(
+    ("event", "is_error", "report"),
+    [
+        (ErrorFrame(1, "form error"), True, ErrorReport(about="form error")),
+        (Disturbed(1, 7, ("a",)), True, ErrorReport()),
+        (Collided(1, 7, ("a", "b")), True, ErrorReport(about="bit error")),
+        (NotAcknowledged(1, "a", 7), True, ErrorReport(about="no acknowledgement")),
+        (NotAcknowledged(1, "a", 7, endless=True), False, None),
+        (StateChanged(1, "a", ErrorState.BUS_OFF, 256, 0), False,
+         ErrorReport(False, "", ErrorState.BUS_OFF, 256, 0, "a")),
+        (Overflowed(1, "a", 7), False, None),
+        (Waited(9, "a", 7, 1), False, None),
+        (OtherFrame(1, OtherKind.STANDARD, 50), False, None),
+        (TimeWentBack(1, 5, "line 12"), False, None),
+        (TimesInUnit(1, 1000, 3), False, None),
+        (LogEnded(1), False, None),
+    ],
+)  # fmt: skip
+def test_every_event_has_its_report(event, is_error, report):
+    """Events with an error frame, a state, or neither; endless retries have no report each."""
+    assert (is_error_frame(event), report_of(event)) == (is_error, report)

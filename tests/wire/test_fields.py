@@ -1,4 +1,4 @@
-"""rvsim.wire.fields: special codes, scaling and places, against published figures and exact arithmetic."""
+"""rvsim.wire.fields: special codes, scaling and bit positions, against published figures and exact arithmetic."""
 
 import math
 import re

@@ -1,4 +1,4 @@
-"""rvsim.wire.fields: how sure a field's name, layout and codes are, and what a reading of it rests on."""
+"""rvsim.wire.fields: the grades of a field's name, layout and codes, and the origin of a reading."""
 
 from itertools import permutations
 

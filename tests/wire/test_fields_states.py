@@ -1,4 +1,4 @@
-"""rvsim.wire.fields: every raw integer says one thing: a value, or one of the states of the field's kind.
+"""rvsim.wire.fields: every raw integer has one state: a value, or a special code of the field's type.
 
 The borders are those of the standard's data types: all ones no data (rv-c.com/node/522), uint16 valid up to 65530
 (rv-c.com/node/500), the others from memory of its table.

@@ -1,4 +1,4 @@
-"""Text of a whole file, as editors and shells save it."""
+"""The text of a whole file, in the encodings of editors and shells."""
 
 import codecs
 

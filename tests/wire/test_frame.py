@@ -1,4 +1,4 @@
-"""rvsim.wire.frame: one frame as it was on the wires."""
+"""rvsim.wire.frame: one frame as it was on the bus."""
 
 import pytest
 

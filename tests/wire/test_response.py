@@ -1,4 +1,4 @@
-"""Worst responses against the published example, examples by hand, and a pair that is played through."""
+"""Worst responses against the published example, examples by hand, and a simulated bus."""
 
 from heapq import heappop, heappush
 

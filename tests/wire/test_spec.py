@@ -236,6 +236,15 @@ def test_needed_bytes_end_with_the_last_field():
     assert MessageSpec("EMPTY", 0x1FFFD, 6, 8, ()).decode(b"") == ()
 
 
+def test_the_instance_is_the_first_field_of_that_name():
+    """Only the first field can be the instance, and only where its name ends so."""
+    first = FieldSpec("output_instance", 0, 8)
+    other = FieldSpec("level", 8, 8)
+    assert MessageSpec("A", 0x1FFFD, 6, 8, (first, other)).instance == first
+    assert MessageSpec("B", 0x1FFFD, 6, 8, (other, first)).instance is None
+    assert MessageSpec("C", 0x1FFFD, 6, 8, ()).instance is None
+
+
 def test_an_addressed_message_needs_its_destination(catalogue):
     """An identifier of an addressed DGN has a destination, that of a broadcast has none."""
     request = catalogue.by_name("REQUEST_FOR_DGN")

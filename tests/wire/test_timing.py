@@ -1,4 +1,4 @@
-"""Frame lengths against published rows, bits that hardware counted, and a second way to count them."""
+"""Frame lengths against published rows, bits counted by hardware, and a second way to count them."""
 
 import pytest
 from hypothesis import example, given

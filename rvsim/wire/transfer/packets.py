@@ -69,18 +69,18 @@ _REASONS: dict[int, str] = {
     AbortReason.RESOURCES: "it needs its resources for another task",
     AbortReason.TIMEOUT: "it waited for too long",
     AbortReason.CLEARED_WHILE_SENDING: "it was cleared to send while it was sending",
-    AbortReason.TOO_MANY_TRIES: "the same packet was asked for too often",
+    AbortReason.TOO_MANY_TRIES: "the same packet was requested too often",
     AbortReason.UNEXPECTED_PACKET: "a packet came that it did not expect",
     AbortReason.BAD_SEQUENCE: "a packet was out of its order",
     AbortReason.DUPLICATE_SEQUENCE: "a packet number came twice",
     AbortReason.TOO_LONG: "the message is longer than 1785 bytes",
-    AbortReason.OTHER: "one that the standard does not list",
+    AbortReason.OTHER: "not listed in the standard",
 }
 
 
 def reason_text(reason: int) -> str:
     """Return the reason of an abort as text."""
-    return _REASONS.get(reason, "one that the standard reserves")
+    return _REASONS.get(reason, "reserved by the standard")
 
 
 class _ControlByte(IntEnum):

@@ -75,8 +75,8 @@ KINDS = [
     ),
     (
         "1CEC909B", "FF C8 FF FF FF B0 FE 00",
-        "for reason 200: one that the standard reserves.",
-        {"kind": "abort", "reason": 200, "reason_text": "one that the standard reserves", **UNKNOWN},
+        "for reason 200: reserved by the standard.",
+        {"kind": "abort", "reason": 200, "reason_text": "reserved by the standard", **UNKNOWN},
     ),
 ]  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""rvsim.wire.transfer.listener: others' long messages, overheard by hand-written frames.
+"""rvsim.wire.transfer.listener: long messages between other nodes, with frames written by hand.
 
 The exchange between 90h and 9Bh is that of can-j1939 2.0.12 test_ecu.py (MIT), byte for byte.
 """

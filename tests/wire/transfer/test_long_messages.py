@@ -1,4 +1,4 @@
-"""Long messages of one node: which session a frame belongs to, what waits for what, and nodes without an address."""
+"""Long messages of one node: the session of a frame, the order of messages, and nodes without an address."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Long messages, one after another between the same nodes, on a bus where ears go deaf for a while again and again.
+"""Long messages, one after another between the same nodes, on a bus whose receivers repeatedly miss frames for a while.
 
 This is where packets of one message could end up in another: same sender, same DGN, the end of one and the beginning
 of the next unheard.

@@ -1,4 +1,4 @@
-"""What the timers of long messages can and cannot make good, shown by two nodes of ours on one bus.
+"""Which losses the timers of long messages recover from, with two nodes of rvsim on one bus.
 
 SAE J1939-21 (timers as can-j1939 2.0.12 j1939_21.py has them): T2, after which a receiver asks again, is as long as T3,
 after which a sender gives up, and it begins later. A clear to send that is lost after a turn is lost for good.

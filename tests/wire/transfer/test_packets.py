@@ -2,6 +2,7 @@
 
 import pytest
 
+from rvsim.wire.ident import split_identifier
 from rvsim.wire.transfer import packets as tp
 
 # can-j1939 2.0.12 test_ecu.py (MIT): RTS, CTS, end of message and BAM of a message of 20 bytes; the RTS limit of 1 and
@@ -90,3 +91,18 @@ def test_connection_frames_are_addressed():
     """The published clear to send goes from 9Bh to 90h at priority 7 (can-j1939 2.0.12 test_ecu.py)."""
     frame = tp.control_frame(tp.ClearToSend(1, 1, 0xDF00), 0x9B, 0x90)
     assert frame == (0x1CEC909B, bytes.fromhex("11 01 01 FF FF 00 DF 00"))
+
+
+@pytest.mark.parametrize(
+    ("identifier", "data", "valid"),
+    [
+        (0x1CEB9B90, "01 00 00 00 00 00 00 00", True),
+        (0x1CEB9B90, "00 00 00 00 00 00 00 00", False),  # packets are numbered from 1
+        (0x1CEB9B90, "01 00 00 00 00 00 00", False),
+        (0x1CEC9B90, "01 00 00 00 00 00 00 00", False),
+        (0x1CEB9BFE, "01 00 00 00 00 00 00 00", False),  # a node without an address sends no packet
+    ],
+)
+def test_valid_packets(identifier, data, valid):
+    """A packet has eight bytes, a number from 1 on, and the source address of a node."""
+    assert tp.is_packet(split_identifier(identifier), bytes.fromhex(data)) is valid

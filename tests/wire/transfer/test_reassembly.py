@@ -1,4 +1,4 @@
-"""rvsim.wire.transfer.reassembly: messages to all that come in, shown on a node at address 02 by hand-written frames.
+"""rvsim.wire.transfer.reassembly: received messages to all, for a node at address 02, with frames written by hand.
 
 The announce and packets of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (MIT).
 """

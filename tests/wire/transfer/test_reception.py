@@ -1,4 +1,4 @@
-"""rvsim.wire.transfer.reception: long messages that come in, shown on a node at address 02 by hand-written frames.
+"""rvsim.wire.transfer.reception: received long messages, for a node at address 02, with frames written by hand.
 
 The exchanges of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (MIT), but for the priority of the sender's frames.
 """

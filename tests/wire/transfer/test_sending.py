@@ -1,4 +1,4 @@
-"""rvsim.wire.transfer.sending: long messages that go out from a node at address 90h, by hand-written frames.
+"""rvsim.wire.transfer.sending: long messages sent by a node at address 90 hex, with frames written by hand.
 
 The exchanges of 20 bytes are those of can-j1939 2.0.12 test_ecu.py (MIT); our own connection frames have priority 7
 where that stack uses the message's, and our request sets no limit (FF).
