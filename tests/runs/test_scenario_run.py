@@ -139,7 +139,7 @@ def test_a_device_that_was_never_heard(write):
     seen = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
     every, seen = ScenarioRun(Job(write(text + HEARD + seen), {})).run().outcomes
     assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
-    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
+    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard since the start, for 60.0 s")
 
 
 def test_a_step_that_never_came_is_not_passed(write):

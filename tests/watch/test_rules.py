@@ -65,21 +65,21 @@ def test_a_silent_device():
         "silent-device",
         "heater",
         "fault",
-        "nothing heard for 15.0 s, due every 5 s; last at 19.812 s",
+        "silent for 15.0 s, due every 5 s; last frame at 19.812 s",
     )
     flag = flag_of(SILENT._replace(late=(LATE,)))
-    assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS 1 late since 34.000 s")
+    assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS, instance 1: late since 34.000 s")
     assert "power and fuse first, then its data plug, then its drop" in flag.advice
 
 
 def test_a_device_that_was_never_heard():
     """There is no last frame; the advice says what it should be set to."""
     never = SILENT._replace(last=None, gap=None)
-    assert said(never)[3] == "not heard at all for 15.0 s"
+    assert said(never)[3] == "not heard since the start, for 15.0 s"
     assert flag_of(never).evidence == ()
     assert flag_of(never).advice.endswith("and that it is set to furnace 1 and water heater 1")
     assert flag_of(never._replace(functions=())).advice.endswith("its drop")
-    assert said(never._replace(gap=5 * SECOND))[3] == "not heard at all for 15.0 s, due every 5 s"
+    assert said(never._replace(gap=5 * SECOND))[3] == "not heard since the start, for 15.0 s, due every 5 s"
 
 
 def test_a_late_message():
@@ -88,7 +88,7 @@ def test_a_late_message():
         "late-message",
         "heater",
         "warning",
-        "FURNACE_STATUS 1 not heard for 2.0 s, due every 0.5 s; last at 19.812 s",
+        "FURNACE_STATUS, instance 1: not received for 2.0 s, due every 0.5 s; last frame at 19.812 s",
     )
     assert flag_of(LATE).evidence == (f"last frame {SHOWN}",)
     assert "setting for this message" in flag_of(LATE).advice
@@ -97,7 +97,7 @@ def test_a_late_message():
 def test_a_quiet_bus():
     """One fault for all; the ohms are told with what they do not prove."""
     quiet = BusFellQuiet(21 * SECOND, 21 * SECOND, 1_200_000, SECOND, 36_000, 4, FRAME)
-    text = "nothing from anyone for 1.2 s, where 0.036 s between frames is usual; last at 19.812 s"
+    text = "no frame from any device for 1.2 s, where 0.036 s between frames is usual; last frame at 19.812 s"
     assert said(quiet) == ("bus-quiet", "bus", "fault", text)
     flag = flag_of(quiet)
     assert flag.evidence == (f"last frame {SHOWN}", "4 sources have missed a message")
@@ -108,13 +108,13 @@ def test_a_quiet_bus():
 @pytest.mark.parametrize(
     ("function", "holder", "text", "advice"),
     [
-        (None, None, "not in the rig: it has not said what it is within 15.0 s", "by unplugging it"),
-        ("furnace 2", None, "speaks as furnace 2, which the rig does not have", "set its instance as planned"),
+        (None, None, "not in the rig: it sent nothing that identifies it within 15.0 s", "by unplugging it"),
+        ("furnace 2", None, "sends as furnace 2, which is not in the rig", "set its instance as planned"),
         (
             "furnace 1",
             "heater (address 5E hex)",
-            "speaks as furnace 1, which the rig gives to heater (address 5E hex)",
-            "give each its own instance, and see which one furnace 1 is",
+            "sends as furnace 1, which the rig gives to heater (address 5E hex)",
+            "give each its own instance, and check which is furnace 1",
         ),
     ],
 )
@@ -141,7 +141,7 @@ def test_a_device_that_is_not_planned(function, holder, text, advice):
 def test_a_bad_value(reading, limits, text):
     """It says what was said, what is believed and by whom, and where the layout is not established."""
     bad = RangeLeft(20, "heater", TOPIC, reading, limits, FRAME)
-    assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS 1 air temperature {text}")
+    assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS, instance 1: air temperature {text}")
     assert flag_of(bad).evidence == (f"frame {SHOWN}",)
     assert "sensor, its wire" in flag_of(bad).advice
 
@@ -150,18 +150,18 @@ def test_a_value_that_turned_to_no_data():
     """It says what it was, or that the rig requires it."""
     gone = temperature(255, State.NO_DATA, Origin.MEMORY)
     lost = DataLost(20, "heater", TOPIC, gone, temperature(61), FRAME)
-    text = "FURNACE_STATUS 1 air temperature turned to no data; it had said 21 °C; layout from memory"
+    text = "FURNACE_STATUS, instance 1: air temperature now reports no data; last value 21 °C; layout from memory"
     assert said(lost) == ("no-data", "heater", "warning", text)
     assert flag_of(lost).evidence == (f"frame {SHOWN}",)
     assert "sensor's wire and plug" in flag_of(lost).advice
     never = lost._replace(before=None, reading=temperature(255, State.NO_DATA))
-    assert said(never)[3] == "FURNACE_STATUS 1 air temperature says no data, and the rig requires a value"
+    assert said(never)[3] == "FURNACE_STATUS, instance 1: air temperature reports no data, and the rig requires a value"
 
 
 def test_a_wrong_length():
     """A warning; a notice where nothing is lost."""
     short = LengthWrong(20, "heater", TOPIC, 2, 8, ("fan_speed", "level"), False, FRAME)
-    text = "FURNACE_STATUS 1 has 2 bytes, its fields need 8; without fan speed, level"
+    text = "FURNACE_STATUS, instance 1: 2 bytes, its fields need 8; missing: fan speed, level"
     assert said(short) == ("wrong-length", "heater", "warning", text)
     assert "definition" in flag_of(short).advice
     assert flag_of(short).evidence == (f"frame {SHOWN}",)
@@ -169,13 +169,13 @@ def test_a_wrong_length():
     assert said(harmless)[2] == "notice"
     assert flag_of(harmless).advice.startswith("nothing")
     long = short._replace(fields=(), length=8, needed=3)
-    assert said(long)[2:] == ("warning", "FURNACE_STATUS 1 has 8 bytes, more than the 3 that are defined")
+    assert said(long)[2:] == ("warning", "FURNACE_STATUS, instance 1: 8 bytes, more than the 3 that are defined")
 
 
 def test_an_unknown_message():
     """A notice, and no reason to worry."""
     unknown = NameMissing(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
-    assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex has no definition here")
+    assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex is not defined here")
     assert "nothing is wrong with the bus" in flag_of(unknown).advice
     assert flag_of(unknown).evidence == (f"frame {SHOWN}",)
 
@@ -217,11 +217,11 @@ def test_another_unit_than_the_planned_one():
     """With its maker and serial number; for a stranger also the line that a rig needs after an exchange."""
     name = Name(serial_number=123456, manufacturer_code=1774)
     strange = Stranger(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
-    text = "another unit than the planned heater speaks as furnace 1: maker 1774, serial number 123456"
+    text = "a unit other than the planned heater sends as furnace 1: manufacturer code 1774, serial number 123456"
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert flag_of(strange).advice == (
-        'a replaced unit? then write its NAME in the rig: claimed_name = "00000000DDC1E240" for heater; '
-        "if it is not, give it an instance of its own, or take it off the bus"
+        'if the unit was replaced, write its NAME in the rig: claimed_name = "00000000DDC1E240" for heater; '
+        "if it was not, give it an instance of its own, or remove it from the bus"
     )
     assert said(strange._replace(planned=True))[3] == text
     assert flag_of(strange._replace(planned=True)).advice == "set its instance as planned, or correct the rig"
@@ -230,7 +230,10 @@ def test_another_unit_than_the_planned_one():
 def test_a_shared_address():
     """A fault with the units and their NAMEs."""
     shared = AddressShared(9, 8, "heater", 0x5E, (Name(5, 7), Name(6, 8)))
-    text = "2 units claim address 5E hex, and none gives way: maker 7, serial number 5 and maker 8, serial number 6"
+    text = (
+        "2 units claim address 5E hex, and none gives way: manufacturer code 7, serial number 5 and manufacturer code "
+        "8, serial number 6"
+    )
     assert said(shared) == ("shared-address", "heater", "fault", text)
     assert flag_of(shared).evidence == ("NAME 0000000000E00005", "NAME 0000000001000006")
     assert flag_of(shared).advice.startswith("give one of them another address")
@@ -263,7 +266,7 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
     assert rules.follow(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
     assert rules.accepted.total() == 1
     others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
-    assert all(isinstance(Rules([plan]).take(one), FlagRaised) for one in others)
+    assert all(isinstance(Rules([plan]).follow(one), FlagRaised) for one in others)
 
 
 def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
@@ -282,7 +285,7 @@ def test_an_accepted_silence_is_no_accepted_absence():
     """Falling silent is accepted; not being heard at all is told, unless the rig accepts that too."""
     never = SILENT._replace(last=None)
     assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).follow(never), FlagRaised)
-    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).take(never) is None
+    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).follow(never) is None
 
 
 def test_a_flag_of_something_that_stays_away_knows_for_how_long():
@@ -300,16 +303,16 @@ def test_a_standing_flag_is_told_in_the_present():
     rules = Rules()
     raised = rules.follow(SILENT).flag
     (now,) = rules.standing(51_000_000)
-    assert now.text == "nothing heard for 31.2 s (limit 15.0 s), due every 5 s; last at 19.812 s"
-    assert (now.number, now.since, raised.text[:24]) == (1, SILENT.since, "nothing heard for 15.0 s")
+    assert now.text == "silent for 31.2 s (limit 15.0 s), due every 5 s; last frame at 19.812 s"
+    assert (now.number, now.since, raised.text[:17]) == (1, SILENT.since, "silent for 15.0 s")
     never = SILENT._replace(device="sensor", last=None)
     rules.follow(never)
-    assert rules.standing(51_000_000)[1].text == "not heard at all for 31.0 s (limit 15.0 s), due every 5 s"
+    assert rules.standing(51_000_000)[1].text == "not heard since the start, for 31.0 s (limit 15.0 s), due every 5 s"
     rules.follow(LATE)
-    assert "not heard for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
+    assert "not received for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
     quiet = BusFellQuiet(40 * SECOND, 40 * SECOND, 1_500_000, SECOND, 100_000, 2, FRAME._replace(time=38_500_000))
     rules.follow(quiet)
-    assert "nothing from anyone for 12.5 s" in rules.standing(51_000_000)[3].text
+    assert "no frame from any device for 12.5 s" in rules.standing(51_000_000)[3].text
     assert rules.follow(Ended(60 * SECOND, SILENT.cause)).flag.text == raised.text
 
 

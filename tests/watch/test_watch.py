@@ -96,8 +96,8 @@ def test_what_each_device_said_last_can_be_asked(bus):
     made = bus("sensor", "heater").say(0, FURNACE, 0x5E, instance=1).say(1, AMBIENT, 0x91, instance=1)
     made.observe(Frame(2 * SECOND, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
     assert [(told.device, str(told.topic), told.gap) for told in made.watch.last_frames()] == [
-        ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND),
-        ("heater", "FURNACE_STATUS 1", 5 * SECOND),
+        ("sensor", "THERMOSTAT_AMBIENT_STATUS, instance 1", 5 * SECOND),
+        ("heater", "FURNACE_STATUS, instance 1", 5 * SECOND),
         ("heater", "DGN 1F801 hex", None),
     ]
     furnace, unknown = made.watch.last_frames("heater")

@@ -53,7 +53,7 @@ class ValueTrains:
             train = self._trains[key] = self._next(part, self._trains.get(key), raw, now)
             if train.run >= ALTERNATIONS and train.before is not None:
                 figures = f"{field.brief(train.before)} and {field.brief(raw)}, {ALTERNATIONS // 2 + 1} times in turn"
-                self._tell(part, f"{part.topic} {field.title}", figures, time, now)
+                self._tell(part, f"{field.title} of {part.topic}", figures, time, now)
 
     @staticmethod
     def _next(part: TopicRecord, train: _Train | None, raw: int, now: int) -> _Train:

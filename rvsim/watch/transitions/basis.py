@@ -57,7 +57,7 @@ class Topic(NamedTuple):
     def __str__(self) -> str:
         name = self.message or f"DGN {self.dgn:05X} hex"
         if self.instance is not None:
-            return f"{name} {self.instance}" + (f", {self.part}" if self.part else "")
+            return f"{name}, instance {self.instance}" + (f", {self.part}" if self.part else "")
         function = by_dsa(self.dsa) if self.dsa is not None else None
         return f"{name} of the {function.title}" if function else name
 

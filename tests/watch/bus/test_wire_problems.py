@@ -79,8 +79,8 @@ def test_a_node_that_nobody_acknowledges_is_told_after_a_second(pair):
     assert pair.flags == [(3.0, "no-acknowledge", "heater", True)]
     (flag,) = pair.watch.flags
     assert (flag.since, str(flag.severity)) == (2 * SECOND, "fault")
-    assert flag.text.startswith("nobody acknowledges what it sends: nothing of it has come through for 1.0 s")
-    assert "two wires, which may be swapped" in flag.advice
+    assert flag.text.startswith("its frames are not acknowledged: none of them got through for 1.0 s")
+    assert "two bus wires, which may be swapped" in flag.advice
     assert flag.evidence == ("identifier 19FFE45E, first tried at 2.000 s",)
 
 
@@ -117,8 +117,8 @@ def test_a_collision_is_a_shared_address(pair):
     assert pair.flags == [(1.0, "shared-address", "heater", True)]
     (flag,) = pair.watch.flags
     assert flag.text == (
-        "heater and fan sent one identifier with different data at once: both use address 5E hex, and each spoils the "
-        "other's frame"
+        "heater and fan sent one identifier with different data at the same time: both use address 5E hex, and each "
+        "corrupts the other's frame"
     )
     assert flag.evidence == ("identifier 19FFE45E at 1.000 s",)
     assert "give one of them another address" in flag.advice
@@ -164,7 +164,7 @@ def test_a_wait_beyond_the_plan_is_told(planned):
     assert planned.flags == [(1.001921, "bus-busy", "bus", True)]
     (flag,) = [flag for flag in planned.watch.flags if flag.kind == "bus-busy"]
     assert flag.text.startswith(
-        "FURNACE_STATUS of heater took 1.9 ms to get through, and the plan promises 1.9 ms at worst"
+        "FURNACE_STATUS of heater took 1.9 ms to get through; computed from the plan: at most 1.9 ms"
     )
 
 
