@@ -13,13 +13,12 @@ from rvsim.runs.control import Control
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
-from rvsim.watch.traffic import SECOND
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent
 
 USUAL_SILENCE = 10_000
 """Microseconds between the last frame of a round and the first of the next: those of a bus that is little used."""
-SLICE = 10 * SECOND
+SLICE = 10 * SECOND_US
 
 
 class LogRounds:
@@ -147,8 +146,8 @@ class ReplayRun:
         self._seeking = True
 
     def _step(self, clock: PacedClock, control: Control) -> None:
-        upcoming = self.time + SECOND if self._rounds.upcoming is None else self._rounds.upcoming.time
-        moment = min(max(upcoming, self.time), self.time + SECOND, *([] if self._stop is None else [self._stop]))
+        upcoming = self.time + SECOND_US if self._rounds.upcoming is None else self._rounds.upcoming.time
+        moment = min(max(upcoming, self.time), self.time + SECOND_US, *([] if self._stop is None else [self._stop]))
         if self._seeking:
             self._seek(moment, clock, control)
             return
@@ -157,7 +156,7 @@ class ReplayRun:
             self._hearing.flush()
             return
         with control.lock:
-            self._go(min(max(moment, clock.reached()), moment + SECOND))
+            self._go(min(max(moment, clock.reached()), moment + SECOND_US))
             self._hearing.flush()
 
     def _seek(self, moment: int, clock: PacedClock, control: Control) -> None:
@@ -210,8 +209,8 @@ class ReplayRun:
                 self._go(min(max(self.time, self._rounds.upcoming.time) + SLICE, self._start - 1))
         if self._rounds.upcoming is None:
             raise InputError(
-                f"--from {self._start / SECOND:g}: the log ends {self.time / SECOND:.1f} s after its first frame; "
-                "begin earlier"
+                f"--from {self._start / SECOND_US:g}: the log ends {self.time / SECOND_US:.1f} s after its first "
+                "frame; begin earlier"
             )
         with control.lock:
             self._hearing.advance(self._start)

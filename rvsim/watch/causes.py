@@ -15,18 +15,18 @@ from math import inf
 from typing import NamedTuple
 
 from rvsim.rig.quantity import moment
-from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
+from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.wire.frame import SECOND_US
 
-TOGETHER_US = 300_000
+SAME_MOMENT_US = 300_000
 """Devices that go and come back within this time of each other do so together. Our decision."""
-AFTER_US = 10 * SECOND
+MAX_AFTER_END_US = 10 * SECOND_US
 """What follows from a cause may begin so long after its end: a device has to start, and three gaps to pass."""
-MIN_TOGETHER = 2
+MIN_DEVICES_TOGETHER = 2
 
 
 class CauseKind(StrEnum):
@@ -178,7 +178,10 @@ def _reach_in_time(head: Flag) -> tuple[float, float]:
     """
     if head.kind is FlagKind.LOG_OUT_OF_ORDER:
         return -inf, inf
-    return head.since if head.heard is None else head.heard, inf if head.until is None else head.until + AFTER_US
+    return (
+        head.since if head.heard is None else head.heard,
+        inf if head.until is None else head.until + MAX_AFTER_END_US,
+    )
 
 
 def _all_under(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag]:
@@ -190,7 +193,7 @@ def _all_under(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag
 def _alone(flag: Flag, under: Sequence[Flag], resumptions: Mapping[int, Resumption]) -> Iterator[Cause]:
     """Yield the cause that one flag stands for, with what it explains."""
     resumed = resumptions.get(flag.until or -1) if flag.kind is FlagKind.BUS_QUIET else None
-    if resumed is not None and resumed.nobody_noticed:
+    if resumed is not None and resumed.is_unnoticed:
         yield _recorder_paused(flag, under, resumed)
     elif len(under) > 1 or resumed is not None or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER):
         text = flag.text + (_went_on(resumed) if resumed is not None else "")
@@ -227,8 +230,8 @@ def _recorder_paused(flag: Flag, under: Sequence[Flag], resumed: Resumption) -> 
         f"everybody goes on as if nothing had been"
     )
     evidence = (
-        f"no address claim within {LOOKED_AT_US // SECOND} s, and {resumed.in_rhythm} of {resumed.judged} messages "
-        f"whose rhythm can be followed come where it puts them",
+        f"no address claim within {RESUMPTION_CHECK_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} "
+        f"messages whose rhythm can be followed come where it puts them",
         *flag.evidence,
         *_absorbed(under[1:]),
     )
@@ -266,14 +269,14 @@ def _together(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]])
         group, subjects, latest = [first], {first.finding.flag.subject}, first.latest
         for other in range(place + 1, len(waiting)):
             one = waiting[other]
-            if one.soonest > latest + TOGETHER_US:
+            if one.soonest > latest + SAME_MOMENT_US:
                 break  # so do all that follow
             if other not in grouped and one.finding.flag.subject not in subjects and _back_together(first, one):
                 grouped.add(other)
                 group.append(one)
                 subjects.add(one.finding.flag.subject)
                 latest = min(latest, one.latest)
-        if len(group) >= MIN_TOGETHER:
+        if len(group) >= MIN_DEVICES_TOGETHER:
             yield _shared(group, group[-1].soonest, max(group[-1].soonest, latest), explained)
 
 
@@ -305,7 +308,7 @@ def _away(finding: Finding) -> _Away | None:
 def _back_together(one: _Away, other: _Away) -> bool:
     if one.back is None or other.back is None:
         return one.back is other.back
-    return abs(one.back - other.back) <= TOGETHER_US
+    return abs(one.back - other.back) <= SAME_MOMENT_US
 
 
 def _shared(group: Sequence[_Away], soonest: int, latest: int, explained: Mapping[int, Sequence[Flag]]) -> Cause:

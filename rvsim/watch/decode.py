@@ -101,7 +101,7 @@ def instance_field(spec: MessageSpec) -> FieldSpec | None:
     return field if field is not None and field.last_byte == 0 else None
 
 
-_RIGHT_WHEN_SHORT = {0x0EA00: 3}
+_VALID_SHORT_LENGTHS = {0x0EA00: 3}
 """The request for a DGN has three bytes in SAE J1939-21; RV-C's instance and bank behind them are its own."""
 
 
@@ -121,7 +121,7 @@ def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
     if not spec.fields:
         return None
     if len(data) < spec.needed:
-        if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
+        if _VALID_SHORT_LENGTHS.get(spec.dgn) == len(data):
             return None
         return Length(spec.needed, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
     if any(byte != 0xFF for byte in data[spec.length :]):
@@ -129,6 +129,6 @@ def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
     return None
 
 
-def would_be_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
+def missing_fields_are_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
     """Tell whether every missing field has a code for no data, so that leaving it out says the same."""
     return all(spec.by_name[name].special is not Special.NONE for name in missing)

@@ -9,7 +9,7 @@ the changes of heartbeats and of DM1, every frame of the texts.
 from collections.abc import Callable
 
 from rvsim.watch.detect.transfers import EXCHANGES, Transfers
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, TopicRecord
+from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
 from rvsim.watch.transitions import Ended, FaultReported, NodeDescribed, Topic, Transition
 from rvsim.wire import texts
 from rvsim.wire.commanded_address import COMMANDED_ADDRESS, read_address_command
@@ -31,7 +31,7 @@ from rvsim.wire.transfer.outcomes import LongMessage
 
 DM_RV, DM1 = 0x1FECA, 0x0FECA
 _TEXTS = frozenset({texts.PRODUCT_IDENTIFICATION, texts.SOFTWARE_IDENTIFICATION})
-HEEDED = frozenset({DM_RV, DM1}) | EXCHANGES | _TEXTS
+REPORT_DGNS = frozenset({DM_RV, DM1}) | EXCHANGES | _TEXTS
 """The DGNs that this is about."""
 _LAMP = 1
 
@@ -137,7 +137,7 @@ class Reports:
                 self._emit(found)
         now = {(source, trouble.spn, trouble.fmi) for trouble in troubles}
         for fault, when in list(carried.items()):
-            if fault not in now and not (keep and frame.time - when <= HEARTBEAT_FLOOR):
+            if fault not in now and not (keep and frame.time - when <= MIN_SILENCE_LIMIT_US):
                 del carried[fault]
                 self._over(fault, frame.time)
         if not carried:
@@ -146,7 +146,7 @@ class Reports:
     def _over(self, fault: Fault, time: int) -> None:
         """End a fault that no message carries any more."""
         if not any(fault in others for others in self._carried.values()):
-            self._emit(Ended(time, self._open.pop(fault).cause))
+            self._emit(Ended(time, self._open.pop(fault).problem_key))
 
 
 def _raw(said: dict[str, Reading], field: str) -> int | None:

@@ -24,7 +24,7 @@ from rvsim.watch.drafts import (
 )
 from rvsim.watch.drafts.draft import Drafts, FlagDraft
 from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised, Severity
-from rvsim.watch.transitions import Cause, Ended, Problem, is_by_time
+from rvsim.watch.transitions import Ended, Problem, ProblemKey, is_by_time
 from rvsim.watch.transitions.basis import is_lasting
 
 MAX_CLEARED_FLAGS = 5_000
@@ -60,9 +60,9 @@ class Rules:
         """How often a flag was raised, renewed or cleared."""
         self._presented: tuple[tuple[int, int], tuple[Flag, ...]] = ((-1, -1), ())
         self._accepted = tuple(accepted)
-        self._untold: set[Cause] = set()
+        self._untold: set[ProblemKey] = set()
         self._raised = 0
-        self._standing: dict[Cause, Finding] = {}
+        self._standing: dict[ProblemKey, Finding] = {}
         self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
         self._doubts_times = False
 
@@ -89,7 +89,7 @@ class Rules:
         """
         if isinstance(transition, Ended):
             return self._clear(transition)
-        cause = transition.cause
+        cause = transition.problem_key
         if cause in self._untold or (self._doubts_times and is_by_time(transition)):
             return None
         self.changes += 1
@@ -131,8 +131,8 @@ class Rules:
         return any(one.absent or not draft.absent for one in covering)
 
     def _clear(self, ended: Ended) -> FlagCleared | None:
-        self._untold.discard(ended.cause)
-        standing = self._standing.pop(ended.cause, None)
+        self._untold.discard(ended.problem_key)
+        standing = self._standing.pop(ended.problem_key, None)
         if standing is None:
             return None
         self.changes += 1

@@ -14,19 +14,20 @@ from heapq import heappop, heappush, heapreplace
 from operator import sub
 from typing import Any, NamedTuple
 
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
+
 MISSED_IN_A_ROW = 3
-LATE_FLOOR = 2 * SECOND
-GAPS_TO_KNOW = 10
+MIN_LATE_LIMIT_US = 2 * SECOND_US
+MIN_KNOWN_GAPS = 10
 """So many gaps must be known before a message's own rhythm counts."""
-SILENCES_TO_KNOW = 20
+MIN_KNOWN_SILENCES = 20
 """So many silences must be known before the bus's own median counts."""
-TALKERS = 2
+MIN_MISSED_SOURCES = 2
 """So many sources must be known, and must have missed a message, before a bus counts as quiet."""
-STEADY = 60 * SECOND
+MIN_STEADY_US = 60 * SECOND_US
 """So long a message without a definition must have kept its rhythm before it counts as periodic: what a person causes
 by holding a button is over by then. Our choice."""
-_GAPS_KEPT, _SILENCES_KEPT = 32, 256
+_MAX_GAPS, _MAX_SILENCES = 32, 256
 
 
 def _steps(times: Iterable[int]) -> list[int]:
@@ -43,7 +44,7 @@ class Times(deque[int]):
     """The latest times of one topic."""
 
     def __init__(self, times: Iterable[int] = ()) -> None:
-        super().__init__(times, _GAPS_KEPT + 1)
+        super().__init__(times, _MAX_GAPS + 1)
 
     def wake(self) -> None:
         """Learn that its age is counted anew."""
@@ -87,11 +88,11 @@ class Rhythm:
         self.times.wake()
 
     @property
-    def shortest_limit(self) -> int | None:
+    def min_limit(self) -> int | None:
         """The shortest age at which the message can be late, None for one that is sent as needed."""
         if self._promised is None and self._defined:
             return None
-        return max(MISSED_IN_A_ROW * (self._promised or 0), LATE_FLOOR)
+        return max(MISSED_IN_A_ROW * (self._promised or 0), MIN_LATE_LIMIT_US)
 
     @property
     def is_periodic(self) -> bool:
@@ -104,8 +105,8 @@ class Rhythm:
         if (
             self._defined
             or self.begun is None
-            or self.times[-1] - self.begun < STEADY
-            or len(self.times) <= GAPS_TO_KNOW
+            or self.times[-1] - self.begun < MIN_STEADY_US
+            or len(self.times) <= MIN_KNOWN_GAPS
         ):
             return False
         return _steps(self.times)[-1] <= self.limit()
@@ -120,7 +121,7 @@ class Rhythm:
         if self._promised is None and self._defined:
             return None
         times = self.times
-        if len(times) <= GAPS_TO_KNOW:
+        if len(times) <= MIN_KNOWN_GAPS:
             return self._promised
         known_by = times[0], times[-1], len(times)
         if known_by != self._gap_of:
@@ -131,7 +132,7 @@ class Rhythm:
 
     def limit(self) -> int:
         """Return the age beyond which the message is late; of use where it is periodic."""
-        return max(MISSED_IN_A_ROW * (self.gap() or 0), LATE_FLOOR)
+        return max(MISSED_IN_A_ROW * (self.gap() or 0), MIN_LATE_LIMIT_US)
 
     def missed(self, now: int) -> int | None:
         """Return the moment from which the next frame counts as missed, if it was not missed by ``now`` already.
@@ -149,19 +150,19 @@ class Silences:
     """The usual silence between any two frames, by the times of the latest of them."""
 
     def __init__(self) -> None:
-        self.times: deque[int] = deque(maxlen=_SILENCES_KEPT + 1)
+        self.times: deque[int] = deque(maxlen=_MAX_SILENCES + 1)
 
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
-        return _median(_steps(self.times)) if len(self.times) > SILENCES_TO_KNOW else None
+        return _median(_steps(self.times)) if len(self.times) > MIN_KNOWN_SILENCES else None
 
 
 def normal_silence(median: int) -> int:
     """Return the longest silence that counts as normal."""
-    return max(10 * median, SECOND)
+    return max(10 * median, SECOND_US)
 
 
-class Duty(NamedTuple):
+class DeadlineKind(NamedTuple):
     """A sort of deadline. Of deadlines at one moment those with the lower ``order`` come first.
 
     ``fresh`` is told a moment that has passed and says when the subject's deadline really is, None where there is none
@@ -174,13 +175,13 @@ class Duty(NamedTuple):
     expire: Callable[[Any, int, int], None]
 
 
-class Agenda:
+class Deadlines:
     """Deadlines in bus time, one for each duty and subject. A deadline that has moved on is found out when its old
     moment comes. A deadline expires for the first moment after it.
     """
 
     def __init__(self) -> None:
-        self._heap: list[tuple[int, int, int, Any, Duty]] = []
+        self._heap: list[tuple[int, int, int, Any, DeadlineKind]] = []
         self._planned: set[tuple[int, int]] = set()
         self.until = 0
         """Up to when it is being asked what is due: until then nothing more is heard."""
@@ -190,11 +191,11 @@ class Agenda:
         """The earliest moment at which something may be due."""
         return self._heap[0][0] if self._heap else None
 
-    def has(self, duty: Duty, number: int) -> bool:
+    def has(self, duty: DeadlineKind, number: int) -> bool:
         """Tell whether this duty has a deadline for the subject with this number."""
         return (duty.order, number) in self._planned
 
-    def put(self, due: int, duty: Duty, number: int, subject: Any) -> None:
+    def put(self, due: int, duty: DeadlineKind, number: int, subject: Any) -> None:
         """Plan a deadline, unless this duty has one for the subject; ``number`` is the subject's among its kind."""
         if not self.has(duty, number):
             self._planned.add((duty.order, number))

@@ -10,7 +10,16 @@ from typing import Any
 
 from rvsim.watch.detect.alarms import Alarms
 from rvsim.watch.limits import Expected
-from rvsim.watch.transitions import CodeAlarmed, DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
+from rvsim.watch.transitions import (
+    AlarmCodeReported,
+    DataLost,
+    Ended,
+    Limits,
+    ReadingChanged,
+    Topic,
+    Transition,
+    ValueOutOfRange,
+)
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -60,7 +69,7 @@ class Values:
         self._tells = tells
         self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
         self._carried: dict[str, Reading] = {}
-        self._open: dict[str, RangeLeft | DataLost] = {}
+        self._open: dict[str, ValueOutOfRange | DataLost] = {}
         alarming = not spec.is_protocol and any(field.alarms for field in spec.fields)
         self._alarms = Alarms(topic, emit) if alarming else None
         self.unsettled = False
@@ -94,7 +103,7 @@ class Values:
         self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous, topic.dsa))
 
     def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
-        problem: RangeLeft | DataLost | None = None
+        problem: ValueOutOfRange | DataLost | None = None
         name = reading.field.name
         if reading.state in _NOT_JUDGED:
             return
@@ -104,7 +113,7 @@ class Values:
             return
         if _is_bad(reading, known.limits):
             limits = known.limits if reading.state is State.VALUE else None
-            problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
+            problem = ValueOutOfRange(frame.time, device, self._topic, reading, limits, frame)
         elif reading.state is State.NO_DATA:
             problem = self._lost(reading, known, frame, device)
         elif reading.state is State.VALUE and not self._open:  # what nearly every reading is
@@ -120,14 +129,14 @@ class Values:
             return None
         return DataLost(frame.time, device, self._topic, reading, before, frame)
 
-    def _settle(self, name: str, problem: RangeLeft | DataLost | None, time: int, settled: bool) -> None:
+    def _settle(self, name: str, problem: ValueOutOfRange | DataLost | None, time: int, settled: bool) -> None:
         """Bring what stands open for a field in line with what its last reading shows."""
         standing = self._open.get(name)
         if type(standing) is type(problem):
             return
         if standing is not None:
             del self._open[name]
-            self._emit(Ended(time, standing.cause))
+            self._emit(Ended(time, standing.problem_key))
         if problem is not None and settled:
             self._open[name] = problem
             self._emit(problem)
@@ -145,7 +154,7 @@ class Values:
         """Tell whether something is wrong with what a field says."""
         return field in self._open
 
-    def give_up(self) -> Iterator[RangeLeft | DataLost | CodeAlarmed]:
+    def give_up(self) -> Iterator[ValueOutOfRange | DataLost | AlarmCodeReported]:
         """Forget what stands open, and return it: nobody will speak of this topic again."""
         standing, self._open = self._open, {}
         yield from standing.values()

@@ -30,11 +30,11 @@ from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallL
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
-from rvsim.watch.reports import HEEDED, Reports
+from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
-from rvsim.watch.traffic import SECOND, Agenda, Silences
+from rvsim.watch.traffic import Deadlines, Silences
 from rvsim.watch.transitions import (
-    NameMissing,
+    MessageUndefined,
     NodeDescribed,
     Presence,
     PresenceChanged,
@@ -44,7 +44,7 @@ from rvsim.watch.transitions import (
 from rvsim.watch.values import Values
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.spec import MessageSpec
@@ -81,20 +81,20 @@ class Watch:
         self._with_rig = rig is not None
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
-        self._agenda = Agenda()
+        self._deadlines = Deadlines()
         self._events: list[Event] = []
-        self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
-        self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
+        self._roll_call = RollCall(rig, catalogue, start, self._deadlines, self._emit)
+        self._identity = Identity(rig, self._roll_call, self._deadlines, self._emit, self._forget)
+        transfers = Transfers(self._emit, self._deadlines, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
         self._reports = Reports(self._emit, transfers, self._identity.command)
         self._lengths = Lengths(self._emit)
-        self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
+        self._detectors = Detectors(catalogue, rig, self._deadlines, self._emit, self.device_at, self._parts_of)
         self._streams: dict[int, MessageRecord] = {}
         self._by_sender: dict[tuple[int, int], MessageRecord] = {}
         self._nodes: dict[int, AddressRecord] = {}
         self._silences = Silences()
         self._quiet = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
-        self.pauses = Pauses(self._agenda, self._all_parts)
+        self.pauses = Pauses(self._deadlines, self._all_parts)
         """How the bus went on after each time that it was quiet."""
         self._busyness = Overload(self._emit, self.device_at)
         self.load = self._busyness.load
@@ -105,7 +105,7 @@ class Watch:
             self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
         )
         """What the pair has told beside frames."""
-        self.trusts_times = True
+        self.times_are_valid = True
         """Whether times are believed; where those of a log run back nothing is judged by them."""
         self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
@@ -125,7 +125,7 @@ class Watch:
             frame = Frame(time, identifier, data)
         if self.wires.heeds:
             self._pass_wires(time)
-        if time > self._alarm or time - self._last > SECOND:
+        if time > self._alarm or time - self._last > SECOND_US:
             self._settle(time, arriving=True)
         if time >= self.load.end:
             self._busyness.pass_seconds(time)
@@ -139,10 +139,10 @@ class Watch:
         stream = self._streams.get(identifier)
         if stream is not None:
             part = stream.topics.get(data[stream.apart])
-            if part is not None and (part.data == data or part.unheeded):
+            if part is not None and (part.data == data or part.time_only):
                 part.frame = frame
                 part.rhythm.times.append(time - self._still)
-                if part.unheeded:
+                if part.time_only:
                     self._unknown += 1
                 return self._handed_over() if self._events else []
         self._listen(frame, stream or self._stream(identifier))
@@ -173,7 +173,7 @@ class Watch:
 
     def _doubt_times(self, time: int) -> None:
         """Judge nothing by times from now on."""
-        self.trusts_times = False
+        self.times_are_valid = False
         self._roll_call.stop_judging()
         self._busyness.stop_judging()
         self._events += self._rules.doubt_times(time)
@@ -193,7 +193,7 @@ class Watch:
     @property
     def causes(self) -> tuple[Cause, ...]:
         """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
-        asked = self._rules.changes, self._now // SECOND
+        asked = self._rules.changes, self._now // SECOND_US
         if self._explained[0] != asked:
             self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
         return self._explained[1]
@@ -257,7 +257,7 @@ class Watch:
         if stream is None:
             node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
             detectors = self._detectors.of(layout)
-            stream = MessageRecord(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
+            stream = MessageRecord(layout, node, layout.dgn in REPORT_DGNS, layout.dgn in PACKETS, detectors)
             self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream
         return stream
@@ -289,13 +289,13 @@ class Watch:
         self._roll_call.on_time(part, frame.time)
         if spec is None:
             self._note_unknown(part)
-            part.unheeded = plain
+            part.time_only = plain
         else:
             if spec.fields and not stream.is_packet:
                 plain = self._read(frame, stream, part, spec) and plain
             part.data = frame.data if plain else None
         if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.observe(part, spec):
-            part.data, part.unheeded = None, False
+            part.data, part.time_only = None, False
         for observe in stream.detectors:
             if not observe(part):
                 part.data = None
@@ -311,13 +311,13 @@ class Watch:
             )
         if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(stream, spec, part, values)
-        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND)
+        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND_US)
         return not values.unsettled and stream.length is None
 
     def _note_unknown(self, part: TopicRecord) -> None:
         self._unknown += 1
         if part.topic.message is None:
-            self._emit(NameMissing(part.frame.time, part.device.name, part.topic, part.frame))
+            self._emit(MessageUndefined(part.frame.time, part.device.name, part.topic, part.frame))
 
     def _parts_of(self, message: str) -> Iterator[TopicRecord]:
         return (part for part in self._all_parts() if part.layout.name == message)
@@ -332,7 +332,7 @@ class Watch:
 
     def _pass(self, to: int) -> None:
         if to > self._now:
-            if to > self._alarm or to - self._last > SECOND:
+            if to > self._alarm or to - self._last > SECOND_US:
                 self._settle(to, arriving=False)
             if to >= self.load.end:
                 self._busyness.pass_seconds(to)
@@ -349,16 +349,16 @@ class Watch:
 
         ``arriving`` says that a frame comes at ``time``, which ends the silence.
         """
-        while (due := self._agenda.due_before(time - self._still)) is not None:
+        while (due := self._deadlines.due_before(time - self._still)) is not None:
             since = due + self._still
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:
-                self._agenda.expire(max(since, self._last), since)
+                self._deadlines.expire(max(since, self._last), since)
             elif time > quiet.moment or not arriving:
                 break
             else:
-                self._agenda.expire(time, since)
-        quiet = self._quiet_from() if time - self._last > SECOND else None
+                self._deadlines.expire(time, since)
+        quiet = self._quiet_from() if time - self._last > SECOND_US else None
         if quiet is not None and time > quiet.moment:
             self._quiet.fall(quiet, time, self._last, self._frame)
             if arriving:
@@ -372,7 +372,7 @@ class Watch:
 
     def _set_alarm(self) -> None:
         """Note the first time after which something may be due."""
-        first = self._agenda.first
+        first = self._deadlines.first
         self._alarm = inf if first is None else first + self._still
 
     # What comes out.

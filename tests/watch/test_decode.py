@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.watch.decode import Decoder, instance_field, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder, instance_field, missing_fields_are_no_data, wrong_length
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import FieldSpec, Origin, Special
 from rvsim.wire.spec import MessageSpec
@@ -208,5 +208,5 @@ def test_what_is_missing_says_no_data_only_where_there_is_such_a_code():
         FieldSpec("wanted", 8, 8, special=Special.COMMANDED),
         FieldSpec("address", 16, 8),
     )
-    assert would_be_no_data(made, ("level", "wanted"))
-    assert not would_be_no_data(made, ("level", "address"))
+    assert missing_fields_are_no_data(made, ("level", "wanted"))
+    assert not missing_fields_are_no_data(made, ("level", "address"))

@@ -14,10 +14,10 @@ from rvsim.watch.transitions import (
     GapExceeded,
     LengthWrong,
     Limits,
-    NameMissing,
-    RangeLeft,
-    Stranger,
+    MessageUndefined,
     Topic,
+    UnplannedDevice,
+    ValueOutOfRange,
 )
 from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
 from rvsim.wire.frame import Frame
@@ -120,7 +120,7 @@ def test_a_quiet_bus():
 )
 def test_a_device_that_is_not_planned(function, holder, text, advice):
     """A warning in three forms."""
-    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND, FRAME)
+    strange = UnplannedDevice(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND, FRAME)
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert advice in flag_of(strange).advice
     assert flag_of(strange).evidence == (f"frame {SHOWN}",)
@@ -140,7 +140,7 @@ def test_a_device_that_is_not_planned(function, holder, text, advice):
 )
 def test_a_bad_value(reading, limits, text):
     """It says what was said, what is believed and by whom, and where the layout is not established."""
-    bad = RangeLeft(20, "heater", TOPIC, reading, limits, FRAME)
+    bad = ValueOutOfRange(20, "heater", TOPIC, reading, limits, FRAME)
     assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS, instance 1: air temperature {text}")
     assert flag_of(bad).evidence == (f"frame {SHOWN}",)
     assert "sensor, its wire" in flag_of(bad).advice
@@ -174,7 +174,7 @@ def test_a_wrong_length():
 
 def test_an_unknown_message():
     """A notice, and no reason to worry."""
-    unknown = NameMissing(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
+    unknown = MessageUndefined(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
     assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex is not defined here")
     assert "nothing is wrong with the bus" in flag_of(unknown).advice
     assert flag_of(unknown).evidence == (f"frame {SHOWN}",)
@@ -185,11 +185,11 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
     rules = Rules()
     first, second = rules.follow(SILENT), rules.follow(LATE)
     assert rules.follow(SILENT._replace(time=99)) is None
-    cleared = rules.follow(Ended(60 * SECOND, SILENT.cause))
+    cleared = rules.follow(Ended(60 * SECOND, SILENT.problem_key))
     assert isinstance(cleared, FlagCleared)
     assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
     assert (cleared.time, cleared.flag.until) == (60 * SECOND, 60 * SECOND)
-    assert rules.follow(Ended(61 * SECOND, SILENT.cause)) is None
+    assert rules.follow(Ended(61 * SECOND, SILENT.problem_key)) is None
     assert rules.standing(0) == (second.flag,)
     assert rules.all_flags(0) == (cleared.flag, second.flag)
     assert rules.follow(SILENT).flag.number == 3
@@ -198,7 +198,7 @@ def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
 
 def test_the_end_of_what_never_began_changes_nothing():
     """It is not an error either: a log can begin in the middle."""
-    assert Rules().follow(Ended(1, SILENT.cause)) is None
+    assert Rules().follow(Ended(1, SILENT.problem_key)) is None
 
 
 def test_cleared_flags_are_kept_in_bounds():
@@ -207,7 +207,7 @@ def test_cleared_flags_are_kept_in_bounds():
     for n in range(MAX_CLEARED_FLAGS + 50):
         found = FellSilent(n, n, "heater", (), None, 15_000_000, None)
         rules.follow(found)
-        rules.follow(Ended(n, found.cause))
+        rules.follow(Ended(n, found.problem_key))
     assert len(rules.all_flags(0)) == MAX_CLEARED_FLAGS
     assert [rules.all_flags(0)[0].number, rules.all_flags(0)[-1].number] == [51, MAX_CLEARED_FLAGS + 50]
     assert rules.standing(0) == ()
@@ -216,7 +216,7 @@ def test_cleared_flags_are_kept_in_bounds():
 def test_another_unit_than_the_planned_one():
     """With its maker and serial number; for a stranger also the line that a rig needs after an exchange."""
     name = Name(serial_number=123456, manufacturer_code=1774)
-    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
+    strange = UnplannedDevice(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
     text = "a unit other than the planned heater sends as furnace 1: manufacturer code 1774, serial number 123456"
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert flag_of(strange).advice == (
@@ -239,10 +239,10 @@ def test_a_shared_address():
     assert flag_of(shared).advice.startswith("give one of them another address")
 
 
-BAD = RangeLeft(20, "heater", TOPIC, temperature(254, State.OUT_OF_RANGE), None, FRAME)
+BAD = ValueOutOfRange(20, "heater", TOPIC, temperature(254, State.OUT_OF_RANGE), None, FRAME)
 LOST = DataLost(20, "heater", TOPIC, temperature(255, State.NO_DATA), None, FRAME)
 SHORT = LengthWrong(20, "heater", TOPIC._replace(instance=None), 2, 8, (), False, FRAME)
-UNKNOWN = NameMissing(20, "heater", Topic(2, 0x1F801, None), FRAME)
+UNKNOWN = MessageUndefined(20, "heater", Topic(2, 0x1F801, None), FRAME)
 
 
 @pytest.mark.parametrize(
@@ -273,7 +273,7 @@ def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
     rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
     assert [rules.follow(SILENT), rules.follow(SILENT), rules.accepted.total()] == [None, None, 1]
-    assert rules.follow(Ended(60 * SECOND, SILENT.cause)) is None
+    assert rules.follow(Ended(60 * SECOND, SILENT.problem_key)) is None
     assert [rules.follow(SILENT), rules.accepted.total()] == [None, 2]
     assert rules.follow(LATE).flag.number == 1
     assert rules.follow(SILENT._replace(device="roof fan")).flag.number == 2
@@ -293,7 +293,7 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
     rules = Rules()
     raised = rules.follow(SILENT).flag
     assert (raised.heard, raised.silence) == (SILENT.last.time, None)
-    cleared = rules.follow(Ended(99 * SECOND, SILENT.cause)).flag
+    cleared = rules.follow(Ended(99 * SECOND, SILENT.problem_key)).flag
     assert cleared.silence == 99 * SECOND - SILENT.last.time
     assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)
 
@@ -313,7 +313,7 @@ def test_a_standing_flag_is_told_in_the_present():
     quiet = BusFellQuiet(40 * SECOND, 40 * SECOND, 1_500_000, SECOND, 100_000, 2, FRAME._replace(time=38_500_000))
     rules.follow(quiet)
     assert "no frame from any device for 12.5 s" in rules.standing(51_000_000)[3].text
-    assert rules.follow(Ended(60 * SECOND, SILENT.cause)).flag.text == raised.text
+    assert rules.follow(Ended(60 * SECOND, SILENT.problem_key)).flag.text == raised.text
 
 
 def test_a_problem_that_is_told_again_renews_its_flag():
@@ -324,4 +324,4 @@ def test_a_problem_that_is_told_again_renews_its_flag():
     (flag,) = rules.standing(0)
     assert (flag.number, flag.since) == (1, LATE.since)
     assert "due every 1 s" in flag.text
-    assert "due every 1 s" in rules.follow(Ended(60 * SECOND, LATE.cause)).flag.text
+    assert "due every 1 s" in rules.follow(Ended(60 * SECOND, LATE.problem_key)).flag.text

@@ -5,7 +5,7 @@ import statistics
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.watch.traffic import Agenda, Duty, Rhythm, Silences, normal_silence
+from rvsim.watch.traffic import DeadlineKind, Deadlines, Rhythm, Silences, normal_silence
 
 SECOND = 1_000_000
 
@@ -59,7 +59,7 @@ def test_what_can_be_expected_at_all():
     assert not undefined.is_periodic  # nobody knows since when
     undefined.begun = 0
     assert undefined.is_periodic
-    assert (undefined.shortest_limit, undefined.limit()) == (2 * SECOND, 3 * SECOND)
+    assert (undefined.min_limit, undefined.limit()) == (2 * SECOND, 3 * SECOND)
     undefined.begun = 2 * SECOND
     assert not undefined.is_periodic
     torn = rhythm(*minute[:50], *(time + 3 * SECOND for time in minute[50:]), defined=False, promised=None)
@@ -69,9 +69,9 @@ def test_what_can_be_expected_at_all():
 
 def test_a_message_is_late_after_three_gaps_and_never_before_two_seconds():
     """Three of 5 s; two seconds for one of 100 ms."""
-    assert rhythm(0).limit() == 15 * SECOND == rhythm(0).shortest_limit
-    assert rhythm(0, promised=100_000).limit() == 2 * SECOND == rhythm(0, promised=100_000).shortest_limit
-    assert rhythm(0, promised=None).shortest_limit is None
+    assert rhythm(0).limit() == 15 * SECOND == rhythm(0).min_limit
+    assert rhythm(0, promised=100_000).limit() == 2 * SECOND == rhythm(0, promised=100_000).min_limit
+    assert rhythm(0, promised=None).min_limit is None
 
 
 def test_the_age_counts_from_the_return_of_the_device():
@@ -126,17 +126,17 @@ def test_a_silence_is_normal_up_to_ten_times_the_median_and_to_a_second():
     assert normal_silence(500_000) == 5 * SECOND
 
 
-class Deadlines:
+class MovableSubjects:
     """Subjects whose deadlines can be moved; what expires is kept."""
 
     def __init__(self):
         self.due: dict[str, int | None] = {}
         self.expired: list[tuple[str, int, int]] = []
-        self.agenda = Agenda()
+        self.deadlines = Deadlines()
 
-    def duty(self, order: int = 0) -> Duty:
+    def duty(self, order: int = 0) -> DeadlineKind:
         """One sort of deadline."""
-        return Duty(
+        return DeadlineKind(
             order,
             lambda name, passed: self.due[name],
             lambda name, time, since: self.expired.append((name, time, since)),
@@ -145,51 +145,51 @@ class Deadlines:
 
 def test_a_deadline_expires_for_the_first_moment_after_it():
     """At the deadline itself it has not passed."""
-    one = Deadlines()
+    one = MovableSubjects()
     one.due["a"] = 100
-    one.agenda.put(100, one.duty(), 0, "a")
-    assert one.agenda.due_before(100) is None
-    assert one.agenda.due_before(101) == 100
-    one.agenda.expire(105, 100)
+    one.deadlines.put(100, one.duty(), 0, "a")
+    assert one.deadlines.due_before(100) is None
+    assert one.deadlines.due_before(101) == 100
+    one.deadlines.expire(105, 100)
     assert one.expired == [("a", 105, 100)]
-    assert one.agenda.first is None
+    assert one.deadlines.first is None
 
 
 def test_a_deadline_that_moved_on_waits_for_its_new_moment():
     """The old moment passes unnoticed, and so does one whose subject has no deadline any more."""
-    one, duty = Deadlines(), Deadlines().duty()
+    one, duty = MovableSubjects(), MovableSubjects().duty()
     duty = one.duty()
     one.due.update(a=300, b=None)
-    one.agenda.put(100, duty, 0, "a")
-    one.agenda.put(100, duty, 1, "b")
-    assert one.agenda.due_before(250) is None
-    assert one.agenda.first == 300
-    assert one.agenda.has(duty, 0)
-    assert not one.agenda.has(duty, 1)
+    one.deadlines.put(100, duty, 0, "a")
+    one.deadlines.put(100, duty, 1, "b")
+    assert one.deadlines.due_before(250) is None
+    assert one.deadlines.first == 300
+    assert one.deadlines.has(duty, 0)
+    assert not one.deadlines.has(duty, 1)
 
 
 def test_each_duty_has_one_deadline_for_a_subject():
     """A second one is not planned while the first stands; another duty has its own, and after expiry it is free."""
-    one = Deadlines()
+    one = MovableSubjects()
     early, late = one.duty(0), one.duty(1)
     one.due["a"] = 50
-    one.agenda.put(50, early, 7, "a")
-    one.agenda.put(50, early, 7, "a")
-    one.agenda.put(50, late, 7, "a")
+    one.deadlines.put(50, early, 7, "a")
+    one.deadlines.put(50, early, 7, "a")
+    one.deadlines.put(50, late, 7, "a")
     for _ in range(2):
-        assert one.agenda.due_before(51) == 50
-        one.agenda.expire(51, 50)
-    assert one.agenda.due_before(51) is None
-    one.agenda.put(60, early, 7, "a")
-    assert one.agenda.first == 60
+        assert one.deadlines.due_before(51) == 50
+        one.deadlines.expire(51, 50)
+    assert one.deadlines.due_before(51) is None
+    one.deadlines.put(60, early, 7, "a")
+    assert one.deadlines.first == 60
 
 
 def test_deadlines_of_one_moment_go_by_duty_and_then_by_number():
     """The order does not depend on the order of planning."""
-    one = Deadlines()
+    one = MovableSubjects()
     for name, order, number in [("d", 1, 0), ("c", 0, 9), ("b", 0, 3), ("a", 0, 1)]:
         one.due[name] = 10
-        one.agenda.put(10, one.duty(order), number, name)
-    while one.agenda.due_before(11) is not None:
-        one.agenda.expire(11, 10)
+        one.deadlines.put(10, one.duty(order), number, name)
+    while one.deadlines.due_before(11) is not None:
+        one.deadlines.expire(11, 10)
     assert [name for name, _, _ in one.expired] == ["a", "b", "c", "d"]

@@ -17,7 +17,7 @@ from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.text.flags import Account, gathered, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
-from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
+from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Rail, Summary
@@ -43,9 +43,9 @@ def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
     """Return the two lines at the top."""
     load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst."
     brief = f"Pair {_percent(busy[0])} % busy."
-    if not scene.watch.trusts_times:
+    if not scene.watch.times_are_valid:
         load = brief = "Times run back: no load."
-    elif busy[1] > POSSIBLE_PERCENT:
+    elif busy[1] > MAX_POSSIBLE_PERCENT:
         load = f"Pair {_percent(busy[0])} % busy, {_percent(busy[1])} % at worst: impossible."
     still = ", standing still" if scene.paused and not scene.ended else ""
     still = f", {scene.speed:g} x" + still if scene.speed != 1 else still

@@ -14,7 +14,7 @@ from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.bus.turn import Turn, latest_access
+from rvsim.watch.bus.turn import Turn, latest_turn
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Rail, Said, Summary, summary
@@ -242,7 +242,7 @@ class Scene:
     def access(self) -> Turn | None:
         """Return the last access of the pair that others waited for, else the last one of the last two seconds."""
         load = self.watch.load
-        latest, contested = latest_access(load.recent), latest_access(load.crowded)
+        latest, contested = latest_turn(load.recent), latest_turn(load.crowded)
         return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
 
     def named(self, identifier: int) -> str:

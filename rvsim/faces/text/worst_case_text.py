@@ -5,7 +5,7 @@ Knows: the assumptions that have to be said with it. Does not know how it is wor
 
 from typing import Any
 
-from rvsim.watch.bus.worst_case import ASIDE_GAP, WorstCase
+from rvsim.watch.bus.worst_case import OTHER_FRAMES_GAP_US, WorstCase
 
 _SHOWN = 3
 
@@ -26,7 +26,7 @@ def promise_text(promise: WorstCase) -> str:
         kept = ""
     return (
         f"{load}{kept}. Computed, not measured: no errors, gaps kept, and each node sends at most one other frame in "
-        f"{ASIDE_GAP // 1000} ms."
+        f"{OTHER_FRAMES_GAP_US // 1000} ms."
     )
 
 

@@ -19,10 +19,9 @@ from rvsim.rig.model import Rig
 from rvsim.rig.quantity import LONGEST_US
 from rvsim.rig.toml_file import TomlFile
 from rvsim.watch.flag import Flag, FlagKind
-from rvsim.watch.traffic import SECOND
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS, dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.name import Name
@@ -56,7 +55,7 @@ class Overheard:
                 yield frame
                 continue
             time = max(frame.time, last)
-            if time - last > SECOND:
+            if time - last > SECOND_US:
                 self.pauses[time] = time - last
             last = time
             if dgn_of(frame.identifier) == ADDRESS_CLAIM and len(frame.data) == 8:

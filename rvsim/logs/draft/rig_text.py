@@ -16,15 +16,15 @@ from rvsim.rig.claimed import written
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.quantity import spoken
 from rvsim.watch.flag import Flag, FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.name import Name
 
 _LISTED = 30
 """So many messages of a device are listed; the rest is counted."""
 _ACCEPTED_APART = 12
 """So many flags of one kind and device are accepted message by message; more of them are accepted as one."""
-STEP = SECOND // 10
+STEP = SECOND_US // 10
 """The longest pause is rounded up to this."""
 
 
@@ -104,7 +104,7 @@ def _longest_pause(normal: Mapping[Flag, int]) -> Iterator[str]:
     flag = next(flag for flag, pause in normal.items() if pause == longest)
     times = "once" if len(normal) == 1 else f"{len(normal)} times"
     yield ""
-    yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND:.3f} s, up to"
+    yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND_US:.3f} s, up to"
     yield f"# {_moment(flag.until or 0)} of the log. Remove this, and such a pause is told again."
     yield f'longest_pause = "{spoken(-(-longest // STEP) * STEP)}"'
 
@@ -157,8 +157,8 @@ def _how_often(heard: MessageCounts) -> str:
     if heard.median is None or heard.mean is None:
         return "once"
     if heard.in_bursts:
-        return f"{heard.count} times, in bursts, every {heard.mean / SECOND:.2f} s on average"
-    return f"{heard.count} times, usually every {heard.median / SECOND:.2f} s"
+        return f"{heard.count} times, in bursts, every {heard.mean / SECOND_US:.2f} s on average"
+    return f"{heard.count} times, usually every {heard.median / SECOND_US:.2f} s"
 
 
 def accepted_of(flags: Iterable[Flag], devices: set[str]) -> Accepted:
@@ -209,7 +209,7 @@ def _seen(flags: list[Flag]) -> str:
 
 
 def _moment(time: int) -> str:
-    return f"{time / SECOND:.1f} s"
+    return f"{time / SECOND_US:.1f} s"
 
 
 def plain(text: str) -> str:

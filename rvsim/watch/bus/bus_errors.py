@@ -7,15 +7,15 @@ simulated pair, an adapter or a log. Needs every error frame and change of state
 from collections import Counter, deque
 from collections.abc import Callable
 
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Ended, ErrorExtent, ErrorsOnBus, Transition
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import ErrorState, StateChanged
 
-MANY, MANY_WITHIN = 10, 10 * SECOND
+MANY_ERRORS, MANY_ERRORS_WITHIN_US = 10, 10 * SECOND_US
 """So many error frames within less than so long are many. Our decision."""
-CALM = 60 * SECOND
+ERRORS_CLEAR_AFTER_US = 60 * SECOND_US
 """So long without an error frame ends the flag: noise that comes now and then is one trouble. Our decision."""
-_SECONDS_TOLD = 10
+_MAX_LISTED = 10
 """Seconds with error frames that are told one by one, and kinds of errors."""
 
 
@@ -55,12 +55,12 @@ class BusErrors:
         self._last = self._stirred = time
         latest = self._latest
         latest.append(time)
-        while latest[0] <= time - MANY_WITHIN:
+        while latest[0] <= time - MANY_ERRORS_WITHIN_US:
             latest.popleft()
-        second = time // SECOND
-        if second in self._seconds or len(self._seconds) < _SECONDS_TOLD:
+        second = time // SECOND_US
+        if second in self._seconds or len(self._seconds) < _MAX_LISTED:
             self._seconds[second] = self._seconds.get(second, 0) + 1
-        if about and (about in self._about or len(self._about) < _SECONDS_TOLD):
+        if about and (about in self._about or len(self._about) < _MAX_LISTED):
             self._about[about] += 1
         before = self._standing
         since, count, most, worst = (
@@ -103,7 +103,7 @@ class BusErrors:
         )
         before = self._standing
         if before is not None and found.extent > before.extent:
-            self._emit(Ended(time, before.cause))
+            self._emit(Ended(time, before.problem_key))
         elif before is not None:
             found = found._replace(extent=before.extent)  # it is over as a whole, not step by step
         self._tell(found)
@@ -112,19 +112,19 @@ class BusErrors:
         states = {one.state for one in self._controllers.values()}
         if ErrorState.BUS_OFF in states:
             return ErrorExtent.BUS_OFF
-        many = self._counts_by_time and most >= MANY
+        many = self._counts_by_time and most >= MANY_ERRORS
         return ErrorExtent.MANY if many or states else ErrorExtent.FEW
 
     def _tell(self, found: ErrorsOnBus) -> None:
         self._standing = found
         self._emit(found)
         is_off = any(one.state is ErrorState.BUS_OFF for one in self._controllers.values())
-        self.due = None if is_off else self._stirred + CALM
+        self.due = None if is_off else self._stirred + ERRORS_CLEAR_AFTER_US
 
     def _end(self, time: int) -> None:
         """Forget all of it; a controller that is error passive and makes no errors is so no more."""
         assert self._standing is not None
-        self._emit(Ended(time, self._standing.cause))
+        self._emit(Ended(time, self._standing.problem_key))
         self._standing = self.due = None
         self._controllers.clear()
         self._seconds.clear()

@@ -11,32 +11,31 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple
 
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame
 from rvsim.wire.timing import BIT_RATE, exact_bits, least_bits, most_bits
 
-SECOND = 1_000_000
-IDLE_TOLD = 3
+MAX_IDLE_SECONDS = 3
 """So many seconds of a pause are told; what goes by behind them changes nothing."""
-POSSIBLE_PERCENT = 100.2
+MAX_POSSIBLE_PERCENT = 100.2
 """No pair can be busier. Above 100: a frame counts whole that began before the second (160 bits, 0.06 %), the times of
 a simulated pair leave out up to 29 stuff bits (0.01 %), and many logs have whole milliseconds (0.1 %)."""
-_LEAST = tuple(least_bits(length) for length in range(9))
-_LONGEST_US = most_bits(8) * SECOND // BIT_RATE
-_LEAST_TO_MOST = most_bits(8) / least_bits(8)
+_MIN_BITS = tuple(least_bits(length) for length in range(9))
+_MAX_FRAME_US = most_bits(8) * SECOND_US // BIT_RATE
+_MAX_STUFFING_RATIO = most_bits(8) / least_bits(8)
 """By how much stuff bits can lengthen a frame at most; a shorter frame by less."""
 
-Passed = Frame | OtherFrame
+BusFrame = Frame | OtherFrame
 """What took the pair for some time."""
-User = int | str
+FrameSource = int | str
 """Who used the pair: a source address, or the kind of a frame that has none."""
 
 
-def _least(passed: Passed) -> int:
-    return _LEAST[len(passed.data)] if isinstance(passed, Frame) else passed.bits
+def _least(passed: BusFrame) -> int:
+    return _MIN_BITS[len(passed.data)] if isinstance(passed, Frame) else passed.bits
 
 
-def _exact(passed: Passed) -> int:
+def _exact(passed: BusFrame) -> int:
     return exact_bits(passed.identifier, passed.data) if isinstance(passed, Frame) else passed.bits
 
 
@@ -46,28 +45,28 @@ class Window(NamedTuple):
     """
 
     end: int
-    passed: tuple[Passed, ...]
+    passed: tuple[BusFrame, ...]
 
     @property
     def start(self) -> int:
         """Where it began, in microseconds; below 0 where it is longer than all that was heard."""
-        return self.end - SECOND
+        return self.end - SECOND_US
 
     @property
     def percent(self) -> float:
         """The load, every stuff bit counted."""
         return 100 * sum(map(_exact, self.passed)) / BIT_RATE
 
-    def by_user(self) -> Counter[User]:
+    def by_user(self) -> Counter[FrameSource]:
         """Return the bits of each source address, and of each kind of frame that has none."""
-        bits: Counter[User] = Counter()
+        bits: Counter[FrameSource] = Counter()
         for passed in self.passed:
             bits[passed.identifier & 0xFF if isinstance(passed, Frame) else str(passed.kind)] += _exact(passed)
         return bits
 
 
 def windows(
-    before: Sequence[Passed], passed: Sequence[Passed], bits_of: Callable[[Passed], int]
+    before: Sequence[BusFrame], passed: Sequence[BusFrame], bits_of: Callable[[BusFrame], int]
 ) -> Iterator[tuple[int, int, int]]:
     """Go through the seconds that end with each frame of ``passed``, which follows ``before``.
 
@@ -78,14 +77,14 @@ def windows(
     first, held = 0, sum(bits[: len(before)])
     for place in range(len(before), len(both)):
         held += bits[place]
-        began = both[place].time - SECOND
+        began = both[place].time - SECOND_US
         while both[first].time <= began:
             held -= bits[first]
             first += 1
         yield held, first, place + 1
 
 
-class Busy(NamedTuple):
+class BusySecond(NamedTuple):
     """One whole second; ``start`` in microseconds. ``frames`` are those that ended in it, ``others`` what beside them
     took the pair, ``before`` all of the second before.
     """
@@ -94,16 +93,16 @@ class Busy(NamedTuple):
     least: int
     frames: tuple[Frame, ...]
     others: tuple[OtherFrame, ...] = ()
-    before: tuple[Passed, ...] = ()
+    before: tuple[BusFrame, ...] = ()
     least_before: int = 0
 
     @property
     def end(self) -> int:
         """Where the next second begins."""
-        return self.start + SECOND
+        return self.start + SECOND_US
 
     @property
-    def passed(self) -> tuple[Passed, ...]:
+    def passed(self) -> tuple[BusFrame, ...]:
         """All that took the pair, in the order of time."""
         return tuple(sorted((*self.frames, *self.others), key=attrgetter("time"))) if self.others else self.frames
 
@@ -114,9 +113,9 @@ class Busy(NamedTuple):
 
     def can_reach(self, percent: float) -> bool:
         """Tell whether a second that ends in this one can be so busy, without looking at any."""
-        return 100 * (self.least_before + self.least) * _LEAST_TO_MOST / BIT_RATE >= percent
+        return 100 * (self.least_before + self.least) * _MAX_STUFFING_RATIO / BIT_RATE >= percent
 
-    def busiest(self, bits_of: Callable[[Passed], int] = _exact) -> Window:
+    def busiest(self, bits_of: Callable[[BusFrame], int] = _exact) -> Window:
         """Return the busiest second that ends with a frame of this one, the first of equals; empty without frames."""
         passed = self.passed
         most = max(windows(self.before, passed, bits_of), key=lambda each: each[0], default=None)
@@ -135,10 +134,10 @@ class Busy(NamedTuple):
         return None
 
 
-_IDLE = Busy(-SECOND, 0, ())
+_IDLE = BusySecond(-SECOND_US, 0, ())
 
 
-class PairLoad:
+class BusLoad:
     """Load over the last whole second, and over the busiest so far, wherever it began.
 
     The busiest is the second with the most bits before stuffing: of two that are nearly alike the other one may be
@@ -146,7 +145,7 @@ class PairLoad:
     """
 
     def __init__(self) -> None:
-        self.end = SECOND
+        self.end = SECOND_US
         """When the present second is over, in microseconds."""
         self.frames: list[Frame] = []
         """The frames of the present second."""
@@ -161,7 +160,7 @@ class PairLoad:
         """How many seconds without a frame were told in a row."""
         self._percents: dict[int, float] = {}
 
-    def add(self, passed: Passed) -> None:
+    def add(self, passed: BusFrame) -> None:
         """Count a frame; the seconds that are over by then are closed."""
         if passed.time >= self.end:
             for _ in self.close(passed.time):
@@ -176,20 +175,20 @@ class PairLoad:
         """The frames of the last whole second and of the present one, in their order."""
         return (*self._last.frames, *self.frames)
 
-    def close(self, time: int) -> Iterator[Busy]:
+    def close(self, time: int) -> Iterator[BusySecond]:
         """Close the seconds that are over by ``time``; of a long pause the first ones only."""
         while time >= self.end:
-            if self._idle >= IDLE_TOLD and not (self.frames or self.others):
-                self.end = time - time % SECOND + SECOND
+            if self._idle >= MAX_IDLE_SECONDS and not (self.frames or self.others):
+                self.end = time - time % SECOND_US + SECOND_US
                 return
             self._last = second = self._present()
             self._idle = 0 if second.least else self._idle + 1
-            if any(frame.time - before.time <= _LONGEST_US for before, frame in pairwise(self.frames)):
+            if any(frame.time - before.time <= _MAX_FRAME_US for before, frame in pairwise(self.frames)):
                 self.crowded = second.frames
             self._worst, self._worst_least = self._worst_with(second)
             self.frames.clear()
             self.others.clear()
-            self.end += SECOND
+            self.end += SECOND_US
             yield second
 
     def percent(self, now: int = 0) -> tuple[float, float]:
@@ -197,7 +196,7 @@ class PairLoad:
 
         Without ``now`` the last frame tells the time: then wires that have fallen quiet stay as busy as they were.
         """
-        gone = (now - self.end) // SECOND + 1 if now >= self.end else 0
+        gone = (now - self.end) // SECOND_US + 1 if now >= self.end else 0
         present = self._present()
         last = self._last if gone <= 0 else present if gone == 1 else _IDLE
         if gone <= 0 and self._last.end != present.start:
@@ -208,7 +207,7 @@ class PairLoad:
             before = max(before, worst.percent if gone > 0 else 100 * least / BIT_RATE)
         return self._of(last.end, last), before
 
-    def _worst_with(self, second: Busy) -> tuple[Window, int]:
+    def _worst_with(self, second: BusySecond) -> tuple[Window, int]:
         """Return the busiest second so far and its fewest bits, those included that end in ``second``."""
         if second.least_before + second.least > self._worst_least:
             found = second.busiest(_least)
@@ -217,13 +216,13 @@ class PairLoad:
                 return found, least
         return self._worst, self._worst_least
 
-    def _present(self) -> Busy:
-        least = sum(_LEAST[len(frame.data)] for frame in self.frames) + sum(other.bits for other in self.others)
-        start = self.end - SECOND
+    def _present(self) -> BusySecond:
+        least = sum(_MIN_BITS[len(frame.data)] for frame in self.frames) + sum(other.bits for other in self.others)
+        start = self.end - SECOND_US
         before = self._last if self._last.end == start else _IDLE
-        return Busy(start, least, tuple(self.frames), tuple(self.others), before.passed, before.least)
+        return BusySecond(start, least, tuple(self.frames), tuple(self.others), before.passed, before.least)
 
-    def _of(self, end: int, part: Busy | Window) -> float:
+    def _of(self, end: int, part: BusySecond | Window) -> float:
         """Return the load of a second that is over; once it is closed it is worked out once."""
         if part is not self._last and part is not self._worst:
             return part.percent  # over by the clock, and frames of it may still be on their way

@@ -6,19 +6,19 @@ such steps: its port's times go on. Needs every step of time that the reader of 
 
 from collections.abc import Callable
 
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import LogOutOfOrder, Transition
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import TimeWentBack
 
-MAX_STEP = SECOND
+MAX_STEP_BACK_US = SECOND_US
 """A step back of more is no late frame. Our decision."""
-MAX_PERCENT = 1
+MAX_STEPS_PERCENT = 1
 """Percent of the entries that may run back. Our decision."""
 MIN_ENTRIES = 1000
 """Before so many entries the share of those that run back is not judged, but at the end of the log. Our decision."""
-_PLACES = 5
+_MAX_LISTED_PLACES = 5
 """So many places are told."""
-_RENEWED = 100
+_MAX_RENEWED_STEPS = 100
 """After so many steps what is told of them is renewed at the end of the log only."""
 
 
@@ -38,10 +38,10 @@ class LogOrder:
             self._since = step.time
         self._steps += 1
         self._longest = max(self._longest, step.by)
-        if len(self._where) < _PLACES:
+        if len(self._where) < _MAX_LISTED_PLACES:
             self._where.append((step.where, step.by))
         is_many = entries + 1 >= MIN_ENTRIES and self._is_many(entries + 1)
-        is_new = self._steps <= _RENEWED if self._is_told else step.by > MAX_STEP or is_many
+        is_new = self._steps <= _MAX_RENEWED_STEPS if self._is_told else step.by > MAX_STEP_BACK_US or is_many
         if is_new:
             self._tell(step.time, entries + 1)
 
@@ -51,7 +51,7 @@ class LogOrder:
             self._tell(time, entries)
 
     def _is_many(self, entries: int) -> bool:
-        return 100 * self._steps > MAX_PERCENT * entries
+        return 100 * self._steps > MAX_STEPS_PERCENT * entries
 
     def _tell(self, time: int, entries: int) -> None:
         found = LogOutOfOrder(time, self._since, self._steps, entries, self._longest, tuple(self._where))

@@ -6,12 +6,12 @@ two whole seconds together can reach a limit, for any second lies within two of 
 
 from collections.abc import Callable
 
-from rvsim.watch.bus.bus_load import IDLE_TOLD, POSSIBLE_PERCENT, Busy, PairLoad, Window
+from rvsim.watch.bus.bus_load import MAX_IDLE_SECONDS, MAX_POSSIBLE_PERCENT, BusLoad, BusySecond, Window
 from rvsim.watch.transitions import BusBusy, Ended, LoadImpossible, Transition
 
 BUSY_NOTICE, BUSY_WARNING = 40, 70
 """Percent of a second. 40: an engine maker's electrical installation guide, for design; 70 is our decision."""
-CALM_SECONDS = IDLE_TOLD
+CLEAR_AFTER_SECONDS = MAX_IDLE_SECONDS
 """So many seconds below the limit end it: three. Common practice, no source."""
 
 
@@ -19,7 +19,7 @@ class Overload:
     """Watches the load of one pair: every second, wherever it begins."""
 
     def __init__(self, emit: Callable[[Transition], None], name_of: Callable[[int], str]) -> None:
-        self.load = PairLoad()
+        self.load = BusLoad()
         self._emit = emit
         self._name_of = name_of
         self._judges = True
@@ -36,17 +36,17 @@ class Overload:
         """Judge no load from now on: the times are wrong, or the bit rate."""
         self._judges = False
 
-    def _judge(self, second: Busy) -> None:
+    def _judge(self, second: BusySecond) -> None:
         busiest = second.busiest() if second.can_reach(BUSY_NOTICE) else None
         percent = busiest.percent if busiest is not None else 0.0
-        if busiest is not None and percent > POSSIBLE_PERCENT:
+        if busiest is not None and percent > MAX_POSSIBLE_PERCENT:
             self._doubt(second, busiest, percent)
             return
         above = BUSY_WARNING if percent > BUSY_WARNING else BUSY_NOTICE if percent > BUSY_NOTICE else 0
         standing = self._standing
         if standing is not None and above < standing.above:
             self._calm += 1
-            if self._calm < CALM_SECONDS:
+            if self._calm < CLEAR_AFTER_SECONDS:
                 return
         self._calm = 0
         if busiest is not None and standing is not None and standing.above == above:
@@ -57,22 +57,22 @@ class Overload:
         if (standing.above if standing else 0) == above:
             return
         if standing is not None:
-            self._emit(Ended(second.end, standing.cause))
+            self._emit(Ended(second.end, standing.problem_key))
         self._standing = None
         if busiest is not None and above:
             first = second.first_above(above) or busiest
             self._standing = self._busy(second, first.end, busiest, percent, above)
             self._emit(self._standing)
 
-    def _doubt(self, second: Busy, busiest: Window, percent: float) -> None:
+    def _doubt(self, second: BusySecond, busiest: Window, percent: float) -> None:
         """Tell that no pair can be so busy, and judge no load any more."""
         self.stop_judging()
         if self._standing is not None:
-            self._emit(Ended(second.end, self._standing.cause))
+            self._emit(Ended(second.end, self._standing.problem_key))
             self._standing = None
         self._emit(LoadImpossible(second.end, busiest.end, percent, len(busiest.passed)))
 
-    def _busy(self, second: Busy, since: int, busiest: Window, percent: float, above: int) -> BusBusy:
+    def _busy(self, second: BusySecond, since: int, busiest: Window, percent: float, above: int) -> BusBusy:
         bits = busiest.by_user()
         (user, most), *_ = bits.most_common(1)
         share = 100 * most / bits.total()

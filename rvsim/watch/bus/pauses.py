@@ -9,14 +9,15 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import GAPS_TO_KNOW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import MIN_KNOWN_GAPS, DeadlineKind, Deadlines
+from rvsim.wire.frame import SECOND_US
 
-LOOKED_AT_US = 6 * SECOND
+RESUMPTION_CHECK_US = 6 * SECOND_US
 """For so long a bus is looked at after a pause: heartbeats come at least every 5 s (rv-c.com/node/82)."""
 MAX_GAPS_ACROSS = 50
 """Over more gaps than this a rhythm cannot be followed: the mean of 32 gaps with a jitter of some percent is known to a
 third of a percent (arithmetic; the jitter is common practice, no source)."""
-OFF_RHYTHM = 0.15
+MAX_OFFSET_OF_GAP = 0.15
 """The part of a gap by which the first message after a pause may miss its place. Our decision."""
 MAX_PAUSES = 1_000
 """Pauses that are remembered; the oldest go first."""
@@ -37,7 +38,7 @@ class Resumption(NamedTuple):
     in_rhythm: int
 
     @property
-    def nobody_noticed(self) -> bool:
+    def is_unnoticed(self) -> bool:
         """Tell whether everybody went on as if there had been no pause."""
         return not self.claims and self.judged >= 3 and self.in_rhythm >= 0.8 * self.judged
 
@@ -57,12 +58,12 @@ class _Pause:
 class Pauses:
     """Every pause of one bus that counted as quiet."""
 
-    def __init__(self, agenda: Agenda, parts: Callable[[], Iterable[TopicRecord]]) -> None:
+    def __init__(self, deadlines: Deadlines, parts: Callable[[], Iterable[TopicRecord]]) -> None:
         self.resumptions: dict[int, Resumption] = {}
         """How the bus went on, by the time at which each pause ended."""
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._parts = parts
-        self._duty = Duty(5, self._due, self._judge)
+        self._duty = DeadlineKind(5, self._due, self._judge)
         self._recent: _Pause | None = None
         self._count = 0
 
@@ -70,11 +71,11 @@ class Pauses:
         """Note that a pause of ``length`` is over."""
         self._count += 1
         self._recent = _Pause(self._count, time, length, bus_time)
-        self._agenda.put(bus_time + LOOKED_AT_US, self._duty, self._count, self._recent)
+        self._deadlines.put(bus_time + RESUMPTION_CHECK_US, self._duty, self._count, self._recent)
 
     def claim(self, time: int, address: int) -> None:
         """Note an address claim."""
-        if self._recent is not None and time - self._recent.ended <= LOOKED_AT_US:
+        if self._recent is not None and time - self._recent.ended <= RESUMPTION_CHECK_US:
             self._recent.claims[address] = None
 
     def _due(self, pause: _Pause, passed: int) -> int | None:
@@ -97,10 +98,10 @@ def _kept(part: TopicRecord, pause: _Pause) -> bool | None:
     before = [time for time in times if time < pause.bus_time]
     after = next((time for time in times if time > pause.bus_time), None)
     at_its_edge = len(before) + sum(time > pause.bus_time for time in times) < len(times)
-    if after is None or at_its_edge or len(before) <= GAPS_TO_KNOW:
+    if after is None or at_its_edge or len(before) <= MIN_KNOWN_GAPS:
         return None  # of a frame at the very edge it cannot be told on which side of the pause it stood
     gap = (before[-1] - before[0]) / (len(before) - 1)
     across = after - before[-1] + pause.length
     if not gap or across > MAX_GAPS_ACROSS * gap:
         return None
-    return abs((across + gap / 2) % gap - gap / 2) <= OFF_RHYTHM * gap
+    return abs((across + gap / 2) % gap - gap / 2) <= MAX_OFFSET_OF_GAP * gap

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from rvsim.watch.awaited import Awaited
 from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import TALKERS, Silences, normal_silence
+from rvsim.watch.traffic import MIN_MISSED_SOURCES, Silences, normal_silence
 from rvsim.watch.transitions import BusFellQuiet, Ended
 from rvsim.wire.frame import Frame
 
@@ -51,9 +51,9 @@ class QuietBus:
         if median is None:
             return None
         awaited = self.awaited.moments(last - still)
-        if len(awaited) < TALKERS:
+        if len(awaited) < MIN_MISSED_SOURCES:
             return None
-        moment = max(last + normal_silence(median), awaited[TALKERS - 1] + still)
+        moment = max(last + normal_silence(median), awaited[MIN_MISSED_SOURCES - 1] + still)
         return Quiet(moment, median, sum(one + still <= moment for one in awaited))
 
     def fall(self, quiet: Quiet, time: int, last: int, frame: Frame | None) -> None:
@@ -69,6 +69,6 @@ class QuietBus:
         """Learn that a frame has come; return whether the bus was told to be quiet."""
         if self._told is None:
             return False
-        self._emit(Ended(time, self._told.cause))
+        self._emit(Ended(time, self._told.problem_key))
         self._told = None
         return True

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.timing import BIT_RATE, bits_of, exact_bits, least_bits
 
 _TOLERANCE_US = 8
@@ -48,12 +48,12 @@ def follows(before: Frame, frame: Frame) -> bool:
     Adapters give the times of the ends, so between two is the length of the later one; a simulated pair gives those of
     the ends without stuff bits, and the stuff bits between them are those of the earlier one.
     """
-    shortest = least_bits(min(len(one.data) for one in (before, frame))) * 1_000_000 // BIT_RATE
-    longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * 1_000_000 // BIT_RATE
+    shortest = least_bits(min(len(one.data) for one in (before, frame))) * SECOND_US // BIT_RATE
+    longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * SECOND_US // BIT_RATE
     return shortest - _TOLERANCE_US <= frame.time - before.time <= longest + _TOLERANCE_US
 
 
-def latest_access(frames: Sequence[Frame]) -> Turn | None:
+def latest_turn(frames: Sequence[Frame]) -> Turn | None:
     """Return the last access that others waited for, else the last one; None without frames.
 
     Only what gave way by its identifier is told as waiting: a frame with a lower one came too late to take part. So did

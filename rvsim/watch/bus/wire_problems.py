@@ -11,12 +11,19 @@ no-acknowledge and shared-address, and do not count as errors of the wires.
 from collections.abc import Callable
 
 from rvsim.watch.bus.bus_errors import BusErrors
-from rvsim.watch.bus.bus_load import PairLoad
+from rvsim.watch.bus.bus_load import BusLoad
 from rvsim.watch.bus.log_order import LogOrder
-from rvsim.watch.bus.overload import CALM_SECONDS
+from rvsim.watch.bus.overload import CLEAR_AFTER_SECONDS
 from rvsim.watch.bus.worst_case import WorstCase
-from rvsim.watch.traffic import SECOND
-from rvsim.watch.transitions import Ended, FramesCollided, NobodyAcknowledges, TimesMisread, Transition, WaitedTooLong
+from rvsim.watch.transitions import (
+    Ended,
+    FramesCollided,
+    SenderNotAcknowledged,
+    TimesInWrongUnit,
+    Transition,
+    WorstCaseExceeded,
+)
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import (
     Collided,
@@ -37,11 +44,11 @@ from rvsim.wire.line_events import (
 )
 from rvsim.wire.timing import ERROR_BITS
 
-ALONE = SECOND
+MAX_UNACKNOWLEDGED_US = SECOND_US
 """For so long a node may go on unacknowledged: nodes of one vehicle come up one after the other. Our decision."""
-APART = 60 * SECOND
+COLLISIONS_CLEAR_AFTER_US = 60 * SECOND_US
 """So long without a collision ends that flag: two that share an address collide only when they meet. Our decision."""
-CALM = CALM_SECONDS * SECOND
+WAITS_CLEAR_AFTER_US = CLEAR_AFTER_SECONDS * SECOND_US
 """So long without a message that waits too long ends that flag."""
 
 
@@ -62,7 +69,7 @@ class WireProblems:
         emit: Callable[[Transition], None],
         claimed: Callable[[int], bool],
         promise: Callable[[], WorstCase | None],
-        load: PairLoad,
+        load: BusLoad,
         frames: Callable[[], int],
         doubt: Callable[[int], None],
     ) -> None:
@@ -86,12 +93,12 @@ class WireProblems:
         self._emit, self._claimed = emit, claimed
         self.promise = promise
         """Returns what the plan promises, None without a plan."""
-        self._alone: dict[int, NobodyAcknowledges] = {}
+        self._alone: dict[int, SenderNotAcknowledged] = {}
         self._told_alone: set[int] = set()
         self._heard_again: dict[int, int] = {}
         self._met: dict[int, FramesCollided] = {}
         self._collided_at: dict[str, int] = {}
-        self._late: WaitedTooLong | None = None
+        self._late: WorstCaseExceeded | None = None
 
     def observe_event(self, event: LineEvent) -> None:
         """Take in what has happened."""
@@ -103,7 +110,7 @@ class WireProblems:
             case TimeWentBack():
                 self._order.observe_step(event, self._frames() + self._others)
             case TimesInUnit():
-                self._emit(TimesMisread(event.time, 0, event.factor, event.messages))
+                self._emit(TimesInWrongUnit(event.time, 0, event.factor, event.messages))
                 self._doubt_times(event.time)
             case LogEnded():
                 self._order.finish(event.time, self._frames() + self._others)
@@ -134,7 +141,7 @@ class WireProblems:
             self._heard_again[source] = time
         if found is not None and source in self._told_alone:
             self._told_alone.discard(source)
-            self._emit(Ended(time, found.cause))
+            self._emit(Ended(time, found.problem_key))
         self._plan()
 
     def settle(self, time: int) -> None:
@@ -146,20 +153,20 @@ class WireProblems:
                 self._told_alone.add(source)
                 self._emit(alone)
         for source, met in list(self._met.items()):
-            if met.time + APART < time:
+            if met.time + COLLISIONS_CLEAR_AFTER_US < time:
                 del self._met[source]
-                self._emit(Ended(met.time + APART, met.cause))
-        if self._late is not None and self._late.time + CALM < time:
-            self._emit(Ended(self._late.time + CALM, self._late.cause))
+                self._emit(Ended(met.time + COLLISIONS_CLEAR_AFTER_US, met.problem_key))
+        if self._late is not None and self._late.time + WAITS_CLEAR_AFTER_US < time:
+            self._emit(Ended(self._late.time + WAITS_CLEAR_AFTER_US, self._late.problem_key))
             self._late = None
         self._errors.settle(time)
         self._plan()
 
     def _plan(self) -> None:
         dues = [alone.time for source, alone in self._alone.items() if source not in self._told_alone]
-        dues += [met.time + APART for met in self._met.values()]
+        dues += [met.time + COLLISIONS_CLEAR_AFTER_US for met in self._met.values()]
         if self._late is not None:
-            dues.append(self._late.time + CALM)
+            dues.append(self._late.time + WAITS_CLEAR_AFTER_US)
         if self._errors.due is not None:
             dues.append(self._errors.due)
         self.due = min(dues, default=None)
@@ -174,7 +181,7 @@ class WireProblems:
     def _count_other(self, other: OtherFrame) -> None:
         """Count what took the pair; one that is told late counts as early as it still can."""
         self._others += 1
-        self._load.others.append(other._replace(time=max(other.time, self._load.end - SECOND)))
+        self._load.others.append(other._replace(time=max(other.time, self._load.end - SECOND_US)))
 
     def _changed(self, event: StateChanged) -> None:
         self.states.pop(event.node, None)
@@ -189,14 +196,18 @@ class WireProblems:
         By the rules of CAN a lone sender becomes error passive and no more (part B, section 8, exception 1).
         """
         is_alone = any(alone.device == event.node for alone in self._alone.values())
-        return is_alone or event.time - self._collided_at.get(event.node, -APART - 1) <= APART
+        return (
+            is_alone
+            or event.time - self._collided_at.get(event.node, -COLLISIONS_CLEAR_AFTER_US - 1)
+            <= COLLISIONS_CLEAR_AFTER_US
+        )
 
     def _unheard(self, event: NotAcknowledged) -> None:
         self.unacknowledged += 1
         source = event.identifier & 0xFF
         if source not in self._alone:
-            self._alone[source] = NobodyAcknowledges(
-                event.time + ALONE, event.time, event.node, event.identifier, ALONE
+            self._alone[source] = SenderNotAcknowledged(
+                event.time + MAX_UNACKNOWLEDGED_US, event.time, event.node, event.identifier, MAX_UNACKNOWLEDGED_US
             )
 
     def _collide(self, event: Collided) -> None:
@@ -206,7 +217,7 @@ class WireProblems:
         before = self._met.pop(source, None)
         if self._claimed(source):
             if before is not None:
-                self._emit(Ended(event.time, before.cause))
+                self._emit(Ended(event.time, before.problem_key))
             return
         since, nodes = (before.since, before.nodes) if before else (event.time, ())
         nodes = tuple(dict.fromkeys((*nodes, *event.nodes)))
@@ -227,6 +238,6 @@ class WireProblems:
         if found is None or found.worst is None or response <= found.worst:
             return
         before = self._late
-        self._late = WaitedTooLong(event.time, event.since, event.node, found.message, response, found.worst)
+        self._late = WorstCaseExceeded(event.time, event.since, event.node, found.message, response, found.worst)
         if before is None:
             self._emit(self._late)

@@ -17,7 +17,7 @@ from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_resp
 from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
 from rvsim.wire.timing import most_bits
 
-ASIDE_GAP = 50_000
+OTHER_FRAMES_GAP_US = 50_000
 """Microseconds between two frames that a node sends beside its periodic ones: claims, commands, answers, news, packets
 of long messages. SAE J1939-21 has 50 ms for packets to everyone; that the others keep it too is our assumption."""
 _FULL = 8
@@ -40,7 +40,7 @@ class WorstCase(NamedTuple):
 def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
     """Work out what the plan of a rig promises for its periodic messages."""
     periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
-    aside = [PeriodicMessage(0, most_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
+    aside = [PeriodicMessage(0, most_bits(_FULL), OTHER_FRAMES_GAP_US) for _ in rig.devices]
     streams = [*(stream for _, stream in periodic), *aside]
     responses: dict[int, Response] = {}
     for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):

@@ -18,7 +18,7 @@ from rvsim.watch.detect.value_trains import ValueTrains
 from rvsim.watch.identity.address_conflicts import AddressConflicts
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda
+from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
@@ -33,7 +33,7 @@ class AddressDetectors:
     def __init__(
         self,
         roll_call: RollCall,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         by_name: Mapping[Name, DeviceRecord],
         owners: Mapping[FunctionInstance, DeviceRecord] | None,
@@ -47,18 +47,20 @@ class AddressDetectors:
         self._by_name = by_name
         self._spoke: dict[Name, str] = {}
         """What each NAME was called when something was heard under it."""
-        self.contests = AddressConflicts(roll_call, agenda, emit)
+        self.contests = AddressConflicts(roll_call, deadlines, emit)
         self.asked = Asked()
-        self._names = SharedNames(roll_call, agenda, emit, self.contests.names)
-        self._unaddressed = Unaddressed(agenda, emit, self._called, self._last_at)
-        self._restarts = Restarts(roll_call, agenda, emit, self.asked, self.contests.names)
-        self._sequences = StartSequences(agenda, self.asked, self._restarts)
-        self._voices = Voices(roll_call, agenda, emit, self._restarts, self.contests.stands)
+        self._names = SharedNames(roll_call, deadlines, emit, self.contests.names)
+        self._unaddressed = Unaddressed(deadlines, emit, self._called, self._last_at)
+        self._restarts = Restarts(roll_call, deadlines, emit, self.asked, self.contests.names)
+        self._sequences = StartSequences(deadlines, self.asked, self._restarts)
+        self._voices = Voices(roll_call, deadlines, emit, self._restarts, self.contests.stands)
         self._trains = ValueTrains(self._voices.note_trains)
         planned = owners or {}
-        self.replacements = Replacements(roll_call, agenda, emit, owners, self.asked, self._names, self.contests.stands)
+        self.replacements = Replacements(
+            roll_call, deadlines, emit, owners, self.asked, self._names, self.contests.stands
+        )
         self.instances = SharedInstances(
-            agenda, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
+            deadlines, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
         )
         self.replacements.instances = self.instances
 

@@ -7,18 +7,17 @@ message of a NAME and an address). Does not know what follows from it. Needs eve
 from collections import deque
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import SECOND
 from rvsim.wire import ident
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
 GENERAL_RESET = 0x17F00
 """Its number: a keypad maker's integrator guide."""
 _CLAIMS = ADDRESS_CLAIM.to_bytes(3, "little")
-ANSWER_US = 2 * SECOND
+ANSWER_US = 2 * SECOND_US
 """So long after it was asked for an answer is taken to be one: slow nodes and full queues have room. Our decision."""
-MOVE_US = 10 * SECOND
+MOVE_US = 10 * SECOND_US
 """So long after it was commanded to another address a node may begin anew: it may have to start again. Our decision."""
 _MAX_REMEMBERED = 16
 _MAX_COMMANDED = 256

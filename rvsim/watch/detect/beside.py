@@ -7,7 +7,7 @@ a battery with several loads, states of charge by two methods.
 
 from typing import NamedTuple
 
-from rvsim.watch.traffic import SECOND
+from rvsim.wire.frame import SECOND_US
 
 
 class Within(NamedTuple):
@@ -57,7 +57,7 @@ APART = (
 )
 MAX_APART_V = 2.0
 """In a 12 V system, twice that in one of 24 V and so on: more is no drop along a wire. Common practice, no source."""
-APART_FOR_US = 10 * SECOND
+APART_FOR_US = 10 * SECOND_US
 """So long they have to be apart: devices measure and send at different moments. Common practice, no source."""
 CHARGES_FROM_A = 1.0
 """A charger that gives less may be cut off from the battery by a relay. Common practice, no source."""

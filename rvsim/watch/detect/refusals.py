@@ -14,7 +14,7 @@ from typing import NamedTuple
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.starts import Starts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.traffic import Agenda
+from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition
 from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest
 from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, Identifier
@@ -55,14 +55,14 @@ class Refusals:
     def __init__(
         self,
         order: int,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
         message_of: Callable[[int], str | None],
         starts: Starts,
     ) -> None:
         self._name_of, self._message_of, self._starts = name_of, message_of, starts
-        self._book: FailureBook[_Key, _Refused] = FailureBook(order, agenda, emit, _Refused)
+        self._book: FailureBook[_Key, _Refused] = FailureBook(order, deadlines, emit, _Refused)
 
     def acknowledge(self, part: TopicRecord, parts: Identifier, said: Acknowledgment) -> None:
         """Take in an acknowledgement: a refusal counts, the other one ends a row."""
@@ -128,4 +128,4 @@ def _await(node: AddressRecord, dgn: int) -> None:
     node.awaited.add(dgn)
     for part in node.topics:
         if part.topic.dgn == dgn:
-            part.data, part.unheeded = None, False
+            part.data, part.time_only = None, False

@@ -9,10 +9,11 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 
 from collections.abc import Callable
 
-from rvsim.watch.identity.records import QUEUED_US, AddressRecord, TopicRecord
+from rvsim.watch.identity.records import MAX_QUEUED_US, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, NameShared
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
@@ -36,14 +37,14 @@ class SharedNames:
     """Where every NAME of a bus was claimed."""
 
     def __init__(
-        self, roll_call: RollCall, agenda: Agenda, emit: Emit, names_at: Callable[[int], tuple[Name, ...]]
+        self, roll_call: RollCall, deadlines: Deadlines, emit: Emit, names_at: Callable[[int], tuple[Name, ...]]
     ) -> None:
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._names_at = names_at
-        self._going_on = Duty(42, self._going_on_due, self._tell)
-        self._silence = Duty(43, self._silence_due, self._end)
+        self._going_on = DeadlineKind(42, self._going_on_due, self._tell)
+        self._silence = DeadlineKind(43, self._silence_due, self._end)
         self._places: dict[Name, dict[int, AddressRecord]] = {}
         self._moves: dict[Name, _Move] = {}
         self._count = 0
@@ -73,7 +74,7 @@ class SharedNames:
             move = self._moves[name] = _Move(self._count, name)
         if move.found is None:
             move.old, move.new, move.at = before, node, now
-            self._agenda.put(now + QUEUED_US, self._going_on, move.number, move)
+            self._deadlines.put(now + MAX_QUEUED_US, self._going_on, move.number, move)
 
     def last_at(self, name: Name) -> AddressRecord | None:
         """Return the node that claimed a NAME last; None where nobody did."""
@@ -98,13 +99,13 @@ class SharedNames:
         if old is None or move.found is not None or set(self._names_at(old.address)) - {move.name}:
             self._drop(move)
             return None
-        from_then = move.at + QUEUED_US
+        from_then = move.at + MAX_QUEUED_US
         if old.last() > from_then:
             return max(passed, from_then)
         if passed > from_then + old.silence_limit():
             self._drop(move)
             return None
-        return max(passed + SECOND, from_then)
+        return max(passed + SECOND_US, from_then)
 
     def _drop(self, move: _Move) -> None:
         if move.found is None:
@@ -117,7 +118,7 @@ class SharedNames:
         last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
         device = (self._roll_call.observe_address(new) or new.nobody).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
-        self._agenda.put(self._silent_from(move), self._silence, move.number, move)
+        self._deadlines.put(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)
 
     @staticmethod
@@ -129,6 +130,6 @@ class SharedNames:
 
     def _end(self, move: _Move, time: int, _since: int) -> None:
         if move.found is not None:
-            self._emit(Ended(time, move.found.cause))
+            self._emit(Ended(time, move.found.problem_key))
             move.found = None
         self._moves.pop(move.name, None)

@@ -13,17 +13,18 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-STUCK_FLOOR = 600 * SECOND
+STUCK_FLOOR = 600 * SECOND_US
 STUCK_GAPS = 20
 """For so many gaps, and at least ten minutes, a value may stay as it is. Our decision."""
 NEIGHBOUR_STEPS = 10
 """So many steps of its own resolution the neighbour has to move in that time. Our decision."""
-FOLLOW_US = 60 * SECOND
+FOLLOW_US = 60 * SECOND_US
 """So long, or three gaps of the slower one, two devices may take to follow one thing. Our decision."""
 _BATTERY = "dc_source_instance"
 """The field in which a charger says which battery it is on."""
@@ -81,10 +82,10 @@ class _Linked(NamedTuple):
 class StuckValues:
     """Follows the values that have neighbours."""
 
-    def __init__(self, agenda: Agenda, emit: Callable[[Transition], None]) -> None:
-        self._agenda = agenda
+    def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+        self._deadlines = deadlines
         self._emit = emit
-        self._standing = Duty(24, self._due, self._expire)
+        self._standing = DeadlineKind(24, self._due, self._expire)
         self._numbers = 0
         self._values: dict[TopicRecord, list[_Value]] = {}
         self._neighbours: dict[str, dict[TopicRecord, None]] = {}
@@ -124,7 +125,7 @@ class StuckValues:
             values = self._begin(part)
         times = part.rhythm.times
         step = times[-1] - times[-2] if len(times) > 1 else 0
-        away = step > LATE_FLOOR and step > part.rhythm.limit()
+        away = step > MIN_LATE_LIMIT_US and step > part.rhythm.limit()
         for value in values:
             raw = _live(part, value.field)
             if away or raw is None or raw != value.raw:
@@ -136,7 +137,7 @@ class StuckValues:
         for value in self._values.pop(part, ()):
             value.raw = None
             if value.told is not None:
-                self._emit(Ended(time, value.told.cause))
+                self._emit(Ended(time, value.told.problem_key))
         self._said.pop(part, None)
         for parts in self._neighbours.values():
             parts.pop(part, None)
@@ -178,7 +179,7 @@ class StuckValues:
         way.settle(now - lag)
         way.fresh.append((now, raw))
         if value.told is None:
-            self._agenda.put(now + lag, self._standing, value.number, value)
+            self._deadlines.put(now + lag, self._standing, value.number, value)
 
     # Values.
 
@@ -187,7 +188,7 @@ class StuckValues:
         value.raw, value.since, value.begun = raw, part.rhythm.times[-1], part.frame.time
         value.ways.clear()
         if value.told is not None:
-            self._emit(Ended(part.frame.time, value.told.cause))
+            self._emit(Ended(part.frame.time, value.told.problem_key))
             value.told = None
 
     @staticmethod
@@ -211,7 +212,7 @@ class StuckValues:
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
         if latest:
-            self._agenda.put(max(latest), self._standing, value.number, value)
+            self._deadlines.put(max(latest), self._standing, value.number, value)
 
     def _tell(self, value: _Value, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved

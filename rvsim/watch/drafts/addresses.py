@@ -7,7 +7,7 @@ from rvsim.rig.claimed import written
 from rvsim.rig.quantity import moment
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import AddressShared, FramesCollided, Stranger
+from rvsim.watch.transitions import AddressShared, FramesCollided, UnplannedDevice
 from rvsim.wire.name import Name
 
 
@@ -16,7 +16,7 @@ def unit(name: Name) -> str:
     return f"manufacturer code {name.manufacturer_code}, serial number {name.serial_number}"
 
 
-def _stranger(found: Stranger) -> FlagDraft:
+def _stranger(found: UnplannedDevice) -> FlagDraft:
     if found.instead_of is not None and found.name is not None:
         text = f"a unit other than the planned {found.instead_of} sends as {found.function}: {unit(found.name)}"
         advice = "set its instance as planned, or correct the rig"
@@ -61,7 +61,7 @@ def _collided(found: FramesCollided) -> FlagDraft:
 
 
 DRAFTS: Drafts = {
-    Stranger: _stranger,
+    UnplannedDevice: _stranger,
     AddressShared: _shared,
     FramesCollided: _collided,
 }

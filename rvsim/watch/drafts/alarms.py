@@ -7,7 +7,7 @@ report a problem: their definitions do.
 from rvsim.rig.functions import by_status
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import GAS_SENSOR, FlagKind, Severity
-from rvsim.watch.transitions import CodeAlarmed
+from rvsim.watch.transitions import AlarmCodeReported
 from rvsim.wire.fields import AlarmSeverity, Origin, weakest
 
 _SEVERITIES = {
@@ -43,7 +43,7 @@ _ADVICE_BY_FIELD_NAME = (
 _OTHER_ADVICE = "look up in its manual what this code means; repair that, and check whether the code goes away"
 
 
-def _alarmed(found: CodeAlarmed) -> FlagDraft:
+def _alarmed(found: AlarmCodeReported) -> FlagDraft:
     reading = found.reading
     doubt = _DOUBT.get(weakest(reading.origin, found.alarm.origin), "")
     text = f'{found.topic}: {reading.field.title} reports "{reading.brief}"{doubt}'
@@ -59,7 +59,7 @@ def _alarmed(found: CodeAlarmed) -> FlagDraft:
     )
 
 
-def _advice(found: CodeAlarmed) -> str:
+def _advice(found: AlarmCodeReported) -> str:
     function, field = by_status(found.topic.message or ""), found.reading.field.name
     if function is not None and function.name == GAS_SENSOR:
         return GAS
@@ -71,4 +71,4 @@ def _advice(found: CodeAlarmed) -> str:
     return next(matching, _OTHER_ADVICE)
 
 
-DRAFTS: Drafts = {CodeAlarmed: _alarmed}
+DRAFTS: Drafts = {AlarmCodeReported: _alarmed}

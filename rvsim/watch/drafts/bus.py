@@ -7,17 +7,17 @@ from rvsim.rig.quantity import moment
 from rvsim.watch.bus.overload import BUSY_WARNING
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, counted, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import (
     BusBusy,
     ErrorExtent,
     ErrorsOnBus,
     LoadImpossible,
     LogOutOfOrder,
-    NobodyAcknowledges,
-    TimesMisread,
-    WaitedTooLong,
+    SenderNotAcknowledged,
+    TimesInWrongUnit,
+    WorstCaseExceeded,
 )
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE
 
@@ -88,18 +88,18 @@ def _counters(controller: StateChanged) -> str:
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
     often = "once" if found.steps == 1 else f"{found.steps} times"
     text = (
-        f"its times run backwards {often} in {found.entries} entries, by {found.longest / SECOND:.6g} s at most; "
+        f"its times run backwards {often} in {found.entries} entries, by {found.longest / SECOND_US:.6g} s at most; "
         "lateness, silence, pauses and bus load are not judged"
     )
     advice = (
         "sort the file by its times, then survey it again; where a clock was set during the recording, cut the file "
         "there"
     )
-    evidence = tuple(f"{where}: back by {back / SECOND:.6g} s" for where, back in found.where)
+    evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
-def _misread(found: TimesMisread) -> FlagDraft:
+def _misread(found: TimesInWrongUnit) -> FlagDraft:
     unit = {1_000: "milliseconds", 1_000_000: "microseconds"}[found.factor]
     text = (
         f"its times look like {unit} written as seconds: {counted(found.messages, 'message')} with a defined gap, each "
@@ -109,7 +109,7 @@ def _misread(found: TimesMisread) -> FlagDraft:
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, ())
 
 
-def _waited(found: WaitedTooLong) -> FlagDraft:
+def _waited(found: WorstCaseExceeded) -> FlagDraft:
     text = (
         f"{found.message} of {found.device} took {found.response / 1000:.1f} ms to get through; computed from the "
         f"plan: at most {found.promised / 1000:.1f} ms, without errors and if every device keeps to the plan"
@@ -119,11 +119,11 @@ def _waited(found: WaitedTooLong) -> FlagDraft:
         "again: with the power off, check both terminators (60 ohm across the two bus wires) and every plug"
     )
     return FlagDraft(
-        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND:.6f} s",)
+        FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND_US:.6f} s",)
     )
 
 
-def _unacknowledged(found: NobodyAcknowledges) -> FlagDraft:
+def _unacknowledged(found: SenderNotAcknowledged) -> FlagDraft:
     text = f"its frames are not acknowledged: none of them got through for {span(found.limit)}, and it keeps trying"
     advice = (
         "a device alone on the bus cannot send: check that another one is powered and has the same bit rate; if so, "
@@ -138,7 +138,7 @@ DRAFTS: Drafts = {
     LoadImpossible: _impossible,
     ErrorsOnBus: _errors,
     LogOutOfOrder: _out_of_order,
-    TimesMisread: _misread,
-    WaitedTooLong: _waited,
-    NobodyAcknowledges: _unacknowledged,
+    TimesInWrongUnit: _misread,
+    WorstCaseExceeded: _waited,
+    SenderNotAcknowledged: _unacknowledged,
 }

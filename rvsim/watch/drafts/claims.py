@@ -8,8 +8,8 @@ from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
-from rvsim.watch.transitions import AddressMissing, CannotClaim, NameShared, Restarted
+from rvsim.watch.transitions import CannotClaim, NameShared, Restarted, SentWithoutAddress
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
 
@@ -35,7 +35,7 @@ def _shared_name(found: NameShared) -> FlagDraft:
     return FlagDraft(FlagKind.SHARED_NAME, found.device, Severity.FAULT, text, advice, evidence)
 
 
-def _no_address(found: AddressMissing) -> FlagDraft:
+def _no_address(found: SentWithoutAddress) -> FlagDraft:
     which = "null" if found.topic.source == NULL_ADDRESS else "global"
     text = f"{found.topic}: sent from the {which} address ({found.topic.source:02X} hex), which no device can have"
     advice = (
@@ -52,7 +52,7 @@ def _restarted(found: Restarted) -> FlagDraft:
     if found.times == 1 or found.shortest is None:
         text = f"restarted once: it {how} without a request"
     else:
-        between = f"{found.shortest / SECOND:.3g} s"
+        between = f"{found.shortest / SECOND_US:.3g} s"
         text = f"restarted {found.times} times without a request; the shortest time between two restarts is {between}"
     advice = (
         "check its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its "
@@ -66,6 +66,6 @@ def _restarted(found: Restarted) -> FlagDraft:
 DRAFTS: Drafts = {
     CannotClaim: _cannot_claim,
     NameShared: _shared_name,
-    AddressMissing: _no_address,
+    SentWithoutAddress: _no_address,
     Restarted: _restarted,
 }

@@ -7,7 +7,7 @@ Does not know what counts as an answer.
 from rvsim.rig.quantity import moment
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, counted, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import CommandIgnored, CommandsContradict, NobodyObeys
+from rvsim.watch.transitions import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.wire.fields import Reading
 
 
@@ -51,7 +51,7 @@ def _ignored(found: CommandIgnored) -> FlagDraft:
     return FlagDraft(FlagKind.IGNORED_COMMAND, found.device, Severity.WARNING, text, advice, evidence, found.topic)
 
 
-def _no_receiver(found: NobodyObeys) -> FlagDraft:
+def _no_receiver(found: CommandedFunctionMissing) -> FlagDraft:
     text = (
         f"{found.device} commands {found.thing}, but no {found.thing} was ever heard; "
         f"{counted(found.commands, 'command')}, the first more than {span(found.waited)} ago"
@@ -67,5 +67,5 @@ def _no_receiver(found: NobodyObeys) -> FlagDraft:
 DRAFTS: Drafts = {
     CommandsContradict: _contradict,
     CommandIgnored: _ignored,
-    NobodyObeys: _no_receiver,
+    CommandedFunctionMissing: _no_receiver,
 }

@@ -8,9 +8,8 @@ from typing import Any, NamedTuple
 
 from rvsim.rig.quantity import moment
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import Topic
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 class FlagDraft(NamedTuple):
@@ -39,12 +38,12 @@ Drafts = Mapping[type, Callable[[Any], FlagDraft]]
 
 def span(length: int) -> str:
     """Write a duration, given in microseconds, in seconds."""
-    return f"{length / SECOND:.1f} s"
+    return f"{length / SECOND_US:.1f} s"
 
 
 def due(length: int | None) -> str:
     """Write the gap of a message (microseconds), as the end of a sentence; nothing where it is not periodic."""
-    return f", due every {length / SECOND:.3g} s" if length is not None else ""
+    return f", due every {length / SECOND_US:.3g} s" if length is not None else ""
 
 
 def counted(count: int, noun: str) -> str:

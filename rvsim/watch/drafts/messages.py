@@ -6,7 +6,7 @@ Knows: what to do about a wrong length, an unknown message and a reported fault.
 from rvsim.rig.functions import by_dsa
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, counted, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import FaultReported, LengthWrong, NameMissing
+from rvsim.watch.transitions import FaultReported, LengthWrong, MessageUndefined
 
 
 def _length(found: LengthWrong) -> FlagDraft:
@@ -22,7 +22,7 @@ def _length(found: LengthWrong) -> FlagDraft:
     return FlagDraft(FlagKind.WRONG_LENGTH, found.device, severity, text, advice, frame_line(found.last), found.topic)
 
 
-def _unknown(found: NameMissing) -> FlagDraft:
+def _unknown(found: MessageUndefined) -> FlagDraft:
     text = f"DGN {found.topic.dgn:05X} hex is not defined here"
     advice = "nothing is wrong with the bus; to decode the message, give a DBC file that defines it"
     return FlagDraft(
@@ -61,6 +61,6 @@ def _reported(found: FaultReported) -> FlagDraft:
 
 DRAFTS: Drafts = {
     LengthWrong: _length,
-    NameMissing: _unknown,
+    MessageUndefined: _unknown,
     FaultReported: _reported,
 }

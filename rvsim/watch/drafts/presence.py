@@ -6,8 +6,8 @@ Knows: what to check first when nothing is received. Does not know the limits th
 from rvsim.rig.quantity import moment
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, due, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.traffic import SECOND
 from rvsim.watch.transitions import BusFellQuiet, FellSilent, GapExceeded
+from rvsim.wire.frame import SECOND_US
 
 
 def _lasted(found: FellSilent | GapExceeded) -> str:
@@ -53,7 +53,7 @@ def _late(found: GapExceeded) -> FlagDraft:
 
 def _quiet(found: BusFellQuiet) -> FlagDraft:
     text = (
-        f"no frame from any device for {span(found.silence)}, where {found.median / SECOND:.3f} s between frames is "
+        f"no frame from any device for {span(found.silence)}, where {found.median / SECOND_US:.3f} s between frames is "
         f"usual; last frame at {moment(found.last.time)}"
     )
     advice = (

@@ -8,7 +8,7 @@ from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import ONE_ADDRESS, unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import Difference, InstanceShared, Replaced, TwoVoices, VoiceSign
+from rvsim.watch.transitions import Difference, InstanceShared, Replaced, TwoSenders, TwoSendersSign
 
 
 def _instance(found: InstanceShared) -> FlagDraft:
@@ -69,14 +69,14 @@ def _names(found: Replaced) -> tuple[str, ...]:
     return now + before
 
 
-def _voices(found: TwoVoices) -> FlagDraft:
+def _voices(found: TwoSenders) -> FlagDraft:
     where = f"two units seem to send from address {found.source:02X} hex"
     match found.sign:
-        case VoiceSign.TWICE_AS_OFTEN:
+        case TwoSendersSign.TWICE_AS_OFTEN:
             text = f"{where}: {found.what} comes twice as often as before, {found.figures}"
-        case VoiceSign.TWO_VALUE_TRAINS:
+        case TwoSendersSign.TWO_VALUE_TRAINS:
             text = f"{where}: {found.what} alternates between two series of values, {found.figures}"
-        case VoiceSign.OTHER_FUNCTION:
+        case TwoSendersSign.OTHER_FUNCTION:
             text = f"{where}: it now also sends as {found.what}, {found.figures}"
     evidence = frame_line(found.last, "last frame")
     return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
@@ -85,5 +85,5 @@ def _voices(found: TwoVoices) -> FlagDraft:
 DRAFTS: Drafts = {
     InstanceShared: _instance,
     Replaced: _replaced,
-    TwoVoices: _voices,
+    TwoSenders: _voices,
 }

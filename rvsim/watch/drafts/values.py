@@ -6,7 +6,7 @@ Knows: how a reading is written with its limits and the origin of its layout. Do
 from rvsim.rig.quantity import moment
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
+from rvsim.watch.transitions import DataLost, Limits, ReadingsContradict, ValueOutOfRange, ValueStuck
 from rvsim.wire.fields import Origin, Reading
 
 _LAYOUT_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
@@ -23,7 +23,7 @@ def _between(limits: Limits | None, reading: Reading) -> str:
     return f", outside {limits.low:g} to {limits.high:g} {reading.field.spoken_unit}".rstrip() + f" ({limits.origin})"
 
 
-def _bad(found: RangeLeft) -> FlagDraft:
+def _bad(found: ValueOutOfRange) -> FlagDraft:
     reading = found.reading
     text = f"{found.topic}: {reading.field.title} {reading.brief}{_between(found.limits, reading)}{_origin(reading)}"
     advice = "check the sensor, its wire and its plug; compare with another reading of the same quantity"
@@ -92,7 +92,7 @@ def _stuck(found: ValueStuck) -> FlagDraft:
 
 
 DRAFTS: Drafts = {
-    RangeLeft: _bad,
+    ValueOutOfRange: _bad,
     DataLost: _no_data,
     ReadingsContradict: _contradiction,
     ValueStuck: _stuck,

@@ -10,12 +10,13 @@ have room: our decision.
 
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import AddressShared, Ended
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
-TIME_TO_YIELD = 2 * SECOND
+TIME_TO_YIELD_US = 2 * SECOND_US
 _MOST = 8
 """So many NAMEs are remembered of one address, the newest: our decision, against floods."""
 
@@ -34,12 +35,12 @@ class _Claims:
 class AddressConflicts:
     """Every address claim of a bus."""
 
-    def __init__(self, roll_call: RollCall, agenda: Agenda, emit: Emit) -> None:
+    def __init__(self, roll_call: RollCall, deadlines: Deadlines, emit: Emit) -> None:
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
-        self._yielding = Duty(3, self._yield_due, self._judge)
-        self._silence = Duty(4, self._silence_due, self._end)
+        self._yielding = DeadlineKind(3, self._yield_due, self._judge)
+        self._silence = DeadlineKind(4, self._silence_due, self._end)
         self._claims: dict[int, _Claims] = {}
         self._places: dict[Name, int] = {}
 
@@ -65,7 +66,7 @@ class AddressConflicts:
             self._places.pop(claims.names.pop(0), None)
         if len(claims.names) > 1:
             claims.since = now
-            self._agenda.put(now + TIME_TO_YIELD, self._yielding, node.address, claims)
+            self._deadlines.put(now + TIME_TO_YIELD_US, self._yielding, node.address, claims)
 
     def stands(self, address: int) -> bool:
         """Tell whether an address is told to be shared."""
@@ -90,7 +91,7 @@ class AddressConflicts:
         if claims.shared is None:
             return
         if len(claims.names) < 2:
-            self._emit(Ended(time, claims.shared.cause))
+            self._emit(Ended(time, claims.shared.problem_key))
             claims.shared = None
         else:
             self._tell(claims, time, claims.shared.since)
@@ -98,18 +99,18 @@ class AddressConflicts:
     # What is due.
 
     def _yield_due(self, claims: _Claims, passed: int) -> int | None:
-        return max(passed, claims.since + TIME_TO_YIELD) if len(claims.names) > 1 else None
+        return max(passed, claims.since + TIME_TO_YIELD_US) if len(claims.names) > 1 else None
 
     def _judge(self, claims: _Claims, time: int, since: int) -> None:
         self._tell(claims, time, since)
-        self._agenda.put(self._silent_from(claims.node), self._silence, claims.node.address, claims)
+        self._deadlines.put(self._silent_from(claims.node), self._silence, claims.node.address, claims)
 
     def _tell(self, claims: _Claims, time: int, since: int) -> None:
         """Tell who shares the address now; what was told before of others is over."""
         node = claims.node
         subject = (self._roll_call.observe_address(node) or node.nobody).name
         if claims.shared is not None:
-            self._emit(Ended(time, claims.shared.cause))
+            self._emit(Ended(time, claims.shared.problem_key))
         claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))
         self._emit(claims.shared)
 

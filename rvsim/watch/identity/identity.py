@@ -16,11 +16,17 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.rig.model import Rig
 from rvsim.watch.detect.addresses import AddressDetectors
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
+from rvsim.watch.identity.records import (
+    MIN_SILENCE_LIMIT_US,
+    AddressRecord,
+    DeviceRecord,
+    FunctionInstance,
+    TopicRecord,
+)
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, InstanceShared, Presence, Stranger
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Ended, InstanceShared, Presence, UnplannedDevice
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
@@ -41,16 +47,16 @@ class Identity:
         self,
         rig: Rig | None,
         roll_call: RollCall,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         forget: Callable[[TopicRecord, int], None],
     ) -> None:
         self._with_rig = rig is not None
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._forget = forget
-        self._naming = Duty(2, self._naming_due, self._stay_unknown)
+        self._naming = DeadlineKind(2, self._naming_due, self._stay_unknown)
         self._by_name: dict[Name, DeviceRecord] = {}
         self._by_address: dict[int, DeviceRecord] = {}
         """The planned devices that have no function of their own."""
@@ -65,8 +71,8 @@ class Identity:
             if entry.plan is not None and entry.plan.claimed_name is not None:
                 self._by_name[entry.plan.claimed_name] = entry
         owners = self._owners if self._with_rig else None
-        self._detectors = AddressDetectors(roll_call, agenda, emit, self._by_name, owners, self._share)
-        self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=HEARTBEAT_FLOOR)
+        self._detectors = AddressDetectors(roll_call, deadlines, emit, self._by_name, owners, self._share)
+        self._time_to_say = max((entry.silence_limit() for entry in roll_call.entries), default=MIN_SILENCE_LIMIT_US)
         """So long a source may take to say what it is: three heartbeats, or three of the slowest planned status."""
 
     def is_contested(self, address: int) -> bool:
@@ -96,7 +102,7 @@ class Identity:
         owner, objection = self._who(part) if self._with_rig else (None, None)
         if objection is not None:
             self._doubt(part, time, now)
-        if owner is None and part.device.is_gone and part.device.plan is not None:
+        if owner is None and part.device.is_silent and part.device.plan is not None:
             owner = part.device  # back with something that it had said before from here
         if owner is None and part.device.plan is None and self._by_address:
             owner = self._by_place(node)
@@ -108,7 +114,7 @@ class Identity:
         settled = self._detectors.instances.observe(part, time, now)
         if objection is not None:
             self._weigh(part, objection, time)
-        known = part.device.plan is not None or not (self._with_rig and part.says_who)
+        known = part.device.plan is not None or not (self._with_rig and part.identifies_device)
         # a claim matters however often it is repeated, and so does a request
         return settled and objection is None and known and not claims and not asks
 
@@ -136,7 +142,7 @@ class Identity:
 
     def _by_heartbeat(self, part: TopicRecord) -> DeviceRecord | None:
         node, function = part.node, by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
-        if function is None or function.shared or function.name in node.other_instances:
+        if function is None or function.shared or function.name in node.wrong_instance_functions:
             return None
         having = self._by_function.get(function.name, [])
         if not function.statuses and len(having) > 1:
@@ -188,7 +194,7 @@ class Identity:
             return
         node.claimant = self._by_name.get(node.name)
         if before is not None:
-            node.other_instances.clear()
+            node.wrong_instance_functions.clear()
         for entry in self._roll_call.entries:
             if entry.plan is None or entry.node is not node:
                 continue
@@ -198,7 +204,7 @@ class Identity:
             wrong = node.claimant is not None or entry.plan.claimed_name is not None
             if wrong and entry.is_heard:
                 self._unseat(entry, part, time, now)
-            elif entry.is_gone and (wrong or before is not None):
+            elif entry.is_silent and (wrong or before is not None):
                 self._leave(entry, time, keep=part)
 
     def _doubt(self, part: TopicRecord, time: int, now: int) -> None:
@@ -206,7 +212,7 @@ class Identity:
         function, node = part.function, part.node
         if function is None or function.shared:
             return
-        node.other_instances.add(function.name)
+        node.wrong_instance_functions.add(function.name)
         for entry in self._by_function.get(function.name, []):
             if entry.node is node and entry.unsure and entry.is_heard:
                 self._unseat(entry, part, time, now)
@@ -227,7 +233,7 @@ class Identity:
         placed = self._by_address.get(node.address)
         if placed is not None and placed is not entry and placed.node is node and placed.is_heard:
             self._unseat(placed, part, time, part.rhythm.times[-1])
-        before, was_silent, entry.node = entry.node, entry.is_gone, node
+        before, was_silent, entry.node = entry.node, entry.is_silent, node
         stranger, node.stranger = node.stranger, None
         since = self._absorb(stranger, entry, time) if stranger is not None else time
         self._give(part, entry, time)
@@ -238,7 +244,7 @@ class Identity:
     def _absorb(self, stranger: DeviceRecord, entry: DeviceRecord, time: int) -> int:
         """Count everything of an unknown source to the planned device that it is; return since when it is heard."""
         for one in stranger.strange.values():
-            self._emit(Ended(time, one.cause))
+            self._emit(Ended(time, one.problem_key))
         for part in tuple(stranger.topics):
             self._give(part, entry, time)
         stranger.merged = True
@@ -247,7 +253,7 @@ class Identity:
     def _leave(self, entry: DeviceRecord, time: int, keep: TopicRecord | None = None) -> None:
         """Forget all that a device said from its address: it speaks, or somebody else speaks, from there no more."""
         for one in entry.strange.values():
-            self._emit(Ended(time, one.cause))
+            self._emit(Ended(time, one.problem_key))
         entry.strange.clear()
         for part in entry.topics:
             part.device = part.node.nobody
@@ -259,9 +265,9 @@ class Identity:
 
     def _give_up(self, part: TopicRecord, time: int) -> None:
         if part.late is not None:
-            self._emit(Ended(time, part.late.cause))
+            self._emit(Ended(time, part.late.problem_key))
         for problem in part.values.give_up() if part.values else ():
-            self._emit(Ended(time, problem.cause))
+            self._emit(Ended(time, problem.problem_key))
         self._forget(part, time)
 
     def _give(self, part: TopicRecord, entry: DeviceRecord, time: int) -> None:
@@ -273,7 +279,7 @@ class Identity:
             before.topics.remove(part)
         over = before.strange.pop(part.spoken, None)
         if over is not None:
-            self._emit(Ended(time, over.cause))
+            self._emit(Ended(time, over.problem_key))
         part.device = entry
         entry.topics.append(part)
         if part.values is not None and part.layout.spec is not None:
@@ -301,12 +307,12 @@ class Identity:
         self._roll_call.arrive(entry, time, now)
         if self._with_rig:
             entry.waiting_from = now
-            self._agenda.put(now + self._time_to_say, self._naming, entry.number, entry)
+            self._deadlines.put(now + self._time_to_say, self._naming, entry.number, entry)
 
     def _naming_due(self, entry: DeviceRecord, passed: int) -> int | None:
         if entry.merged or not entry.is_heard or not self._roll_call.judges:
             return None
-        if any(part.speaks_as is not None for part in entry.topics):
+        if any(part.exclusive_function is not None for part in entry.topics):
             return None  # it has said what it is: that is judged by itself
         return max(passed, entry.waiting_from + self._time_to_say)
 
@@ -321,8 +327,8 @@ class Identity:
         """
         entry, holder = part.device, objection.holder
         if holder is not None and holder.is_heard:
-            speaks = any(one.speaks_as == part.speaks_as for one in holder.topics)
-            if speaks or time - holder.since < HEARTBEAT_FLOOR:
+            speaks = any(one.exclusive_function == part.exclusive_function for one in holder.topics)
+            if speaks or time - holder.since < MIN_SILENCE_LIMIT_US:
                 return
         elif self._detectors.replacements.explains(entry, part, holder, time):
             return
@@ -335,7 +341,7 @@ class Identity:
         for key, one in tuple(entry.strange.items()):
             if one.function in found.functions:
                 del entry.strange[key]
-                self._emit(Ended(found.time, one.cause))
+                self._emit(Ended(found.time, one.problem_key))
         if entry.plan is None and entry.state is not Presence.UNPLANNED:
             self._roll_call.turn_unplanned(entry, found.time)
 
@@ -346,7 +352,7 @@ class Identity:
             return
         holder = objection.holder if objection is not None else None
         there = holder is not None and holder.is_heard
-        stranger = Stranger(
+        stranger = UnplannedDevice(
             time,
             since,
             entry.name,

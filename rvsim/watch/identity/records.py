@@ -10,17 +10,17 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
-from rvsim.watch.traffic import MISSED_IN_A_ROW, SECOND, Rhythm
-from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Stranger, Topic
+from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm
+from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Topic, UnplannedDevice
 from rvsim.watch.values import Values
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
 
-HEARTBEAT_FLOOR = 15 * SECOND
+MIN_SILENCE_LIMIT_US = 15 * SECOND_US
 """Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
 
-QUEUED_US = 2 * SECOND
+MAX_QUEUED_US = 2 * SECOND_US
 """So long a unit's old address may go on after it has claimed another: frames that stood in a queue. Our decision."""
 
 FunctionInstance = tuple[str, int]
@@ -31,7 +31,7 @@ class TopicRecord:
     """One topic of one source: its frames, its rhythm, its values, and the device it is counted to.
 
     ``data`` is what the last frame said, None where the next frame has to be looked at even if it says the same.
-    ``unheeded`` says that only the time of the next frame counts: it has no definition, and that was told.
+    ``time_only`` says that only the time of the next frame counts: it has no definition, and that was told.
     """
 
     __slots__ = (
@@ -48,8 +48,8 @@ class TopicRecord:
         "rhythm",
         "said",
         "spoken",
+        "time_only",
         "topic",
-        "unheeded",
         "values",
     )
 
@@ -68,7 +68,7 @@ class TopicRecord:
         if function is not None and self.topic.instance is not None:
             self.function, self.spoken = function, function.spoken(self.topic.instance)
         self.data: bytes | None = None
-        self.unheeded = False
+        self.time_only = False
         self.said: bytes | None = None
         """What the last frame said that was listened to, whether it could matter again or not."""
         self.changed = 0
@@ -80,12 +80,12 @@ class TopicRecord:
         node.topics.add(self)
 
     @property
-    def says_who(self) -> bool:
+    def identifies_device(self) -> bool:
         """Tell whether this topic can show which planned device speaks."""
         return self.function is not None or self.topic.dsa is not None
 
     @property
-    def speaks_as(self) -> FunctionInstance | None:
+    def exclusive_function(self) -> FunctionInstance | None:
         """The function and instance that it speaks for alone; None where it speaks for none, or shares it by design."""
         if self.function is None or self.function.shared or self.topic.instance is None:
             return None
@@ -93,7 +93,7 @@ class TopicRecord:
 
     def listen(self) -> None:
         """Have the next frame looked at, even if it says the same."""
-        self.data, self.unheeded = None, False
+        self.data, self.time_only = None, False
 
 
 class AddressRecord:
@@ -113,7 +113,7 @@ class AddressRecord:
         """Its topics, whoever they are counted to."""
         self.nobody = DeviceRecord(-1, f"address {address:02X} hex", None)
         """Whom a topic is counted to before anybody else."""
-        self.other_instances: set[str] = set()
+        self.wrong_instance_functions: set[str] = set()
         """Functions that it speaks for under an instance that it may not have."""
         self.stranger: DeviceRecord | None = None
         """Whom its topics are counted to as long as no planned device is heard from it."""
@@ -126,7 +126,7 @@ class AddressRecord:
 
     def has_left(self) -> bool:
         """Tell whether its unit has moved to another address: since then only frames that waited were heard."""
-        return self.left is not None and self.last() <= self.left + QUEUED_US
+        return self.left is not None and self.last() <= self.left + MAX_QUEUED_US
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing: three heartbeats, or three of its slowest gap."""
@@ -136,13 +136,23 @@ class AddressRecord:
 def silence_limit(parts: Iterable[TopicRecord]) -> int:
     """Return how long nothing may be heard of these topics: three heartbeats, or three of the slowest gap."""
     slowest = max((part.rhythm.gap() or 0 for part in parts), default=0)
-    return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * slowest)
+    return max(MIN_SILENCE_LIMIT_US, MISSED_IN_A_ROW * slowest)
 
 
 class MessageRecord:
     """What one source sends under one DGN, whatever the priority and destination."""
 
-    __slots__ = ("apart", "detectors", "is_packet", "layout", "length", "node", "reports", "right_in_a_row", "topics")
+    __slots__ = (
+        "apart",
+        "detectors",
+        "is_packet",
+        "layout",
+        "length",
+        "node",
+        "reports",
+        "right_lengths_in_a_row",
+        "topics",
+    )
 
     def __init__(
         self,
@@ -160,7 +170,7 @@ class MessageRecord:
         self.detectors = detectors
         self.topics: dict[bytes, TopicRecord] = {}
         self.length: LengthWrong | None = None
-        self.right_in_a_row = 0
+        self.right_lengths_in_a_row = 0
 
 
 class DeviceRecord:
@@ -186,7 +196,7 @@ class DeviceRecord:
         self.late = 0
         """How many of its topics are late."""
         self.silence: FellSilent | None = None
-        self.strange: dict[str | None, Stranger] = {}
+        self.strange: dict[str | None, UnplannedDevice] = {}
         """The strange functions that stand open, by their spoken name; None is the whole source."""
         self.replaced: Replaced | None = None
         """What is told of it instead of its silence: another unit speaks for it."""
@@ -196,7 +206,7 @@ class DeviceRecord:
         """Whether it turned out to be a planned device, which has taken over its topics."""
 
     @property
-    def is_gone(self) -> bool:
+    def is_silent(self) -> bool:
         """Tell whether it was found silent."""
         return not self.is_heard and self.state is not None
 
@@ -219,7 +229,7 @@ class DeviceRecord:
 
     def silence_limit(self) -> int:
         """Return how long it may say nothing."""
-        return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * (self.slowest_gap() or 0))
+        return max(MIN_SILENCE_LIMIT_US, MISSED_IN_A_ROW * (self.slowest_gap() or 0))
 
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions it was heard to speak for; none has instances that is known by its DSA alone."""
@@ -256,7 +266,7 @@ class RollCallLine(NamedTuple):
     software: tuple[str, ...] | None = None
 
 
-def attendance(entry: DeviceRecord) -> RollCallLine:
+def roll_call_line(entry: DeviceRecord) -> RollCallLine:
     """Return an entry as a record."""
     node, frame = entry.node, entry.last_frame()
     return RollCallLine(

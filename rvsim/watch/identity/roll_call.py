@@ -9,14 +9,14 @@ from collections.abc import Callable
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.identity.records import (
-    HEARTBEAT_FLOOR,
+    MIN_SILENCE_LIMIT_US,
     AddressRecord,
     DeviceRecord,
     RollCallLine,
     TopicRecord,
-    attendance,
+    roll_call_line,
 )
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, FellSilent, GapExceeded, Presence, PresenceChanged, Transition
 from rvsim.wire.catalogue import Catalogue
 
@@ -26,12 +26,12 @@ Emit = Callable[[Transition], None]
 class RollCall:
     """Everyone who is planned or was heard. Ages are in bus time."""
 
-    def __init__(self, rig: Rig | None, catalogue: Catalogue, start: int, agenda: Agenda, emit: Emit) -> None:
+    def __init__(self, rig: Rig | None, catalogue: Catalogue, start: int, deadlines: Deadlines, emit: Emit) -> None:
         self._with_rig = rig is not None
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
-        self._silence = Duty(0, self._silence_due, self._fall_silent)
-        self._lateness = Duty(1, self._lateness_due, self._miss)
+        self._silence = DeadlineKind(0, self._silence_due, self._fall_silent)
+        self._lateness = DeadlineKind(1, self._lateness_due, self._miss)
         self.judges = True
         """Whether anybody is found late or silent, or found to be nobody known, by the time that has passed."""
         self.on_silence: Callable[[DeviceRecord, int, int], bool] = lambda _entry, _time, _since: False
@@ -53,7 +53,7 @@ class RollCall:
     @property
     def records(self) -> tuple[RollCallLine, ...]:
         """The planned devices in the rig's order, then all others that were heard, in the order of hearing."""
-        return tuple(attendance(entry) for entry in self.entries if not entry.merged)
+        return tuple(roll_call_line(entry) for entry in self.entries if not entry.merged)
 
     def observe_address(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from a node; of several the first in the rig."""
@@ -75,7 +75,7 @@ class RollCall:
         known = entry.plan is not None or not self._with_rig
         self._enter(entry, time, Presence.PRESENT if known else None)
         if entry.silence is not None:
-            self._emit(Ended(time, entry.silence.cause))
+            self._emit(Ended(time, entry.silence.problem_key))
             entry.silence = None
         self.on_arrival(entry, time)
 
@@ -86,8 +86,8 @@ class RollCall:
 
     def arm_silence(self, entry: DeviceRecord) -> None:
         """See to it that the device's silence is noticed."""
-        if not self._agenda.has(self._silence, entry.number):
-            self._agenda.put(entry.last() + HEARTBEAT_FLOOR, self._silence, entry.number, entry)
+        if not self._deadlines.has(self._silence, entry.number):
+            self._deadlines.put(entry.last() + MIN_SILENCE_LIMIT_US, self._silence, entry.number, entry)
 
     def stop_judging(self) -> None:
         """Find nobody late or silent from now on: the times of the log are wrong."""
@@ -96,21 +96,21 @@ class RollCall:
     def _silence_due(self, entry: DeviceRecord, passed: int) -> int | None:
         if entry.merged or not self.judges:
             return None
-        soonest = entry.last() + HEARTBEAT_FLOOR
+        soonest = entry.last() + MIN_SILENCE_LIMIT_US
         return soonest if soonest > passed else entry.last() + entry.silence_limit()
 
     def _fall_silent(self, entry: DeviceRecord, time: int, since: int) -> None:
         for part in entry.topics:
-            part.data, part.unheeded = None, False
+            part.data, part.time_only = None, False
         if not self._with_rig and entry.slowest_gap() is None:
             return  # nothing that it has sent is to be repeated: there is no telling when it should speak
         late = tuple(part.late for part in entry.topics if part.late is not None)
         for one in late:
-            self._emit(Ended(time, one.cause))
+            self._emit(Ended(time, one.problem_key))
         for part in entry.topics:
             part.late = None
         for stranger in entry.strange.values():
-            self._emit(Ended(time, stranger.cause))
+            self._emit(Ended(time, stranger.problem_key))
         entry.strange.clear()
         entry.late = 0
         entry.is_heard = False
@@ -140,21 +140,21 @@ class RollCall:
 
     def arm_lateness(self, part: TopicRecord) -> None:
         """See to it that the lateness of a periodic message is noticed."""
-        soonest = part.rhythm.shortest_limit
+        soonest = part.rhythm.min_limit
         if soonest is not None:
-            self._agenda.put(part.rhythm.last + soonest, self._lateness, part.number, part)
+            self._deadlines.put(part.rhythm.last + soonest, self._lateness, part.number, part)
 
     def _lateness_due(self, part: TopicRecord, passed: int) -> int | None:
-        entry, soonest = part.device, part.rhythm.shortest_limit
+        entry, soonest = part.device, part.rhythm.min_limit
         judged = self.judges and entry.is_heard and (entry.plan is not None or not self._with_rig)
         if soonest is None or not judged or part.node.has_left():
-            part.unheeded = False  # the next frame is listened to, and looked after again
+            part.time_only = False  # the next frame is listened to, and looked after again
             return None
         last = part.rhythm.last
         if last + soonest > passed:
             return last + soonest
         if not part.rhythm.is_periodic:
-            part.unheeded = False
+            part.time_only = False
             return None
         due = last + part.rhythm.limit()
         if entry.plan is not None and entry.plan.sleeps and entry.last() <= due:
@@ -163,7 +163,7 @@ class RollCall:
         return due
 
     def _miss(self, part: TopicRecord, time: int, since: int) -> None:
-        part.data, part.unheeded = None, False
+        part.data, part.time_only = None, False
         if self._yields(part):
             return
         part.device.late += 1
@@ -191,7 +191,7 @@ class RollCall:
     def on_time(self, part: TopicRecord, time: int) -> None:
         """Note that a message has come; one that was late is so no more."""
         if part.late is not None:
-            self._emit(Ended(time, part.late.cause))
+            self._emit(Ended(time, part.late.problem_key))
             part.late = None
             part.device.late -= 1
             if not part.device.late and part.device.state is Presence.LATE:

@@ -13,11 +13,11 @@ from rvsim.watch.transitions.addresses import (
     Difference,
     InstanceShared,
     Replaced,
-    Stranger,
-    TwoVoices,
-    VoiceSign,
+    TwoSenders,
+    TwoSendersSign,
+    UnplannedDevice,
 )
-from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.basis import Ended, Presence, Problem, ProblemKey, Topic
 from rvsim.watch.transitions.bus import (
     BusBusy,
     ErrorExtent,
@@ -25,34 +25,33 @@ from rvsim.watch.transitions.bus import (
     FramesCollided,
     LoadImpossible,
     LogOutOfOrder,
-    NobodyAcknowledges,
-    TimesMisread,
-    WaitedTooLong,
+    SenderNotAcknowledged,
+    TimesInWrongUnit,
+    WorstCaseExceeded,
 )
-from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
-from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
-from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
+from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
+from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
+from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
-    CodeAlarmed,
+    AlarmCodeReported,
     DataLost,
     Limits,
-    RangeLeft,
     ReadingChanged,
     ReadingsContradict,
+    ValueOutOfRange,
     ValueStuck,
 )
 
 __all__ = [
-    "AddressMissing",
     "AddressShared",
+    "AlarmCodeReported",
     "BusBusy",
     "BusFellQuiet",
     "CannotClaim",
-    "Cause",
-    "CodeAlarmed",
     "CommandIgnored",
+    "CommandedFunctionMissing",
     "CommandsContradict",
     "DataLost",
     "Difference",
@@ -68,35 +67,36 @@ __all__ = [
     "Limits",
     "LoadImpossible",
     "LogOutOfOrder",
-    "NameMissing",
+    "MessageUndefined",
     "NameShared",
-    "NobodyAcknowledges",
-    "NobodyObeys",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "Problem",
-    "RangeLeft",
+    "ProblemKey",
     "ReadingChanged",
     "ReadingsContradict",
     "Replaced",
     "RequestsRefused",
     "Restarted",
-    "Stranger",
-    "TimesMisread",
+    "SenderNotAcknowledged",
+    "SentWithoutAddress",
+    "TimesInWrongUnit",
     "Topic",
     "TransferFailed",
     "Transition",
-    "TwoVoices",
+    "TwoSenders",
+    "TwoSendersSign",
+    "UnplannedDevice",
+    "ValueOutOfRange",
     "ValueStuck",
-    "VoiceSign",
-    "WaitedTooLong",
+    "WorstCaseExceeded",
     "is_by_time",
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
 
-_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong)
+_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WorstCaseExceeded)
 
 
 def is_by_time(problem: Problem) -> bool:
@@ -104,4 +104,4 @@ def is_by_time(problem: Problem) -> bool:
 
     A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
     """
-    return isinstance(problem, _BY_TIME) or (isinstance(problem, Stranger) and problem.function is None)
+    return isinstance(problem, _BY_TIME) or (isinstance(problem, UnplannedDevice) and problem.function is None)

@@ -7,12 +7,12 @@ how that was found.
 from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause
+from rvsim.watch.transitions.basis import ProblemKey
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
 
-class Stranger(NamedTuple):
+class UnplannedDevice(NamedTuple):
     """A source, or a function and instance, that the rig does not have.
 
     ``device`` is the planned device that speaks, where it is one. ``function`` (spoken, with its instance) is None
@@ -34,9 +34,9 @@ class Stranger(NamedTuple):
     name: Name | None = None
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each unknown source, and one for each strange function of a planned device."""
-        return (Stranger, self.source, self.function) if self.planned else (Stranger, self.source)
+        return (UnplannedDevice, self.source, self.function) if self.planned else (UnplannedDevice, self.source)
 
 
 class AddressShared(NamedTuple):
@@ -49,7 +49,7 @@ class AddressShared(NamedTuple):
     names: tuple[Name, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return AddressShared, self.source
 
@@ -71,7 +71,7 @@ class InstanceShared(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each two addresses."""
         return InstanceShared, frozenset(self.sources)
 
@@ -106,12 +106,12 @@ class Replaced(NamedTuple):
     last: Frame | None
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each device."""
         return Replaced, self.device
 
 
-class VoiceSign(StrEnum):
+class TwoSendersSign(StrEnum):
     """What shows that two units speak from one address."""
 
     TWICE_AS_OFTEN = "twice as often"
@@ -119,19 +119,19 @@ class VoiceSign(StrEnum):
     OTHER_FUNCTION = "another function"
 
 
-class TwoVoices(NamedTuple):
+class TwoSenders(NamedTuple):
     """An address speaks with two voices; ``what`` is the message, or the function, that shows it, ``figures`` how."""
 
     time: int
     since: int
     device: str
     source: int
-    sign: VoiceSign
+    sign: TwoSendersSign
     what: str
     figures: str
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
-        return TwoVoices, self.source
+        return TwoSenders, self.source

@@ -8,7 +8,7 @@ from typing import NamedTuple, Protocol, TypeGuard
 
 from rvsim.rig.functions import by_dsa
 
-Cause = tuple[object, ...]
+ProblemKey = tuple[object, ...]
 """The key that joins the opening of a problem to its end."""
 
 
@@ -26,7 +26,7 @@ class Problem(Protocol):
         """When a limit was passed."""
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """The same key for as long as the problem lasts."""
 
 
@@ -66,7 +66,7 @@ class Ended(NamedTuple):
     """The problem with this cause is over."""
 
     time: int
-    cause: Cause
+    problem_key: ProblemKey
 
 
 class Lasting(Problem, Protocol):

@@ -6,7 +6,7 @@ Knows: figures of the pair. Does not know how they were found.
 from enum import IntEnum
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause
+from rvsim.watch.transitions.basis import ProblemKey
 from rvsim.wire.line_events import StateChanged
 
 
@@ -28,7 +28,7 @@ class BusBusy(NamedTuple):
     frames: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (BusBusy,)
 
@@ -42,7 +42,7 @@ class LoadImpossible(NamedTuple):
     frames: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (LoadImpossible,)
 
@@ -78,7 +78,7 @@ class ErrorsOnBus(NamedTuple):
     valid: bool
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (ErrorsOnBus,)
 
@@ -97,12 +97,12 @@ class LogOutOfOrder(NamedTuple):
     where: tuple[tuple[str, int], ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one log."""
         return (LogOutOfOrder,)
 
 
-class TimesMisread(NamedTuple):
+class TimesInWrongUnit(NamedTuple):
     """The times of a log are ``factor`` times too long, by ``messages`` messages whose gap is promised."""
 
     time: int
@@ -111,9 +111,9 @@ class TimesMisread(NamedTuple):
     messages: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one log."""
-        return (TimesMisread,)
+        return (TimesInWrongUnit,)
 
 
 class FramesCollided(NamedTuple):
@@ -127,12 +127,12 @@ class FramesCollided(NamedTuple):
     identifier: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return FramesCollided, self.source
 
 
-class NobodyAcknowledges(NamedTuple):
+class SenderNotAcknowledged(NamedTuple):
     """A node sends and nobody acknowledges; nothing of it has come through for ``limit`` from its first try on."""
 
     time: int
@@ -142,12 +142,12 @@ class NobodyAcknowledges(NamedTuple):
     limit: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
-        return NobodyAcknowledges, self.identifier & 0xFF
+        return SenderNotAcknowledged, self.identifier & 0xFF
 
 
-class WaitedTooLong(NamedTuple):
+class WorstCaseExceeded(NamedTuple):
     """A message took ``response`` from being ready to being through, and the plan promises ``promised`` at worst."""
 
     time: int
@@ -158,6 +158,6 @@ class WaitedTooLong(NamedTuple):
     promised: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
-        return (WaitedTooLong,)
+        return (WorstCaseExceeded,)

@@ -5,7 +5,7 @@ Knows: nodes without an address, NAMEs on two addresses, restarts. Does not know
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
@@ -20,7 +20,7 @@ class CannotClaim(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each NAME."""
         return CannotClaim, self.name
 
@@ -41,12 +41,12 @@ class NameShared(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each NAME."""
         return NameShared, self.name
 
 
-class AddressMissing(NamedTuple):
+class SentWithoutAddress(NamedTuple):
     """A frame of an application comes from the null or the global address, which nobody can have."""
 
     time: int
@@ -55,9 +55,9 @@ class AddressMissing(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each of these addresses and DGN."""
-        return AddressMissing, self.topic.source, self.topic.dgn
+        return SentWithoutAddress, self.topic.source, self.topic.dgn
 
     @property
     def since(self) -> int:
@@ -81,6 +81,6 @@ class Restarted(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return Restarted, self.source

@@ -5,7 +5,7 @@ Knows: who commanded what, and what was said afterwards. Does not know how that 
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 
@@ -30,7 +30,7 @@ class CommandsContradict(NamedTuple):
     frames: tuple[Frame, Frame]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing and pair of sources."""
         return CommandsContradict, self.thing, self.node, frozenset(self.sources)
 
@@ -59,12 +59,12 @@ class CommandIgnored(NamedTuple):
     status: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing."""
         return CommandIgnored, self.thing, self.node
 
 
-class NobodyObeys(NamedTuple):
+class CommandedFunctionMissing(NamedTuple):
     """A function is commanded that was never heard from anybody; ``waited`` is for how long, ``commands`` how often."""
 
     time: int
@@ -77,6 +77,6 @@ class NobodyObeys(NamedTuple):
     command: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing."""
-        return NobodyObeys, self.thing
+        return CommandedFunctionMissing, self.thing

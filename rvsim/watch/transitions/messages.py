@@ -5,7 +5,7 @@ Knows: lengths, missing names, reported faults, products. Does not know how that
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.diagnostics import Lamps, ReportedFault
 from rvsim.wire.frame import Frame
 from rvsim.wire.texts import Product
@@ -27,7 +27,7 @@ class LengthWrong(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender and DGN."""
         return LengthWrong, self.topic.source, self.topic.dgn
 
@@ -37,7 +37,7 @@ class LengthWrong(NamedTuple):
         return self.time
 
 
-class NameMissing(NamedTuple):
+class MessageUndefined(NamedTuple):
     """A DGN that no definition names."""
 
     time: int
@@ -46,9 +46,9 @@ class NameMissing(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender and DGN."""
-        return NameMissing, self.topic.source, self.topic.dgn
+        return MessageUndefined, self.topic.source, self.topic.dgn
 
     @property
     def since(self) -> int:
@@ -67,7 +67,7 @@ class FaultReported(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each fault of a node, whichever of its messages carries it."""
         return FaultReported, self.topic.source, self.trouble and self.trouble[:2]
 

@@ -5,7 +5,7 @@ Knows: messages that are late, devices that are silent, a bus that is quiet. Doe
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Presence, Topic
+from rvsim.watch.transitions.basis import Presence, ProblemKey, Topic
 from rvsim.wire.frame import Frame
 
 
@@ -38,7 +38,7 @@ class GapExceeded(NamedTuple):
         return self._replace(lasted=max(self.limit, now - self.last.time))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each topic."""
         return GapExceeded, self.topic
 
@@ -68,7 +68,7 @@ class FellSilent(NamedTuple):
         return self._replace(lasted=max(self.limit, lasted))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each device."""
         return FellSilent, self.device
 
@@ -89,6 +89,6 @@ class BusFellQuiet(NamedTuple):
         return self._replace(silence=max(self.silence, now - self.last.time))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (BusFellQuiet,)

@@ -5,7 +5,7 @@ Knows: what a rule needs to say what failed, how often and why. Does not know ho
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.acknowledgment import Code
 from rvsim.wire.frame import Frame
 from rvsim.wire.transfer.outcomes import ProblemKind
@@ -31,7 +31,7 @@ class TransferFailed(NamedTuple):
     last: tuple[Frame, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender, destination and DGN."""
         return TransferFailed, self.topic.source, self.destination, self.topic.dgn
 
@@ -53,6 +53,6 @@ class RequestsRefused(NamedTuple):
     last: tuple[Frame, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each two nodes, DGN and instance."""
         return RequestsRefused, self.topic.source, self.asker_address, self.topic.dgn, self.topic.instance

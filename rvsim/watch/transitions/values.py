@@ -5,7 +5,7 @@ Knows: readings and the limits within which they are believed. Does not know how
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.fields import Alarm, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -35,7 +35,7 @@ class ReadingChanged(NamedTuple):
     dsa: int | None = None
 
 
-class RangeLeft(NamedTuple):
+class ValueOutOfRange(NamedTuple):
     """A field says "out of range", or a value outside ``limits``."""
 
     time: int
@@ -46,9 +46,9 @@ class RangeLeft(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
-        return RangeLeft, self.topic, self.reading.field.name
+        return ValueOutOfRange, self.topic, self.reading.field.name
 
     @property
     def since(self) -> int:
@@ -67,7 +67,7 @@ class DataLost(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
         return DataLost, self.topic, self.reading.field.name
 
@@ -77,7 +77,7 @@ class DataLost(NamedTuple):
         return self.time
 
 
-class CodeAlarmed(NamedTuple):
+class AlarmCodeReported(NamedTuple):
     """A status field carries a code that its definition marks as alarming."""
 
     time: int
@@ -88,9 +88,9 @@ class CodeAlarmed(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
-        return CodeAlarmed, self.topic, self.reading.field.name
+        return AlarmCodeReported, self.topic, self.reading.field.name
 
     @property
     def since(self) -> int:
@@ -116,7 +116,7 @@ class ReadingsContradict(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic and what it is held against."""
         return ReadingsContradict, self.topic, self.reading.field.name, self.rule
 
@@ -146,6 +146,6 @@ class ValueStuck(NamedTuple):
         return self._replace(lasted=max(self.limit, now - self.stuck_since))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
         return ValueStuck, self.topic, self.reading.field.name

@@ -36,7 +36,7 @@ def test_a_recording_surveyed_in_words(rvsim):
         re.fullmatch(r" {4}FURNACE_STATUS 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line) for line in lines
     )
     at = lines.index("  [4] fault, silent-device")
-    assert lines[at + 1].startswith("      heater: nothing heard for 15.0 s, due every 5 s")
+    assert lines[at + 1].startswith("      heater: silent for 15.0 s, due every 5 s")
     assert lines[at + 1].endswith("until 60.5 s, away for 43.27 s in all); this explains <1> to <3>, late-message")
     assert lines[at + 2] == "      Try next: its power and fuse first, then its data plug, then its drop"
     assert lines.index("  [4] fault, silent-device") < lines.index("  <5> warning, bad-value")

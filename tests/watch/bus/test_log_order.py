@@ -123,4 +123,4 @@ def test_a_rig_may_accept_it_and_still_nothing_is_judged_by_times(catalogue):
     watch.observe_event(TimeWentBack(0, 2 * SECOND, "line 3"))
     watch.advance(100 * SECOND)
     assert watch.flags == ()
-    assert not watch.trusts_times
+    assert not watch.times_are_valid

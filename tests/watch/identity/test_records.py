@@ -2,7 +2,7 @@
 
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Decoder
-from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, attendance
+from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, roll_call_line
 from rvsim.wire.frame import Frame
 
 SECOND = 1_000_000
@@ -27,10 +27,10 @@ def test_a_topic_says_which_function_it_is_the_status_of(catalogue):
     node = AddressRecord(0x5E)
     status, command = part(catalogue, node, 0x1FFE4, 2), part(catalogue, node, 0x1FFE3, 2)
     heartbeat, nobody = part(catalogue, node, 0x1FECA, 5, 94), part(catalogue, node, 0x1FFE4, 255)
-    assert (status.function.name, status.spoken, status.says_who) == ("furnace", "furnace 2", True)
-    assert (command.function, command.spoken, command.says_who) == (None, "", False)
-    assert (heartbeat.function, heartbeat.says_who) == (None, True)
-    assert (nobody.function, nobody.says_who) == (None, False)
+    assert (status.function.name, status.spoken, status.identifies_device) == ("furnace", "furnace 2", True)
+    assert (command.function, command.spoken, command.identifies_device) == (None, "", False)
+    assert (heartbeat.function, heartbeat.identifies_device) == (None, True)
+    assert (nobody.function, nobody.identifies_device) == (None, False)
 
 
 def test_a_new_topic_belongs_to_nobody_yet(catalogue):
@@ -82,14 +82,14 @@ def test_heard_functions_have_their_instances_in_order(catalogue):
         (0x1FECA, 5, 200),
     ]:
         entry.topics.append(part(catalogue, node, dgn, first, second))
-    assert attendance(entry).functions == {"furnace": (1, 2), "water_heater": ()}
+    assert roll_call_line(entry).functions == {"furnace": (1, 2), "water_heater": ()}
 
 
 def test_a_device_is_gone_once_it_was_found_silent():
     """Not before it was ever waited for in vain."""
     entry = planned({"furnace": 1})
-    assert not entry.is_gone
+    assert not entry.is_silent
     entry.state = "silent"
-    assert entry.is_gone
+    assert entry.is_silent
     entry.heard = True
-    assert not entry.is_gone
+    assert not entry.is_silent
