@@ -242,7 +242,7 @@ class Surveyor:
             causes=tuple(cause for cause in watch.causes if part.reaches(cause.since, cause.until)),
             in_order=watch.times_are_valid,
             accepted=dict(watch.accepted),
-            promise=watch.wires.promise(),
+            promise=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
         )

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.watch.awaited import Awaited
+from rvsim.watch.awaited import AwaitedMessages
 from rvsim.watch.traffic import Rhythm, Times
 
 SECOND = 1_000_000
@@ -31,7 +31,9 @@ class Message(SimpleNamespace):
 
 def moments_of_all(messages, now: int) -> list[int]:
     """The same by the definition: every message looked at."""
-    found = [(one.topic.source, one.rhythm.missed(now)) for one in messages if one.device.is_heard and one.rhythm.times]
+    found = [
+        (one.topic.source, one.rhythm.missed_from(now)) for one in messages if one.device.is_heard and one.rhythm.times
+    ]
     sources = {source for source, moment in found if moment is not None}
     return sorted(min(moment for who, moment in found if who == source and moment is not None) for source in sources)
 
@@ -41,7 +43,7 @@ def test_the_same_as_looking_at_every_message(steps):
     """Frames, returns, silences and questions in any order: what rests is awaited again as soon as it comes."""
     promises = [(1, 2 * SECOND, True), (1, 5 * SECOND, True), (2, None, True), (2, None, False), (3, SECOND, True)]
     messages = [Message(**vars(message(*each))) for each in [*promises, (4, None, False)]]
-    awaited, now = Awaited(), 0
+    awaited, now = AwaitedMessages(), 0
     for what, which, wait in steps:
         one, now = messages[which], now + wait * SECOND // 4
         if what == "frame":
@@ -53,22 +55,22 @@ def test_the_same_as_looking_at_every_message(steps):
         elif what == "silence":
             one.device.is_heard = not one.device.is_heard
         else:
-            assert awaited.moments(now) == moments_of_all(messages, now)
-    assert awaited.moments(now) == moments_of_all(messages, now)
+            assert awaited.missed_moments(now) == moments_of_all(messages, now)
+    assert awaited.missed_moments(now) == moments_of_all(messages, now)
 
 
 def test_what_is_missed_is_not_looked_at_again_until_it_comes():
     """A message that was missed costs nothing more: its rhythm is not asked; with its next frame it is."""
     one = Message(**vars(message(1, SECOND)))
-    awaited = Awaited()
+    awaited = AwaitedMessages()
     awaited.add(one)
     one.rhythm.times.append(0)
-    assert awaited.moments(0) == [3 * SECOND // 2]
-    assert awaited.moments(9 * SECOND) == []
+    assert awaited.missed_moments(0) == [3 * SECOND // 2]
+    assert awaited.missed_moments(9 * SECOND) == []
     asked = []
-    missed, one.rhythm = one.rhythm.missed, one.rhythm
-    one.rhythm = SimpleNamespace(times=one.rhythm.times, missed=lambda now: asked.append(now) or missed(now))
-    awaited.moments(10 * SECOND)
+    missed, one.rhythm = one.rhythm.missed_from, one.rhythm
+    one.rhythm = SimpleNamespace(times=one.rhythm.times, missed_from=lambda now: asked.append(now) or missed(now))
+    awaited.missed_moments(10 * SECOND)
     assert asked == []
 
 
@@ -80,5 +82,5 @@ def test_a_gap_that_was_asked_for_before_is_the_same_as_asked_for_once(steps):
         now += step
         often.times.append(now)
         fresh = Rhythm(False, None)
-        fresh.rest(Times(often.times))
+        fresh.replace_times(Times(often.times))
         assert often.gap() == fresh.gap()

@@ -53,7 +53,7 @@ def test_an_unknown_message_has_no_name(decoder):
     layout = decoder.layout(0x1F801)
     assert (layout.name, layout.spec) == (None, None)
     assert layout.topic(2, bytes([1, 2])) == Topic(2, 0x1F801, None)
-    assert bytes(8)[layout.apart] == b""
+    assert bytes(8)[layout.key_slice] == b""
 
 
 @pytest.mark.parametrize(
@@ -94,9 +94,9 @@ def test_an_ac_page_is_told_apart_by_its_whole_first_byte(decoder, first, part):
     """A gateway maker prints 65 and 81 for output 1 and 1 and 17 for input 1, on lines 1 and 2: all are instance 1."""
     layout = decoder.layout(0x1FFD7)
     topic = layout.topic(0x42, bytes([first]))
-    assert topic == Topic(0x42, 0x1FFD7, "INVERTER_AC_STATUS_1", 1, part=part)
+    assert topic == Topic(0x42, 0x1FFD7, "INVERTER_AC_STATUS_1", 1, qualifier=part)
     assert str(topic) == f"INVERTER_AC_STATUS_1, instance 1, {part}"
-    assert bytes([first])[layout.apart] == bytes([first])
+    assert bytes([first])[layout.key_slice] == bytes([first])
 
 
 def test_a_gap_that_is_not_sure_is_not_relied_on(decoder, catalogue):

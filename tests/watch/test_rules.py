@@ -47,7 +47,7 @@ def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PU
 
 def flag_of(transition):
     """The flag that a transition raises."""
-    raised = Rules().follow(transition)
+    raised = Rules().process(transition)
     assert isinstance(raised, FlagRaised)
     assert (raised.time, raised.flag.since, raised.flag.until) == (transition.time, transition.since, None)
     return raised.flag
@@ -61,25 +61,25 @@ def said(transition) -> tuple[str, str, str, str]:
 
 def test_a_silent_device():
     """A fault with the last frame, and what was late before as evidence."""
-    assert said(SILENT._replace(late=(LATE,))) == (
+    assert said(SILENT._replace(late_messages=(LATE,))) == (
         "silent-device",
         "heater",
         "fault",
         "silent for 15.0 s, due every 5 s; last frame at 19.812 s",
     )
-    flag = flag_of(SILENT._replace(late=(LATE,)))
+    flag = flag_of(SILENT._replace(late_messages=(LATE,)))
     assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS, instance 1: late since 34.000 s")
     assert "power and fuse first, then its data plug, then its drop" in flag.advice
 
 
 def test_a_device_that_was_never_heard():
     """There is no last frame; the advice says what it should be set to."""
-    never = SILENT._replace(last=None, gap=None)
+    never = SILENT._replace(last=None, gap_us=None)
     assert said(never)[3] == "not heard since the start, for 15.0 s"
     assert flag_of(never).evidence == ()
     assert flag_of(never).advice.endswith("and that it is set to furnace 1 and water heater 1")
     assert flag_of(never._replace(functions=())).advice.endswith("its drop")
-    assert said(never._replace(gap=5 * SECOND))[3] == "not heard since the start, for 15.0 s, due every 5 s"
+    assert said(never._replace(gap_us=5 * SECOND))[3] == "not heard since the start, for 15.0 s, due every 5 s"
 
 
 def test_a_late_message():
@@ -183,22 +183,22 @@ def test_an_unknown_message():
 def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
     """A cause raises one flag; when it has ended it can raise another."""
     rules = Rules()
-    first, second = rules.follow(SILENT), rules.follow(LATE)
-    assert rules.follow(SILENT._replace(time=99)) is None
-    cleared = rules.follow(Ended(60 * SECOND, SILENT.problem_key))
+    first, second = rules.process(SILENT), rules.process(LATE)
+    assert rules.process(SILENT._replace(time=99)) is None
+    cleared = rules.process(Ended(60 * SECOND, SILENT.problem_key))
     assert isinstance(cleared, FlagCleared)
     assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
     assert (cleared.time, cleared.flag.until) == (60 * SECOND, 60 * SECOND)
-    assert rules.follow(Ended(61 * SECOND, SILENT.problem_key)) is None
+    assert rules.process(Ended(61 * SECOND, SILENT.problem_key)) is None
     assert rules.standing(0) == (second.flag,)
     assert rules.all_flags(0) == (cleared.flag, second.flag)
-    assert rules.follow(SILENT).flag.number == 3
+    assert rules.process(SILENT).flag.number == 3
     assert [flag.number for flag in rules.standing(0)] == [2, 3]
 
 
 def test_the_end_of_what_never_began_changes_nothing():
     """It is not an error either: a log can begin in the middle."""
-    assert Rules().follow(Ended(1, SILENT.problem_key)) is None
+    assert Rules().process(Ended(1, SILENT.problem_key)) is None
 
 
 def test_cleared_flags_are_kept_in_bounds():
@@ -206,8 +206,8 @@ def test_cleared_flags_are_kept_in_bounds():
     rules = Rules()
     for n in range(MAX_CLEARED_FLAGS + 50):
         found = FellSilent(n, n, "heater", (), None, 15_000_000, None)
-        rules.follow(found)
-        rules.follow(Ended(n, found.problem_key))
+        rules.process(found)
+        rules.process(Ended(n, found.problem_key))
     assert len(rules.all_flags(0)) == MAX_CLEARED_FLAGS
     assert [rules.all_flags(0)[0].number, rules.all_flags(0)[-1].number] == [51, MAX_CLEARED_FLAGS + 50]
     assert rules.standing(0) == ()
@@ -262,21 +262,21 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
     assert (flag.message, flag.field) == (message, field)
     plan = AcceptedPlan(flag=flag.kind, device=flag.subject, message=message, field=field)
     rules = Rules([plan])
-    assert rules.follow(transition) is None
-    assert rules.follow(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
+    assert rules.process(transition) is None
+    assert rules.process(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
     assert rules.accepted.total() == 1
     others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
-    assert all(isinstance(Rules([plan]).follow(one), FlagRaised) for one in others)
+    assert all(isinstance(Rules([plan]).process(one), FlagRaised) for one in others)
 
 
 def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
     rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
-    assert [rules.follow(SILENT), rules.follow(SILENT), rules.accepted.total()] == [None, None, 1]
-    assert rules.follow(Ended(60 * SECOND, SILENT.problem_key)) is None
-    assert [rules.follow(SILENT), rules.accepted.total()] == [None, 2]
-    assert rules.follow(LATE).flag.number == 1
-    assert rules.follow(SILENT._replace(device="roof fan")).flag.number == 2
+    assert [rules.process(SILENT), rules.process(SILENT), rules.accepted.total()] == [None, None, 1]
+    assert rules.process(Ended(60 * SECOND, SILENT.problem_key)) is None
+    assert [rules.process(SILENT), rules.accepted.total()] == [None, 2]
+    assert rules.process(LATE).flag.number == 1
+    assert rules.process(SILENT._replace(device="roof fan")).flag.number == 2
     assert rules.all_flags(0) == rules.standing(0)
     assert len(rules.standing(0)) == 2
 
@@ -284,16 +284,16 @@ def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
 def test_an_accepted_silence_is_no_accepted_absence():
     """Falling silent is accepted; not being heard at all is told, unless the rig accepts that too."""
     never = SILENT._replace(last=None)
-    assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).follow(never), FlagRaised)
-    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).follow(never) is None
+    assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).process(never), FlagRaised)
+    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).process(never) is None
 
 
 def test_a_flag_of_something_that_stays_away_knows_for_how_long():
     """From the last frame to its return; other flags have no such time."""
     rules = Rules()
-    raised = rules.follow(SILENT).flag
+    raised = rules.process(SILENT).flag
     assert (raised.heard, raised.silence) == (SILENT.last.time, None)
-    cleared = rules.follow(Ended(99 * SECOND, SILENT.problem_key)).flag
+    cleared = rules.process(Ended(99 * SECOND, SILENT.problem_key)).flag
     assert cleared.silence == 99 * SECOND - SILENT.last.time
     assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)
 
@@ -301,27 +301,27 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
 def test_a_standing_flag_is_told_in_the_present():
     """What stays away is told with the time that has gone by and its limit; the raised flag stays as it was."""
     rules = Rules()
-    raised = rules.follow(SILENT).flag
+    raised = rules.process(SILENT).flag
     (now,) = rules.standing(51_000_000)
     assert now.text == "silent for 31.2 s (limit 15.0 s), due every 5 s; last frame at 19.812 s"
     assert (now.number, now.since, raised.text[:17]) == (1, SILENT.since, "silent for 15.0 s")
     never = SILENT._replace(device="sensor", last=None)
-    rules.follow(never)
+    rules.process(never)
     assert rules.standing(51_000_000)[1].text == "not heard since the start, for 31.0 s (limit 15.0 s), due every 5 s"
-    rules.follow(LATE)
+    rules.process(LATE)
     assert "not received for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
     quiet = BusFellQuiet(40 * SECOND, 40 * SECOND, 1_500_000, SECOND, 100_000, 2, FRAME._replace(time=38_500_000))
-    rules.follow(quiet)
+    rules.process(quiet)
     assert "no frame from any device for 12.5 s" in rules.standing(51_000_000)[3].text
-    assert rules.follow(Ended(60 * SECOND, SILENT.problem_key)).flag.text == raised.text
+    assert rules.process(Ended(60 * SECOND, SILENT.problem_key)).flag.text == raised.text
 
 
 def test_a_problem_that_is_told_again_renews_its_flag():
     """The words are those of the last time; number and beginning stay, and it is no event."""
     rules = Rules()
-    rules.follow(LATE)
-    assert rules.follow(LATE._replace(gap=SECOND)) is None
+    rules.process(LATE)
+    assert rules.process(LATE._replace(gap_us=SECOND)) is None
     (flag,) = rules.standing(0)
     assert (flag.number, flag.since) == (1, LATE.since)
     assert "due every 1 s" in flag.text
-    assert "due every 1 s" in rules.follow(Ended(60 * SECOND, LATE.problem_key)).flag.text
+    assert "due every 1 s" in rules.process(Ended(60 * SECOND, LATE.problem_key)).flag.text

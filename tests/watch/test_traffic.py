@@ -40,7 +40,7 @@ def test_the_latest_gaps_count():
 def test_a_message_that_promises_nothing_has_no_gap_however_regular_it_is():
     """Commands and answers are sent when they are needed."""
     assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).gap() is None
-    assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).missed(0) is None
+    assert rhythm(*range(0, 30 * SECOND, SECOND), promised=None).missed_from(0) is None
 
 
 def test_an_undefined_message_is_known_by_the_gap_that_nine_in_ten_keep():
@@ -57,13 +57,13 @@ def test_what_can_be_expected_at_all():
     assert not rhythm(*minute, promised=None).is_periodic
     undefined = rhythm(*minute, defined=False, promised=None)
     assert not undefined.is_periodic  # nobody knows since when
-    undefined.begun = 0
+    undefined.first_at = 0
     assert undefined.is_periodic
     assert (undefined.min_limit, undefined.limit()) == (2 * SECOND, 3 * SECOND)
-    undefined.begun = 2 * SECOND
+    undefined.first_at = 2 * SECOND
     assert not undefined.is_periodic
     torn = rhythm(*minute[:50], *(time + 3 * SECOND for time in minute[50:]), defined=False, promised=None)
-    torn.begun = 0
+    torn.first_at = 0
     assert not torn.is_periodic  # one gap of four seconds
 
 
@@ -87,9 +87,9 @@ def test_the_age_counts_from_the_return_of_the_device():
 def test_a_frame_counts_as_missed_half_a_gap_after_it_was_due():
     """Due at 15 s: missed from 17.5 s on, unless that had gone by already."""
     one = rhythm(10 * SECOND)
-    assert one.missed(11 * SECOND) == 17_500_000
-    assert one.missed(17_499_999) == 17_500_000
-    assert one.missed(17_500_000) is None
+    assert one.missed_from(11 * SECOND) == 17_500_000
+    assert one.missed_from(17_499_999) == 17_500_000
+    assert one.missed_from(17_500_000) is None
 
 
 @given(st.lists(st.integers(0, 10 * SECOND), min_size=20, max_size=400))
@@ -147,12 +147,12 @@ def test_a_deadline_expires_for_the_first_moment_after_it():
     """At the deadline itself it has not passed."""
     one = MovableSubjects()
     one.due["a"] = 100
-    one.deadlines.put(100, one.duty(), 0, "a")
+    one.deadlines.schedule(100, one.duty(), 0, "a")
     assert one.deadlines.due_before(100) is None
     assert one.deadlines.due_before(101) == 100
-    one.deadlines.expire(105, 100)
+    one.deadlines.expire_first(105, 100)
     assert one.expired == [("a", 105, 100)]
-    assert one.deadlines.first is None
+    assert one.deadlines.earliest is None
 
 
 def test_a_deadline_that_moved_on_waits_for_its_new_moment():
@@ -160,10 +160,10 @@ def test_a_deadline_that_moved_on_waits_for_its_new_moment():
     one, duty = MovableSubjects(), MovableSubjects().duty()
     duty = one.duty()
     one.due.update(a=300, b=None)
-    one.deadlines.put(100, duty, 0, "a")
-    one.deadlines.put(100, duty, 1, "b")
+    one.deadlines.schedule(100, duty, 0, "a")
+    one.deadlines.schedule(100, duty, 1, "b")
     assert one.deadlines.due_before(250) is None
-    assert one.deadlines.first == 300
+    assert one.deadlines.earliest == 300
     assert one.deadlines.has(duty, 0)
     assert not one.deadlines.has(duty, 1)
 
@@ -173,15 +173,15 @@ def test_each_duty_has_one_deadline_for_a_subject():
     one = MovableSubjects()
     early, late = one.duty(0), one.duty(1)
     one.due["a"] = 50
-    one.deadlines.put(50, early, 7, "a")
-    one.deadlines.put(50, early, 7, "a")
-    one.deadlines.put(50, late, 7, "a")
+    one.deadlines.schedule(50, early, 7, "a")
+    one.deadlines.schedule(50, early, 7, "a")
+    one.deadlines.schedule(50, late, 7, "a")
     for _ in range(2):
         assert one.deadlines.due_before(51) == 50
-        one.deadlines.expire(51, 50)
+        one.deadlines.expire_first(51, 50)
     assert one.deadlines.due_before(51) is None
-    one.deadlines.put(60, early, 7, "a")
-    assert one.deadlines.first == 60
+    one.deadlines.schedule(60, early, 7, "a")
+    assert one.deadlines.earliest == 60
 
 
 def test_deadlines_of_one_moment_go_by_duty_and_then_by_number():
@@ -189,7 +189,7 @@ def test_deadlines_of_one_moment_go_by_duty_and_then_by_number():
     one = MovableSubjects()
     for name, order, number in [("d", 1, 0), ("c", 0, 9), ("b", 0, 3), ("a", 0, 1)]:
         one.due[name] = 10
-        one.deadlines.put(10, one.duty(order), number, name)
+        one.deadlines.schedule(10, one.duty(order), number, name)
     while one.deadlines.due_before(11) is not None:
-        one.deadlines.expire(11, 10)
+        one.deadlines.expire_first(11, 10)
     assert [name for name, _, _ in one.expired] == ["a", "b", "c", "d"]

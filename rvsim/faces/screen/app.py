@@ -90,7 +90,7 @@ class LiveScreen(App[int]):
             self._sheet("head").show(
                 [
                     partial(_same, line)
-                    for line in head(self.scene, self.scene.watch.load.percent(self.scene.now), width)
+                    for line in head(self.scene, self.scene.watch.bus_load.percent(self.scene.now), width)
                 ]
             )
             lines = foot(self.scene, width)

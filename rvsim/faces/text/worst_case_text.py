@@ -13,12 +13,12 @@ _SHOWN = 3
 def promise_text(promise: WorstCase) -> str:
     """Say it in a sentence or two, with what it rests on."""
     load = f"By the plan the pair is at most {promise.percent:.1f} % busy"
-    hopeless = [one.message for one in promise.responses.values() if one.worst is None]
+    hopeless = [one.message for one in promise.responses.values() if one.worst_us is None]
     if hopeless:
         more = f" and {len(hopeless) - _SHOWN} more" if len(hopeless) > _SHOWN else ""
         kept = f": no longest time can be promised for {', '.join(hopeless[:_SHOWN])}{more}"
     elif promise.responses:
-        message, worst = max(promise.responses.values(), key=lambda one: one.worst or 0)
+        message, worst = max(promise.responses.values(), key=lambda one: one.worst_us or 0)
         kept = (
             f", and no periodic message is through later than {(worst or 0) / 1000:.1f} ms after it is due ({message})"
         )

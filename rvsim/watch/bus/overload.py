@@ -1,7 +1,7 @@
-"""When a busy pair is worth a word: which seconds are too full, and when that is over.
+"""When the bus load is too high, and when that ends.
 
-Knows: the limits. Does not know who a source address is: whoever asks does. The load is worked out exactly only where
-two whole seconds together can reach a limit, for any second lies within two of them. Needs every frame.
+Knows: the limits. Does not know the device at a source address: its caller does. The load is computed exactly only
+where two whole seconds together can reach a limit, since any second lies within two of them. Needs every frame.
 """
 
 from collections.abc import Callable
@@ -12,14 +12,14 @@ from rvsim.watch.transitions import BusBusy, Ended, LoadImpossible, Transition
 BUSY_NOTICE, BUSY_WARNING = 40, 70
 """Percent of a second. 40: an engine maker's electrical installation guide, for design; 70 is our decision."""
 CLEAR_AFTER_SECONDS = MAX_IDLE_SECONDS
-"""So many seconds below the limit end it: three. Common practice, no source."""
+"""The number of seconds below the limit that ends the problem: three. Common practice, no source."""
 
 
 class Overload:
-    """Watches the load of one pair: every second, wherever it begins."""
+    """Judges the load of one bus: every second, wherever it begins."""
 
     def __init__(self, emit: Callable[[Transition], None], name_of: Callable[[int], str]) -> None:
-        self.load = BusLoad()
+        self.bus_load = BusLoad()
         self._emit = emit
         self._name_of = name_of
         self._judges = True
@@ -27,13 +27,13 @@ class Overload:
         self._calm = 0
 
     def pass_seconds(self, time: int) -> None:
-        """Judge what ended in the whole seconds that are over by ``time``."""
-        for second in self.load.close(time):
+        """Judge the seconds that ended in the whole seconds up to ``time``."""
+        for second in self.bus_load.close(time):
             if self._judges:
                 self._judge(second)
 
     def stop_judging(self) -> None:
-        """Judge no load from now on: the times are wrong, or the bit rate."""
+        """Stop judging the load: the times or the bit rate are wrong."""
         self._judges = False
 
     def _judge(self, second: BusySecond) -> None:
@@ -65,7 +65,7 @@ class Overload:
             self._emit(self._standing)
 
     def _doubt(self, second: BusySecond, busiest: Window, percent: float) -> None:
-        """Tell that no pair can be so busy, and judge no load any more."""
+        """Report a load that is impossible, and stop judging the load."""
         self.stop_judging()
         if self._standing is not None:
             self._emit(Ended(second.end, self._standing.problem_key))

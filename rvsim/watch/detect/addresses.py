@@ -53,11 +53,11 @@ class AddressDetectors:
         self._unaddressed = Unaddressed(deadlines, emit, self._called, self._last_at)
         self._restarts = Restarts(roll_call, deadlines, emit, self.asked, self.contests.names)
         self._sequences = StartSequences(deadlines, self.asked, self._restarts)
-        self._voices = Voices(roll_call, deadlines, emit, self._restarts, self.contests.stands)
+        self._voices = Voices(roll_call, deadlines, emit, self._restarts, self.contests.is_shared)
         self._trains = ValueTrains(self._voices.note_trains)
         planned = owners or {}
         self.replacements = Replacements(
-            roll_call, deadlines, emit, owners, self.asked, self._names, self.contests.stands
+            roll_call, deadlines, emit, owners, self.asked, self._names, self.contests.is_shared
         )
         self.instances = SharedInstances(
             deadlines, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
@@ -67,8 +67,8 @@ class AddressDetectors:
     def before(self, part: TopicRecord, time: int, now: int) -> bool:
         """Take in a frame before it is counted to anybody; return whether it matters however often it is repeated."""
         node, frame = part.node, part.frame
-        if part.said != frame.data:
-            part.said, part.changed = frame.data, now
+        if part.last_data != frame.data:
+            part.last_data, part.changed_at = frame.data, now
             if node.address < NULL_ADDRESS and part.layout.spec is not None:
                 self._trains.observe(part, time, now)
         if len(part.rhythm.times) == 1:
@@ -105,7 +105,7 @@ class AddressDetectors:
         heard = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         if node.name is not None and any(time > node.claimed_at for time in heard):
             self._spoke.pop(node.name, None)
-            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.nobody).name
+            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.unassigned).name
             if len(self._spoke) > _MAX_NAMES:
                 del self._spoke[next(iter(self._spoke))]
 

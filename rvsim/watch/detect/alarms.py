@@ -33,7 +33,7 @@ class Alarms:
         elif name in self._open:
             self._emit(Ended(frame.time, self._open.pop(name).problem_key))
 
-    def give_up(self) -> Iterator[AlarmCodeReported]:
+    def close_all(self) -> Iterator[AlarmCodeReported]:
         """Forget what stands open, and return it."""
         standing, self._open = self._open, {}
         yield from standing.values()

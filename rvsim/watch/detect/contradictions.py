@@ -86,7 +86,7 @@ class Contradictions:
             self._settle(held, None, time)
         elif held.since is None:
             held.since = now
-            self._deadlines.put(now + APART_FOR_US, self._lasting, held.number, held)
+            self._deadlines.schedule(now + APART_FOR_US, self._lasting, held.number, held)
 
     def _due(self, held: _Held, passed: int) -> int | None:
         return None if held.since is None else max(passed, held.since + APART_FOR_US)

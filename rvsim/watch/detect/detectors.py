@@ -90,7 +90,7 @@ class Detectors:
         if message in self._by_message:
             self._by_message[message].append(_plainly(self._stuck.neighbour))
         for part in self._parts_of(message):
-            part.data = None
+            part.settled_data = None
 
     def _command(self, part: TopicRecord) -> bool:
         command = read_command(part)

@@ -80,7 +80,7 @@ class FailureBook(Generic[Key, Kept]):
         """Tell of a problem, or tell of it again with its figures of now."""
         failures.told = problem
         self._emit(problem)
-        self._deadlines.put(failures.last + CALM_US, self._calming, failures.number, failures)
+        self._deadlines.schedule(failures.last + CALM_US, self._calming, failures.number, failures)
 
     def end(self, key: Key, time: int) -> None:
         """Forget the failures of a kind; a problem that was told is over."""

@@ -181,8 +181,8 @@ class IgnoredCommands:
         before = {part: part.frame.data for part in (*parts, *beating)}
         state.waiting = _Waiting(command, before, command.now + time)
         for part in before:
-            part.data = None  # every frame is looked at from now on
-        self._deadlines.put(state.waiting.due, self._answering, state.number, state)
+            part.settled_data = None  # every frame is looked at from now on
+        self._deadlines.schedule(state.waiting.due, self._answering, state.number, state)
 
     def _beating(self, thing: Thing, parts: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
         """Return the heartbeats of those who speak for a thing."""

@@ -28,16 +28,16 @@ class Lengths:
         frame, found = part.frame, wrong_length(spec, part.frame.data)
         if found is None:
             stream.right_lengths_in_a_row += 1
-            if stream.length is not None and stream.right_lengths_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.length.problem_key))
-                stream.length = None
+            if stream.wrong_length is not None and stream.right_lengths_in_a_row >= _RIGHT_IN_A_ROW:
+                self._emit(Ended(frame.time, stream.wrong_length.problem_key))
+                stream.wrong_length = None
             return
         stream.right_lengths_in_a_row = 0
-        if stream.length is None:
+        if stream.wrong_length is None:
             missing = found.missing
-            harmless = bool(missing) and missing_fields_are_no_data(spec, missing) and not values.carried(missing)
+            harmless = bool(missing) and missing_fields_are_no_data(spec, missing) and not values.has_carried(missing)
             topic = part.topic._replace(instance=None, dsa=None)
-            stream.length = LengthWrong(
+            stream.wrong_length = LengthWrong(
                 frame.time, part.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
-            self._emit(stream.length)
+            self._emit(stream.wrong_length)

@@ -111,7 +111,7 @@ class Refusals:
         source, dgn = part.topic.source, part.topic.dgn
         self.answer(source, dgn, part.topic.instance, part.frame.time)
         if not any(refused.asked and key[::2] == (source, dgn) for key, refused in self._book.kinds.items()):
-            part.node.awaited.discard(dgn)
+            part.node.awaited_dgns.discard(dgn)
 
     def _succeed(self, key: _Key, time: int) -> None:
         self._starts.succeed(key.source)
@@ -125,7 +125,7 @@ def _agree(one: int | None, other: int | None) -> bool:
 
 def _await(node: AddressRecord, dgn: int) -> None:
     """See to it that the next frame of a node under a DGN is looked at, even if it says the same as before."""
-    node.awaited.add(dgn)
+    node.awaited_dgns.add(dgn)
     for part in node.topics:
         if part.topic.dgn == dgn:
-            part.data, part.time_only = None, False
+            part.settled_data, part.time_only = None, False

@@ -136,14 +136,14 @@ class Replacements:
     def _now(self, entry: DeviceRecord) -> int:
         """Return the latest bus time that is known: that of whoever was heard last, or of the silence that ended."""
         heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.topics)
-        return max(heard, default=entry.last())
+        return max(heard, default=entry.last_heard())
 
     def _same_instance(self, entry: DeviceRecord) -> _Other | None:
         now = self._now(entry)
         for role in _planned_roles(entry):
             for voice in self.instances.speakers(role, now):
                 part = voice.part
-                if part.device is entry or voice.node.claimant not in (None, entry):
+                if part.device is entry or voice.node.claimed_device not in (None, entry):
                     continue
                 if _is_other_unit(entry, voice.node):
                     return _Other(part, Difference.NAME) if part.device.plan is None else None
@@ -176,7 +176,7 @@ class Replacements:
         role = part.exclusive_function
         if role is None or role in self._owners or entry.plan is None or role[0] not in entry.plan.functions:
             return False
-        return not entry.topics or entry.last() <= (part.rhythm.begun or 0)
+        return not entry.topics or entry.last_heard() <= (part.rhythm.first_at or 0)
 
     def _absent(self, part: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a topic that are not heard."""
@@ -252,10 +252,10 @@ class Replacements:
         speaker = other.part.device
         entry.replacement = speaker
         if speaker.plan is None and self._with_rig:
-            explained = {None, *(part.spoken for part in speaker.topics if _is_of(entry, part))}
-            for key, one in tuple(speaker.strange.items()):
+            explained = {None, *(part.function_text for part in speaker.topics if _is_of(entry, part))}
+            for key, one in tuple(speaker.open_unplanned.items()):
                 if one.function in explained:
-                    del speaker.strange[key]
+                    del speaker.open_unplanned[key]
                     self._emit(Ended(time, one.problem_key))
             if speaker.state is not Presence.UNPLANNED and other.difference is not Difference.ADDRESS:
                 self._roll_call.turn_unplanned(speaker, time)
@@ -272,7 +272,7 @@ class Replacements:
             since,
             entry.name,
             other.difference,
-            part.spoken or _title(part) or entry.name,
+            part.function_text or _title(part) or entry.name,
             part.node.address,
             part.node.name,
             place,
@@ -295,7 +295,7 @@ class Replacements:
         elif before is not None and was_silent and entry.replaced is None:
             self._tell(entry, _Other(part, Difference.ADDRESS), time, time, None)
         else:
-            self._deadlines.put(part.rhythm.times[-1] + MIN_SILENCE_LIMIT_US, self._placing, entry.number, entry)
+            self._deadlines.schedule(part.rhythm.times[-1] + MIN_SILENCE_LIMIT_US, self._placing, entry.number, entry)
 
     def named(self, entry: DeviceRecord, time: int) -> None:
         """Note that the NAME of a planned device was claimed: it may be known now."""

@@ -75,7 +75,7 @@ class Restarts:
         if self._asked.may_claim(node.address, name, now):
             return
         starts.waiting.append((now, time, part.frame))
-        self._deadlines.put(now + CONTEST_US, self._judging, node.address, starts)
+        self._deadlines.schedule(now + CONTEST_US, self._judging, node.address, starts)
 
     def begin_again(self, node: AddressRecord, time: int, since: int, now: int, frame: Frame) -> None:
         """Count a restart without a claim that was found at ``since`` and began at ``now``, in bus time.
@@ -115,7 +115,7 @@ class Restarts:
         contested = self._names_at(starts.node.address) != (starts.name,)
         now, at, frame = starts.waiting.pop(0)
         if starts.waiting:
-            self._deadlines.put(starts.waiting[0][0] + CONTEST_US, self._judging, starts.node.address, starts)
+            self._deadlines.schedule(starts.waiting[0][0] + CONTEST_US, self._judging, starts.node.address, starts)
         if not contested:
             self._note(starts, time, now, at, frame, claimed=True)
 
@@ -125,12 +125,12 @@ class Restarts:
             between = now - starts.last
             starts.shortest = between if starts.shortest is None else min(starts.shortest, between)
         starts.last = now
-        device = (self._roll_call.observe_address(starts.node) or starts.node.nobody).name
+        device = (self._roll_call.observe_address(starts.node) or starts.node.unassigned).name
         if starts.found is not None:
             device = starts.found.device
         source = starts.node.address
         starts.found = Restarted(time, at, device, source, starts.count, starts.shortest, claimed, frame)
-        self._deadlines.put(now + CALM_US, self._calm, source, starts)
+        self._deadlines.schedule(now + CALM_US, self._calm, source, starts)
         self._emit(starts.found)
 
     def _calm_due(self, starts: _Starts, passed: int) -> int | None:

@@ -49,7 +49,7 @@ class Voice:
     def listen(self) -> None:
         """Have its next frames looked at, even if they say the same."""
         for part in self.parts.values():
-            part.listen()
+            part.examine_next()
 
     @property
     def part(self) -> TopicRecord:
@@ -142,7 +142,7 @@ class SharedInstances:
             pair = self._pairs[key] = _Pair(256 * min(key) + max(key))
         pair.roles[voice.role] = first, second
         self._tell(pair, time)
-        self._deadlines.put(self._silent_from(pair), self._silence, pair.number, pair)
+        self._deadlines.schedule(self._silent_from(pair), self._silence, pair.number, pair)
         return True
 
     def _tell(self, pair: _Pair, time: int) -> None:
@@ -153,7 +153,7 @@ class SharedInstances:
             time,
             since,
             stranger.part.device.name,
-            tuple(one.part.spoken for one, _ in pair.roles.values()),
+            tuple(one.part.function_text for one, _ in pair.roles.values()),
             _place(first),
             _place(second),
             (first.node.address, second.node.address),

@@ -60,8 +60,8 @@ class SharedNames:
             self._end(other, time, now)
         before = self.last_at(name)
         if before is not None:
-            before.left = now
-        node.left = None
+            before.left_at = now
+        node.left_at = None
         places = self._places.pop(name, {})
         places.pop(node.address, None)
         self._places[name] = {**places, node.address: node}
@@ -74,7 +74,7 @@ class SharedNames:
             move = self._moves[name] = _Move(self._count, name)
         if move.found is None:
             move.old, move.new, move.at = before, node, now
-            self._deadlines.put(now + MAX_QUEUED_US, self._going_on, move.number, move)
+            self._deadlines.schedule(now + MAX_QUEUED_US, self._going_on, move.number, move)
 
     def last_at(self, name: Name) -> AddressRecord | None:
         """Return the node that claimed a NAME last; None where nobody did."""
@@ -100,7 +100,7 @@ class SharedNames:
             self._drop(move)
             return None
         from_then = move.at + MAX_QUEUED_US
-        if old.last() > from_then:
+        if old.last_heard() > from_then:
             return max(passed, from_then)
         if passed > from_then + old.silence_limit():
             self._drop(move)
@@ -116,14 +116,14 @@ class SharedNames:
         if old is None or new is None:
             return
         last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
-        device = (self._roll_call.observe_address(new) or new.nobody).name
+        device = (self._roll_call.observe_address(new) or new.unassigned).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
-        self._deadlines.put(self._silent_from(move), self._silence, move.number, move)
+        self._deadlines.schedule(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)
 
     @staticmethod
     def _silent_from(move: _Move) -> int:
-        return min(node.last() + node.silence_limit() for node in (move.old, move.new) if node is not None)
+        return min(node.last_heard() + node.silence_limit() for node in (move.old, move.new) if node is not None)
 
     def _silence_due(self, move: _Move, passed: int) -> int | None:
         return None if move.found is None else max(passed, self._silent_from(move))

@@ -68,7 +68,7 @@ class StartSequences:
             return
         if sequence.begun is None:
             sequence.begun = now
-            self._deadlines.put(now + LOOK_US, self._looking, node.address, sequence)
+            self._deadlines.schedule(now + LOOK_US, self._looking, node.address, sequence)
         if now - sequence.begun <= WINDOW_US:
             sequence.parts.append(part)
             sequence.looked = sequence.begun
@@ -115,7 +115,7 @@ class StartSequences:
             is_off = _is_off(part, place)
             judged += is_off is not None
             off += is_off is True
-        if 2 * off <= judged or sequence.parts[0].rhythm.returned > begun - LISTENED_US:
+        if 2 * off <= judged or sequence.parts[0].rhythm.returned_at > begun - LISTENED_US:
             return False
         return not self._asked.asked_for_anything(sequence.node.address, begun)
 
@@ -124,7 +124,7 @@ class StartSequences:
         if begun is not None:
             sequence.looked = begun
             self._restarts.begin_again(sequence.node, time, since, begun, sequence.parts[0].frame)
-        self._deadlines.put(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
+        self._deadlines.schedule(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
 
 
 def _is_off(part: TopicRecord, place: int) -> bool | None:

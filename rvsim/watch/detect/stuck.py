@@ -154,7 +154,7 @@ class StuckValues:
         self._links.clear()
         for parts in self._neighbours.values():
             for neighbour in parts:
-                neighbour.data = None  # what it says now is noted with its next frame
+                neighbour.settled_data = None  # what it says now is noted with its next frame
         return values
 
     def _linked(self, part: TopicRecord) -> _Linked:
@@ -179,7 +179,7 @@ class StuckValues:
         way.settle(now - lag)
         way.fresh.append((now, raw))
         if value.told is None:
-            self._deadlines.put(now + lag, self._standing, value.number, value)
+            self._deadlines.schedule(now + lag, self._standing, value.number, value)
 
     # Values.
 
@@ -207,12 +207,12 @@ class StuckValues:
         for (_, _, lag), way in value.ways.items():
             way.settle(value.due - lag)
         moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.device.is_heard and part.late is None and _goes_on(part, value.due):
+        if moved is not None and part.device.is_heard and part.lateness is None and _goes_on(part, value.due):
             self._tell(value, moved, time, since)
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
         if latest:
-            self._deadlines.put(max(latest), self._standing, value.number, value)
+            self._deadlines.schedule(max(latest), self._standing, value.number, value)
 
     def _tell(self, value: _Value, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved

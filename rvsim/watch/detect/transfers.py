@@ -113,7 +113,7 @@ class Transfers:
         if len(self._last) > _MAX_PAIRS:
             del self._last[next(iter(self._last))]
         if self._long.open:
-            self._deadlines.put(now + T1_US, self._waiting, 0, None)
+            self._deadlines.schedule(now + T1_US, self._waiting, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
     def _take(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
@@ -179,4 +179,4 @@ class Transfers:
         self._take(self._long.expire(due), due, time, since, None)
         later = self._long.due()
         if later is not None:
-            self._deadlines.put(min(later, due + T1_US), self._waiting, 0, None)
+            self._deadlines.schedule(min(later, due + T1_US), self._waiting, 0, None)

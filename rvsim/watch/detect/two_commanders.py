@@ -109,7 +109,7 @@ class TwoCommanders:
             (other.frame, command.frame),
         )
         self._emit(counted.told)
-        self._deadlines.put(counted.turned + counted.calm, self._calming, counted.number, counted)
+        self._deadlines.schedule(counted.turned + counted.calm, self._calming, counted.number, counted)
 
     def _calm_due(self, counted: _Contradictions, passed: int) -> int | None:
         due = counted.turned + counted.calm

@@ -95,7 +95,7 @@ class Voices:
         address = self._addresses.get(node.address)
         if address is None:
             address = self._addresses[node.address] = _Address(node, now)
-            self._deadlines.put(now + LOOK_US, self._looking, node.address, address)
+            self._deadlines.schedule(now + LOOK_US, self._looking, node.address, address)
         name = _function(part)
         if name is not None:
             address.functions.setdefault(name, now)
@@ -123,24 +123,24 @@ class Voices:
         address.seen = passed if address.sign is not None else address.seen
         if address.sign is not None:
             return passed
-        silent = address.node.last() < passed - LOOK_US
-        return passed + LOOK_US * (max(1, -((passed - self._deadlines.until) // LOOK_US)) if silent else 1)
+        silent = address.node.last_heard() < passed - LOOK_US
+        return passed + LOOK_US * (max(1, -((passed - self._deadlines.checked_until) // LOOK_US)) if silent else 1)
 
     def _seen(self, address: _Address, time: int, since: int) -> None:
         now = address.seen
         self._tell(address, time, since, now)
-        self._deadlines.put(now + LOOK_US, self._looking, address.node.address, address)
+        self._deadlines.schedule(now + LOOK_US, self._looking, address.node.address, address)
 
     def _tell(self, address: _Address, time: int, since: int, now: int) -> None:
         address.seen = now
         source = address.node.address
         if address.sign is None or self._told(source):
             return
-        device = (self._roll_call.observe_address(address.node) or address.node.nobody).name
+        device = (self._roll_call.observe_address(address.node) or address.node.unassigned).name
         if address.found is not None:
             device, since = address.found.device, address.found.since
         address.found = TwoSenders(time, since, device, source, *address.sign)
-        self._deadlines.put(now + CALM_US, self._calm, source, address)
+        self._deadlines.schedule(now + CALM_US, self._calm, source, address)
         self._emit(address.found)
 
     def _calm_due(self, address: _Address, passed: int) -> int:
@@ -170,7 +170,7 @@ class Voices:
 
     def _are_two_trains(self, part: TopicRecord, kept: int, now: int) -> bool:
         times = list(part.rhythm.times)[-FRAMES:]
-        if part.changed > times[0] or now - times[-1] > 2 * kept:
+        if part.changed_at > times[0] or now - times[-1] > 2 * kept:
             return False
         if self._restarts.recent(part.node.address, times[-1]) or _lamp_is_on(part):
             return False

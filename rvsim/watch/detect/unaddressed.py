@@ -94,9 +94,9 @@ class Unaddressed:
             return
         key = source, part.topic.dgn
         if key not in self._speeches:
-            found = SentWithoutAddress(time, part.node.nobody.name, part.topic, part.frame)
+            found = SentWithoutAddress(time, part.node.unassigned.name, part.topic, part.frame)
             speech = self._speeches[key] = _Speech(self._next(), part.node, found)
-            self._deadlines.put(now + CALM_US, self._calm, speech.number, speech)
+            self._deadlines.schedule(now + CALM_US, self._calm, speech.number, speech)
             self._emit(found)
 
     def _asked(self, part: TopicRecord, now: int) -> None:
@@ -108,7 +108,7 @@ class Unaddressed:
     def _doubt(self, one: _Homeless, now: int) -> None:
         if one.doubted is None:
             one.doubted = now
-            self._deadlines.put(now + ANSWER_US, self._answer, one.number, one)
+            self._deadlines.schedule(now + ANSWER_US, self._answer, one.number, one)
 
     def _next(self) -> int:
         self._count += 1
@@ -130,7 +130,7 @@ class Unaddressed:
 
     def _stopped(self, speech: _Speech, time: int, _since: int) -> None:
         for part in speech.parts():
-            part.listen()
+            part.examine_next()
         del self._speeches[speech.node.address, speech.found.topic.dgn]
         self._emit(Ended(time, speech.found.problem_key))
 

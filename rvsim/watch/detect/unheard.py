@@ -67,7 +67,7 @@ class UnheardFunctions:
             state.told = state.told._replace(time=command.frame.time, commands=state.count, command=command.frame)
             self._emit(state.told)
         else:
-            self._deadlines.put(state.first.now + limit, self._waiting, state.number, state)
+            self._deadlines.schedule(state.first.now + limit, self._waiting, state.number, state)
 
     def status(self, part: TopicRecord) -> None:
         """Take in a status of a function."""

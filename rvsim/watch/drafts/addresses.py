@@ -26,7 +26,7 @@ def _stranger(found: UnplannedDevice) -> FlagDraft:
                 f"{found.instead_of}; if it was not, give it an instance of its own, or remove it from the bus"
             )
     elif found.function is None:
-        text = f"not in the rig: it sent nothing that identifies it within {span(found.waited)}"
+        text = f"not in the rig: it sent nothing that identifies it within {span(found.waited_us)}"
         advice = "identify it by its NAME or by unplugging it; then add it to the rig, or remove it from the bus"
     elif found.holder is not None:
         text = f"sends as {found.function}, which the rig gives to {found.holder}"

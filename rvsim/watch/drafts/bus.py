@@ -88,7 +88,7 @@ def _counters(controller: StateChanged) -> str:
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
     often = "once" if found.steps == 1 else f"{found.steps} times"
     text = (
-        f"its times run backwards {often} in {found.entries} entries, by {found.longest / SECOND_US:.6g} s at most; "
+        f"its times run backwards {often} in {found.entries} entries, by {found.longest_us / SECOND_US:.6g} s at most; "
         "lateness, silence, pauses and bus load are not judged"
     )
     advice = (
@@ -111,8 +111,8 @@ def _misread(found: TimesInWrongUnit) -> FlagDraft:
 
 def _waited(found: WorstCaseExceeded) -> FlagDraft:
     text = (
-        f"{found.message} of {found.device} took {found.response / 1000:.1f} ms to get through; computed from the "
-        f"plan: at most {found.promised / 1000:.1f} ms, without errors and if every device keeps to the plan"
+        f"{found.message} of {found.device} took {found.response_us / 1000:.1f} ms to get through; computed from the "
+        f"plan: at most {found.worst_case_us / 1000:.1f} ms, without errors and if every device keeps to the plan"
     )
     advice = (
         "find the device that sends more than planned, or more often; or what corrupts frames, so that they are sent "
@@ -124,7 +124,7 @@ def _waited(found: WorstCaseExceeded) -> FlagDraft:
 
 
 def _unacknowledged(found: SenderNotAcknowledged) -> FlagDraft:
-    text = f"its frames are not acknowledged: none of them got through for {span(found.limit)}, and it keeps trying"
+    text = f"its frames are not acknowledged: none of them got through for {span(found.limit_us)}, and it keeps trying"
     advice = (
         "a device alone on the bus cannot send: check that another one is powered and has the same bit rate; if so, "
         "check its two bus wires, which may be swapped, then its drop and its data plug"

@@ -49,10 +49,10 @@ def _no_address(found: SentWithoutAddress) -> FlagDraft:
 
 def _restarted(found: Restarted) -> FlagDraft:
     how = "claimed its address again" if found.claimed else "repeated its start-up sequence"
-    if found.times == 1 or found.shortest is None:
+    if found.times == 1 or found.shortest_us is None:
         text = f"restarted once: it {how} without a request"
     else:
-        between = f"{found.shortest / SECOND_US:.3g} s"
+        between = f"{found.shortest_us / SECOND_US:.3g} s"
         text = f"restarted {found.times} times without a request; the shortest time between two restarts is {between}"
     advice = (
         "check its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its "

@@ -19,7 +19,7 @@ def _contradict(found: CommandsContradict) -> FlagDraft:
     (one, other), (first, second) = found.devices, found.states
     text = (
         f"{one} and {other} send conflicting commands to {found.thing}: {one} commands {_state(first)}, {other} "
-        f"commands {_state(second)}; {found.turns} times so far, each within {span(found.settling)} of the other"
+        f"commands {_state(second)}; {found.turns} times so far, each within {span(found.settling_us)} of the other"
     )
     advice = (
         f"decide which of the two commands {found.thing}, and switch that control off in the other; usual pairs: a "
@@ -32,15 +32,19 @@ def _contradict(found: CommandsContradict) -> FlagDraft:
 
 def _ignored(found: CommandIgnored) -> FlagDraft:
     by = " and ".join(found.commanders)
-    pairs = zip(found.wanted, found.said, strict=True)
-    if any(said is not None for said in found.said):
+    pairs = zip(found.commanded, found.reported, strict=True)
+    if any(said is not None for said in found.reported):
         commanded = ", ".join(
             f"{wanted.field.title} {wanted.brief} (reports {said.brief})" for wanted, said in pairs if said is not None
         )
         text = f"{found.thing} does not obey {by}: commanded {commanded}"
     else:
-        text = f"{found.thing} does not obey {by}: commanded {_state(found.wanted)}, and nothing in its status changed"
-    text += f"; {counted(found.commands, 'command')} since {moment(found.since)}, answer time {span(found.answer_time)}"
+        text = (
+            f"{found.thing} does not obey {by}: commanded {_state(found.commanded)}, and nothing in its status changed"
+        )
+    text += (
+        f"; {counted(found.commands, 'command')} since {moment(found.since)}, answer time {span(found.answer_time_us)}"
+    )
     text += "".join(f"; {answer}" for answer in found.answers)
     advice = (
         "find what prevents it: a lockout, an interlock, a rain sensor, its own switch, a mode in which it decides by "
@@ -54,7 +58,7 @@ def _ignored(found: CommandIgnored) -> FlagDraft:
 def _no_receiver(found: CommandedFunctionMissing) -> FlagDraft:
     text = (
         f"{found.device} commands {found.thing}, but no {found.thing} was ever heard; "
-        f"{counted(found.commands, 'command')}, the first more than {span(found.waited)} ago"
+        f"{counted(found.commands, 'command')}, the first more than {span(found.waited_us)} ago"
     )
     advice = (
         f"if there is a {found.thing}, check its power, its data plug and the instance that it is set to; if there is "

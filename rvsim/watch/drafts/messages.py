@@ -38,7 +38,7 @@ def _reported(found: FaultReported) -> FlagDraft:
     reporter = f"{function.title} function " if function else ""
     lamps = [lamp for lamp, on in zip(("protect", "amber", "red", "malfunction"), found.lamps, strict=True) if on]
     lit = f", {' and '.join(lamps)} lamp{'s' if len(lamps) > 1 else ''} on" if lamps else ""
-    what = str(found.trouble) if found.trouble is not None else "a fault without a number"
+    what = str(found.fault) if found.fault is not None else "a fault without a number"
     advice = (
         "look up in its manual what this SPN means for this function; repair that, and check whether the report ends"
     )

@@ -12,8 +12,8 @@ from rvsim.wire.frame import SECOND_US
 
 def _lasted(found: FellSilent | GapExceeded) -> str:
     """Write for how long nothing was received; with the limit, where it was exceeded some time ago."""
-    limit = "" if found.lasted is None else f" (limit {span(found.limit)})"
-    return f"{span(found.limit if found.lasted is None else found.lasted)}{limit}{due(found.gap)}"
+    limit = "" if found.lasted_us is None else f" (limit {span(found.limit_us)})"
+    return f"{span(found.limit_us if found.lasted_us is None else found.lasted_us)}{limit}{due(found.gap_us)}"
 
 
 def _silent(found: FellSilent) -> FlagDraft:
@@ -24,7 +24,7 @@ def _silent(found: FellSilent) -> FlagDraft:
     else:
         text = f"silent for {_lasted(found)}; last frame at {moment(found.last.time)}"
         advice = "check its power and fuse first, then its data plug, then its drop"
-    late_messages = (f"{late.topic}: late since {moment(late.since)}" for late in found.late)
+    late_messages = (f"{late.topic}: late since {moment(late.since)}" for late in found.late_messages)
     evidence = (*frame_line(found.last, "last frame"), *late_messages)
     heard, absent = (found.last.time, False) if found.last else (None, True)
     return FlagDraft(
@@ -53,8 +53,8 @@ def _late(found: GapExceeded) -> FlagDraft:
 
 def _quiet(found: BusFellQuiet) -> FlagDraft:
     text = (
-        f"no frame from any device for {span(found.silence)}, where {found.median / SECOND_US:.3f} s between frames is "
-        f"usual; last frame at {moment(found.last.time)}"
+        f"no frame from any device for {span(found.silence_us)}, where {found.median_us / SECOND_US:.3f} s between "
+        f"frames is usual; last frame at {moment(found.last.time)}"
     )
     advice = (
         "check the supply of the bus and the adapter first; then, with the power off, both terminators: 60 ohm across "

@@ -76,7 +76,7 @@ def _contradiction(found: ReadingsContradict) -> FlagDraft:
 
 def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
-    lasted = found.limit if found.lasted is None else found.lasted
+    lasted = found.limit_us if found.lasted_us is None else found.lasted_us
     text = (
         f"{found.topic}: {reading.field.title} has been {reading.brief} for {span(lasted)}, since "
         f"{moment(found.stuck_since)}, while {low.field.title} of {found.neighbour_device} moved between {low.brief} "

@@ -1,11 +1,11 @@
-"""What happened and when: plain records between hearing and judging.
+"""What happened and when, as plain records: the detectors make them, the rules turn them into flags.
 
 Knows: everything a rule needs to raise or clear a flag, without looking anything up. Does not know how it was
-found: frame by frame on a live bus, or in the columns of a captured log. Does not know flags either.
+found (frame by frame on a live bus, or in the columns of a captured log), nor flags.
 
-A transition that opens a problem has a ``cause``, a key that is the same for as long as the problem lasts;
-``Ended`` with that key closes it. Times are integer microseconds; ``since`` is the moment at which a limit was
-passed, ``time`` the moment at which that could be known.
+A transition that opens a problem has a ``problem_key``, which is the same for as long as the problem lasts; ``Ended``
+with that key closes it. Times are integer microseconds; ``since`` is the moment at which a limit was exceeded, ``time``
+the moment at which that could be known.
 """
 
 from rvsim.watch.transitions.addresses import (
@@ -100,8 +100,9 @@ _BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, Wors
 
 
 def is_by_time(problem: Problem) -> bool:
-    """Tell whether a problem was found by times alone: where the times of a log are wrong, there is no telling it.
+    """Return whether a problem was found by times alone, so that it cannot be judged where the times of a log are
+    wrong.
 
-    A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
+    A source that is not in the rig is such a problem if it was found only because it did not identify itself in time.
     """
     return isinstance(problem, _BY_TIME) or (isinstance(problem, UnplannedDevice) and problem.function is None)

@@ -1,4 +1,4 @@
-"""What is wrong with how nodes claim their addresses, and how often they begin anew.
+"""Problems with address claims, and restarts.
 
 Knows: nodes without an address, NAMEs on two addresses, restarts. Does not know how that was found.
 """
@@ -11,7 +11,8 @@ from rvsim.wire.name import Name
 
 
 class CannotClaim(NamedTuple):
-    """A node says from the null address that it could not claim one; ``before`` is the last that it had claimed."""
+    """A node reports from the null address that it could not claim one; ``before`` is the last address it had
+    claimed."""
 
     time: int
     device: str
@@ -31,7 +32,7 @@ class CannotClaim(NamedTuple):
 
 
 class NameShared(NamedTuple):
-    """Two addresses claim one NAME, and both go on speaking; the later claim stands last."""
+    """Two addresses claim one NAME, and both continue to send; the address of the later claim is last."""
 
     time: int
     since: int
@@ -47,7 +48,7 @@ class NameShared(NamedTuple):
 
 
 class SentWithoutAddress(NamedTuple):
-    """A frame of an application comes from the null or the global address, which nobody can have."""
+    """An application frame comes from the null or the global address, which no node can have."""
 
     time: int
     device: str
@@ -66,9 +67,9 @@ class SentWithoutAddress(NamedTuple):
 
 
 class Restarted(NamedTuple):
-    """A device that was there has begun anew, ``times`` times by now; ``shortest`` is the shortest time between two.
+    """A device has restarted, ``times`` times so far; ``shortest_us`` is the shortest time between two restarts.
 
-    ``claimed`` says that it claimed its address again; else it began with its start-up sequence.
+    ``claimed`` is whether it claimed its address again; else it repeated its start-up sequence.
     """
 
     time: int
@@ -76,7 +77,7 @@ class Restarted(NamedTuple):
     device: str
     source: int
     times: int
-    shortest: int | None
+    shortest_us: int | None
     claimed: bool
     last: Frame
 

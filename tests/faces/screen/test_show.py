@@ -151,7 +151,7 @@ def test_the_sink_keeps_nothing(loaded, catalogue):
     run = BenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND)
     assert vars(sink) == {}
-    assert run.watch.load.percent()[1] > 0
+    assert run.watch.bus_load.percent()[1] > 0
 
 
 @pytest.mark.parametrize(

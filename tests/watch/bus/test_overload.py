@@ -169,7 +169,7 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
                 "error": OtherFrame(time, OtherKind.ERROR, 23),
             }[what]
             busyness.pass_seconds(time)
-            busyness.load.add(one)
+            busyness.bus_load.add(one)
             told.append((time, len(bits_of(*one[1:])) if isinstance(one, Frame) else one.bits))
     end = time + 10 * SECOND
     busyness.pass_seconds(end)
@@ -244,4 +244,4 @@ def test_more_than_fits_proves_wrong_times_and_no_load_is_judged(bus):
         "exceed what 250000 bit/s can carry, so the times or the bit rate are wrong; bus load is no longer judged"
         in flag.text
     )
-    assert bus.watch.load.percent()[1] == pytest.approx(112.8)
+    assert bus.watch.bus_load.percent()[1] == pytest.approx(112.8)

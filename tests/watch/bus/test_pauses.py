@@ -25,7 +25,7 @@ def test_everybody_goes_on_in_rhythm(bus):
     made = bus()
     made.run(60, *senders(made, off=((20.2, 30.2),)))
     found = resumption(made)
-    assert (found.ended, found.length) == (30_220_000, 10_090_000)
+    assert (found.ended, found.length_us) == (30_220_000, 10_090_000)
     assert (found.claims, found.back, found.is_unnoticed) == ((), 6, True)
     assert found.in_rhythm == found.judged >= 3
 

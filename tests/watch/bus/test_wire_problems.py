@@ -98,7 +98,7 @@ def test_nodes_that_come_up_one_after_the_other_raise_nothing(pair):
         pair.note(NotAcknowledged(tries * 600, "heater", HEATER))
     pair.observe(0.9, HEATER).until(10)
     assert pair.flags == []
-    assert pair.watch.wires.unacknowledged == 16
+    assert pair.watch.wire_problems.unacknowledged == 16
 
 
 def test_after_its_return_it_can_be_told_again(pair):
@@ -190,7 +190,7 @@ def test_without_a_rig_nothing_is_promised(pair):
     long, longer = Waited(SECOND, "heater", HEATER, 0), Waited(3 * SECOND, "fan", FAN, SECOND)
     pair.note(long, longer, Waited(4 * SECOND, "fan", FAN, 3 * SECOND)).until(5)
     assert pair.flags == []
-    assert pair.watch.wires.longest == longer
+    assert pair.watch.wire_problems.longest == longer
 
 
 def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
@@ -205,7 +205,7 @@ def test_nor_do_the_frames_that_stood_behind_it(planned):
     planned.note(NotAcknowledged(SECOND, "heater", HEATER)).until(30).observe(40, HEATER)
     planned.note(Waited(40 * SECOND + 600, "heater", HEATER, 20 * SECOND)).until(42)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
-    assert planned.watch.wires.longest is None
+    assert planned.watch.wire_problems.longest is None
     planned.note(Waited(43 * SECOND + 9000, "heater", HEATER, 43 * SECOND))
     assert planned.flags[-1][1:] == ("bus-busy", "bus", True)
 
@@ -218,18 +218,18 @@ def test_error_states_are_kept_until_they_are_active_again(pair):
     passive = StateChanged(1, "heater", ErrorState.PASSIVE, 128, 0)
     off = StateChanged(2, "heater", ErrorState.BUS_OFF, 256, 0)
     pair.note(passive)
-    assert pair.watch.wires.states == {"heater": passive}
+    assert pair.watch.wire_problems.states == {"heater": passive}
     pair.note(off)
-    assert pair.watch.wires.states == {"heater": off}
+    assert pair.watch.wire_problems.states == {"heater": off}
     pair.note(StateChanged(3, "heater", ErrorState.ACTIVE, 0, 0))
-    assert pair.watch.wires.states == {}
+    assert pair.watch.wire_problems.states == {}
 
 
 def test_spoilt_and_lost_frames_are_counted(pair):
     """Each kind by itself."""
     pair.note(Disturbed(1, HEATER, ("heater",)), Disturbed(2, HEATER, ("heater",), "fan"), Overflowed(3, "fan", FAN))
     pair.note(Collided(4, HEATER, ("heater", "fan")))
-    wires = pair.watch.wires
+    wires = pair.watch.wire_problems
     assert (wires.disturbed, wires.overflowed, wires.collided, wires.unacknowledged) == (2, 1, 1, 0)
 
 

@@ -15,7 +15,7 @@ class Problem(NamedTuple):
 
     time: int
     since: int
-    cause: tuple
+    problem_key: tuple
 
 
 class Book:
@@ -35,7 +35,7 @@ class Book:
     def until(self, now):
         """Let the deadlines before a time expire."""
         while (due := self.deadlines.due_before(now)) is not None:
-            self.deadlines.expire(due + 1, due)
+            self.deadlines.expire_first(due + 1, due)
 
 
 @pytest.fixture

@@ -40,7 +40,7 @@ def test_two_units_that_both_stay_share_an_address(bus):
     assert flag.text == f"2 units claim address 5E hex, and none gives way: {units}"
     assert flag.evidence == (f"NAME {int(Name(5, 1774)):016X}", f"NAME {int(Name(123456, 29)):016X}")
     assert "another address" in flag.advice
-    assert "does not arbitrate: unplug one and see which one goes" in flag.advice
+    assert "does not follow the rules of address claiming: unplug one to see which of them stops" in flag.advice
 
 
 def test_the_planned_device_is_the_subject(bus):

@@ -41,7 +41,7 @@ def test_a_device_that_stops_is_late_and_then_silent(heater):
         (31.0, "raised", "silent-device", "heater"),
         (60.5, "cleared", "silent-device", "heater"),
     ]
-    assert made.watch.all_flags[1].evidence[1:] == ("FURNACE_STATUS, instance 1 late since 30.500 s",)
+    assert made.watch.all_flags[1].evidence[1:] == ("FURNACE_STATUS, instance 1: late since 30.500 s",)
     assert made.watch.flags == ()
 
 
@@ -155,7 +155,7 @@ def test_the_heartbeat_of_one_function_can_be_late(bus):
         made.every(5, "DM_RV", 0x5E, 1.0, ((11, 99),), dsa=101, operating_status_1=1),
     )
     assert made.flags == [(21.0, "raised", "late-message", "heater")]
-    assert made.watch.flags[0].text.startswith("DM_RV of the water heater not heard")
+    assert made.watch.flags[0].text.startswith("DM_RV of the water heater: not received")
 
 
 def test_a_second_furnace_1_does_not_speak_for_the_first(bus):
