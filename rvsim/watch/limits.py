@@ -47,7 +47,7 @@ class Expected(NamedTuple):
     may_be_empty: bool
 
 
-def expected(spec: MessageSpec, plan: DevicePlan | None, twelve_volts: bool) -> tuple[Expected, ...]:
+def expected(spec: MessageSpec, plan: DevicePlan | None, *, twelve_volts: bool) -> tuple[Expected, ...]:
     """Return what is expected of each field of a message, in field order.
 
     Args:

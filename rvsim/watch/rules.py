@@ -29,7 +29,7 @@ from rvsim.watch.transitions.basis import is_lasting
 
 MAX_CLEARED_FLAGS = 5_000
 """Cleared flags that are remembered; the oldest go first, so a week's run has bounded memory."""
-_DRAFTS: Drafts = {
+DRAFTS: Drafts = {
     **presence.DRAFTS,
     **addresses.DRAFTS,
     **claims.DRAFTS,
@@ -41,6 +41,7 @@ _DRAFTS: Drafts = {
     **messages.DRAFTS,
     **transfers.DRAFTS,
 }
+"""The function for each kind of problem; a test checks that no kind is missing."""
 
 
 class Finding(NamedTuple):
@@ -143,7 +144,7 @@ class Rules:
 
 
 def _draft(problem: Problem) -> FlagDraft:
-    return _DRAFTS[type(problem)](problem)
+    return DRAFTS[type(problem)](problem)
 
 
 def _texts(problem: Problem) -> tuple[Severity, str, str, tuple[str, ...]]:

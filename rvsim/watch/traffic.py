@@ -55,8 +55,8 @@ class Rhythm:
 
     __slots__ = ("_defined_gap", "_gap", "_gap_known_by", "_is_defined", "_restarted", "first_at", "times")
 
-    def __init__(self, is_defined: bool, defined_gap: int | None) -> None:
-        """Take whether the message is defined, and its defined broadcast gap (microseconds), None for none."""
+    def __init__(self, defined_gap: int | None, *, is_defined: bool) -> None:
+        """Take the defined broadcast gap (microseconds, None for none), and whether the message is defined at all."""
         self._is_defined = is_defined
         self._defined_gap = defined_gap
         self._restarted = -1

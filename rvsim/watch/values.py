@@ -4,7 +4,7 @@ Knows: the last raw values of the fields, their limits, and that a device is not
 know the sender (the name of the device is passed in), nor when the next frame is due. Needs the changes.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 from rvsim.watch.detect.alarms import Alarms
@@ -12,18 +12,16 @@ from rvsim.watch.limits import Expected
 from rvsim.watch.transitions import (
     AlarmCodeReported,
     DataLost,
+    Emit,
     Ended,
     Limits,
     ReadingChanged,
     Topic,
-    Transition,
     ValueOutOfRange,
 )
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
-
-Emit = Callable[[Transition], None]
 
 _NOT_REPORTED_AT_FIRST = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 """States that are not reported for the first frame of a field."""
@@ -59,6 +57,7 @@ class Values:
         instance: FieldSpec | None,
         expected: tuple[Expected, ...],
         emit: Emit,
+        *,
         emit_readings: bool = True,
     ) -> None:
         self._spec = spec
@@ -80,7 +79,7 @@ class Values:
         self._expected = expected
         self.unsettled = True
 
-    def observe(self, frame: Frame, device: str, settled: bool) -> None:
+    def observe(self, frame: Frame, device: str, *, settled: bool) -> None:
         """Take in a frame: emit what changed, then judge the readings."""
         before, self._raws = self._raws, self._spec.raws(frame.data)
         judge_all, self.unsettled = self.unsettled, False

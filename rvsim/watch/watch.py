@@ -96,7 +96,7 @@ class Watch:
         self._silences = Silences()
         self._quiet_bus = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
         self.pauses = Pauses(self._deadlines, self._all_topics)
-        """How the bus went on after each time that it was quiet."""
+        """How the bus resumed after each time that it was quiet."""
         self._overload = Overload(self._emit, self.device_at)
         self.bus_load = self._overload.bus_load
         """The bus load."""
@@ -263,7 +263,9 @@ class Watch:
         if message is None:
             node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
             detectors = self._detectors.of(layout)
-            message = MessageRecord(layout, node, layout.dgn in REPORT_DGNS, layout.dgn in PACKETS, detectors)
+            message = MessageRecord(
+                layout, node, detectors, has_reports=layout.dgn in REPORT_DGNS, is_packet=layout.dgn in PACKETS
+            )
             self._by_sender[dgn, source] = message
         self._by_identifier[identifier] = message
         return message
@@ -313,13 +315,13 @@ class Watch:
         """Read the fields of a frame; return whether the same frame again would change nothing."""
         values = record.values
         if values is None:
-            known = expected(spec, record.device.plan, self._with_rig)
+            known = expected(spec, record.device.plan, twelve_volts=self._with_rig)
             values = record.values = Values(
-                spec, record.topic, message.layout.instance, known, self._emit, self._emits_readings
+                spec, record.topic, message.layout.instance, known, self._emit, emit_readings=self._emits_readings
             )
         if message.wrong_length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(message, spec, record, values)
-        values.observe(frame, record.device.name, frame.time - record.device.since >= SECOND_US)
+        values.observe(frame, record.device.name, settled=frame.time - record.device.since >= SECOND_US)
         return not values.unsettled and message.wrong_length is None
 
     def _note_unknown(self, record: TopicRecord) -> None:
@@ -402,5 +404,5 @@ class Watch:
     def device_at(self, source: int) -> str:
         """Return the name of the device at an address: its planned name, or ``address 9C hex``."""
         node = self._nodes.get(source)
-        entry = None if node is None else self._roll_call.observe_address(node)
+        entry = None if node is None else self._roll_call.planned_device_at(node)
         return entry.name if entry is not None else f"address {source:02X} hex"

@@ -19,7 +19,9 @@ STEPS = st.lists(
 def message(source: int, promised: int | None, defined: bool = True):
     """What is asked of a message: who sends it, whether that is heard, and its rhythm."""
     return SimpleNamespace(
-        topic=SimpleNamespace(source=source), device=SimpleNamespace(is_heard=True), rhythm=Rhythm(defined, promised)
+        topic=SimpleNamespace(source=source),
+        device=SimpleNamespace(is_heard=True),
+        rhythm=Rhythm(promised, is_defined=defined),
     )
 
 
@@ -77,10 +79,10 @@ def test_what_is_missed_is_not_looked_at_again_until_it_comes():
 @given(st.lists(st.integers(0, 4), max_size=80))
 def test_a_gap_that_was_asked_for_before_is_the_same_as_asked_for_once(steps):
     """The gap is worked out anew whenever other times can have given another one."""
-    often, now = Rhythm(False, None), 0
+    often, now = Rhythm(None, is_defined=False), 0
     for step in steps:
         now += step
         often.times.append(now)
-        fresh = Rhythm(False, None)
+        fresh = Rhythm(None, is_defined=False)
         fresh.replace_times(Times(often.times))
         assert often.gap() == fresh.gap()

@@ -101,7 +101,8 @@ def test_devices_that_went_and_came_back_together():
     assert found == [("shared-supply", [1, 3, 2])]
     (cause,) = causes([silent(1, "heater", 10, 60.1, fastest=5), silent(2, "roof fan", 12, 60.3)], {})
     assert cause.text == (
-        "heater and roof fan became silent at one moment, between 12.000 s and 12.500 s, and returned together at 60.100 s"
+        "heater and roof fan became silent at one moment, between 12.000 s and 12.500 s, and returned together at "
+        "60.100 s"
     )
     assert cause.advice.startswith("look for a shared supply")
     assert (cause.subject, cause.since, cause.until) == ("heater, roof fan", 25 * SECOND, 60_300_000)

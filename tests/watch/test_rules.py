@@ -3,25 +3,32 @@
 import pytest
 
 from rvsim.rig.accepted import AcceptedPlan
+from rvsim.watch import transitions
+from rvsim.watch.detect.transfers import FAILING_KINDS
 from rvsim.watch.flag import FlagCleared, FlagRaised
-from rvsim.watch.rules import MAX_CLEARED_FLAGS, Rules
+from rvsim.watch.rules import DRAFTS, MAX_CLEARED_FLAGS, Rules
 from rvsim.watch.transitions import (
     AddressShared,
+    AlarmCodeReported,
     BusFellQuiet,
     DataLost,
     Ended,
+    ErrorExtent,
+    ErrorsOnBus,
     FellSilent,
     GapExceeded,
     LengthWrong,
     Limits,
     MessageUndefined,
     Topic,
+    TransferFailed,
     UnplannedDevice,
     ValueOutOfRange,
 )
-from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
+from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Grades, Origin, Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
+from rvsim.wire.transfer.outcomes import ProblemKind
 
 SECOND = 1_000_000
 FRAME = Frame(19_812_345, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
@@ -325,3 +332,38 @@ def test_a_problem_that_is_told_again_renews_its_flag():
     assert (flag.number, flag.since) == (1, LATE.since)
     assert "due every 1 s" in flag.text
     assert "due every 1 s" in rules.process(Ended(60 * SECOND, LATE.problem_key)).flag.text
+
+
+def test_every_kind_of_problem_has_a_flag():
+    """A new transition that opens a problem cannot be added without its flag."""
+    kinds = {kind for kind in vars(transitions).values() if isinstance(kind, type) and hasattr(kind, "problem_key")}
+    problems = {kind for kind in kinds if issubclass(kind, tuple) and kind is not Ended}
+    assert problems == set(DRAFTS)
+    assert len(problems) > 20
+
+
+@pytest.mark.parametrize("severity", AlarmSeverity)
+def test_every_severity_of_an_alarm_is_one_of_a_flag(severity):
+    """Both use the same words."""
+    alarm = AlarmCodeReported(1, "heater", TOPIC, temperature(1), Alarm(severity, Origin.PUBLISHED), FRAME)
+    assert str(flag_of(alarm).severity) == str(severity)
+
+
+@pytest.mark.parametrize(
+    ("extent", "severity"),
+    [(ErrorExtent.FEW, "notice"), (ErrorExtent.MANY, "warning"), (ErrorExtent.BUS_OFF, "fault")],
+)
+def test_every_extent_of_errors_has_its_severity(extent, severity):
+    """A new extent cannot be added without one."""
+    assert len(ErrorExtent) == 3
+    found = ErrorsOnBus(1, 1, extent, 1, 1, 1, 1, ((0, 1),), (), (), True)
+    assert str(flag_of(found).severity) == severity
+
+
+@pytest.mark.parametrize("kind", sorted(FAILING_KINDS, key=str))
+def test_every_way_in_which_a_long_message_fails_has_a_text_and_advice(kind):
+    """A new kind of failure cannot be added without them."""
+    reason = 1 if kind is ProblemKind.ABORTED else None
+    flag = flag_of(TransferFailed(1, 1, "heater", TOPIC, 255, "all", 2, kind, reason, "panel", (FRAME,)))
+    assert "failed 2 times; the last time, " in flag.text
+    assert flag.advice

@@ -12,7 +12,7 @@ SECOND = 1_000_000
 
 def rhythm(*times: int, defined: bool = True, promised: int | None = 5 * SECOND) -> Rhythm:
     """A topic whose frames came at these times."""
-    made = Rhythm(defined, promised)
+    made = Rhythm(promised, is_defined=defined)
     made.times.extend(times)
     return made
 

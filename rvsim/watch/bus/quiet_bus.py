@@ -6,9 +6,8 @@ Knows: the usual silence, and which sources should have sent. Does not know dead
 from typing import NamedTuple
 
 from rvsim.watch.awaited import AwaitedMessages
-from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import MIN_MISSED_SOURCES, Silences, normal_silence
-from rvsim.watch.transitions import BusFellQuiet, Ended
+from rvsim.watch.transitions import BusFellQuiet, Emit, Ended
 from rvsim.wire.frame import Frame
 
 

@@ -9,6 +9,7 @@ no-acknowledge and shared-address, and do not count as errors of the bus.
 """
 
 from collections.abc import Callable
+from typing import assert_never
 
 from rvsim.watch.bus.bus_errors import BusErrors
 from rvsim.watch.bus.bus_load import BusLoad
@@ -131,6 +132,8 @@ class WireProblems:
                 self._errors.count(event.time, event.about)
             case Overflowed():
                 self.overflowed += 1
+            case _:
+                assert_never(event)
         self._plan()
 
     def observe_source(self, time: int, source: int) -> None:

@@ -17,9 +17,9 @@ from rvsim.watch.detect.unaddressed import Unaddressed
 from rvsim.watch.detect.value_trains import ValueTrains
 from rvsim.watch.identity.address_conflicts import AddressConflicts
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import Deadlines
-from rvsim.watch.transitions import InstanceShared
+from rvsim.watch.transitions import Emit, InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -105,7 +105,7 @@ class AddressDetectors:
         heard = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         if node.name is not None and any(time > node.claimed_at for time in heard):
             self._spoke.pop(node.name, None)
-            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.unassigned).name
+            self._spoke[node.name] = (self._roll_call.planned_device_at(node) or node.unassigned).name
             if len(self._spoke) > _MAX_NAMES:
                 del self._spoke[next(iter(self._spoke))]
 

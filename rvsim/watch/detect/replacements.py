@@ -28,9 +28,9 @@ from rvsim.watch.identity.records import (
     FunctionInstance,
     TopicRecord,
 )
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Difference, Ended, Presence, Replaced
+from rvsim.watch.transitions import Difference, Emit, Ended, Presence, Replaced
 from rvsim.wire.name import Name
 
 _GONE = (Presence.SILENT, Presence.ASLEEP)

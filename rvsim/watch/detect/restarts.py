@@ -13,9 +13,9 @@ from collections.abc import Callable
 
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, Restarted
+from rvsim.watch.transitions import Emit, Ended, Restarted
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
@@ -125,7 +125,7 @@ class Restarts:
             between = now - starts.last
             starts.shortest = between if starts.shortest is None else min(starts.shortest, between)
         starts.last = now
-        device = (self._roll_call.observe_address(starts.node) or starts.node.unassigned).name
+        device = (self._roll_call.planned_device_at(starts.node) or starts.node.unassigned).name
         if starts.found is not None:
             device = starts.found.device
         source = starts.node.address

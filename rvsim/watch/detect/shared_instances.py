@@ -20,9 +20,8 @@ from rvsim.watch.identity.records import (
     TopicRecord,
     silence_limit,
 )
-from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, InstanceShared, Topic
+from rvsim.watch.transitions import Emit, Ended, InstanceShared, Topic
 from rvsim.wire.name import Name
 
 

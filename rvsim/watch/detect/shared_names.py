@@ -10,9 +10,9 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 from collections.abc import Callable
 
 from rvsim.watch.identity.records import MAX_QUEUED_US, AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, NameShared
+from rvsim.watch.transitions import Emit, Ended, NameShared
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -116,7 +116,7 @@ class SharedNames:
         if old is None or new is None:
             return
         last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
-        device = (self._roll_call.observe_address(new) or new.unassigned).name
+        device = (self._roll_call.planned_device_at(new) or new.unassigned).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
         self._deadlines.schedule(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)

@@ -32,7 +32,7 @@ PACKETS = frozenset({CONNECTION, PACKET})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs that this is about."""
 FAILURES_TO_TELL = 2
-_FAILED = frozenset(
+FAILING_KINDS = frozenset(
     {
         ProblemKind.MISFIT,
         ProblemKind.CHANGED,
@@ -121,7 +121,7 @@ class Transfers:
         for event in events:
             if isinstance(event, LongMessage):
                 self._succeed(_Key(event.source, event.destination, event.dgn), time)
-            elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
+            elif isinstance(event, TransferProblem) and event.kind in FAILING_KINDS and event.dgn is not None:
                 dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
                 key = _Key(event.source, event.destination, dgn)
                 if event.kind is ProblemKind.BROKEN and event.destination != GLOBAL:

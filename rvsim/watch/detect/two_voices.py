@@ -25,9 +25,9 @@ from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, TwoSenders, TwoSendersSign
+from rvsim.watch.transitions import Emit, Ended, TwoSenders, TwoSendersSign
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 
@@ -136,7 +136,7 @@ class Voices:
         source = address.node.address
         if address.sign is None or self._told(source):
             return
-        device = (self._roll_call.observe_address(address.node) or address.node.unassigned).name
+        device = (self._roll_call.planned_device_at(address.node) or address.node.unassigned).name
         if address.found is not None:
             device, since = address.found.device, address.found.since
         address.found = TwoSenders(time, since, device, source, *address.sign)

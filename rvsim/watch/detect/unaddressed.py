@@ -13,9 +13,8 @@ from collections.abc import Callable
 
 from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import CannotClaim, Ended, SentWithoutAddress
+from rvsim.watch.transitions import CannotClaim, Emit, Ended, SentWithoutAddress
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, split

@@ -4,6 +4,8 @@ Knows: what to check after a unit was replaced, and how two units with one setti
 units are planned.
 """
 
+from typing import assert_never
+
 from rvsim.rig.claimed import written
 from rvsim.watch.drafts.addresses import ONE_ADDRESS, unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
@@ -78,6 +80,8 @@ def _voices(found: TwoSenders) -> FlagDraft:
             text = f"{where}: {found.what} alternates between two series of values, {found.figures}"
         case TwoSendersSign.OTHER_FUNCTION:
             text = f"{where}: it now also sends as {found.what}, {found.figures}"
+        case _:
+            assert_never(found.sign)
     evidence = frame_line(found.last, "last frame")
     return FlagDraft(FlagKind.SHARED_ADDRESS, found.device, Severity.FAULT, text, ONE_ADDRESS, evidence)
 

@@ -9,9 +9,9 @@ for slow nodes: our decision.
 """
 
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import AddressShared, Ended
+from rvsim.watch.transitions import AddressShared, Emit, Ended
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -108,7 +108,7 @@ class AddressConflicts:
     def _report(self, claims: _Claims, time: int, since: int) -> None:
         """Report which NAMEs share the address now; the report of another set of NAMEs ends."""
         node = claims.node
-        subject = (self._roll_call.observe_address(node) or node.unassigned).name
+        subject = (self._roll_call.planned_device_at(node) or node.unassigned).name
         if claims.shared is not None:
             self._emit(Ended(time, claims.shared.problem_key))
         claims.shared = AddressShared(time, since, subject, node.address, tuple(claims.names))

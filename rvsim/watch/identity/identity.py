@@ -23,10 +23,10 @@ from rvsim.watch.identity.records import (
     FunctionInstance,
     TopicRecord,
 )
-from rvsim.watch.identity.roll_call import Emit, RollCall
+from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, InstanceShared, Presence, UnplannedDevice
+from rvsim.watch.transitions import Emit, Ended, InstanceShared, Presence, UnplannedDevice
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
@@ -161,7 +161,7 @@ class Identity:
             return entry
         if entry.is_heard and not _has_moved(entry, node):
             return None
-        if self._by_planned_address(node) is not None or self._roll_call.observe_address(node) is not None:
+        if self._by_planned_address(node) is not None or self._roll_call.planned_device_at(node) is not None:
             return None
         entry.is_tentative = True
         return entry
@@ -174,7 +174,7 @@ class Identity:
             return None
         if entry.is_heard:
             return entry if entry.node is node else None
-        if self._roll_call.observe_address(node) is not None:
+        if self._roll_call.planned_device_at(node) is not None:
             return None
         entry.is_tentative = True
         return entry
@@ -290,12 +290,12 @@ class Identity:
         record.device = entry
         entry.topics.append(record)
         if record.values is not None and record.layout.spec is not None:
-            record.values.expect(expected(record.layout.spec, entry.plan, self._with_rig))
+            record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
             record.settled_data = None
 
     def _unknown_sender(self, node: AddressRecord) -> DeviceRecord:
         """Return the device that a topic is assigned to when the topic does not identify its sender."""
-        planned = self._roll_call.observe_address(node)
+        planned = self._roll_call.planned_device_at(node)
         if planned is not None:
             return planned
         if node.unplanned is None:

@@ -74,7 +74,7 @@ class TopicRecord:
         """The data of the last frame that a detector examined."""
         self.changed_at = 0
         """When the data changed last, in bus time."""
-        self.rhythm = Rhythm(layout.gap_is_known, layout.gap)
+        self.rhythm = Rhythm(layout.gap, is_defined=layout.gap_is_known)
         self.values: Values | None = None
         self.device: DeviceRecord = node.unassigned
         self.lateness: GapExceeded | None = None
@@ -161,14 +161,15 @@ class MessageRecord:
         self,
         layout: Layout,
         node: AddressRecord,
-        reports: bool,
-        is_packet: bool,
         detectors: Sequence[Callable[[TopicRecord], bool]],
+        *,
+        has_reports: bool,
+        is_packet: bool,
     ) -> None:
         self.layout = layout
         self.key_slice = layout.key_slice
         self.node = node
-        self.has_reports = reports
+        self.has_reports = has_reports
         self.is_packet = is_packet
         self.detectors = detectors
         self.topics: dict[bytes, TopicRecord] = {}

@@ -17,10 +17,8 @@ from rvsim.watch.identity.records import (
     roll_call_line,
 )
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import Ended, FellSilent, GapExceeded, Presence, PresenceChanged, Transition
+from rvsim.watch.transitions import Emit, Ended, FellSilent, GapExceeded, Presence, PresenceChanged
 from rvsim.wire.catalogue import Catalogue
-
-Emit = Callable[[Transition], None]
 
 
 class RollCall:
@@ -55,7 +53,7 @@ class RollCall:
         """The planned devices in the order of the rig, then all others in the order of their first frames."""
         return tuple(roll_call_line(entry) for entry in self.entries if not entry.merged)
 
-    def observe_address(self, node: AddressRecord) -> DeviceRecord | None:
+    def planned_device_at(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from an address; of several the first in the rig."""
         at_node = (entry for entry in self.entries if entry.node is node and entry.plan is not None)
         return next((entry for entry in at_node if entry.is_heard), None)

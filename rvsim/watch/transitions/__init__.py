@@ -8,6 +8,8 @@ with that key closes it. Times are integer microseconds; ``since`` is the moment
 the moment at which that could be known.
 """
 
+from collections.abc import Callable
+
 from rvsim.watch.transitions.addresses import (
     AddressShared,
     Difference,
@@ -55,6 +57,7 @@ __all__ = [
     "CommandsContradict",
     "DataLost",
     "Difference",
+    "Emit",
     "Ended",
     "ErrorExtent",
     "ErrorsOnBus",
@@ -95,6 +98,9 @@ __all__ = [
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
+
+Emit = Callable[[Transition], None]
+"""Called with each transition, in the order of time."""
 
 _BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WorstCaseExceeded)
 
