@@ -150,7 +150,8 @@ def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -
 
 def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     """Yield each pair of a flag and a flag that it explains, the most general kinds first; none explains a more
-    general."""
+    general.
+    """
     by_kind: dict[FlagKind, list[Flag]] = {}
     for finding in sorted(findings, key=lambda one: one.flag.since):
         by_kind.setdefault(finding.flag.kind, []).append(finding.flag)

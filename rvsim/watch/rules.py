@@ -69,7 +69,8 @@ class Rules:
 
     def all_flags(self, now: int) -> tuple[Flag, ...]:
         """Return the flags that stand, with their figures at ``now`` (microseconds), and the latest cleared ones, by
-        number."""
+        number.
+        """
         return tuple(finding.flag for finding in self.findings(now))
 
     def findings(self, now: int) -> tuple[Finding, ...]:

@@ -198,7 +198,8 @@ class Deadlines:
 
     def schedule(self, due: int, duty: DeadlineKind, number: int, subject: Any) -> None:
         """Add a deadline, unless the subject has one of this kind; ``number`` identifies the subject within the
-        kind."""
+        kind.
+        """
         if not self.has(duty, number):
             self._planned.add((duty.order, number))
             heappush(self._heap, (due, duty.order, number, subject, duty))

@@ -33,8 +33,7 @@ _NEVER_SEEN = object()
 
 
 class Values:
-    """The readings of one topic of one source; with ``emit_readings`` it is told what changed, else only what is
-    wrong."""
+    """The readings of one topic; with ``emit_readings`` each change is emitted, else only problems."""
 
     __slots__ = (
         "_alarms",

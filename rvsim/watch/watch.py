@@ -1,8 +1,7 @@
 """The watch of one bus: frames and times go in, events come out.
 
 Knows: how detectors, roll call and rules work together, and when a deadline can be decided. Does not know a clock:
-the time is that of the frames, or is given by ``advance``. The events do not depend on how frames and times are
-batched.
+the time is that of the frames, or is given by ``advance``. Events do not depend on how frames and times are batched.
 
 When a deadline passes while no frame comes, either one device is missing or the whole bus is quiet. As long as both are
 possible nothing is decided: the next frame decides it, or the silence becomes longer than is normal for the bus; then
@@ -99,16 +98,10 @@ class Watch:
         """How the bus resumed after each time that it was quiet."""
         self._overload = Overload(self._emit, self.device_at)
         self.bus_load = self._overload.bus_load
-        """The bus load."""
         self._second_frames = self.bus_load.frames
-        plan_worst_case = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
+        planned = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
         self.wire_problems = WireProblems(
-            self._emit,
-            self._identity.is_contested,
-            plan_worst_case,
-            self.bus_load,
-            lambda: self._frames,
-            self._doubt_times,
+            self._emit, self._identity.is_contested, planned, self.bus_load, lambda: self._frames, self._doubt_times
         )
         """Errors, collisions, missing acknowledgements and delays."""
         self.times_are_valid = True
@@ -302,9 +295,8 @@ class Watch:
             if spec.fields and not message.is_packet:
                 repeatable = self._read(frame, message, record, spec) and repeatable
             record.settled_data = frame.data if repeatable else None
-        if (message.has_reports or message.layout.dgn in message.node.awaited_dgns) and not self._reports.observe(
-            record, spec
-        ):
+        is_report = message.has_reports or message.layout.dgn in message.node.awaited_dgns
+        if is_report and not self._reports.observe(record, spec):
             record.settled_data, record.time_only = None, False
         for observe in message.detectors:
             if not observe(record):

@@ -27,7 +27,8 @@ class LogOrder:
 
     def __init__(self, emit: Callable[[Transition], None], on_invalid_times: Callable[[int], None]) -> None:
         """Take what is called with each transition, and what is called once with the time when the times are found
-        wrong."""
+        wrong.
+        """
         self._emit, self._on_invalid_times = emit, on_invalid_times
         self._steps = self._longest = self._since = 0
         self._where: list[tuple[str, int]] = []

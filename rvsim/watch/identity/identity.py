@@ -168,7 +168,8 @@ class Identity:
 
     def _by_planned_address(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is identified by its address alone, where no other is known to send from
-        there."""
+        there.
+        """
         entry = self._by_address.get(node.address)
         if entry is None or _other_unit(entry, node):
             return None
@@ -215,7 +216,8 @@ class Identity:
 
     def _revoke_tentative(self, record: TopicRecord, time: int, now: int) -> None:
         """Unbind a device that only its heartbeat identified, where the status has another instance of that
-        function."""
+        function.
+        """
         function, node = record.function, record.node
         if function is None or function.shared:
             return

@@ -88,7 +88,8 @@ class TopicRecord:
     @property
     def exclusive_function(self) -> FunctionInstance | None:
         """The function and instance of which it is the only status; None where it is none, or devices share it by
-        design."""
+        design.
+        """
         if self.function is None or self.function.shared or self.topic.instance is None:
             return None
         return self.function.name, self.topic.instance

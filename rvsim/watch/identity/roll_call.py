@@ -119,7 +119,8 @@ class RollCall:
 
     def report_silence(self, entry: DeviceRecord, time: int, since: int, late: tuple[GapExceeded, ...] = ()) -> None:
         """Report that a device is silent, unless it is planned to sleep; ``late`` are the messages that were late
-        before."""
+        before.
+        """
         if entry.plan is not None and entry.plan.sleeps:
             return
         entry.silence = FellSilent(

@@ -78,5 +78,6 @@ class Lasting(Problem, Protocol):
 
 def is_lasting(problem: Problem) -> TypeGuard[Lasting]:
     """Return whether the figures of a problem change with time; ``isinstance`` with a protocol takes 50 times as
-    long."""
+    long.
+    """
     return hasattr(problem, "at")

@@ -135,7 +135,8 @@ class FramesCollided(NamedTuple):
 
 class SenderNotAcknowledged(NamedTuple):
     """The frames of a node are not acknowledged: none got through within ``limit_us`` microseconds of the first
-    attempt."""
+    attempt.
+    """
 
     time: int
     since: int

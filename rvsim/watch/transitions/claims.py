@@ -12,7 +12,8 @@ from rvsim.wire.name import Name
 
 class CannotClaim(NamedTuple):
     """A node reports from the null address that it could not claim one; ``before`` is the last address it had
-    claimed."""
+    claimed.
+    """
 
     time: int
     device: str

@@ -79,7 +79,7 @@ def test_a_flag_of_the_whole_bus_stands_on_the_trunk(vessel, drive):
     """In a pause of the bus: under the end of the trunk, with what to try next."""
     lines = drive(vessel(61.7).app(), (100, 24))
     assert lines[4].startswith(" ║ [12] fault since 62 s: no frame from any device for 1.2 s")
-    assert any(line.startswith(" ║ Try next: the supply of the bus") for line in lines)
+    assert any(line.startswith(" ║ Try next: check the supply of the bus") for line in lines)
 
 
 def test_a_log_held_against_a_rig(vessel, drive):

@@ -1,6 +1,6 @@
 """Each expectation about values, presence, flags and the pair, met and broken."""
 
-from rvsim.watch.bus.bus_load import PairLoad
+from rvsim.watch.bus.bus_load import BusLoad
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
@@ -138,11 +138,11 @@ def test_no_flag_is_raised(case):
 def test_frames_that_went_wrong_on_the_wires(case):
     """Counted over the whole run."""
     wires = WireProblems(
-        lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None
+        lambda transition: None, lambda source: False, lambda: None, BusLoad(), lambda: 0, lambda time: None
     )
-    wires.note(Disturbed(1, 1, ("a",)))
-    wires.note(Disturbed(2, 1, ("a",)))
-    wires.note(Collided(3, 1, ("a", "b")))
+    wires.observe_event(Disturbed(1, 1, ("a",)))
+    wires.observe_event(Disturbed(2, 1, ("a",)))
+    wires.observe_event(Collided(3, 1, ("a", "b")))
     for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
         one = case("wires", frames=frames, at_most=most, at_least=1)
         one.judge.wires(60 * SECOND, wires)
