@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
+from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
 from rvsim.wire.timing import (
@@ -130,9 +130,9 @@ def _bytes(numbers: "NDArray[integer[Any]]") -> "NDArray[uint8]":
 _KINDS = {kind: 0x100 + number for number, kind in enumerate(OtherKind)}
 _NAMES = {number: str(kind) for kind, number in _KINDS.items()}
 """Numbers behind the source addresses, for frames that have none."""
-_UNPROVEN_BITS = round((POSSIBLE_PERCENT / 100 - 1) * BIT_RATE)
+_UNPROVEN_BITS = round((MAX_POSSIBLE_PERCENT / 100 - 1) * BIT_RATE)
 """So many bits more than fit into a time prove nothing."""
-User = int | str
+FrameSource = int | str
 """Who used the pair: a source address, or the kind of a frame that has none."""
 
 
@@ -142,7 +142,7 @@ class Second:
 
     end: int
     bits: int
-    by_user: Mapping[User, int]
+    by_user: Mapping[FrameSource, int]
 
     @property
     def start(self) -> int:
@@ -164,7 +164,7 @@ class PairUse:
         """Frames of this network; all others count in bits only."""
         self.bits = 0
         """All bits."""
-        self.by_user: Counter[User] = Counter()
+        self.by_user: Counter[FrameSource] = Counter()
         """Bits by source address, or by the kind of frame."""
         self._worst = Second(0, 0, {})
         self._whole_seconds = self._whole_bits = 0
@@ -251,7 +251,7 @@ class PairUse:
     def is_impossible(self) -> bool:
         """Whether more bits stand in a second, or in all of a shorter log, than fit: times or bit rate are wrong."""
         if self._whole_seconds:
-            return self.worst_percent > POSSIBLE_PERCENT
+            return self.worst_percent > MAX_POSSIBLE_PERCENT
         passed = self._last - (self._began or 0)
         return self.bits > self.bit_rate * passed / SECOND_US + _UNPROVEN_BITS
 
@@ -276,7 +276,7 @@ class PairUse:
         return self.bit_rate - (self.worst.bits if self.worst else 0)
 
 
-def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[User, int]:
+def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[FrameSource, int]:
     """Return the bits of each user."""
     import numpy as np
 

@@ -240,16 +240,16 @@ class Surveyor:
             ),
             flags=tuple(flag for flag in flags.values() if part.reaches(flag.since, flag.until)),
             causes=tuple(cause for cause in watch.causes if part.reaches(cause.since, cause.until)),
-            in_order=watch.trusts_times,
+            in_order=watch.times_are_valid,
             accepted=dict(watch.accepted),
-            promise=watch.wires.promise(),
+            promise=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
         )
 
     def _doubt_unit(self) -> None:
         """Tell where the times look as if they were written in another unit than seconds."""
-        if not self._watch.trusts_times:
+        if not self._watch.times_are_valid:
             return
         gaps = [
             (heard.median, spec.gap_us)

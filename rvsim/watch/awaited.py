@@ -1,8 +1,8 @@
-"""Whose next frame is still awaited: what a silence of the whole bus can be told by.
+"""The messages whose next frame is awaited: by these a silence of the whole bus is recognised.
 
-Knows: which messages have a gap that can be relied on and were not missed yet. A message that is missed is looked at
-again only when it has come, so that what is asked costs no more than the messages that are on the bus. Does not know
-what follows from it. Times are in bus time.
+Knows: which messages have a reliable gap and were not missed yet. A message that was missed is not examined again until
+it comes, so that the cost depends only on the messages that are being sent. Does not know what follows from it. Times
+are in bus time.
 """
 
 from collections.abc import Callable, Iterable
@@ -14,51 +14,51 @@ if TYPE_CHECKING:
     from rvsim.watch.identity.records import TopicRecord
 
 
-class Awaited:
-    """The messages of one bus whose next frame may be awaited."""
+class AwaitedMessages:
+    """The messages of one bus whose next frame is awaited."""
 
     def __init__(self) -> None:
-        self._parts: dict[TopicRecord, None] = {}
+        self._records: dict[TopicRecord, None] = {}
 
-    def add(self, part: "TopicRecord") -> None:
-        """Take in a message that was heard for the first time."""
-        self._parts[part] = None
+    def add(self, record: "TopicRecord") -> None:
+        """Add a message that was received for the first time."""
+        self._records[record] = None
 
-    def moments(self, now: int) -> list[int]:
+    def missed_moments(self, now: int) -> list[int]:
         """Return, for each source, the moment from which it counts as having missed a message, in order.
 
-        Only messages count that were not missed by ``now`` already: what stays away while others speak is no sign
+        Messages that were already missed by ``now`` do not count: what is missing while other sources send is no sign
         of a quiet bus. ``now`` never goes back.
         """
-        moments: dict[int, int] = {}
+        missed_moments: dict[int, int] = {}
         missed: list[TopicRecord] = []
-        for part in self._parts:
-            moment = part.rhythm.missed(now)
+        for record in self._records:
+            moment = record.rhythm.missed_from(now)
             if moment is None:
-                missed.append(part)
-            elif part.device.is_heard:
-                source = part.topic.source
-                if moment < moments.get(source, moment + 1):
-                    moments[source] = moment
-        for part in missed:
-            del self._parts[part]
-            part.rhythm.rest(_Resting(part.rhythm.times, part, self.add))
-        return sorted(moments.values())
+                missed.append(record)
+            elif record.device.is_heard:
+                source = record.topic.source
+                if moment < missed_moments.get(source, moment + 1):
+                    missed_moments[source] = moment
+        for record in missed:
+            del self._records[record]
+            record.rhythm.replace_times(_SuspendedTimes(record.rhythm.times, record, self.add))
+        return sorted(missed_moments.values())
 
 
-class _Resting(Times):
-    """The times of a message that is not awaited, until it comes again."""
+class _SuspendedTimes(Times):
+    """The times of a message that is not awaited until it comes again."""
 
-    def __init__(self, times: Iterable[int], part: "TopicRecord", wake: Callable[["TopicRecord"], None]) -> None:
+    def __init__(self, times: Iterable[int], record: "TopicRecord", resume: Callable[["TopicRecord"], None]) -> None:
         super().__init__(times)
-        self._part, self._wake = part, wake
+        self._record, self._resume = record, resume
 
     def append(self, time: int) -> None:
-        """Keep a time, and have the message awaited again."""
+        """Add a time, and await the message again."""
         super().append(time)
-        self.wake()
+        self.resume()
 
-    def wake(self) -> None:
-        """Have the message awaited again."""
-        self._part.rhythm.rest(Times(self))
-        self._wake(self._part)
+    def resume(self) -> None:
+        """Await the message again."""
+        self._record.rhythm.replace_times(Times(self))
+        self._resume(self._record)

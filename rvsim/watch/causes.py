@@ -1,8 +1,8 @@
-"""One cause, said first: which flags a single trouble explains.
+"""The causes behind flags: which flags a single problem explains.
 
-Knows: which kinds of flag follow from which others, on one device or on the whole bus, and what several devices have
-in common that went and came back together. Does not know how a flag was raised, nor plans of wires and fuses: where no
-plan says what devices share, the words ask to look for it.
+Knows: which kinds of flag follow from which others, on one device or on the whole bus, and that devices which disappear
+and return together have something in common. Does not know how a flag was raised, nor plans of wires and fuses: the
+advice is to look for what the devices share.
 
 Which kind follows from which is common practice of the trade, no source.
 """
@@ -15,7 +15,7 @@ from math import inf
 from typing import NamedTuple
 
 from rvsim.rig.quantity import time_text
-from rvsim.watch.bus.pauses import LOOKED_AT_US, Resumption
+from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
@@ -23,25 +23,25 @@ from rvsim.watch.transitions import FellSilent, Replaced
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.quantity_text import compose
 
-TOGETHER_US = 300_000
-"""Devices that go and come back within this time of each other do so together. Our decision."""
-AFTER_US = 10 * SECOND_US
-"""What follows from a cause may begin so long after its end: a device has to start, and three gaps to pass."""
-MIN_TOGETHER = 2
+SAME_MOMENT_US = 300_000
+"""Devices that disappear or return within this time of each other do so together. Our decision."""
+MAX_AFTER_END_US = 10 * SECOND_US
+"""How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
+MIN_DEVICES_TOGETHER = 2
 
 
 class CauseKind(StrEnum):
-    """The sorts of cause that are not a kind of flag."""
+    """The kinds of cause that are not a kind of flag."""
 
     SHARED_SUPPLY = "shared-supply"
     GONE_TOGETHER = "gone-together"
     RECORDER_PAUSED = "recorder-paused"
     EXCHANGED = "exchanged"
-    """Two units, each of which speaks as the other."""
+    """Two units, each of which sends as the other."""
 
 
 class Cause(NamedTuple):
-    """A trouble, and the flags that it explains, its own first.
+    """A problem, and the flags that it explains, its own first.
 
     ``kind`` is that of its own flag, or a ``CauseKind``. Times in microseconds; ``until`` is None while it lasts.
     """
@@ -57,7 +57,7 @@ class Cause(NamedTuple):
     flags: tuple[Flag, ...]
 
 
-class _Reach(NamedTuple):
+class _Explains(NamedTuple):
     """What one kind of flag explains: kinds of flag about the same device, and kinds about anything on the bus."""
 
     own: frozenset[FlagKind] = frozenset()
@@ -78,20 +78,20 @@ _BY_TIME = frozenset(
         FlagKind.FAILED_TRANSFER,
     }
 )
-_OF_A_MIX = frozenset(
+_MIXED_UP_READINGS = frozenset(
     {FlagKind.BAD_VALUE, FlagKind.NO_DATA, FlagKind.STUCK_VALUE, FlagKind.TWO_COMMANDERS, FlagKind.IGNORED_COMMAND}
 )
-"""What it looks like when the words of two are taken for those of one."""
-_REACHES: Mapping[FlagKind, _Reach] = {
-    FlagKind.LOG_OUT_OF_ORDER: _Reach(all=_BY_TIME),
-    FlagKind.BUS_QUIET: _Reach(all=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE})),
-    FlagKind.NO_ACKNOWLEDGE: _Reach(
+"""What is observed when the messages of two units are taken for those of one."""
+_EXPLAINS: Mapping[FlagKind, _Explains] = {
+    FlagKind.LOG_OUT_OF_ORDER: _Explains(all=_BY_TIME),
+    FlagKind.BUS_QUIET: _Explains(all=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE})),
+    FlagKind.NO_ACKNOWLEDGE: _Explains(
         own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE}), all=frozenset({FlagKind.BUS_ERRORS})
     ),
-    FlagKind.BUS_ERRORS: _Reach(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
-    FlagKind.BUS_BUSY: _Reach(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
-    FlagKind.SHARED_ADDRESS: _Reach(
-        own=_OF_A_MIX
+    FlagKind.BUS_ERRORS: _Explains(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
+    FlagKind.BUS_BUSY: _Explains(all=frozenset({FlagKind.LATE_MESSAGE, FlagKind.FAILED_TRANSFER})),
+    FlagKind.SHARED_ADDRESS: _Explains(
+        own=_MIXED_UP_READINGS
         | {
             FlagKind.LATE_MESSAGE,
             FlagKind.RESTARTED,
@@ -100,103 +100,117 @@ _REACHES: Mapping[FlagKind, _Reach] = {
             FlagKind.FAILED_TRANSFER,
         }
     ),
-    FlagKind.SHARED_NAME: _Reach(
+    FlagKind.SHARED_NAME: _Explains(
         own=frozenset({FlagKind.RESTARTED, FlagKind.UNPLANNED_DEVICE, FlagKind.SHARED_INSTANCE})
     ),
-    FlagKind.SHARED_INSTANCE: _Reach(own=_OF_A_MIX | {FlagKind.UNPLANNED_DEVICE}),
-    FlagKind.CANNOT_CLAIM: _Reach(own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.NO_ADDRESS})),
-    FlagKind.SILENT_DEVICE: _Reach(
+    FlagKind.SHARED_INSTANCE: _Explains(own=_MIXED_UP_READINGS | {FlagKind.UNPLANNED_DEVICE}),
+    FlagKind.CANNOT_CLAIM: _Explains(
+        own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.NO_ADDRESS})
+    ),
+    FlagKind.SILENT_DEVICE: _Explains(
         own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND, FlagKind.FAILED_TRANSFER})
     ),
-    FlagKind.RESTARTED: _Reach(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
-    FlagKind.REPORTED_FAULT: _Reach(own=frozenset({FlagKind.IGNORED_COMMAND})),
+    FlagKind.RESTARTED: _Explains(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
+    FlagKind.REPORTED_FAULT: _Explains(own=frozenset({FlagKind.IGNORED_COMMAND})),
 }
-"""What each kind explains; of two that explain the same flag the one that stands first is its cause."""
-_RANKS = {kind: rank for rank, kind in enumerate(_REACHES)}
+"""What each kind explains; of two that explain the same flag the first in this table is its cause."""
+_RANK = {kind: rank for rank, kind in enumerate(_EXPLAINS)}
 
 
-class _Away(NamedTuple):
-    """When a device went, between two moments, and when it came back, None where it has not."""
+class _Absence(NamedTuple):
+    """A silence of a device: the two moments between which it began, and when it ended, None while it lasts."""
 
     finding: Finding
-    soonest: int
+    earliest: int
     latest: int
-    back: int | None
+    returned_at: int | None
 
 
 def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -> tuple[Cause, ...]:
-    """Return the causes behind flags; a flag that neither explains another nor stands for more is left alone.
+    """Return the causes behind flags; a flag that explains no other has no cause here, unless its kind always is one.
 
     Args:
-        findings: the flags by number, with what they are about.
-        resumptions: how the bus went on after each pause, by the time at which it ended.
+        findings: the flags by number, with their problems.
+        resumptions: how the bus resumed after each pause, by the time at which the pause ended.
     """
     explained: dict[int, list[Flag]] = {}
-    taken: set[int] = set()
+    explained_numbers: set[int] = set()
     for head, flag in _explanations(findings):
-        if flag.number not in taken and head.number != flag.number:
-            taken.add(flag.number)
+        if flag.number not in explained_numbers and head.number != flag.number:
+            explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
-    roots = [finding for finding in findings if finding.flag.number not in taken]
-    found = [*_together(roots, explained), *_exchanged(roots, explained)]
-    taken |= {flag.number for cause in found for flag in cause.flags}
+    roots = [finding for finding in findings if finding.flag.number not in explained_numbers]
+    found = [*_common_absences(roots, explained), *_exchanged_units(roots, explained)]
+    explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
-        if flag.number not in taken:
-            found += _alone(flag, _all_under(flag, explained), resumptions)
-    return tuple(sorted(found, key=_first))
+        if flag.number not in explained_numbers:
+            found += _single_cause(flag, _all_explained(flag, explained), resumptions)
+    return tuple(sorted(found, key=_sort_key))
 
 
 def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
-    """Yield who explains whom, the most far-reaching causes first; nobody explains what reaches further."""
+    """Yield each pair of a flag and a flag that it explains, the most general kinds first; none explains a more
+    general.
+    """
     by_kind: dict[FlagKind, list[Flag]] = {}
     for finding in sorted(findings, key=lambda one: one.flag.since):
         by_kind.setdefault(finding.flag.kind, []).append(finding.flag)
-    for kind, reach in _REACHES.items():
-        reached = [other for other in reach.own | reach.all if _RANKS.get(other, len(_RANKS)) > _RANKS[kind]]
+    for kind, reach in _EXPLAINS.items():
+        reached = [other for other in reach.own | reach.all if _RANK.get(other, len(_RANK)) > _RANK[kind]]
         for head in filter(_is_serious, by_kind.get(kind, ())):
             for other in sorted(reached):
-                for flag in _begun_within(by_kind.get(other, ()), *_reach_in_time(head)):
+                for flag in _begun_between(by_kind.get(other, ()), *_time_explained(head)):
                     if other in reach.all or flag.subject == head.subject:
                         yield head, flag
 
 
-def _begun_within(flags: Sequence[Flag], start: float, end: float) -> Sequence[Flag]:
-    """Return those of some flags, sorted by their beginning, that began within a time."""
+def _begun_between(flags: Sequence[Flag], start: float, end: float) -> Sequence[Flag]:
+    """Return those of some flags, sorted by their beginning, that began between two moments."""
     first = bisect_left(flags, start, key=lambda flag: flag.since)
     return flags[first : bisect_right(flags, end, key=lambda flag: flag.since)]
 
 
 def _is_serious(flag: Flag) -> bool:
-    """Tell whether a flag about the pair weighs enough to explain others: a few errors or a busy second do not."""
+    """Return whether a flag is serious enough to explain others: a few errors or a busy second are not."""
     return flag.kind not in (FlagKind.BUS_ERRORS, FlagKind.BUS_BUSY) or flag.severity is not Severity.NOTICE
 
 
-def _reach_in_time(head: Flag) -> tuple[float, float]:
-    """Return between which moments what a flag explains has begun: while it lasted, or soon after.
+def _time_explained(head: Flag) -> tuple[float, float]:
+    """Return the two moments between which a flag must have begun to be explained: while the cause lasted, or soon
+    after.
 
-    A log out of order spoils all of it.
+    A log out of order explains flags at any time.
     """
     if head.kind is FlagKind.LOG_OUT_OF_ORDER:
         return -inf, inf
-    return head.since if head.heard is None else head.heard, inf if head.until is None else head.until + AFTER_US
+    return (
+        head.since if head.heard is None else head.heard,
+        inf if head.until is None else head.until + MAX_AFTER_END_US,
+    )
 
 
-def _all_under(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag]:
+def _all_explained(flag: Flag, explained: Mapping[int, Sequence[Flag]]) -> list[Flag]:
     """Return a flag and all that it explains, directly or not."""
-    below = chain.from_iterable(_all_under(one, explained) for one in explained.get(flag.number, ()))
+    below = chain.from_iterable(_all_explained(one, explained) for one in explained.get(flag.number, ()))
     return [flag, *below]
 
 
-def _alone(flag: Flag, under: Sequence[Flag], resumptions: Mapping[int, Resumption]) -> Iterator[Cause]:
-    """Yield the cause that one flag stands for, with what it explains."""
+def _single_cause(
+    flag: Flag, explained_flags: Sequence[Flag], resumptions: Mapping[int, Resumption]
+) -> Iterator[Cause]:
+    """Yield the cause of one flag with all that it explains, if it is one."""
     resumed = resumptions.get(flag.until or -1) if flag.kind is FlagKind.BUS_QUIET else None
-    if resumed is not None and resumed.nobody_noticed:
-        yield _recorder_paused(flag, under, resumed)
-    elif len(under) > 1 or resumed is not None or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER):
-        text = flag.text + (_went_on(resumed) if resumed is not None else "")
-        evidence = (*flag.evidence, *_absorbed(under[1:]))
-        yield _cause(flag.kind, flag.subject, under, text, flag.advice, evidence)
+    if resumed is not None and resumed.is_unnoticed:
+        yield _recorder_paused(flag, explained_flags, resumed)
+    elif (
+        len(explained_flags) > 1
+        or resumed is not None
+        or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER)
+    ):
+        text = flag.text + (_resumption_text(resumed) if resumed is not None else "")
+        evidence = (*flag.evidence, *_explained_evidence(explained_flags[1:]))
+        yield _cause(flag.kind, flag.subject, explained_flags, text, flag.advice, evidence)
 
 
 def _cause(
@@ -209,122 +223,128 @@ def _cause(
     return Cause(kind, subject, severity, since, until, text, advice, evidence, tuple(flags))
 
 
-def _absorbed(flags: Iterable[Flag]) -> tuple[str, ...]:
-    """Return a line of evidence for each flag that a cause explains."""
+def _explained_evidence(flags: Iterable[Flag]) -> tuple[str, ...]:
+    """Return one line of evidence for each flag that a cause explains."""
     return tuple(compose(f"explains {flag.tag} {flag.kind} {flag.subject}: ", flag.text) for flag in flags)
 
 
-def _first(cause: Cause) -> tuple[int, int]:
-    """Sort causes: the worst first, then by time."""
+def _sort_key(cause: Cause) -> tuple[int, int]:
+    """Return the sort key of a cause: the worst first, then by time."""
     return WORST_FIRST.index(cause.severity), cause.since
 
 
 # The whole bus.
 
 
-def _recorder_paused(flag: Flag, under: Sequence[Flag], resumed: Resumption) -> Cause:
+def _recorder_paused(flag: Flag, explained_flags: Sequence[Flag], resumed: Resumption) -> Cause:
     text = (
-        f"the recorder paused, or the bus did: nothing for {span(resumed.length)} up to {time_text(resumed.ended)}, "
-        f"then everybody goes on as if nothing had been"
+        f"the recorder paused, or the bus did: no frame for {span(resumed.length_us)} up to "
+        f"{time_text(resumed.ended)}, then all devices continue as before"
     )
     evidence = (
-        f"no address claim within {LOOKED_AT_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} messages "
-        f"whose rhythm can be followed come where it puts them",
+        f"no address claim within {RESUMPTION_CHECK_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} "
+        f"messages with a known rhythm came when it was due",
         *flag.evidence,
-        *_absorbed(under[1:]),
+        *_explained_evidence(explained_flags[1:]),
     )
     advice = (
-        "the recording first: did the computer sleep, was its disk full, was the adapter unplugged; only then the "
-        "supply of the bus"
+        "check the recording first: did the computer sleep, was its disk full, was the adapter unplugged; only then "
+        "the supply of the bus"
     )
-    cause = _cause(CauseKind.RECORDER_PAUSED, "bus", under, text, advice, evidence)
-    return cause._replace(severity=Severity.WARNING)  # it need not be the vehicle's fault
+    cause = _cause(CauseKind.RECORDER_PAUSED, "bus", explained_flags, text, advice, evidence)
+    return cause._replace(severity=Severity.WARNING)  # the cause may be outside the vehicle
 
 
-def _went_on(resumed: Resumption) -> str:
-    """Say how the bus went on where that says something about the pause."""
+def _resumption_text(resumed: Resumption) -> str:
+    """Return the text of how the bus resumed."""
     if resumed.claims:
         return (
-            f"; {len(resumed.claims)} of {resumed.back} addresses were claimed anew when it came back, so they had no "
+            f"; {len(resumed.claims)} of {resumed.back} addresses were claimed again when it resumed, so they had no "
             "power"
         )
     if resumed.judged:
         kept = f"{resumed.in_rhythm} of {resumed.judged}"
-        return f"; no address was claimed anew, but only {kept} messages kept their rhythm"
-    return "; no address was claimed anew when it came back, and the pause is too long to follow a rhythm across it"
+        return f"; no address was claimed again, but only {kept} messages kept their rhythm"
+    return "; no address was claimed again when it resumed, and the pause is too long to follow a rhythm across it"
 
 
 # Several devices.
 
 
-def _together(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
-    """Yield what several devices have in common that went at one moment, and came back at one."""
-    waiting = sorted((away for root in roots if (away := _away(root)) is not None), key=lambda one: one.soonest)
+def _common_absences(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
+    """Yield a cause for each group of devices that became silent at one moment and returned at one."""
+    absences = sorted((away for root in roots if (away := _absence(root)) is not None), key=lambda one: one.earliest)
     grouped: set[int] = set()
-    for place, first in enumerate(waiting):
+    for place, first in enumerate(absences):
         if place in grouped:
             continue
         group, subjects, latest = [first], {first.finding.flag.subject}, first.latest
-        for other in range(place + 1, len(waiting)):
-            one = waiting[other]
-            if one.soonest > latest + TOGETHER_US:
-                break  # so do all that follow
+        for other in range(place + 1, len(absences)):
+            one = absences[other]
+            if one.earliest > latest + SAME_MOMENT_US:
+                break  # and so are all that follow
             if other not in grouped and one.finding.flag.subject not in subjects and _back_together(first, one):
                 grouped.add(other)
                 group.append(one)
                 subjects.add(one.finding.flag.subject)
                 latest = min(latest, one.latest)
-        if len(group) >= MIN_TOGETHER:
-            yield _shared(group, group[-1].soonest, max(group[-1].soonest, latest), explained)
+        if len(group) >= MIN_DEVICES_TOGETHER:
+            yield _common_cause(group, group[-1].earliest, max(group[-1].earliest, latest), explained)
 
 
-def _exchanged(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
-    """Yield each two units of which each speaks, from its own address, as the other."""
+def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
+    """Yield a cause for each two units of which each sends, from its own address, as the other."""
     replaced = [(one.flag, one.problem) for one in roots if isinstance(one.problem, Replaced)]
     for (flag, one), (other_flag, other) in combinations(replaced, 2):
         if (one.source, one.before) != (other.before, other.source) or one.source == one.before:
             continue
-        under = [*_all_under(flag, explained), *_all_under(other_flag, explained)]
-        places = [f"address {each.source:02X} hex speaks as {each.function}" for each in (one, other)]
+        explained_flags = [*_all_explained(flag, explained), *_all_explained(other_flag, explained)]
+        places = [f"address {each.source:02X} hex sends as {each.function}" for each in (one, other)]
         text = f"{one.device} and {other.device} are exchanged: {' and '.join(places)}"
         advice = (
-            "give each its own instance, or let them change places; which of them is where shows when one is touched: "
-            "warmed by hand, switched, filled"
+            "give each its own instance, or swap their places; to see which of them is where, act on one of them: warm "
+            "it by hand, switch it, fill it"
         )
         subject = f"{one.device}, {other.device}"
-        cause = _cause(CauseKind.EXCHANGED, subject, under, text, advice, _absorbed(under))
-        yield cause._replace(severity=Severity.WARNING)  # whoever is commanded is the wrong one
+        cause = _cause(
+            CauseKind.EXCHANGED, subject, explained_flags, text, advice, _explained_evidence(explained_flags)
+        )
+        yield cause._replace(severity=Severity.WARNING)  # a command reaches the wrong unit
 
 
-def _away(finding: Finding) -> _Away | None:
+def _absence(finding: Finding) -> _Absence | None:
     flag, problem = finding
     if not isinstance(problem, FellSilent) or flag.heard is None:
         return None
-    return _Away(finding, flag.heard, flag.heard + (problem.fastest or 0), flag.until)
+    return _Absence(finding, flag.heard, flag.heard + (problem.fastest_gap_us or 0), flag.until)
 
 
-def _back_together(one: _Away, other: _Away) -> bool:
-    if one.back is None or other.back is None:
-        return one.back is other.back
-    return abs(one.back - other.back) <= TOGETHER_US
+def _back_together(one: _Absence, other: _Absence) -> bool:
+    if one.returned_at is None or other.returned_at is None:
+        return one.returned_at is other.returned_at
+    return abs(one.returned_at - other.returned_at) <= SAME_MOMENT_US
 
 
-def _shared(group: Sequence[_Away], soonest: int, latest: int, explained: Mapping[int, Sequence[Flag]]) -> Cause:
+def _common_cause(
+    group: Sequence[_Absence], earliest: int, latest: int, explained: Mapping[int, Sequence[Flag]]
+) -> Cause:
     names = sorted({one.finding.flag.subject for one in group})
-    whose = f"{', '.join(names[:-1])} and {names[-1]}"
-    under = [flag for one in group for flag in _all_under(one.finding.flag, explained)]
-    went = f"between {time_text(soonest)} and {time_text(latest)}" if latest > soonest else f"at {time_text(soonest)}"
-    back = group[0].back
-    if back is None:
-        kind, text = CauseKind.GONE_TOGETHER, f"{whose} went at one moment, {went}, and are away since"
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    explained_flags = [flag for one in group for flag in _all_explained(one.finding.flag, explained)]
+    first, last = time_text(earliest), time_text(latest)
+    when = f"between {first} and {last}" if latest > earliest else f"at {first}"
+    returned_at = group[0].returned_at
+    if returned_at is None:
+        kind, text = CauseKind.GONE_TOGETHER, f"{listed} became silent at one moment, {when}, and are still silent"
     else:
         kind, text = (
             CauseKind.SHARED_SUPPLY,
-            f"{whose} went at one moment, {went}, and came back together at {time_text(back)}",
+            f"{listed} became silent at one moment, {when}, and returned together at {time_text(returned_at)}",
         )
     advice = (
-        "look for a shared supply: a fuse, a branch, a ground or a plug that they have in common, before each by itself"
+        "look for a shared supply: a fuse, a branch, a ground or a plug that they have in common, before checking each "
+        "device"
     )
-    if back is None:
-        advice += "; then for a stretch of the pair behind which all of them are"
-    return _cause(kind, ", ".join(names), under, text, advice, _absorbed(under))
+    if returned_at is None:
+        advice += "; then for a part of the bus cable behind which all of them are"
+    return _cause(kind, ", ".join(names), explained_flags, text, advice, _explained_evidence(explained_flags))

@@ -1,8 +1,8 @@
-"""From a frame to what it is about: message, source, instance.
+"""The topic of a frame: message, source and instance.
 
-Knows: where the instance stands, and that a node sends one DM_RV for each of its functions (rv-c.com/node/522), so
-the heartbeats of one source are told apart by their default source address. Does not know devices, time or what
-was said before.
+Knows: where the instance is in a message, and that a node sends one DM_RV for each of its functions
+(rv-c.com/node/522), so the heartbeats of one source are distinguished by their default source address. Does not know
+devices, time or earlier frames.
 """
 
 from typing import NamedTuple
@@ -16,70 +16,72 @@ from rvsim.wire.spec import MessageSpec
 HEARTBEAT = "DM_RV"
 
 _NOTHING = slice(64, 65)
-"""Picks no byte out of any frame."""
+"""Selects no byte of any frame."""
 
 
 class Layout(NamedTuple):
-    """How the frames of one DGN are taken apart.
+    """How the frames of one DGN are divided into topics.
 
-    ``apart`` picks the byte that tells topics of one source apart: the instance, the DSA of a heartbeat, or none.
-    ``instance`` is the field of the instance, which is no reading; None where the message has none. ``beside`` are
-    the other fields in its byte. ``function`` is what the message states or commands.
+    ``apart`` selects the byte that distinguishes the topics of one source: the instance, the DSA of a heartbeat, or no
+    byte. ``instance`` is the field of the instance, which is no reading; None where the message has none. ``beside``
+    are the other fields in its byte. ``function`` is the function that the message reports or commands.
     """
 
     dgn: int
     name: str | None
     spec: MessageSpec | None
-    apart: slice
+    key_slice: slice
     instance: FieldSpec | None = None
-    beside: tuple[FieldSpec, ...] = ()
+    qualifier_fields: tuple[FieldSpec, ...] = ()
     function: Function | None = None
 
     @property
     def gap_is_known(self) -> bool:
-        """Tell whether the definition says how often the message comes, or that it comes as needed.
+        """Whether the definition states how often the message is sent, or that it is sent as needed.
 
-        The gap of one that is known by name only, and not surely, is not relied on: its own rhythm counts instead.
+        A definition that has only a name, and is not sure, is not relied on: the measured rhythm counts instead.
         """
         return self.spec is not None and (bool(self.spec.fields) or self.spec.origin is not Origin.UNSURE)
 
     @property
     def gap(self) -> int | None:
-        """The broadcast gap that can be relied on, in microseconds; None where there is none."""
+        """The reliable broadcast gap in microseconds; None where there is none."""
         return self.spec.gap_us if self.spec is not None and self.gap_is_known else None
 
     def topic(self, source: int, data: bytes) -> Topic:
-        """Say what a frame of this DGN is about."""
+        """Return the topic of a frame of this DGN."""
         instance = dsa = None
-        part = ""
+        qualifier = ""
         if self.instance is not None:
             raw = self.instance.raw_in(data)
             valid = raw is not None and raw <= MAX_INSTANCE and self.instance.state(raw) is State.VALUE
             instance = raw if valid else None
-            said = (
-                Reading(one, value, one.state(value)) for one in self.beside if (value := one.raw_in(data)) is not None
+            readings = (
+                Reading(field, value, field.state(value))
+                for field in self.qualifier_fields
+                if (value := field.raw_in(data)) is not None
             )
-            words = [one.shown_label or f"{one.field.title} {one.brief}" for one in said]
+            texts = [field.shown_label or f"{field.field.title} {field.brief}" for field in readings]
             typed = (
                 self.function.charger_type_label(instance)
                 if self.function is not None and instance is not None
                 else None
             )
-            part = ", ".join([typed, *words] if typed else words)
-        elif data[self.apart]:
-            dsa = data[self.apart][0]
-        return Topic(source, self.dgn, self.name, instance, dsa, part)
+            qualifier = ", ".join([typed, *texts] if typed else texts)
+        elif data[self.key_slice]:
+            dsa = data[self.key_slice][0]
+        return Topic(source, self.dgn, self.name, instance, dsa, qualifier)
 
 
 class Decoder:
-    """Knows the layout of each DGN that was met; messages without a definition have one too."""
+    """Keeps the layout of each DGN that was received; messages without a definition have one too."""
 
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._layouts: dict[int, Layout] = {}
 
     def layout(self, dgn: int) -> Layout:
-        """Return how frames of a DGN are taken apart."""
+        """Return the layout of a DGN."""
         if dgn not in self._layouts:
             self._layouts[dgn] = _layout(dgn, self._catalogue.by_dgn(dgn))
         return self._layouts[dgn]
@@ -100,39 +102,40 @@ def _layout(dgn: int, spec: MessageSpec | None) -> Layout:
 
 
 def instance_field(spec: MessageSpec) -> FieldSpec | None:
-    """Return the field that tells a message's topics apart: that of its instance, where it stands in byte 0."""
+    """Return the field of the instance, where it is in byte 0; None where the message has none there."""
     field = spec.instance
     return field if field is not None and field.last_byte == 0 else None
 
 
-_RIGHT_WHEN_SHORT = {0x0EA00: 3}
+_VALID_SHORT_LENGTHS = {0x0EA00: 3}
 """The request for a DGN has three bytes in SAE J1939-21; RV-C's instance and bank behind them are its own."""
 
 
-class Length(NamedTuple):
-    """How the length of a frame is wrong: the bytes needed, and the fields that are missing."""
+class LengthMismatch(NamedTuple):
+    """A frame of the wrong length: how many bytes its message needs, and the names of the missing fields."""
 
     needed: int
     missing: tuple[str, ...]
 
 
-def wrong_length(spec: MessageSpec, data: bytes) -> Length | None:
+def wrong_length(spec: MessageSpec, data: bytes) -> LengthMismatch | None:
     """Compare the length of a frame with what its message needs; None where nothing is wrong.
 
-    Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long. A message that is known by
-    name only may have any length.
+    Filling up to eight bytes with ones is the rule (rv-c.com/node/522) and not too long. A message whose definition has
+    no fields may have any length.
     """
     if not spec.fields:
         return None
     if len(data) < spec.min_length:
-        if _RIGHT_WHEN_SHORT.get(spec.dgn) == len(data):
+        if _VALID_SHORT_LENGTHS.get(spec.dgn) == len(data):
             return None
-        return Length(spec.min_length, tuple(field.name for field in spec.fields if field.last_byte >= len(data)))
+        missing = tuple(field.name for field in spec.fields if field.last_byte >= len(data))
+        return LengthMismatch(spec.min_length, missing)
     if any(byte != 0xFF for byte in data[spec.length :]):
-        return Length(spec.length, ())
+        return LengthMismatch(spec.length, ())
     return None
 
 
-def would_be_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
-    """Tell whether every missing field has a code for no data, so that leaving it out says the same."""
+def missing_fields_are_no_data(spec: MessageSpec, missing: tuple[str, ...]) -> bool:
+    """Return whether every missing field has a code for no data, so that leaving it out means the same."""
     return all(spec.by_name[name].special is not Special.NONE for name in missing)

@@ -1,7 +1,6 @@
 """Flags: one noticed problem each, with its evidence and the next thing to try.
 
-Knows: the kinds of problem that are noticed so far and how serious each can be. Does not know what raises one;
-``rules`` does.
+Knows: the kinds of flag and the severities. Does not know what raises a flag: ``rules`` does.
 """
 
 from dataclasses import dataclass, replace
@@ -16,7 +15,7 @@ class Severity(StrEnum):
     """How serious a flag is."""
 
     NOTICE = "notice"
-    """Worth knowing; nothing has to be done."""
+    """For information; nothing has to be done."""
     WARNING = "warning"
     """Something is not as it should be."""
     FAULT = "fault"
@@ -28,7 +27,7 @@ WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
 
 
 GAS_SENSOR = "gas_sensor"
-"""The function whose reports go before all others."""
+"""The function whose reports come before all others."""
 _BRACKETS = {Severity.NOTICE: "()", Severity.WARNING: "<>", Severity.FAULT: "[]"}
 
 
@@ -37,10 +36,10 @@ class Flag:
     """One problem, raised once and cleared when its cause goes.
 
     ``number`` counts from 1 in the order of raising. ``since`` and ``until`` are microseconds; ``since`` is when the
-    limit was passed, which can be a little before the moment at which that could be known. ``until`` is None while
-    the flag stands. ``message`` (its name, or its DGN as five hex digits) and ``field`` are None where a flag is about
-    none: with kind and subject they are what a rig can accept. ``heard`` is, where something stays away, when it was
-    heard last.
+    limit was exceeded, which can be a little before the moment at which that could be known. ``until`` is None while
+    the flag stands. ``message`` (its name, or its DGN as five hex digits) and ``field`` are None where a flag concerns
+    none: with kind and subject they are what a rig can accept. ``heard`` is the time of the last frame, set only where
+    something is missing.
     """
 
     number: int
@@ -58,23 +57,23 @@ class Flag:
 
     @property
     def silence(self) -> int | None:
-        """How long it stayed away in all, in microseconds; None where it still does, or nothing stays away."""
+        """How long the silence lasted, in microseconds; None while it lasts, and where nothing was missing."""
         return None if self.until is None or self.heard is None else self.until - self.heard
 
     @property
     def tag(self) -> str:
-        """The number in the brackets of its severity: ``(n)`` notice, ``<n>`` warning, ``[n]`` fault."""
+        """The number in brackets that show the severity: ``(n)`` notice, ``<n>`` warning, ``[n]`` fault."""
         brackets = _BRACKETS[self.severity]
         return f"{brackets[0]}{self.number}{brackets[1]}"
 
     @property
     def is_gas(self) -> bool:
-        """Whether it is a report of gas, which goes before all others."""
+        """Whether it reports gas, which comes before all others."""
         function = by_status(self.message or "") if self.kind is FlagKind.REPORTED_FAULT else None
         return function is not None and function.name == GAS_SENSOR
 
     def renewed(self, severity: Severity, text: str, advice: str, evidence: tuple[str, ...]) -> "Flag":
-        """Return the same flag with the words and figures of a later moment."""
+        """Return the same flag with the text and figures of a later moment."""
         return replace(self, severity=severity, text=text, advice=advice, evidence=evidence)
 
     def cleared(self, time: int) -> "Flag":
@@ -90,7 +89,7 @@ class FlagRaised(NamedTuple):
 
 
 class FlagCleared(NamedTuple):
-    """The cause of a flag has gone; ``flag`` has the number it was raised with, and ``until`` set."""
+    """The problem of a flag has ended; ``flag`` has the number that it was raised with, and ``until`` is set."""
 
     time: int
     flag: Flag

@@ -1,7 +1,7 @@
-"""What a field can say and be believed.
+"""Limits within which the value of a field is plausible.
 
 Knows: the limits of a rig (``MESSAGE.field`` goes before ``field``), limits that physics or practice set to a few
-fields, and the fields for which "no data" is a proper answer. Does not know what was said.
+fields, and the fields for which "no data" is normal. Does not know any reading.
 """
 
 from collections.abc import Mapping
@@ -33,13 +33,13 @@ _GENERAL: Mapping[tuple[str, str], Limits] = {
     ("CHARGER_STATUS_2", "charger_temperature"): Limits(-60, 150, _PRACTICE),
 }
 _MAY_BE_EMPTY = frozenset({("DC_SOURCE_STATUS_2", "time_remaining")})
-"""Fields for which "no data" is a proper answer: there is no time remaining while no current flows."""
+"""Fields for which "no data" is normal: there is no time remaining while no current flows."""
 
 
 class Expected(NamedTuple):
-    """What is expected of one field: its limits, and whether the rig requires it to carry a value.
+    """What is expected of one field: its limits, and whether the rig requires it to have a value.
 
-    ``may_be_empty`` says that "no data" after a value is nothing strange.
+    ``may_be_empty`` is whether "no data" after a value is normal.
     """
 
     limits: Limits | None
@@ -47,13 +47,13 @@ class Expected(NamedTuple):
     may_be_empty: bool
 
 
-def expected(spec: MessageSpec, plan: DevicePlan | None, twelve_volts: bool) -> tuple[Expected, ...]:
+def expected(spec: MessageSpec, plan: DevicePlan | None, *, twelve_volts: bool) -> tuple[Expected, ...]:
     """Return what is expected of each field of a message, in field order.
 
     Args:
         spec: the message.
-        plan: the planned device that sends it, None for a source that is none.
-        twelve_volts: whether the house battery is known to be of 12 V.
+        plan: the planned device that sends it, None for an unplanned source.
+        twelve_volts: whether the house battery is known to have 12 V.
     """
     return tuple(_expected(spec.name, field.name, plan, twelve_volts) for field in spec.fields)
 

@@ -1,6 +1,6 @@
-"""What can be asked of a watch, as plain records.
+"""Answers of a watch to queries, as plain records.
 
-Knows: what a frame says, what a device said last, and counts. Does not know how any of it was found.
+Knows: decoded frames, last frames and counts. Does not know how they were found.
 """
 
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from rvsim.wire.spec import MessageSpec
 
 
 class DecodedFrame(NamedTuple):
-    """Everything that one frame says, with who said it; the instance is no reading."""
+    """All readings of one frame (microseconds), with its sender; the instance is no reading."""
 
     time: int
     device: str
@@ -24,18 +24,18 @@ class DecodedFrame(NamedTuple):
 
 
 class LastFrame(NamedTuple):
-    """What a device said last of one topic; ``gap`` is the usual time between two such frames, None if unknown."""
+    """The last frame of one topic; ``gap_us`` is the usual time between two such frames, None if unknown."""
 
     device: str
     topic: Topic
     spec: MessageSpec | None
     frame: Frame
-    gap: int | None
+    gap_us: int | None
 
 
 class WatchStatistics(NamedTuple):
-    """What a watch has taken in. ``unknown`` frames have no definition; ``steps_back`` had a time already gone by;
-    ``accepted`` flags were not raised because the rig accepts them.
+    """Counts of a watch. ``unknown`` frames have no definition; ``steps_back`` frames had a time before the present
+    one; ``accepted`` flags were not raised because the rig accepts them.
     """
 
     frames: int

@@ -1,8 +1,8 @@
-"""What a function of a device says now: one sentence, what of it lies on a rail, and how hard it works.
+"""A summary of the present state of a function: one sentence, numbers on rails, and how much current it takes or gives.
 
-Knows: the words of the trade for each function, from the last readings of its status messages. Does not know who
-speaks, screens, or the past. A function that has no words of its own gets its fields listed, so a new kind of device
-is spoken of before anybody writes a line for it.
+Knows: how each function is described, from the last readings of its status messages. Does not know devices, screens, or
+earlier readings. For a function without a sentence of its own the fields are listed, so a new kind of device has a
+summary before one is written for it.
 """
 
 from collections.abc import Callable, Mapping
@@ -12,12 +12,12 @@ from rvsim.rig.functions import Function
 from rvsim.wire.fields import Origin, Reading, State, weakest
 from rvsim.wire.quantity_text import compose, join
 
-Said = Mapping[str, Mapping[str, Reading]]
+LastReadings = Mapping[str, Mapping[str, Reading]]
 """The last readings of one function: by message name, then by field name."""
 
 
 class Rail(NamedTuple):
-    """A number between two ends: where it is on its way from ``low`` to ``high``, in the field's unit.
+    """A number on a scale from ``low`` to ``high``, in the unit of the field.
 
     The ends are what is usual in a vehicle: common practice, no source. ``origin`` is the weakest grade that the number
     rests on.
@@ -32,50 +32,51 @@ class Rail(NamedTuple):
 
 
 class Summary(NamedTuple):
-    """What a function says.
+    """The summary of a function.
 
-    ``gives`` is the current it gives in amperes, where it says so. ``effort`` is the part of its full draw that its
-    state stands for, 0 to 1; None where it cannot be told. ``origin`` is the weakest grade that the sentence rests on.
+    ``gives`` is the current that it gives, in amperes, where it reports one. ``effort`` is the part of its full current
+    that its state stands for, 0 to 1; None where that is unknown. ``origin`` is the weakest grade that the sentence
+    rests on.
     """
 
     sentence: str
     rails: tuple[Rail, ...] = ()
-    gives: float | None = None
-    effort: float | None = None
+    output_amps: float | None = None
+    load_fraction: float | None = None
     origin: Origin = Origin.PUBLISHED
 
 
-def summary(function: Function, said: Said, numbers: Mapping[str, Origin]) -> Summary:
-    """Put the last readings of a function into words.
+def summary(function: Function, readings: LastReadings, numbers: Mapping[str, Origin]) -> Summary:
+    """Summarise the last readings of a function.
 
     Args:
-        function: who speaks.
+        function: the function.
         said: its last readings.
-        numbers: where the number of each of the messages comes from.
+        numbers: the origin of the number of each of the messages.
     """
-    words = _WORDS.get(function.name)
-    last = _Last(said, numbers)
-    spoken = words(last) if words is not None else None
-    if spoken is None:
-        last = _Last(said, numbers)
-        spoken = _listed(last, said)
-    return spoken._replace(origin=last.origin)
+    sentence = _SENTENCES.get(function.name)
+    last = _Last(readings, numbers)
+    summarised = sentence(last) if sentence is not None else None
+    if summarised is None:
+        last = _Last(readings, numbers)
+        summarised = _listed(last, readings)
+    return summarised._replace(origin=last.origin)
 
 
 class _Last:
-    """The last readings of a function, with short ways to ask for one; what was asked for makes the sentence."""
+    """The last readings of a function; keeps the weakest origin of those that were used in the sentence."""
 
-    def __init__(self, said: Said, numbers: Mapping[str, Origin]) -> None:
-        self._said = said
+    def __init__(self, readings: LastReadings, numbers: Mapping[str, Origin]) -> None:
+        self._said = readings
         self._numbers = numbers
         self.origin = Origin.PUBLISHED
-        """The weakest grade of what was asked for, but for rails."""
+        """The weakest grade of the readings used so far, except those on rails."""
 
     def reading(self, message: str, field: str) -> Reading | None:
-        """Return a reading, None where the message was never heard."""
+        """Return a reading, None where the message was never received."""
         found = self._said.get(message, {}).get(field)
         if found is not None:
-            self.origin = weakest(self.origin, self._number(message), _word_origin(found))
+            self.origin = weakest(self.origin, self._number(message), _text_origin(found))
         return found
 
     def number(self, message: str, field: str) -> float | None:
@@ -83,18 +84,18 @@ class _Last:
         reading = self.reading(message, field)
         return None if reading is None else reading.value
 
-    def unsaid(self, message: str, field: str) -> float | None:
-        """Return a value that the sentence does not speak of, None where there is none."""
+    def unmentioned_value(self, message: str, field: str) -> float | None:
+        """Return a value that is not in the sentence, None where there is none."""
         reading = self._said.get(message, {}).get(field)
         return None if reading is None else reading.value
 
     def text(self, message: str, field: str) -> str:
-        """Return a reading as it is spoken; its state where it has no value."""
+        """Return a reading as text; its state where it has no value."""
         reading = self.reading(message, field)
         return "not heard" if reading is None else reading.brief
 
     def rail(self, title: str, message: str, field: str, low: float, high: float) -> tuple[Rail, ...]:
-        """Return a reading on its rail, nothing where it was never heard."""
+        """Return a reading on its rail, an empty tuple where it was never received."""
         reading = self._said.get(message, {}).get(field)
         if reading is None:
             return ()
@@ -104,27 +105,27 @@ class _Last:
         return self._numbers.get(message, Origin.PUBLISHED)
 
 
-def _word_origin(reading: Reading) -> Origin:
-    """Return the weakest grade of a reading where it is put into a word, which rests on the code of a value."""
+def _text_origin(reading: Reading) -> Origin:
+    """Return the weakest grade of a reading as text: the name of a code has a grade of its own."""
     field, raw = reading.field, reading.raw
     is_code = bool(field.labels) and raw is not None and reading.state is State.VALUE
     return weakest(reading.origin, field.code_grade(raw)) if is_code and raw is not None else reading.origin
 
 
-def _listed(last: _Last, said: Said) -> Summary:
+def _listed(last: _Last, readings: LastReadings) -> Summary:
     """List the first readings that have a value."""
-    telling = [
+    with_value = [
         (message, name)
-        for message, readings in said.items()
+        for message, readings in readings.items()
         for name, reading in readings.items()
         if reading.state is State.VALUE and not name.endswith(("instance", "priority"))
     ]
-    spoken = [reading for message, name in telling[:4] if (reading := last.reading(message, name)) is not None]
-    return Summary(join(", ", (compose(f"{reading.field.title} ", reading.brief) for reading in spoken)))
+    summarised = [reading for message, name in with_value[:4] if (reading := last.reading(message, name)) is not None]
+    return Summary(join(", ", (compose(f"{reading.field.title} ", reading.brief) for reading in summarised)))
 
 
 def _fan_effort(percent: float | None) -> float | None:
-    """Return the part of its full draw that a fan takes at a speed: its third power (fan laws)."""
+    """Return the part of its full power that a fan takes at a speed: its third power (fan laws)."""
     return None if percent is None else min(1.0, (percent / 100) ** 3)
 
 
@@ -151,11 +152,14 @@ def _furnace(last: _Last) -> Summary | None:
     message = "FURNACE_STATUS"
     if last.reading(message, "heat_output_level") is None:
         return None
-    heat, said = last.number(message, "heat_output_level"), last.text(message, "heat_output_level")
+    heat, readings = last.number(message, "heat_output_level"), last.text(message, "heat_output_level")
     rails = last.rail("heat", message, "heat_output_level", 0.0, 100.0)
     rails += last.rail("its fan", message, "circulation_fan_speed", 0.0, 100.0)
-    gives = compose("heat ", said) if heat is None else compose("gives ", said, " heat") if heat else "gives no heat"
-    return Summary(gives, rails, effort=_fan_effort(last.unsaid(message, "circulation_fan_speed")))
+    if heat is None:
+        gives = compose("heat ", readings)
+    else:
+        gives = compose("gives ", readings, " heat") if heat else "gives no heat"
+    return Summary(gives, rails, load_fraction=_fan_effort(last.unmentioned_value(message, "circulation_fan_speed")))
 
 
 def _water_heater(last: _Last) -> Summary | None:
@@ -167,7 +171,7 @@ def _water_heater(last: _Last) -> Summary | None:
     known = "burner lit" if burner else "off" if mode.raw == 0 else "burner out"
     doing = f"burner {last.text(message, 'burner_status')}" if burner is None else known
     rails = last.rail("hot water", message, "water_temperature", 0.0, 80.0)
-    return Summary(compose("water ", water, f", {doing}"), rails, effort=burner)
+    return Summary(compose("water ", water, f", {doing}"), rails, load_fraction=burner)
 
 
 def _roof_fan(last: _Last) -> Summary | None:
@@ -179,11 +183,11 @@ def _roof_fan(last: _Last) -> Summary | None:
     if on.state is not State.VALUE:
         return Summary(on.brief, rails)
     if on.raw == 0:
-        return Summary("off", rails, effort=0.0)
+        return Summary("off", rails, load_fraction=0.0)
     way = {"air in": " in", "air out": " out"}.get(last.text(message, "wind_direction_switch"), "")
     at = " at" if speed is not None else ", speed"
     said = compose(f"blows{way}{at} ", last.text(message, "fan_speed_setting"))
-    return Summary(said, rails, effort=_fan_effort(speed))
+    return Summary(said, rails, load_fraction=_fan_effort(speed))
 
 
 def _charger(last: _Last) -> Summary | None:
@@ -194,13 +198,13 @@ def _charger(last: _Last) -> Summary | None:
     if state is None and last.reading(message, amps) is None:
         return None
     rails = last.rail("voltage", message, volts, 10.0, 16.0) + last.rail("current", message, amps, 0.0, 60.0)
-    gives, said = last.number(message, amps), last.text(message, amps)
-    current = compose(", current " if gives is None else ", gives ", said)
-    return Summary(compose(_stage(state), last.text(message, volts), current), rails, gives=gives)
+    gives, readings = last.number(message, amps), last.text(message, amps)
+    current = compose(", current " if gives is None else ", gives ", readings)
+    return Summary(compose(_stage(state), last.text(message, volts), current), rails, output_amps=gives)
 
 
 def _stage(state: Reading | None) -> str:
-    """Say how a charger charges; 0 and 1 have several names in use, and charge in none of them."""
+    """Return the stage of a charger as text; codes 0 and 1 have several names in use, and mean no charging in all."""
     if state is None:
         return ""
     return compose(
@@ -237,11 +241,11 @@ def _pump(last: _Last) -> Summary | None:
         reading = last.reading("CIRCULATION_PUMP_STATUS", field)
         if reading is not None:
             effort = float(reading.raw) if reading.raw in (0, 1) else None
-            return Summary("runs" if reading.raw == 1 else reading.brief, effort=effort)
+            return Summary("runs" if reading.raw == 1 else reading.brief, load_fraction=effort)
     return None
 
 
-_WORDS: Mapping[str, Callable[[_Last], Summary | None]] = {
+_SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "thermostat": _thermostat,
     "ambient_sensor": _sensor,
     "furnace": _furnace,

@@ -1,7 +1,7 @@
-"""Ages and gaps: how regularly a message comes, how long the whole bus is usually quiet, and what is due when.
+"""Ages and gaps: how regularly a message comes, how long the whole bus is usually quiet, and which deadlines are due.
 
-Knows: bus time, in which ages are counted. It stands still while the whole bus is quiet: bus time is the frames'
-time less all the pauses so far. Does not know devices, flags or what a message says.
+Knows: bus time, in which ages are counted: the time of the frames less all pauses of the whole bus so far, so it stops
+while the whole bus is quiet. Does not know devices, flags or the content of a message.
 
 The figures behind the limits are decisions of this project: three gaps missed in a row; a floor of 2 s, since a
 recorded vessel bus has pauses of up to 2.54 s and messages with gaps of up to four times their median; ten times
@@ -17,20 +17,20 @@ from typing import Any, NamedTuple
 from rvsim.wire.frame import SECOND_US
 
 MISSED_IN_A_ROW = 3
-LATE_FLOOR = 2 * SECOND_US
-GAPS_TO_KNOW = 10
-"""So many gaps must be known before a message's own rhythm counts."""
-SILENCES_TO_KNOW = 20
-"""So many silences must be known before the bus's own median counts."""
-TALKERS = 2
-"""So many sources must be known, and must have missed a message, before a bus counts as quiet."""
-STEADY = 60 * SECOND_US
-"""So long a message without a definition must have kept its rhythm before it counts as periodic: what a person causes
-by holding a button is over by then. Our choice."""
-_GAPS_KEPT, _SILENCES_KEPT = 32, 256
+MIN_LATE_LIMIT_US = 2 * SECOND_US
+MIN_KNOWN_GAPS = 10
+"""The number of gaps from which on the measured rhythm of a message counts."""
+MIN_KNOWN_SILENCES = 20
+"""The number of silences from which on the median of the bus counts."""
+MIN_MISSED_SOURCES = 2
+"""The number of sources that must have missed a message before a bus counts as quiet."""
+MIN_STEADY_US = 60 * SECOND_US
+"""How long a message without a definition must have kept its rhythm before it counts as periodic: frames that a person
+causes by holding a button have ended by then. Our choice."""
+_MAX_GAPS, _MAX_SILENCES = 32, 256
 
 
-def _steps(times: Iterable[int]) -> list[int]:
+def _gaps_between(times: Iterable[int]) -> list[int]:
     """Return the steps between successive times, the shortest first."""
     ordered = list(times)
     return sorted(map(sub, ordered[1:], ordered))
@@ -44,32 +44,32 @@ class Times(deque[int]):
     """The latest times of one topic."""
 
     def __init__(self, times: Iterable[int] = ()) -> None:
-        super().__init__(times, _GAPS_KEPT + 1)
+        super().__init__(times, _MAX_GAPS + 1)
 
-    def wake(self) -> None:
-        """Learn that its age is counted anew."""
+    def resume(self) -> None:
+        """Note that the age is counted from now on; nothing to do here."""
 
 
 class Rhythm:
-    """When the frames of one topic came, in bus time."""
+    """The rhythm of one topic: when its frames came, in bus time."""
 
-    __slots__ = ("_defined", "_gap", "_gap_of", "_promised", "_restarted", "begun", "times")
+    __slots__ = ("_defined_gap", "_gap", "_gap_known_by", "_is_defined", "_restarted", "first_at", "times")
 
-    def __init__(self, defined: bool, promised: int | None) -> None:
-        """Take whether the message is defined, and the broadcast gap that its definition promises, None for none."""
-        self._defined = defined
-        self._promised = promised
+    def __init__(self, defined_gap: int | None, *, is_defined: bool) -> None:
+        """Take the defined broadcast gap (microseconds, None for none), and whether the message is defined at all."""
+        self._is_defined = is_defined
+        self._defined_gap = defined_gap
         self._restarted = -1
-        self.begun: int | None = None
-        """When the first frame came."""
+        self.first_at: int | None = None
+        """The time of the first frame."""
         self.times = Times()
         self._gap: int | None = None
-        self._gap_of: tuple[int, int, int] | None = None
-        """The first and the last time, and how many, that the gap was worked out from: times never go back, so that
-        other times between them have the same steps."""
+        self._gap_known_by: tuple[int, int, int] | None = None
+        """The first time, the last time and the number of times from which the gap was computed: times never go back
+        and are only added at the end, so the same three mean the same gaps."""
 
-    def rest(self, times: Times) -> None:
-        """Keep the same times in another way."""
+    def replace_times(self, times: Times) -> None:
+        """Replace the container of the times by another one with the same times."""
         self.times = times
 
     @property
@@ -78,125 +78,128 @@ class Rhythm:
         return max(self.times[-1], self._restarted)
 
     @property
-    def returned(self) -> int:
-        """When its device was found again after it was missed, -1 for never."""
+    def returned_at(self) -> int:
+        """When its device was heard again after a silence, -1 for never."""
         return self._restarted
 
     def restart(self, now: int) -> None:
         """Count the age from ``now`` on."""
         self._restarted = now
-        self.times.wake()
+        self.times.resume()
 
     @property
-    def shortest_limit(self) -> int | None:
-        """The shortest age at which the message can be late, None for one that is sent as needed."""
-        if self._promised is None and self._defined:
+    def min_limit(self) -> int | None:
+        """The lowest age at which the message can be late, None for one that is sent as needed."""
+        if self._defined_gap is None and self._is_defined:
             return None
-        return max(MISSED_IN_A_ROW * (self._promised or 0), LATE_FLOOR)
+        return max(MISSED_IN_A_ROW * (self._defined_gap or 0), MIN_LATE_LIMIT_US)
 
     @property
     def is_periodic(self) -> bool:
-        """Tell whether the message can be expected at all: it promises a gap, or has kept one for a minute.
+        """Whether the message is periodic: it has a defined gap, or has kept a gap for a minute.
 
-        One without a definition has to have kept it in each of the gaps that are remembered.
+        A message without a definition must have kept it in each of the stored gaps.
         """
-        if self._promised is not None:
+        if self._defined_gap is not None:
             return True
         if (
-            self._defined
-            or self.begun is None
-            or self.times[-1] - self.begun < STEADY
-            or len(self.times) <= GAPS_TO_KNOW
+            self._is_defined
+            or self.first_at is None
+            or self.times[-1] - self.first_at < MIN_STEADY_US
+            or len(self.times) <= MIN_KNOWN_GAPS
         ):
             return False
-        return _steps(self.times)[-1] <= self.limit()
+        return _gaps_between(self.times)[-1] <= self.limit()
 
     def gap(self) -> int | None:
-        """Return the gap that can be relied on; None where none is known.
+        """Return the reliable gap in microseconds; None where none is known.
 
-        For a message that promises a gap that is the promised one or its own median, whichever is longer. One that is
-        defined without a gap ("as needed", "on request") has none. For one without a definition it is the gap that
-        nine in ten of its own keep (common practice, no source): many come in bursts, of which a median tells nothing.
+        For a message with a defined gap it is that gap or the measured median, whichever is longer. A message that is
+        defined without a gap ("as needed", "on request") has none. For a message without a definition it is the gap
+        that nine in ten of the measured ones keep (common practice, no source): many come in bursts, and the median
+        says nothing about a burst.
         """
-        if self._promised is None and self._defined:
+        if self._defined_gap is None and self._is_defined:
             return None
         times = self.times
-        if len(times) <= GAPS_TO_KNOW:
-            return self._promised
+        if len(times) <= MIN_KNOWN_GAPS:
+            return self._defined_gap
         known_by = times[0], times[-1], len(times)
-        if known_by != self._gap_of:
-            steps = _steps(times)
-            own = _median(steps) if self._promised is not None else steps[len(steps) * 9 // 10]
-            self._gap, self._gap_of = max(self._promised or 0, own), known_by
+        if known_by != self._gap_known_by:
+            steps = _gaps_between(times)
+            own = _median(steps) if self._defined_gap is not None else steps[len(steps) * 9 // 10]
+            self._gap, self._gap_known_by = max(self._defined_gap or 0, own), known_by
         return self._gap
 
     def limit(self) -> int:
-        """Return the age beyond which the message is late; of use where it is periodic."""
-        return max(MISSED_IN_A_ROW * (self.gap() or 0), LATE_FLOOR)
+        """Return the age beyond which the message is late, in microseconds; meaningful only where it is periodic."""
+        return max(MISSED_IN_A_ROW * (self.gap() or 0), MIN_LATE_LIMIT_US)
 
-    def missed(self, now: int) -> int | None:
-        """Return the moment from which the next frame counts as missed, if it was not missed by ``now`` already.
+    def missed_from(self, now: int) -> int | None:
+        """Return the moment from which the next frame counts as missed, None if it was already missed by ``now``.
 
-        Half a gap is allowed for: common practice, no source.
+        Half a gap of tolerance is added: common practice, no source.
         """
         gap = self.gap()
         if gap is None:
             return None
-        moment = self.last + gap + gap // 2
-        return moment if moment > now else None
+        due = self.last + gap + gap // 2
+        return due if due > now else None
 
 
 class Silences:
-    """The usual silence between any two frames, by the times of the latest of them."""
+    """The usual silence between two frames of the bus, from the times of the latest frames."""
 
     def __init__(self) -> None:
-        self.times: deque[int] = deque(maxlen=_SILENCES_KEPT + 1)
+        self.times: deque[int] = deque(maxlen=_MAX_SILENCES + 1)
 
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
-        return _median(_steps(self.times)) if len(self.times) > SILENCES_TO_KNOW else None
+        return _median(_gaps_between(self.times)) if len(self.times) > MIN_KNOWN_SILENCES else None
 
 
 def normal_silence(median: int) -> int:
-    """Return the longest silence that counts as normal."""
+    """Return the longest silence that counts as normal, in microseconds."""
     return max(10 * median, SECOND_US)
 
 
-class Duty(NamedTuple):
-    """A sort of deadline. Of deadlines at one moment those with the lower ``order`` come first.
+class DeadlineKind(NamedTuple):
+    """A kind of deadline. Of deadlines at one moment those with the lower ``order`` come first.
 
-    ``fresh`` is told a moment that has passed and says when the subject's deadline really is, None where there is none
-    any more; where that is later than the moment, anything from the moment to the deadline will do. ``expire`` is
-    called with the subject, the time at which it is known that the deadline has passed, and the deadline.
+    ``current`` is called with the subject and a moment that has passed; it returns the present deadline of the subject,
+    None where it has none any more. Where that deadline is later than the moment, any value between the two is allowed.
+    ``expire`` is called with the subject, the time at which it is known that the deadline has passed, and the deadline.
     """
 
     order: int
-    fresh: Callable[[Any, int], int | None]
+    current: Callable[[Any, int], int | None]
     expire: Callable[[Any, int, int], None]
 
 
-class Agenda:
-    """Deadlines in bus time, one for each duty and subject. A deadline that has moved on is found out when its old
-    moment comes. A deadline expires for the first moment after it.
+class Deadlines:
+    """Deadlines in bus time, one for each kind and subject. A deadline that was moved is noticed when its old moment
+    comes. A deadline expires at the first moment after it.
     """
 
     def __init__(self) -> None:
-        self._heap: list[tuple[int, int, int, Any, Duty]] = []
+        self._heap: list[tuple[int, int, int, Any, DeadlineKind]] = []
         self._planned: set[tuple[int, int]] = set()
-        self.until = 0
-        """Up to when it is being asked what is due: until then nothing more is heard."""
+        self.checked_until = 0
+        """The moment up to which deadlines are being checked: no frame comes before it."""
 
     @property
-    def first(self) -> int | None:
-        """The earliest moment at which something may be due."""
+    def earliest(self) -> int | None:
+        """The earliest moment at which a deadline may be due; None without deadlines."""
         return self._heap[0][0] if self._heap else None
 
-    def has(self, duty: Duty, number: int) -> bool:
-        """Tell whether this duty has a deadline for the subject with this number."""
+    def has(self, duty: DeadlineKind, number: int) -> bool:
+        """Return whether a subject, given by its number, has a deadline of this kind."""
         return (duty.order, number) in self._planned
 
-    def put(self, due: int, duty: Duty, number: int, subject: Any) -> None:
-        """Plan a deadline, unless this duty has one for the subject; ``number`` is the subject's among its kind."""
+    def schedule(self, due: int, duty: DeadlineKind, number: int, subject: Any) -> None:
+        """Add a deadline, unless the subject has one of this kind; ``number`` identifies the subject within the
+        kind.
+        """
         if not self.has(duty, number):
             self._planned.add((duty.order, number))
             heappush(self._heap, (due, duty.order, number, subject, duty))
@@ -204,20 +207,20 @@ class Agenda:
     def due_before(self, now: int) -> int | None:
         """Return the first deadline that has passed by ``now``, None where there is none."""
         heap = self._heap
-        self.until = now
+        self.checked_until = now
         while heap and heap[0][0] < now:
             due, order, number, subject, duty = heap[0]
-            fresh = duty.fresh(subject, due)
-            if fresh is None:
+            due_now = duty.current(subject, due)
+            if due_now is None:
                 heappop(heap)
                 self._planned.discard((order, number))
-            elif fresh > due:
-                heapreplace(heap, (fresh, order, number, subject, duty))
+            elif due_now > due:
+                heapreplace(heap, (due_now, order, number, subject, duty))
             else:
                 return due
         return None
 
-    def expire(self, time: int, since: int) -> None:
+    def expire_first(self, time: int, since: int) -> None:
         """Let the first deadline expire."""
         _, order, number, subject, duty = heappop(self._heap)
         self._planned.discard((order, number))

@@ -1,44 +1,50 @@
-"""What one topic says: which fields changed, and which say something that cannot be right.
+"""The readings of one topic: which fields changed, and which have a value that cannot be right.
 
-Knows: the fields' last raw values, their limits, and the settling second in which a device that has just started is
-not judged. Does not know who speaks (the device's name is handed in), nor when the next frame is due. Needs the
-changes.
+Knows: the last raw values of the fields, their limits, and that a device is not judged in its first second. Does not
+know the sender (the name of the device is passed in), nor when the next frame is due. Needs the changes.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 from rvsim.watch.detect.alarms import Alarms
 from rvsim.watch.limits import Expected
-from rvsim.watch.transitions import CodeAlarmed, DataLost, Ended, Limits, RangeLeft, ReadingChanged, Topic, Transition
+from rvsim.watch.transitions import (
+    AlarmCodeReported,
+    DataLost,
+    Emit,
+    Ended,
+    Limits,
+    ReadingChanged,
+    Topic,
+    ValueOutOfRange,
+)
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-Emit = Callable[[Transition], None]
-
-_NO_NEWS = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
-"""What a field can say at first sight without being news."""
+_NOT_REPORTED_AT_FIRST = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
+"""States that are not reported for the first frame of a field."""
 _NOT_JUDGED = frozenset({State.RESERVED, State.MISSING})
-"""What tells neither good nor bad. That a frame is too short to hold a field is a matter of its length."""
+"""States that are neither good nor bad. A field that is missing in a short frame is a matter of its length."""
 _BAD = frozenset({State.OUT_OF_RANGE, State.ERROR})
-"""What is bad by its code alone."""
-_NEVER = object()
+"""States that are bad by their code alone."""
+_NEVER_SEEN = object()
 
 
 class Values:
-    """The readings of one topic of one source; with ``tells`` it is told what changed, else only what is wrong."""
+    """The readings of one topic; with ``emit_readings`` each change is emitted, else only problems."""
 
     __slots__ = (
         "_alarms",
-        "_carried",
         "_emit",
+        "_emit_readings",
         "_expected",
         "_instance",
+        "_last_values",
         "_open",
         "_raws",
         "_spec",
-        "_tells",
         "_topic",
         "unsettled",
     )
@@ -50,107 +56,114 @@ class Values:
         instance: FieldSpec | None,
         expected: tuple[Expected, ...],
         emit: Emit,
-        tells: bool = True,
+        *,
+        emit_readings: bool = True,
     ) -> None:
         self._spec = spec
         self._topic = topic
         self._instance = instance
         self._expected = expected
         self._emit = emit
-        self._tells = tells
-        self._raws: tuple[Any, ...] = (_NEVER,) * len(spec.fields)
-        self._carried: dict[str, Reading] = {}
-        self._open: dict[str, RangeLeft | DataLost] = {}
+        self._emit_readings = emit_readings
+        self._raws: tuple[Any, ...] = (_NEVER_SEEN,) * len(spec.fields)
+        self._last_values: dict[str, Reading] = {}
+        self._open: dict[str, ValueOutOfRange | DataLost] = {}
         alarming = not spec.is_protocol and any(field.alarms for field in spec.fields)
         self._alarms = Alarms(topic, emit) if alarming else None
         self.unsettled = False
-        """Whether something was seen that is judged only once the device has settled."""
+        """Whether a problem was found that is reported only after the first second of the device."""
 
     def expect(self, expected: tuple[Expected, ...]) -> None:
-        """Judge by other expectations from now on: the source turned out to be a planned device."""
+        """Judge by other expectations from now on: the source was identified as a planned device."""
         self._expected = expected
         self.unsettled = True
 
-    def observe(self, frame: Frame, device: str, settled: bool) -> None:
-        """Take a frame: tell what changed, then judge what it says."""
+    def observe(self, frame: Frame, device: str, *, settled: bool) -> None:
+        """Take in a frame: emit what changed, then judge the readings."""
         before, self._raws = self._raws, self._spec.raws(frame.data)
-        again, self.unsettled = self.unsettled, False
-        looked_at: list[tuple[Reading, Expected]] = []
-        for field, was, raw, known in zip(self._spec.fields, before, self._raws, self._expected, strict=True):
-            if (was == raw and not again) or field is self._instance:
+        judge_all, self.unsettled = self.unsettled, False
+        changed: list[tuple[Reading, Expected]] = []
+        for field, previous_raw, raw, expected_value in zip(
+            self._spec.fields, before, self._raws, self._expected, strict=True
+        ):
+            if (previous_raw == raw and not judge_all) or field is self._instance:
                 continue
             reading = Reading(field, raw, field.state(raw))
-            looked_at.append((reading, known))
-            if self._tells and was != raw and not (was is _NEVER and reading.state in _NO_NEWS):
-                self._tell(reading, was, frame.time, device)
-        for reading, known in looked_at:
-            self._judge(reading, known, frame, device, settled)
+            changed.append((reading, expected_value))
+            if (
+                self._emit_readings
+                and previous_raw != raw
+                and not (previous_raw is _NEVER_SEEN and reading.state in _NOT_REPORTED_AT_FIRST)
+            ):
+                self._emit_change(reading, previous_raw, frame.time, device)
+        for reading, expected_value in changed:
+            self._judge(reading, expected_value, frame, device, settled)
             if self._alarms is not None:
                 self._alarms.observe(reading, frame, device)
 
-    def _tell(self, reading: Reading, was: Any, time: int, device: str) -> None:
+    def _emit_change(self, reading: Reading, previous_raw: Any, time: int, device: str) -> None:
         field, topic = reading.field, self._topic
-        previous = None if was is _NEVER else Reading(field, was, field.state(was))
+        previous = None if previous_raw is _NEVER_SEEN else Reading(field, previous_raw, field.state(previous_raw))
         self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous, topic.dsa))
 
-    def _judge(self, reading: Reading, known: Expected, frame: Frame, device: str, settled: bool) -> None:
-        problem: RangeLeft | DataLost | None = None
+    def _judge(self, reading: Reading, expected_value: Expected, frame: Frame, device: str, settled: bool) -> None:
+        problem: ValueOutOfRange | DataLost | None = None
         name = reading.field.name
         if reading.state in _NOT_JUDGED:
             return
-        if self._spec.is_protocol:  # no reading of anything; what it carried still counts for a frame that is too short
+        if self._spec.is_protocol:  # not judged; its values still count for a frame that is too short
             if reading.state is State.VALUE:
-                self._carried[name] = reading
+                self._last_values[name] = reading
             return
-        if _is_bad(reading, known.limits):
-            limits = known.limits if reading.state is State.VALUE else None
-            problem = RangeLeft(frame.time, device, self._topic, reading, limits, frame)
+        if _is_bad(reading, expected_value.limits):
+            limits = expected_value.limits if reading.state is State.VALUE else None
+            problem = ValueOutOfRange(frame.time, device, self._topic, reading, limits, frame)
         elif reading.state is State.NO_DATA:
-            problem = self._lost(reading, known, frame, device)
-        elif reading.state is State.VALUE and not self._open:  # what nearly every reading is
-            self._carried[name] = reading
+            problem = self._data_lost(reading, expected_value, frame, device)
+        elif reading.state is State.VALUE and not self._open:  # the most frequent case
+            self._last_values[name] = reading
             return
-        if reading.state is State.VALUE and (problem is None or name not in self._carried):
-            self._carried[name] = reading
-        self._settle(name, problem, frame.time, settled)
+        if reading.state is State.VALUE and (problem is None or name not in self._last_values):
+            self._last_values[name] = reading
+        self._update_problem(name, problem, frame.time, settled)
 
-    def _lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
-        before = self._carried.get(reading.field.name)
+    def _data_lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
+        before = self._last_values.get(reading.field.name)
         if not expected.required and (before is None or expected.may_be_empty):
             return None
         return DataLost(frame.time, device, self._topic, reading, before, frame)
 
-    def _settle(self, name: str, problem: RangeLeft | DataLost | None, time: int, settled: bool) -> None:
-        """Bring what stands open for a field in line with what its last reading shows."""
+    def _update_problem(self, name: str, problem: ValueOutOfRange | DataLost | None, time: int, settled: bool) -> None:
+        """Begin and end the problem of a field by its last reading."""
         standing = self._open.get(name)
         if type(standing) is type(problem):
             return
         if standing is not None:
             del self._open[name]
-            self._emit(Ended(time, standing.cause))
+            self._emit(Ended(time, standing.problem_key))
         if problem is not None and settled:
             self._open[name] = problem
             self._emit(problem)
         elif problem is not None:
             self.unsettled = True
 
-    def carried(self, fields: tuple[str, ...]) -> bool:
-        """Tell whether one of the fields has ever carried a value, or is required to."""
+    def has_carried(self, fields: tuple[str, ...]) -> bool:
+        """Return whether one of the fields ever had a value, or is required to have one."""
         required = {
             field.name for field, expected in zip(self._spec.fields, self._expected, strict=True) if expected.required
         }
-        return any(name in self._carried or name in required for name in fields)
+        return any(name in self._last_values or name in required for name in fields)
 
     def is_flagged(self, field: str) -> bool:
-        """Tell whether something is wrong with what a field says."""
+        """Return whether a problem of the field is open."""
         return field in self._open
 
-    def give_up(self) -> Iterator[RangeLeft | DataLost | CodeAlarmed]:
-        """Forget what stands open, and return it: nobody will speak of this topic again."""
+    def close_all(self) -> Iterator[ValueOutOfRange | DataLost | AlarmCodeReported]:
+        """Remove the open problems and yield them: the topic is dropped."""
         standing, self._open = self._open, {}
         yield from standing.values()
         if self._alarms is not None:
-            yield from self._alarms.give_up()
+            yield from self._alarms.close_all()
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:

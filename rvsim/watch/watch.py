@@ -1,11 +1,11 @@
-"""A watch over one bus: frames and the time go in, events come out.
+"""The watch of one bus: frames and times go in, events come out.
 
-Knows: how hearing, roll call and rules are put together, and when a deadline can be decided. Does not know a clock:
-the time is that of the frames, or it is told. The events do not depend on how frames and told times are batched.
+Knows: how detectors, roll call and rules work together, and when a deadline can be decided. Does not know a clock:
+the time is that of the frames, or is given by ``advance``. Events do not depend on how frames and times are batched.
 
-When a deadline passes while nothing is heard, it may be one device that is missing or the whole bus that is quiet.
-As long as both are possible nothing is decided: the next frame decides it, or the silence grows beyond what is
-normal for the bus; then ages stand still from the last frame on.
+When a deadline passes while no frame comes, either one device is missing or the whole bus is quiet. As long as both are
+possible nothing is decided: the next frame decides it, or the silence becomes longer than is normal for the bus; then
+ages stop at the last frame.
 """
 
 from collections.abc import Iterator, Mapping
@@ -16,7 +16,7 @@ from operator import attrgetter
 from rvsim.rig.model import Rig
 from rvsim.watch.bus.overload import Overload
 from rvsim.watch.bus.pauses import Pauses
-from rvsim.watch.bus.quiet_bus import Quiet, QuietBus
+from rvsim.watch.bus.quiet_bus import QuietBus, QuietMoment
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
@@ -30,11 +30,11 @@ from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallL
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
-from rvsim.watch.reports import HEEDED, Reports
+from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
-from rvsim.watch.traffic import Agenda, Silences
+from rvsim.watch.traffic import Deadlines, Silences
 from rvsim.watch.transitions import (
-    NameMissing,
+    MessageUndefined,
     NodeDescribed,
     Presence,
     PresenceChanged,
@@ -67,181 +67,180 @@ Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagClea
 
 
 class Watch:
-    """Hears one bus. Times are integer microseconds and never go backwards: an older one counts as now.
+    """Observes one bus. Times are integer microseconds and never go backwards: an earlier one counts as now.
 
     Args:
         catalogue: the message definitions.
-        rig: what is planned to be there; without it nothing is unplanned.
-        start: the time from which planned devices are waited for.
-        readings: whether it is told which readings have changed; what is wrong with them is in any case.
+        rig: the planned devices; without it no device is unplanned.
+        start: the time from which planned devices are expected (microseconds).
+        readings: whether each change of a reading is an event; flags are events in any case.
     """
 
     def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
-        self._tells_readings = readings
+        self._emits_readings = readings
         self._with_rig = rig is not None
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
-        self._agenda = Agenda()
+        self._deadlines = Deadlines()
         self._events: list[Event] = []
-        self._roll_call = RollCall(rig, catalogue, start, self._agenda, self._emit)
-        self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
-        transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
+        self._roll_call = RollCall(rig, catalogue, start, self._deadlines, self._emit)
+        self._identity = Identity(rig, self._roll_call, self._deadlines, self._emit, self._forget)
+        transfers = Transfers(self._emit, self._deadlines, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
         self._reports = Reports(self._emit, transfers, self._identity.command)
         self._lengths = Lengths(self._emit)
-        self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
-        self._streams: dict[int, MessageRecord] = {}
+        self._detectors = Detectors(catalogue, rig, self._deadlines, self._emit, self.device_at, self._topics_of)
+        self._by_identifier: dict[int, MessageRecord] = {}
         self._by_sender: dict[tuple[int, int], MessageRecord] = {}
         self._nodes: dict[int, AddressRecord] = {}
         self._silences = Silences()
-        self._quiet = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
-        self.pauses = Pauses(self._agenda, self._all_parts)
-        """How the bus went on after each time that it was quiet."""
-        self._busyness = Overload(self._emit, self.device_at)
-        self.load = self._busyness.load
-        """How busy the pair is."""
-        self._present_second = self.load.frames
-        promised = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
-        self.wires = WireProblems(
-            self._emit, self._identity.is_contested, promised, self.load, lambda: self._frames, self._doubt_times
+        self._quiet_bus = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
+        self.pauses = Pauses(self._deadlines, self._all_topics)
+        """How the bus resumed after each time that it was quiet."""
+        self._overload = Overload(self._emit, self.device_at)
+        self.bus_load = self._overload.bus_load
+        self._second_frames = self.bus_load.frames
+        planned = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
+        self.wire_problems = WireProblems(
+            self._emit, self._identity.is_contested, planned, self.bus_load, lambda: self._frames, self._doubt_times
         )
-        """What the pair has told beside frames."""
-        self.trusts_times = True
-        """Whether times are believed; where those of a log run back nothing is judged by them."""
-        self._explained: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
+        """Errors, collisions, missing acknowledgements and delays."""
+        self.times_are_valid = True
+        """Whether the times can be used; False once those of a log were found wrong: then nothing is judged by them."""
+        self._cached_causes: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
-        self._still = 0
-        self._frames = self._unknown = self._steps_back = self._parts = 0
-        self._alarm: float = inf
+        self._paused_us = 0
+        self._frames = self._unknown = self._steps_back = self._topic_count = 0
+        self._next_due: float = inf
 
-    # What goes in.
+    # Input.
 
     def observe(self, frame: Frame) -> list[Event]:
-        """Take the next frame and return what it, and the time up to it, have changed."""
+        """Take in the next frame; return the events that follow from it and from the time up to it."""
         time, identifier, data = frame
         if time < self._now:
             self._steps_back += 1
             time = self._now
             frame = Frame(time, identifier, data)
-        if self.wires.heeds:
-            self._pass_wires(time)
-        if time > self._alarm or time - self._last > SECOND_US:
-            self._settle(time, arriving=True)
-        if time >= self.load.end:
-            self._busyness.pass_seconds(time)
-        if self.wires.heeds:
-            self.wires.observe_source(time, identifier & 0xFF)
-        self._present_second.append(frame)
+        if self.wire_problems.needs_frames:
+            self._advance_wires(time)
+        if time > self._next_due or time - self._last > SECOND_US:
+            self._decide_until(time, arriving=True)
+        if time >= self.bus_load.end:
+            self._overload.pass_seconds(time)
+        if self.wire_problems.needs_frames:
+            self.wire_problems.observe_source(time, identifier & 0xFF)
+        self._second_frames.append(frame)
         self._now = self._last = time
         self._frame = frame
         self._frames += 1
         self._silences.times.append(time)
-        stream = self._streams.get(identifier)
-        if stream is not None:
-            part = stream.topics.get(data[stream.apart])
-            if part is not None and (part.data == data or part.unheeded):
-                part.frame = frame
-                part.rhythm.times.append(time - self._still)
-                if part.unheeded:
+        message = self._by_identifier.get(identifier)
+        if message is not None:
+            record = message.topics.get(data[message.key_slice])
+            if record is not None and (record.settled_data == data or record.time_only):
+                record.frame = frame
+                record.rhythm.times.append(time - self._paused_us)
+                if record.time_only:
                     self._unknown += 1
-                return self._handed_over() if self._events else []
-        self._listen(frame, stream or self._stream(identifier))
-        return self._handed_over()
+                return self._take_events() if self._events else []
+        self._examine(frame, message or self._message_record(identifier))
+        return self._take_events()
 
     def observe_own(self, frame: Frame) -> list[Event]:
-        """Take a frame of the person at the bench: nobody who could be present or absent, but it uses the pair and
-        may ask others for something.
+        """Take in a frame that the person at the bench sent: it belongs to no device of the roll call, but it adds to
+        the bus load and may be a request.
         """
-        self._pass_wires(frame.time)
-        self._pass(frame.time)
-        self._present_second.append(frame)
-        self._identity.observe_request(frame, self._now - self._still)
-        return self._handed_over()
+        self._advance_wires(frame.time)
+        self._advance_to(frame.time)
+        self._second_frames.append(frame)
+        self._identity.observe_request(frame, self._now - self._paused_us)
+        return self._take_events()
 
     def advance(self, to: int) -> list[Event]:
-        """Learn that nothing with a time before ``to`` is still to come; return what follows from that."""
-        self._pass_wires(to)
-        self._pass(to)
-        return self._handed_over()
+        """Note that no frame before ``to`` (microseconds) is still to come; return the events that follow from that."""
+        self._advance_wires(to)
+        self._advance_to(to)
+        return self._take_events()
 
     def observe_event(self, event: LineEvent) -> list[Event]:
-        """Take what has happened beside frames, on the pair or in its log, in the order of time with them."""
-        self._pass_wires(event.time)
-        self._pass(event.time)
-        self.wires.observe_event(event)
-        return self._handed_over()
+        """Take in an event of the bus or of its log that is no frame, in the order of time with the frames."""
+        self._advance_wires(event.time)
+        self._advance_to(event.time)
+        self.wire_problems.observe_event(event)
+        return self._take_events()
 
     def _doubt_times(self, time: int) -> None:
-        """Judge nothing by times from now on."""
-        self.trusts_times = False
+        """Stop judging by times."""
+        self.times_are_valid = False
         self._roll_call.stop_judging()
-        self._busyness.stop_judging()
+        self._overload.stop_judging()
         self._events += self._rules.doubt_times(time)
 
-    # What can be asked.
+    # Queries.
 
     @property
     def flags(self) -> tuple[Flag, ...]:
-        """The flags that stand, by number, with their figures as they are now."""
+        """The flags that stand, by number, with their present figures."""
         return self._rules.standing(self._now)
 
     @property
     def all_flags(self) -> tuple[Flag, ...]:
-        """Every flag that was raised so far, by number; a cleared one has ``until``."""
+        """Every flag that was raised so far, by number; cleared ones have ``until``."""
         return self._rules.all_flags(self._now)
 
     @property
     def causes(self) -> tuple[Cause, ...]:
-        """What the flags so far come to: each cause with the flags that it explains, the most far-reaching first."""
-        asked = self._rules.changes, self._now // SECOND_US
-        if self._explained[0] != asked:
-            self._explained = asked, causes(self._rules.findings(self._now), self.pauses.resumptions)
-        return self._explained[1]
+        """The causes behind the flags so far, each with the flags that it explains, the worst first."""
+        requested = self._rules.changes, self._now // SECOND_US
+        if self._cached_causes[0] != requested:
+            self._cached_causes = requested, causes(self._rules.findings(self._now), self.pauses.resumptions)
+        return self._cached_causes[1]
 
     @property
     def accepted(self) -> Mapping[tuple[FlagKind, str], int]:
-        """How many flags of each kind and subject the rig's accepted trouble has kept back."""
+        """How many flags of each kind and subject were not raised because the rig accepts them."""
         return self._rules.accepted
 
     @property
     def roll_call(self) -> tuple[RollCallLine, ...]:
-        """Planned devices in the rig's order, then all others that were heard."""
+        """The planned devices in the order of the rig, then all others that were heard."""
         return self._roll_call.records
 
     @property
     def statistics(self) -> WatchStatistics:
-        """What was taken in so far."""
+        """Counts of what was observed so far."""
         return WatchStatistics(
             self._frames,
             self._unknown,
             self._steps_back,
             len(self._nodes),
-            self._parts,
+            self._topic_count,
             sum(self._rules.accepted.values()),
         )
 
     def last_frames(self, device: str | None = None) -> Iterator[LastFrame]:
-        """Yield what each device, or one of them, said last of each of its topics, in the order of first hearing."""
+        """Yield the last frame of each topic of all devices, or of one, in the order of first reception."""
         for entry in self._roll_call.entries:
             if device is None or entry.name == device:
-                for part in entry.topics:
-                    yield LastFrame(entry.name, part.topic, part.layout.spec, part.frame, part.rhythm.gap())
+                for record in entry.topics:
+                    yield LastFrame(entry.name, record.topic, record.layout.spec, record.frame, record.rhythm.gap())
 
     def readings(self, frame: Frame) -> DecodedFrame | None:
-        """Return everything that a frame says, changed or not; None where its message has no definition.
+        """Return all readings of a frame, changed or not; None where its message has no definition.
 
-        The device is the one that its topic is counted to now, so ask after ``hear``.
+        The device is the one that its topic is assigned to now, so call this after ``observe``.
         """
         dgn, source = dgn_of(frame.identifier), frame.identifier & 0xFF
         layout = self._decoder.layout(dgn)
         if layout.spec is None:
             return None
-        stream = self._by_sender.get((dgn, source))
-        part = stream.topics.get(frame.data[stream.apart]) if stream else None
+        message = self._by_sender.get((dgn, source))
+        record = message.topics.get(frame.data[message.key_slice]) if message else None
         topic = layout.topic(source, frame.data)
         return DecodedFrame(
             frame.time,
-            part.device.name if part else f"address {source:02X} hex",
+            record.device.name if record else f"address {source:02X} hex",
             source,
             layout.spec,
             topic.instance,
@@ -249,150 +248,153 @@ class Watch:
             topic.dsa,
         )
 
-    # Hearing.
+    # Examination of a frame.
 
-    def _stream(self, identifier: int) -> MessageRecord:
+    def _message_record(self, identifier: int) -> MessageRecord:
         dgn, source = dgn_of(identifier), identifier & 0xFF
-        stream = self._by_sender.get((dgn, source))
-        if stream is None:
+        message = self._by_sender.get((dgn, source))
+        if message is None:
             node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
             detectors = self._detectors.of(layout)
-            stream = MessageRecord(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
-            self._by_sender[dgn, source] = stream
-        self._streams[identifier] = stream
-        return stream
-
-    def _all_parts(self) -> Iterator[TopicRecord]:
-        """Yield every topic of the bus."""
-        for stream in self._by_sender.values():
-            yield from stream.topics.values()
-
-    def _part(self, stream: MessageRecord, frame: Frame) -> TopicRecord:
-        key = frame.data[stream.apart]
-        part = stream.topics.get(key)
-        if part is None:
-            part = stream.topics[key] = TopicRecord(self._parts, stream.node, key, stream.layout, frame)
-            part.rhythm.begun = frame.time - self._still
-            self._parts += 1
-            self._quiet.awaited.add(part)
-        part.frame = frame
-        part.rhythm.times.append(frame.time - self._still)
-        return part
-
-    def _listen(self, frame: Frame, stream: MessageRecord) -> None:
-        """Take a frame that may say something new."""
-        part = self._part(stream, frame)
-        plain = self._identity.observe(part, frame.time)
-        if part.topic.dgn == ADDRESS_CLAIM:
-            self.pauses.claim(frame.time, part.topic.source)
-        spec = stream.layout.spec
-        self._roll_call.on_time(part, frame.time)
-        if spec is None:
-            self._note_unknown(part)
-            part.unheeded = plain
-        else:
-            if spec.fields and not stream.is_packet:
-                plain = self._read(frame, stream, part, spec) and plain
-            part.data = frame.data if plain else None
-        if (stream.reports or stream.layout.dgn in stream.node.awaited) and not self._reports.observe(part, spec):
-            part.data, part.unheeded = None, False
-        for observe in stream.detectors:
-            if not observe(part):
-                part.data = None
-        self._set_alarm()
-
-    def _read(self, frame: Frame, stream: MessageRecord, part: TopicRecord, spec: MessageSpec) -> bool:
-        """Read what a frame says; return whether the same frame again could change nothing."""
-        values = part.values
-        if values is None:
-            known = expected(spec, part.device.plan, self._with_rig)
-            values = part.values = Values(
-                spec, part.topic, stream.layout.instance, known, self._emit, self._tells_readings
+            message = MessageRecord(
+                layout, node, detectors, has_reports=layout.dgn in REPORT_DGNS, is_packet=layout.dgn in PACKETS
             )
-        if stream.length is not None or len(frame.data) != 8 or spec.length != 8:
-            self._lengths.check(stream, spec, part, values)
-        values.observe(frame, part.device.name, frame.time - part.device.since >= SECOND_US)
-        return not values.unsettled and stream.length is None
+            self._by_sender[dgn, source] = message
+        self._by_identifier[identifier] = message
+        return message
 
-    def _note_unknown(self, part: TopicRecord) -> None:
+    def _all_topics(self) -> Iterator[TopicRecord]:
+        """Yield every topic of the bus."""
+        for message in self._by_sender.values():
+            yield from message.topics.values()
+
+    def _topic_record(self, message: MessageRecord, frame: Frame) -> TopicRecord:
+        key = frame.data[message.key_slice]
+        record = message.topics.get(key)
+        if record is None:
+            record = message.topics[key] = TopicRecord(self._topic_count, message.node, key, message.layout, frame)
+            record.rhythm.first_at = frame.time - self._paused_us
+            self._topic_count += 1
+            self._quiet_bus.awaited.add(record)
+        record.frame = frame
+        record.rhythm.times.append(frame.time - self._paused_us)
+        return record
+
+    def _examine(self, frame: Frame, message: MessageRecord) -> None:
+        """Examine a frame that may contain something new."""
+        record = self._topic_record(message, frame)
+        repeatable = self._identity.observe(record, frame.time)
+        if record.topic.dgn == ADDRESS_CLAIM:
+            self.pauses.observe_claim(frame.time, record.topic.source)
+        spec = message.layout.spec
+        self._roll_call.on_time(record, frame.time)
+        if spec is None:
+            self._note_unknown(record)
+            record.time_only = repeatable
+        else:
+            if spec.fields and not message.is_packet:
+                repeatable = self._read(frame, message, record, spec) and repeatable
+            record.settled_data = frame.data if repeatable else None
+        is_report = message.has_reports or message.layout.dgn in message.node.awaited_dgns
+        if is_report and not self._reports.observe(record, spec):
+            record.settled_data, record.time_only = None, False
+        for observe in message.detectors:
+            if not observe(record):
+                record.settled_data = None
+        self._plan_next_due()
+
+    def _read(self, frame: Frame, message: MessageRecord, record: TopicRecord, spec: MessageSpec) -> bool:
+        """Read the fields of a frame; return whether the same frame again would change nothing."""
+        values = record.values
+        if values is None:
+            known = expected(spec, record.device.plan, twelve_volts=self._with_rig)
+            values = record.values = Values(
+                spec, record.topic, message.layout.instance, known, self._emit, emit_readings=self._emits_readings
+            )
+        if message.wrong_length is not None or len(frame.data) != 8 or spec.length != 8:
+            self._lengths.check(message, spec, record, values)
+        values.observe(frame, record.device.name, settled=frame.time - record.device.since >= SECOND_US)
+        return not values.unsettled and message.wrong_length is None
+
+    def _note_unknown(self, record: TopicRecord) -> None:
         self._unknown += 1
-        if part.topic.message is None:
-            self._emit(NameMissing(part.frame.time, part.device.name, part.topic, part.frame))
+        if record.topic.message is None:
+            self._emit(MessageUndefined(record.frame.time, record.device.name, record.topic, record.frame))
 
-    def _parts_of(self, message: str) -> Iterator[TopicRecord]:
-        return (part for part in self._all_parts() if part.layout.name == message)
+    def _topics_of(self, message: str) -> Iterator[TopicRecord]:
+        return (record for record in self._all_topics() if record.layout.name == message)
 
-    def _forget(self, part: TopicRecord, time: int) -> None:
-        """Drop a topic that was given up: should it be heard again, it is a new one."""
-        self._detectors.forget(part, time)
-        self._by_sender[part.topic.dgn, part.topic.source].topics.pop(part.key, None)
-        part.node.topics.discard(part)
+    def _forget(self, record: TopicRecord, time: int) -> None:
+        """Drop a topic; if it is received again it is a new one."""
+        self._detectors.forget(record, time)
+        self._by_sender[record.topic.dgn, record.topic.source].topics.pop(record.key, None)
+        record.node.topics.discard(record)
 
-    # The time.
+    # Time.
 
-    def _pass(self, to: int) -> None:
+    def _advance_to(self, to: int) -> None:
         if to > self._now:
-            if to > self._alarm or to - self._last > SECOND_US:
-                self._settle(to, arriving=False)
-            if to >= self.load.end:
-                self._busyness.pass_seconds(to)
+            if to > self._next_due or to - self._last > SECOND_US:
+                self._decide_until(to, arriving=False)
+            if to >= self.bus_load.end:
+                self._overload.pass_seconds(to)
             self._now = to
 
-    def _pass_wires(self, to: int) -> None:
-        """Decide what is due about the pair, each at its time among what else is due."""
-        while (due := self.wires.due) is not None and due < to:
-            self._pass(due + 1)
-            self.wires.settle(due + 1)
+    def _advance_wires(self, to: int) -> None:
+        """Decide what is due in ``wire_problems``, in the order of time with everything else that is due."""
+        while (due := self.wire_problems.due) is not None and due < to:
+            self._advance_to(due + 1)
+            self.wire_problems.settle(due + 1)
 
-    def _settle(self, time: int, arriving: bool) -> None:
-        """Decide what can be decided now that the bus was silent from the last frame up to ``time``.
+    def _decide_until(self, time: int, arriving: bool) -> None:
+        """Decide what can be decided, given that no frame came from the last one up to ``time``.
 
-        ``arriving`` says that a frame comes at ``time``, which ends the silence.
+        ``arriving`` is whether a frame comes at ``time``, which ends the silence.
         """
-        while (due := self._agenda.due_before(time - self._still)) is not None:
-            since = due + self._still
+        while (due := self._deadlines.due_before(time - self._paused_us)) is not None:
+            since = due + self._paused_us
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:
-                self._agenda.expire(max(since, self._last), since)
+                self._deadlines.expire_first(max(since, self._last), since)
             elif time > quiet.moment or not arriving:
                 break
             else:
-                self._agenda.expire(time, since)
+                self._deadlines.expire_first(time, since)
         quiet = self._quiet_from() if time - self._last > SECOND_US else None
         if quiet is not None and time > quiet.moment:
-            self._quiet.fall(quiet, time, self._last, self._frame)
+            self._quiet_bus.fall(quiet, time, self._last, self._frame)
             if arriving:
-                if self._quiet.end(time):
-                    self.pauses.end(time, time - self._last, self._last - self._still)
-                self._still += time - self._last
-        self._set_alarm()
+                if self._quiet_bus.end(time):
+                    self.pauses.end(time, time - self._last, self._last - self._paused_us)
+                self._paused_us += time - self._last
+        self._plan_next_due()
 
-    def _quiet_from(self) -> Quiet | None:
-        return self._quiet.since(self._frames, self._last, self._still)
+    def _quiet_from(self) -> QuietMoment | None:
+        return self._quiet_bus.since(self._frames, self._last, self._paused_us)
 
-    def _set_alarm(self) -> None:
+    def _plan_next_due(self) -> None:
         """Note the first time after which something may be due."""
-        first = self._agenda.first
-        self._alarm = inf if first is None else first + self._still
+        first = self._deadlines.earliest
+        self._next_due = inf if first is None else first + self._paused_us
 
-    # What comes out.
+    # Output.
 
     def _emit(self, transition: Transition) -> None:
         if isinstance(transition, PresenceChanged | ReadingChanged | NodeDescribed):
             self._events.append(transition)
             return
-        event = self._rules.follow(transition)
+        event = self._rules.process(transition)
         if event is not None:
             self._events.append(event)
 
-    def _handed_over(self) -> list[Event]:
+    def _take_events(self) -> list[Event]:
         events, self._events = self._events, []
         if len(events) > 1:
-            events.sort(key=attrgetter("time"))  # the end of a second and a deadline may have come out of their order
+            events.sort(key=attrgetter("time"))  # the end of a second and a deadline may come out of order
         return events
 
     def device_at(self, source: int) -> str:
-        """Return what the device at an address is called: its planned name, or ``address 9C hex``."""
+        """Return the name of the device at an address: its planned name, or ``address 9C hex``."""
         node = self._nodes.get(source)
-        entry = None if node is None else self._roll_call.observe_address(node)
+        entry = None if node is None else self._roll_call.planned_device_at(node)
         return entry.name if entry is not None else f"address {source:02X} hex"

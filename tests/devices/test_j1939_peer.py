@@ -239,7 +239,7 @@ def test_its_broken_announcements_are_told(vehicle, stack):
         ours.until(lambda: not application._ecu.j1939_dll._snd_buffer)
     (flag,) = ours.watch.flags
     assert (flag.kind, flag.subject) == ("failed-transfer", "address 90 hex")
-    assert flag.text == "DGN 0FEB0 hex to all has failed 2 times; the last time a packet was left out"
+    assert flag.text == "DGN 0FEB0 hex to all: failed 2 times; the last time, a packet is missing"
     ours.lose = lambda identifier, data: False
     application.send_pgn(0, 0xFE, 0xB0, 6, [0] * 20)
     ours.until(lambda: ours.watch.flags == ())

@@ -116,7 +116,7 @@ def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, s
         return [(flag.severity, flag.text.split(" from ")[0]) for flag in flags if flag.kind == "bus-errors"]
 
     assert of(found.flags) == of(run.watch.all_flags) != []
-    assert found.errors.frames == run.watch.wires.disturbed > 0
+    assert found.errors.frames == run.watch.wire_problems.disturbed > 0
 
 
 ABOUT = st.sampled_from(["", "bit error", "form error", "stuff error", "no acknowledgement"])

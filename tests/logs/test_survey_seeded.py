@@ -208,7 +208,7 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
     spec, who = catalogue.by_dgn(topic.dgn), called(topic.source, rig)
     plan = next((plan for plan in rig.devices if plan.name == who), None) if rig else None
     told = {reading.field.name for frame in own for reading in spec.decode(frame.data) if reading.state is State.VALUE}
-    for spec_field, known in zip(spec.fields, expected(spec, plan, rig is not None), strict=True):
+    for spec_field, known in zip(spec.fields, expected(spec, plan, twelve_volts=rig is not None), strict=True):
         where = f"{topic} {spec_field.name} of {who}"
         if spec.is_protocol or spec_field.name not in told or (topic.instance is not None and spec_field.first == 0):
             continue

@@ -247,7 +247,10 @@ def test_a_reported_fault_and_everybodys_product_are_heard(lines, tmp_path):
         (60, "reported-fault", "heater", "cleared"),
     ]
     severities = {line["text"].split(",")[0]: line["severity"] for line in of(run, "flag")}
-    assert severities == {"its furnace reports SPN 1234": "fault", "its water heater reports SPN 77": "warning"}
+    assert severities == {
+        "furnace function reports SPN 1234": "fault",
+        "water heater function reports SPN 77": "warning",
+    }
     products = {line["device"]: line["product"]["model"] for line in of(run, "identity") if line["product"]}
     assert products["heater"] == "simulated heater"
     assert len(products) == 10  # the panel asks and is not asked

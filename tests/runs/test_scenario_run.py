@@ -140,7 +140,7 @@ def test_a_device_that_was_never_heard(write):
     once = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
     every, seen = PreparedScenario(Job(write(text + HEARD + once), {})).run().outcomes
     assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
-    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
+    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard since the start, for 60.0 s")
 
 
 def test_a_step_that_never_came_is_not_passed(write):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.watch.decode import Decoder, instance_field, would_be_no_data, wrong_length
+from rvsim.watch.decode import Decoder, instance_field, missing_fields_are_no_data, wrong_length
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import FieldSpec, Origin, Special
 from rvsim.wire.spec import MessageSpec
@@ -22,9 +22,9 @@ def test_a_status_is_about_its_instance(decoder):
 
 def test_an_alternator_is_named(decoder):
     """A charger's instance 30h + n is an alternator's, by an alternator regulator maker's RV-C appendix."""
-    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([0x31]))) == "CHARGER_STATUS 49, alternator 1"
-    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([1]))) == "CHARGER_STATUS 1"
-    assert str(decoder.layout(0x1FFE4).topic(0x5E, bytes([0x31]))) == "FURNACE_STATUS 49"
+    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([0x31]))) == "CHARGER_STATUS, instance 49, alternator 1"
+    assert str(decoder.layout(0x1FFC7).topic(0x4A, bytes([1]))) == "CHARGER_STATUS, instance 1"
+    assert str(decoder.layout(0x1FFE4).topic(0x5E, bytes([0x31]))) == "FURNACE_STATUS, instance 49"
 
 
 @pytest.mark.parametrize("first", [251, 254, 255])
@@ -53,7 +53,7 @@ def test_an_unknown_message_has_no_name(decoder):
     layout = decoder.layout(0x1F801)
     assert (layout.name, layout.spec) == (None, None)
     assert layout.topic(2, bytes([1, 2])) == Topic(2, 0x1F801, None)
-    assert bytes(8)[layout.apart] == b""
+    assert bytes(8)[layout.key_slice] == b""
 
 
 @pytest.mark.parametrize(
@@ -94,9 +94,9 @@ def test_an_ac_page_is_told_apart_by_its_whole_first_byte(decoder, first, part):
     """A gateway maker prints 65 and 81 for output 1 and 1 and 17 for input 1, on lines 1 and 2: all are instance 1."""
     layout = decoder.layout(0x1FFD7)
     topic = layout.topic(0x42, bytes([first]))
-    assert topic == Topic(0x42, 0x1FFD7, "INVERTER_AC_STATUS_1", 1, part=part)
-    assert str(topic) == f"INVERTER_AC_STATUS_1 1, {part}"
-    assert bytes([first])[layout.apart] == bytes([first])
+    assert topic == Topic(0x42, 0x1FFD7, "INVERTER_AC_STATUS_1", 1, qualifier=part)
+    assert str(topic) == f"INVERTER_AC_STATUS_1, instance 1, {part}"
+    assert bytes([first])[layout.key_slice] == bytes([first])
 
 
 def test_a_gap_that_is_not_sure_is_not_relied_on(decoder, catalogue):
@@ -112,7 +112,7 @@ def test_a_gap_that_is_not_sure_is_not_relied_on(decoder, catalogue):
 
 def test_topics_are_spoken_with_their_instance_or_function():
     """As they stand in a flag's text."""
-    assert str(Topic(1, 0x1FFE4, "FURNACE_STATUS", 2)) == "FURNACE_STATUS 2"
+    assert str(Topic(1, 0x1FFE4, "FURNACE_STATUS", 2)) == "FURNACE_STATUS, instance 2"
     assert str(Topic(1, 0x1FECA, "DM_RV", dsa=94)) == "DM_RV of the furnace"
     assert str(Topic(1, 0x1FECA, "DM_RV", dsa=255)) == "DM_RV"
     assert str(Topic(1, 0x0EE00, "ADDRESS_CLAIM")) == "ADDRESS_CLAIM"
@@ -208,5 +208,5 @@ def test_what_is_missing_says_no_data_only_where_there_is_such_a_code():
         FieldSpec("wanted", 8, 8, special=Special.COMMANDED),
         FieldSpec("address", 16, 8),
     )
-    assert would_be_no_data(made, ("level", "wanted"))
-    assert not would_be_no_data(made, ("level", "address"))
+    assert missing_fields_are_no_data(made, ("level", "wanted"))
+    assert not missing_fields_are_no_data(made, ("level", "address"))

@@ -13,7 +13,7 @@ def of(catalogue):
 
     def find(message, field, plan=None, twelve_volts=False):
         spec = catalogue.by_name(message)
-        by_name = dict(zip(spec.by_name, expected(spec, plan, twelve_volts), strict=True))
+        by_name = dict(zip(spec.by_name, expected(spec, plan, twelve_volts=twelve_volts), strict=True))
         return by_name[field]
 
     return find

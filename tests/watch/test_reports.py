@@ -49,29 +49,27 @@ def test_a_fault_in_the_heartbeat_is_a_sentence_and_goes_with_its_end(bus):
     bus.heartbeat(0).heartbeat(5, 1234, 5, "45", count=0x83).heartbeat(10, 1234, 5, "45", count=0x83).heartbeat(15)
     assert [flag[:3] for flag in bus.flags] == [(5.0, True, "fault"), (15.0, False, "fault")]
     assert bus.flags[0][3] == (
-        "its furnace reports SPN 1234, FMI 5 (current low, or open circuit), 3 times, with the red lamp on"
+        "furnace function reports SPN 1234, FMI 5 (current low, or open circuit), 3 times, red lamp on"
     )
     (flag,) = bus.watch.all_flags
     assert flag.subject == "address 5E hex"
-    assert flag.advice.startswith("fuel, voltage and exhaust first")
+    assert flag.advice.startswith("check fuel, voltage and exhaust first")
     assert flag.evidence[0].startswith("frame 19FECA5E 45 5E 00 9A 45 83 FF FF")
 
 
 def test_the_yellow_lamp_is_a_warning(bus):
     """10 in bits 4 and 5; another function's advice is its manual."""
     bus.heartbeat(0, 5, 12, "15", dsa=74)
-    assert bus.flags == [
-        (0.0, True, "warning", "its charger reports SPN 5, FMI 12 (bad device), with the amber lamp on")
-    ]
-    assert bus.watch.flags[0].advice.startswith("its manual says what this SPN means")
+    assert bus.flags == [(0.0, True, "warning", "charger function reports SPN 5, FMI 12 (bad device), amber lamp on")]
+    assert bus.watch.flags[0].advice.startswith("look up in its manual what this SPN means")
 
 
 def test_no_fault_is_spn_and_fmi_together(bus):
     """The SPN of no fault with FMI 3 is a fault without a number; with FMI 31 it is none."""
     bus.heartbeat(0).heartbeat(5, fmi=3).heartbeat(10, fmi=3).heartbeat(25)
     assert bus.flags == [
-        (5.0, True, "warning", "its furnace reports no SPN, FMI 3 (voltage high, or shorted high)"),
-        (25.0, False, "warning", "its furnace reports no SPN, FMI 3 (voltage high, or shorted high)"),
+        (5.0, True, "warning", "furnace function reports no SPN, FMI 3 (voltage high, or shorted high)"),
+        (25.0, False, "warning", "furnace function reports no SPN, FMI 3 (voltage high, or shorted high)"),
     ]
 
 
@@ -79,8 +77,8 @@ def test_a_lamp_without_a_fault_is_a_fault_without_a_name(bus):
     """Red lamp on, SPN none."""
     bus.heartbeat(0, lamps="45").heartbeat(5)
     assert [flag[1:] for flag in bus.flags] == [
-        (True, "fault", "its furnace reports a fault that it does not name, with the red lamp on"),
-        (False, "fault", "its furnace reports a fault that it does not name, with the red lamp on"),
+        (True, "fault", "furnace function reports a fault without a number, red lamp on"),
+        (False, "fault", "furnace function reports a fault without a number, red lamp on"),
     ]
 
 
@@ -112,8 +110,8 @@ def test_two_faults_in_one_report_come_as_a_long_message(bus):
     bus.observe(0.1, 0x1CEBFF00 | HEATER, "01 10 FF 6E 00 00 01 D2")
     bus.observe(0.2, 0x1CEBFF00 | HEATER, "02 00 03 02 FF FF FF FF")
     assert [flag[3] for flag in bus.flags] == [
-        "it reports SPN 110, FMI 0 (above normal, most severe), once, with the red lamp on",
-        "it reports SPN 210, FMI 3 (voltage high, or shorted high), 2 times, with the red lamp on",
+        "reports SPN 110, FMI 0 (above normal, most severe), once, red lamp on",
+        "reports SPN 210, FMI 3 (voltage high, or shorted high), 2 times, red lamp on",
     ]
     bus.observe(1, 0x18FECA00 | HEATER, "10 FF D2 00 03 02 FF FF")
     assert [flag[:2] for flag in bus.flags[2:]] == [(1.0, False)]

@@ -3,25 +3,32 @@
 import pytest
 
 from rvsim.rig.accepted import AcceptedPlan
+from rvsim.watch import transitions
+from rvsim.watch.detect.transfers import FAILING_KINDS
 from rvsim.watch.flag import FlagCleared, FlagRaised
-from rvsim.watch.rules import MAX_CLEARED_FLAGS, Rules
+from rvsim.watch.rules import DRAFTS, MAX_CLEARED_FLAGS, Rules
 from rvsim.watch.transitions import (
     AddressShared,
+    AlarmCodeReported,
     BusFellQuiet,
     DataLost,
     Ended,
+    ErrorExtent,
+    ErrorsOnBus,
     FellSilent,
     GapExceeded,
     LengthWrong,
     Limits,
-    NameMissing,
-    RangeLeft,
-    Stranger,
+    MessageUndefined,
     Topic,
+    TransferFailed,
+    UnplannedDevice,
+    ValueOutOfRange,
 )
-from rvsim.wire.fields import FieldSpec, Grades, Origin, Reading, Special, State
+from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Grades, Origin, Reading, Special, State
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
+from rvsim.wire.transfer.outcomes import ProblemKind
 
 FRAME = Frame(19_812_345, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 SHOWN = "19FFE45E 01 00 C8 64 FF FF FF FF at 19.812 s"
@@ -48,7 +55,7 @@ def temperature(raw: int, state: State = State.VALUE, origin: Origin = Origin.PU
 
 def flag_of(transition):
     """The flag that a transition raises."""
-    raised = Rules().follow(transition)
+    raised = Rules().process(transition)
     assert isinstance(raised, FlagRaised)
     assert (raised.time, raised.flag.since, raised.flag.until) == (transition.time, transition.since, None)
     return raised.flag
@@ -62,25 +69,25 @@ def said(transition) -> tuple[str, str, str, str]:
 
 def test_a_silent_device():
     """A fault with the last frame, and what was late before as evidence."""
-    assert said(SILENT._replace(late=(LATE,))) == (
+    assert said(SILENT._replace(late_messages=(LATE,))) == (
         "silent-device",
         "heater",
         "fault",
-        "nothing heard for 15.0 s, due every 5 s; last at 19.812 s",
+        "silent for 15.0 s, due every 5 s; last frame at 19.812 s",
     )
-    flag = flag_of(SILENT._replace(late=(LATE,)))
-    assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS 1 late since 34.000 s")
+    flag = flag_of(SILENT._replace(late_messages=(LATE,)))
+    assert flag.evidence == (f"last frame {SHOWN}", "FURNACE_STATUS, instance 1: late since 34.000 s")
     assert "power and fuse first, then its data plug, then its drop" in flag.advice
 
 
 def test_a_device_that_was_never_heard():
     """There is no last frame; the advice says what it should be set to."""
-    never = SILENT._replace(last=None, gap=None)
-    assert said(never)[3] == "not heard at all for 15.0 s"
+    never = SILENT._replace(last=None, gap_us=None)
+    assert said(never)[3] == "not heard since the start, for 15.0 s"
     assert flag_of(never).evidence == ()
     assert flag_of(never).advice.endswith("and that it is set to furnace 1 and water heater 1")
     assert flag_of(never._replace(functions=())).advice.endswith("its drop")
-    assert said(never._replace(gap=5 * SECOND_US))[3] == "not heard at all for 15.0 s, due every 5 s"
+    assert said(never._replace(gap_us=5 * SECOND_US))[3] == "not heard since the start, for 15.0 s, due every 5 s"
 
 
 def test_a_late_message():
@@ -89,7 +96,7 @@ def test_a_late_message():
         "late-message",
         "heater",
         "warning",
-        "FURNACE_STATUS 1 not heard for 2.0 s, due every 0.5 s; last at 19.812 s",
+        "FURNACE_STATUS, instance 1: not received for 2.0 s, due every 0.5 s; last frame at 19.812 s",
     )
     assert flag_of(LATE).evidence == (f"last frame {SHOWN}",)
     assert "setting for this message" in flag_of(LATE).advice
@@ -98,7 +105,7 @@ def test_a_late_message():
 def test_a_quiet_bus():
     """One fault for all; the ohms are told with what they do not prove."""
     quiet = BusFellQuiet(21 * SECOND_US, 21 * SECOND_US, 1_200_000, SECOND_US, 36_000, 4, FRAME)
-    text = "nothing from anyone for 1.2 s, where 0.036 s between frames is usual; last at 19.812 s"
+    text = "no frame from any device for 1.2 s, where 0.036 s between frames is usual; last frame at 19.812 s"
     assert said(quiet) == ("bus-quiet", "bus", "fault", text)
     flag = flag_of(quiet)
     assert flag.evidence == (f"last frame {SHOWN}", "4 sources have missed a message")
@@ -109,19 +116,19 @@ def test_a_quiet_bus():
 @pytest.mark.parametrize(
     ("function", "holder", "text", "advice"),
     [
-        (None, None, "not in the rig: it has not said what it is within 15.0 s", "by unplugging it"),
-        ("furnace 2", None, "speaks as furnace 2, which the rig does not have", "set its instance as planned"),
+        (None, None, "not in the rig: it sent nothing that identifies it within 15.0 s", "by unplugging it"),
+        ("furnace 2", None, "sends as furnace 2, which is not in the rig", "set its instance as planned"),
         (
             "furnace 1",
             "heater (address 5E hex)",
-            "speaks as furnace 1, which the rig gives to heater (address 5E hex)",
-            "give each its own instance, and see which one furnace 1 is",
+            "sends as furnace 1, which the rig gives to heater (address 5E hex)",
+            "give each its own instance, and check which is furnace 1",
         ),
     ],
 )
 def test_a_device_that_is_not_planned(function, holder, text, advice):
     """A warning in three forms."""
-    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND_US, FRAME)
+    strange = UnplannedDevice(2, 1, "address 9C hex", 0x9C, False, function, holder, 15 * SECOND_US, FRAME)
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert advice in flag_of(strange).advice
     assert flag_of(strange).evidence == (f"frame {SHOWN}",)
@@ -141,8 +148,8 @@ def test_a_device_that_is_not_planned(function, holder, text, advice):
 )
 def test_a_bad_value(reading, limits, text):
     """It says what was said, what is believed and by whom, and where the layout is not established."""
-    bad = RangeLeft(20, "heater", TOPIC, reading, limits, FRAME)
-    assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS 1 air temperature {text}")
+    bad = ValueOutOfRange(20, "heater", TOPIC, reading, limits, FRAME)
+    assert said(bad) == ("bad-value", "heater", "warning", f"FURNACE_STATUS, instance 1: air temperature {text}")
     assert flag_of(bad).evidence == (f"frame {SHOWN}",)
     assert "sensor, its wire" in flag_of(bad).advice
 
@@ -151,18 +158,18 @@ def test_a_value_that_turned_to_no_data():
     """It says what it was, or that the rig requires it."""
     gone = temperature(255, State.NO_DATA, Origin.MEMORY)
     lost = DataLost(20, "heater", TOPIC, gone, temperature(61), FRAME)
-    text = "FURNACE_STATUS 1 air temperature turned to no data; it had said 21 °C; layout from memory"
+    text = "FURNACE_STATUS, instance 1: air temperature now reports no data; last value 21 °C; layout from memory"
     assert said(lost) == ("no-data", "heater", "warning", text)
     assert flag_of(lost).evidence == (f"frame {SHOWN}",)
     assert "sensor's wire and plug" in flag_of(lost).advice
     never = lost._replace(before=None, reading=temperature(255, State.NO_DATA))
-    assert said(never)[3] == "FURNACE_STATUS 1 air temperature says no data, and the rig requires a value"
+    assert said(never)[3] == "FURNACE_STATUS, instance 1: air temperature reports no data, and the rig requires a value"
 
 
 def test_a_wrong_length():
     """A warning; a notice where nothing is lost."""
     short = LengthWrong(20, "heater", TOPIC, 2, 8, ("fan_speed", "level"), False, FRAME)
-    text = "FURNACE_STATUS 1 has 2 bytes, its fields need 8; without fan speed, level"
+    text = "FURNACE_STATUS, instance 1: 2 bytes, its fields need 8; missing: fan speed, level"
     assert said(short) == ("wrong-length", "heater", "warning", text)
     assert "definition" in flag_of(short).advice
     assert flag_of(short).evidence == (f"frame {SHOWN}",)
@@ -170,13 +177,13 @@ def test_a_wrong_length():
     assert said(harmless)[2] == "notice"
     assert flag_of(harmless).advice.startswith("nothing")
     long = short._replace(fields=(), length=8, needed=3)
-    assert said(long)[2:] == ("warning", "FURNACE_STATUS 1 has 8 bytes, more than the 3 that are defined")
+    assert said(long)[2:] == ("warning", "FURNACE_STATUS, instance 1: 8 bytes, more than the 3 that are defined")
 
 
 def test_an_unknown_message():
     """A notice, and no reason to worry."""
-    unknown = NameMissing(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
-    assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex has no definition here")
+    unknown = MessageUndefined(20, "address 02 hex", Topic(2, 0x1F801, None), FRAME)
+    assert said(unknown) == ("unknown-message", "address 02 hex", "notice", "DGN 1F801 hex is not defined here")
     assert "nothing is wrong with the bus" in flag_of(unknown).advice
     assert flag_of(unknown).evidence == (f"frame {SHOWN}",)
 
@@ -184,22 +191,22 @@ def test_an_unknown_message():
 def test_flags_are_numbered_as_they_are_raised_and_cleared_under_their_number():
     """A cause raises one flag; when it has ended it can raise another."""
     rules = Rules()
-    first, second = rules.follow(SILENT), rules.follow(LATE)
-    assert rules.follow(SILENT._replace(time=99)) is None
-    cleared = rules.follow(Ended(60 * SECOND_US, SILENT.cause))
+    first, second = rules.process(SILENT), rules.process(LATE)
+    assert rules.process(SILENT._replace(time=99)) is None
+    cleared = rules.process(Ended(60 * SECOND_US, SILENT.problem_key))
     assert isinstance(cleared, FlagCleared)
     assert (first.flag.number, second.flag.number, cleared.flag.number) == (1, 2, 1)
     assert (cleared.time, cleared.flag.until) == (60 * SECOND_US, 60 * SECOND_US)
-    assert rules.follow(Ended(61 * SECOND_US, SILENT.cause)) is None
+    assert rules.process(Ended(61 * SECOND_US, SILENT.problem_key)) is None
     assert rules.standing(0) == (second.flag,)
     assert rules.all_flags(0) == (cleared.flag, second.flag)
-    assert rules.follow(SILENT).flag.number == 3
+    assert rules.process(SILENT).flag.number == 3
     assert [flag.number for flag in rules.standing(0)] == [2, 3]
 
 
 def test_the_end_of_what_never_began_changes_nothing():
     """It is not an error either: a log can begin in the middle."""
-    assert Rules().follow(Ended(1, SILENT.cause)) is None
+    assert Rules().process(Ended(1, SILENT.problem_key)) is None
 
 
 def test_cleared_flags_are_kept_in_bounds():
@@ -207,8 +214,8 @@ def test_cleared_flags_are_kept_in_bounds():
     rules = Rules()
     for n in range(MAX_CLEARED_FLAGS + 50):
         found = FellSilent(n, n, "heater", (), None, 15_000_000, None)
-        rules.follow(found)
-        rules.follow(Ended(n, found.cause))
+        rules.process(found)
+        rules.process(Ended(n, found.problem_key))
     assert len(rules.all_flags(0)) == MAX_CLEARED_FLAGS
     assert [rules.all_flags(0)[0].number, rules.all_flags(0)[-1].number] == [51, MAX_CLEARED_FLAGS + 50]
     assert rules.standing(0) == ()
@@ -217,12 +224,12 @@ def test_cleared_flags_are_kept_in_bounds():
 def test_another_unit_than_the_planned_one():
     """With its maker and serial number; for a stranger also the line that a rig needs after an exchange."""
     name = Name(serial_number=123456, manufacturer_code=1774)
-    strange = Stranger(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
-    text = "another unit than the planned heater speaks as furnace 1: maker 1774, serial number 123456"
+    strange = UnplannedDevice(2, 1, "address 9C hex", 0x9C, False, "furnace 1", None, 9, FRAME, "heater", name)
+    text = "a unit other than the planned heater sends as furnace 1: manufacturer code 1774, serial number 123456"
     assert said(strange) == ("unplanned-device", "address 9C hex", "warning", text)
     assert flag_of(strange).advice == (
-        'a replaced unit? then write its NAME in the rig: claimed_name = "00000000DDC1E240" for heater; '
-        "if it is not, give it an instance of its own, or take it off the bus"
+        'if the unit was replaced, write its NAME in the rig: claimed_name = "00000000DDC1E240" for heater; '
+        "if it was not, give it an instance of its own, or remove it from the bus"
     )
     assert said(strange._replace(planned=True))[3] == text
     assert flag_of(strange._replace(planned=True)).advice == "set its instance as planned, or correct the rig"
@@ -231,16 +238,19 @@ def test_another_unit_than_the_planned_one():
 def test_a_shared_address():
     """A fault with the units and their NAMEs."""
     shared = AddressShared(9, 8, "heater", 0x5E, (Name(5, 7), Name(6, 8)))
-    text = "2 units claim address 5E hex, and none gives way: maker 7, serial number 5 and maker 8, serial number 6"
+    text = (
+        "2 units claim address 5E hex, and none gives way: manufacturer code 7, serial number 5 and manufacturer code "
+        "8, serial number 6"
+    )
     assert said(shared) == ("shared-address", "heater", "fault", text)
     assert flag_of(shared).evidence == ("NAME 0000000000E00005", "NAME 0000000001000006")
     assert flag_of(shared).advice.startswith("give one of them another address")
 
 
-BAD = RangeLeft(20, "heater", TOPIC, temperature(254, State.OUT_OF_RANGE), None, FRAME)
+BAD = ValueOutOfRange(20, "heater", TOPIC, temperature(254, State.OUT_OF_RANGE), None, FRAME)
 LOST = DataLost(20, "heater", TOPIC, temperature(255, State.NO_DATA), None, FRAME)
 SHORT = LengthWrong(20, "heater", TOPIC._replace(instance=None), 2, 8, (), False, FRAME)
-UNKNOWN = NameMissing(20, "heater", Topic(2, 0x1F801, None), FRAME)
+UNKNOWN = MessageUndefined(20, "heater", Topic(2, 0x1F801, None), FRAME)
 
 
 @pytest.mark.parametrize(
@@ -260,21 +270,21 @@ def test_a_flag_says_what_it_is_about_in_the_words_of_a_rig(transition, message,
     assert (flag.message, flag.field) == (message, field)
     plan = AcceptedPlan(flag=flag.kind, device=flag.subject, message=message, field=field)
     rules = Rules([plan])
-    assert rules.follow(transition) is None
-    assert rules.follow(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
+    assert rules.process(transition) is None
+    assert rules.process(transition._replace(device="roof fan")) is None or rules.accepted.total() == 1
     assert rules.accepted.total() == 1
     others = [one for one in (SILENT, LATE, BAD, LOST, SHORT, UNKNOWN) if type(one) is not type(transition)]
-    assert all(isinstance(Rules([plan]).follow(one), FlagRaised) for one in others)
+    assert all(isinstance(Rules([plan]).process(one), FlagRaised) for one in others)
 
 
 def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
     """Again only when its cause has ended; its end is no event, and the numbers of others have no gap."""
     rules = Rules([AcceptedPlan(flag="silent-device", device="heater")])
-    assert [rules.follow(SILENT), rules.follow(SILENT), rules.accepted.total()] == [None, None, 1]
-    assert rules.follow(Ended(60 * SECOND_US, SILENT.cause)) is None
-    assert [rules.follow(SILENT), rules.accepted.total()] == [None, 2]
-    assert rules.follow(LATE).flag.number == 1
-    assert rules.follow(SILENT._replace(device="roof fan")).flag.number == 2
+    assert [rules.process(SILENT), rules.process(SILENT), rules.accepted.total()] == [None, None, 1]
+    assert rules.process(Ended(60 * SECOND_US, SILENT.problem_key)) is None
+    assert [rules.process(SILENT), rules.accepted.total()] == [None, 2]
+    assert rules.process(LATE).flag.number == 1
+    assert rules.process(SILENT._replace(device="roof fan")).flag.number == 2
     assert rules.all_flags(0) == rules.standing(0)
     assert len(rules.standing(0)) == 2
 
@@ -282,16 +292,16 @@ def test_an_accepted_flag_is_counted_once_for_each_time_that_it_stands():
 def test_an_accepted_silence_is_no_accepted_absence():
     """Falling silent is accepted; not being heard at all is told, unless the rig accepts that too."""
     never = SILENT._replace(last=None)
-    assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).follow(never), FlagRaised)
-    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).follow(never) is None
+    assert isinstance(Rules([AcceptedPlan(flag="silent-device", device="heater")]).process(never), FlagRaised)
+    assert Rules([AcceptedPlan(flag="silent-device", device="heater", absent=True)]).process(never) is None
 
 
 def test_a_flag_of_something_that_stays_away_knows_for_how_long():
     """From the last frame to its return; other flags have no such time."""
     rules = Rules()
-    raised = rules.follow(SILENT).flag
+    raised = rules.process(SILENT).flag
     assert (raised.heard, raised.silence) == (SILENT.last.time, None)
-    cleared = rules.follow(Ended(99 * SECOND_US, SILENT.cause)).flag
+    cleared = rules.process(Ended(99 * SECOND_US, SILENT.problem_key)).flag
     assert cleared.silence == 99 * SECOND_US - SILENT.last.time
     assert (flag_of(BAD).heard, flag_of(BAD).silence) == (None, None)
 
@@ -299,29 +309,64 @@ def test_a_flag_of_something_that_stays_away_knows_for_how_long():
 def test_a_standing_flag_is_told_in_the_present():
     """What stays away is told with the time that has gone by and its limit; the raised flag stays as it was."""
     rules = Rules()
-    raised = rules.follow(SILENT).flag
+    raised = rules.process(SILENT).flag
     (now,) = rules.standing(51_000_000)
-    assert now.text == "nothing heard for 31.2 s (limit 15.0 s), due every 5 s; last at 19.812 s"
-    assert (now.number, now.since, raised.text[:24]) == (1, SILENT.since, "nothing heard for 15.0 s")
+    assert now.text == "silent for 31.2 s (limit 15.0 s), due every 5 s; last frame at 19.812 s"
+    assert (now.number, now.since, raised.text[:17]) == (1, SILENT.since, "silent for 15.0 s")
     never = SILENT._replace(device="sensor", last=None)
-    rules.follow(never)
-    assert rules.standing(51_000_000)[1].text == "not heard at all for 31.0 s (limit 15.0 s), due every 5 s"
-    rules.follow(LATE)
-    assert "not heard for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
+    rules.process(never)
+    assert rules.standing(51_000_000)[1].text == "not heard since the start, for 31.0 s (limit 15.0 s), due every 5 s"
+    rules.process(LATE)
+    assert "not received for 31.2 s (limit 2.0 s)" in rules.all_flags(51_000_000)[2].text
     quiet = BusFellQuiet(
         40 * SECOND_US, 40 * SECOND_US, 1_500_000, SECOND_US, 100_000, 2, FRAME._replace(time=38_500_000)
     )
-    rules.follow(quiet)
-    assert "nothing from anyone for 12.5 s" in rules.standing(51_000_000)[3].text
-    assert rules.follow(Ended(60 * SECOND_US, SILENT.cause)).flag.text == raised.text
+    rules.process(quiet)
+    assert "no frame from any device for 12.5 s" in rules.standing(51_000_000)[3].text
+    assert rules.process(Ended(60 * SECOND_US, SILENT.problem_key)).flag.text == raised.text
 
 
 def test_a_problem_that_is_told_again_renews_its_flag():
     """The words are those of the last time; number and beginning stay, and it is no event."""
     rules = Rules()
-    rules.follow(LATE)
-    assert rules.follow(LATE._replace(gap=SECOND_US)) is None
+    rules.process(LATE)
+    assert rules.process(LATE._replace(gap_us=SECOND_US)) is None
     (flag,) = rules.standing(0)
     assert (flag.number, flag.since) == (1, LATE.since)
     assert "due every 1 s" in flag.text
-    assert "due every 1 s" in rules.follow(Ended(60 * SECOND_US, LATE.cause)).flag.text
+    assert "due every 1 s" in rules.process(Ended(60 * SECOND_US, LATE.problem_key)).flag.text
+
+
+def test_every_kind_of_problem_has_a_flag():
+    """A new transition that opens a problem cannot be added without its flag."""
+    kinds = {kind for kind in vars(transitions).values() if isinstance(kind, type) and hasattr(kind, "problem_key")}
+    problems = {kind for kind in kinds if issubclass(kind, tuple) and kind is not Ended}
+    assert problems == set(DRAFTS)
+    assert len(problems) > 20
+
+
+@pytest.mark.parametrize("severity", AlarmSeverity)
+def test_every_severity_of_an_alarm_is_one_of_a_flag(severity):
+    """Both use the same words."""
+    alarm = AlarmCodeReported(1, "heater", TOPIC, temperature(1), Alarm(severity, Origin.PUBLISHED), FRAME)
+    assert str(flag_of(alarm).severity) == str(severity)
+
+
+@pytest.mark.parametrize(
+    ("extent", "severity"),
+    [(ErrorExtent.FEW, "notice"), (ErrorExtent.MANY, "warning"), (ErrorExtent.BUS_OFF, "fault")],
+)
+def test_every_extent_of_errors_has_its_severity(extent, severity):
+    """A new extent cannot be added without one."""
+    assert len(ErrorExtent) == 3
+    found = ErrorsOnBus(1, 1, extent, 1, 1, 1, 1, ((0, 1),), (), (), True)
+    assert str(flag_of(found).severity) == severity
+
+
+@pytest.mark.parametrize("kind", sorted(FAILING_KINDS, key=str))
+def test_every_way_in_which_a_long_message_fails_has_a_text_and_advice(kind):
+    """A new kind of failure cannot be added without them."""
+    reason = 1 if kind is ProblemKind.ABORTED else None
+    flag = flag_of(TransferFailed(1, 1, "heater", TOPIC, 255, "all", 2, kind, reason, "panel", (FRAME,)))
+    assert "failed 2 times; the last time, " in flag.text
+    assert flag.advice

@@ -114,7 +114,7 @@ def test_a_function_says_in_words_what_its_bytes_say(says, function, frames, sen
     A fan's effort is the third power of its speed (fan laws): half the speed takes an eighth.
     """
     words = says(function, **frames)
-    assert (words.sentence, words.gives, words.effort) == (sentence, gives, effort)
+    assert (words.sentence, words.output_amps, words.load_fraction) == (sentence, gives, effort)
 
 
 RAILS = [
@@ -245,7 +245,7 @@ def test_a_pump_with_a_field_for_its_output_is_believed_before_its_command():
         for name, raw in (("output_status_command", 0), ("output_status", 1))
     }
     words = summary(FUNCTIONS["circulation_pump"], {"CIRCULATION_PUMP_STATUS": told}, {})
-    assert words == Summary("runs", effort=1.0, origin=Origin.USER)
+    assert words == Summary("runs", load_fraction=1.0, origin=Origin.USER)
 
 
 # How sure it is.

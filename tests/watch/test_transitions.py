@@ -8,11 +8,11 @@ from rvsim.watch.transitions import (
     FellSilent,
     GapExceeded,
     LengthWrong,
-    NameMissing,
+    MessageUndefined,
     Presence,
-    RangeLeft,
-    Stranger,
     Topic,
+    UnplannedDevice,
+    ValueOutOfRange,
 )
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import Frame
@@ -24,7 +24,7 @@ LEVEL, SPEED = (Reading(FieldSpec(name, 0, 8), 1, State.VALUE) for name in ("lev
 
 def range_left(topic, reading):
     """A reading out of range."""
-    return RangeLeft(1, "heater", topic, reading, None, FRAME)
+    return ValueOutOfRange(1, "heater", topic, reading, None, FRAME)
 
 
 def data_lost(topic, reading):
@@ -34,7 +34,7 @@ def data_lost(topic, reading):
 
 def stranger(planned, function, source=1):
     """A source that the rig does not have."""
-    return Stranger(1, 1, "x", source, planned, function, None, 15, FRAME)
+    return UnplannedDevice(1, 1, "x", source, planned, function, None, 15, FRAME)
 
 
 @pytest.mark.parametrize(
@@ -50,30 +50,30 @@ def stranger(planned, function, source=1):
         (stranger(True, "furnace 1"), stranger(True, "furnace 2")),
         (stranger(True, "furnace 1"), stranger(True, "furnace 1", source=2)),
         (stranger(False, None), stranger(False, None, source=2)),
-        (LengthWrong(1, "x", ONE, 1, 2, (), False, FRAME), NameMissing(1, "x", ONE, FRAME)),
+        (LengthWrong(1, "x", ONE, 1, 2, (), False, FRAME), MessageUndefined(1, "x", ONE, FRAME)),
         (BusFellQuiet(1, 1, 1, 1, 1, 2, FRAME), FellSilent(1, 1, "bus", (), 1, 3, FRAME)),
     ],
 )
 def test_different_problems_have_different_causes(one, other):
     """So that the end of one does not end the other."""
-    assert one.cause != other.cause
-    assert len({one.cause, other.cause}) == 2
+    assert one.problem_key != other.problem_key
+    assert len({one.problem_key, other.problem_key}) == 2
 
 
 def test_one_problem_keeps_its_cause():
     """Whatever the time and the figures: an unknown source is one problem, and so is a message's length."""
-    assert stranger(False, None).cause == stranger(False, "furnace 2").cause
+    assert stranger(False, None).problem_key == stranger(False, "furnace 2").problem_key
     other_time = GapExceeded(9, 8, "heater", ONE, 2, 6, FRAME)
-    assert GapExceeded(1, 1, "heater", ONE, 1, 3, FRAME).cause == other_time.cause
+    assert GapExceeded(1, 1, "heater", ONE, 1, 3, FRAME).problem_key == other_time.problem_key
     wrong = LengthWrong(1, "x", ONE, 1, 2, (), False, FRAME)
-    assert wrong.cause == LengthWrong(2, "x", OTHER, 3, 4, (), True, FRAME).cause
-    assert NameMissing(1, "x", ONE, FRAME).cause == NameMissing(3, "y", OTHER, FRAME).cause
-    assert BusFellQuiet(1, 1, 1, 1, 1, 2, FRAME).cause == BusFellQuiet(2, 2, 2, 2, 2, 3, FRAME).cause
+    assert wrong.problem_key == LengthWrong(2, "x", OTHER, 3, 4, (), True, FRAME).problem_key
+    assert MessageUndefined(1, "x", ONE, FRAME).problem_key == MessageUndefined(3, "y", OTHER, FRAME).problem_key
+    assert BusFellQuiet(1, 1, 1, 1, 1, 2, FRAME).problem_key == BusFellQuiet(2, 2, 2, 2, 2, 3, FRAME).problem_key
 
 
 def test_what_a_frame_shows_begins_with_the_frame():
     """There was no limit of time to pass."""
-    for problem in (range_left(ONE, LEVEL), data_lost(ONE, LEVEL), NameMissing(1, "x", ONE, FRAME)):
+    for problem in (range_left(ONE, LEVEL), data_lost(ONE, LEVEL), MessageUndefined(1, "x", ONE, FRAME)):
         assert problem.since == problem.time == 1
     assert LengthWrong(1, "x", ONE, 1, 2, (), False, FRAME).since == 1
 

@@ -101,12 +101,12 @@ def test_a_bad_value_that_turns_to_no_data_changes_its_flag(said):
         (25.0, "raised", "bad-value", "sensor"),
         (30.0, "cleared", "bad-value", "sensor"),
     ]
-    assert "it had said 21.00 °C" in made.watch.all_flags[1].text
+    assert "last value 21.00 °C" in made.watch.all_flags[1].text
 
 
 def test_a_field_that_was_never_good_is_remembered_by_what_it_said(said):
     """There is nothing better to tell."""
-    assert "it had said 900.00 °C" in said(IMPOSSIBLE, NO_DATA).watch.all_flags[1].text
+    assert "last value 900.00 °C" in said(IMPOSSIBLE, NO_DATA).watch.all_flags[1].text
 
 
 def test_a_reserved_code_tells_neither_good_nor_bad(said):
@@ -180,8 +180,8 @@ def test_each_field_has_its_own_flag(bus):
     made.say(0, "CHARGER_STATUS", 0x4A, charger_instance=1).say(0.5, "DC_SOURCE_STATUS_1", 0x4A, **good)
     made.say(2, "DC_SOURCE_STATUS_1", 0x4A, **good | {"dc_voltage": 65534, "dc_current": 0})
     made.say(2.5, "DC_SOURCE_STATUS_1", 0x4A, **good | {"dc_voltage": 277, "dc_current": 0})
-    assert [flag.text.split(" 1 ")[1][:10] for flag in made.watch.all_flags] == ["dc voltage", "dc current"]
-    assert [flag.text.split(" 1 ")[1][:10] for flag in made.watch.flags] == ["dc current"]
+    assert [flag.text.split(" 1: ")[1][:10] for flag in made.watch.all_flags] == ["dc voltage", "dc current"]
+    assert [flag.text.split(" 1: ")[1][:10] for flag in made.watch.flags] == ["dc current"]
 
 
 def test_a_device_has_a_second_to_settle(bus):

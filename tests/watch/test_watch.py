@@ -96,9 +96,9 @@ def test_what_each_device_said_last_can_be_asked(bus):
     """Of all devices or of one, topic by topic, with the gap by which it is due again."""
     made = bus("sensor", "heater").say(0, FURNACE, 0x5E, instance=1).say(1, AMBIENT, 0x91, instance=1)
     made.observe(Frame(2 * SECOND_US, 0x09F8015E, bytes(8))).say(3, FURNACE, 0x5E, instance=1)
-    assert [(told.device, str(told.topic), told.gap) for told in made.watch.last_frames()] == [
-        ("sensor", "THERMOSTAT_AMBIENT_STATUS 1", 5 * SECOND_US),
-        ("heater", "FURNACE_STATUS 1", 5 * SECOND_US),
+    assert [(told.device, str(told.topic), told.gap_us) for told in made.watch.last_frames()] == [
+        ("sensor", "THERMOSTAT_AMBIENT_STATUS, instance 1", 5 * SECOND_US),
+        ("heater", "FURNACE_STATUS, instance 1", 5 * SECOND_US),
         ("heater", "DGN 1F801 hex", None),
     ]
     furnace, unknown = made.watch.last_frames("heater")
@@ -126,7 +126,7 @@ def test_what_a_short_frame_leaves_out_decides_how_serious_it_is(bus, planned):
     """A notice where it reads as no data; a warning where it was said before, is required, or has no such code."""
     made = bus().say(0, FURNACE, 0x5E, 4, instance=1)
     assert made.watch.flags[0].severity == "notice"
-    assert "without dead band, second stage dead band" in made.watch.flags[0].text
+    assert "missing: dead band, second stage dead band" in made.watch.flags[0].text
     made = bus().say(0, FURNACE, 0x5E, instance=1, dead_band=10).say(1, FURNACE, 0x5E, 4, instance=1)
     assert made.watch.flags[0].severity == "warning"
     made = bus(planned("heater", required=["dead_band"])).say(0, FURNACE, 0x5E, 4, instance=1)
@@ -191,10 +191,10 @@ def test_a_frame_of_the_person_at_the_bench(bus):
     """It is nobody's, and it uses the pair; who answers a request for claims has not restarted."""
     made = bus("heater")
     made.claim(0, 0x5E, 1).run(30, made.every(5, "FURNACE_STATUS", 0x5E, 0.1))
-    before = len(made.watch.load.frames)
+    before = len(made.watch.bus_load.frames)
     ask = made.frame(30.0, "REQUEST_FOR_DGN", 0xF9, 3, desired_dgn=0xEE00)
     made.events += made.watch.observe_own(ask)
-    assert len(made.watch.load.frames) == before + 1
+    assert len(made.watch.bus_load.frames) == before + 1
     made.claim(30.001, 0x5E, 1).run(40, made.every(5, "FURNACE_STATUS", 0x5E, 0.1), begin=30.1)
     assert (made.flags, made.others) == ([], {})
 

@@ -24,7 +24,7 @@ def test_a_bus_that_falls_quiet_is_one_flag_and_nobody_is_missed(bus):
     # The last frame came at 19.7 s, the median silence is 0.1 s, so 1 s is the longest that is normal.
     assert made.flags == [(20.7, "raised", "bus-quiet", "bus"), (50.0, "cleared", "bus-quiet", "bus")]
     assert made.watch.all_flags[0].since == 20_700_000
-    assert "nothing from anyone for 1.0 s" in made.watch.all_flags[0].text
+    assert "no frame from any device for 1.0 s" in made.watch.all_flags[0].text
     assert "0.100 s between frames is usual" in made.watch.all_flags[0].text
     assert made.watch.all_flags[0].evidence[1] == "3 sources have missed a message"
 

@@ -109,7 +109,7 @@ class LiveScreen(App[int]):
         with self._control.lock:
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
-            load = self.scene.watch.load.percent(self.scene.now)
+            load = self.scene.watch.bus_load.percent(self.scene.now)
             self._sheet("head").show([made(line) for line in head(self.scene, load, width)])
             lines = foot(self.scene, width)
             most = max(2, self.size.height - 8)

@@ -78,7 +78,7 @@ def _state(event: StateChanged) -> str:
 def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
     """Return what was computed from the plan, and the longest wait so far on a bus that tells it."""
     lines: list[Line] = []
-    promise, longest = wires.promise(), wires.longest
+    promise, longest = wires.worst_case(), wires.longest
     if promise is not None:
         lines += wrapped(promise_text(promise), width, "", "  ")
     if longest is not None:

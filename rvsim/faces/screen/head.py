@@ -6,7 +6,7 @@ Knows: what matters least when the window is narrow. Does not know Textual, nor 
 from rvsim.faces.screen.lines import Line, Span, ago, cut, longest_that_fits, plain
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.text.flags import Account
-from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
+from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
 from rvsim.watch.flag import WORST_FIRST
 from rvsim.watch.transitions import Presence
 
@@ -26,9 +26,9 @@ def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
 def _first_line(scene: Scene, busy: tuple[float, float], width: int) -> Line:
     load = f"Bus load {_percent(busy[0])} %"
     brief, load = f"{load}.", f"{load}, peak {_percent(busy[1])} %."
-    if not scene.watch.trusts_times:
+    if not scene.watch.times_are_valid:
         load = brief = "Times run back: no load."
-    elif busy[1] > POSSIBLE_PERCENT:
+    elif busy[1] > MAX_POSSIBLE_PERCENT:
         load = f"{load[:-1]}: impossible."
     if scene.ended:
         load = brief = scene.ended

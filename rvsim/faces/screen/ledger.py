@@ -45,7 +45,7 @@ def ledger(scene: Scene) -> Ledger:
         if device.last_heard is None:
             continue
         sayings = scene.by_function(device)
-        gives = [words.gives for words in sayings.values() if words.gives is not None]
+        gives = [words.output_amps for words in sayings.values() if words.output_amps is not None]
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
         takes = _takes(scene, device, sayings)
@@ -66,7 +66,7 @@ def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -
         return None
     total = 0.0
     for function, (rest, full) in plan.amps.items():
-        effort = sayings[function].effort if function in sayings else None
+        effort = sayings[function].load_fraction if function in sayings else None
         total += rest + (full - rest) * (effort or 0.0)
     return total
 

@@ -286,7 +286,9 @@ def _in_place(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
 def _messages(scene: Scene, device: RollCallLine) -> list[str]:
     """Say which messages come of a device that speaks for no function that has words here."""
     told = list(scene.watch.last_frames(device.device))
-    texts = [f"{one.topic}" + (f", every {one.gap / 1e6:.1f} s" if one.gap else "") for one in told[:MOST_MESSAGES]]
+    texts = [
+        f"{one.topic}" + (f", every {one.gap_us / 1e6:.1f} s" if one.gap_us else "") for one in told[:MOST_MESSAGES]
+    ]
     return texts + ([f"and {len(told) - MOST_MESSAGES} more"] if len(told) > MOST_MESSAGES else [])
 
 
@@ -298,7 +300,7 @@ def says_lines(scene: Scene, _: int) -> list[Line]:
     lines: list[Line] = []
     target = scene.target() if scene.mode is Mode.BENCH else None
     for told in scene.topics():
-        gap = f", every {told.gap / 1e6:.1f} s" if told.gap else ""
+        gap = f", every {told.gap_us / 1e6:.1f} s" if told.gap_us else ""
         lines.append(((f" {told.topic}, {ago(max(0, scene.now - told.frame.time))} ago{gap}", "strong"),))
         if told.spec is None or not told.spec.fields:
             why = "which has no definition here" if told.spec is None else "known by name only"
@@ -355,7 +357,7 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
 
 def wire_lines(scene: Scene, width: int) -> list[Line]:
     """Return what went wrong on the bus, one turn on it bit by bit, and what was computed from the plan."""
-    wires, named = scene.watch.wires, scene.named
+    wires, named = scene.watch.wire_problems, scene.named
     lines = trouble_lines(wires, width) + access_lines(scene.access(), named, width)
     return lines + promise_lines(wires, named, width)
 

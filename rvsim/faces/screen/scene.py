@@ -15,10 +15,10 @@ from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import Account, account
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
-from rvsim.watch.bus.turn import Turn, latest_access
+from rvsim.watch.bus.turn import Turn, latest_turn
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.summaries import Rail, Said, Summary, summary
+from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
@@ -205,9 +205,9 @@ class Scene:
 
     def is_old(self, told: LastFrame) -> bool:
         """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
-        return told.gap is not None and self.now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap)
+        return told.gap_us is not None and self.now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap_us)
 
-    def _said(self, topics: Sequence[LastFrame], function: Function, instance: int) -> Said:
+    def _said(self, topics: Sequence[LastFrame], function: Function, instance: int) -> LastReadings:
         """Return the last readings of a function by message and field.
 
         What a device has left to a speaker of higher priority is not its word any more.
@@ -261,13 +261,17 @@ class Scene:
 
     def overdue(self, device: str) -> int | None:
         """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
-        due = [self.now - told.frame.time - told.gap for told in self.watch.last_frames(device) if told.gap is not None]
+        due = [
+            self.now - told.frame.time - told.gap_us
+            for told in self.watch.last_frames(device)
+            if told.gap_us is not None
+        ]
         return max((late for late in due if late > 0), default=None)
 
     def access(self) -> Turn | None:
         """Return the last access of the pair that others waited for, else the last one of the last two seconds."""
-        load = self.watch.load
-        latest, contested = latest_access(load.recent), latest_access(load.crowded)
+        load = self.watch.bus_load
+        latest, contested = latest_turn(load.recent), latest_turn(load.crowded)
         return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
 
     def named(self, identifier: int) -> str:

@@ -5,7 +5,7 @@ Knows: the assumptions that have to be said with it. Does not know how it is wor
 
 from typing import Any
 
-from rvsim.watch.bus.worst_case import ASIDE_GAP, WorstCase
+from rvsim.watch.bus.worst_case import OTHER_FRAMES_GAP_US, WorstCase
 
 _SHOWN = 3
 
@@ -13,12 +13,12 @@ _SHOWN = 3
 def promise_text(promise: WorstCase) -> str:
     """Say it in a sentence or two, with what it rests on."""
     load = f"By the plan the pair is at most {promise.percent:.1f} % busy"
-    hopeless = [one.message for one in promise.responses.values() if one.worst is None]
+    hopeless = [one.message for one in promise.responses.values() if one.worst_us is None]
     if hopeless:
         more = f" and {len(hopeless) - _SHOWN} more" if len(hopeless) > _SHOWN else ""
         kept = f": no longest time can be promised for {', '.join(hopeless[:_SHOWN])}{more}"
     elif promise.responses:
-        message, worst = max(promise.responses.values(), key=lambda one: one.worst or 0)
+        message, worst = max(promise.responses.values(), key=lambda one: one.worst_us or 0)
         kept = (
             f", and no periodic message is through later than {(worst or 0) / 1000:.1f} ms after it is due ({message})"
         )
@@ -26,7 +26,7 @@ def promise_text(promise: WorstCase) -> str:
         kept = ""
     return (
         f"{load}{kept}. Computed, not measured: no errors, gaps kept, and each node sends at most one other frame in "
-        f"{ASIDE_GAP // 1000} ms."
+        f"{OTHER_FRAMES_GAP_US // 1000} ms."
     )
 
 

@@ -203,7 +203,7 @@ class Jury:
         """Return what became of each expectation in a run that ended now."""
         for judge in self._judges:
             if judge.plan.since < end and judge not in self._closed:
-                judge.wires(end, self._watch.wires)
+                judge.wires(end, self._watch.wire_problems)
                 self._close(judge, end)
         return tuple(self._outcome(judge, end) for judge in self._judges)
 

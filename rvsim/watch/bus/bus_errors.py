@@ -1,7 +1,7 @@
-"""Errors on the pair: how many error frames, in which seconds, which controllers are not error active.
+"""Errors on the bus: how many error frames, in which seconds, and which controllers are not error active.
 
-Knows: from when on that is worth a flag, how far it has gone, and when it is over. Does not know who tells it: a
-simulated pair, an adapter or a log. Needs every error frame and change of state.
+Knows: when errors are a problem, how serious it is, and when it ends. Does not know where the events come from (a
+simulated bus, an adapter or a log). Needs every error frame and every change of state.
 """
 
 from collections import Counter, deque
@@ -11,21 +11,21 @@ from rvsim.watch.transitions import Ended, ErrorExtent, ErrorsOnBus, Transition
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import ErrorState, StateChanged
 
-MANY, MANY_WITHIN = 10, 10 * SECOND_US
-"""So many error frames within less than so long are many. Our decision."""
-CALM = 60 * SECOND_US
-"""So long without an error frame ends the flag: noise that comes now and then is one trouble. Our decision."""
-_SECONDS_TOLD = 10
-"""Seconds with error frames that are told one by one, and kinds of errors."""
+MANY_ERRORS, MANY_ERRORS_WITHIN_US = 10, 10 * SECOND_US
+"""This number of error frames within less than this time counts as many. Our decision."""
+ERRORS_CLEAR_AFTER_US = 60 * SECOND_US
+"""The time without an error frame that ends the problem: occasional errors are one problem. Our decision."""
+_MAX_LISTED = 10
+"""The largest number of seconds with error frames, and of kinds of errors, that are listed."""
 
 
 class BusErrors:
-    """Counts the errors of one pair."""
+    """Counts the errors of one bus."""
 
     def __init__(self, emit: Callable[[Transition], None], frames: Callable[[], int]) -> None:
-        """Take what takes the transitions, and what returns how many valid frames have come."""
+        """Take what is called with each transition, and what returns the number of valid frames so far."""
         self.due: int | None = None
-        """After this time the flag can be over."""
+        """The time after which the problem can end."""
         self._emit, self._frames = emit, frames
         self._counts_by_time = True
         self._latest: deque[int] = deque()
@@ -33,34 +33,34 @@ class BusErrors:
         self._controllers: dict[str, StateChanged] = {}
         self._seconds: dict[int, int] = {}
         self._about: Counter[str] = Counter()
-        self._last = self._stirred = 0
-        """When the last error frame was, and when anything was last told."""
+        self._last = self._last_event = 0
+        """The time of the last error frame, and that of the last event."""
 
     @property
     def waits_for_frame(self) -> bool:
-        """Tell whether the first valid frame would change what is told."""
+        """Whether the first valid frame would change the problem."""
         return self._standing is not None and not self._standing.valid
 
     def doubt_times(self) -> None:
-        """Do not judge by how much time lies between errors any more."""
+        """Stop judging by the time between errors."""
         self._counts_by_time = False
 
-    def see_frame(self, time: int) -> None:
-        """Learn that a valid frame has come."""
+    def observe_frame(self, time: int) -> None:
+        """Note a valid frame."""
         if self._standing is not None and not self._standing.valid:
-            self._tell(self._standing._replace(time=time, valid=True))
+            self._report(self._standing._replace(time=time, valid=True))
 
     def count(self, time: int, about: str) -> None:
         """Count an error frame."""
-        self._last = self._stirred = time
+        self._last = self._last_event = time
         latest = self._latest
         latest.append(time)
-        while latest[0] <= time - MANY_WITHIN:
+        while latest[0] <= time - MANY_ERRORS_WITHIN_US:
             latest.popleft()
         second = time // SECOND_US
-        if second in self._seconds or len(self._seconds) < _SECONDS_TOLD:
+        if second in self._seconds or len(self._seconds) < _MAX_LISTED:
             self._seconds[second] = self._seconds.get(second, 0) + 1
-        if about and (about in self._about or len(self._about) < _SECONDS_TOLD):
+        if about and (about in self._about or len(self._about) < _MAX_LISTED):
             self._about[about] += 1
         before = self._standing
         since, count, most, worst = (
@@ -71,10 +71,10 @@ class BusErrors:
         self._find(time, since if count else time, count + 1, most, worst)
 
     def change(self, event: StateChanged) -> None:
-        """Take in the state of a controller."""
+        """Take in the new state of a controller."""
         self._controllers.pop(event.node, None)
         if event.state is not ErrorState.ACTIVE:
-            self._stirred = event.time
+            self._last_event = event.time
             self._controllers[event.node] = event
         before = self._standing
         if before is not None:
@@ -83,7 +83,7 @@ class BusErrors:
             self._find(event.time, event.time, 0, 0, 0)
 
     def settle(self, time: int) -> None:
-        """Find out before ``time`` whether it is over."""
+        """End the problem if that is due before ``time``."""
         if self.due is not None and self.due < time:
             self._end(self.due)
 
@@ -103,28 +103,28 @@ class BusErrors:
         )
         before = self._standing
         if before is not None and found.extent > before.extent:
-            self._emit(Ended(time, before.cause))
+            self._emit(Ended(time, before.problem_key))
         elif before is not None:
-            found = found._replace(extent=before.extent)  # it is over as a whole, not step by step
-        self._tell(found)
+            found = found._replace(extent=before.extent)  # the problem ends as a whole, not step by step
+        self._report(found)
 
     def _extent(self, most: int) -> ErrorExtent:
         states = {one.state for one in self._controllers.values()}
         if ErrorState.BUS_OFF in states:
             return ErrorExtent.BUS_OFF
-        many = self._counts_by_time and most >= MANY
+        many = self._counts_by_time and most >= MANY_ERRORS
         return ErrorExtent.MANY if many or states else ErrorExtent.FEW
 
-    def _tell(self, found: ErrorsOnBus) -> None:
+    def _report(self, found: ErrorsOnBus) -> None:
         self._standing = found
         self._emit(found)
         is_off = any(one.state is ErrorState.BUS_OFF for one in self._controllers.values())
-        self.due = None if is_off else self._stirred + CALM
+        self.due = None if is_off else self._last_event + ERRORS_CLEAR_AFTER_US
 
     def _end(self, time: int) -> None:
-        """Forget all of it; a controller that is error passive and makes no errors is so no more."""
+        """End the problem; a controller that is error passive and makes no errors counts as error active again."""
         assert self._standing is not None
-        self._emit(Ended(time, self._standing.cause))
+        self._emit(Ended(time, self._standing.problem_key))
         self._standing = self.due = None
         self._controllers.clear()
         self._seconds.clear()

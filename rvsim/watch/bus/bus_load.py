@@ -1,8 +1,8 @@
-"""How busy the pair of wires is, over any second, wherever it begins.
+"""The bus load over any second, wherever it begins.
 
-Knows: the bits that each frame takes (`wire.timing`): the fewest of every frame, all of them, stuff bits counted one by
-one, of the seconds that somebody asks for. A frame counts whole in the second in which it ended. Does not know what
-frames mean.
+Knows: the bits that each frame takes (`wire.timing`): the minimum for every frame; the exact number, stuff bits counted
+one by one, only for the seconds that are queried. A frame counts whole in the second in which it ended. Does not know
+what frames mean.
 """
 
 from collections import Counter
@@ -15,27 +15,27 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame
 from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
-IDLE_TOLD = 3
-"""So many seconds of a pause are told; what goes by behind them changes nothing."""
-POSSIBLE_PERCENT = 100.2
-"""No pair can be busier. Above 100: a frame counts whole that began before the second (160 bits, 0.06 %), the times of
-a simulated pair leave out up to 29 stuff bits (0.01 %), and many logs have whole milliseconds (0.1 %)."""
-_LEAST = tuple(min_bits(length) for length in range(9))
-_LONGEST_US = max_bits(8) * SECOND_US // BIT_RATE
-_LEAST_TO_MOST = max_bits(8) / min_bits(8)
-"""By how much stuff bits can lengthen a frame at most; a shorter frame by less."""
+MAX_IDLE_SECONDS = 3
+"""The number of idle seconds in a row that are reported; later ones change nothing."""
+MAX_POSSIBLE_PERCENT = 100.2
+"""The highest load that is possible. Above 100: a frame counts whole that began before the second (160 bits, 0.06 %),
+the times of a simulated bus leave out up to 29 stuff bits (0.01 %), and many logs have whole milliseconds (0.1 %)."""
+_MIN_BITS = tuple(min_bits(length) for length in range(9))
+_MAX_FRAME_US = max_bits(8) * SECOND_US // BIT_RATE
+_MAX_STUFFING_RATIO = max_bits(8) / min_bits(8)
+"""The largest ratio by which stuff bits lengthen a frame; shorter frames have a smaller one."""
 
-Passed = Frame | OtherFrame
-"""What took the pair for some time."""
-User = int | str
-"""Who used the pair: a source address, or the kind of a frame that has none."""
-
-
-def _least(passed: Passed) -> int:
-    return _LEAST[len(passed.data)] if isinstance(passed, Frame) else passed.bits
+BusFrame = Frame | OtherFrame
+"""A frame that occupied the bus."""
+FrameSource = int | str
+"""The sender of a frame: a source address, or the kind of a frame that has none."""
 
 
-def _exact(passed: Passed) -> int:
+def _least(passed: BusFrame) -> int:
+    return _MIN_BITS[len(passed.data)] if isinstance(passed, Frame) else passed.bits
+
+
+def _exact(passed: BusFrame) -> int:
     return exact_bits(passed.identifier, passed.data) if isinstance(passed, Frame) else passed.bits
 
 
@@ -45,32 +45,32 @@ class Window(NamedTuple):
     """
 
     end: int
-    passed: tuple[Passed, ...]
+    passed: tuple[BusFrame, ...]
 
     @property
     def start(self) -> int:
-        """Where it began, in microseconds; below 0 where it is longer than all that was heard."""
+        """Where it began, in microseconds; below 0 in the first second."""
         return self.end - SECOND_US
 
     @property
     def percent(self) -> float:
-        """The load, every stuff bit counted."""
+        """The bus load in percent, every stuff bit counted."""
         return 100 * sum(map(_exact, self.passed)) / BIT_RATE
 
-    def by_user(self) -> Counter[User]:
+    def by_user(self) -> Counter[FrameSource]:
         """Return the bits of each source address, and of each kind of frame that has none."""
-        bits: Counter[User] = Counter()
+        bits: Counter[FrameSource] = Counter()
         for passed in self.passed:
             bits[passed.identifier & 0xFF if isinstance(passed, Frame) else str(passed.kind)] += _exact(passed)
         return bits
 
 
 def windows(
-    before: Sequence[Passed], passed: Sequence[Passed], bits_of: Callable[[Passed], int]
+    before: Sequence[BusFrame], passed: Sequence[BusFrame], bits_of: Callable[[BusFrame], int]
 ) -> Iterator[tuple[int, int, int]]:
-    """Go through the seconds that end with each frame of ``passed``, which follows ``before``.
+    """Yield each second that ends with a frame of ``passed``, which follows ``before``.
 
-    Return the bits of each, and from where to where its frames stand in both together.
+    Each is (bits, first, end): its frames are those from ``first`` up to ``end`` in both sequences together.
     """
     both = [*before, *passed]
     bits = list(map(bits_of, both))
@@ -84,39 +84,39 @@ def windows(
         yield held, first, place + 1
 
 
-class Busy(NamedTuple):
-    """One whole second; ``start`` in microseconds. ``frames`` are those that ended in it, ``others`` what beside them
-    took the pair, ``before`` all of the second before.
+class BusySecond(NamedTuple):
+    """One whole second; ``start`` in microseconds. ``frames`` are the data frames that ended in it, ``others`` the
+    frames of other kinds, ``before`` all frames of the second before. ``least`` is the minimum number of bits.
     """
 
     start: int
     least: int
     frames: tuple[Frame, ...]
     others: tuple[OtherFrame, ...] = ()
-    before: tuple[Passed, ...] = ()
+    before: tuple[BusFrame, ...] = ()
     least_before: int = 0
 
     @property
     def end(self) -> int:
-        """Where the next second begins."""
+        """The start of the next second, in microseconds."""
         return self.start + SECOND_US
 
     @property
-    def passed(self) -> tuple[Passed, ...]:
-        """All that took the pair, in the order of time."""
+    def passed(self) -> tuple[BusFrame, ...]:
+        """All frames, in the order of time."""
         return tuple(sorted((*self.frames, *self.others), key=attrgetter("time"))) if self.others else self.frames
 
     @property
     def percent(self) -> float:
-        """The load, every stuff bit counted."""
+        """The bus load in percent, every stuff bit counted."""
         return Window(self.end, self.passed).percent
 
     def can_reach(self, percent: float) -> bool:
-        """Tell whether a second that ends in this one can be so busy, without looking at any."""
-        return 100 * (self.least_before + self.least) * _LEAST_TO_MOST / BIT_RATE >= percent
+        """Return whether the load of a second that ends in this one can reach ``percent``, by an upper bound."""
+        return 100 * (self.least_before + self.least) * _MAX_STUFFING_RATIO / BIT_RATE >= percent
 
-    def busiest(self, bits_of: Callable[[Passed], int] = _exact) -> Window:
-        """Return the busiest second that ends with a frame of this one, the first of equals; empty without frames."""
+    def busiest(self, bits_of: Callable[[BusFrame], int] = _exact) -> Window:
+        """Return the busiest second that ends with a frame of this one (of equals the first); empty without frames."""
         passed = self.passed
         most = max(windows(self.before, passed, bits_of), key=lambda each: each[0], default=None)
         if most is None:
@@ -126,7 +126,7 @@ class Busy(NamedTuple):
         return Window(both[behind - 1].time, both[first:behind])
 
     def first_above(self, percent: float) -> Window | None:
-        """Return the first second that ends in this one and is busier, every stuff bit counted; None without one."""
+        """Return the first second that ends in this one with a load above ``percent``; None without one."""
         both = (*self.before, *self.passed)
         for bits, first, behind in windows(self.before, self.passed, _exact):
             if 100 * bits / BIT_RATE > percent:
@@ -134,34 +134,34 @@ class Busy(NamedTuple):
         return None
 
 
-_IDLE = Busy(-SECOND_US, 0, ())
+_IDLE = BusySecond(-SECOND_US, 0, ())
 
 
-class PairLoad:
-    """Load over the last whole second, and over the busiest so far, wherever it began.
+class BusLoad:
+    """The load over the last whole second, and over the busiest second so far, wherever it began.
 
-    The busiest is the second with the most bits before stuffing: of two that are nearly alike the other one may be
-    longer by its stuff bits.
+    The busiest is the second with the most bits before stuffing: of two that are nearly equal the other one may have
+    more bits with stuffing.
     """
 
     def __init__(self) -> None:
         self.end = SECOND_US
-        """When the present second is over, in microseconds."""
+        """The end of the present second, in microseconds."""
         self.frames: list[Frame] = []
-        """The frames of the present second."""
+        """The data frames of the present second."""
         self.others: list[OtherFrame] = []
-        """What beside them took the pair in the present second."""
+        """The frames of other kinds of the present second."""
         self.crowded: tuple[Frame, ...] = ()
         """The frames of the last second in which one may have waited for another."""
         self._last = _IDLE
         self._worst = Window(0, ())
         self._worst_least = 0
         self._idle = 0
-        """How many seconds without a frame were told in a row."""
+        """The number of seconds without a frame that were reported in a row."""
         self._percents: dict[int, float] = {}
 
-    def add(self, passed: Passed) -> None:
-        """Count a frame; the seconds that are over by then are closed."""
+    def add(self, passed: BusFrame) -> None:
+        """Count a frame; close the seconds that have ended by then."""
         if passed.time >= self.end:
             for _ in self.close(passed.time):
                 pass
@@ -172,18 +172,18 @@ class PairLoad:
 
     @property
     def recent(self) -> tuple[Frame, ...]:
-        """The frames of the last whole second and of the present one, in their order."""
+        """The data frames of the last whole second and of the present one, in order."""
         return (*self._last.frames, *self.frames)
 
-    def close(self, time: int) -> Iterator[Busy]:
-        """Close the seconds that are over by ``time``; of a long pause the first ones only."""
+    def close(self, time: int) -> Iterator[BusySecond]:
+        """Close and yield the seconds that have ended by ``time``; of a long pause only the first ones."""
         while time >= self.end:
-            if self._idle >= IDLE_TOLD and not (self.frames or self.others):
+            if self._idle >= MAX_IDLE_SECONDS and not (self.frames or self.others):
                 self.end = time - time % SECOND_US + SECOND_US
                 return
             self._last = second = self._present()
             self._idle = 0 if second.least else self._idle + 1
-            if any(frame.time - before.time <= _LONGEST_US for before, frame in pairwise(self.frames)):
+            if any(frame.time - before.time <= _MAX_FRAME_US for before, frame in pairwise(self.frames)):
                 self.crowded = second.frames
             self._worst, self._worst_least = self._worst_with(second)
             self.frames.clear()
@@ -192,23 +192,24 @@ class PairLoad:
             yield second
 
     def percent(self, now: int = 0) -> tuple[float, float]:
-        """Return the load of the last whole second before ``now`` (microseconds) and of the busiest one.
+        """Return the load in percent of the last whole second before ``now`` (microseconds) and of the busiest one.
 
-        Without ``now`` the last frame tells the time: then wires that have fallen quiet stay as busy as they were.
+        Without ``now`` the time is that of the last frame: then the load of a bus that has become quiet stays as it
+        was.
         """
         gone = (now - self.end) // SECOND_US + 1 if now >= self.end else 0
         present = self._present()
         last = self._last if gone <= 0 else present if gone == 1 else _IDLE
         if gone <= 0 and self._last.end != present.start:
-            last = _IDLE  # the last second that was told lies further back
+            last = _IDLE  # the last second that was closed is an earlier one
         worst, least = self._worst_with(present)
         before = self._of(self._worst.end, self._worst)
         if worst is not self._worst:
             before = max(before, worst.percent if gone > 0 else 100 * least / BIT_RATE)
         return self._of(last.end, last), before
 
-    def _worst_with(self, second: Busy) -> tuple[Window, int]:
-        """Return the busiest second so far and its fewest bits, those included that end in ``second``."""
+    def _worst_with(self, second: BusySecond) -> tuple[Window, int]:
+        """Return the busiest second so far, including those that end in ``second``, and its minimum number of bits."""
         if second.least_before + second.least > self._worst_least:
             found = second.busiest(_least)
             least = sum(map(_least, found.passed))
@@ -216,16 +217,16 @@ class PairLoad:
                 return found, least
         return self._worst, self._worst_least
 
-    def _present(self) -> Busy:
-        least = sum(_LEAST[len(frame.data)] for frame in self.frames) + sum(other.bits for other in self.others)
+    def _present(self) -> BusySecond:
+        least = sum(_MIN_BITS[len(frame.data)] for frame in self.frames) + sum(other.bits for other in self.others)
         start = self.end - SECOND_US
         before = self._last if self._last.end == start else _IDLE
-        return Busy(start, least, tuple(self.frames), tuple(self.others), before.passed, before.least)
+        return BusySecond(start, least, tuple(self.frames), tuple(self.others), before.passed, before.least)
 
-    def _of(self, end: int, part: Busy | Window) -> float:
-        """Return the load of a second that is over; once it is closed it is worked out once."""
+    def _of(self, end: int, part: BusySecond | Window) -> float:
+        """Return the load of a second that has ended; for a closed one it is computed once."""
         if part is not self._last and part is not self._worst:
-            return part.percent  # over by the clock, and frames of it may still be on their way
+            return part.percent  # it has ended by the clock, but frames of it may still come
         if end not in self._percents:
             ends = {self._last.end, self._worst.end}
             self._percents = {one: percent for one, percent in self._percents.items() if one in ends}

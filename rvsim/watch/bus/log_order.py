@@ -1,7 +1,7 @@
-"""Whether the times of a log can be believed: how often and how far they run back.
+"""Whether the times of a log are in order: how often and how far they run backwards.
 
-Knows: from when on a log is out of order. Does not know what is judged by times; whoever asks does. A live bus has no
-such steps: its port's times go on. Needs every step of time that the reader of a log tells.
+Knows: when a log counts as out of order. Does not know what is judged by times: its caller does. A live bus has no such
+steps: the times of a port never go back. Needs every backward step that the reader of a log reports.
 """
 
 from collections.abc import Callable
@@ -10,52 +10,54 @@ from rvsim.watch.transitions import LogOutOfOrder, Transition
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import TimeWentBack
 
-MAX_STEP = SECOND_US
-"""A step back of more is no late frame. Our decision."""
-MAX_PERCENT = 1
-"""Percent of the entries that may run back. Our decision."""
+MAX_STEP_BACK_US = SECOND_US
+"""A longer step backwards is more than a late frame. Our decision."""
+MAX_STEPS_PERCENT = 1
+"""The percentage of entries that may step backwards. Our decision."""
 MIN_ENTRIES = 1000
-"""Before so many entries the share of those that run back is not judged, but at the end of the log. Our decision."""
-_PLACES = 5
-"""So many places are told."""
-_RENEWED = 100
-"""After so many steps what is told of them is renewed at the end of the log only."""
+"""The number of entries from which on that percentage is judged before the end of the log. Our decision."""
+_MAX_LISTED_PLACES = 5
+"""The largest number of places that are listed."""
+_MAX_RENEWED_STEPS = 100
+"""After this number of steps the report is renewed only at the end of the log."""
 
 
 class LogOrder:
-    """Counts steps back in one log."""
+    """Counts the backward steps of one log."""
 
-    def __init__(self, emit: Callable[[Transition], None], doubt: Callable[[int], None]) -> None:
-        """Take what takes the transitions, and what is told the time once when the times are not to be believed."""
-        self._emit, self._doubt = emit, doubt
+    def __init__(self, emit: Callable[[Transition], None], on_invalid_times: Callable[[int], None]) -> None:
+        """Take what is called with each transition, and what is called once with the time when the times are found
+        wrong.
+        """
+        self._emit, self._on_invalid_times = emit, on_invalid_times
         self._steps = self._longest = self._since = 0
         self._where: list[tuple[str, int]] = []
-        self._is_told = False
+        self._is_reported = False
 
     def observe_step(self, step: TimeWentBack, entries: int) -> None:
-        """Take in a step, and how many entries came before it."""
+        """Take in a step, and the number of entries before it."""
         if not self._steps:
             self._since = step.time
         self._steps += 1
         self._longest = max(self._longest, step.by)
-        if len(self._where) < _PLACES:
+        if len(self._where) < _MAX_LISTED_PLACES:
             self._where.append((step.where, step.by))
         is_many = entries + 1 >= MIN_ENTRIES and self._is_many(entries + 1)
-        is_new = self._steps <= _RENEWED if self._is_told else step.by > MAX_STEP or is_many
+        is_new = self._steps <= _MAX_RENEWED_STEPS if self._is_reported else step.by > MAX_STEP_BACK_US or is_many
         if is_new:
-            self._tell(step.time, entries + 1)
+            self._report(step.time, entries + 1)
 
     def finish(self, time: int, entries: int) -> None:
-        """Judge a log that has come to its end."""
-        if self._is_told or self._is_many(entries):
-            self._tell(time, entries)
+        """Judge a log at its end."""
+        if self._is_reported or self._is_many(entries):
+            self._report(time, entries)
 
     def _is_many(self, entries: int) -> bool:
-        return 100 * self._steps > MAX_PERCENT * entries
+        return 100 * self._steps > MAX_STEPS_PERCENT * entries
 
-    def _tell(self, time: int, entries: int) -> None:
+    def _report(self, time: int, entries: int) -> None:
         found = LogOutOfOrder(time, self._since, self._steps, entries, self._longest, tuple(self._where))
         self._emit(found)
-        if not self._is_told:
-            self._is_told = True
-            self._doubt(time)
+        if not self._is_reported:
+            self._is_reported = True
+            self._on_invalid_times(time)

@@ -1,25 +1,25 @@
-"""When a busy pair is worth a word: which seconds are too full, and when that is over.
+"""When the bus load is too high, and when that ends.
 
-Knows: the limits. Does not know who a source address is: whoever asks does. The load is worked out exactly only where
-two whole seconds together can reach a limit, for any second lies within two of them. Needs every frame.
+Knows: the limits. Does not know the device at a source address: its caller does. The load is computed exactly only
+where two whole seconds together can reach a limit, since any second lies within two of them. Needs every frame.
 """
 
 from collections.abc import Callable
 
-from rvsim.watch.bus.bus_load import IDLE_TOLD, POSSIBLE_PERCENT, Busy, PairLoad, Window
+from rvsim.watch.bus.bus_load import MAX_IDLE_SECONDS, MAX_POSSIBLE_PERCENT, BusLoad, BusySecond, Window
 from rvsim.watch.transitions import BusBusy, Ended, LoadImpossible, Transition
 
 BUSY_NOTICE, BUSY_WARNING = 40, 70
 """Percent of a second. 40: an engine maker's electrical installation guide, for design; 70 is our decision."""
-CALM_SECONDS = IDLE_TOLD
-"""So many seconds below the limit end it: three. Common practice, no source."""
+CLEAR_AFTER_SECONDS = MAX_IDLE_SECONDS
+"""The number of seconds below the limit that ends the problem: three. Common practice, no source."""
 
 
 class Overload:
-    """Watches the load of one pair: every second, wherever it begins."""
+    """Judges the load of one bus: every second, wherever it begins."""
 
     def __init__(self, emit: Callable[[Transition], None], name_of: Callable[[int], str]) -> None:
-        self.load = PairLoad()
+        self.bus_load = BusLoad()
         self._emit = emit
         self._name_of = name_of
         self._judges = True
@@ -27,26 +27,26 @@ class Overload:
         self._calm = 0
 
     def pass_seconds(self, time: int) -> None:
-        """Judge what ended in the whole seconds that are over by ``time``."""
-        for second in self.load.close(time):
+        """Judge the seconds that ended in the whole seconds up to ``time``."""
+        for second in self.bus_load.close(time):
             if self._judges:
                 self._judge(second)
 
     def stop_judging(self) -> None:
-        """Judge no load from now on: the times are wrong, or the bit rate."""
+        """Stop judging the load: the times or the bit rate are wrong."""
         self._judges = False
 
-    def _judge(self, second: Busy) -> None:
+    def _judge(self, second: BusySecond) -> None:
         busiest = second.busiest() if second.can_reach(BUSY_NOTICE) else None
         percent = busiest.percent if busiest is not None else 0.0
-        if busiest is not None and percent > POSSIBLE_PERCENT:
+        if busiest is not None and percent > MAX_POSSIBLE_PERCENT:
             self._doubt(second, busiest, percent)
             return
         above = BUSY_WARNING if percent > BUSY_WARNING else BUSY_NOTICE if percent > BUSY_NOTICE else 0
         standing = self._standing
         if standing is not None and above < standing.above:
             self._calm += 1
-            if self._calm < CALM_SECONDS:
+            if self._calm < CLEAR_AFTER_SECONDS:
                 return
         self._calm = 0
         if busiest is not None and standing is not None and standing.above == above:
@@ -57,22 +57,22 @@ class Overload:
         if (standing.above if standing else 0) == above:
             return
         if standing is not None:
-            self._emit(Ended(second.end, standing.cause))
+            self._emit(Ended(second.end, standing.problem_key))
         self._standing = None
         if busiest is not None and above:
             first = second.first_above(above) or busiest
             self._standing = self._busy(second, first.end, busiest, percent, above)
             self._emit(self._standing)
 
-    def _doubt(self, second: Busy, busiest: Window, percent: float) -> None:
-        """Tell that no pair can be so busy, and judge no load any more."""
+    def _doubt(self, second: BusySecond, busiest: Window, percent: float) -> None:
+        """Report a load that is impossible, and stop judging the load."""
         self.stop_judging()
         if self._standing is not None:
-            self._emit(Ended(second.end, self._standing.cause))
+            self._emit(Ended(second.end, self._standing.problem_key))
             self._standing = None
         self._emit(LoadImpossible(second.end, busiest.end, percent, len(busiest.passed)))
 
-    def _busy(self, second: Busy, since: int, busiest: Window, percent: float, above: int) -> BusBusy:
+    def _busy(self, second: BusySecond, since: int, busiest: Window, percent: float, above: int) -> BusBusy:
         bits = busiest.by_user()
         (user, most), *_ = bits.most_common(1)
         share = 100 * most / bits.total()

@@ -1,74 +1,73 @@
-"""When a silence of the whole bus becomes a quiet bus.
+"""When a silence of the whole bus counts as a quiet bus.
 
-Knows: the usual silence, and who has something to miss. Does not know deadlines. Needs the rhythm.
+Knows: the usual silence, and which sources should have sent. Does not know deadlines. Needs the rhythm.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.awaited import Awaited
-from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import TALKERS, Silences, normal_silence
-from rvsim.watch.transitions import BusFellQuiet, Ended
+from rvsim.watch.awaited import AwaitedMessages
+from rvsim.watch.traffic import MIN_MISSED_SOURCES, Silences, normal_silence
+from rvsim.watch.transitions import BusFellQuiet, Emit, Ended
 from rvsim.wire.frame import Frame
 
 
-class Quiet(NamedTuple):
-    """When the present silence becomes a quiet bus, and by which figures, in microseconds."""
+class QuietMoment(NamedTuple):
+    """The moment at which the present silence counts as a quiet bus, with the figures (microseconds, sources)."""
 
     moment: int
-    median: int
+    median_us: int
     missed: int
 
 
 class QuietBus:
-    """Tells once that the bus is quiet; not as long as the rig calls such a pause normal."""
+    """Reports once that the bus is quiet; not while the pause is normal by the rig."""
 
     def __init__(self, silences: Silences, longest_pause: int, emit: Emit) -> None:
-        self.awaited = Awaited()
-        """Whose next frame a silence can be told by; whoever hears a message for the first time adds it."""
+        self.awaited = AwaitedMessages()
+        """The messages by which a silence is recognised; the watch adds each one when it is first received."""
         self._silences = silences
         self._longest_pause = longest_pause
         self._emit = emit
-        self._told: BusFellQuiet | None = None
-        self._weighed: tuple[int, Quiet | None] = (-1, None)
+        self._reported: BusFellQuiet | None = None
+        self._decided: tuple[int, QuietMoment | None] = (-1, None)
 
-    def since(self, frames: int, last: int, still: int) -> Quiet | None:
-        """Return when the silence since the last frame becomes a quiet bus; None where that cannot be told.
+    def since(self, frames: int, last: int, still: int) -> QuietMoment | None:
+        """Return when the silence since the last frame counts as a quiet bus; None where that cannot be known.
 
-        It can be told once the usual silence is known and as long as two sources still have something to miss.
+        It is known once the usual silence is known, and as long as frames of two sources are still awaited.
 
         Args:
-            frames: how many frames were heard: for each of these it is weighed once.
+            frames: the number of frames so far: it is decided once for each.
             last: the time of the last frame.
-            still: by how much bus time is behind, as in ``traffic``.
+            still: the sum of all pauses, by which bus time is behind (see ``traffic``).
         """
-        if self._weighed[0] != frames:
-            self._weighed = (frames, self._weigh(last, still))
-        return self._weighed[1]
+        if self._decided[0] != frames:
+            self._decided = (frames, self._decide(last, still))
+        return self._decided[1]
 
-    def _weigh(self, last: int, still: int) -> Quiet | None:
+    def _decide(self, last: int, still: int) -> QuietMoment | None:
         median = self._silences.median()
         if median is None:
             return None
-        awaited = self.awaited.moments(last - still)
-        if len(awaited) < TALKERS:
+        awaited = self.awaited.missed_moments(last - still)
+        if len(awaited) < MIN_MISSED_SOURCES:
             return None
-        moment = max(last + normal_silence(median), awaited[TALKERS - 1] + still)
-        return Quiet(moment, median, sum(one + still <= moment for one in awaited))
+        moment = max(last + normal_silence(median), awaited[MIN_MISSED_SOURCES - 1] + still)
+        return QuietMoment(moment, median, sum(one + still <= moment for one in awaited))
 
-    def fall(self, quiet: Quiet, time: int, last: int, frame: Frame | None) -> None:
-        """Tell that the bus is quiet, by the last frame, unless it was told or the pause is a normal one."""
+    def fall(self, quiet: QuietMoment, time: int, last: int, frame: Frame | None) -> None:
+        """Report a quiet bus, unless that was reported or the pause is normal by the rig."""
         moment = max(quiet.moment, last + self._longest_pause)
-        if self._told is not None or time <= moment or frame is None:
+        if self._reported is not None or time <= moment or frame is None:
             return
-        normal = max(normal_silence(quiet.median), self._longest_pause)
-        self._told = BusFellQuiet(moment, moment, moment - last, normal, quiet.median, quiet.missed, frame)
-        self._emit(self._told)
+        normal = max(normal_silence(quiet.median_us), self._longest_pause)
+        self._reported = BusFellQuiet(moment, moment, moment - last, normal, quiet.median_us, quiet.missed, frame)
+        self._emit(self._reported)
 
     def end(self, time: int) -> bool:
-        """Learn that a frame has come; return whether the bus was told to be quiet."""
-        if self._told is None:
+        """Note that a frame came; return whether the bus was reported as quiet."""
+        if self._reported is None:
             return False
-        self._emit(Ended(time, self._told.cause))
-        self._told = None
+        self._emit(Ended(time, self._reported.problem_key))
+        self._reported = None
         return True

@@ -1,15 +1,15 @@
-"""One access of the pair: which frame went, which others had to wait for it, and at which bit each of them gave way.
+"""One turn on the bus: which frame was sent, which others waited for it, and at which bit each of them lost.
 
 Knows: arbitration (the lowest identifier wins, bit by bit: a node that sends 1 and sees 0 gives way) and that a frame
 which begins as soon as the one before it has ended was waiting for it. Does not know nodes: which frames were ready is
-told by their times alone, so one that became ready only while the first went by cannot be told from one that lost.
+inferred from their times alone, so a frame that became ready during the first one looks like one that lost.
 """
 
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.timing import BIT_RATE, exact_bits, frame_bits, min_bits
 
 _TOLERANCE_US = 8
@@ -17,23 +17,23 @@ _TOLERANCE_US = 8
 
 
 class Waiting(NamedTuple):
-    """A frame that had to wait; ``gave_way`` is the place of the bit, stuff bits counted, at which it lost."""
+    """A frame that had to wait; ``gave_way`` is the index of the bit at which it lost, stuff bits counted."""
 
     frame: Frame
     gave_way: int
 
 
 class Turn(NamedTuple):
-    """A frame on the pair, and those that waited for it, in the order in which they went afterwards."""
+    """A frame on the bus, and those that waited for it, in the order in which they were sent afterwards."""
 
     frame: Frame
     waiting: tuple[Waiting, ...]
 
 
 def gives_way_at(winner: Frame, loser: Frame) -> int | None:
-    """Return the place of the first bit, counted from 0, at which a frame loses against another; None where it wins.
+    """Return the index (from 0) of the bit at which a frame loses against another; None where it wins.
 
-    Two frames with one identifier and different data differ behind the arbitration: that is a collision and no loss.
+    Two frames with one identifier and different data differ after the arbitration: that is a collision, not a loss.
     """
     pairs = zip(frame_bits(winner.identifier, winner.data), frame_bits(loser.identifier, loser.data), strict=False)
     for place, (won, lost) in enumerate(pairs):
@@ -43,21 +43,22 @@ def gives_way_at(winner: Frame, loser: Frame) -> int | None:
 
 
 def follows(before: Frame, frame: Frame) -> bool:
-    """Tell whether a frame began as soon as the one before it had ended.
+    """Return whether a frame began as soon as the one before it had ended.
 
-    Adapters give the times of the ends, so between two is the length of the later one; a simulated pair gives those of
-    the ends without stuff bits, and the stuff bits between them are those of the earlier one.
+    Adapters give the time of the end of a frame, so the time between two is the length of the later one; a simulated
+    bus gives the time of the end without stuff bits, so the stuff bits between two are those of the earlier one.
     """
-    shortest = min_bits(min(len(one.data) for one in (before, frame))) * 1_000_000 // BIT_RATE
-    longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * 1_000_000 // BIT_RATE
+    shortest = min_bits(min(len(one.data) for one in (before, frame))) * SECOND_US // BIT_RATE
+    longest = max(exact_bits(one.identifier, one.data) for one in (before, frame)) * SECOND_US // BIT_RATE
     return shortest - _TOLERANCE_US <= frame.time - before.time <= longest + _TOLERANCE_US
 
 
-def latest_access(frames: Sequence[Frame]) -> Turn | None:
-    """Return the last access that others waited for, else the last one; None without frames.
+def latest_turn(frames: Sequence[Frame]) -> Turn | None:
+    """Return the last turn for which other frames waited, else the last turn; None without frames.
 
-    Only what gave way by its identifier is told as waiting: a frame with a lower one came too late to take part. So did
-    what the node that went, or another that waits already, sent next: a node takes part with one frame at a time.
+    Only frames that lose by their identifier count as waiting: one with a lower identifier came too late to take part.
+    So did the next frame of the node that sent, or of one that waits already: a node takes part with one frame at a
+    time.
     """
     if not frames:
         return None

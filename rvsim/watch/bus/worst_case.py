@@ -1,7 +1,7 @@
-"""What the plan promises: how long each periodic message can take at worst before it is through.
+"""The worst case computed from the plan: how long each periodic message can take at most until it is sent.
 
-Knows: which messages the devices of a rig send by their functions, at which gaps, and what each node is allowed beside
-them. The figures are those of `wire.response`, whose assumptions hold here too; without errors on the pair, and as
+Knows: which messages the devices of a rig send for their functions, at which gaps, and how many other frames a node may
+send. The figures are those of `wire.response`, with the same assumptions; they hold without errors on the bus, and as
 long as every node keeps to its plan. Does not know what is really on the bus.
 """
 
@@ -17,35 +17,36 @@ from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_resp
 from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 from rvsim.wire.timing import max_bits
 
-ASIDE_GAP = 50_000
-"""Microseconds between two frames that a node sends beside its periodic ones: claims, commands, answers, news, packets
-of long messages. SAE J1939-21 has 50 ms for packets to everyone; that the others keep it too is our assumption."""
+OTHER_FRAMES_GAP_US = 50_000
+"""The gap between two frames that a node sends in addition to its periodic ones: claims, commands, answers, messages on
+change, packets of long messages. SAE J1939-21 has 50 ms for packets to all; that the others keep it is our
+assumption."""
 _FULL = 8
 
 
 class Response(NamedTuple):
-    """A message, and its worst time in microseconds from being due to its end; None where there is none to promise."""
+    """A message, and its longest time from ready to sent, in microseconds; None where it is unlimited."""
 
     message: str
-    worst: int | None
+    worst_us: int | None
 
 
 class WorstCase(NamedTuple):
-    """The worst response by DGN, and how busy the pair is in percent if everything comes as often as it may."""
+    """The worst response by DGN, and the bus load in percent if every message comes as often as it may."""
 
     responses: Mapping[int, Response]
     percent: float
 
 
 def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
-    """Work out what the plan of a rig promises for its periodic messages."""
+    """Compute the worst case of all periodic messages of a rig."""
     periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
-    aside = [PeriodicMessage(0, max_bits(_FULL), ASIDE_GAP) for _ in rig.devices]
+    aside = [PeriodicMessage(0, max_bits(_FULL), OTHER_FRAMES_GAP_US) for _ in rig.devices]
     streams = [*(stream for _, stream in periodic), *aside]
     responses: dict[int, Response] = {}
     for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):
         dgn = dgn_of(stream.identifier)
-        before = responses.get(dgn, Response(message, 0)).worst
+        before = responses.get(dgn, Response(message, 0)).worst_us
         responses[dgn] = Response(message, None if worst is None or before is None else max(worst, before))
     return WorstCase(responses, utilisation_percent(streams))
 

@@ -17,9 +17,9 @@ from rvsim.watch.detect.unaddressed import Unaddressed
 from rvsim.watch.detect.value_trains import ValueTrains
 from rvsim.watch.identity.address_conflicts import AddressConflicts
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda
-from rvsim.watch.transitions import InstanceShared
+from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.traffic import Deadlines
+from rvsim.watch.transitions import Emit, InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -33,7 +33,7 @@ class AddressDetectors:
     def __init__(
         self,
         roll_call: RollCall,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         by_name: Mapping[Name, DeviceRecord],
         owners: Mapping[FunctionInstance, DeviceRecord] | None,
@@ -47,26 +47,28 @@ class AddressDetectors:
         self._by_name = by_name
         self._spoke: dict[Name, str] = {}
         """What each NAME was called when something was heard under it."""
-        self.contests = AddressConflicts(roll_call, agenda, emit)
+        self.contests = AddressConflicts(roll_call, deadlines, emit)
         self.asked = Asked()
-        self._names = SharedNames(roll_call, agenda, emit, self.contests.names)
-        self._unaddressed = Unaddressed(agenda, emit, self._called, self._last_at)
-        self._restarts = Restarts(roll_call, agenda, emit, self.asked, self.contests.names)
-        self._sequences = StartSequences(agenda, self.asked, self._restarts)
-        self._voices = Voices(roll_call, agenda, emit, self._restarts, self.contests.stands)
+        self._names = SharedNames(roll_call, deadlines, emit, self.contests.names)
+        self._unaddressed = Unaddressed(deadlines, emit, self._called, self._last_at)
+        self._restarts = Restarts(roll_call, deadlines, emit, self.asked, self.contests.names)
+        self._sequences = StartSequences(deadlines, self.asked, self._restarts)
+        self._voices = Voices(roll_call, deadlines, emit, self._restarts, self.contests.is_shared)
         self._trains = ValueTrains(self._voices.note_trains)
         planned = owners or {}
-        self.replacements = Replacements(roll_call, agenda, emit, owners, self.asked, self._names, self.contests.stands)
+        self.replacements = Replacements(
+            roll_call, deadlines, emit, owners, self.asked, self._names, self.contests.is_shared
+        )
         self.instances = SharedInstances(
-            agenda, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
+            deadlines, emit, lambda entry, role: planned.get(role) is entry, share, self.replacements.begins
         )
         self.replacements.instances = self.instances
 
     def before(self, part: TopicRecord, time: int, now: int) -> bool:
         """Take in a frame before it is counted to anybody; return whether it matters however often it is repeated."""
         node, frame = part.node, part.frame
-        if part.said != frame.data:
-            part.said, part.changed = frame.data, now
+        if part.last_data != frame.data:
+            part.last_data, part.changed_at = frame.data, now
             if node.address < NULL_ADDRESS and part.layout.spec is not None:
                 self._trains.observe(part, time, now)
         if len(part.rhythm.times) == 1:
@@ -103,7 +105,7 @@ class AddressDetectors:
         heard = (part.rhythm.times[-1] for part in node.topics if part.topic.dgn != ADDRESS_CLAIM)
         if node.name is not None and any(time > node.claimed_at for time in heard):
             self._spoke.pop(node.name, None)
-            self._spoke[node.name] = (self._roll_call.observe_address(node) or node.nobody).name
+            self._spoke[node.name] = (self._roll_call.planned_device_at(node) or node.unassigned).name
             if len(self._spoke) > _MAX_NAMES:
                 del self._spoke[next(iter(self._spoke))]
 

@@ -8,7 +8,7 @@ other words. Does not know which codes alarm: definitions say so. What a heartbe
 
 from collections.abc import Callable, Iterator
 
-from rvsim.watch.transitions import CodeAlarmed, Ended, Topic, Transition
+from rvsim.watch.transitions import AlarmCodeReported, Ended, Topic, Transition
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import Frame
 
@@ -19,7 +19,7 @@ class Alarms:
     def __init__(self, topic: Topic, emit: Callable[[Transition], None]) -> None:
         self._topic = topic
         self._emit = emit
-        self._open: dict[str, CodeAlarmed] = {}
+        self._open: dict[str, AlarmCodeReported] = {}
 
     def observe(self, reading: Reading, frame: Frame, device: str) -> None:
         """Take in what a field says now; a frame too short to hold it says nothing."""
@@ -28,12 +28,12 @@ class Alarms:
             return
         alarm = reading.field.alarms.get(raw)
         if alarm is not None:
-            self._open[name] = CodeAlarmed(frame.time, device, self._topic, reading, alarm, frame)
+            self._open[name] = AlarmCodeReported(frame.time, device, self._topic, reading, alarm, frame)
             self._emit(self._open[name])
         elif name in self._open:
-            self._emit(Ended(frame.time, self._open.pop(name).cause))
+            self._emit(Ended(frame.time, self._open.pop(name).problem_key))
 
-    def give_up(self) -> Iterator[CodeAlarmed]:
+    def close_all(self) -> Iterator[AlarmCodeReported]:
         """Forget what stands open, and return it."""
         standing, self._open = self._open, {}
         yield from standing.values()

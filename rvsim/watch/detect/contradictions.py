@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 
 from rvsim.watch.detect.beside import APART, APART_FOR_US, CHARGES_FROM_A, WITHIN, Apart, Within, max_apart
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
 
@@ -37,10 +37,10 @@ class _Held:
 class Contradictions:
     """Holds readings against each other."""
 
-    def __init__(self, agenda: Agenda, emit: Callable[[Transition], None]) -> None:
-        self._agenda = agenda
+    def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+        self._deadlines = deadlines
         self._emit = emit
-        self._lasting = Duty(23, self._due, self._tell_apart)
+        self._lasting = DeadlineKind(23, self._due, self._tell_apart)
         self._numbers = 0
         self._held: dict[TopicRecord, list[_Held]] = {}
         self._others: dict[str, list[TopicRecord]] = {check.other_message: [] for check in APART}
@@ -86,7 +86,7 @@ class Contradictions:
             self._settle(held, None, time)
         elif held.since is None:
             held.since = now
-            self._agenda.put(now + APART_FOR_US, self._lasting, held.number, held)
+            self._deadlines.schedule(now + APART_FOR_US, self._lasting, held.number, held)
 
     def _due(self, held: _Held, passed: int) -> int | None:
         return None if held.since is None else max(passed, held.since + APART_FOR_US)
@@ -120,7 +120,7 @@ class Contradictions:
             held.told = found._replace(time=time, since=since)
             self._emit(held.told)
         elif held.told is not None:
-            self._emit(Ended(time, held.told.cause))
+            self._emit(Ended(time, held.told.problem_key))
             held.told = None
 
 

@@ -16,7 +16,7 @@ from rvsim.watch.detect.stuck import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.detect.unheard import UnheardFunctions
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import Agenda
+from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
 
@@ -35,18 +35,18 @@ class Detectors:
         self,
         catalogue: Catalogue,
         rig: Rig | None,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
         parts_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
         planned = PlannedDevices(rig)
         self._parts_of = parts_of
-        self._commanders = TwoCommanders(planned, agenda, emit, name_of)
-        self._ignored = IgnoredCommands(planned, agenda, emit, name_of)
-        self._unheard = UnheardFunctions(planned, catalogue, agenda, emit, name_of)
-        self._contradictions = Contradictions(agenda, emit)
-        self._stuck = StuckValues(agenda, emit)
+        self._commanders = TwoCommanders(planned, deadlines, emit, name_of)
+        self._ignored = IgnoredCommands(planned, deadlines, emit, name_of)
+        self._unheard = UnheardFunctions(planned, catalogue, deadlines, emit, name_of)
+        self._contradictions = Contradictions(deadlines, emit)
+        self._stuck = StuckValues(deadlines, emit)
         self._by_message: dict[str, list[Observe]] = {}
         self._neighbours: set[str] = set()
 
@@ -90,7 +90,7 @@ class Detectors:
         if message in self._by_message:
             self._by_message[message].append(_plainly(self._stuck.neighbour))
         for part in self._parts_of(message):
-            part.data = None
+            part.settled_data = None
 
     def _command(self, part: TopicRecord) -> bool:
         command = read_command(part)

@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Hashable
 from typing import Generic, TypeVar
 
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Problem, Transition
 from rvsim.wire.frame import SECOND_US, Frame
 
@@ -51,10 +51,10 @@ class FailureBook(Generic[Key, Kept]):
     """
 
     def __init__(
-        self, order: int, agenda: Agenda, emit: Callable[[Transition], None], make: Callable[[int], Kept]
+        self, order: int, deadlines: Deadlines, emit: Callable[[Transition], None], make: Callable[[int], Kept]
     ) -> None:
-        self._agenda, self._emit, self._make = agenda, emit, make
-        self._calming = Duty(order, self._calm_due, self._be_calm)
+        self._deadlines, self._emit, self._make = deadlines, emit, make
+        self._calming = DeadlineKind(order, self._calm_due, self._be_calm)
         self._made = 0
         self.kinds: dict[Key, Kept] = {}
 
@@ -80,7 +80,7 @@ class FailureBook(Generic[Key, Kept]):
         """Tell of a problem, or tell of it again with its figures of now."""
         failures.told = problem
         self._emit(problem)
-        self._agenda.put(failures.last + CALM_US, self._calming, failures.number, failures)
+        self._deadlines.schedule(failures.last + CALM_US, self._calming, failures.number, failures)
 
     def end(self, key: Key, time: int) -> None:
         """Forget the failures of a kind; a problem that was told is over."""
@@ -90,7 +90,7 @@ class FailureBook(Generic[Key, Kept]):
 
     def _close(self, failures: Failures, time: int) -> None:
         if failures.told is not None:
-            self._emit(Ended(time, failures.told.cause))
+            self._emit(Ended(time, failures.told.problem_key))
             failures.told = None
 
     def _calm_due(self, failures: Kept, passed: int) -> int | None:

@@ -18,7 +18,7 @@ from rvsim.rig.model import DEFAULT_ANSWER_TIME_US
 from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import SECOND_US
@@ -79,13 +79,17 @@ class IgnoredCommands:
     """Holds what functions say against what they are commanded."""
 
     def __init__(
-        self, planned: PlannedDevices, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
+        self,
+        planned: PlannedDevices,
+        deadlines: Deadlines,
+        emit: Callable[[Transition], None],
+        name_of: Callable[[int], str],
     ) -> None:
         self._planned = planned
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._name_of = name_of
-        self._answering = Duty(21, self._answer_due, self._expire)
+        self._answering = DeadlineKind(21, self._answer_due, self._expire)
         self._states: dict[Thing, _State] = {}
         self._of: dict[tuple[str, int | None], list[_State]] = {}
         """The things of one function and instance: commanded to all, or to one node."""
@@ -177,8 +181,8 @@ class IgnoredCommands:
         before = {part: part.frame.data for part in (*parts, *beating)}
         state.waiting = _Waiting(command, before, command.now + time)
         for part in before:
-            part.data = None  # every frame is looked at from now on
-        self._agenda.put(state.waiting.due, self._answering, state.number, state)
+            part.settled_data = None  # every frame is looked at from now on
+        self._deadlines.schedule(state.waiting.due, self._answering, state.number, state)
 
     def _beating(self, thing: Thing, parts: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
         """Return the heartbeats of those who speak for a thing."""
@@ -228,7 +232,7 @@ class IgnoredCommands:
 
     def _end(self, state: _State, time: int) -> None:
         if state.told is not None:
-            self._emit(Ended(time, state.told.cause))
+            self._emit(Ended(time, state.told.problem_key))
         state.told, state.ignored = None, {}
 
     def _answer_due(self, state: _State, passed: int) -> int | None:

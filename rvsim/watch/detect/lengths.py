@@ -7,7 +7,7 @@ Knows: that a flag about the length ends with a few frames of the right one. Doe
 
 from collections.abc import Callable
 
-from rvsim.watch.decode import would_be_no_data, wrong_length
+from rvsim.watch.decode import missing_fields_are_no_data, wrong_length
 from rvsim.watch.identity.records import MessageRecord, TopicRecord
 from rvsim.watch.transitions import Ended, LengthWrong, Transition
 from rvsim.watch.values import Values
@@ -27,17 +27,17 @@ class Lengths:
         """Look at the length of the last frame of a topic."""
         frame, found = part.frame, wrong_length(spec, part.frame.data)
         if found is None:
-            stream.right_in_a_row += 1
-            if stream.length is not None and stream.right_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.length.cause))
-                stream.length = None
+            stream.right_lengths_in_a_row += 1
+            if stream.wrong_length is not None and stream.right_lengths_in_a_row >= _RIGHT_IN_A_ROW:
+                self._emit(Ended(frame.time, stream.wrong_length.problem_key))
+                stream.wrong_length = None
             return
-        stream.right_in_a_row = 0
-        if stream.length is None:
+        stream.right_lengths_in_a_row = 0
+        if stream.wrong_length is None:
             missing = found.missing
-            harmless = bool(missing) and would_be_no_data(spec, missing) and not values.carried(missing)
+            harmless = bool(missing) and missing_fields_are_no_data(spec, missing) and not values.has_carried(missing)
             topic = part.topic._replace(instance=None, dsa=None)
-            stream.length = LengthWrong(
+            stream.wrong_length = LengthWrong(
                 frame.time, part.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
-            self._emit(stream.length)
+            self._emit(stream.wrong_length)

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.starts import Starts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.traffic import Agenda
+from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition
 from rvsim.wire.acknowledgment import Acknowledgment, AcknowledgmentCode, DgnRequest
 from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, Identifier
@@ -55,14 +55,14 @@ class Refusals:
     def __init__(
         self,
         order: int,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
         message_of: Callable[[int], str | None],
         starts: Starts,
     ) -> None:
         self._name_of, self._message_of, self._starts = name_of, message_of, starts
-        self._book: FailureBook[_Key, _Refused] = FailureBook(order, agenda, emit, _Refused)
+        self._book: FailureBook[_Key, _Refused] = FailureBook(order, deadlines, emit, _Refused)
 
     def acknowledge(self, part: TopicRecord, parts: Identifier, said: Acknowledgment) -> None:
         """Take in an acknowledgement: a refusal counts, the other one ends a row."""
@@ -114,7 +114,7 @@ class Refusals:
         source, dgn = part.topic.source, part.topic.dgn
         self.answer(source, dgn, part.topic.instance, part.frame.time)
         if not any(refused.asked and key[::2] == (source, dgn) for key, refused in self._book.kinds.items()):
-            part.node.awaited.discard(dgn)
+            part.node.awaited_dgns.discard(dgn)
 
     def _succeed(self, key: _Key, time: int) -> None:
         self._starts.succeed(key.source)
@@ -128,7 +128,7 @@ def _agree(one: int | None, other: int | None) -> bool:
 
 def _await(node: AddressRecord, dgn: int) -> None:
     """See to it that the next frame of a node under a DGN is looked at, even if it says the same as before."""
-    node.awaited.add(dgn)
+    node.awaited_dgns.add(dgn)
     for part in node.topics:
         if part.topic.dgn == dgn:
-            part.data, part.unheeded = None, False
+            part.settled_data, part.time_only = None, False

@@ -21,10 +21,16 @@ from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.shared_instances import SharedInstances, Voice
 from rvsim.watch.detect.shared_names import SharedNames
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Difference, Ended, Presence, Replaced
+from rvsim.watch.identity.records import (
+    MIN_SILENCE_LIMIT_US,
+    AddressRecord,
+    DeviceRecord,
+    FunctionInstance,
+    TopicRecord,
+)
+from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Difference, Emit, Ended, Presence, Replaced
 from rvsim.wire.name import Name
 
 _GONE = (Presence.SILENT, Presence.ASLEEP)
@@ -43,7 +49,7 @@ class Replacements:
     def __init__(
         self,
         roll_call: RollCall,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         owners: Mapping[FunctionInstance, DeviceRecord] | None,
         asked: Asked,
@@ -53,13 +59,13 @@ class Replacements:
         """Take who is planned to speak as what, None without a rig; and who tells of addresses that are shared."""
         self._with_rig = owners is not None
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._owners = owners or {}
         self._asked = asked
         self._names = names
         self._is_contested = is_contested
-        self._placing = Duty(50, self._placing_due, self._placed)
+        self._placing = DeadlineKind(50, self._placing_due, self._placed)
         self.instances: SharedInstances
         """Who speaks as what; set once, by whoever makes both."""
         roll_call.on_silence = self.fell_silent
@@ -99,7 +105,7 @@ class Replacements:
 
     def _over(self, entry: DeviceRecord, time: int) -> None:
         if entry.replaced is not None:
-            self._emit(Ended(time, entry.replaced.cause))
+            self._emit(Ended(time, entry.replaced.problem_key))
         entry.replaced = entry.replacement = None
 
     @staticmethod
@@ -130,14 +136,14 @@ class Replacements:
     def _now(self, entry: DeviceRecord) -> int:
         """Return the latest bus time that is known: that of whoever was heard last, or of the silence that ended."""
         heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.topics)
-        return max(heard, default=entry.last())
+        return max(heard, default=entry.last_heard())
 
     def _same_instance(self, entry: DeviceRecord) -> _Other | None:
         now = self._now(entry)
         for role in _planned_roles(entry):
             for voice in self.instances.speakers(role, now):
                 part = voice.part
-                if part.device is entry or voice.node.claimant not in (None, entry):
+                if part.device is entry or voice.node.claimed_device not in (None, entry):
                     continue
                 if _is_other_unit(entry, voice.node):
                     return _Other(part, Difference.NAME) if part.device.plan is None else None
@@ -167,10 +173,10 @@ class Replacements:
 
     def _may_be(self, entry: DeviceRecord, part: TopicRecord) -> bool:
         """Tell whether a topic can be the function of a device under an instance that the rig does not have."""
-        role = part.speaks_as
+        role = part.exclusive_function
         if role is None or role in self._owners or entry.plan is None or role[0] not in entry.plan.functions:
             return False
-        return not entry.topics or entry.last() <= (part.rhythm.begun or 0)
+        return not entry.topics or entry.last_heard() <= (part.rhythm.first_at or 0)
 
     def _absent(self, part: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a topic that are not heard."""
@@ -185,7 +191,7 @@ class Replacements:
 
         A device that falls silent later asks for itself; one that is silent already is replaced now.
         """
-        if entry.plan is not None or part.speaks_as is None:
+        if entry.plan is not None or part.exclusive_function is None:
             return False
         absent = [holder] if holder is not None else self._absent(part)
         if any(one.replacement is entry for one in absent):
@@ -238,7 +244,7 @@ class Replacements:
         since = time
         if entry.silence is not None:
             since = entry.silence.since
-            self._emit(Ended(time, entry.silence.cause))
+            self._emit(Ended(time, entry.silence.problem_key))
             entry.silence = None
         self._replace(entry, other, time, since)
 
@@ -246,11 +252,11 @@ class Replacements:
         speaker = other.part.device
         entry.replacement = speaker
         if speaker.plan is None and self._with_rig:
-            explained = {None, *(part.spoken for part in speaker.topics if _is_of(entry, part))}
-            for key, one in tuple(speaker.strange.items()):
+            explained = {None, *(part.function_text for part in speaker.topics if _is_of(entry, part))}
+            for key, one in tuple(speaker.open_unplanned.items()):
                 if one.function in explained:
-                    del speaker.strange[key]
-                    self._emit(Ended(time, one.cause))
+                    del speaker.open_unplanned[key]
+                    self._emit(Ended(time, one.problem_key))
             if speaker.state is not Presence.UNPLANNED and other.difference is not Difference.ADDRESS:
                 self._roll_call.turn_unplanned(speaker, time)
         self._tell(entry, other, time, since, entry.plan.claimed_name if entry.plan is not None else None)
@@ -266,7 +272,7 @@ class Replacements:
             since,
             entry.name,
             other.difference,
-            part.spoken or _title(part) or entry.name,
+            part.function_text or _title(part) or entry.name,
             part.node.address,
             part.node.name,
             place,
@@ -289,7 +295,7 @@ class Replacements:
         elif before is not None and was_silent and entry.replaced is None:
             self._tell(entry, _Other(part, Difference.ADDRESS), time, time, None)
         else:
-            self._agenda.put(part.rhythm.times[-1] + HEARTBEAT_FLOOR, self._placing, entry.number, entry)
+            self._deadlines.schedule(part.rhythm.times[-1] + MIN_SILENCE_LIMIT_US, self._placing, entry.number, entry)
 
     def named(self, entry: DeviceRecord, time: int) -> None:
         """Note that the NAME of a planned device was claimed: it may be known now."""
@@ -315,14 +321,14 @@ class Replacements:
         return passed if entry.is_heard and entry.replaced is None and self._is_elsewhere(entry) else None
 
     def _placed(self, entry: DeviceRecord, time: int, since: int) -> None:
-        parts = [part for part in entry.topics if part.speaks_as is not None] or entry.topics
+        parts = [part for part in entry.topics if part.exclusive_function is not None] or entry.topics
         if parts:
             self._tell(entry, _Other(parts[0], Difference.ADDRESS), time, since, None)
 
 
 def _roles(entry: DeviceRecord) -> set[FunctionInstance]:
     """Return what a device was heard to speak for, but for what devices share by design."""
-    return {role for part in entry.topics if (role := part.speaks_as) is not None}
+    return {role for part in entry.topics if (role := part.exclusive_function) is not None}
 
 
 def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[FunctionInstance]:

@@ -13,9 +13,9 @@ from collections.abc import Callable
 
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, Restarted
+from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Emit, Ended, Restarted
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
@@ -49,18 +49,18 @@ class Restarts:
     def __init__(
         self,
         roll_call: RollCall,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         asked: Asked,
         names_at: Callable[[int], tuple[Name, ...]],
     ) -> None:
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._asked = asked
         self._names_at = names_at
-        self._judging = Duty(44, self._judging_due, self._judge)
-        self._calm = Duty(45, self._calm_due, self._end)
+        self._judging = DeadlineKind(44, self._judging_due, self._judge)
+        self._calm = DeadlineKind(45, self._calm_due, self._end)
         self._starts: dict[int, _Starts] = {}
 
     def claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
@@ -75,7 +75,7 @@ class Restarts:
         if self._asked.may_claim(node.address, name, now):
             return
         starts.waiting.append((now, time, part.frame))
-        self._agenda.put(now + CONTEST_US, self._judging, node.address, starts)
+        self._deadlines.schedule(now + CONTEST_US, self._judging, node.address, starts)
 
     def begin_again(self, node: AddressRecord, time: int, since: int, now: int, frame: Frame) -> None:
         """Count a restart without a claim that was found at ``since`` and began at ``now``, in bus time.
@@ -115,7 +115,7 @@ class Restarts:
         contested = self._names_at(starts.node.address) != (starts.name,)
         now, at, frame = starts.waiting.pop(0)
         if starts.waiting:
-            self._agenda.put(starts.waiting[0][0] + CONTEST_US, self._judging, starts.node.address, starts)
+            self._deadlines.schedule(starts.waiting[0][0] + CONTEST_US, self._judging, starts.node.address, starts)
         if not contested:
             self._note(starts, time, now, at, frame, claimed=True)
 
@@ -125,12 +125,12 @@ class Restarts:
             between = now - starts.last
             starts.shortest = between if starts.shortest is None else min(starts.shortest, between)
         starts.last = now
-        device = (self._roll_call.observe_address(starts.node) or starts.node.nobody).name
+        device = (self._roll_call.planned_device_at(starts.node) or starts.node.unassigned).name
         if starts.found is not None:
             device = starts.found.device
         source = starts.node.address
         starts.found = Restarted(time, at, device, source, starts.count, starts.shortest, claimed, frame)
-        self._agenda.put(now + CALM_US, self._calm, source, starts)
+        self._deadlines.schedule(now + CALM_US, self._calm, source, starts)
         self._emit(starts.found)
 
     def _calm_due(self, starts: _Starts, passed: int) -> int | None:
@@ -138,5 +138,5 @@ class Restarts:
 
     def _end(self, starts: _Starts, time: int, _since: int) -> None:
         if starts.found is not None:
-            self._emit(Ended(time, starts.found.cause))
+            self._emit(Ended(time, starts.found.problem_key))
         starts.count, starts.last, starts.shortest, starts.found = 0, None, None, None

@@ -12,17 +12,16 @@ function for three heartbeats, or three of its slowest gap. Our decisions.
 from collections.abc import Callable, Iterator
 
 from rvsim.watch.identity.records import (
-    HEARTBEAT_FLOOR,
-    QUEUED_US,
+    MAX_QUEUED_US,
+    MIN_SILENCE_LIMIT_US,
     AddressRecord,
     DeviceRecord,
     FunctionInstance,
     TopicRecord,
     silence_limit,
 )
-from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, InstanceShared, Topic
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Emit, Ended, InstanceShared, Topic
 from rvsim.wire.name import Name
 
 
@@ -49,7 +48,7 @@ class Voice:
     def listen(self) -> None:
         """Have its next frames looked at, even if they say the same."""
         for part in self.parts.values():
-            part.listen()
+            part.examine_next()
 
     @property
     def part(self) -> TopicRecord:
@@ -76,24 +75,24 @@ class SharedInstances:
 
     def __init__(
         self,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Emit,
         is_its_own: Callable[[DeviceRecord, FunctionInstance], bool],
         tell: Callable[[DeviceRecord, InstanceShared], None],
         begins: Callable[[Voice, Name | None, int], None],
     ) -> None:
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._is_its_own = is_its_own
         self._tell_of = tell
         self._begins = begins
-        self._silence = Duty(49, self._silence_due, self._end)
+        self._silence = DeadlineKind(49, self._silence_due, self._end)
         self._voices: dict[FunctionInstance, dict[AddressRecord, Voice]] = {}
         self._pairs: dict[frozenset[int], _Pair] = {}
 
     def observe(self, part: TopicRecord, time: int, now: int) -> bool:
         """Take in a frame, when it is known who sent it; return whether the same frame again could change nothing."""
-        role = part.speaks_as
+        role = part.exclusive_function
         if role is None:
             return True
         voices = self._voices.setdefault(role, {})
@@ -135,14 +134,14 @@ class SharedInstances:
             return True
         first, second = (voice, other) if voice.begun < other.begun else (other, voice)
         name = first.node.name
-        queued = QUEUED_US if name is not None and name == second.node.name else 0
+        queued = MAX_QUEUED_US if name is not None and name == second.node.name else 0
         if first.last() <= second.begun + queued:
             return False
         if pair is None:
             pair = self._pairs[key] = _Pair(256 * min(key) + max(key))
         pair.roles[voice.role] = first, second
         self._tell(pair, time)
-        self._agenda.put(self._silent_from(pair), self._silence, pair.number, pair)
+        self._deadlines.schedule(self._silent_from(pair), self._silence, pair.number, pair)
         return True
 
     def _tell(self, pair: _Pair, time: int) -> None:
@@ -153,7 +152,7 @@ class SharedInstances:
             time,
             since,
             stranger.part.device.name,
-            tuple(one.part.spoken for one, _ in pair.roles.values()),
+            tuple(one.part.function_text for one, _ in pair.roles.values()),
             _place(first),
             _place(second),
             (first.node.address, second.node.address),
@@ -173,7 +172,7 @@ class SharedInstances:
 
     def _end(self, pair: _Pair, time: int, _since: int) -> None:
         if pair.found is not None:
-            self._emit(Ended(time, pair.found.cause))
+            self._emit(Ended(time, pair.found.problem_key))
             del self._pairs[frozenset(pair.found.sources)]
         for voice in (voice for both in pair.roles.values() for voice in both):
             voice.listen()
@@ -182,7 +181,7 @@ class SharedInstances:
 def _was_silent(voice: Voice, part: TopicRecord, now: int) -> bool:
     """Tell whether an address had not spoken as this for its limit, before the frame of ``part`` that came now."""
     times = part.rhythm.times
-    if len(times) > 1 and now - times[-2] <= HEARTBEAT_FLOOR:
+    if len(times) > 1 and now - times[-2] <= MIN_SILENCE_LIMIT_US:
         return False
     before = [one.rhythm.times[-1] for one in voice.parts.values() if one is not part]
     if len(times) > 1:

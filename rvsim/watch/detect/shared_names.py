@@ -9,10 +9,10 @@ belongs to that unit. The flag ends when one of both addresses is silent, or cla
 
 from collections.abc import Callable
 
-from rvsim.watch.identity.records import QUEUED_US, AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, NameShared
+from rvsim.watch.identity.records import MAX_QUEUED_US, AddressRecord, TopicRecord
+from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Emit, Ended, NameShared
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
@@ -37,14 +37,14 @@ class SharedNames:
     """Where every NAME of a bus was claimed."""
 
     def __init__(
-        self, roll_call: RollCall, agenda: Agenda, emit: Emit, names_at: Callable[[int], tuple[Name, ...]]
+        self, roll_call: RollCall, deadlines: Deadlines, emit: Emit, names_at: Callable[[int], tuple[Name, ...]]
     ) -> None:
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._names_at = names_at
-        self._going_on = Duty(42, self._going_on_due, self._tell)
-        self._silence = Duty(43, self._silence_due, self._end)
+        self._going_on = DeadlineKind(42, self._going_on_due, self._tell)
+        self._silence = DeadlineKind(43, self._silence_due, self._end)
         self._places: dict[Name, dict[int, AddressRecord]] = {}
         self._moves: dict[Name, _Move] = {}
         self._count = 0
@@ -60,8 +60,8 @@ class SharedNames:
             self._end(other, time, now)
         before = self.last_at(name)
         if before is not None:
-            before.left = now
-        node.left = None
+            before.left_at = now
+        node.left_at = None
         places = self._places.pop(name, {})
         places.pop(node.address, None)
         self._places[name] = {**places, node.address: node}
@@ -74,7 +74,7 @@ class SharedNames:
             move = self._moves[name] = _Move(self._count, name)
         if move.found is None:
             move.old, move.new, move.at = before, node, now
-            self._agenda.put(now + QUEUED_US, self._going_on, move.number, move)
+            self._deadlines.schedule(now + MAX_QUEUED_US, self._going_on, move.number, move)
 
     def last_at(self, name: Name) -> AddressRecord | None:
         """Return the node that claimed a NAME last; None where nobody did."""
@@ -99,8 +99,8 @@ class SharedNames:
         if old is None or move.found is not None or set(self._names_at(old.address)) - {move.name}:
             self._drop(move)
             return None
-        from_then = move.at + QUEUED_US
-        if old.last() > from_then:
+        from_then = move.at + MAX_QUEUED_US
+        if old.last_heard() > from_then:
             return max(passed, from_then)
         if passed > from_then + old.silence_limit():
             self._drop(move)
@@ -116,20 +116,20 @@ class SharedNames:
         if old is None or new is None:
             return
         last = max(old.topics, key=lambda part: (part.frame.time, part.number)).frame
-        device = (self._roll_call.observe_address(new) or new.nobody).name
+        device = (self._roll_call.planned_device_at(new) or new.unassigned).name
         move.found = NameShared(time, since, device, move.name, (old.address, new.address), last)
-        self._agenda.put(self._silent_from(move), self._silence, move.number, move)
+        self._deadlines.schedule(self._silent_from(move), self._silence, move.number, move)
         self._emit(move.found)
 
     @staticmethod
     def _silent_from(move: _Move) -> int:
-        return min(node.last() + node.silence_limit() for node in (move.old, move.new) if node is not None)
+        return min(node.last_heard() + node.silence_limit() for node in (move.old, move.new) if node is not None)
 
     def _silence_due(self, move: _Move, passed: int) -> int | None:
         return None if move.found is None else max(passed, self._silent_from(move))
 
     def _end(self, move: _Move, time: int, _since: int) -> None:
         if move.found is not None:
-            self._emit(Ended(time, move.found.cause))
+            self._emit(Ended(time, move.found.problem_key))
             move.found = None
         self._moves.pop(move.name, None)

@@ -14,7 +14,7 @@ from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.asked import Asked
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
@@ -23,7 +23,7 @@ WINDOW_US = SECOND_US
 LISTENED_US = 2 * SECOND_US
 LOOK_US = 10 * SECOND_US
 MIN_MESSAGES = 3
-OFF_RHYTHM = 0.25
+MAX_OFFSET_OF_GAP = 0.25
 
 
 class _Sequence:
@@ -44,11 +44,11 @@ class _Sequence:
 class StartSequences:
     """Every node whose beginning was heard."""
 
-    def __init__(self, agenda: Agenda, asked: Asked, restarts: Restarts) -> None:
-        self._agenda = agenda
+    def __init__(self, deadlines: Deadlines, asked: Asked, restarts: Restarts) -> None:
+        self._deadlines = deadlines
         self._asked = asked
         self._restarts = restarts
-        self._looking = Duty(46, self._look, self._found)
+        self._looking = DeadlineKind(46, self._look, self._found)
         self._first: int | None = None
         self._sequences: dict[int, _Sequence | None] = {}
 
@@ -68,7 +68,7 @@ class StartSequences:
             return
         if sequence.begun is None:
             sequence.begun = now
-            self._agenda.put(now + LOOK_US, self._looking, node.address, sequence)
+            self._deadlines.schedule(now + LOOK_US, self._looking, node.address, sequence)
         if now - sequence.begun <= WINDOW_US:
             sequence.parts.append(part)
             sequence.looked = sequence.begun
@@ -115,7 +115,7 @@ class StartSequences:
             is_off = _is_off(part, place)
             judged += is_off is not None
             off += is_off is True
-        if 2 * off <= judged or sequence.parts[0].rhythm.returned > begun - LISTENED_US:
+        if 2 * off <= judged or sequence.parts[0].rhythm.returned_at > begun - LISTENED_US:
             return False
         return not self._asked.asked_for_anything(sequence.node.address, begun)
 
@@ -124,7 +124,7 @@ class StartSequences:
         if begun is not None:
             sequence.looked = begun
             self._restarts.begin_again(sequence.node, time, since, begun, sequence.parts[0].frame)
-        self._agenda.put(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
+        self._deadlines.schedule(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
 
 
 def _is_off(part: TopicRecord, place: int) -> bool | None:
@@ -133,7 +133,7 @@ def _is_off(part: TopicRecord, place: int) -> bool | None:
         return None
     times = part.rhythm.times
     step = times[place] - times[place - 1]
-    if abs(step - part.layout.gap) <= OFF_RHYTHM * part.layout.gap:
+    if abs(step - part.layout.gap) <= MAX_OFFSET_OF_GAP * part.layout.gap:
         return False
     gap = part.rhythm.gap() or part.layout.gap
-    return abs(step - gap) > OFF_RHYTHM * gap
+    return abs(step - gap) > MAX_OFFSET_OF_GAP * gap

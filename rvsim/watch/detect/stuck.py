@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, Agenda, Duty
+from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import SECOND_US
@@ -82,10 +82,10 @@ class _Linked(NamedTuple):
 class StuckValues:
     """Follows the values that have neighbours."""
 
-    def __init__(self, agenda: Agenda, emit: Callable[[Transition], None]) -> None:
-        self._agenda = agenda
+    def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+        self._deadlines = deadlines
         self._emit = emit
-        self._standing = Duty(24, self._due, self._expire)
+        self._standing = DeadlineKind(24, self._due, self._expire)
         self._numbers = 0
         self._values: dict[TopicRecord, list[_Value]] = {}
         self._neighbours: dict[str, dict[TopicRecord, None]] = {}
@@ -125,7 +125,7 @@ class StuckValues:
             values = self._begin(part)
         times = part.rhythm.times
         step = times[-1] - times[-2] if len(times) > 1 else 0
-        away = step > LATE_FLOOR and step > part.rhythm.limit()
+        away = step > MIN_LATE_LIMIT_US and step > part.rhythm.limit()
         for value in values:
             raw = _live(part, value.field)
             if away or raw is None or raw != value.raw:
@@ -137,7 +137,7 @@ class StuckValues:
         for value in self._values.pop(part, ()):
             value.raw = None
             if value.told is not None:
-                self._emit(Ended(time, value.told.cause))
+                self._emit(Ended(time, value.told.problem_key))
         self._said.pop(part, None)
         for parts in self._neighbours.values():
             parts.pop(part, None)
@@ -154,7 +154,7 @@ class StuckValues:
         self._links.clear()
         for parts in self._neighbours.values():
             for neighbour in parts:
-                neighbour.data = None  # what it says now is noted with its next frame
+                neighbour.settled_data = None  # what it says now is noted with its next frame
         return values
 
     def _linked(self, part: TopicRecord) -> _Linked:
@@ -179,7 +179,7 @@ class StuckValues:
         way.settle(now - lag)
         way.fresh.append((now, raw))
         if value.told is None:
-            self._agenda.put(now + lag, self._standing, value.number, value)
+            self._deadlines.schedule(now + lag, self._standing, value.number, value)
 
     # Values.
 
@@ -188,7 +188,7 @@ class StuckValues:
         value.raw, value.since, value.begun = raw, part.rhythm.times[-1], part.frame.time
         value.ways.clear()
         if value.told is not None:
-            self._emit(Ended(part.frame.time, value.told.cause))
+            self._emit(Ended(part.frame.time, value.told.problem_key))
             value.told = None
 
     @staticmethod
@@ -207,12 +207,12 @@ class StuckValues:
         for (_, _, lag), way in value.ways.items():
             way.settle(value.due - lag)
         moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.device.is_heard and part.late is None and _goes_on(part, value.due):
+        if moved is not None and part.device.is_heard and part.lateness is None and _goes_on(part, value.due):
             self._tell(value, moved, time, since)
             return
         latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
         if latest:
-            self._agenda.put(max(latest), self._standing, value.number, value)
+            self._deadlines.schedule(max(latest), self._standing, value.number, value)
 
     def _tell(self, value: _Value, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved

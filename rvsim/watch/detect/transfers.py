@@ -17,7 +17,7 @@ from rvsim.watch.detect.failures import FailureBook, Failures
 from rvsim.watch.detect.refusals import Refusals
 from rvsim.watch.detect.starts import Starts
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Topic, TransferFailed, Transition
 from rvsim.wire.acknowledgment import ACKNOWLEDGMENT, read_acknowledgment, read_request
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
@@ -32,7 +32,7 @@ PACKETS = frozenset({CONNECTION_MANAGEMENT, DATA_TRANSFER})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs that this is about."""
 FAILURES_TO_TELL = 2
-_FAILED = frozenset(
+FAILING_KINDS = frozenset(
     {
         ProblemKind.SIZE_MISMATCH,
         ProblemKind.CONTRADICTED,
@@ -68,16 +68,16 @@ class Transfers:
     def __init__(
         self,
         emit: Callable[[Transition], None],
-        agenda: Agenda,
+        deadlines: Deadlines,
         name_of: Callable[[int], str],
         message_of: Callable[[int], str | None],
     ) -> None:
-        self._agenda, self._name_of, self._message_of = agenda, name_of, message_of
+        self._deadlines, self._name_of, self._message_of = deadlines, name_of, message_of
         self._long = LongMessageListener()
-        self._waiting = Duty(_ORDER, self._wait_due, self._give_up)
+        self._waiting = DeadlineKind(_ORDER, self._wait_due, self._give_up)
         self._starts = Starts()
-        self._book: FailureBook[_Key, Failures] = FailureBook(_ORDER + 1, agenda, emit, Failures)
-        self._refusals = Refusals(_ORDER + 2, agenda, emit, name_of, message_of, self._starts)
+        self._book: FailureBook[_Key, Failures] = FailureBook(_ORDER + 1, deadlines, emit, Failures)
+        self._refusals = Refusals(_ORDER + 2, deadlines, emit, name_of, message_of, self._starts)
         self._last: dict[frozenset[int], Frame] = {}
         """The last transport frame between two nodes."""
 
@@ -115,7 +115,7 @@ class Transfers:
         if len(self._last) > _MAX_PAIRS:
             del self._last[next(iter(self._last))]
         if self._long.open_sessions:
-            self._agenda.put(now + T1_US, self._waiting, 0, None)
+            self._deadlines.schedule(now + T1_US, self._waiting, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
     def _take(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
@@ -123,7 +123,7 @@ class Transfers:
         for event in events:
             if isinstance(event, LongMessage):
                 self._succeed(_Key(event.source, event.destination, event.dgn), time)
-            elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
+            elif isinstance(event, TransferProblem) and event.kind in FAILING_KINDS and event.dgn is not None:
                 dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
                 key = _Key(event.source, event.destination, dgn)
                 if event.kind is ProblemKind.INCOMPLETE and event.destination != GLOBAL_ADDRESS:
@@ -181,4 +181,4 @@ class Transfers:
         self._take(self._long.expire(due), due, time, since, None)
         later = self._long.due()
         if later is not None:
-            self._agenda.put(min(later, due + T1_US), self._waiting, 0, None)
+            self._deadlines.schedule(min(later, due + T1_US), self._waiting, 0, None)

@@ -14,7 +14,7 @@ from collections.abc import Callable
 
 from rvsim.rig.model import DEFAULT_SETTLING_TIME_US
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
-from rvsim.watch.traffic import Agenda, Duty
+from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import CommandsContradict, Ended, Transition
 from rvsim.wire.fields import Reading
 
@@ -50,13 +50,17 @@ class TwoCommanders:
     """Holds each command against those of the other sources."""
 
     def __init__(
-        self, planned: PlannedDevices, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
+        self,
+        planned: PlannedDevices,
+        deadlines: Deadlines,
+        emit: Callable[[Transition], None],
+        name_of: Callable[[int], str],
     ) -> None:
         self._planned = planned
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._name_of = name_of
-        self._calming = Duty(20, self._calm_due, self._end)
+        self._calming = DeadlineKind(20, self._calm_due, self._end)
         self._last: dict[Thing, dict[int, Command]] = {}
         self._pairs: dict[tuple[Thing, frozenset[int]], _Contradictions] = {}
 
@@ -105,7 +109,7 @@ class TwoCommanders:
             (other.frame, command.frame),
         )
         self._emit(counted.told)
-        self._agenda.put(counted.turned + counted.calm, self._calming, counted.number, counted)
+        self._deadlines.schedule(counted.turned + counted.calm, self._calming, counted.number, counted)
 
     def _calm_due(self, counted: _Contradictions, passed: int) -> int | None:
         due = counted.turned + counted.calm
@@ -113,7 +117,7 @@ class TwoCommanders:
 
     def _end(self, counted: _Contradictions, time: int, since: int) -> None:  # noqa: ARG002 - as every duty
         if counted.told is not None:
-            self._emit(Ended(time, counted.told.cause))
+            self._emit(Ended(time, counted.told.problem_key))
         counted.told = None
         counted.begin(time)
 

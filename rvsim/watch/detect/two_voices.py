@@ -24,10 +24,10 @@ from operator import attrgetter, sub
 from rvsim.rig.functions import FUNCTIONS, by_dsa
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import Ended, TwoVoices, VoiceSign
+from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, AddressRecord, TopicRecord
+from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import Emit, Ended, TwoSenders, TwoSendersSign
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 
@@ -67,24 +67,24 @@ class _Address:
         """The gap that each message kept when it was first known."""
         self.seen = 0
         """When a sign was seen last."""
-        self.sign: tuple[VoiceSign, str, str, Frame] | None = None
-        self.found: TwoVoices | None = None
+        self.sign: tuple[TwoSendersSign, str, str, Frame] | None = None
+        self.found: TwoSenders | None = None
 
 
 class Voices:
     """Every address of a bus."""
 
     def __init__(
-        self, roll_call: RollCall, agenda: Agenda, emit: Emit, restarts: Restarts, told: Callable[[int], bool]
+        self, roll_call: RollCall, deadlines: Deadlines, emit: Emit, restarts: Restarts, told: Callable[[int], bool]
     ) -> None:
         """Take what knows restarts, and who tells whether an address is told to be shared already."""
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._restarts = restarts
         self._told = told
-        self._looking = Duty(47, self._look, self._seen)
-        self._calm = Duty(48, self._calm_due, self._end)
+        self._looking = DeadlineKind(47, self._look, self._seen)
+        self._calm = DeadlineKind(48, self._calm_due, self._end)
         self._addresses: dict[int, _Address] = {}
 
     def observe(self, part: TopicRecord, now: int) -> None:
@@ -95,7 +95,7 @@ class Voices:
         address = self._addresses.get(node.address)
         if address is None:
             address = self._addresses[node.address] = _Address(node, now)
-            self._agenda.put(now + LOOK_US, self._looking, node.address, address)
+            self._deadlines.schedule(now + LOOK_US, self._looking, node.address, address)
         name = _function(part)
         if name is not None:
             address.functions.setdefault(name, now)
@@ -109,7 +109,7 @@ class Voices:
     def note_trains(self, part: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
         """Take in that a message was found to carry two trains of values."""
         address = self._addresses[part.node.address]
-        address.sign = VoiceSign.TWO_VALUE_TRAINS, what, figures, part.frame
+        address.sign = TwoSendersSign.TWO_VALUE_TRAINS, what, figures, part.frame
         self._tell(address, time, time, now)
 
     # What is due.
@@ -123,24 +123,24 @@ class Voices:
         address.seen = passed if address.sign is not None else address.seen
         if address.sign is not None:
             return passed
-        silent = address.node.last() < passed - LOOK_US
-        return passed + LOOK_US * (max(1, -((passed - self._agenda.until) // LOOK_US)) if silent else 1)
+        silent = address.node.last_heard() < passed - LOOK_US
+        return passed + LOOK_US * (max(1, -((passed - self._deadlines.checked_until) // LOOK_US)) if silent else 1)
 
     def _seen(self, address: _Address, time: int, since: int) -> None:
         now = address.seen
         self._tell(address, time, since, now)
-        self._agenda.put(now + LOOK_US, self._looking, address.node.address, address)
+        self._deadlines.schedule(now + LOOK_US, self._looking, address.node.address, address)
 
     def _tell(self, address: _Address, time: int, since: int, now: int) -> None:
         address.seen = now
         source = address.node.address
         if address.sign is None or self._told(source):
             return
-        device = (self._roll_call.observe_address(address.node) or address.node.nobody).name
+        device = (self._roll_call.planned_device_at(address.node) or address.node.unassigned).name
         if address.found is not None:
             device, since = address.found.device, address.found.since
-        address.found = TwoVoices(time, since, device, source, *address.sign)
-        self._agenda.put(now + CALM_US, self._calm, source, address)
+        address.found = TwoSenders(time, since, device, source, *address.sign)
+        self._deadlines.schedule(now + CALM_US, self._calm, source, address)
         self._emit(address.found)
 
     def _calm_due(self, address: _Address, passed: int) -> int:
@@ -148,12 +148,12 @@ class Voices:
 
     def _end(self, address: _Address, time: int, _since: int) -> None:
         if address.found is not None:
-            self._emit(Ended(time, address.found.cause))
+            self._emit(Ended(time, address.found.problem_key))
             address.found = None
 
     # Twice as often.
 
-    def _twice_as_often(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
+    def _twice_as_often(self, address: _Address, now: int) -> tuple[TwoSendersSign, str, str, Frame] | None:
         for part in sorted(address.node.topics, key=_number):
             times = part.rhythm.times
             if part.layout.gap is None or len(times) < FRAMES:
@@ -165,12 +165,12 @@ class Voices:
             elif times[-1] - times[-FRAMES] < FRAMES * 0.6 * kept and self._are_two_trains(part, kept, now):
                 share = (times[-1] - times[-FRAMES]) / (FRAMES - 1) / SECOND_US
                 figures = f"every {share:.3g} s on average instead of {kept / SECOND_US:.3g} s, and says the same"
-                return VoiceSign.TWICE_AS_OFTEN, str(part.topic), figures, part.frame
+                return TwoSendersSign.TWICE_AS_OFTEN, str(part.topic), figures, part.frame
         return None
 
     def _are_two_trains(self, part: TopicRecord, kept: int, now: int) -> bool:
         times = list(part.rhythm.times)[-FRAMES:]
-        if part.changed > times[0] or now - times[-1] > 2 * kept:
+        if part.changed_at > times[0] or now - times[-1] > 2 * kept:
             return False
         if self._restarts.recent(part.node.address, times[-1]) or _lamp_is_on(part):
             return False
@@ -182,7 +182,7 @@ class Voices:
 
     # Another function.
 
-    def _other_function(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
+    def _other_function(self, address: _Address, now: int) -> tuple[TwoSendersSign, str, str, Frame] | None:
         later = [name for name, first in address.functions.items() if first > address.first + BEGINS_LATER_US]
         early = [name for name in address.functions if name not in later]
         for name in later:
@@ -193,7 +193,7 @@ class Voices:
             if _is_complete(name, own) and any(part.rhythm.times[-1] > own[0].rhythm.times[0] for part in others):
                 title = FUNCTIONS[name].title
                 figures = f"beside {' and '.join(FUNCTIONS[one].title for one in early)}, which it was from the start"
-                return VoiceSign.OTHER_FUNCTION, title, figures, own[0].frame
+                return TwoSendersSign.OTHER_FUNCTION, title, figures, own[0].frame
         return None
 
 
@@ -213,7 +213,7 @@ def _going_on(node: AddressRecord, name: str, now: int) -> list[TopicRecord]:
         for part in own
         if part.layout.gap is not None
         and len(part.rhythm.times) >= FRAMES_OF_A_FUNCTION
-        and now - part.rhythm.times[-1] <= HEARTBEAT_FLOOR
+        and now - part.rhythm.times[-1] <= MIN_SILENCE_LIMIT_US
     ]
 
 

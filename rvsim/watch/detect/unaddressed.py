@@ -13,9 +13,8 @@ from collections.abc import Callable
 
 from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
-from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import Agenda, Duty
-from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
+from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.transitions import CannotClaim, Emit, Ended, SentWithoutAddress
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, split_identifier
@@ -44,7 +43,7 @@ class _Homeless:
 class _Speech:
     """A message that comes from an address nobody can have."""
 
-    def __init__(self, number: int, node: AddressRecord, found: AddressMissing) -> None:
+    def __init__(self, number: int, node: AddressRecord, found: SentWithoutAddress) -> None:
         self.number = number
         self.node = node
         self.found = found
@@ -58,14 +57,14 @@ class Unaddressed:
     """Every node of a bus that has no address."""
 
     def __init__(
-        self, agenda: Agenda, emit: Emit, called: Callable[[Name], str], at: Callable[[Name], int | None]
+        self, deadlines: Deadlines, emit: Emit, called: Callable[[Name], str], at: Callable[[Name], int | None]
     ) -> None:
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._called = called
         self._at = at
-        self._answer = Duty(40, self._answer_due, self._over)
-        self._calm = Duty(41, self._calm_due, self._stopped)
+        self._answer = DeadlineKind(40, self._answer_due, self._over)
+        self._calm = DeadlineKind(41, self._calm_due, self._stopped)
         self._homeless: dict[Name, _Homeless] = {}
         self._speeches: dict[tuple[int, int], _Speech] = {}
         self._count = 0
@@ -94,9 +93,9 @@ class Unaddressed:
             return
         key = source, part.topic.dgn
         if key not in self._speeches:
-            found = AddressMissing(time, part.node.nobody.name, part.topic, part.frame)
+            found = SentWithoutAddress(time, part.node.unassigned.name, part.topic, part.frame)
             speech = self._speeches[key] = _Speech(self._next(), part.node, found)
-            self._agenda.put(now + CALM_US, self._calm, speech.number, speech)
+            self._deadlines.schedule(now + CALM_US, self._calm, speech.number, speech)
             self._emit(found)
 
     def _asked(self, part: TopicRecord, now: int) -> None:
@@ -108,7 +107,7 @@ class Unaddressed:
     def _doubt(self, one: _Homeless, now: int) -> None:
         if one.doubted is None:
             one.doubted = now
-            self._agenda.put(now + ANSWER_US, self._answer, one.number, one)
+            self._deadlines.schedule(now + ANSWER_US, self._answer, one.number, one)
 
     def _next(self) -> int:
         self._count += 1
@@ -122,7 +121,7 @@ class Unaddressed:
     def _over(self, one: _Homeless, time: int, _since: int) -> None:
         one.over = True
         del self._homeless[one.found.name]
-        self._emit(Ended(time, one.found.cause))
+        self._emit(Ended(time, one.found.problem_key))
 
     def _calm_due(self, speech: _Speech, passed: int) -> int | None:
         last = max((part.rhythm.times[-1] for part in speech.parts()), default=0)
@@ -130,9 +129,9 @@ class Unaddressed:
 
     def _stopped(self, speech: _Speech, time: int, _since: int) -> None:
         for part in speech.parts():
-            part.listen()
+            part.examine_next()
         del self._speeches[speech.node.address, speech.found.topic.dgn]
-        self._emit(Ended(time, speech.found.cause))
+        self._emit(Ended(time, speech.found.problem_key))
 
 
 def _is_allowed(part: TopicRecord) -> bool:

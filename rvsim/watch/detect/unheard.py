@@ -11,9 +11,9 @@ from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
 from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
-from rvsim.watch.identity.records import HEARTBEAT_FLOOR, TopicRecord
-from rvsim.watch.traffic import MISSED_IN_A_ROW, Agenda, Duty
-from rvsim.watch.transitions import Ended, NobodyObeys, Transition
+from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
+from rvsim.watch.traffic import MISSED_IN_A_ROW, DeadlineKind, Deadlines
+from rvsim.watch.transitions import CommandedFunctionMissing, Ended, Transition
 from rvsim.wire.catalogue import Catalogue
 
 
@@ -24,7 +24,7 @@ class _Commanded:
         self.number = number
         self.first = command
         self.count = 0
-        self.told: NobodyObeys | None = None
+        self.told: CommandedFunctionMissing | None = None
 
 
 class UnheardFunctions:
@@ -34,16 +34,16 @@ class UnheardFunctions:
         self,
         planned: PlannedDevices,
         catalogue: Catalogue,
-        agenda: Agenda,
+        deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
     ) -> None:
         self._planned = planned
         self._catalogue = catalogue
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._name_of = name_of
-        self._waiting = Duty(22, self._due, self._tell)
+        self._waiting = DeadlineKind(22, self._due, self._tell)
         self._commanded: dict[Thing, _Commanded] = {}
         self._heard: set[Thing] = set()
         self._stated: set[tuple[str, int]] = set()
@@ -67,7 +67,7 @@ class UnheardFunctions:
             state.told = state.told._replace(time=command.frame.time, commands=state.count, command=command.frame)
             self._emit(state.told)
         else:
-            self._agenda.put(state.first.now + limit, self._waiting, state.number, state)
+            self._deadlines.schedule(state.first.now + limit, self._waiting, state.number, state)
 
     def status(self, part: TopicRecord) -> None:
         """Take in a status of a function."""
@@ -79,7 +79,7 @@ class UnheardFunctions:
         self._heard.add(thing)
         state = self._commanded.pop(thing, None)
         if state is not None and state.told is not None:
-            self._emit(Ended(part.frame.time, state.told.cause))
+            self._emit(Ended(part.frame.time, state.told.problem_key))
 
     def heartbeat(self, part: TopicRecord) -> None:
         """Take in a heartbeat."""
@@ -92,7 +92,7 @@ class UnheardFunctions:
         defined = set(FUNCTIONS[thing.function].statuses).intersection(self._catalogue.names)
         known = map(self._catalogue.by_name, defined)
         gaps = [spec.gap_us for spec in known if spec.gap_us is not None and spec.fields]
-        return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * max(gaps)) if gaps else None
+        return max(MIN_SILENCE_LIMIT_US, MISSED_IN_A_ROW * max(gaps)) if gaps else None
 
     def _due(self, state: _Commanded, passed: int) -> int | None:
         thing = state.first.thing._replace(node=None)
@@ -102,8 +102,10 @@ class UnheardFunctions:
         thing = state.first.thing._replace(node=None)
         if any((thing.function, source) not in self._stated for source in self._beating.get(thing.function, ())):
             return
-        waited = self._limit(thing) or HEARTBEAT_FLOOR
+        waited = self._limit(thing) or MIN_SILENCE_LIMIT_US
         first = state.first
         device = self._name_of(first.source)
-        state.told = NobodyObeys(time, since, device, str(thing), waited, state.count, first.topic, first.frame)
+        state.told = CommandedFunctionMissing(
+            time, since, device, str(thing), waited, state.count, first.topic, first.frame
+        )
         self._emit(state.told)

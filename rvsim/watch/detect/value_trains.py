@@ -55,7 +55,7 @@ class ValueTrains:
             if train.run >= ALTERNATIONS and train.before is not None:
                 both = compose(field.brief(train.before), " and ", field.brief(raw))
                 figures = both + f", {ALTERNATIONS // 2 + 1} times in turn"
-                self._tell(part, f"{part.topic} {field.title}", figures, time, now)
+                self._tell(part, f"{field.title} of {part.topic}", figures, time, now)
 
     @staticmethod
     def _next(part: TopicRecord, train: _Train | None, raw: int, now: int) -> _Train:

@@ -1,5 +1,5 @@
-"""From a problem to the words of its flag: a function for each kind of problem, those of one subject in a file.
+"""The text of a flag, made from the problem that it reports: one function for each kind of problem, one file a subject.
 
-Knows: the trade's words, how serious each kind is, and what to try next. Does not know how a problem was found, nor
-which flags stand.
+Knows: the terms of the trade, how serious each kind of problem is, and what to try next. Does not know how a problem
+was found, nor which flags are open.
 """

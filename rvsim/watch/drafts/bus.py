@@ -1,11 +1,11 @@
-"""Flags about the pair of wires, and about the times of its log.
+"""Flags about bus load, bus errors and acknowledgement, and about the times of a log.
 
-Knows: where to look when the pair is full, silent or spoilt. Does not know frames.
+Knows: what to check when the bus is too busy or disturbed, or frames are not acknowledged. Does not know frames.
 """
 
 from rvsim.rig.quantity import time_text
 from rvsim.watch.bus.overload import BUSY_WARNING
-from rvsim.watch.drafts.draft import Drafts, FlagDraft, span
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, counted, span
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import (
     BusBusy,
@@ -13,9 +13,9 @@ from rvsim.watch.transitions import (
     ErrorsOnBus,
     LoadImpossible,
     LogOutOfOrder,
-    NobodyAcknowledges,
-    TimesMisread,
-    WaitedTooLong,
+    SenderNotAcknowledged,
+    TimesInWrongUnit,
+    WorstCaseExceeded,
 )
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
@@ -24,12 +24,12 @@ from rvsim.wire.timing import BIT_RATE
 
 def _busy(found: BusBusy) -> FlagDraft:
     text = (
-        f"the pair is {found.percent:.0f} % busy, more than {found.above} %: {found.frames} frames in the second up to "
-        f"{time_text(found.worst)}, {found.share:.0f} % of its bits from {found.most}"
+        f"bus load {found.percent:.0f} %, above {found.above} %: {counted(found.frames, 'frame')} in the second up to "
+        f"{time_text(found.worst)}, {found.share:.0f} % of the bits from {found.most}"
     )
     advice = (
-        "that device first: does it send more often than its messages ask for, or the same again and again; then fewer "
-        "devices on this pair, or a second one"
+        "check that device first: does it send more often than its messages require, or the same frame repeatedly; "
+        "then connect fewer devices to this bus, or divide it into two"
     )
     severity = Severity.WARNING if found.above >= BUSY_WARNING else Severity.NOTICE
     return FlagDraft(FlagKind.BUS_BUSY, "bus", severity, text, advice, ())
@@ -37,38 +37,38 @@ def _busy(found: BusBusy) -> FlagDraft:
 
 def _impossible(found: LoadImpossible) -> FlagDraft:
     text = (
-        f"computed load of {found.percent:.1f} %: {found.frames} frames in the second up to {time_text(found.since)} "
-        f"are more than {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; no load is judged"
+        f"computed bus load {found.percent:.1f} %: {counted(found.frames, 'frame')} in the second up to "
+        f"{time_text(found.since)} exceed what {BIT_RATE} bit/s can carry, so the times or the bit rate are wrong; bus "
+        "load is no longer judged"
     )
     advice = (
-        "the clock of whoever recorded or of the adapter: times that were given in heaps, or in another unit; then the "
-        f"bit rate, which is {BIT_RATE} on RV-C"
+        "check the clock of the recorder or the adapter: one time for many frames, or times in another unit; then "
+        f"check the bit rate, which is {BIT_RATE} bit/s on RV-C"
     )
     return FlagDraft(FlagKind.BUS_BUSY, "bus", Severity.NOTICE, text, advice, ())
 
 
 def _errors(found: ErrorsOnBus) -> FlagDraft:
-    times = (
-        time_text(found.since) if found.last == found.since else f"{time_text(found.since)} to {time_text(found.last)}"
-    )
-    told = [f"{found.errors} error frame{'' if found.errors == 1 else 's'} from {times}"] if found.errors else []
+    first, last = time_text(found.since), time_text(found.last)
+    times = f"at {first}" if found.last == found.since else f"from {first} to {last}"
+    texts = [f"{counted(found.errors, 'error frame')} {times}"] if found.errors else []
     if found.most > 1:
-        told.append(f"{found.most} of them within 10 s")
-    told += [f"{one.node} is {one.state}" for one in found.controllers]
+        texts.append(f"{found.most} of them within 10 s")
+    texts += [f"{controller.node} is {controller.state}" for controller in found.controllers]
     if not found.valid:
-        told.append("and not one valid frame")
+        texts.append("no valid frame")
     wires = (
-        "with the power off, both terminators (60 ohm across the pair is right for two); then the wiring: every plug "
-        "and drop, swapped or chafed wires"
+        "with the power off, both terminators (60 ohm across the two bus wires is right for two); then the wiring: "
+        "every plug and drop, swapped or chafed wires"
     )
-    rate = f"the bit rate of whoever joined last or records, which is {BIT_RATE} on RV-C"
+    rate = f"check the bit rate of the device that joined last and of the recorder: {BIT_RATE} bit/s on RV-C"
     if not found.valid:
-        rate = f"the bit rate first: with a wrong one nothing valid can come; it is {BIT_RATE} on RV-C"
-    evidence = [f"{count} in the second from {second} s" for second, count in found.seconds]
-    evidence += [f"{count} times: {about}" for about, count in found.about]
-    evidence += [_counters(one) for one in found.controllers]
+        rate = f"check the bit rate first, {BIT_RATE} bit/s on RV-C: with a wrong one no valid frame can come"
+    evidence = [f"{counted(count, 'error frame')} in the second from {second} s" for second, count in found.seconds]
+    evidence += [f"{counted(count, 'error frame')}: {about}" for about, count in found.about]
+    evidence += [_counters(controller) for controller in found.controllers]
     return FlagDraft(
-        FlagKind.BUS_ERRORS, "bus", _EXTENTS[found.extent], ", ".join(told), f"{rate}; then, {wires}", tuple(evidence)
+        FlagKind.BUS_ERRORS, "bus", _EXTENTS[found.extent], ", ".join(texts), f"{rate}; then, {wires}", tuple(evidence)
     )
 
 
@@ -79,58 +79,55 @@ _EXTENTS = {
 }
 
 
-def _counters(one: StateChanged) -> str:
-    counters = ((one.transmit_errors, "transmit"), (one.receive_errors, "receive"))
-    known = "".join(f", {count} {what} errors" for count, what in counters if count is not None)
-    return f"{one.node}: {one.state} since {time_text(one.time)}{known}"
+def _counters(controller: StateChanged) -> str:
+    counters = ((controller.transmit_errors, "transmit"), (controller.receive_errors, "receive"))
+    known = "".join(f", {counted(count, f'{what} error')}" for count, what in counters if count is not None)
+    return f"{controller.node}: {controller.state} since {time_text(controller.time)}{known}"
 
 
 def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
     often = "once" if found.steps == 1 else f"{found.steps} times"
     text = (
-        f"its times run back {often} in {found.entries} entries, by {found.longest / SECOND_US:.6g} s at most; nothing "
-        "is judged by its times: no lateness, silence, pause or load"
+        f"its times run backwards {often} in {found.entries} entries, by {found.longest_us / SECOND_US:.6g} s at most; "
+        "lateness, silence, pauses and bus load are not judged"
     )
     advice = (
-        "sort the file by its times first, then look at it again; where a clock was set while it was recorded, cut the "
-        "file there"
+        "sort the file by its times, then survey it again; where a clock was set during the recording, cut the file "
+        "there"
     )
     evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
 
 
-def _misread(found: TimesMisread) -> FlagDraft:
+def _misread(found: TimesInWrongUnit) -> FlagDraft:
     unit = {1_000: "milliseconds", 1_000_000: "microseconds"}[found.factor]
     text = (
-        f"its times look like {unit} written as seconds: {found.messages} messages whose gap is defined stand about "
-        f"{found.factor} times as far apart; nothing is judged by its times: no lateness, silence, pause or load"
+        f"its times look like {unit} written as seconds: {counted(found.messages, 'message')} with a defined gap, each "
+        f"about {found.factor} times as far apart as defined; lateness, silence, pauses and bus load are not judged"
     )
-    advice = f"divide its times by {found.factor} and look at it again, or export it anew with times in seconds"
+    advice = f"divide its times by {found.factor} and survey it again, or export it again with times in seconds"
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, ())
 
 
-def _waited(found: WaitedTooLong) -> FlagDraft:
+def _waited(found: WorstCaseExceeded) -> FlagDraft:
     text = (
-        f"{found.message} of {found.device} took {found.response / 1000:.1f} ms to get through, and the plan promises "
-        f"{found.promised / 1000:.1f} ms at worst, without errors and if everybody keeps to the plan"
+        f"{found.message} of {found.device} took {found.response_us / 1000:.1f} ms to get through; computed from the "
+        f"plan: at most {found.worst_case_us / 1000:.1f} ms, without errors and if every device keeps to the plan"
     )
     advice = (
-        "who sends more than the plan has, or more often: see who used the pair; or what spoils frames, so that they "
-        "are sent again: with the power off, both terminators (60 ohm across the pair) and every plug"
+        "find the device that sends more than planned, or more often; or what corrupts frames, so that they are sent "
+        "again: with the power off, check both terminators (60 ohm across the two bus wires) and every plug"
     )
     return FlagDraft(
         FlagKind.BUS_BUSY, "bus", Severity.WARNING, text, advice, (f"ready at {found.since / SECOND_US:.6f} s",)
     )
 
 
-def _unacknowledged(found: NobodyAcknowledges) -> FlagDraft:
-    text = (
-        f"nobody acknowledges what it sends: nothing of it has come through for {span(found.limit)}, and it goes on "
-        "trying"
-    )
+def _unacknowledged(found: SenderNotAcknowledged) -> FlagDraft:
+    text = f"its frames are not acknowledged: none of them got through for {span(found.limit_us)}, and it keeps trying"
     advice = (
-        "one node alone cannot send: is another one powered, with the same bit rate? if so, its two wires, which may "
-        "be swapped, then its drop and its data plug"
+        "a device alone on the bus cannot send: check that another one is powered and has the same bit rate; if so, "
+        "check its two bus wires, which may be swapped, then its drop and its data plug"
     )
     evidence = (f"identifier {found.identifier:08X}, first tried at {time_text(found.since)}",)
     return FlagDraft(FlagKind.NO_ACKNOWLEDGE, found.device, Severity.FAULT, text, advice, evidence)
@@ -141,7 +138,7 @@ DRAFTS: Drafts = {
     LoadImpossible: _impossible,
     ErrorsOnBus: _errors,
     LogOutOfOrder: _out_of_order,
-    TimesMisread: _misread,
-    WaitedTooLong: _waited,
-    NobodyAcknowledges: _unacknowledged,
+    TimesInWrongUnit: _misread,
+    WorstCaseExceeded: _waited,
+    SenderNotAcknowledged: _unacknowledged,
 }

@@ -1,46 +1,46 @@
-"""Flags about how nodes claim their addresses, and about restarts.
+"""Flags about address claims and about restarts.
 
-Knows: what to look at when a node has no address, a NAME stands twice, or a device starts again and again. Does not
-know how that was found.
+Knows: what to check when a node has no address, two units have one NAME, or a device restarts repeatedly. Does not know
+how that was found.
 """
 
 from rvsim.rig.claimed import name_text
 from rvsim.watch.drafts.addresses import unit
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import AddressMissing, CannotClaim, NameShared, Restarted
+from rvsim.watch.transitions import CannotClaim, NameShared, Restarted, SentWithoutAddress
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
 
-def _homeless(found: CannotClaim) -> FlagDraft:
-    before = f"; it was at {found.before:02X} hex before" if found.before is not None else ""
-    text = f"it could not claim an address and sends nothing more: {unit(found.name)}{before}"
+def _cannot_claim(found: CannotClaim) -> FlagDraft:
+    before = f"; its address before was {found.before:02X} hex" if found.before is not None else ""
+    text = f"could not claim an address and has stopped sending: {unit(found.name)}{before}"
     advice = (
-        "another unit holds the address that it wants: find the two that want one address, and give one of them "
-        "another, or let it choose an address by itself, if it can"
+        "another unit holds the address that it wants: find the two that want the same address, and give one of them "
+        "another one, or let it choose its address itself, if it can"
     )
     evidence = (f"NAME {name_text(found.name)}", *frame_line(found.last))
     return FlagDraft(FlagKind.CANNOT_CLAIM, found.device, Severity.FAULT, text, advice, evidence)
 
 
-def _twice(found: NameShared) -> FlagDraft:
+def _shared_name(found: NameShared) -> FlagDraft:
     one, other = found.sources
-    text = f"addresses {one:02X} hex and {other:02X} hex both speak under one NAME: {unit(found.name)}"
+    text = f"addresses {one:02X} hex and {other:02X} hex both send under one NAME: {unit(found.name)}"
     advice = (
-        "two units were given one serial number, or settings were copied from one to the other: unplug one and see "
-        "which address goes, then have its NAME set right by its maker's tool"
+        "two units have one serial number, or settings were copied from one to the other: unplug one to see which "
+        "address stops, then have its NAME corrected with its manufacturer's tool"
     )
     evidence = (f"NAME {name_text(found.name)}", *frame_line(found.last, "last frame"))
     return FlagDraft(FlagKind.SHARED_NAME, found.device, Severity.FAULT, text, advice, evidence)
 
 
-def _addressless(found: AddressMissing) -> FlagDraft:
+def _no_address(found: SentWithoutAddress) -> FlagDraft:
     which = "null" if found.topic.source == NULL_ADDRESS else "global"
-    text = f"{found.topic} comes from the {which} address ({found.topic.source:02X} hex), which no device can have"
+    text = f"{found.topic}: sent from the {which} address ({found.topic.source:02X} hex), which no device can have"
     advice = (
-        "its sender speaks before it has an address, or has lost it: find it by what the message says or by "
-        "unplugging, then its firmware, and who else wants its address"
+        "its sender sends before it has an address, or has lost it: identify it by the content of the message or by "
+        "unplugging; then check its firmware, and which other device wants its address"
     )
     return FlagDraft(
         FlagKind.NO_ADDRESS, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic
@@ -48,15 +48,15 @@ def _addressless(found: AddressMissing) -> FlagDraft:
 
 
 def _restarted(found: Restarted) -> FlagDraft:
-    how = "claims its address again" if found.claimed else "begins again with its start-up sequence"
-    if found.times == 1 or found.shortest is None:
-        text = f"restarted once: it {how}, and nobody asked it to"
+    how = "claimed its address again" if found.claimed else "repeated its start-up sequence"
+    if found.times == 1 or found.shortest_us is None:
+        text = f"restarted once: it {how} without a request"
     else:
-        between = f"{found.shortest / SECOND_US:.3g} s"
-        text = f"restarted {found.times} times, the shortest time between two {between}; nobody asked it to"
+        between = f"{found.shortest_us / SECOND_US:.3g} s"
+        text = f"restarted {found.times} times without a request; the shortest time between two restarts is {between}"
     advice = (
-        "its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its plug; "
-        "then its firmware, which may start again by itself"
+        "check its supply first: the voltage at its plug while the heaviest load starts, its fuse, its ground, its "
+        "plug; then its firmware, which may restart by itself"
     )
     return FlagDraft(
         FlagKind.RESTARTED, found.device, Severity.WARNING, text, advice, frame_line(found.last, "last restart")
@@ -64,8 +64,8 @@ def _restarted(found: Restarted) -> FlagDraft:
 
 
 DRAFTS: Drafts = {
-    CannotClaim: _homeless,
-    NameShared: _twice,
-    AddressMissing: _addressless,
+    CannotClaim: _cannot_claim,
+    NameShared: _shared_name,
+    SentWithoutAddress: _no_address,
     Restarted: _restarted,
 }

@@ -1,6 +1,6 @@
-"""What a flag says before it has a number, and the phrases that several kinds share.
+"""A flag before it has a number, and the phrases that several kinds of flag share.
 
-Knows: spans, gaps and frames in words. Does not know any kind of problem.
+Knows: how durations, gaps, counts and frames are written. Does not know any kind of problem.
 """
 
 from collections.abc import Callable, Mapping
@@ -15,8 +15,9 @@ from rvsim.wire.frame import SECOND_US, Frame
 class FlagDraft(NamedTuple):
     """A flag without its number.
 
-    ``topic`` and ``field`` are what it is about, None where it is about no message or field. ``heard`` is, where
-    something stays away, when it was heard last; ``absent`` tells that it was never heard at all.
+    ``topic`` and ``field`` are the message and the field that it concerns, None where it concerns none. ``heard`` is
+    the time of the last frame (microseconds), set only where something is missing. ``absent`` is true for a device
+    that was never heard.
     """
 
     kind: FlagKind
@@ -32,19 +33,24 @@ class FlagDraft(NamedTuple):
 
 
 Drafts = Mapping[type, Callable[[Any], FlagDraft]]
-"""The function for each kind of problem."""
+"""Maps each class of problem to the function that writes its flag."""
 
 
 def span(length: int) -> str:
-    """Write a length of time given in microseconds."""
+    """Write a duration, given in microseconds, in seconds."""
     return f"{length / SECOND_US:.1f} s"
 
 
 def due(length: int | None) -> str:
-    """Say how often a message is due; nothing where it is not periodic."""
+    """Write the gap of a message (microseconds), as the end of a sentence; nothing where it is not periodic."""
     return f", due every {length / SECOND_US:.3g} s" if length is not None else ""
 
 
+def counted(count: int, noun: str) -> str:
+    """Write a count with its noun: ``1 command``, ``2 commands``."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def frame_line(frame: Frame | None, which: str = "frame") -> tuple[str, ...]:
-    """Return a frame as a line of evidence, nothing where there is none."""
+    """Return a frame as one line of evidence; no line where the frame is None."""
     return (f"{which} {frame} at {time_text(frame.time)}",) if frame is not None else ()

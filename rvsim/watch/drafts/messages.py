@@ -1,56 +1,58 @@
-"""Flags about whole messages, and about what a node says of itself.
+"""Flags about whole messages, and about faults that a node reports.
 
-Knows: what a wrong length, an unknown message and a reported fault ask for. Does not know the definitions.
+Knows: what to do about a wrong length, an unknown message and a reported fault. Does not know the definitions.
 """
 
 from rvsim.rig.functions import by_dsa
-from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
+from rvsim.watch.drafts.draft import Drafts, FlagDraft, counted, frame_line
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import FaultReported, LengthWrong, NameMissing
+from rvsim.watch.transitions import FaultReported, LengthWrong, MessageUndefined
 
 
 def _length(found: LengthWrong) -> FlagDraft:
     if found.fields:
-        without = ", ".join(name.replace("_", " ") for name in found.fields)
-        text = f"{found.topic} has {found.length} bytes, its fields need {found.needed}; without {without}"
+        missing = ", ".join(name.replace("_", " ") for name in found.fields)
+        text = f"{found.topic}: {counted(found.length, 'byte')}, its fields need {found.needed}; missing: {missing}"
     else:
-        text = f"{found.topic} has {found.length} bytes, more than the {found.needed} that are defined"
+        text = f"{found.topic}: {counted(found.length, 'byte')}, more than the {found.needed} that are defined"
     if found.harmless:
-        severity, advice = Severity.NOTICE, "nothing: what is missing counts as no data"
+        severity, advice = Severity.NOTICE, "nothing to do: the missing fields count as no data"
     else:
-        severity, advice = Severity.WARNING, "its firmware, and whether the definition of this message is right"
+        severity, advice = Severity.WARNING, "check its firmware, and whether the definition of this message is right"
     return FlagDraft(FlagKind.WRONG_LENGTH, found.device, severity, text, advice, frame_line(found.last), found.topic)
 
 
-def _nameless(found: NameMissing) -> FlagDraft:
-    text = f"DGN {found.topic.dgn:05X} hex has no definition here"
-    advice = "nothing is wrong with the bus; to see what it says, give a DBC file that defines it"
+def _unknown(found: MessageUndefined) -> FlagDraft:
+    text = f"DGN {found.topic.dgn:05X} hex is not defined here"
+    advice = "nothing is wrong with the bus; to decode the message, give a DBC file that defines it"
     return FlagDraft(
         FlagKind.UNKNOWN_MESSAGE, found.device, Severity.NOTICE, text, advice, frame_line(found.last), found.topic
     )
 
 
-_HEATING = frozenset({"furnace", "water_heater"})
+_HEATING_FUNCTIONS = frozenset({"furnace", "water_heater"})
 
 
 def _reported(found: FaultReported) -> FlagDraft:
     function = by_dsa(found.topic.dsa) if found.topic.dsa is not None else None
-    whose = f"its {function.title}" if function else "it"
+    reporter = f"{function.title} function " if function else ""
     lamps = [lamp for lamp, on in zip(("protect", "amber", "red", "malfunction"), found.lamps, strict=True) if on]
-    lit = f", with the {' and the '.join(lamps)} lamp on" if lamps else ""
-    what = str(found.trouble) if found.trouble is not None else "a fault that it does not name"
-    advice = "its manual says what this SPN means for this function; mend that, and see whether the report goes"
-    if function is not None and function.name in _HEATING:
+    lit = f", {' and '.join(lamps)} lamp{'s' if len(lamps) > 1 else ''} on" if lamps else ""
+    what = str(found.fault) if found.fault is not None else "a fault without a number"
+    advice = (
+        "look up in its manual what this SPN means for this function; repair that, and check whether the report ends"
+    )
+    if function is not None and function.name in _HEATING_FUNCTIONS:
         advice = (
-            "fuel, voltage and exhaust first, then its manual for this SPN: a lockout is a safety function, and "
-            "resetting it again and again mends nothing"
+            "check fuel, voltage and exhaust first, then look up this SPN in its manual; a lockout is a safety "
+            "function, and resetting it repeatedly repairs nothing"
         )
     severity = Severity.FAULT if found.lamps.red else Severity.WARNING
     return FlagDraft(
         FlagKind.REPORTED_FAULT,
         found.device,
         severity,
-        f"{whose} reports {what}{lit}",
+        f"{reporter}reports {what}{lit}",
         advice,
         frame_line(found.last),
         found.topic,
@@ -59,6 +61,6 @@ def _reported(found: FaultReported) -> FlagDraft:
 
 DRAFTS: Drafts = {
     LengthWrong: _length,
-    NameMissing: _nameless,
+    MessageUndefined: _unknown,
     FaultReported: _reported,
 }

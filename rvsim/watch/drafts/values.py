@@ -1,21 +1,21 @@
-"""Flags about what a field says.
+"""Flags about the values of fields.
 
-Knows: how a reading is told with its limits and the origin of its layout. Does not know limits.
+Knows: how a reading is written with its limits and the origin of its layout. Does not know which limits apply.
 """
 
 from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import DataLost, Limits, RangeLeft, ReadingsContradict, ValueStuck
+from rvsim.watch.transitions import DataLost, Limits, ReadingsContradict, ValueOutOfRange, ValueStuck
 from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.quantity_text import compose
 
-_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
+_LAYOUT_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
 
 
 def _origin(reading: Reading) -> str:
-    """Say where the layout rests on memory, so that the definition may be what is wrong."""
-    return _DOUBT.get(reading.field.grades.layout, "")
+    """Mark a layout that is not published: the definition may be what is wrong."""
+    return _LAYOUT_DOUBT.get(reading.field.grades.layout, "")
 
 
 def _between(limits: Limits | None, reading: Reading) -> str:
@@ -25,11 +25,11 @@ def _between(limits: Limits | None, reading: Reading) -> str:
     return compose(", outside ", low, " to ", high, f" ({limits.origin})")
 
 
-def _bad(found: RangeLeft) -> FlagDraft:
+def _bad(found: ValueOutOfRange) -> FlagDraft:
     reading = found.reading
-    title = f"{found.topic} {reading.field.title} "
+    title = f"{found.topic}: {reading.field.title} "
     text = compose(title, reading.brief, _between(found.limits, reading), _origin(reading))
-    advice = "the sensor, its wire and its plug; compare with another reading of the same thing"
+    advice = "check the sensor, its wire and its plug; compare with another reading of the same quantity"
     return FlagDraft(
         FlagKind.BAD_VALUE,
         found.device,
@@ -43,12 +43,12 @@ def _bad(found: RangeLeft) -> FlagDraft:
 
 
 def _no_data(found: DataLost) -> FlagDraft:
-    title = f"{found.topic} {found.reading.field.title}"
+    title = f"{found.topic}: {found.reading.field.title}"
     if found.before is not None:
-        text = compose(f"{title} turned to no data; it had said ", found.before.brief)
+        text = compose(f"{title} now reports no data; last value ", found.before.brief)
     else:
-        text = f"{title} says no data, and the rig requires a value"
-    advice = "the sensor's wire and plug: a sensor that is cut off reads as no data; then the sensor itself"
+        text = f"{title} reports no data, and the rig requires a value"
+    advice = "check the sensor's wire and plug: a disconnected sensor reads as no data; then the sensor itself"
     text += _origin(found.reading)
     field = found.reading.field.name
     return FlagDraft(
@@ -58,16 +58,19 @@ def _no_data(found: DataLost) -> FlagDraft:
 
 def _contradiction(found: ReadingsContradict) -> FlagDraft:
     reading, other = found.reading, found.other
-    text = compose(f"{found.topic} {reading.field.title} ", reading.brief)
+    text = compose(f"{found.topic}: {reading.field.title} ", reading.brief)
     if found.other_topic == found.topic:
         text += compose(f", above {found.rule}, ", other.brief)
-        advice = "its setting and its calibration; then the sensor, its wire and its plug"
+        advice = "check its setting and its calibration; then the sensor, its wire and its plug"
     else:
-        title = f", while {found.other_device} says {found.other_topic} {other.field.title} "
-        text += compose(title, other.brief, " of the same")
+        text += compose(
+            f", while {found.other_device} reports {other.field.title} ",
+            other.brief,
+            f" for the same quantity ({found.other_topic})",
+        )
         advice = (
             "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
-            "the wire, the fuse and the plugs between them carry that difference, and get hot"
+            "the difference lies across the wire, the fuse and the plugs between them, and they get hot"
         )
     text += _origin(reading)
     evidence = frame_line(found.last)
@@ -77,20 +80,20 @@ def _contradiction(found: ReadingsContradict) -> FlagDraft:
 
 def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
-    lasted = found.limit if found.lasted is None else found.lasted
+    lasted = found.limit_us if found.lasted_us is None else found.lasted_us
     text = compose(
-        f"{found.topic} {reading.field.title} has said ",
+        f"{found.topic}: {reading.field.title} has been ",
         reading.brief,
-        f" for {span(lasted)}, since {time_text(found.stuck_since)}, while {found.neighbour} {low.field.title} of "
+        f" for {span(lasted)}, since {time_text(found.stuck_since)}, while {low.field.title} of "
         f"{found.neighbour_device} moved between ",
         low.brief,
         " and ",
         high.brief,
-        _origin(reading),
+        f" ({found.neighbour}){_origin(reading)}",
     )
     advice = (
-        "the sensor, its place, its wire and its plug: warm it by hand and see whether it moves; then restart the "
-        "device that reports it"
+        "check the sensor, its place, its wire and its plug: warm it by hand and see whether the reading moves; then "
+        "restart the device that reports it"
     )
     evidence = frame_line(found.last)
     field = reading.field.name
@@ -98,7 +101,7 @@ def _stuck(found: ValueStuck) -> FlagDraft:
 
 
 DRAFTS: Drafts = {
-    RangeLeft: _bad,
+    ValueOutOfRange: _bad,
     DataLost: _no_data,
     ReadingsContradict: _contradiction,
     ValueStuck: _stuck,

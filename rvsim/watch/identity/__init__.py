@@ -1,1 +1,1 @@
-"""Who speaks from which address: from a claimed NAME to the planned device, and who of all is present."""
+"""Which device sends from which address, and which devices are present."""

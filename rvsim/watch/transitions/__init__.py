@@ -1,23 +1,25 @@
-"""What happened and when: plain records between hearing and judging.
+"""What happened and when, as plain records: the detectors make them, the rules turn them into flags.
 
 Knows: everything a rule needs to raise or clear a flag, without looking anything up. Does not know how it was
-found: frame by frame on a live bus, or in the columns of a captured log. Does not know flags either.
+found (frame by frame on a live bus, or in the columns of a captured log), nor flags.
 
-A transition that opens a problem has a ``cause``, a key that is the same for as long as the problem lasts;
-``Ended`` with that key closes it. Times are integer microseconds; ``since`` is the moment at which a limit was
-passed, ``time`` the moment at which that could be known.
+A transition that opens a problem has a ``problem_key``, which is the same for as long as the problem lasts; ``Ended``
+with that key closes it. Times are integer microseconds; ``since`` is the moment at which a limit was exceeded, ``time``
+the moment at which that could be known.
 """
+
+from collections.abc import Callable
 
 from rvsim.watch.transitions.addresses import (
     AddressShared,
     Difference,
     InstanceShared,
     Replaced,
-    Stranger,
-    TwoVoices,
-    VoiceSign,
+    TwoSenders,
+    TwoSendersSign,
+    UnplannedDevice,
 )
-from rvsim.watch.transitions.basis import Cause, Ended, Presence, Problem, Topic
+from rvsim.watch.transitions.basis import Ended, Presence, Problem, ProblemKey, Topic
 from rvsim.watch.transitions.bus import (
     BusBusy,
     ErrorExtent,
@@ -25,37 +27,37 @@ from rvsim.watch.transitions.bus import (
     FramesCollided,
     LoadImpossible,
     LogOutOfOrder,
-    NobodyAcknowledges,
-    TimesMisread,
-    WaitedTooLong,
+    SenderNotAcknowledged,
+    TimesInWrongUnit,
+    WorstCaseExceeded,
 )
-from rvsim.watch.transitions.claims import AddressMissing, CannotClaim, NameShared, Restarted
-from rvsim.watch.transitions.commands import CommandIgnored, CommandsContradict, NobodyObeys
-from rvsim.watch.transitions.messages import FaultReported, LengthWrong, NameMissing, NodeDescribed
+from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
+from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
+from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
-    CodeAlarmed,
+    AlarmCodeReported,
     DataLost,
     Limits,
-    RangeLeft,
     ReadingChanged,
     ReadingsContradict,
+    ValueOutOfRange,
     ValueStuck,
 )
 
 __all__ = [
-    "AddressMissing",
     "AddressShared",
+    "AlarmCodeReported",
     "BusBusy",
     "BusFellQuiet",
     "CannotClaim",
-    "Cause",
-    "CodeAlarmed",
     "CommandIgnored",
+    "CommandedFunctionMissing",
     "CommandsContradict",
     "DataLost",
     "Difference",
+    "Emit",
     "Ended",
     "ErrorExtent",
     "ErrorsOnBus",
@@ -68,40 +70,45 @@ __all__ = [
     "Limits",
     "LoadImpossible",
     "LogOutOfOrder",
-    "NameMissing",
+    "MessageUndefined",
     "NameShared",
-    "NobodyAcknowledges",
-    "NobodyObeys",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
     "Problem",
-    "RangeLeft",
+    "ProblemKey",
     "ReadingChanged",
     "ReadingsContradict",
     "Replaced",
     "RequestsRefused",
     "Restarted",
-    "Stranger",
-    "TimesMisread",
+    "SenderNotAcknowledged",
+    "SentWithoutAddress",
+    "TimesInWrongUnit",
     "Topic",
     "TransferFailed",
     "Transition",
-    "TwoVoices",
+    "TwoSenders",
+    "TwoSendersSign",
+    "UnplannedDevice",
+    "ValueOutOfRange",
     "ValueStuck",
-    "VoiceSign",
-    "WaitedTooLong",
+    "WorstCaseExceeded",
     "is_by_time",
 ]
 
 Transition = PresenceChanged | ReadingChanged | NodeDescribed | Problem | Ended
 
-_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WaitedTooLong)
+Emit = Callable[[Transition], None]
+"""Called with each transition, in the order of time."""
+
+_BY_TIME = (GapExceeded, FellSilent, BusFellQuiet, BusBusy, LoadImpossible, WorstCaseExceeded)
 
 
 def is_by_time(problem: Problem) -> bool:
-    """Tell whether a problem was found by times alone: where the times of a log are wrong, there is no telling it.
+    """Return whether a problem was found by times alone, so that it cannot be judged where the times of a log are
+    wrong.
 
-    A source that the rig does not have is one if nothing but the time that it had to say what it is has passed.
+    A source that is not in the rig is such a problem if it was found only because it did not identify itself in time.
     """
-    return isinstance(problem, _BY_TIME) or (isinstance(problem, Stranger) and problem.function is None)
+    return isinstance(problem, _BY_TIME) or (isinstance(problem, UnplannedDevice) and problem.function is None)

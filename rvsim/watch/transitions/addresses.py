@@ -1,24 +1,24 @@
-"""Who speaks from which address, under which NAME, as which function and instance.
+"""Problems with the address, the NAME, the function or the instance of a sender.
 
-Knows: sources that nobody planned, addresses and instances that are shared, units that were replaced. Does not know
-how that was found.
+Knows: sources that are not planned, addresses and instances that two units share, units that were replaced. Does not
+know how that was found.
 """
 
 from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause
+from rvsim.watch.transitions.basis import ProblemKey
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
 
-class Stranger(NamedTuple):
+class UnplannedDevice(NamedTuple):
     """A source, or a function and instance, that the rig does not have.
 
-    ``device`` is the planned device that speaks, where it is one. ``function`` (spoken, with its instance) is None
-    for a source that has not said what it is within ``waited``; ``holder`` is who already speaks for it. ``instead_of``
-    is the planned device whose function it is, where that is not heard and is known not to be the source; ``name`` is
-    the source's NAME.
+    ``device`` is the planned device that sends, where it is one. ``function`` (as text, with its instance) is None for
+    a source that sent nothing that identifies it within ``waited_us`` microseconds; ``holder`` is the device that has
+    the function by the rig. ``instead_of`` is that device where it is not heard and is known not to be the source;
+    ``name`` is the source's NAME.
     """
 
     time: int
@@ -28,19 +28,19 @@ class Stranger(NamedTuple):
     planned: bool
     function: str | None
     holder: str | None
-    waited: int
+    waited_us: int
     last: Frame | None
     instead_of: str | None = None
     name: Name | None = None
 
     @property
-    def cause(self) -> Cause:
-        """One for each unknown source, and one for each strange function of a planned device."""
-        return (Stranger, self.source, self.function) if self.planned else (Stranger, self.source)
+    def problem_key(self) -> ProblemKey:
+        """One for each unknown source, and one for each unplanned function of a planned device."""
+        return (UnplannedDevice, self.source, self.function) if self.planned else (UnplannedDevice, self.source)
 
 
 class AddressShared(NamedTuple):
-    """More than one NAME claims an address, and none of them gives way; ``names`` has them as they came."""
+    """Several NAMEs claim one address, and none of them gives way; ``names`` are in the order of their claims."""
 
     time: int
     since: int
@@ -49,16 +49,16 @@ class AddressShared(NamedTuple):
     names: tuple[Name, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return AddressShared, self.source
 
 
 class InstanceShared(NamedTuple):
-    """Two devices speak for the same functions and instances, and both go on.
+    """Two devices send as the same functions and instances, and both continue.
 
-    ``functions`` are as they are spoken, ``first`` and ``second`` say who and from where; ``sources`` are their
-    addresses in the same order. ``device`` is the one that is not planned for it, or the one that began later.
+    ``functions`` are texts with the instance; ``first`` and ``second`` are texts with device and address; ``sources``
+    are their addresses in the same order. ``device`` is the one that is not planned for it, or that began later.
     """
 
     time: int
@@ -71,13 +71,13 @@ class InstanceShared(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each two addresses."""
         return InstanceShared, frozenset(self.sources)
 
 
 class Difference(StrEnum):
-    """In what a unit differs from the one that was planned, or heard before."""
+    """How a unit differs from the one that was planned, or heard before."""
 
     NAME = "NAME"
     INSTANCE = "instance"
@@ -85,11 +85,12 @@ class Difference(StrEnum):
 
 
 class Replaced(NamedTuple):
-    """What a device speaks for comes from another unit now, and nothing is heard of the device itself.
+    """Another unit now sends as the function of a device, and the device itself is not heard.
 
-    ``device`` is the planned device, or the address that spoke before. ``source`` and ``name`` are those of the unit
-    that speaks now, as ``function``; ``before`` is the address that was planned or spoke before, ``before_name`` its
-    NAME. ``planned`` says whether a rig has the device; ``expected`` is what it should speak as, where that differs.
+    ``device`` is the planned device, or the address that sent before. ``source`` and ``name`` are those of the unit
+    that sends now as ``function``; ``before`` is the address that was planned or sent before, ``before_name`` its NAME.
+    ``planned`` is whether a rig has the device; ``expected`` is the function that it should send as, where that
+    differs.
     """
 
     time: int
@@ -106,32 +107,32 @@ class Replaced(NamedTuple):
     last: Frame | None
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each device."""
         return Replaced, self.device
 
 
-class VoiceSign(StrEnum):
-    """What shows that two units speak from one address."""
+class TwoSendersSign(StrEnum):
+    """What shows that two units send from one address."""
 
     TWICE_AS_OFTEN = "twice as often"
     TWO_VALUE_TRAINS = "two value trains"
     OTHER_FUNCTION = "another function"
 
 
-class TwoVoices(NamedTuple):
-    """An address speaks with two voices; ``what`` is the message, or the function, that shows it, ``figures`` how."""
+class TwoSenders(NamedTuple):
+    """Two units send from one address; ``what`` is the message or the function that shows it, ``figures`` how."""
 
     time: int
     since: int
     device: str
     source: int
-    sign: VoiceSign
+    sign: TwoSendersSign
     what: str
     figures: str
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
-        return TwoVoices, self.source
+        return TwoSenders, self.source

@@ -1,6 +1,6 @@
-"""What every transition is made of: the key of a problem, the topic of a message, the end of a problem.
+"""What all transitions share: the key of a problem, the topic of a message, the end of a problem.
 
-Knows: how a problem is joined to its end. Does not know any kind of problem.
+Knows: how a problem is matched with its end. Does not know any kind of problem.
 """
 
 from enum import StrEnum
@@ -8,12 +8,12 @@ from typing import NamedTuple, Protocol, TypeGuard
 
 from rvsim.rig.functions import by_dsa
 
-Cause = tuple[object, ...]
-"""The key that joins the opening of a problem to its end."""
+ProblemKey = tuple[object, ...]
+"""The key that matches the end of a problem with its beginning."""
 
 
 class Problem(Protocol):
-    """What opens a problem: anything with these three. ``since`` is the moment at which a limit was passed, ``time``
+    """What opens a problem: a record with these three. ``since`` is the moment at which a limit was exceeded, ``time``
     the moment at which that could be known, both in integer microseconds.
     """
 
@@ -23,10 +23,10 @@ class Problem(Protocol):
 
     @property
     def since(self) -> int:
-        """When a limit was passed."""
+        """When a limit was exceeded."""
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """The same key for as long as the problem lasts."""
 
 
@@ -41,10 +41,10 @@ class Presence(StrEnum):
 
 
 class Topic(NamedTuple):
-    """What one source says under one DGN about one instance: the unit in which ages are kept.
+    """One source, DGN and instance: ages and values are kept for each of these.
 
-    ``dsa`` stands in the heartbeat (DM_RV) instead of an instance: each function of a node has its own. ``part`` is
-    what else stands in the byte of the instance, in words, such as the line and the direction of an AC point.
+    The heartbeat (DM_RV) has ``dsa`` instead of an instance: each function of a node has its own. ``qualifier`` is the
+    text of the other fields in the byte of the instance, such as the line and the direction of an AC point.
     """
 
     source: int
@@ -52,30 +52,32 @@ class Topic(NamedTuple):
     message: str | None
     instance: int | None = None
     dsa: int | None = None
-    part: str = ""
+    qualifier: str = ""
 
     def __str__(self) -> str:
         name = self.message or f"DGN {self.dgn:05X} hex"
         if self.instance is not None:
-            return f"{name} {self.instance}" + (f", {self.part}" if self.part else "")
+            return f"{name}, instance {self.instance}" + (f", {self.qualifier}" if self.qualifier else "")
         function = by_dsa(self.dsa) if self.dsa is not None else None
         return f"{name} of the {function.title}" if function else name
 
 
 class Ended(NamedTuple):
-    """The problem with this cause is over."""
+    """The problem with this key has ended."""
 
     time: int
-    cause: Cause
+    problem_key: ProblemKey
 
 
 class Lasting(Problem, Protocol):
-    """A problem whose figures go on while it stands."""
+    """A problem whose figures change while it lasts."""
 
     def at(self, now: int) -> Problem:
-        """Return the same problem as it stands at a later moment, in microseconds."""
+        """Return the same problem with its figures at a later moment (microseconds)."""
 
 
 def is_lasting(problem: Problem) -> TypeGuard[Lasting]:
-    """Tell whether the figures of a problem go on; an ``isinstance`` of a protocol takes 50 times as long."""
+    """Return whether the figures of a problem change with time; ``isinstance`` with a protocol takes 50 times as
+    long.
+    """
     return hasattr(problem, "at")

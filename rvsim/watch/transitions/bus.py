@@ -1,21 +1,21 @@
-"""What is wrong with the pair of wires, or with the times of its log: load, errors, collisions, waiting.
+"""Problems of the bus as a whole, or of the times of a log: load, errors, collisions, acknowledgement, delay.
 
-Knows: figures of the pair. Does not know how they were found.
+Knows: the figures of each problem. Does not know how they were found.
 """
 
 from enum import IntEnum
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause
+from rvsim.watch.transitions.basis import ProblemKey
 from rvsim.wire.line_events import StateChanged
 
 
 class BusBusy(NamedTuple):
-    """The pair was busy for more than ``above`` percent of a second.
+    """The bus load was above ``above`` percent over one second.
 
-    ``since`` is the end of the first such second, wherever it began; ``time`` is the end of the whole second in which
-    that is. The other figures are of the busiest one, which ended at ``worst``: its frames, who used most of it and
-    what share.
+    ``since`` is the end of the first such second, wherever it began; ``time`` is the end of the whole second that
+    contains it. The other figures are those of the busiest second, which ended at ``worst``: its load, its number of
+    frames, the sender with the largest share of its bits (``most``) and that share in percent.
     """
 
     time: int
@@ -28,13 +28,13 @@ class BusBusy(NamedTuple):
     frames: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (BusBusy,)
 
 
 class LoadImpossible(NamedTuple):
-    """More bits stand in the second up to ``since`` than fit into one: ``percent``, of ``frames``."""
+    """The frames of the second up to ``since`` have more bits than fit into a second: ``percent`` of it."""
 
     time: int
     since: int
@@ -42,13 +42,13 @@ class LoadImpossible(NamedTuple):
     frames: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (LoadImpossible,)
 
 
 class ErrorExtent(IntEnum):
-    """How far errors have gone."""
+    """How serious the errors on the bus are."""
 
     FEW = 1
     MANY = 2
@@ -60,9 +60,10 @@ class ErrorExtent(IntEnum):
 class ErrorsOnBus(NamedTuple):
     """Error frames were seen, or a controller is not error active.
 
-    ``errors`` of them so far, from ``since`` to ``last``; ``most`` within any 10 s, up to ``worst``; ``seconds`` are
-    the first whole seconds in which there were some, with how many. ``about`` is what was said of them, with how often;
-    ``controllers`` are those that are not error active. ``valid`` tells whether any valid frame has come.
+    ``errors`` is the number of error frames so far, from ``since`` to ``last``; ``most`` is the largest number within
+    10 s, which ended at ``worst``. ``seconds`` are the first whole seconds that have any, with their number; ``about``
+    are the descriptions that came with them, with their number. ``controllers`` are those that are not error active.
+    ``valid`` is whether any valid frame has come.
     """
 
     time: int
@@ -78,32 +79,32 @@ class ErrorsOnBus(NamedTuple):
     valid: bool
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (ErrorsOnBus,)
 
 
 class LogOutOfOrder(NamedTuple):
-    """The times of a log run back: ``steps`` times among ``entries``, ``longest`` at most.
+    """The times of a log run backwards ``steps`` times in ``entries`` entries, by at most ``longest_us`` microseconds.
 
-    ``since`` is the time of the watch at the first step, ``where`` the first places, with how far each went back.
+    ``since`` is the time of the watch at the first step; ``where`` are the first places, each with its step back.
     """
 
     time: int
     since: int
     steps: int
     entries: int
-    longest: int
+    longest_us: int
     where: tuple[tuple[str, int], ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one log."""
         return (LogOutOfOrder,)
 
 
-class TimesMisread(NamedTuple):
-    """The times of a log are ``factor`` times too long, by ``messages`` messages whose gap is promised."""
+class TimesInWrongUnit(NamedTuple):
+    """The times of a log are ``factor`` times too long; ``messages`` messages with a defined gap show it."""
 
     time: int
     since: int
@@ -111,13 +112,13 @@ class TimesMisread(NamedTuple):
     messages: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one log."""
-        return (TimesMisread,)
+        return (TimesInWrongUnit,)
 
 
 class FramesCollided(NamedTuple):
-    """Nodes sent one identifier with different data at once; ``nodes`` are all that did so far."""
+    """Nodes sent one identifier with different data at the same time; ``nodes`` are all that did so far."""
 
     time: int
     since: int
@@ -127,37 +128,41 @@ class FramesCollided(NamedTuple):
     identifier: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return FramesCollided, self.source
 
 
-class NobodyAcknowledges(NamedTuple):
-    """A node sends and nobody acknowledges; nothing of it has come through for ``limit`` from its first try on."""
+class SenderNotAcknowledged(NamedTuple):
+    """The frames of a node are not acknowledged: none got through within ``limit_us`` microseconds of the first
+    attempt.
+    """
 
     time: int
     since: int
     device: str
     identifier: int
-    limit: int
+    limit_us: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
-        return NobodyAcknowledges, self.identifier & 0xFF
+        return SenderNotAcknowledged, self.identifier & 0xFF
 
 
-class WaitedTooLong(NamedTuple):
-    """A message took ``response`` from being ready to being through, and the plan promises ``promised`` at worst."""
+class WorstCaseExceeded(NamedTuple):
+    """A message took longer from ready to sent (``response_us``) than the worst case computed from the plan
+    (``worst_case_us``), both in microseconds.
+    """
 
     time: int
     since: int
     device: str
     message: str
-    response: int
-    promised: int
+    response_us: int
+    worst_case_us: int
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
-        return (WaitedTooLong,)
+        return (WorstCaseExceeded,)

@@ -1,17 +1,19 @@
-"""What is wrong with how nodes claim their addresses, and how often they begin anew.
+"""Problems with address claims, and restarts.
 
 Knows: nodes without an address, NAMEs on two addresses, restarts. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.frame import Frame
 from rvsim.wire.name import Name
 
 
 class CannotClaim(NamedTuple):
-    """A node says from the null address that it could not claim one; ``before`` is the last that it had claimed."""
+    """A node reports from the null address that it could not claim one; ``before`` is the last address it had
+    claimed.
+    """
 
     time: int
     device: str
@@ -20,7 +22,7 @@ class CannotClaim(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each NAME."""
         return CannotClaim, self.name
 
@@ -31,7 +33,7 @@ class CannotClaim(NamedTuple):
 
 
 class NameShared(NamedTuple):
-    """Two addresses claim one NAME, and both go on speaking; the later claim stands last."""
+    """Two addresses claim one NAME, and both continue to send; the address of the later claim is last."""
 
     time: int
     since: int
@@ -41,13 +43,13 @@ class NameShared(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each NAME."""
         return NameShared, self.name
 
 
-class AddressMissing(NamedTuple):
-    """A frame of an application comes from the null or the global address, which nobody can have."""
+class SentWithoutAddress(NamedTuple):
+    """An application frame comes from the null or the global address, which no node can have."""
 
     time: int
     device: str
@@ -55,9 +57,9 @@ class AddressMissing(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each of these addresses and DGN."""
-        return AddressMissing, self.topic.source, self.topic.dgn
+        return SentWithoutAddress, self.topic.source, self.topic.dgn
 
     @property
     def since(self) -> int:
@@ -66,9 +68,9 @@ class AddressMissing(NamedTuple):
 
 
 class Restarted(NamedTuple):
-    """A device that was there has begun anew, ``times`` times by now; ``shortest`` is the shortest time between two.
+    """A device has restarted, ``times`` times so far; ``shortest_us`` is the shortest time between two restarts.
 
-    ``claimed`` says that it claimed its address again; else it began with its start-up sequence.
+    ``claimed`` is whether it claimed its address again; else it repeated its start-up sequence.
     """
 
     time: int
@@ -76,11 +78,11 @@ class Restarted(NamedTuple):
     device: str
     source: int
     times: int
-    shortest: int | None
+    shortest_us: int | None
     claimed: bool
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each address."""
         return Restarted, self.source

@@ -1,11 +1,11 @@
-"""What became of commands: they contradict each other, they are not obeyed, nobody is there to obey.
+"""Problems with commands: they contradict each other, are not obeyed, or address a function that is not there.
 
-Knows: who commanded what, and what was said afterwards. Does not know how that was found.
+Knows: who commanded what, and what the status was afterwards. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
 
@@ -13,8 +13,8 @@ from rvsim.wire.frame import Frame
 class CommandsContradict(NamedTuple):
     """Two devices command one thing to different states, each soon after the other.
 
-    ``states`` is what each of ``devices`` commanded last, in the same order, of the fields in which they differ;
-    ``turns`` is how often one of them has commanded otherwise than the other within ``settling`` microseconds.
+    ``states`` is what each of ``devices`` commanded last, in the same order: the fields in which they differ. ``turns``
+    is how often one of them has contradicted the other within ``settling_us`` microseconds.
     """
 
     time: int
@@ -25,12 +25,12 @@ class CommandsContradict(NamedTuple):
     node: int | None
     states: tuple[tuple[Reading, ...], tuple[Reading, ...]]
     turns: int
-    settling: int
+    settling_us: int
     topic: Topic
     frames: tuple[Frame, Frame]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing and pair of sources."""
         return CommandsContradict, self.thing, self.node, frozenset(self.sources)
 
@@ -38,9 +38,9 @@ class CommandsContradict(NamedTuple):
 class CommandIgnored(NamedTuple):
     """A command was followed by no change of status.
 
-    ``said`` is what the device says instead of each of ``wanted``, None where its status has no such field.
-    ``answer_time`` is how long it had, ``commands`` how many it has not obeyed by now, ``answers`` what it acknowledged
-    or refused.
+    ``reported`` is what the status has instead of each of ``commanded``, None where it has no such field.
+    ``answer_time_us`` is how long the device had to obey (microseconds), ``commands`` how many commands it has not
+    obeyed so far, ``answers`` are texts of what it acknowledged or refused.
     """
 
     time: int
@@ -49,9 +49,9 @@ class CommandIgnored(NamedTuple):
     commanders: tuple[str, ...]
     thing: str
     node: int | None
-    wanted: tuple[Reading, ...]
-    said: tuple[Reading | None, ...]
-    answer_time: int
+    commanded: tuple[Reading, ...]
+    reported: tuple[Reading | None, ...]
+    answer_time_us: int
     commands: int
     answers: tuple[str, ...]
     topic: Topic
@@ -59,24 +59,24 @@ class CommandIgnored(NamedTuple):
     status: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing."""
         return CommandIgnored, self.thing, self.node
 
 
-class NobodyObeys(NamedTuple):
-    """A function is commanded that was never heard from anybody; ``waited`` is for how long, ``commands`` how often."""
+class CommandedFunctionMissing(NamedTuple):
+    """A function is commanded that was never heard; ``waited_us`` is since when, ``commands`` how often."""
 
     time: int
     since: int
     device: str
     thing: str
-    waited: int
+    waited_us: int
     commands: int
     topic: Topic
     command: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each thing."""
-        return NobodyObeys, self.thing
+        return CommandedFunctionMissing, self.thing

@@ -1,11 +1,11 @@
-"""What is wrong with a message as a whole, and what a node says of itself.
+"""Problems with a message as a whole, and what a node reports about itself.
 
-Knows: lengths, missing names, reported faults, products. Does not know how that was found.
+Knows: lengths, undefined messages, reported faults, products. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.diagnostics import Lamps, ReportedFault
 from rvsim.wire.frame import Frame
 from rvsim.wire.texts import Product
@@ -14,7 +14,8 @@ from rvsim.wire.texts import Product
 class LengthWrong(NamedTuple):
     """A frame has fewer bytes than its message needs, or more than it has.
 
-    ``fields`` are those that a short frame does not hold; ``harmless`` says that they would be no data anyway.
+    ``fields`` are those that are missing in a short frame; ``harmless`` is whether each has a code for no data, so that
+    leaving it out means the same.
     """
 
     time: int
@@ -27,7 +28,7 @@ class LengthWrong(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender and DGN."""
         return LengthWrong, self.topic.source, self.topic.dgn
 
@@ -37,8 +38,8 @@ class LengthWrong(NamedTuple):
         return self.time
 
 
-class NameMissing(NamedTuple):
-    """A DGN that no definition names."""
+class MessageUndefined(NamedTuple):
+    """A DGN that has no definition."""
 
     time: int
     device: str
@@ -46,9 +47,9 @@ class NameMissing(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender and DGN."""
-        return NameMissing, self.topic.source, self.topic.dgn
+        return MessageUndefined, self.topic.source, self.topic.dgn
 
     @property
     def since(self) -> int:
@@ -57,19 +58,19 @@ class NameMissing(NamedTuple):
 
 
 class FaultReported(NamedTuple):
-    """A node reports a fault of its own; ``trouble`` is None where only a lamp is on. One for each SPN and FMI."""
+    """A node reports a fault of its own, one for each SPN and FMI; ``fault`` is None where only a lamp is on."""
 
     time: int
     device: str
     topic: Topic
-    trouble: ReportedFault | None
+    fault: ReportedFault | None
     lamps: Lamps
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each fault of a node, whichever of its messages carries it."""
-        return FaultReported, self.topic.source, self.trouble and self.trouble[:2]
+        return FaultReported, self.topic.source, self.fault and self.fault[:2]
 
     @property
     def since(self) -> int:
@@ -78,7 +79,7 @@ class FaultReported(NamedTuple):
 
 
 class NodeDescribed(NamedTuple):
-    """A node says what it is; what it has not said is None."""
+    """A node describes itself; what it has not sent is None."""
 
     time: int
     device: str

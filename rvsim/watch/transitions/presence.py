@@ -1,16 +1,16 @@
-"""Who came, went, or stays away.
+"""Devices that appear and disappear, messages that are late, a bus that is quiet.
 
-Knows: messages that are late, devices that are silent, a bus that is quiet. Does not know how that was found.
+Knows: the figures of each. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Presence, Topic
+from rvsim.watch.transitions.basis import Presence, ProblemKey, Topic
 from rvsim.wire.frame import Frame
 
 
 class PresenceChanged(NamedTuple):
-    """A device came, went or changed its state; ``source`` is None for one that was never heard."""
+    """A device entered a state of the roll call; ``source`` is None for one that was never heard."""
 
     time: int
     device: str
@@ -19,76 +19,76 @@ class PresenceChanged(NamedTuple):
 
 
 class GapExceeded(NamedTuple):
-    """A periodic message has not come for longer than ``limit``; its gap is ``gap``.
+    """A periodic message was not received for longer than ``limit_us``; its gap is ``gap_us``.
 
-    ``lasted`` is for how long it has stayed away by now, None at the moment when the limit is passed.
+    ``lasted_us`` is the time since its last frame, None at the moment when the limit is exceeded.
     """
 
     time: int
     since: int
     device: str
     topic: Topic
-    gap: int
-    limit: int
+    gap_us: int
+    limit_us: int
     last: Frame
-    lasted: int | None = None
+    lasted_us: int | None = None
 
     def at(self, now: int) -> "GapExceeded":
-        """Return the same problem as it stands at a later moment."""
-        return self._replace(lasted=max(self.limit, now - self.last.time))
+        """Return the same problem with its figures at a later moment (microseconds)."""
+        return self._replace(lasted_us=max(self.limit_us, now - self.last.time))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each topic."""
         return GapExceeded, self.topic
 
 
 class FellSilent(NamedTuple):
-    """A device has said nothing for longer than ``limit``; ``gap`` is that of its slowest periodic message.
+    """A device sent nothing for longer than ``limit_us``; ``gap_us`` is the gap of its slowest periodic message.
 
-    ``last`` is None for a planned device that was never heard; ``functions`` is what it is expected to speak for,
-    ``late`` what was late before the whole device was; ``lasted`` as in ``GapExceeded``. ``fastest`` is the gap of its
-    fastest periodic message: so soon after its last frame it must have gone.
+    ``last`` is None for a planned device that was never heard; ``functions`` are those that it is expected to have,
+    ``late_messages`` those that were late before the whole device was silent; ``lasted_us`` as in ``GapExceeded``.
+    ``fastest_gap_us`` is the gap of its fastest periodic message: it stopped at most that long after its last frame.
     """
 
     time: int
     since: int
     device: str
     functions: tuple[str, ...]
-    gap: int | None
-    limit: int
+    gap_us: int | None
+    limit_us: int
     last: Frame | None
-    late: tuple[GapExceeded, ...] = ()
-    lasted: int | None = None
-    fastest: int | None = None
+    late_messages: tuple[GapExceeded, ...] = ()
+    lasted_us: int | None = None
+    fastest_gap_us: int | None = None
 
     def at(self, now: int) -> "FellSilent":
-        """Return the same problem as it stands at a later moment."""
-        lasted = now - self.last.time if self.last is not None else self.limit + now - self.since
-        return self._replace(lasted=max(self.limit, lasted))
+        """Return the same problem with its figures at a later moment (microseconds)."""
+        lasted = now - self.last.time if self.last is not None else self.limit_us + now - self.since
+        return self._replace(lasted_us=max(self.limit_us, lasted))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each device."""
         return FellSilent, self.device
 
 
 class BusFellQuiet(NamedTuple):
-    """Nothing from anyone for ``silence``, longer than ``normal``; at least two sources have missed a message."""
+    """No frame from any device for ``silence_us``, longer than ``normal_us``; at least two sources missed a message."""
 
     time: int
     since: int
-    silence: int
-    normal: int
-    median: int
+    silence_us: int
+    normal_us: int
+    median_us: int
     missed: int
     last: Frame
 
     def at(self, now: int) -> "BusFellQuiet":
-        """Return the same problem as it stands at a later moment."""
-        return self._replace(silence=max(self.silence, now - self.last.time))
+        """Return the same problem with its figures at a later moment (microseconds)."""
+        return self._replace(silence_us=max(self.silence_us, now - self.last.time))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """There is one bus."""
         return (BusFellQuiet,)

@@ -1,11 +1,11 @@
-"""What does not come through between two nodes: long messages that fail, requests that are refused.
+"""Long messages that fail, and requests that are refused.
 
-Knows: what a rule needs to say what failed, how often and why. Does not know how that was found.
+Knows: what failed, how often and why. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.acknowledgment import AcknowledgmentCode
 from rvsim.wire.frame import Frame
 from rvsim.wire.transfer.outcomes import ProblemKind
@@ -14,8 +14,8 @@ from rvsim.wire.transfer.outcomes import ProblemKind
 class TransferFailed(NamedTuple):
     """A long message of ``device`` to ``to`` (``all`` for one to all) has failed ``failures`` times.
 
-    ``kind`` says how it failed last; ``reason`` and ``ended_by`` are those of an abort, None without one. ``last`` has
-    the frames that showed the last failures, for one that broke off its last frame.
+    ``kind`` is how it failed last; ``reason`` and ``ended_by`` are those of an abort, None without one. ``last`` are
+    the frames that showed the last failures; for a message that broke off, its last frame.
     """
 
     time: int
@@ -31,15 +31,15 @@ class TransferFailed(NamedTuple):
     last: tuple[Frame, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each sender, destination and DGN."""
         return TransferFailed, self.topic.source, self.destination, self.topic.dgn
 
 
 class RequestsRefused(NamedTuple):
-    """``device`` has refused ``refusals`` times in a row what ``asker`` asked of it about one message.
+    """``device`` has refused ``refusals`` requests in a row that ``asker`` sent about one message.
 
-    ``code`` is that of the last refusal, ``last`` has the last of them.
+    ``code`` is that of the last refusal, ``last`` are the frames of the last refusals.
     """
 
     time: int
@@ -53,6 +53,6 @@ class RequestsRefused(NamedTuple):
     last: tuple[Frame, ...]
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each two nodes, DGN and instance."""
         return RequestsRefused, self.topic.source, self.asker_address, self.topic.dgn, self.topic.instance

@@ -1,18 +1,18 @@
-"""What a field says: it changed, it cannot be, it went away.
+"""Changes of readings, and problems with them.
 
-Knows: readings and the limits within which they are believed. Does not know how that was found.
+Knows: readings and the limits within which they are plausible. Does not know how that was found.
 """
 
 from typing import NamedTuple
 
-from rvsim.watch.transitions.basis import Cause, Topic
+from rvsim.watch.transitions.basis import ProblemKey, Topic
 from rvsim.wire.fields import Alarm, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
 
 class Limits(NamedTuple):
-    """Between which values a field is believed, in its unit, and who says so."""
+    """The range in which a field is plausible, in its unit, and where that range is from."""
 
     low: float
     high: float
@@ -20,9 +20,9 @@ class Limits(NamedTuple):
 
 
 class ReadingChanged(NamedTuple):
-    """A field says something else than in the frame before it; ``previous`` is None at first sight.
+    """A field has another reading than in the frame before; ``previous`` is None for its first frame.
 
-    ``dsa`` stands in a heartbeat instead of an instance: each function of a node has its own.
+    A heartbeat has ``dsa`` instead of an instance: each function of a node has its own.
     """
 
     time: int
@@ -35,8 +35,8 @@ class ReadingChanged(NamedTuple):
     dsa: int | None = None
 
 
-class RangeLeft(NamedTuple):
-    """A field says "out of range", or a value outside ``limits``."""
+class ValueOutOfRange(NamedTuple):
+    """A field reports "out of range" or an error by its code, or a value outside ``limits``."""
 
     time: int
     device: str
@@ -46,9 +46,9 @@ class RangeLeft(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
-        return RangeLeft, self.topic, self.reading.field.name
+        return ValueOutOfRange, self.topic, self.reading.field.name
 
     @property
     def since(self) -> int:
@@ -57,7 +57,7 @@ class RangeLeft(NamedTuple):
 
 
 class DataLost(NamedTuple):
-    """A field turned to no data; ``before`` is the last value, None for one that the rig requires and never came."""
+    """A field reports no data; ``before`` is its last value, None where it never had one and the rig requires it."""
 
     time: int
     device: str
@@ -67,7 +67,7 @@ class DataLost(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
         return DataLost, self.topic, self.reading.field.name
 
@@ -77,8 +77,8 @@ class DataLost(NamedTuple):
         return self.time
 
 
-class CodeAlarmed(NamedTuple):
-    """A status field carries a code that its definition marks as alarming."""
+class AlarmCodeReported(NamedTuple):
+    """A status field has a code that its definition marks as alarming."""
 
     time: int
     device: str
@@ -88,9 +88,9 @@ class CodeAlarmed(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
-        return CodeAlarmed, self.topic, self.reading.field.name
+        return AlarmCodeReported, self.topic, self.reading.field.name
 
     @property
     def since(self) -> int:
@@ -99,9 +99,9 @@ class CodeAlarmed(NamedTuple):
 
 
 class ReadingsContradict(NamedTuple):
-    """A reading that is impossible beside another one; ``device`` says the first.
+    """Two readings that cannot both be right; ``device`` and ``topic`` are those of the first.
 
-    ``rule`` says what was held against what; ``other_device`` and ``other_topic`` are who says the other one.
+    ``rule`` names what the first was compared with; ``other_device`` and ``other_topic`` are those of the second.
     """
 
     time: int
@@ -116,15 +116,15 @@ class ReadingsContradict(NamedTuple):
     last: Frame
 
     @property
-    def cause(self) -> Cause:
-        """One for each field of a topic and what it is held against."""
+    def problem_key(self) -> ProblemKey:
+        """One for each field of a topic and what it was compared with."""
         return ReadingsContradict, self.topic, self.reading.field.name, self.rule
 
 
 class ValueStuck(NamedTuple):
-    """A measured value that has not changed since ``stuck_since``, while a neighbour went from ``low`` to ``high``.
+    """A measured value that has not changed since ``stuck_since``, while a neighbour moved from ``low`` to ``high``.
 
-    ``limit`` is for how long it may stay as it is; ``lasted`` for how long it has by now.
+    ``limit_us`` is how long it may stay unchanged; ``lasted_us`` how long it has been unchanged, None at the limit.
     """
 
     time: int
@@ -133,19 +133,19 @@ class ValueStuck(NamedTuple):
     topic: Topic
     reading: Reading
     stuck_since: int
-    limit: int
+    limit_us: int
     neighbour_device: str
     neighbour: Topic
     low: Reading
     high: Reading
     last: Frame
-    lasted: int | None = None
+    lasted_us: int | None = None
 
     def at(self, now: int) -> "ValueStuck":
-        """Return the same problem as it stands at a later moment."""
-        return self._replace(lasted=max(self.limit, now - self.stuck_since))
+        """Return the same problem with its figures at a later moment (microseconds)."""
+        return self._replace(lasted_us=max(self.limit_us, now - self.stuck_since))
 
     @property
-    def cause(self) -> Cause:
+    def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
         return ValueStuck, self.topic, self.reading.field.name

@@ -31,7 +31,7 @@ def test_the_bench_in_sentences(rvsim):
     code, out, err = rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max")
     assert (code, err) == (0, "")
     assert "heater is here, address 5E hex" in out
-    assert "fault, heater: nothing heard for" in out
+    assert "fault, heater: silent for" in out
     assert "Try next: " in out
     assert "cleared, heater: silent-device" in out
     assert out.splitlines()[-1].startswith("   120.0 s  end: 11 of 11 planned devices present; flags still standing:")

@@ -112,7 +112,7 @@ def test_enter_opens_in_place_and_closes_again(watched, drive):
     ("key", "page", "word"),
     [
         ("i", Page.SAYS, "control panel says"),
-        ("t", Page.TAPE, "THERMOSTAT_STATUS_1 1, 19FFE244"),
+        ("t", Page.TAPE, "THERMOSTAT_STATUS_1, instance 1, 19FFE244"),
         ("l", Page.LEDGER, "Ledger, house battery, amps"),
         ("f", Page.FLAGS, "No flag so far."),
         ("question_mark", Page.KEYS, "silence the device"),
@@ -138,7 +138,7 @@ def test_the_tape_opens_byte_by_byte_with_the_arithmetic(watched, drive):
     back = drive(run.app(), (100, 30), "left")
     assert any("operating mode  00 binary = 0: automatic" in line for line in back)
     following = drive(run.app(), (100, 30), "n")
-    assert any("WATERHEATER_STATUS 1, 19FFF75E" in line for line in following)
+    assert any("WATERHEATER_STATUS, instance 1, 19FFF75E" in line for line in following)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -67,7 +67,7 @@ def test_a_log_without_a_rig(vessel, drive):
 def test_a_device_that_nobody_has_words_for_is_opened(vessel, drive):
     """Its notices stand together with one advice, then its messages with their gaps, and its NAME if it claimed one."""
     text = "\n".join(drive(vessel().app(), (100, 40), "enter", "down", "down", "down", "enter"))
-    assert "(1) to (6) notice since 0.0 s: DGN 1F801 hex has no definition here" in text
+    assert "(1) to (6) notice since 0.0 s: DGN 1F801 hex is not defined here" in text
     assert text.count("Try next: nothing is wrong with the bus") == 2
     assert "DGN 1F801 hex, every 0.1 s" in text
     assert "NAME: manufacturer code 1774, serial number 123456." in text
@@ -77,8 +77,8 @@ def test_a_device_that_nobody_has_words_for_is_opened(vessel, drive):
 def test_a_flag_of_the_whole_bus_stands_on_the_trunk(vessel, drive):
     """In a pause of the bus: under the end of the trunk, with what to try next."""
     lines = drive(vessel(61.7).app(), (100, 24))
-    assert lines[4].startswith(" ║ [12] fault since 62 s: nothing from anyone for 1.2 s")
-    assert any(line.startswith(" ║ Try next: the supply of the bus") for line in lines)
+    assert lines[4].startswith(" ║ [12] fault since 62 s: no frame from any device for 1.2 s")
+    assert any(line.startswith(" ║ Try next: check the supply of the bus") for line in lines)
 
 
 def test_a_log_held_against_a_rig(vessel, drive):

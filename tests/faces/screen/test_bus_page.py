@@ -53,14 +53,14 @@ def test_nothing_yet():
 
 def told(watch, width=100):
     """What went wrong on the bus, as text."""
-    return [text_of(line) for line in trouble_lines(watch.wires, width)]
+    return [text_of(line) for line in trouble_lines(watch.wire_problems, width)]
 
 
 def test_a_bus_without_trouble_says_nothing(catalogue):
     """No heading over nothing; without a plan and without waits nothing is promised either."""
     watch = Watch(catalogue)
     assert told(watch) == []
-    assert promise_lines(watch.wires, str, 100) == []
+    assert promise_lines(watch.wire_problems, str, 100) == []
 
 
 def test_error_states_and_corrupted_frames(catalogue):
@@ -81,7 +81,7 @@ def test_the_longest_wait(catalogue):
     """Who waited, how long, and when it was through."""
     watch = Watch(catalogue)
     watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
-    lines = [text_of(line) for line in promise_lines(watch.wires, hex, 120)]
+    lines = [text_of(line) for line in promise_lines(watch.wire_problems, hex, 120)]
     assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
 
 

@@ -153,7 +153,7 @@ def test_the_sink_keeps_nothing(loaded, catalogue):
     run = VirtualBenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND_US)
     assert vars(sink) == {}
-    assert run.watch.load.percent()[1] > 0
+    assert run.watch.bus_load.percent()[1] > 0
 
 
 @pytest.mark.parametrize(

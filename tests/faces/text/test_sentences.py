@@ -48,7 +48,7 @@ def test_a_heartbeat_with_a_fault(said):
         "address 5E hex, furnace's heartbeat: on, active, red lamp status on, "
         "fault SPN 1234, FMI 5 (current low, or open circuit) **"
     )
-    assert "fault, address 5E hex: its furnace reports SPN 1234" in lines[4]
+    assert "fault, address 5E hex: furnace function reports SPN 1234" in lines[4]
 
 
 def test_no_fault_is_said_as_such(said):

@@ -33,12 +33,13 @@ def test_a_recording_surveyed_in_words(rvsim):
         for line in lines
     )
     assert any(
-        re.fullmatch(r" {4}FURNACE_STATUS 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line) for line in lines
+        re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line)
+        for line in lines
     )
     at = lines.index("  [4] fault, silent-device")
-    assert lines[at + 1].startswith("      heater: nothing heard for 15.0 s, due every 5 s")
+    assert lines[at + 1].startswith("      heater: silent for 15.0 s, due every 5 s")
     assert lines[at + 1].endswith("until 60.5 s, away for 43.27 s in all); this explains <1> to <3>, late-message")
-    assert lines[at + 2] == "      Try next: its power and fuse first, then its data plug, then its drop"
+    assert lines[at + 2] == "      Try next: check its power and fuse first, then its data plug, then its drop"
     assert lines.index("  [4] fault, silent-device") < lines.index("  <5> warning, bad-value")
 
 
@@ -53,8 +54,8 @@ def test_a_recorded_bus_reads_well(rvsim):
     assert any("1FA04 hex, no name here" in x and "4517 times, in bursts, every 47 ms on average" in x for x in lines)
     assert "  address 11 hex: NAME: maker 1774, serial number 123456" in lines
     assert (
-        "  cause, warning: the recorder paused, or the bus did: nothing for 1.5 s up to 30.015 s, then everybody goes "
-        "on as if nothing had been, and 3 more of the kind; this explains [11] to [14]." in lines
+        "  cause, warning: the recorder paused, or the bus did: no frame for 1.5 s up to 30.015 s, then all devices "
+        "continue as before, and 3 more of the kind; this explains [11] to [14]." in lines
     )
     assert "  (1) to (10) notice, unknown-message" in lines
     assert "      and 2 more of the kind" in lines
@@ -97,7 +98,7 @@ def test_a_clock_that_was_set_back(rvsim):
     )
     assert "  <5> warning: log has times that cannot be believed; this explains <1> to [4]." in lines
     assert not any("fell silent" in line for line in lines)
-    assert any(re.fullmatch(r" {4}FURNACE_STATUS 1 \* +\d+ times", line) for line in lines)
+    assert any(re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times", line) for line in lines)
     assert any("reported an impossible value" in line for line in lines)  # what has no time in it is still told
     _, out, _ = rvsim("survey", "set.log", "--json")
     found = json.loads(out)
@@ -112,8 +113,8 @@ def test_a_log_of_nothing_but_error_frames(rvsim):
     code, out, _ = rvsim("survey", "err.log")
     assert code == 0
     assert "There is nothing in it to tell" not in out
-    assert "bus: 30 error frames from 0.000 s to 29.000 s, 10 of them within 10 s, and not one valid frame" in out
-    assert "Try next: the bit rate first" in out
+    assert "bus: 30 error frames from 0.000 s to 29.000 s, 10 of them within 10 s, no valid frame" in out
+    assert "Try next: check the bit rate first" in out
     assert "Who was there" not in out
 
 

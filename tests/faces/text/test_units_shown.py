@@ -29,17 +29,17 @@ from rvsim.watch.causes import Cause, CauseKind, causes
 from rvsim.watch.rules import Finding, Rules
 from rvsim.watch.summaries import summary
 from rvsim.watch.transitions import (
-    CodeAlarmed,
+    AlarmCodeReported,
     CommandIgnored,
     CommandsContradict,
     DataLost,
     Limits,
-    RangeLeft,
     ReadingsContradict,
     Topic,
-    TwoVoices,
+    TwoSenders,
+    TwoSendersSign,
+    ValueOutOfRange,
     ValueStuck,
-    VoiceSign,
 )
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import Alarm, AlarmSeverity, FieldSpec, Origin, Reading, State
@@ -54,16 +54,16 @@ NOTHING = Reading(AIR, 65535, State.NO_DATA)
 FRAME = Frame(0, 0x19FF9C91, b"\x01\x00\x00")
 TOPIC = Topic(0x91, 0x1FF9C, "THERMOSTAT_AMBIENT_STATUS", 1)
 PROBLEMS: list[Any] = [
-    RangeLeft(0, "a", TOPIC, WARM, Limits(-40, 10, "by the rig"), FRAME),
+    ValueOutOfRange(0, "a", TOPIC, WARM, Limits(-40, 10, "by the rig"), FRAME),
     DataLost(0, "a", TOPIC, NOTHING, COLD, FRAME),
     ReadingsContradict(0, 0, "a", TOPIC, WARM, "a", TOPIC, COLD, "the most", FRAME),
     ReadingsContradict(0, 0, "a", TOPIC, WARM, "b", TOPIC._replace(source=0x92), COLD, "the most", FRAME),
     ValueStuck(0, 0, "a", TOPIC, WARM, 0, 600_000_000, "b", TOPIC, COLD, WARM, FRAME),
-    CodeAlarmed(0, "a", TOPIC, WARM, Alarm(AlarmSeverity.FAULT, Origin.MEMORY), FRAME),
+    AlarmCodeReported(0, "a", TOPIC, WARM, Alarm(AlarmSeverity.FAULT, Origin.MEMORY), FRAME),
     CommandsContradict(0, 0, ("a", "b"), (1, 2), "air 1", 3, ((COLD,), (WARM,)), 2, 1, TOPIC, (FRAME, FRAME)),
     CommandIgnored(0, 0, "a", ("b",), "air 1", 1, (WARM,), (COLD,), 1, 1, (), TOPIC, FRAME, FRAME),
     CommandIgnored(0, 0, "a", ("b",), "air 1", 1, (WARM,), (None,), 1, 1, (), TOPIC, FRAME, FRAME),
-    TwoVoices(0, 0, "a", 1, VoiceSign.TWO_VALUE_TRAINS, "air", compose(COLD.brief, " and ", WARM.brief), FRAME),
+    TwoSenders(0, 0, "a", 1, TwoSendersSign.TWO_VALUE_TRAINS, "air", compose(COLD.brief, " and ", WARM.brief), FRAME),
 ]
 """One of each that tells values."""
 
@@ -71,7 +71,7 @@ PROBLEMS: list[Any] = [
 @pytest.mark.parametrize("problem", PROBLEMS, ids=lambda problem: type(problem).__name__)
 def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
     """All values of its text convert; the text itself, and its JSON, are metric."""
-    flag = Rules().follow(problem).flag
+    flag = Rules().process(problem).flag
     metric, shown = METRIC.render(flag.text), US.render(flag.text)
     assert metric == flag.text
     assert "21.00 °C" in metric or "0.00 °C" in metric
@@ -85,7 +85,7 @@ def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
 
 def test_the_limits_of_a_flag_are_shown_too():
     """-40 is the same on both scales; the unit stands once."""
-    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().follow(PROBLEMS[0]).flag.text)
+    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().process(PROBLEMS[0]).flag.text)
 
 
 def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
@@ -104,7 +104,7 @@ def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
 def test_what_a_cause_explains_keeps_its_quantities():
     """The evidence of a cause repeats the texts of flags."""
     rules = Rules()
-    findings = [Finding(rules.follow(one).flag, one) for one in (PROBLEMS[-1], PROBLEMS[0])]
+    findings = [Finding(rules.process(one).flag, one) for one in (PROBLEMS[-1], PROBLEMS[0])]
     (cause,) = causes(findings, {})
     assert US.render(cause.text).endswith("32.0 °F and 69.8 °F")
     assert "air 69.8 °F, outside -40 to 50 °F" in US.render(cause.evidence[-1])

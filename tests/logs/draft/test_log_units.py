@@ -175,13 +175,13 @@ def test_what_nobody_in_the_rig_has_said_is_accepted_of_anyone(say, learn):
         ("no-address", None, "1F802"),
         ("unknown-message", None, "1F802"),
     ]
-    assert "# Seen from 0.0 s to the end, address FE hex: DGN 1F801 hex has no definition here.\n" in alone
+    assert "# Seen from 0.0 s to the end, address FE hex: DGN 1F801 hex is not defined here.\n" in alone
     both, rig = learn(in_order(steady, [Frame(1, 0x19F801FE, bytes(8)), Frame(4_000_000, 0x19F801FF, bytes(8))]))
     assert [(one.flag, one.device, one.message) for one in rig.accepted] == [
         ("no-address", None, "1F801"),
         ("unknown-message", None, "1F801"),
     ]
-    assert "# Seen from 0.0 s to the end, 2 times: DGN 1F801 hex has no definition here.\n" in both
+    assert "# Seen from 0.0 s to the end, 2 times: DGN 1F801 hex is not defined here.\n" in both
 
 
 def test_a_unit_that_moved_twice_is_still_one_device(catalogue, say, learn):

@@ -36,7 +36,7 @@ def test_messages_are_listed_with_their_usual_gap(say, learn):
     steady = statuses(say, 0x5E, 1, 50)
     bursts = [Frame(n * SECOND_US + m * 1000, 0x19F8015E, bytes(8)) for n in range(0, 50, 10) for m in range(4)]
     text, _ = learn(in_order(steady, bursts, [Frame(7, 0x19F8025E, bytes(8))]))
-    assert "\n#   FURNACE_STATUS 1: 10 times, usually every 5.00 s\n" in text
+    assert "\n#   FURNACE_STATUS, instance 1: 10 times, usually every 5.00 s\n" in text
     assert "\n#   DGN 1F801 hex: 20 times, in bursts, every 2.11 s on average\n" in text
     assert "\n#   DGN 1F802 hex: once\n" in text
     many, rig = learn([Frame(n, 0x19F80000 | n << 8 | 2, bytes(8)) for n in range(33)])

@@ -1,6 +1,6 @@
 """Each expectation about values, presence, flags and the pair, met and broken."""
 
-from rvsim.watch.bus.bus_load import PairLoad
+from rvsim.watch.bus.bus_load import BusLoad
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
@@ -138,7 +138,7 @@ def test_no_flag_is_raised(case):
 def test_frames_that_went_wrong_on_the_wires(case):
     """Counted over the whole run."""
     wires = WireProblems(
-        lambda transition: None, lambda source: False, lambda: None, PairLoad(), lambda: 0, lambda time: None
+        lambda transition: None, lambda source: False, lambda: None, BusLoad(), lambda: 0, lambda time: None
     )
     wires.observe_event(Disturbed(1, 1, ("a",)))
     wires.observe_event(Disturbed(2, 1, ("a",)))

@@ -240,7 +240,7 @@ grace = "2s"
         90,
         'device = "circulation pump"\ninstance = 4\nfrom = "30s"',
         no_heat_once('device = "circulation pump", message = "CIRCULATION_PUMP_STATUS", instance = 4', grace="20s"),
-        ("19FFE344 01 01 C8", "unplanned-device of circulation pump", "speaks as circulation pump 4"),
+        ("19FFE344 01 01 C8", "unplanned-device of circulation pump", "sends as circulation pump 4"),
         more=HEATS + SOMEBODY_SWITCHES_ON_4,
     ),
     "shared_address": Proof(

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.watch.bus.bus_load import Busy, PairLoad, Window
+from rvsim.watch.bus.bus_load import BusLoad, BusySecond, Window
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame, OtherKind
 from rvsim.wire.timing import min_bits
@@ -17,9 +17,9 @@ from rvsim.wire.timing import min_bits
 IDENTIFIER, DATA, BITS = 0x18EBFF00, bytes.fromhex("01A00FA6603BD140"), 141
 
 
-def loaded(*bursts: tuple[float, int]) -> PairLoad:
+def loaded(*bursts: tuple[float, int]) -> BusLoad:
     """Load by bursts: second, number of frames."""
-    load = PairLoad()
+    load = BusLoad()
     for second, count in bursts:
         for _ in range(count):
             load.add(Frame(round(second * SECOND_US), IDENTIFIER, DATA))
@@ -33,7 +33,7 @@ def percent(frames: int) -> float:
 
 def test_nothing_yet():
     """Before the first frame the wires are idle."""
-    assert PairLoad().percent() == (0, 0)
+    assert BusLoad().percent() == (0, 0)
 
 
 def test_every_stuff_bit_of_a_second_that_is_over_counts():
@@ -101,7 +101,7 @@ def test_a_second_says_who_used_it():
     """Bits by source address, and by kind where there is none."""
     other = Frame(2, IDENTIFIER | 0x5E, DATA)
     told = OtherFrame(1, OtherKind.ERROR, 23)
-    second = Busy(0, 3 * 131 + 23, (Frame(0, IDENTIFIER, DATA), Frame(1, IDENTIFIER, DATA), other), (told,))
+    second = BusySecond(0, 3 * 131 + 23, (Frame(0, IDENTIFIER, DATA), Frame(1, IDENTIFIER, DATA), other), (told,))
     found = second.busiest()
     assert found.by_user()[0] == 2 * BITS
     assert found.by_user()["error"] == 23
@@ -111,10 +111,10 @@ def test_a_second_says_who_used_it():
 
 def test_whether_a_second_can_reach_a_load_is_told_by_it_and_the_one_before():
     """At most 1000 frames of 160 bits: 64 %; whatever lies across the two seconds."""
-    assert Busy(0, 1000 * 131, ()).can_reach(60)
-    assert not Busy(0, 1000 * 131, ()).can_reach(65)
-    assert Busy(0, 500 * 131, (), least_before=500 * 131).can_reach(60)
-    assert not Busy(0, 500 * 131, (), least_before=500 * 131).can_reach(65)
+    assert BusySecond(0, 1000 * 131, ()).can_reach(60)
+    assert not BusySecond(0, 1000 * 131, ()).can_reach(65)
+    assert BusySecond(0, 500 * 131, (), least_before=500 * 131).can_reach(60)
+    assert not BusySecond(0, 500 * 131, (), least_before=500 * 131).can_reach(65)
 
 
 def test_the_busiest_second_may_lie_across_two():
@@ -139,7 +139,7 @@ def test_a_second_ends_with_a_frame_and_begins_behind_one():
 )
 def test_the_busiest_second_is_that_of_a_count_by_hand(drawn):
     """For random frames of all lengths, 11-bit ones among them: the most bits before stuffing in any second."""
-    load, time, passed = PairLoad(), 0, []
+    load, time, passed = BusLoad(), 0, []
     for step, length, is_other in drawn:
         time += step
         one = OtherFrame(time, OtherKind.STANDARD, 50) if is_other else Frame(time, IDENTIFIER, bytes(length))
@@ -161,7 +161,7 @@ def test_the_busiest_second_is_that_of_a_count_by_hand(drawn):
 
 def test_a_crowded_second_is_kept():
     """Two frames within the time of the longest one, 640 us: the later may have waited; further apart it has not."""
-    load = PairLoad()
+    load = BusLoad()
     frames = [Frame(time, 0x18EEFF5E, bytes(8)) for time in (100_000, 100_640, 1_500_000, 1_500_641, 2_500_000)]
     for frame in frames:
         load.add(frame)

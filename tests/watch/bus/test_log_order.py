@@ -66,14 +66,14 @@ def test_what_is_told(catalogue):
     (flag,) = watch.flags
     assert (flag.subject, flag.since) == ("log", 9000)
     assert flag.text == (
-        "its times run back once in 11 entries, by 1.5 s at most; nothing is judged by its times: no lateness, "
-        "silence, pause or load"
+        "its times run backwards once in 11 entries, by 1.5 s at most; lateness, silence, "
+        "pauses and bus load are not judged"
     )
-    assert flag.advice.startswith("sort the file by its times first")
+    assert flag.advice.startswith("sort the file by its times, then")
     watch.observe_event(TimeWentBack(9000, 3_000_000, "line 12"))
     watch.observe_event(LogEnded(9000))
     (flag,) = watch.flags
-    assert "run back 2 times in 10 entries, by 3 s at most" in flag.text
+    assert "run backwards 2 times in 10 entries, by 3 s at most" in flag.text
     assert flag.evidence == ("line 11: back by 1.5 s", "line 12: back by 3 s")
 
 
@@ -122,4 +122,4 @@ def test_a_rig_may_accept_it_and_still_nothing_is_judged_by_times(catalogue):
     watch.observe_event(TimeWentBack(0, 2 * SECOND_US, "line 3"))
     watch.advance(100 * SECOND_US)
     assert watch.flags == ()
-    assert not watch.trusts_times
+    assert not watch.times_are_valid

@@ -56,8 +56,7 @@ def test_forty_percent_is_not_too_much_and_a_frame_more_is(bus):
     flag = bus.watch.flags[-1]
     assert (flag.since, flag.subject) == (1_001_408, "bus")
     assert flag.text == (
-        "the pair is 40 % busy, more than 40 %: 710 frames in the second up to 1.001 s, 100 % of its bits from address "
-        "00 hex"
+        "bus load 40 %, above 40 %: 710 frames in the second up to 1.001 s, 100 % of the bits from address 00 hex"
     )
 
 
@@ -109,7 +108,7 @@ def test_the_planned_device_that_uses_most_is_named(catalogue):
         {"schema": 1, "name": "t", "title": "T", "device": [{"name": "chatterer", "address": 0, "kind": "own"}]}
     )
     bus = Bus(catalogue, rig).second(0, 800).second(1, 1)
-    assert "100 % of its bits from chatterer" in bus.watch.flags[-1].text
+    assert "100 % of the bits from chatterer" in bus.watch.flags[-1].text
 
 
 # Every second, wherever it begins, against a count by hand.
@@ -169,7 +168,7 @@ def test_every_second_is_judged_as_by_a_count_by_hand(bursts):
                 "error": OtherFrame(time, OtherKind.ERROR, 23),
             }[what]
             busyness.pass_seconds(time)
-            busyness.load.add(one)  # type: ignore[arg-type]
+            busyness.bus_load.add(one)  # type: ignore[arg-type]
             told.append((time, len(frame_bits(*one[1:])) if isinstance(one, Frame) else one.bits))  # type: ignore[attr-defined]
     end = time + 10 * SECOND_US
     busyness.pass_seconds(end)
@@ -192,14 +191,14 @@ def test_a_burst_across_two_whole_seconds_is_noticed(bus):
         bus.events += bus.watch.observe(Frame(SECOND_US + n * 1250, IDENTIFIER, DATA))
     bus.second(2, 1)
     assert bus.flags == [(2.0, True, "notice")]
-    assert "45 % busy" in bus.watch.flags[-1].text
+    assert "bus load 45 %," in bus.watch.flags[-1].text
 
 
 def test_the_flag_tells_the_worst_second_so_far(bus):
     """A busier second renews the words of the flag that stands, and raises none."""
     bus.second(0, 800).second(1, 1000).second(2, 800).second(3, 1)
     assert bus.flags == [(1.0, True, "notice")]
-    assert "56 % busy, more than 40 %: 1000 frames in the second up to 1.99" in bus.watch.flags[-1].text
+    assert "bus load 56 %, above 40 %: 1000 frames in the second up to 1.99" in bus.watch.flags[-1].text
 
 
 @pytest.mark.parametrize(("bits", "raised"), [(100_000, False), (100_001, True)])
@@ -211,7 +210,7 @@ def test_the_limit_to_a_bit(catalogue, bits, raised):
     bus.events += bus.watch.advance(SECOND_US)
     assert bus.flags == ([(1.0, True, "notice")] if raised else [])
     if raised:
-        assert "100 % of its bits from 11-bit frames" in bus.watch.flags[-1].text
+        assert "100 % of the bits from 11-bit frames" in bus.watch.flags[-1].text
 
 
 def test_error_frames_fill_the_pair_too(catalogue):
@@ -231,7 +230,7 @@ def test_a_full_pair_is_judged(bus):
     for n in range(2 * 1773):
         bus.events += bus.watch.observe(Frame((n + 1) * BITS * 4, IDENTIFIER, DATA))
     assert [severity for *_, severity in bus.flags] == ["warning"]
-    assert "100 % busy" in bus.watch.flags[-1].text
+    assert "bus load 100 %," in bus.watch.flags[-1].text
 
 
 def test_more_than_fits_proves_wrong_times_and_no_load_is_judged(bus):
@@ -239,8 +238,9 @@ def test_more_than_fits_proves_wrong_times_and_no_load_is_judged(bus):
     bus.second(0, 800).second(1, 2000).second(2, 1500).second(3, 1)
     assert bus.flags == [(1.0, True, "notice"), (2.0, False, "notice"), (2.0, True, "notice")]
     (flag,) = [flag for flag in bus.watch.flags if flag.kind == "bus-busy"]
-    assert flag.text.startswith("computed load of 112.8 %: 2000 frames in the second up to 1.")
+    assert flag.text.startswith("computed bus load 112.8 %: 2000 frames in the second up to 1.")
     assert (
-        "are more than 250000 bit/s can carry, so the times or the bit rate are wrong; no load is judged" in flag.text
+        "exceed what 250000 bit/s can carry, so the times or the bit rate are wrong; bus load is no longer judged"
+        in flag.text
     )
-    assert bus.watch.load.percent()[1] == pytest.approx(112.8)
+    assert bus.watch.bus_load.percent()[1] == pytest.approx(112.8)

@@ -23,8 +23,8 @@ def test_everybody_goes_on_in_rhythm(bus):
     made = bus()
     made.run(60, *senders(made, off=((20.2, 30.2),)))
     found = resumption(made)
-    assert (found.ended, found.length) == (30_220_000, 10_090_000)
-    assert (found.claims, found.back, found.nobody_noticed) == ((), 6, True)
+    assert (found.ended, found.length_us) == (30_220_000, 10_090_000)
+    assert (found.claims, found.back, found.is_unnoticed) == ((), 6, True)
     assert found.in_rhythm == found.judged >= 3
 
 
@@ -35,7 +35,7 @@ def test_everybody_begins_anew(bus, late):
     made.run(20.2, *senders(made))
     made.run(60, *senders(made, first=30.2 + late + 0.1), begin=20.2)
     found = resumption(made)
-    assert not found.nobody_noticed
+    assert not found.is_unnoticed
     assert found.judged >= 3
 
 
@@ -47,7 +47,7 @@ def test_addresses_that_are_claimed_anew(bus):
     made.run(60, *senders(made), begin=30.23)
     found = resumption(made)
     assert found.claims == (0x91, 0x92)
-    assert not found.nobody_noticed
+    assert not found.is_unnoticed
 
 
 def test_a_claim_long_afterwards_says_nothing_about_the_pause(bus):
@@ -56,7 +56,7 @@ def test_a_claim_long_afterwards_says_nothing_about_the_pause(bus):
     made.run(35.9, *senders(made, off=((20.2, 30.2),)))
     made.claim(36.4, 0x91, 1)
     made.run(60, *senders(made), begin=36.5)
-    assert resumption(made).nobody_noticed
+    assert resumption(made).is_unnoticed
 
 
 def test_a_pause_across_which_no_rhythm_can_be_followed(bus):
@@ -64,7 +64,7 @@ def test_a_pause_across_which_no_rhythm_can_be_followed(bus):
     made = bus()
     made.run(90, *senders(made, off=((20.2, 50.2),)))
     found = resumption(made)
-    assert (found.judged, found.nobody_noticed) == (0, False)
+    assert (found.judged, found.is_unnoticed) == (0, False)
     assert found.back == 6
 
 

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.watch.bus.turn import Turn, Waiting, follows, gives_way_at, latest_access
+from rvsim.watch.bus.turn import Turn, Waiting, follows, gives_way_at, latest_turn
 from rvsim.wire.frame import Frame
 
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
@@ -57,22 +57,22 @@ def test_the_last_access_with_a_contest_is_told():
     """Claim, then furnace waiting for it; what came alone later is not the picture of arbitration."""
     waiting = after(CLAIM, OTHER, 20)
     alone = FURNACE._replace(time=3_000_000)
-    assert latest_access([CLAIM, waiting, alone]) == Turn(CLAIM, (Waiting(waiting, 5),))
-    assert latest_access([CLAIM, alone]) == Turn(alone, ())
-    assert latest_access([]) is None
+    assert latest_turn([CLAIM, waiting, alone]) == Turn(CLAIM, (Waiting(waiting, 5),))
+    assert latest_turn([CLAIM, alone]) == Turn(alone, ())
+    assert latest_turn([]) is None
 
 
 def test_a_node_does_not_contend_with_itself():
     """It takes part with one frame at a time: its next one, right behind, has lost nothing."""
-    assert latest_access([CLAIM, after(CLAIM, FURNACE)]).waiting == ()
+    assert latest_turn([CLAIM, after(CLAIM, FURNACE)]).waiting == ()
     first, second = after(CLAIM, OTHER), after(after(CLAIM, OTHER), OTHER._replace(identifier=0x19FFF75F))
-    assert latest_access([CLAIM, first, second]) == Turn(CLAIM, (Waiting(first, 5),))
+    assert latest_turn([CLAIM, first, second]) == Turn(CLAIM, (Waiting(first, 5),))
 
 
 def test_a_lower_identifier_behind_it_came_too_late():
     """It would have won, had it been ready."""
     late = after(FURNACE, CLAIM)
-    assert latest_access([FURNACE, late]) == Turn(late, ())
+    assert latest_turn([FURNACE, late]) == Turn(late, ())
 
 
 @given(st.integers(0, (1 << 29) - 1), st.integers(0, (1 << 29) - 1), st.binary(max_size=8), st.binary(max_size=8))

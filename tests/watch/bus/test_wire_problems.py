@@ -78,8 +78,8 @@ def test_a_node_that_nobody_acknowledges_is_told_after_a_second(pair):
     assert pair.flags == [(3.0, "no-acknowledge", "heater", True)]
     (flag,) = pair.watch.flags
     assert (flag.since, str(flag.severity)) == (2 * SECOND_US, "fault")
-    assert flag.text.startswith("nobody acknowledges what it sends: nothing of it has come through for 1.0 s")
-    assert "two wires, which may be swapped" in flag.advice
+    assert flag.text.startswith("its frames are not acknowledged: none of them got through for 1.0 s")
+    assert "two bus wires, which may be swapped" in flag.advice
     assert flag.evidence == ("identifier 19FFE45E, first tried at 2.000 s",)
 
 
@@ -97,7 +97,7 @@ def test_nodes_that_come_up_one_after_the_other_raise_nothing(pair):
         pair.note(NotAcknowledged(tries * 600, "heater", HEATER))
     pair.observe(0.9, HEATER).until(10)
     assert pair.flags == []
-    assert pair.watch.wires.unacknowledged == 16
+    assert pair.watch.wire_problems.unacknowledged == 16
 
 
 def test_after_its_return_it_can_be_told_again(pair):
@@ -116,8 +116,8 @@ def test_a_collision_is_a_shared_address(pair):
     assert pair.flags == [(1.0, "shared-address", "heater", True)]
     (flag,) = pair.watch.flags
     assert flag.text == (
-        "heater and fan sent one identifier with different data at once: both use address 5E hex, and each spoils the "
-        "other's frame"
+        "heater and fan sent one identifier with different data at the same time: both use address 5E hex, and each "
+        "corrupts the other's frame"
     )
     assert flag.evidence == ("identifier 19FFE45E at 1.000 s",)
     assert "give one of them another address" in flag.advice
@@ -163,7 +163,7 @@ def test_a_wait_beyond_the_plan_is_told(planned):
     assert planned.flags == [(1.001921, "bus-busy", "bus", True)]
     (flag,) = [flag for flag in planned.watch.flags if flag.kind == "bus-busy"]
     assert flag.text.startswith(
-        "FURNACE_STATUS of heater took 1.9 ms to get through, and the plan promises 1.9 ms at worst"
+        "FURNACE_STATUS of heater took 1.9 ms to get through; computed from the plan: at most 1.9 ms"
     )
 
 
@@ -189,7 +189,7 @@ def test_without_a_rig_nothing_is_promised(pair):
     long, longer = Waited(SECOND_US, "heater", HEATER, 0), Waited(3 * SECOND_US, "fan", FAN, SECOND_US)
     pair.note(long, longer, Waited(4 * SECOND_US, "fan", FAN, 3 * SECOND_US)).until(5)
     assert pair.flags == []
-    assert pair.watch.wires.longest == longer
+    assert pair.watch.wire_problems.longest == longer
 
 
 def test_who_waits_for_an_acknowledgement_does_not_wait_for_the_pair(planned):
@@ -204,7 +204,7 @@ def test_nor_do_the_frames_that_stood_behind_it(planned):
     planned.note(NotAcknowledged(SECOND_US, "heater", HEATER)).until(30).observe(40, HEATER)
     planned.note(Waited(40 * SECOND_US + 600, "heater", HEATER, 20 * SECOND_US)).until(42)
     assert [kind for _, kind, _, _ in planned.flags] == ["no-acknowledge", "no-acknowledge"]
-    assert planned.watch.wires.longest is None
+    assert planned.watch.wire_problems.longest is None
     planned.note(Waited(43 * SECOND_US + 9000, "heater", HEATER, 43 * SECOND_US))
     assert planned.flags[-1][1:] == ("bus-busy", "bus", True)
 
@@ -217,18 +217,18 @@ def test_error_states_are_kept_until_they_are_active_again(pair):
     passive = StateChanged(1, "heater", ErrorState.PASSIVE, 128, 0)
     off = StateChanged(2, "heater", ErrorState.BUS_OFF, 256, 0)
     pair.note(passive)
-    assert pair.watch.wires.states == {"heater": passive}
+    assert pair.watch.wire_problems.states == {"heater": passive}
     pair.note(off)
-    assert pair.watch.wires.states == {"heater": off}
+    assert pair.watch.wire_problems.states == {"heater": off}
     pair.note(StateChanged(3, "heater", ErrorState.ACTIVE, 0, 0))
-    assert pair.watch.wires.states == {}
+    assert pair.watch.wire_problems.states == {}
 
 
 def test_spoilt_and_lost_frames_are_counted(pair):
     """Each kind by itself."""
     pair.note(Disturbed(1, HEATER, ("heater",)), Disturbed(2, HEATER, ("heater",), "fan"), Overflowed(3, "fan", FAN))
     pair.note(Collided(4, HEATER, ("heater", "fan")))
-    wires = pair.watch.wires
+    wires = pair.watch.wire_problems
     assert (wires.disturbed, wires.overflowed, wires.collided, wires.unacknowledged) == (2, 1, 1, 0)
 
 

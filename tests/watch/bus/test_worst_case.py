@@ -20,7 +20,7 @@ def rig_of(*functions, first=0x50):
 def worst(catalogue, *functions):
     """Return the promise as frames of 640 us by message."""
     found = worst_case(rig_of(*functions), catalogue).responses.values()
-    return {response.message: response.worst / FULL for response in found}
+    return {response.message: response.worst_us / FULL for response in found}
 
 
 def test_one_device_waits_for_its_own(catalogue):
@@ -57,11 +57,11 @@ def test_too_many_devices_get_no_promise(catalogue):
     """A hundred nodes that each send something aside every 50 ms are more than a pair can carry."""
     found = worst_case(rig_of(*({"tank": n} for n in range(100))), catalogue)
     assert found.percent > 100
-    assert found.responses[catalogue.by_name("TANK_STATUS").dgn].worst is None
+    assert found.responses[catalogue.by_name("TANK_STATUS").dgn].worst_us is None
 
 
 def test_the_shipped_vehicle_is_promised_less_than_30_ms(catalogue):
     """So a wall switch never waits for what anybody would notice; the load stays below a sixth."""
     found = worst_case(load_rig("ottersby"), catalogue)
-    assert max(response.worst for response in found.responses.values()) < 30_000
+    assert max(response.worst_us for response in found.responses.values()) < 30_000
     assert found.percent < 100 / 6

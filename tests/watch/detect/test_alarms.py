@@ -35,9 +35,12 @@ def test_an_alarming_code_is_told_as_long_as_it_stands(said, devices):
     assert (found.told, found.until) == (0.0, 10.0)
     assert (str(found.flag.severity), found.flag.message, found.flag.field) == ("fault", WATER, "failure_to_ignite")
     assert found.subject == ("heater" if devices else "address 5E hex")
-    assert found.text == "WATERHEATER_STATUS 1 failure to ignite: failed to ignite; the word is from memory"
-    assert found.flag.advice.startswith("fuel, voltage and exhaust first: a lockout is a safety function")
-    assert "do not reset it again and again" in found.flag.advice
+    assert found.text == (
+        'WATERHEATER_STATUS, instance 1: failure to ignite reports "failed to ignite"; the name of this code is '
+        "from memory"
+    )
+    assert found.flag.advice.startswith("check fuel, voltage and exhaust first; a lockout is a safety function")
+    assert "do not reset it repeatedly" in found.flag.advice
 
 
 @pytest.mark.parametrize("raw", [0, 2, 3, None])
@@ -51,7 +54,7 @@ def test_other_codes_are_no_fault(said, raw):
 def test_an_error_is_a_bad_value(said):
     """10b in two bits."""
     (found,) = said("failure_to_ignite", 0, 2, 2, kinds=("bad-value",))
-    assert found.text.startswith("WATERHEATER_STATUS 1 failure to ignite error")
+    assert found.text.startswith("WATERHEATER_STATUS, instance 1: failure to ignite error")
 
 
 def test_a_frame_too_short_for_it_says_nothing_of_it(bus):
@@ -77,19 +80,19 @@ def test_another_alarming_code_renews_the_words(said):
     """From under-voltage, a warning, to extreme under-voltage, a fault: one flag."""
     (found,) = said("voltage_fault", 0, 2, 1, message="ATS_AC_STATUS_4", source=0x4F)
     assert (found.told, found.until, str(found.flag.severity)) == (5.0, None, "fault")
-    assert found.text.endswith(": extreme under-voltage; the word is not sure")
+    assert found.text.endswith(' reports "extreme under-voltage"; the name of this code is not sure')
     assert "licensed person" in found.flag.advice
 
 
 @pytest.mark.parametrize(
     ("message", "field", "advice"),
     [
-        (GAS, "gas_detected", "leave, let air in on the way, touch no switch and light nothing"),
-        (LOAD, "over_current_status", "what hangs on this output"),
-        (WATER, "dc_power_failure", "its supply"),
-        (WATER, "high_temperature_limit_switch", "fuel, voltage and exhaust first"),
+        (GAS, "gas_detected", "leave the vehicle and let air in on the way; touch no switch and light nothing"),
+        (LOAD, "over_current_status", "check what is connected to this output"),
+        (WATER, "dc_power_failure", "check its supply"),
+        (WATER, "high_temperature_limit_switch", "check fuel, voltage and exhaust first"),
         ("DC_SOURCE_STATUS_6", "high_temperature_limit_status", "let it cool down"),
-        ("GENERATOR_STATUS_2", "oil_pressure_shutdown_switch", "its manual"),
+        ("GENERATOR_STATUS_2", "oil_pressure_shutdown_switch", "look up in its manual"),
     ],
 )
 def test_the_advice_is_that_of_the_trade(said, message, field, advice):

@@ -44,7 +44,7 @@ def test_a_level_above_its_resolution_is_impossible(tank, devices):
     assert (found.told, found.until) == (10.0, 20.0)
     assert found.subject == ("fresh tank" if devices else "address 48 hex")
     assert (found.flag.message, found.flag.field, str(found.flag.severity)) == (TANK, "relative_level", "warning")
-    assert found.text == "TANK_STATUS 0 relative level 233, above its resolution, 100; layout from memory"
+    assert found.text == "TANK_STATUS, instance 0: relative level 233, above its resolution, 100; layout from memory"
 
 
 @pytest.mark.parametrize(
@@ -101,8 +101,8 @@ def test_a_charger_that_says_another_voltage_than_the_battery(system, devices):
     who, other = ("charger", "monitor") if devices else ("address 4A hex", "address 46 hex")
     assert found.subject == who
     assert found.text == (
-        f"CHARGER_STATUS_2 1 charging voltage 14.4 V, while {other} says DC_SOURCE_STATUS_1 1 dc voltage 12.0 V of the "
-        "same; layout from memory"
+        f"CHARGER_STATUS_2, instance 1: charging voltage 14.4 V, while {other} reports dc voltage 12.0 V for the same "
+        "quantity (DC_SOURCE_STATUS_1, instance 1); layout from memory"
     )
 
 

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import pytest
 
 from rvsim.watch.detect.failures import CALM_US, FailureBook, Failures
-from rvsim.watch.traffic import Agenda
+from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Ended
 from rvsim.wire.frame import Frame
 
@@ -15,15 +15,15 @@ class Problem(NamedTuple):
 
     time: int
     since: int
-    cause: tuple
+    problem_key: tuple
 
 
 class Book:
     """A book of failures, its agenda, and what it has told."""
 
     def __init__(self):
-        self.agenda, self.told = Agenda(), []
-        self.book = FailureBook(3, self.agenda, self.told.append, Failures)
+        self.deadlines, self.told = Deadlines(), []
+        self.book = FailureBook(3, self.deadlines, self.told.append, Failures)
 
     def fail(self, key, now, tell=False):
         """Let something fail, and tell of it."""
@@ -34,8 +34,8 @@ class Book:
 
     def until(self, now):
         """Let the deadlines before a time expire."""
-        while (due := self.agenda.due_before(now)) is not None:
-            self.agenda.expire(due + 1, due)
+        while (due := self.deadlines.due_before(now)) is not None:
+            self.deadlines.expire_first(due + 1, due)
 
 
 @pytest.fixture

@@ -79,8 +79,9 @@ def test_a_command_without_any_change_is_told_with_the_first_status_after_its_ti
     assert (found.subject, str(found.flag.severity)) == (fan, "warning")
     assert (found.flag.message, found.flag.field) == (FAN, None)
     assert found.text == (
-        f"roof fan 1 does not obey {panel}: commanded system status on (says off), fan speed setting 50 % (says 0 %); "
-        "1 command since 13.000 s, with 2.0 s to answer"
+        f"roof fan 1 does not obey {panel}: commanded system status on (reports off), fan speed setting 50 % "
+        "(reports 0 %); "
+        "1 command since 13.000 s, answer time 2.0 s"
     )
     assert [line.partition(" ")[0] for line in found.flag.evidence] == ["last", "status"]
 
@@ -188,7 +189,7 @@ def test_what_the_device_answered_is_named(talk, code, words):
     talk.say(11.1, "ACKNOWLEDGMENT", FAN_AT, acknowledgment_code=code, source_address_acknowledged=PANEL,
              dgn_acknowledged=0x1FEA6)  # fmt: skip
     (found,) = talk.found(*WITH_RIG)
-    assert found.text.endswith(f"with 2.0 s to answer; {words} by roof fan")
+    assert found.text.endswith(f"answer time 2.0 s; {words} by roof fan")
 
 
 @pytest.mark.parametrize(
@@ -202,7 +203,7 @@ def test_other_acknowledgements_are_none_of_it(talk, source, whose, dgn, code):
     talk.say(11.1, "ACKNOWLEDGMENT", source, acknowledgment_code=code, source_address_acknowledged=whose,
              dgn_acknowledged=dgn)  # fmt: skip
     (found,) = talk.found(*WITH_RIG)
-    assert found.text.endswith("with 2.0 s to answer")
+    assert found.text.endswith("answer time 2.0 s")
 
 
 # Healthy devices.
@@ -274,7 +275,7 @@ def test_a_level_is_called_otherwise_in_the_status_of_a_load(talk):
     talk.command(11, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=250, command=0)
     assert talk.found() == []
     (found,) = talk.command(31, message="DC_DIMMER_COMMAND_2", instance=7, desired_level=0, command=0).found()
-    assert (found.told, "desired level 0 % (says 100 %)" in found.text) == (35.0, True)
+    assert (found.told, "desired level 0 % (reports 100 %)" in found.text) == (35.0, True)
 
 
 def test_another_code_does_something_else_with_the_level(talk):

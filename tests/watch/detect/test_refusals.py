@@ -80,9 +80,13 @@ def three(code=UNKNOWN, start=2, **more):
 @pytest.mark.parametrize(
     ("code", "words", "advice"),
     [
-        (UNKNOWN, "it does not support this (code 1, negative acknowledgement)", "which device has this message"),
-        (DENIED, "access denied (code 2)", "its manual"),
-        (BUSY, "it cannot respond now (code 3)", "ask it less often"),
+        (
+            UNKNOWN,
+            "it does not support this (code 1, negative acknowledgement)",
+            "find the device that has this message",
+        ),
+        (DENIED, "access denied (code 2)", "see its manual"),
+        (BUSY, "it cannot respond now (code 3)", "request less often"),
     ],
 )
 def test_the_third_refusal_in_a_row_is_told(seen, code, words, advice):
@@ -90,7 +94,10 @@ def test_the_third_refusal_in_a_row_is_told(seen, code, words, advice):
     found = seen(three(code))
     assert found.flags == [(6.002, True)]
     flag = found.all[0].flag
-    assert flag.text == f"refuses THERMOSTAT_AMBIENT_STATUS to address 44 hex, 3 times in a row; the last time: {words}"
+    assert (
+        flag.text
+        == f"refuses requests of address 44 hex for THERMOSTAT_AMBIENT_STATUS, 3 times in a row; the last time: {words}"
+    )
     assert (flag.subject, flag.severity, flag.message) == ("address 91 hex", "notice", "THERMOSTAT_AMBIENT_STATUS")
     assert flag.evidence[2] == f"frame 18E8FF91 {code:02X} FF FF FF 44 9C FF 01 at 6.002 s"
     assert flag.advice.startswith(advice)
@@ -127,7 +134,9 @@ def test_other_kinds_do_not_add_up(seen, other):
 def test_an_instance_is_told(seen):
     """The sensor has no instance 2."""
     found = seen(three(instance="02"))
-    assert found.all[0].flag.text.startswith("refuses THERMOSTAT_AMBIENT_STATUS 2 to address 44 hex")
+    assert found.all[0].flag.text.startswith(
+        "refuses requests of address 44 hex for THERMOSTAT_AMBIENT_STATUS, instance 2"
+    )
 
 
 # What ends it.
@@ -257,7 +266,7 @@ def test_what_is_no_refusal(seen, odd):
 def test_who_asked_may_stand_in_the_destination(seen):
     """An acknowledgement to one, with FF in byte 4 (SAE J1939-21 before RV-C's use of it, from memory)."""
     found = seen([answer(at, asker=0xFF, to=PANEL) for at in (2, 4, 6)])
-    assert "to address 44 hex, 3 times" in found.all[0].flag.text
+    assert "of address 44 hex for THERMOSTAT_AMBIENT_STATUS, 3 times" in found.all[0].flag.text
 
 
 def test_a_log_tells_the_same(catalogue, seen):

@@ -53,11 +53,13 @@ def test_another_unit_in_a_planned_ones_place_is_one_notice(bus, unit, heard):
     (flag,) = made.watch.flags
     assert str(flag.severity) == "notice"
     assert flag.text == (
-        "address 5E hex (maker 0, serial number 77) speaks as furnace 1 in place of another unit: "
-        "maker 0, serial number 5"
+        "address 5E hex (manufacturer code 0, serial number 77) sends as furnace 1 in place of another unit: "
+        "manufacturer code 0, serial number 5"
     )
     assert flag.advice.endswith('then write it in the rig: claimed_name = "000000000000004D" for heater')
-    assert flag.advice.startswith("a replaced unit? check its settings first: instance, calibration, tank range")
+    assert flag.advice.startswith(
+        "if the unit was replaced, check its settings first: instance, calibration, tank range"
+    )
     assert made.others == {"address 5E hex": "unplanned"}
 
 
@@ -106,8 +108,8 @@ def test_a_new_unit_at_its_default_instance_is_one_notice(bus, heard):
         (40.0, CLEARED, "silent-device", "grey"),
         (40.0, RAISED, "replaced-device", "grey"),
     ]
-    assert made.watch.flags[0].text == "address 93 hex speaks as tank 1 in place of tank 2, of which nothing is heard"
-    assert "it should speak as tank 2: set its instance" in made.watch.flags[0].advice
+    assert made.watch.flags[0].text == "address 93 hex sends as tank 1 in place of tank 2, which is not heard"
+    assert "it should send as tank 2: set its instance" in made.watch.flags[0].advice
 
 
 @pytest.mark.parametrize("first", [1, 20])
@@ -172,7 +174,7 @@ def test_a_planned_device_at_another_address_has_fifteen_seconds_for_its_claim(b
     assert made.who["heater"] == 0x70
     if flags:
         (flag,) = made.watch.flags
-        assert flag.text == "address 70 hex speaks as furnace 1 and not address 5E hex, where the rig has it"
+        assert flag.text == "address 70 hex sends as furnace 1 instead of address 5E hex, where the rig has it"
         assert flag.advice.endswith("then write it in the rig: address = 0x70 for heater")
 
 
@@ -240,7 +242,7 @@ def test_without_a_rig_who_takes_over_all_of_it_is_one_notice(bus, heard):
     made = heard([*old, *new, *others(made, 60)], 60)
     assert told(made) == [(31.3, RAISED, "replaced-device", "address 5E hex")]
     assert made.watch.flags[0].text in {
-        f"address 70 hex speaks as {what} in place of address 5E hex, of which nothing is heard any more"
+        f"address 70 hex sends as {what} in place of address 5E hex, which is no longer heard"
         for what in ("furnace 1", "water heater 1")
     }
     half = heard([*old, *new[: len(new) // 2], *others(made, 60)], 60)

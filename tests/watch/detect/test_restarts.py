@@ -34,8 +34,8 @@ def test_restarts_are_counted_with_the_shortest_time_between_two(bus, heard, of_
     assert of_kind(made, "restarted") == [(22.0, RAISED, who)]
     (flag,) = made.watch.flags
     assert (str(flag.severity), flag.since) == ("warning", 20_000_000)
-    assert flag.text == "restarted 3 times, the shortest time between two 41 s; nobody asked it to"
-    assert flag.advice.startswith("its supply first")
+    assert flag.text == "restarted 3 times without a request; the shortest time between two restarts is 41 s"
+    assert flag.advice.startswith("check its supply first")
     made.until(762)
     assert of_kind(made, "restarted")[1:] == [(761.0, CLEARED, who)]
 
@@ -45,7 +45,7 @@ def test_one_restart_is_told_by_what_it_does(bus, heard):
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (20, 0x5E, 5), (700, 0x5E, 5)), *talk(made, 750, 0x5E)]
     texts = [flag.text for flag in heard(frames, 750).watch.all_flags]
-    assert texts == ["restarted once: it claims its address again, and nobody asked it to"] * 2
+    assert texts == ["restarted once: it claimed its address again without a request"] * 2
 
 
 def test_two_devices_are_two_flags(bus, heard, of_kind):
@@ -166,7 +166,7 @@ def test_the_start_up_sequence_again_out_of_its_rhythm_is_a_restart(bus, heard, 
     who = devices[0] if devices else "address 5E hex"
     assert [one[1:] for one in of_kind(made, "restarted")] == [(RAISED, who)]
     flag = next(one for one in made.watch.flags if one.kind == "restarted")
-    assert flag.text == "restarted 2 times, the shortest time between two 103 s; nobody asked it to"
+    assert flag.text == "restarted 2 times without a request; the shortest time between two restarts is 103 s"
 
 
 @pytest.mark.parametrize(("again", "flags"), [(101.74, 1), (101.76, 0), (103.0, 0), (104.24, 0), (104.26, 1)])
@@ -232,7 +232,7 @@ def test_a_claim_and_its_sequence_are_one_restart(bus, heard):
     frames = [*claims(made, (2.7, 0x5E, 5), (101.7, 0x5E, 5)), *bus_before(made, 200)]
     made = heard([*frames, *started(made, 3, 100), *started(made, 102, 200)], 200)
     assert [flag.text for flag in made.watch.flags] == [
-        "restarted once: it claims its address again, and nobody asked it to"
+        "restarted once: it claimed its address again without a request"
     ]
 
 

@@ -21,7 +21,7 @@ def test_two_devices_that_both_go_on_share_an_instance(bus, heard, of_kind, devi
     assert made.flags == [(26.0, RAISED, "shared-instance", "address 70 hex")]
     (flag,) = made.watch.flags
     assert (str(flag.severity), flag.since) == ("warning", 26_000_000)
-    assert flag.text == f"furnace 1 is spoken for by two devices: {first} and address 70 hex"
+    assert flag.text == f"furnace 1 is sent by two devices: {first} and address 70 hex"
     assert "give each its own instance" in flag.advice
     assert made.others["address 70 hex"] == ("unplanned" if devices else "present")
 
@@ -54,7 +54,7 @@ def test_two_functions_of_a_twin_are_one_flag(bus, heard, of_kind):
               for one in talk(made, 60, source, first, message)]  # fmt: skip
     made = heard(frames, 60, "heater")
     assert len(of_kind(made, "shared-instance")) == 1
-    text = "furnace 1 and water heater 1 are spoken for by two devices: heater (address 5E hex) and address 70 hex"
+    text = "furnace 1 and water heater 1 are sent by two devices: heater (address 5E hex) and address 70 hex"
     assert made.watch.flags[0].text == text
 
 
@@ -112,7 +112,7 @@ def test_a_device_that_is_there_and_does_not_speak_as_its_function_is_told_other
     frames += made.frames(40, made.every(3, "REQUEST_FOR_DGN", 0x5E, 0.5, desired_dgn=0xFECA))
     made = heard(frames, 40, planned("heater", claimed_name=f"{5:016X}"))
     assert made.flags == [(16.0, RAISED, "unplanned-device", "address 70 hex")]
-    assert made.watch.flags[0].text == "speaks as furnace 1, which the rig gives to heater (address 5E hex)"
+    assert made.watch.flags[0].text == "sends as furnace 1, which the rig gives to heater (address 5E hex)"
     made.say(41, FURNACE, 0x5E, instance=1).say(41.5, FURNACE, 0x70, instance=1)
     assert made.flags[1:] == [
         (41.5, "raised", "shared-instance", "address 70 hex"),

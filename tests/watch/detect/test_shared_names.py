@@ -25,7 +25,7 @@ def test_two_addresses_under_one_name_are_a_fault(bus, heard, of_kind, devices):
     assert of_kind(made, "shared-name") == [(16.0, RAISED, "address 70 hex"), (71.0, CLEARED, "address 70 hex")]
     flag = next(one for one in made.watch.all_flags if one.kind == "shared-name")
     assert str(flag.severity) == "fault"
-    assert flag.text == "addresses 5E hex and 70 hex both speak under one NAME: maker 0, serial number 5"
+    assert flag.text == "addresses 5E hex and 70 hex both send under one NAME: manufacturer code 0, serial number 5"
     assert flag.evidence[0] == "NAME 0000000000000005"
 
 

@@ -40,8 +40,9 @@ def test_a_value_that_stands_still_beside_one_that_moves_is_told(air, devices):
     assert (found.subject, str(found.flag.severity)) == (who, "warning")
     assert (found.flag.message, found.flag.field) == (AIR, "ambient_temperature")
     assert found.text == (
-        f"THERMOSTAT_AMBIENT_STATUS 1 ambient temperature has said 21.00 °C for 900.0 s, since 0.000 s, while "
-        f"FURNACE_STATUS 1 heat output level of {other} moved between 20 % and 25 %; layout from memory"
+        "THERMOSTAT_AMBIENT_STATUS, instance 1: ambient temperature has been 21.00 °C for 900.0 s, since 0.000 s, "
+        "while "
+        f"heat output level of {other} moved between 20 % and 25 % (FURNACE_STATUS, instance 1); layout from memory"
     )
 
 

@@ -109,16 +109,16 @@ def seen(catalogue):
 ABORT = "FF {:02X} FF FF FF EB FE 00"
 OTHER_BYTES = "01 00 00 00 00 00 00 00"
 FAILURES = {
-    "breaks off, to all": (lambda at: to_all(at, (1, 2)), 0.951, "nothing more of it came"),
-    "announced only": (lambda at: to_all(at, ()), 0.75, "nothing more of it came"),
-    "a packet left out, to all": (lambda at: to_all(at, (1, 3)), 0.3, "a packet was left out"),
+    "breaks off, to all": (lambda at: to_all(at, (1, 2)), 0.951, "no further packet"),
+    "announced only": (lambda at: to_all(at, ()), 0.75, "no further packet"),
+    "a packet left out, to all": (lambda at: to_all(at, (1, 3)), 0.3, "a packet is missing"),
     "begun anew, to all": (lambda at: [*to_all(at, (1,)), *to_all(at + 0.2)[:1], *to_all(at + 0.21)[1:]], 0.2,
-                           "its sender began the next one before its end"),
+                           "its sender began the next message before the end of this one"),
     "size and packets do not fit": (lambda at: to_all(at, (), announce="20 14 00 04 FF EB FE 00"), 0.0,
-                                    "its size and its number of packets do not go together"),
+                                    "its size and its number of packets do not match"),
     "other bytes, to all": (lambda at: [*to_all(at, (1,)), frame(at + 0.15, packet(HEATER, 0xFF), OTHER_BYTES)], 0.15,
-                            "a packet came again with other bytes"),
-    "no answer": (lambda at: to_one(at), 1.45, "nothing more of it came"),
+                            "a packet was repeated with other bytes"),
+    "no answer": (lambda at: to_one(at), 1.45, "no further packet"),
     "refused": (lambda at: to_one(at, ("<", ABORT.format(1))), 0.01,
                 "address 44 hex aborted it, reason 1: it is busy with another session and cannot take one more"),
     "no room": (lambda at: to_one(at, ("<", ABORT.format(2))), 0.01,
@@ -131,11 +131,11 @@ FAILURES = {
                         "reason 250: not listed in the standard"),
     "reserved reason": (lambda at: to_one(at, ("<", ABORT.format(77))), 0.01,
                         "reason 77: reserved by the standard"),
-    "breaks off, to one": (lambda at: to_one(at, ("<", CLEAR), (">", PACKETS[0])), 0.97, "nothing more of it came"),
+    "breaks off, to one": (lambda at: to_one(at, ("<", CLEAR), (">", PACKETS[0])), 0.97, "no further packet"),
     "other bytes, to one": (lambda at: to_one(at, ("<", CLEAR), (">", PACKETS[0]), (">", OTHER_BYTES)), 0.03,
-                            "a packet came again with other bytes"),
+                            "a packet was repeated with other bytes"),
     "begun anew, to one": (lambda at: [*to_one(at, ("<", CLEAR), (">", PACKETS[0])), *to_one(at + 0.1, *WHOLE)], 0.1,
-                           "its sender began the next one before its end"),
+                           "its sender began the next message before the end of this one"),
 }  # fmt: skip
 
 
@@ -149,7 +149,7 @@ def test_the_second_failure_is_told_with_its_reason(seen, way):
     assert rest == [] or way.startswith("begun anew")
     flag = found.told
     to = "all" if "all" in way or way in ("announced only", "size and packets do not fit") else "address 44 hex"
-    assert flag.text.startswith(f"PRODUCT_IDENTIFICATION to {to} has failed 2 times; the last time ")
+    assert flag.text.startswith(f"PRODUCT_IDENTIFICATION to {to}: failed 2 times; the last time, ")
     assert words in flag.text
     assert (flag.subject, flag.severity, flag.message) == ("address 5E hex", "notice", "PRODUCT_IDENTIFICATION")
     assert len(flag.evidence) == 2
@@ -160,14 +160,14 @@ def test_the_second_failure_is_told_with_its_reason(seen, way):
 @pytest.mark.parametrize(
     ("ways", "advice"),
     [
-        (["breaks off, to all", "announced only"], "its sender stops in the middle: its supply and its firmware"),
+        (["breaks off, to all", "announced only"], "its sender stops in the middle: check its supply and its firmware"),
         (
             ["no answer", "breaks off, to one", "given up by its sender"],
-            "ask both for their address claim: is address 44",
+            "request the address claims of both: is address 44",
         ),
-        (["refused", "no room"], "one request at a time, when address 44 hex is done with others"),
-        (["size and packets do not fit"], "its firmware: it offers a message that cannot be sent like that"),
-        (["unlisted reason"], "its maker: the standard does not list"),
+        (["refused", "no room"], "send one request at a time, when address 44 hex has finished others"),
+        (["size and packets do not fit"], "check its firmware: it announces a message that cannot be sent like this"),
+        (["unlisted reason"], "ask its manufacturer: the reason that it gives is not in the standard"),
         (
             ["duplicate", "a packet left out, to all", "other bytes, to one"],
             "packets are lost, or two messages are mixed",
@@ -184,7 +184,7 @@ def test_what_to_try_follows_from_how_it_failed(seen, ways, advice):
 def test_a_message_that_is_too_long_for_its_receiver_is_its_senders_affair(seen):
     """Reason 9 (from memory): more than 1785 bytes."""
     fail = [*to_one(5, ("<", ABORT.format(9))), *to_one(8, ("<", ABORT.format(9)))]
-    assert seen(fail).told.advice.startswith("its firmware")
+    assert seen(fail).told.advice.startswith("check its firmware")
 
 
 @pytest.mark.parametrize("way", FAILURES)
@@ -231,7 +231,7 @@ def test_a_failure_told_again_is_counted_in_the_same_flag(seen):
     found = seen([one for at in range(5) for one in to_one(2 + 4 * at, ("<", ABORT.format(1)))])
     assert found.flags == [(6.01, True)]
     (flag,) = found.watch.flags
-    assert "has failed 5 times" in flag.text
+    assert "failed 5 times" in flag.text
     assert len(flag.evidence) == 3
 
 
@@ -407,10 +407,12 @@ def test_devices_go_by_their_names(seen):
     flag = seen([*named(), *fail], rig=rig()).told
     assert flag.subject == "heater"
     assert flag.text == (
-        "PRODUCT_IDENTIFICATION to panel has failed 2 times; the last time panel aborted it, reason 1: it is busy with "
+        "PRODUCT_IDENTIFICATION to panel: failed 2 times; the last time, panel aborted it, reason 1: it is busy with "
         "another session and cannot take one more"
     )
-    assert flag.advice == "one request at a time, when panel is done with others; if it stays so, restart it"
+    assert (
+        flag.advice == "send one request at a time, when panel has finished others; if that does not help, restart it"
+    )
 
 
 def test_it_can_be_accepted(seen):
@@ -425,7 +427,7 @@ def test_a_message_without_a_name_goes_by_its_dgn(seen):
     """An addressed DGN without its destination byte."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(8, ("<", ABORT.format(1)))]
     flag = seen([one._replace(data=one.data[:5] + bytes.fromhex("5E DF 00")) for one in fail]).told
-    assert flag.text.startswith("DGN 0DF00 hex to address 44 hex has failed 2 times")
+    assert flag.text.startswith("DGN 0DF00 hex to address 44 hex: failed 2 times")
     assert flag.message == "0DF00"
 
 

@@ -67,7 +67,7 @@ def test_a_tool_that_asks_and_does_not_take_the_answer(catalogue, vehicle):
     (flag,) = vehicle.watch.flags
     assert flag.subject == "address 5E hex"
     assert flag.text == (
-        "PRODUCT_IDENTIFICATION to address F9 hex has failed 2 times; the last time address 5E hex aborted it, "
+        "PRODUCT_IDENTIFICATION to address F9 hex: failed 2 times; the last time, address 5E hex aborted it, "
         "reason 3: it waited for too long"
     )
     vehicle.put(35, 0x18EA5EF9, PRODUCT).until(35.1)
@@ -96,7 +96,7 @@ def test_a_tool_that_asks_for_what_the_sensor_does_not_have(vehicle):
         vehicle.put(start, 0x18EA91F9, "E4 FF 01").until(start + 0.5)
     assert vehicle.flags == [(True, "failed-transfer", 8.0)]
     (flag,) = vehicle.watch.flags
-    assert flag.text.startswith("refuses FURNACE_STATUS to address F9 hex, 4 times in a row")
+    assert flag.text.startswith("refuses requests of address F9 hex for FURNACE_STATUS, 4 times in a row")
 
 
 def test_a_tool_that_asks_everybody_for_everything_they_have_is_none(vehicle):

@@ -43,7 +43,7 @@ def test_a_pair_that_is_seen_twice_is_told(commanded, devices):
     first = "panel" if devices else "address 44 hex"
     assert found.subject == first
     assert found.text == (
-        f"{first} and address 45 hex command roof fan 1 against each other: {first} commands fan speed setting 50 %, "
+        f"{first} and address 45 hex send conflicting commands to roof fan 1: {first} commands fan speed setting 50 %, "
         "address 45 hex commands fan speed setting 0 %; 3 times so far, each within 10.0 s of the other"
     )
     assert len(found.flag.evidence) == 2

@@ -34,9 +34,9 @@ def test_a_message_that_comes_twice_as_often_is_a_second_voice(bus, heard, of_ki
     assert 200 < facts[1][0] < 290
     flag = next(one for one in made.watch.all_flags if one.kind == "shared-address")
     assert str(flag.severity) == "fault"
-    message = "DM_RV of the furnace" if what is beat else "FURNACE_STATUS 1"
+    message = "DM_RV of the furnace" if what is beat else "FURNACE_STATUS, instance 1"
     assert flag.text.startswith(
-        f"address 5E hex speaks with two voices: {message} comes twice as often as it kept to, "
+        f"two units seem to send from address 5E hex: {message} comes twice as often as before, "
     )
     assert "every 2.5 s on average instead of 5 s" in flag.text
 
@@ -128,8 +128,8 @@ def test_a_function_that_begins_a_minute_later_is_a_second_voice(bus, heard, of_
     if flags:
         (flag,) = [one for one in made.watch.flags if one.kind == "shared-address"]
         assert flag.text == (
-            "address 5E hex speaks with two voices: it now also speaks as tank, beside furnace, which it was from the "
-            "start"
+            "two units seem to send from address 5E hex: it now also sends as tank, beside furnace, which it was from "
+            "the start"
         )
 
 
@@ -187,7 +187,10 @@ def test_six_values_of_each_in_turn_are_two_voices(bus, heard, of_kind, devices,
     assert of_kind(made, "shared-address") == [(37.5, RAISED, who)] * flags
     if flags:
         (flag,) = [one for one in made.watch.flags if one.kind == "shared-address"]
-        assert "THERMOSTAT_AMBIENT_STATUS 1 ambient temperature alternates between two trains of values, " in flag.text
+        assert (
+            "ambient temperature of THERMOSTAT_AMBIENT_STATUS, instance 1 alternates between two series of values, "
+            in flag.text
+        )
         assert flag.text.endswith("6 times in turn")
 
 

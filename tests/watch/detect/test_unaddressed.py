@@ -42,7 +42,8 @@ def test_a_node_that_cannot_claim_is_a_fault_at_once(bus, heard, of_kind):
     flag = next(one for one in made.watch.flags if one.kind == "cannot-claim")
     assert (str(flag.severity), flag.since, flag.until) == ("fault", 10_100_000, None)
     assert flag.text == (
-        "it could not claim an address and sends nothing more: maker 0, serial number 5; it was at 5E hex before"
+        "could not claim an address and has stopped sending: manufacturer code 0, serial number 5; its address "
+        "before was 5E hex"
     )
     assert flag.evidence[0] == "NAME 0000000000000005"
 
@@ -156,7 +157,10 @@ def test_a_message_from_nobody_is_a_warning_with_its_name(bus, heard, of_kind, d
     assert of_kind(made, "no-address") == [(2.0, RAISED, who), (2.5, RAISED, who)]
     flag = next(one for one in made.watch.all_flags if one.kind == "no-address")
     assert (str(flag.severity), flag.message) == ("warning", FURNACE)
-    assert flag.text == f"FURNACE_STATUS 1 comes from the {which} address ({source:02X} hex), which no device can have"
+    assert (
+        flag.text
+        == f"FURNACE_STATUS, instance 1: sent from the {which} address ({source:02X} hex), which no device can have"
+    )
     made.until(98.1)
     assert of_kind(made, "no-address")[2:] == [(98.0, CLEARED, who)]
     made.until(99.6).say(100, FURNACE, source, instance=1)

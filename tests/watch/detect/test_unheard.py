@@ -34,7 +34,7 @@ def test_a_function_that_nobody_is_is_told_after_fifteen_seconds(commanded, devi
     assert (found.told, found.flag.since, found.until) == (25.0, 25_000_000, None)
     assert (found.subject, str(found.flag.severity), found.flag.message) == (who, "warning", "FURNACE_COMMAND")
     assert found.text == (
-        f"furnace 2 is commanded by {who}, and no furnace 2 was ever heard; 1 command, the first more than 15.0 s ago"
+        f"{who} commands furnace 2, but no furnace 2 was ever heard; 1 command, the first more than 15.0 s ago"
     )
 
 
@@ -79,7 +79,7 @@ def test_a_function_that_speaks_only_as_needed_is_not_awaited(commanded):
 def test_a_function_without_instances_is_one(commanded):
     """A water pump, of which a vehicle has one: nobody, or somebody."""
     (found,) = commanded(10, message="WATER_PUMP_COMMAND", command=1)
-    assert found.text.startswith("water pump is commanded by address 44 hex, and no water pump was ever heard")
+    assert found.text.startswith("address 44 hex commands water pump, but no water pump was ever heard")
     told = commanded(10, message="WATER_PUMP_COMMAND", command=1,
                      more=lambda made: [made.frame(5, "WATER_PUMP_STATUS", 0x80, operating_status=1)])  # fmt: skip
     assert told == []

@@ -36,11 +36,11 @@ def test_two_units_that_both_stay_share_an_address(bus):
     assert made.flags == [(2.2, RAISED, "shared-address", "address 5E hex")]
     (flag,) = made.watch.flags
     assert (str(flag.severity), flag.since) == ("fault", 2_200_000)
-    units = "maker 1774, serial number 5 and maker 29, serial number 123456"
+    units = "manufacturer code 1774, serial number 5 and manufacturer code 29, serial number 123456"
     assert flag.text == f"2 units claim address 5E hex, and none gives way: {units}"
     assert flag.evidence == (f"NAME {int(Name(5, 1774)):016X}", f"NAME {int(Name(123456, 29)):016X}")
     assert "another address" in flag.advice
-    assert "does not arbitrate: unplug one and see which one goes" in flag.advice
+    assert "does not follow the rules of address claiming: unplug one to see which of them stops" in flag.advice
 
 
 def test_the_planned_device_is_the_subject(bus):
@@ -68,7 +68,7 @@ def test_it_is_over_when_one_of_them_gives_way_after_all(bus, to):
     ]
     made.forget().claim(31, 0x5E, 7).run(35, made.every(1, FURNACE, 0x5E, 31.5))
     assert made.flags == [(33.0, RAISED, "shared-address", "address 5E hex")]
-    assert "serial number 6 and maker 0, serial number 7" in made.watch.flags[-1].text
+    assert "serial number 6 and manufacturer code 0, serial number 7" in made.watch.flags[-1].text
 
 
 def test_it_is_over_when_the_address_falls_silent(bus):

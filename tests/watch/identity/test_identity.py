@@ -105,7 +105,7 @@ def test_a_status_after_the_heartbeat_makes_a_device_sure(bus):
     assert made.who == {"heater": 0x5E}
     made.say(6, FURNACE, 0x5E, instance=1)
     assert made.flags == [(6.0, "raised", "shared-instance", "address 70 hex")]
-    text = "furnace 1 is spoken for by two devices: heater (address 5E hex) and address 70 hex"
+    text = "furnace 1 is sent by two devices: heater (address 5E hex) and address 70 hex"
     assert made.watch.flags[0].text == text
 
 
@@ -118,7 +118,7 @@ def test_a_function_and_instance_that_the_rig_does_not_have_is_told_at_once(bus)
     assert [fact for fact in made.flags if fact[3] != "heater"] == [
         (3.0, "raised", "unplanned-device", "address 9C hex")
     ]
-    assert made.watch.all_flags[0].text == "speaks as furnace 2, which the rig does not have"
+    assert made.watch.all_flags[0].text == "sends as furnace 2, which is not in the rig"
 
 
 def test_a_battery_that_the_rig_does_not_have_is_told(bus):
@@ -147,7 +147,7 @@ def test_a_source_has_fifteen_seconds_to_say_what_it_is(bus):
         made.say(second, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1)
     assert [fact for fact in made.presence if "9C" in fact[1]] == [(16.0, "address 9C hex", "unplanned")]
     assert made.flags == [(16.0, "raised", "unplanned-device", "address 9C hex")]
-    assert made.watch.flags[0].text == "not in the rig: it has not said what it is within 15.0 s"
+    assert made.watch.flags[0].text == "not in the rig: it sent nothing that identifies it within 15.0 s"
 
 
 def test_three_gaps_of_the_slowest_planned_status_are_given(bus, planned, catalogue):

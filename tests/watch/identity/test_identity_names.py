@@ -49,14 +49,16 @@ def test_a_name_goes_before_function_and_instance(heaters):
     assert made.who == {"heater": 0x5E, "heater 2": None}
     (flag,) = made.watch.flags
     assert (str(flag.kind), flag.subject) == ("unplanned-device", "heater")
-    assert flag.text == "another unit than the planned heater 2 speaks as furnace 2: maker 0, serial number 5"
+    assert (
+        flag.text == "a unit other than the planned heater 2 sends as furnace 2: manufacturer code 0, serial number 5"
+    )
     made = heaters().claim(0, 0x5E, 5).claim(0, 0x5F, 6).say(1, FURNACE, 0x5E, instance=2)
     made.say(2, FURNACE, 0x5F, instance=2).say(3, FURNACE, 0x5E, instance=2)
     assert made.flags == [(3.0, "raised", "shared-instance", "heater")]
-    text = "furnace 2 is spoken for by two devices: heater (address 5E hex) and heater 2 (address 5F hex)"
+    text = "furnace 2 is sent by two devices: heater (address 5E hex) and heater 2 (address 5F hex)"
     assert made.watch.flags[0].text == text
     made = heaters().claim(0, 0x5E, 5).say(1, FURNACE, 0x5E, instance=3)
-    assert made.watch.flags[0].text == "speaks as furnace 3, which the rig does not have"
+    assert made.watch.flags[0].text == "sends as furnace 3, which is not in the rig"
     assert made.who == {"heater": 0x5E, "heater 2": None}
 
 
@@ -69,8 +71,8 @@ def test_a_unit_that_was_replaced_is_told_with_its_name(heaters):
     assert made.flags == [(15.0, "raised", "replaced-device", "heater")]
     (flag,) = made.watch.flags
     assert flag.text == (
-        "address 5E hex (maker 0, serial number 77) speaks as furnace 1 in place of another unit: "
-        "maker 0, serial number 5"
+        "address 5E hex (manufacturer code 0, serial number 77) sends as furnace 1 in place of another unit: "
+        "manufacturer code 0, serial number 5"
     )
     assert 'then write it in the rig: claimed_name = "000000000000004D" for heater' in flag.advice
     assert made.claim(17, 0x5E, 5).flags[1:] == [(17.0, "cleared", "replaced-device", "heater")]
@@ -153,7 +155,7 @@ def test_a_claim_unseats_whoever_was_taken_to_be_there(bus, planned):
     made.claim(1, 0x90, 5)
     assert made.who == {"heater": 0x90, "roof fan": None}
     made.say(2, "ROOF_FAN_STATUS_1", 0x90, instance=1)
-    text = "another unit than the planned roof fan speaks as roof fan 1: maker 0, serial number 5"
+    text = "a unit other than the planned roof fan sends as roof fan 1: manufacturer code 0, serial number 5"
     assert made.watch.flags[0].text == text
     made.until(20)
     assert ("roof fan", "silent") in {fact[1:] for fact in made.presence}

@@ -2,7 +2,7 @@
 
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Decoder
-from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, attendance
+from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, roll_call_line
 from rvsim.wire.frame import SECOND_US, Frame
 
 
@@ -25,16 +25,21 @@ def test_a_topic_says_which_function_it_is_the_status_of(catalogue):
     node = AddressRecord(0x5E)
     status, command = part(catalogue, node, 0x1FFE4, 2), part(catalogue, node, 0x1FFE3, 2)
     heartbeat, nobody = part(catalogue, node, 0x1FECA, 5, 94), part(catalogue, node, 0x1FFE4, 255)
-    assert (status.function.name, status.spoken, status.says_who) == ("furnace", "furnace 2", True)
-    assert (command.function, command.spoken, command.says_who) == (None, "", False)
-    assert (heartbeat.function, heartbeat.says_who) == (None, True)
-    assert (nobody.function, nobody.says_who) == (None, False)
+    assert (status.function.name, status.function_text, status.identifies_device) == ("furnace", "furnace 2", True)
+    assert (command.function, command.function_text, command.identifies_device) == (None, "", False)
+    assert (heartbeat.function, heartbeat.identifies_device) == (None, True)
+    assert (nobody.function, nobody.identifies_device) == (None, False)
 
 
 def test_a_new_topic_belongs_to_nobody_yet(catalogue):
     """To the address, as it is spoken."""
     made = part(catalogue, AddressRecord(0x0A), 0x1FFE4, 1)
-    assert (made.device.name, made.device.plan, made.late, made.data) == ("address 0A hex", None, None, None)
+    assert (made.device.name, made.device.plan, made.lateness, made.settled_data) == (
+        "address 0A hex",
+        None,
+        None,
+        None,
+    )
 
 
 def test_a_device_may_be_silent_for_three_of_its_slowest_gaps():
@@ -58,9 +63,9 @@ def test_the_last_of_a_device_is_the_last_of_its_topics(catalogue):
     """Before the first frame it is the moment from which it is waited for."""
     entry, node = planned({"furnace": 1}), AddressRecord(0x5E)
     entry.waiting_from = 7
-    assert (entry.last(), entry.last_frame()) == (7, None)
+    assert (entry.last_heard(), entry.last_frame()) == (7, None)
     entry.topics += [part(catalogue, node, 0x1FFE4, 1, time=20), part(catalogue, node, 0x1FFE3, 1, time=9)]
-    assert (entry.last(), entry.last_frame().time) == (20, 20)
+    assert (entry.last_heard(), entry.last_frame().time) == (20, 20)
 
 
 def test_expected_functions_are_spoken_with_their_instances():
@@ -80,14 +85,14 @@ def test_heard_functions_have_their_instances_in_order(catalogue):
         (0x1FECA, 5, 200),
     ]:
         entry.topics.append(part(catalogue, node, dgn, first, second))
-    assert attendance(entry).functions == {"furnace": (1, 2), "water_heater": ()}
+    assert roll_call_line(entry).functions == {"furnace": (1, 2), "water_heater": ()}
 
 
 def test_a_device_is_gone_once_it_was_found_silent():
     """Not before it was ever waited for in vain."""
     entry = planned({"furnace": 1})
-    assert not entry.is_gone
+    assert not entry.is_silent
     entry.state = "silent"  # type: ignore[assignment]
-    assert entry.is_gone
-    entry.heard = True
-    assert not entry.is_gone
+    assert entry.is_silent
+    entry.is_heard = True
+    assert not entry.is_silent

@@ -41,7 +41,7 @@ def test_a_device_that_stops_is_late_and_then_silent(heater):
         (31.0, "raised", "silent-device", "heater"),
         (60.5, "cleared", "silent-device", "heater"),
     ]
-    assert made.watch.all_flags[1].evidence[1:] == ("FURNACE_STATUS 1 late since 30.500 s",)
+    assert made.watch.all_flags[1].evidence[1:] == ("FURNACE_STATUS, instance 1: late since 30.500 s",)
     assert made.watch.flags == ()
 
 
@@ -55,7 +55,7 @@ def test_the_ages_of_a_devices_messages_restart_with_its_return(bus):
     )
     assert made.presence[-2:] == [(40.5, "heater", "present"), (55.5, "heater", "late")]
     assert made.flags[-1] == (55.5, "raised", "late-message", "heater")
-    assert made.watch.flags[0].text.startswith("WATERHEATER_STATUS 1 not heard")
+    assert made.watch.flags[0].text.startswith("WATERHEATER_STATUS, instance 1: not received")
 
 
 def test_fifteen_seconds_exactly_are_not_too_long(bus):
@@ -155,7 +155,7 @@ def test_the_heartbeat_of_one_function_can_be_late(bus):
         made.every(5, "DM_RV", 0x5E, 1.0, ((11, 99),), dsa=101, operating_status_1=1),
     )
     assert made.flags == [(21.0, "raised", "late-message", "heater")]
-    assert made.watch.flags[0].text.startswith("DM_RV of the water heater not heard")
+    assert made.watch.flags[0].text.startswith("DM_RV of the water heater: not received")
 
 
 def test_a_second_furnace_1_does_not_speak_for_the_first(bus):
@@ -228,7 +228,7 @@ def test_a_planned_device_that_is_never_heard_is_silent(bus):
     made.until(116)
     assert made.presence == [(115.0, "sensor", "silent")]
     assert made.flags == [(115.0, "raised", "silent-device", "sensor")]
-    assert made.watch.flags[0].text == "not heard at all for 16.0 s (limit 15.0 s), due every 5 s"
+    assert made.watch.flags[0].text == "not heard since the start, for 16.0 s (limit 15.0 s), due every 5 s"
     assert "ambient sensor 1" in made.watch.flags[0].advice
     made.say(120, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1)
     assert made.presence[1:] == [(120.0, "sensor", "present")]
