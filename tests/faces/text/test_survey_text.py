@@ -33,7 +33,8 @@ def test_a_recording_surveyed_in_words(rvsim):
         for line in lines
     )
     assert any(
-        re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line) for line in lines
+        re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line)
+        for line in lines
     )
     at = lines.index("  [4] fault, silent-device")
     assert lines[at + 1].startswith("      heater: silent for 15.0 s, due every 5 s")
