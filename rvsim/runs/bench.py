@@ -17,9 +17,9 @@ from rvsim.errors import InputError
 from rvsim.runs.control import Control
 from rvsim.runs.pipeline import FrameWriter, Pipeline
 from rvsim.runs.sink import Nothing, Sink
-from rvsim.shakedown.expect.jury import Jury
+from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.scenario import LoadedScenario
-from rvsim.shakedown.script_runner import Script
+from rvsim.shakedown.script_runner import ScriptRunner
 from rvsim.sim.bench import Bench, Failure
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.watch import Event, Watch
@@ -85,18 +85,18 @@ class BenchRun:
         self._tap = tap
         self._incoming: deque[tuple[int, bytes]] = deque()
         self._wake: threading.Event | None = None
-        self.script, self.jury = self._prepared(loaded, seed)
-        self._hearing.witness = self if self.script.waits_for_frames else self.jury
+        self.script, self.run_judge = self._prepared(loaded, seed)
+        self._hearing.witness = self if self.script.waits_for_frames else self.run_judge
         self._hand_to(self._hearing.observe if self.script.waits_for_frames else self._unheard.append)
-        if self.jury.wants_seconds or self.script.waits_for_values:
+        if self.run_judge.needs_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
 
-    def _prepared(self, loaded: LoadedScenario, seed: int) -> tuple[Script, Jury]:
+    def _prepared(self, loaded: LoadedScenario, seed: int) -> tuple[ScriptRunner, RunJudge]:
         problems: list[str] = []
         parts: list[Any] = []
         for make in (
-            lambda: Script(loaded, self.catalogue, self.bench, self.send, seed),
-            lambda: Jury(loaded, self.catalogue, self.watch, self._catch_up),
+            lambda: ScriptRunner(loaded, self.catalogue, self.bench, self.send, seed),
+            lambda: RunJudge(loaded, self.catalogue, self.watch, self._catch_up),
         ):
             try:
                 parts.append(make())
@@ -104,8 +104,8 @@ class BenchRun:
                 problems += error.problems
         if problems:
             raise InputError(*problems)
-        script, jury = parts
-        return script, jury
+        script, run_judge = parts
+        return script, run_judge
 
     def _hand_to(self, carry: Callable[[Frame], None]) -> None:
         """Have each frame of the wires go to the tap, if there is one, and then there."""
@@ -136,18 +136,18 @@ class BenchRun:
         """Take a whole second of the vehicle, and plan the next."""
         now = self.bench.now
         self.bench.world.advance(now)
-        self.jury.second(now, self.bench.world)
-        self.script.second(self.bench.world)
+        self.run_judge.observe_second(now, self.bench.world)
+        self.script.observe_second(self.bench.world)
         self.bench.plan(now + SECOND, self._second)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has heard."""
-        self.jury.observe_frame(frame, events)
-        self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
+        self.run_judge.observe_frame(frame, events)
+        self.script.observe_frame(frame, self.watch.device_at(frame.identifier & 0xFF))
 
     def observe_events(self, events: Sequence[Event]) -> None:
         """Take what the passing of time has changed."""
-        self.jury.observe_events(events)
+        self.run_judge.observe_events(events)
 
     @property
     def observed_until(self) -> int:
@@ -169,7 +169,7 @@ class BenchRun:
         if dgn_of(identifier) != ADDRESS_CLAIM:
             holder = self.bench.holder(identifier & 0xFF)
             if holder is not None:
-                self.jury.expect_intruder(identifier, data, holder)
+                self.run_judge.expect_outside_frame(identifier, data, holder)
         self.bench.put(identifier, data)
 
     def inject(self, identifier: int, data: bytes) -> None:

@@ -39,7 +39,7 @@ def test_a_verdict_before_the_end_says_so(write):
     session.until(15)
     early = session.verdict()
     assert (early.seconds, early.planned, early.passed) == (15.0, 60.0, True)
-    assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: it lasts 60 s")
+    assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: the scenario lasts 60 s")
     whole = RunInProgress(session.trial)
     whole.until(60)
     assert next(as_text(whole.verdict())).endswith("in 60 s of simulated time")

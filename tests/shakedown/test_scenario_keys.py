@@ -1,4 +1,4 @@
-"""Every key of a scenario, told to whoever writes one."""
+"""Every key of a scenario, listed for its author."""
 
 import re
 import tomllib
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.shakedown.scenario_keys import keys
+from rvsim.shakedown.scenario_keys import render_keys
 
 SHIPPED = sorted(Path(__file__).parents[2].joinpath("scenarios").glob("*.toml"))
 
@@ -14,18 +14,18 @@ SHIPPED = sorted(Path(__file__).parents[2].joinpath("scenarios").glob("*.toml"))
 @pytest.fixture(scope="module")
 def told():
     """All lines as one, with what is broken over several put together."""
-    return re.sub(r"\s+", " ", " ".join(keys()))
+    return re.sub(r"\s+", " ", " ".join(render_keys()))
 
 
 def test_lines_fit_a_terminal():
     """Also a hundred columns wide."""
-    assert max(map(len, keys())) <= 100
+    assert max(map(len, render_keys())) <= 100
 
 
 def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     """In the words of a scenario: as it is written there, not as it is kept."""
     assert (
-        'fault = "late": The device sends each of its messages, or the named one, no more often than each "gap". '
+        'fault = "late": The device sends each of its messages, or the named one, at most once in each "gap". '
         "device = a device of the rig, gap = time optional: message = name fault =" in told
     )
     assert 'fault = "restart": The device loses its power for "takes", then' in told

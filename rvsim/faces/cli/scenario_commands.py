@@ -86,9 +86,9 @@ def shakedown(
 
         definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
         if keys:
-            from rvsim.shakedown.scenario_keys import keys as every_key
+            from rvsim.shakedown.scenario_keys import render_keys
 
-            print("\n".join(every_key()))
+            print("\n".join(render_keys()))
             return Exit.GOOD
         if not scenarios:
             raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")

@@ -25,7 +25,7 @@ from rvsim.faces.cli.progress import EVERY_S, Progress
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.hardware_run import INTERRUPTED, in_front, served
 from rvsim.runs.scenario_run import ScenarioRun
-from rvsim.shakedown.explain import explained
+from rvsim.shakedown.explain import render_scenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text, from_json
 
@@ -348,5 +348,5 @@ def explain(scenario: str, dbc: tuple[Path, ...]) -> int:
     trial = ScenarioRun(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
-    print("\n".join((*explained(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
+    print("\n".join((*render_scenario(trial.loaded), *(f"warning: {text}" for text in trial.warnings))))
     return Exit.GOOD

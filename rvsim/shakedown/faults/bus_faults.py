@@ -1,7 +1,9 @@
-"""The faults of the wires themselves, as what is put in place on a bench and taken away again.
+"""Faults of the wires: what each applies to a bench and removes again.
 
-Knows: which trouble of the wires each plan is. Does not know when a fault begins, nor how the pair carries frames.
+Knows: which wire fault each plan asks for. Does not know when a fault starts, nor how the wires carry frames.
 """
+
+from typing import assert_never
 
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults import fault_plans as plans
@@ -9,29 +11,31 @@ from rvsim.sim.bench import Bench
 from rvsim.sim.can.wire_faults import Babble, MissingTerminator, Noise, ReversedPair, Trouble
 
 
-class OnTheWires:
-    """A trouble of the wires. Of two faults that are the same trouble, the end of one leaves it to the other."""
+class WireFaultEffect:
+    """A wire fault on a bench. Two planned faults can be the same wire fault: it lasts until both are removed."""
 
-    def __init__(self, trouble: Trouble) -> None:
-        self._trouble = trouble
+    def __init__(self, wire_fault: Trouble) -> None:
+        self._wire_fault = wire_fault
 
     def apply(self, bench: Bench) -> None:
-        """Let it be so."""
-        bench.spoil(self._trouble, self)
+        """Apply the wire fault."""
+        bench.spoil(self._wire_fault, self)
 
     def remove(self, bench: Bench) -> None:
-        """Put it right, as far as this fault goes."""
-        bench.mend(self._trouble, self)
+        """Remove the wire fault, unless another planned fault still applies it."""
+        bench.mend(self._wire_fault, self)
 
 
-def trouble_of(plan: plans.WirePlan) -> Trouble:
-    """Return the model that a plan asks for."""
+def wire_fault_of(plan: plans.WirePlan) -> Trouble:
+    """Return the model of a wire fault that a plan asks for."""
     match plan:
         case plans.BabblingPlan():
-            return Babble(plan.whom, identifier_of(plan.identifier), bytes.fromhex(plan.data), plan.gap or 0)
+            return Babble(plan.location, identifier_of(plan.identifier), bytes.fromhex(plan.data), plan.gap or 0)
         case plans.BusErrorsPlan():
             return Noise(plan.rate)
         case plans.MissingTerminatorPlan():
             return MissingTerminator(plan.rate)
         case plans.ReversedPairPlan():
             return ReversedPair(plan.device)
+        case _:
+            assert_never(plan)

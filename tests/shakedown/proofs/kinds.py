@@ -21,7 +21,7 @@ TEMPERATURE = 'message = "THERMOSTAT_AMBIENT_STATUS"\nfield = "ambient_temperatu
 
 HEATS = f"""
 [[expect]]
-says = "heat is asked for while it is cold"
+says = "heat is commanded while it is cold"
 expect = "seen"
 sight = {HEAT}
 until = "20s"
