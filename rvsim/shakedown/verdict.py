@@ -9,6 +9,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from rvsim.rig.quantity import moment
+from rvsim.wire.frame import SECOND_US
 
 Value = float | int | str | bool
 
@@ -170,7 +171,7 @@ def _outcome_lines(outcome: Outcome) -> Iterator[str]:
         yield f"  not judged  {outcome.expected}"
         yield f"           {outcome.found}"
         return
-    at = "" if outcome.at is None else moment(round(outcome.at * 1e6))
+    at = "" if outcome.at is None else moment(round(outcome.at * SECOND_US))
     yield f"  not met  {outcome.expected}"
     yield f"           found: {outcome.found}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:

@@ -16,7 +16,7 @@ from rvsim.faces.cli import shakedown as shakedown_module
 from rvsim.faces.cli.progress import EVERY_S
 from rvsim.faces.cli.shakedown import checked, place_of, run_all
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.scenario_keys import keys
+from rvsim.shakedown.scenario_keys import render_keys
 
 SEEN = '[[expect]]\nexpect = "seen"\nsight = { device = "heater" }\n'
 NEVER = SEEN.replace("seen", "never")
@@ -253,7 +253,7 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
 def test_every_key_of_a_scenario_is_told(rvsim):
     """Nothing is run; who names no scenario is told where to look."""
     code, out, err = rvsim("shakedown", "--keys")
-    assert (code, out.splitlines(), err) == (0, list(keys()), "")
+    assert (code, out.splitlines(), err) == (0, list(render_keys()), "")
     code, out, err = rvsim("shakedown")
     assert (code, out) == (2, "")
     assert "--keys lists all keys" in err
