@@ -54,7 +54,7 @@ def test_a_spoilt_one_is_not_for_the_stated_reason(bus):
     warm, command = under_test.verdict().failed
     assert warm.expected.startswith("the cabin does not get too warm")
     assert warm.found.startswith("22.5")
-    assert command.expected.startswith("no heat is asked for once ambient sensor 1")
+    assert command.expected.startswith("no heat is commanded once ambient sensor 1")
     assert any("19FF9C92 02" in line for line in command.before)  # the sensor that it reads, just before the command
 
 
@@ -248,7 +248,7 @@ def test_nothing_will_come_any_more(bus, tank_only):
         (None, {}, 'no channel is named: give the scenario .* like channel="winter_evening"'),
         ("", {}, "no channel is named"),
         ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
-        ("winter_evening", {"values": {"fault.1.from": "1s"}}, "there is no fault.1.from"),
+        ("winter_evening", {"values": {"fault.1.from": "1s"}}, "no key fault.1.from"),
         ("winter_evening", {"recieve_own_messages": True}, "unknown options for the interface rvsim: recieve_own"),
         ("winter_evening", {"paced": True, "speed": 0.0}, "speed 0.0 is no number above 0"),
         ("winter_evening", {"paced": True, "speed": float("inf")}, "speed inf is no number above 0"),

@@ -85,7 +85,7 @@ def test_the_nearest_thing_is_told(write):
     (outcome,) = ScenarioRun(Job(write(WARM), {})).run().outcomes
     assert outcome.found == "not seen by 60.000 s"
     assert outcome.nearest.startswith("set point temperature heat 21.0 °C at ")
-    assert outcome.look == "the message came, and its field said other things: what decides about that field"
+    assert outcome.look == "the message was seen, but its field had other values: check what sets that field"
 
 
 COLD = """[[expect]]
@@ -116,8 +116,8 @@ def test_who_should_have_sent_it(write):
     nobody = '[[expect]]\nexpect = "seen"\nsight = { message = "AWNING_COMMAND" }\n'
     other = '[[expect]]\nexpect = "seen"\nsight = { device = "charger", message = "TANK_STATUS" }\n'
     first, second = ScenarioRun(Job(write(nobody + other), {})).run().outcomes
-    assert first.look == "nobody sent AWNING_COMMAND"
-    assert second.look.startswith("TANK_STATUS came from fresh tank")
+    assert first.look == "no device sent AWNING_COMMAND"
+    assert second.look.startswith("TANK_STATUS was sent by fresh tank")
     assert second.look.endswith("not from charger")
 
 
@@ -138,8 +138,10 @@ def test_a_device_that_was_never_heard(write):
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     seen = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
     every, seen = ScenarioRun(Job(write(text + HEARD + seen), {})).run().outcomes
-    assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
-    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard at all for 60.0 s")
+    assert (every.at, every.look) == (6.0, "no frame of heater was seen: is it in this run, at its planned address?")
+    assert seen.look.startswith(
+        "flag [1], silent-device of heater, was active at that time: not heard at all for 60.0 s"
+    )
 
 
 def test_a_step_that_never_came_is_not_passed(write):
@@ -240,7 +242,7 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert (code, out) == (2, "")
     assert 'did you mean "heater"' in err
     assert "empty.toml: nothing is expected in it" in err
-    assert "late.toml, line 8, expect 1 (seen): it begins at 99s, and the run lasts 60s" in err
+    assert "late.toml, line 8, expect 1 (seen): it starts at 99s, and the run lasts 60s" in err
     assert "late.toml, line 7, expect 1 (seen): sight: no message is called NO_SUCH" in err
     assert "none.toml" in err
 

@@ -15,8 +15,8 @@ MAX_DETECTION_ENTRIES = 400
 MIN_STEPS = 20
 """With fewer steps nothing is decided. Our decision."""
 MIN_PERCENT_BACK = 20
-"""The share of times that are smaller than the one before. Random steps go back half the time; steps of three messages
-that are sent together, a third. Our decision."""
+"""The share of times that are smaller than the one before. Steps of equal length go back half the time; those of three
+messages that are sent together, a third. Our decision."""
 MAX_DELTA_US = 60 * SECOND_US
 """A longer time is not taken for a step, since an active bus is not silent for so long. Our decision."""
 

@@ -289,7 +289,7 @@ class RunJudge:
         for flag in self._watch.all_flags:
             stood = flag.since <= time and (flag.until is None or flag.until > time)
             if stood and (device is None or flag.subject in (device, "bus")):
-                yield f"at that time flag {flag.tag} was raised, {flag.kind} of {flag.subject}: {flag.text}"
+                yield f"flag {flag.tag}, {flag.kind} of {flag.subject}, was active at that time: {flag.text}"
         if device is not None and (line is None or line.state is None):
             yield f"no frame of {device} was seen: is it in this run, at its planned address?"
         yield from self._other_senders(judge)

@@ -122,8 +122,8 @@ def test_flags_that_stood_then(case):
     standing = {flag.subject for flag in one.watch.flags}
     assert {"heater", "charger"} < standing
     for outcome, subjects in ((heater, {"heater"}), (charger, {"charger"}), (anybody, standing)):
-        hints = [hint for hint in outcome.look.split("; ") if hint.startswith("at that time flag ")]
-        assert {subject for subject in standing for hint in hints if f" of {subject}: " in hint} == subjects
+        hints = [hint for hint in outcome.look.split("; ") if ", was active at that time: " in hint]
+        assert {subject for subject in standing for hint in hints if f" of {subject}, was active" in hint} == subjects
 
 
 def test_frames_are_counted_and_each_is_shown_to_those_who_ask_for_it(case):

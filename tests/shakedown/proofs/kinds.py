@@ -360,6 +360,6 @@ at_most = 2.0
         60,
         'device = "circulation pump"\nfrom = "0s"',
         HEAT_WITH_PUMP,
-        ("seen too early", "circulation pump was not heard at all"),
+        ("seen too early", "no frame of circulation pump was seen"),
     ),
 }
