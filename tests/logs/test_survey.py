@@ -63,12 +63,16 @@ def test_a_recorded_bus_counts_as_by_hand(catalogue):
 
 
 def test_gaps_by_hand():
-    """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
+    """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the median is 1 s, the longest 3 s; one frame has none."""
     heard = MessageCounts()
     for second in (0, 1, 2, 5, 6):
         heard.count_frame(second * SECOND)
     assert (heard.count, heard.median_gap, heard.longest_gap) == (5, SECOND, 3 * SECOND)
     assert heard.mean_gap == 1.5 * SECOND
+    twice = MessageCounts()
+    for second in (0, 2):
+        twice.count_frame(second * SECOND)
+    assert (twice.median_gap, list(twice.gaps)) == (2 * SECOND, [2 * SECOND])  # none of the first gaps is dropped
     once = MessageCounts()
     once.count_frame(5)
     assert (once.count, once.median_gap, once.mean_gap, once.longest_gap) == (1, None, None, 0)
