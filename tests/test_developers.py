@@ -20,15 +20,13 @@ from rvsim.faces.screen.show import LookIn
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.signs import READABLE
-from rvsim.logs.draft.stand_ins import NEEDED
+from rvsim.logs.draft.stand_ins import REQUIRED_FUNCTIONS
 from rvsim.logs.read import FORMATS
 from rvsim.rig.accepted import FLAG_KINDS
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.shakedown.expect.expectation_plans import Expectation
-from rvsim.shakedown.expect.sight_judges import SIGHT_JUDGES
-from rvsim.shakedown.expect.state_judges import STATE_JUDGES
 from rvsim.shakedown.faults.fault_plans import Fault, ValuePlan
-from rvsim.shakedown.scenario_keys import keys as scenario_keys
+from rvsim.shakedown.scenario_keys import render_keys as scenario_keys
 from rvsim.watch import transitions
 from rvsim.watch.flag import FlagKind
 
@@ -168,8 +166,8 @@ def test_every_kind_of_device_is_complete(kind):
     module = kind.__module__.rpartition(".")[2]
     assert kind.__module__ == f"rvsim.devices.kinds.{module}"
     assert (PACKAGE.parent / "tests" / "devices" / "kinds" / f"test_{module}.py").is_file()
-    assert kind.kind in NEEDED
-    assert set(NEEDED[kind.kind]) <= FUNCTIONS.keys()
+    assert kind.kind in REQUIRED_FUNCTIONS
+    assert set(REQUIRED_FUNCTIONS[kind.kind]) <= FUNCTIONS.keys()
 
 
 @pytest.mark.parametrize("kind", FlagKind)
@@ -212,7 +210,7 @@ def test_every_fault_is_complete(word, plan):
 @pytest.mark.parametrize(("word", "plan"), words(Expectation, "expect").items())
 def test_every_expectation_is_complete(word, plan):
     """It has a judge, a sentence and tests, and a line among the keys."""
-    assert plan in {*SIGHT_JUDGES, *STATE_JUDGES}
+    assert f"case plans.{plan.__name__}()" in read("shakedown/expect/run_judge.py")
     assert isinstance(plan.sentence, property)
     assert word in read("tests/shakedown/expect")
     assert word in KEYS

@@ -1,8 +1,8 @@
-"""Frames in columns: how many bits each one took, and how busy the pair was over any second and by source.
+"""Frames as columns of arrays: how many bits each frame took, and the bus load of a log, by second and by source.
 
-Knows: how frames become arrays, and how the tables of `wire.timing` run over many frames at once: one step for each
-byte of a frame, for all frames of a block together. Every figure is that of `exact_bits`, frame by frame. Does not know
-formats of logs, nor what frames mean. Works in blocks, so the memory it takes does not grow with the log.
+Knows: how frames become arrays, and how the tables of `wire.timing` are applied to many frames at once: one step for
+each byte of a frame, for all frames of a block together. Every figure equals that of `exact_bits` for each frame. Does
+not know formats of logs, nor what frames mean. Works in blocks, so its memory does not grow with the log.
 """
 
 from collections import Counter
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from numpy import int64, integer, intp, uint8, uint32, uint64
     from numpy.typing import NDArray
 
-BLOCK = 1 << 14
-"""Frames that are worked on together: their arrays stay within a processor's cache."""
+BLOCK_FRAMES = 1 << 14
+"""Frames that are processed together: their arrays stay within a processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,19 +38,19 @@ class Columns:
     """Frames as arrays of one length."""
 
     times: "NDArray[int64]"
-    """Microseconds; they never go back."""
+    """In microseconds; none is earlier than the one before."""
     identifiers: "NDArray[uint32]"
     data: "NDArray[uint64]"
-    """The bytes as they follow each other, the first one highest; what is behind the last one says nothing."""
+    """The data bytes in their order, the first one highest; the bits after the last byte have no meaning."""
     lengths: "NDArray[uint8]"
-    """How many bytes each frame has, 0 to 8."""
+    """The number of data bytes of each frame, 0 to 8."""
 
     def __len__(self) -> int:
         return len(self.times)
 
 
-def columns(frames: Sequence[Frame]) -> Columns:
-    """Return frames in columns.
+def to_columns(frames: Sequence[Frame]) -> Columns:
+    """Return frames as columns.
 
     Raises:
         ValueError: a frame has more than eight bytes.
@@ -61,7 +61,7 @@ def columns(frames: Sequence[Frame]) -> Columns:
     lengths = np.frombuffer(bytes(map(len, data)), np.uint8)
     if len(lengths) and lengths.max() > 8:
         raise ValueError(f"{lengths.max()} bytes do not fit in one frame, which has at most 8")
-    filled = b"".join([each.ljust(8, b"\0") for each in data])
+    filled = b"".join([payload.ljust(8, b"\0") for payload in data])
     return Columns(
         np.array(times, np.int64),
         np.array(identifiers, np.uint32),
@@ -70,8 +70,8 @@ def columns(frames: Sequence[Frame]) -> Columns:
     )
 
 
-def bits_in(frames: Columns) -> "NDArray[int64]":
-    """Return for each frame how many bits it took, stuff bits and the 3 bits between frames included.
+def frame_bits(frames: Columns) -> "NDArray[int64]":
+    """Return the number of bits of each frame, stuff bits and the 3 bits between frames included.
 
     Raises:
         ValueError: an identifier does not fit in 29 bits, or a length is above eight.
@@ -81,8 +81,8 @@ def bits_in(frames: Columns) -> "NDArray[int64]":
     if len(frames) and (frames.identifiers.max() >> 29 or frames.lengths.max() > 8):
         raise ValueError("identifiers have 29 bits, and a frame has at most 8 bytes")
     bits = np.empty(len(frames), np.int64)
-    for start in range(0, len(frames), BLOCK):
-        block = slice(start, start + BLOCK)
+    for start in range(0, len(frames), BLOCK_FRAMES):
+        block = slice(start, start + BLOCK_FRAMES)
         lengths = frames.lengths[block]
         for length in np.flatnonzero(np.bincount(lengths)).tolist():
             here = np.flatnonzero(lengths == length)
@@ -121,78 +121,78 @@ def _bits(identifiers: "NDArray[uint32]", data: "NDArray[uint64]", length: int) 
 
 
 def _bytes(numbers: "NDArray[integer[Any]]") -> "NDArray[uint8]":
-    """Return the eight bytes of each number, the highest first: one row for each place."""
+    """Return the eight bytes of each number, the highest first: one row for each position."""
     import numpy as np
 
     return numbers.astype(">u8").view(np.uint8).reshape(-1, 8).T
 
 
-_KINDS = {kind: 0x100 + number for number, kind in enumerate(OtherKind)}
-_NAMES = {number: str(kind) for kind, number in _KINDS.items()}
-"""Numbers behind the source addresses, for frames that have none."""
-_UNPROVEN_BITS = round((MAX_POSSIBLE_PERCENT / 100 - 1) * BIT_RATE)
-"""So many bits more than fit into a time prove nothing."""
-FrameSource = int | str
-"""Who used the pair: a source address, or the kind of a frame that has none."""
+_KIND_NUMBERS = {kind: 0x100 + number for number, kind in enumerate(OtherKind)}
+_KIND_NAMES = {number: str(kind) for kind, number in _KIND_NUMBERS.items()}
+"""Numbers above the source addresses, for frames that have no source address."""
+_TOLERATED_BITS = round((MAX_POSSIBLE_PERCENT / 100 - 1) * BIT_RATE)
+"""Bits by which a log may exceed its time before its times count as impossible."""
+BusUser = int | str
+"""Who used the bus: a source address, or the kind of a frame that has none."""
 
 
 @dataclass(frozen=True)
-class Second:
+class BusySecond:
     """One second of the log, up to its ``end`` in microseconds, and the bits of its frames, by user too."""
 
     end: int
     bits: int
-    by_user: Mapping[FrameSource, int]
+    by_user: Mapping[BusUser, int]
 
     @property
     def start(self) -> int:
-        """When it began; not before the log did."""
+        """The start of the second, in microseconds; not before the start of the log."""
         return max(0, self.end - SECOND_US)
 
 
-class PairUse:
-    """How busy the pair was, exactly; a frame counts whole in the second of its time.
+class LogLoad:
+    """The exact bus load of a log; a frame counts in full in the second of its time.
 
-    The worst second is one wherever it begins. The average is that of the log's whole seconds, counted from the start
-    of its first frame, and therefore never above the worst; what comes behind the last of them counts to neither that
-    nor to any second of its own. A log that is shorter than a second has an average and no worst second.
+    The peak is the busiest second, wherever it starts. The average is that of the log's whole seconds, counted from the
+    start of its first frame, and therefore never above the peak; frames after the last whole second do not count in the
+    average. A log that is shorter than a second has an average and no peak.
     """
 
     def __init__(self, bit_rate: int = BIT_RATE) -> None:
         self.bit_rate = bit_rate
         self.frames = 0
-        """Frames of this network; all others count in bits only."""
+        """Frames with 29-bit identifiers; all others count in bits only."""
         self.bits = 0
-        """All bits."""
-        self.by_user: Counter[FrameSource] = Counter()
+        """The bits of all frames."""
+        self.by_user: Counter[BusUser] = Counter()
         """Bits by source address, or by the kind of frame."""
-        self._worst = Second(0, 0, {})
+        self._peak = BusySecond(0, 0, {})
         self._whole_seconds = self._whole_bits = 0
         self._began: int | None = None
         self._first = self._last = 0
         self._recent: tuple[NDArray[int64], NDArray[int64], NDArray[int64]] | None = None
-        """Times, bits and users of the last second."""
+        """Times, bits and users of the frames of the last second."""
 
     def add_contents(self, contents: Sequence[Frame | LineEvent]) -> None:
-        """Count frames, and what else is told, that follow those before."""
-        frames = [one for one in contents if isinstance(one, Frame)]
-        others = (
-            [] if len(frames) == len(contents) else [other for one in contents if (other := _other(one)) is not None]
-        )
-        self.add(columns(frames), others)
+        """Count the next frames of a log, and the other events on its wires."""
+        frames = [entry for entry in contents if isinstance(entry, Frame)]
+        others: list[OtherFrame] = []
+        if len(frames) != len(contents):
+            others = [other for entry in contents if (other := _other_frame(entry)) is not None]
+        self.add(to_columns(frames), others)
 
     def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
-        """Count frames, and what else took the pair, that follow those before.
+        """Count the next frames of a log, and the other frames between them.
 
         Raises:
-            ValueError: a time goes back, or a frame cannot be one.
+            ValueError: a time goes back, or an identifier or a length is impossible.
         """
         import numpy as np
 
-        times, bits, users = frames.times, bits_in(frames), (frames.identifiers & 0xFF).astype(np.int64)
+        times, bits, users = frames.times, frame_bits(frames), (frames.identifiers & 0xFF).astype(np.int64)
         if others:
-            told = np.array([(other.time, other.bits, _KINDS[other.kind]) for other in others], np.int64).T
-            times, bits, users = (np.concatenate(pair) for pair in zip((times, bits, users), told, strict=True))
+            added = np.array([(other.time, other.bits, _KIND_NUMBERS[other.kind]) for other in others], np.int64).T
+            times, bits, users = (np.concatenate(pair) for pair in zip((times, bits, users), added, strict=True))
             order = np.argsort(times, kind="stable")
             times, bits, users = times[order], bits[order], users[order]
         if not len(times):
@@ -203,21 +203,21 @@ class PairUse:
             self._first = int(times[0])
             self._began = self._first - int(bits[0]) * SECOND_US // self.bit_rate
         self._add_average(times, bits, self._began)
-        self._add_worst(times, bits, users)
+        self._add_peak(times, bits, users)
         self.by_user.update(_by_user(users, bits))
         self.bits += int(bits.sum())
         self.frames += len(frames)
         self._last = int(times[-1])
 
     def _add_average(self, times: "NDArray[int64]", bits: "NDArray[int64]", began: int) -> None:
-        """Count the bits of the seconds that are whole by now."""
+        """Count the bits of the whole seconds up to now."""
         whole = (int(times[-1]) - began) // SECOND_US
         if whole > self._whole_seconds:
             within = int(times.searchsorted(began + whole * SECOND_US, "right"))
             self._whole_seconds, self._whole_bits = whole, self.bits + int(bits[:within].sum())
 
-    def _add_worst(self, times: "NDArray[int64]", bits: "NDArray[int64]", users: "NDArray[int64]") -> None:
-        """Find the worst of the seconds that end with one of these frames."""
+    def _add_peak(self, times: "NDArray[int64]", bits: "NDArray[int64]", users: "NDArray[int64]") -> None:
+        """Find the busiest of the seconds that end with one of these frames."""
         import numpy as np
 
         before = 0
@@ -228,20 +228,20 @@ class PairUse:
         first = times.searchsorted(times[before:] - SECOND_US, "right")
         held = sums[before + 1 :] - sums[first]
         most = int(held.argmax())
-        if held[most] > self._worst.bits:
+        if held[most] > self._peak.bits:
             inside = slice(int(first[most]), before + most + 1)
-            self._worst = Second(int(times[before + most]), int(held[most]), _by_user(users[inside], bits[inside]))
+            self._peak = BusySecond(int(times[before + most]), int(held[most]), _by_user(users[inside], bits[inside]))
         kept = int(first[-1])
         self._recent = times[kept:], bits[kept:], users[kept:]
 
     @property
-    def worst(self) -> Second | None:
-        """The second with the most bits, wherever it begins, the first of equals; None in a log that has no second."""
-        return self._worst if self._whole_seconds else None
+    def peak(self) -> BusySecond | None:
+        """The second with the most bits, wherever it starts, the first of equals; None in a log without a second."""
+        return self._peak if self._whole_seconds else None
 
     @property
     def average_percent(self) -> float:
-        """Load over the whole seconds of the log; over all of it where it is shorter; 0 where no time passed."""
+        """The load over the whole seconds of the log; over all of a shorter log; 0 where no time passed."""
         if self._whole_seconds:
             return 100 * self._whole_bits / (self.bit_rate * self._whole_seconds)
         passed = self._last - (self._began or 0)
@@ -249,46 +249,46 @@ class PairUse:
 
     @property
     def is_impossible(self) -> bool:
-        """Whether more bits stand in a second, or in all of a shorter log, than fit: times or bit rate are wrong."""
+        """Whether a second, or all of a shorter log, has more bits than fit: times or bit rate are wrong."""
         if self._whole_seconds:
-            return self.worst_percent > MAX_POSSIBLE_PERCENT
+            return self.peak_percent > MAX_POSSIBLE_PERCENT
         passed = self._last - (self._began or 0)
-        return self.bits > self.bit_rate * passed / SECOND_US + _UNPROVEN_BITS
+        return self.bits > self.bit_rate * passed / SECOND_US + _TOLERATED_BITS
 
     @property
-    def worst_percent(self) -> float:
-        """Load of the worst second, 0 without one."""
+    def peak_percent(self) -> float:
+        """The load of the busiest second, 0 without one."""
         return 100 * (self.bit_rate - self._room) / self.bit_rate
 
     @property
     def room_percent(self) -> float:
-        """What the worst second left free."""
+        """The share of the busiest second that is free, in percent."""
         return 100 * max(0, self._room) / self.bit_rate
 
     @property
     def room_frames(self) -> int:
-        """How many more full frames fit into the worst second, whatever is in them."""
+        """How many more frames of 8 bytes fit into the busiest second, whatever their content."""
         return max(0, self._room) // max_bits(8)
 
     @property
     def _room(self) -> int:
-        """Bits that the worst second left free; a frame that began before it can make them less than 0."""
-        return self.bit_rate - (self.worst.bits if self.worst else 0)
+        """The free bits of the busiest second; below 0 if a frame started before it."""
+        return self.bit_rate - (self.peak.bits if self.peak else 0)
 
 
-def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[FrameSource, int]:
+def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[BusUser, int]:
     """Return the bits of each user."""
     import numpy as np
 
     used = np.bincount(users, bits).astype(np.int64)
     sent = np.flatnonzero(used)
-    named = (_NAMES.get(number, number) for number in sent.tolist())
+    named = (_KIND_NAMES.get(number, number) for number in sent.tolist())
     return dict(zip(named, used[sent].tolist(), strict=True))
 
 
-def _other(told: Frame | LineEvent) -> OtherFrame | None:
-    """Return what took the pair beside our frames."""
-    if isinstance(told, OtherFrame):
-        return told
-    is_error = not isinstance(told, Frame) and is_error_frame(told)
-    return OtherFrame(told.time, OtherKind.ERROR, ERROR_FRAME_BITS) if is_error else None
+def _other_frame(entry: Frame | LineEvent) -> OtherFrame | None:
+    """Return the frame of another kind that an entry of a log stands for, None where it stands for none."""
+    if isinstance(entry, OtherFrame):
+        return entry
+    is_error = not isinstance(entry, Frame) and is_error_frame(entry)
+    return OtherFrame(entry.time, OtherKind.ERROR, ERROR_FRAME_BITS) if is_error else None

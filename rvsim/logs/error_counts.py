@@ -1,6 +1,6 @@
-"""Error frames and controller states of one channel of a log, counted.
+"""Counts of error frames and controller states of one channel of a log.
 
-Knows: what is counted. Does not know what it means: whoever tells it does.
+Knows: what is counted. Does not know what the counts mean, nor how they are rendered.
 """
 
 from collections import Counter
@@ -10,8 +10,8 @@ from rvsim.wire.line_events import ErrorFrame, ErrorState, LineEvent, StateChang
 
 
 @dataclass
-class States:
-    """How often controllers went over to one state: the first time, and the nodes, in the order of first telling."""
+class StateCount:
+    """How often controllers entered one state: the first time in microseconds, and the nodes in order of appearance."""
 
     count: int
     first: int
@@ -20,20 +20,20 @@ class States:
 
 @dataclass
 class ErrorCounts:
-    """What a log tells of errors."""
+    """The errors that a log reports."""
 
     frames: int = 0
     by_about: Counter[str] = field(default_factory=Counter)
-    """Error frames by what is said of them; empty for nothing."""
-    states: dict[ErrorState, States] = field(default_factory=dict)
-    """The states that are told, those of trust left out."""
+    """Error frames by their description; an empty text where there is none."""
+    states: dict[ErrorState, StateCount] = field(default_factory=dict)
+    """Controller states except error active."""
 
     def count_event(self, event: LineEvent) -> None:
-        """Count what tells of errors."""
+        """Count an event if it reports an error."""
         if isinstance(event, ErrorFrame):
             self.frames += 1
             self.by_about[event.about] += 1
         elif isinstance(event, StateChanged) and event.state is not ErrorState.ACTIVE:
-            known = self.states.setdefault(event.state, States(0, event.time, {}))
-            known.count += 1
-            known.nodes[event.node] = None
+            state = self.states.setdefault(event.state, StateCount(0, event.time, {}))
+            state.count += 1
+            state.nodes[event.node] = None

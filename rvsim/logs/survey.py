@@ -1,7 +1,7 @@
-"""A captured log surveyed: who was there, what they said and how often, how busy the pair was, what was wrong.
+"""The survey of a captured log: its devices, their messages and how often they came, the bus load, the flags.
 
-Knows: how a log is held against the watch, frame by frame, with the same transitions and rules as a live bus. Does not
-know formats of logs, nor how a survey is shown.
+Knows: how the watch observes a log frame by frame, with the same transitions and rules as on a live bus. Does not know
+formats of logs, nor how a survey is rendered.
 """
 
 from array import array
@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from rvsim.logs.columns import BLOCK, PairUse
+from rvsim.logs.columns import BLOCK_FRAMES, LogLoad
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.rig.model import Rig
@@ -20,25 +20,25 @@ from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
-_BURST = 3
-"""A message whose gap in the middle is so many times shorter than its gap on average comes in bursts. Our decision."""
-_GAPS = 8192
-"""So many gaps of a message are kept whole; beyond, every second one goes and the median is that of a sample."""
+_BURST_RATIO = 3
+"""A message comes in bursts if its mean gap is more than this many times its median gap. Our decision."""
+_MAX_KEPT_GAPS = 8192
+"""Gaps of a message that are kept; with more, every second one is dropped, and the median is that of a sample."""
 
 
 @dataclass
 class MessageCounts:
-    """One message of one source and instance: times in microseconds."""
+    """One message of one source and instance; times in microseconds since the start of the log."""
 
     count: int = 0
     first: int = 0
     last: int = 0
-    worst: int = 0
+    longest_gap: int = 0
     gaps: "array[int]" = field(default_factory=lambda: array("q"))
     _stride: int = 1
 
@@ -48,51 +48,52 @@ class MessageCounts:
             self.first = time
         else:
             gap = time - self.last
-            self.worst = max(self.worst, gap)
+            self.longest_gap = max(self.longest_gap, gap)
             if self.count % self._stride == 0:
                 self.gaps.append(gap)
-            if len(self.gaps) > _GAPS:
+            if len(self.gaps) > _MAX_KEPT_GAPS:
                 self.gaps, self._stride = self.gaps[::2], 2 * self._stride
         self.count, self.last = self.count + 1, time
 
     @property
-    def median(self) -> int | None:
-        """The gap in the middle, None for a message that came once."""
+    def median_gap(self) -> int | None:
+        """The median gap, None for a message that came once."""
         ordered = sorted(self.gaps)
         return ordered[len(ordered) // 2] if ordered else None
 
     @property
-    def mean(self) -> float | None:
-        """The usual time between two frames on average, in microseconds; None for a message that came once."""
+    def mean_gap(self) -> float | None:
+        """The mean gap, None for a message that came once."""
         return (self.last - self.first) / (self.count - 1) if self.count > 1 else None
 
     @property
     def in_bursts(self) -> bool:
-        """Tell whether it comes several times close together, then not for long: its average says more than its gap."""
-        mean, median = self.mean, self.median
-        return mean is not None and median is not None and _BURST * median < mean
+        """Whether several frames come close together with long pauses between: the mean gap is the better figure."""
+        mean, median = self.mean_gap, self.median_gap
+        return mean is not None and median is not None and _BURST_RATIO * median < mean
 
 
 class SurveyedTime(NamedTuple):
-    """The part of a log that is told, in microseconds since its start; what lies before it is heard all the same."""
+    """The part of a log that is reported, in microseconds since its start; the watch observes what is before it too."""
 
     start: int = 0
     end: int | None = None
 
-    def holds(self, time: int) -> bool:
-        """Tell whether a moment is in it."""
+    def contains(self, time: int) -> bool:
+        """Tell whether a time is in the part; its end is."""
         return self.start <= time and (self.end is None or time <= self.end)
 
-    def reaches(self, since: int, until: int | None) -> bool:
-        """Tell whether something that lasted from one moment to another was in it, if only for a while."""
+    def overlaps(self, since: int, until: int | None) -> bool:
+        """Tell whether a span of time has a time in common with the part; ``until`` None is a span without an end."""
         return (until is None or until >= self.start) and (self.end is None or since <= self.end)
 
 
-WHOLE = SurveyedTime()
+WHOLE_LOG = SurveyedTime()
+"""A whole log."""
 
 
 class SurveyedMessage(NamedTuple):
-    """Which message, as in ``Topic``: its DGN, its name where it has one, the instance, in a heartbeat the DSA."""
+    """A message of a source, as in ``Topic``: the DGN, the name if it has one, the instance, in a heartbeat the DSA."""
 
     dgn: int
     name: str | None
@@ -103,7 +104,7 @@ class SurveyedMessage(NamedTuple):
 
 @dataclass(frozen=True)
 class SurveyedSource:
-    """One source address of the log: its NAME if it was claimed, what it speaks for, and its messages."""
+    """One source address of the log: its NAME if it was claimed, its devices, and its messages."""
 
     address: int
     name: Name | None
@@ -113,43 +114,43 @@ class SurveyedSource:
 
 @dataclass(frozen=True)
 class Survey:
-    """What a log holds."""
+    """The result of a survey."""
 
     frames: int
     seconds: float
-    use: PairUse
-    """How busy the pair was, every stuff bit counted."""
+    load: LogLoad
+    """The bus load, every stuff bit counted."""
     sources: tuple[SurveyedSource, ...]
     planned: int
-    """How many devices a rig plans; 0 without one."""
-    absent: tuple[str, ...]
-    """Planned devices that were never heard."""
+    """How many devices the rig plans; 0 without a rig."""
+    unseen_devices: tuple[str, ...]
+    """Planned devices of which no frame was seen."""
     flags: tuple[Flag, ...]
-    """Every flag by number; those that stand, with their figures at the end of the log, or of its part."""
+    """Every flag by number; those not cleared have their figures of the end of the log, or of its part."""
     in_order: bool
-    """Whether the log's times can be believed; where not, its gaps and its load say nothing."""
+    """Whether the log's times can be trusted; if not, its gaps and its bus load have no meaning."""
     causes: tuple[Cause, ...]
-    """The causes behind flags, with those that each explains."""
+    """The causes behind flags, each with the flags that it explains."""
     accepted: Mapping[tuple[FlagKind, str], int]
-    """How many flags of each kind and subject the rig's accepted trouble has kept back."""
-    promise: WorstCase | None
-    """What the rig promises of the pair, None without a rig."""
+    """How many flags of each kind and subject were not raised because the rig accepts that trouble."""
+    worst_case: WorstCase | None
+    """The worst case of bus load and delays by the rig's plan, None without a rig."""
     errors: ErrorCounts
     """Error frames and controller states."""
     end: int
-    """The last moment that was looked at, in microseconds since the log's start."""
+    """The last time that was surveyed, in microseconds since the log's start."""
 
 
 def survey(
-    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE
+    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG
 ) -> Survey:
-    """Hold one channel of a log against the rules, and against a rig where one is given.
+    """Survey one channel of a log, compared with a rig if one is given.
 
-    ``contents`` are its frames, and where they are known also what else was on the pair and how its times run.
+    ``contents`` are its frames, and as far as they are known other events on the wires and irregularities of its times.
     """
     surveyor = Surveyor(catalogue, rig, part)
-    for one in contents:
-        surveyor.observe(one)
+    for entry in contents:
+        surveyor.observe(entry)
     return surveyor.finish()
 
 
@@ -157,26 +158,27 @@ def survey_channels(
     contents: Iterable[tuple[str, Frame | LineEvent]],
     catalogue: Catalogue,
     rig: Rig | None = None,
-    part: SurveyedTime = WHOLE,
+    part: SurveyedTime = WHOLE_LOG,
 ) -> dict[str, Survey]:
-    """Hold each channel of a log against the rules, as a bus of its own; what was found by the name of the channel."""
+    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel."""
     surveyors: dict[str, Surveyor] = {}
-    for channel, one in contents:
+    for channel, entry in contents:
         surveyor = surveyors.get(channel)
         if surveyor is None:
             surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
-        surveyor.observe(one)
+        surveyor.observe(entry)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
 
 class Surveyor:
-    """Takes in one channel of a log, and says at its end what it holds."""
+    """Observes one channel of a log, and returns its survey at the end."""
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE) -> None:
+    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
         self._catalogue, self._part = catalogue, part
-        self._use = PairUse()
-        self._heard: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
+        self._load = LogLoad()
+        self._messages: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
+        """What was counted of each message, by source address."""
         self._flags: dict[int, Flag] = {}
         self._errors = ErrorCounts()
         self._waiting: list[Frame | LineEvent] = []
@@ -184,88 +186,87 @@ class Surveyor:
         self._first: int | None = None
         self._last = 0
 
-    def observe(self, one: Frame | LineEvent) -> None:
-        """Take in a frame, or what happened beside frames; it is looked at with others, in blocks."""
-        self._waiting.append(one)
-        if len(self._waiting) >= BLOCK:
-            self._work()
+    def observe(self, entry: Frame | LineEvent) -> None:
+        """Observe a frame, or another event on the wires; entries are processed in blocks."""
+        self._waiting.append(entry)
+        if len(self._waiting) >= BLOCK_FRAMES:
+            self._process()
 
-    def _work(self) -> None:
+    def _process(self) -> None:
         waiting, self._waiting = self._waiting, []
         part, end = self._part, self._part.end
-        self._use.add_contents([one for one in waiting if part.holds(one.time)] if part is not WHOLE else waiting)
-        for one in waiting:
-            if end is not None and one.time > end and not isinstance(one, LogEnded):
+        self._load.add_contents(
+            [entry for entry in waiting if part.contains(entry.time)] if part is not WHOLE_LOG else waiting
+        )
+        for entry in waiting:
+            if end is not None and entry.time > end and not isinstance(entry, LogEnded):
                 continue
-            self._first = one.time if self._first is None else self._first
-            self._last = max(self._last, one.time if end is None else min(one.time, end))
-            inside = part.start <= one.time
-            if not isinstance(one, Frame):
+            self._first = entry.time if self._first is None else self._first
+            self._last = max(self._last, entry.time if end is None else min(entry.time, end))
+            inside = part.start <= entry.time
+            if not isinstance(entry, Frame):
                 if inside:
-                    self._errors.count_event(one)
-                _collect(
-                    self._watch.observe_event(one if end is None else one._replace(time=min(one.time, end))),
-                    self._flags,
-                )
+                    self._errors.count_event(entry)
+                event = entry if end is None else entry._replace(time=min(entry.time, end))
+                _collect_flags(self._watch.observe_event(event), self._flags)
                 continue
             if inside:
                 self._count += 1
-                source = one.identifier & 0xFF
-                topic = self._decoder.layout(dgn_of(one.identifier)).topic(source, one.data)
-                self._heard.setdefault(source, {}).setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(
-                    one.time
-                )
-            _collect(self._watch.observe(one), self._flags)
+                source = entry.identifier & 0xFF
+                topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
+                messages = self._messages.setdefault(source, {})
+                messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
+            _collect_flags(self._watch.observe(entry), self._flags)
 
     def finish(self) -> Survey:
-        """Return what the channel holds."""
-        self._work()
+        """Return the survey of the channel."""
+        self._process()
         watch, flags, part = self._watch, self._flags, self._part
-        self._doubt_unit()
-        _collect(watch.advance(self._last), flags)
+        self._check_time_unit()
+        _collect_flags(watch.advance(self._last), flags)
         flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
         roll_call = watch.roll_call
         return Survey(
             frames=self._count,
-            seconds=max(0, self._last - start) / 1e6,
-            use=self._use,
-            sources=tuple(_source(address, self._heard[address], roll_call) for address in sorted(self._heard)),
-            planned=sum(one.planned for one in roll_call),
-            absent=tuple(
-                one.device
-                for one in roll_call
-                if one.planned and (one.last_heard is None or one.last_heard < part.start)
+            seconds=max(0, self._last - start) / SECOND_US,
+            load=self._load,
+            sources=tuple(_source(address, self._messages[address], roll_call) for address in sorted(self._messages)),
+            planned=sum(line.planned for line in roll_call),
+            unseen_devices=tuple(
+                line.device
+                for line in roll_call
+                if line.planned and (line.last_heard is None or line.last_heard < part.start)
             ),
-            flags=tuple(flag for flag in flags.values() if part.reaches(flag.since, flag.until)),
-            causes=tuple(cause for cause in watch.causes if part.reaches(cause.since, cause.until)),
+            flags=tuple(flag for flag in flags.values() if part.overlaps(flag.since, flag.until)),
+            causes=tuple(cause for cause in watch.causes if part.overlaps(cause.since, cause.until)),
             in_order=watch.times_are_valid,
             accepted=dict(watch.accepted),
-            promise=watch.wire_problems.worst_case(),
+            worst_case=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
         )
 
-    def _doubt_unit(self) -> None:
-        """Tell where the times look as if they were written in another unit than seconds."""
+    def _check_time_unit(self) -> None:
+        """Report to the watch if the log's times seem to be in another unit than seconds."""
         if not self._watch.times_are_valid:
             return
         gaps = [
-            (heard.median, spec.gap_us)
-            for messages in self._heard.values()
-            for message, heard in messages.items()
-            if heard.count > MIN_GAPS
-            and heard.median is not None
+            (counts.median_gap, spec.gap_us)
+            for messages in self._messages.values()
+            for message, counts in messages.items()
+            if counts.count > MIN_GAPS
+            and counts.median_gap is not None
             and (spec := self._catalogue.by_dgn(message.dgn)) is not None
             and spec.gap_us
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
+            _collect_flags(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
 
 
-def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
+def _collect_flags(events: Iterable[object], flags: dict[int, Flag]) -> None:
     for event in events:
         if isinstance(event, FlagRaised | FlagCleared):
             flags[event.flag.number] = event.flag
@@ -274,5 +275,5 @@ def _collect(events: Iterable[object], flags: dict[int, Flag]) -> None:
 def _source(
     address: int, messages: Mapping[SurveyedMessage, MessageCounts], roll_call: tuple[RollCallLine, ...]
 ) -> SurveyedSource:
-    here = tuple(one for one in roll_call if one.source == address)
-    return SurveyedSource(address, next((one.name for one in here if one.name), None), here, messages)
+    devices = tuple(line for line in roll_call if line.source == address)
+    return SurveyedSource(address, next((line.name for line in devices if line.name), None), devices, messages)

@@ -12,9 +12,9 @@ from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.runs.pipeline import FrameWriter, Pipeline
 from rvsim.runs.sink import Nothing, Sink
-from rvsim.shakedown.expect.jury import Jury
+from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.scenario import LoadedScenario
-from rvsim.shakedown.script_runner import Script
+from rvsim.shakedown.script_runner import ScriptRunner
 from rvsim.sim.bench import Bench, Failure
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
@@ -92,17 +92,17 @@ class BenchRun:
         )
         problems: list[str] = []
         try:
-            self.script = Script(loaded, catalogue, self.bench, self.send, seed)
+            self.script = ScriptRunner(loaded, catalogue, self.bench, self.send, seed)
         except InputError as error:
             problems += error.problems
         try:
-            self.jury = Jury(loaded, catalogue, self.watch, self._catch_up)
+            self.run_judge = RunJudge(loaded, catalogue, self.watch, self._catch_up)
         except InputError as error:
             problems += error.problems
         if problems:
             raise InputError(*problems)
-        self._pipeline.observer = self if loaded.scenario.waits_for_frames else self.jury
-        if self.jury.wants_seconds or self.script.waits_for_values:
+        self._pipeline.observer = self if loaded.scenario.waits_for_frames else self.run_judge
+        if self.run_judge.needs_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
 
     def _route(self, *, in_batches: bool) -> Route:
@@ -116,18 +116,18 @@ class BenchRun:
         """Take a whole second of the vehicle, and plan the next."""
         now = self.bench.now
         self.bench.world.advance(now)
-        self.jury.second(now, self.bench.world)
-        self.script.second(self.bench.world)
+        self.run_judge.observe_second(now, self.bench.world)
+        self.script.observe_second(self.bench.world)
         self.bench.plan(now + SECOND_US, self._second)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has observed."""
-        self.jury.observe_frame(frame, events)
-        self.script.frame(frame, self.watch.device_at(frame.identifier & 0xFF))
+        self.run_judge.observe_frame(frame, events)
+        self.script.observe_frame(frame, self.watch.device_at(frame.identifier & 0xFF))
 
     def observe_events(self, events: Sequence[Event]) -> None:
         """Take what the passing of time has changed."""
-        self.jury.observe_events(events)
+        self.run_judge.observe_events(events)
 
     @property
     def observed_until(self) -> int:
@@ -144,7 +144,7 @@ class BenchRun:
         if dgn_of(identifier) != ADDRESS_CLAIM:
             holder = self.bench.holder(identifier & 0xFF)
             if holder is not None:
-                self.jury.expect_intruder(identifier, data, holder)
+                self.run_judge.expect_outside_frame(identifier, data, holder)
         self.bench.send(identifier, data)
 
 

@@ -7,7 +7,7 @@ wires from a service tool's address. Does not know keys or screens. Each deed re
 from rvsim.runs.bench import BenchRun
 from rvsim.shakedown.faults.fault_effects import Effect
 from rvsim.shakedown.faults.fault_plans import OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
-from rvsim.shakedown.script_runner import OWN_ADDRESS
+from rvsim.shakedown.script_runner import BENCH_ADDRESS
 from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
 from rvsim.wire.quantity_text import compose
@@ -104,5 +104,5 @@ class ManualFaults:
         celsius = min(WARMEST_C, max(COLDEST_C, celsius))
         raw = field.raw(celsius)
         self._asked[zone] = (self._run.time, celsius)
-        self._run.send(command.identifier(OWN_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
+        self._run.send(command.identifier(BENCH_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
         return compose(f"thermostat {zone} is asked for ", field.brief(raw))

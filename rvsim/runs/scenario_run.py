@@ -23,8 +23,8 @@ from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.progress import Progress, Say
 from rvsim.runs.sink import Nothing
 from rvsim.shakedown import script_runner
-from rvsim.shakedown.expect import jury
-from rvsim.shakedown.expect.never_fails import never_fail
+from rvsim.shakedown.expect import run_judge
+from rvsim.shakedown.expect.never_fails import cannot_fail_warnings
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import LoadedScenario, ScenarioError, load_scenario
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
@@ -62,8 +62,8 @@ def load_checked(
             check_rig(loaded.rig, catalogue, loaded)
         except InputError as error:
             problems += error.problems
-        problems += script_runner.problems_of(loaded, catalogue, loaded.scenario.seed)
-        problems += jury.problems_of(loaded, catalogue)
+        problems += script_runner.script_problems(loaded, catalogue, loaded.scenario.seed)
+        problems += run_judge.expectation_problems(loaded, catalogue)
     except InputError as error:
         problems += error.problems
     if problems:
@@ -104,7 +104,7 @@ class PreparedScenario:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Expectations that could not fail, and what never comes: a line for each."""
-        return tuple(never_fail(self.loaded, self.catalogue))
+        return tuple(cannot_fail_warnings(self.loaded, self.catalogue))
 
     def progress_text(self, moment: int) -> str:
         """Say how far a run of it has come."""
@@ -234,7 +234,8 @@ class ScenarioRun:
             prepared, run, end = self.prepared, self.run, self.run.time
             lasted = f"it never happened in {end / 1e6:g} s"
             never = [
-                Outcome(step, False, lasted, end / 1e6, look="what the step waits for") for step in run.script.undone
+                Outcome(step, False, lasted, end / 1e6, look="what the step waits for")
+                for step in run.script.pending_steps
             ]
             self._verdict = Verdict(
                 scenario=prepared.loaded.name,
@@ -242,8 +243,8 @@ class ScenarioRun:
                 seed=prepared.seed,
                 values=dict(prepared.values),
                 seconds=end / 1e6,
-                frames=run.jury.frames,
-                outcomes=(*run.jury.finish(end), *never),
+                frames=run.run_judge.frames,
+                outcomes=(*run.run_judge.finish(end), *never),
                 error="; ".join(failure.sentence for failure in self._failures),
                 planned=prepared.loaded.scenario.lasts / 1e6,
                 warnings=prepared.warnings,

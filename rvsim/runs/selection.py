@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rvsim.errors import InputError
-from rvsim.logs.survey import WHOLE, Survey, SurveyedSource, SurveyedTime
+from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource, SurveyedTime
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag
 from rvsim.wire.catalogue import Catalogue
@@ -24,7 +24,7 @@ _OF_ALL = ("bus", "log")
 class LogSelection:
     """What is told; an empty set of devices or messages leaves none out."""
 
-    part: SurveyedTime = WHOLE
+    part: SurveyedTime = WHOLE_LOG
     devices: tuple[str, ...] = ()
     """Planned names, or ``address 9C hex``."""
     messages: tuple[tuple[int, str | None], ...] = ()
@@ -38,7 +38,7 @@ class LogSelection:
     def sentence(self, found: Survey) -> str:
         """Say what is told, and that the rest was heard all the same."""
         told = []
-        if self.part != WHOLE:
+        if self.part != WHOLE_LOG:
             told.append(f"from {self.part.start / 1e6:g} s to {found.end / 1e6:g} s of the log")
         if self.devices:
             told.append(f"of {', '.join(self.devices)}")
@@ -59,7 +59,7 @@ class LogSelection:
         return replace(
             found,
             sources=tuple(source for source in sources if source.messages),
-            absent=tuple(name for name in found.absent if not self.devices or name in names),
+            unseen_devices=tuple(name for name in found.unseen_devices if not self.devices or name in names),
             flags=tuple(flag for flag in found.flags if self._is_about(flag, names)),
             causes=tuple(cause for cause in found.causes if any(self._is_about(flag, names) for flag in cause.flags)),
         )

@@ -1,6 +1,6 @@
-"""What a scenario changes in its rig: devices that are left out, keys that are replaced.
+"""Changes of a scenario to its rig: devices that are left out, keys that are replaced.
 
-Knows: how changes are laid over a rig before that is checked, and where what is then there was written. Does not know
+Knows: how a rig is changed before it is checked, and where each key of a changed device was written. Does not know
 what any key means.
 """
 
@@ -13,11 +13,11 @@ from rvsim.rig.model import entry_value
 from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import Place, TomlFile
 
-_REPLACED = ("kind", "address", "functions")
+_REPLACED_KEYS = ("kind", "address", "functions")
 
 
-class WrittenAt(NamedTuple):
-    """Where a device of a changed rig was written: its place in the rig, and the changes that are laid over it."""
+class DeviceLocation(NamedTuple):
+    """Where a device of a changed rig was written: its index in the rig, and the indices of its changes."""
 
     place: int
     changes: tuple[int, ...] = ()
@@ -25,35 +25,36 @@ class WrittenAt(NamedTuple):
 
 @dataclass(frozen=True)
 class ChangedFile(TomlFile):
-    """A file with a rig that a scenario has changed, which knows where each part of a device was written."""
+    """A file with a rig that a scenario has changed; it knows where each key of a device was written."""
 
     scenario: TomlFile
     above: Place
-    """Where the rig stands in this file."""
-    origins: tuple[WrittenAt, ...]
+    """The place of the rig in this file."""
+    locations: tuple[DeviceLocation, ...]
+    """Where each device was written."""
 
     def line(self, place: Place) -> int:
-        """Return the line on which something stands in the file in which it was written."""
-        file, origin = self._origin(place)
-        return file.line(origin) if file is not self else super().line(origin)
+        """Return the line of a place, in the file in which it was written."""
+        file, written_at = self._written_at(place)
+        return file.line(written_at) if file is not self else super().line(written_at)
 
     def where(self, place: Place, *words: str) -> str:
-        """Say where something was written, in the rig or in the scenario."""
-        file, origin = self._origin(place)
-        return file.where(origin, *words) if file is not self else _plain(self).where(origin, *words)
+        """Return where a place was written, in the rig or in the scenario, as text."""
+        file, written_at = self._written_at(place)
+        return file.where(written_at, *words) if file is not self else _plain(self).where(written_at, *words)
 
-    def _origin(self, place: Place) -> tuple[TomlFile, Place]:
+    def _written_at(self, place: Place) -> tuple[TomlFile, Place]:
         start = len(self.above) + 1
         if place[:start] != (*self.above, "device") or len(place) <= start:
             return self, place
         number, below = place[start], place[start + 1 :]
-        if not isinstance(number, int) or number >= len(self.origins):
+        if not isinstance(number, int) or number >= len(self.locations):
             return self, place
-        origin = self.origins[number]
-        for change in reversed(origin.changes):
+        location = self.locations[number]
+        for change in reversed(location.changes):
             if _has(self.scenario.data["change"][change], below[:2]):
                 return _plain(self.scenario), ("change", change, *below)
-        return self, (*place[:start], origin.place, *below)
+        return self, (*place[:start], location.place, *below)
 
 
 def _plain(file: TomlFile) -> TomlFile:
@@ -61,7 +62,7 @@ def _plain(file: TomlFile) -> TomlFile:
 
 
 def _has(entry: object, keys: Sequence[int | str]) -> bool:
-    """Tell whether a table, or one in it, has the keys."""
+    """Tell whether a table has the first key, the table under that has the second, and so on."""
     for key in keys:
         if not isinstance(entry, Mapping) or key not in entry:
             return False
@@ -69,10 +70,15 @@ def _has(entry: object, keys: Sequence[int | str]) -> bool:
     return bool(keys)
 
 
-def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> tuple[TomlFile, tuple[str, ...]]:
-    """Return a file whose rig has a scenario's changes, and what is wrong with those that name no device of it.
+def changed_file(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> tuple[TomlFile, tuple[str, ...]]:
+    """Return a rig's file with a scenario's changes, and a line for each change of a device that is not in the rig.
 
-    What is wrong within a change is left to whoever checks the scenario.
+    Mistakes within a change are found when the scenario is checked.
+
+    Args:
+        file: the file with the rig.
+        scenario: the file with the changes.
+        above: the keys under which the rig is in its file; none if the file is the rig.
     """
     rig: dict[str, Any] = file.data
     for key in above:
@@ -82,7 +88,7 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
         return file, ()
     problems = []
     kept: list[Any] = list(devices)
-    origins = [WrittenAt(place) for place in range(len(devices))]
+    locations = [DeviceLocation(place) for place in range(len(devices))]
     for number, change in enumerate(changes):
         name = entry_value(change, "device")
         names = [entry_value(device, "name") for device in kept]
@@ -90,22 +96,22 @@ def changed(file: TomlFile, scenario: TomlFile, above: tuple[str, ...] = ()) -> 
             continue
         if name not in names:
             where = scenario.where(("change", number), f"change {number + 1}")
-            known = [one for one in names if isinstance(one, str)]
+            known = [device for device in names if isinstance(device, str)]
             problems.append(f"{where}: {shown(name)} is not in the rig{did_you_mean(name, known)}")
             continue
         place = names.index(name)
         if entry_value(change, "absent") is True:
-            del kept[place], origins[place]
+            del kept[place], locations[place]
         else:
-            kept[place] = _laid_over(kept[place], change)
-            origins[place] = WrittenAt(origins[place].place, (*origins[place].changes, number))
+            kept[place] = _with_change(kept[place], change)
+            locations[place] = DeviceLocation(locations[place].place, (*locations[place].changes, number))
     rig = {**rig, "device": kept}
     data = rig if not above else {**file.data, above[0]: rig}
-    return ChangedFile(file.path, file.text, data, scenario, above, tuple(origins)), tuple(problems)
+    return ChangedFile(file.path, file.text, data, scenario, above, tuple(locations)), tuple(problems)
 
 
-def _laid_over(device: dict[str, Any], change: dict[str, Any]) -> dict[str, Any]:
-    new = {**device, **{key: change[key] for key in _REPLACED if key in change}}
+def _with_change(device: dict[str, Any], change: dict[str, Any]) -> dict[str, Any]:
+    new = {**device, **{key: change[key] for key in _REPLACED_KEYS if key in change}}
     if isinstance(change.get("settings"), dict):
         settings = device.get("settings", {})
         new["settings"] = {**(settings if isinstance(settings, dict) else {}), **change["settings"]}

@@ -1,7 +1,7 @@
-"""Words of a scenario that are checked against its rig and against how messages are named, and times.
+"""Types of the values in a scenario that are checked when it is loaded: names, frame data, spans of time.
 
-Knows: a name of a message or field, a frame's bytes, a device of the rig, from when to when. Does not know what is
-said with them.
+Knows: which texts can be the name of a message or field, a frame's data, a device of the rig, a flag kind. Does not
+know what they are used for.
 """
 
 import re
@@ -20,15 +20,15 @@ from rvsim.watch.transitions import Presence
 _BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ?){0,7}[0-9A-Fa-f]{2}|")
 
 
-def _word(text: str) -> str:
+def _checked_name(text: str) -> str:
     if not (text.isidentifier() and text.isascii()):
-        raise ValueError(f"{shown(text)} is not such a name; write letters, digits and _ only")
+        raise ValueError(f"{shown(text)} is not a name of a message or field; write letters, digits and _ only")
     return text
 
 
-def _bytes(text: str) -> str:
+def _checked_bytes(text: str) -> str:
     if not _BYTES.fullmatch(text):
-        raise ValueError(f'{shown(text)} is no frame\'s bytes; write up to 8 in hex, like "01 00 C8"')
+        raise ValueError(f'{shown(text)} is not the data of a frame; write up to 8 bytes in hex, like "01 00 C8"')
     return text
 
 
@@ -41,30 +41,33 @@ def _in_the_rig(name: str, info: ValidationInfo) -> str:
     return name
 
 
-def _one_of(words: type[StrEnum], what: str) -> Callable[[object], object]:
+def _one_of(names: type[StrEnum], what: str) -> Callable[[object], object]:
     def read(given: object) -> object:
-        known = [str(word) for word in words]
+        known = [str(name) for name in names]
         if not isinstance(given, str) or given not in known:
             close = did_you_mean(given, known) if isinstance(given, str) else ""
-            raise ValueError(f"{shown(given)} is no {what}{close}; write one of {', '.join(known)}")
-        return words(given)
+            raise ValueError(f"{shown(given)} is not a {what}{close}; write one of {', '.join(known)}")
+        return names(given)
 
     return read
 
 
-KindWord = Annotated[FlagKind, BeforeValidator(_one_of(FlagKind, "kind of flag"))]
-PresenceWord = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of the roll call"))]
-Positive = Annotated[Duration, Field(gt=0)]
-Word = Annotated[str, AfterValidator(_word)]
+FlagKindName = Annotated[FlagKind, BeforeValidator(_one_of(FlagKind, "flag kind"))]
+"""The name of a flag kind."""
+PresenceName = Annotated[Presence, BeforeValidator(_one_of(Presence, "state of the roll call"))]
+"""The name of a state of the roll call."""
+PositiveDuration = Annotated[Duration, Field(gt=0)]
+"""A duration above zero, in microseconds."""
+DefinedName = Annotated[str, AfterValidator(_checked_name)]
 """The name of a message or field."""
-Bytes = Annotated[str, AfterValidator(_bytes)]
+FrameBytes = Annotated[str, AfterValidator(_checked_bytes)]
 """Up to 8 bytes of a frame in hex, with or without single spaces between them."""
-InTheRig = Annotated[OneLineText, AfterValidator(_in_the_rig)]
+DeviceName = Annotated[OneLineText, AfterValidator(_in_the_rig)]
 """The name of a device of the rig. Checked where the validation context has the names as ``devices``."""
 
 
-class Timed(Table):
-    """Something that lasts from one time of the run to another; ``until`` None is the end."""
+class TimeSpan(Table):
+    """A span of time of the run, in microseconds since its start; ``until`` None is the end of the run."""
 
     since: Duration | None = Field(default=None, alias="from")
     """The time at which it starts, since the start of the run."""
@@ -77,6 +80,6 @@ class Timed(Table):
         since = info.data.get("since")
         if until is not None and since is not None and until <= since:
             raise ValueError(
-                f"{duration_text(until)} is not after from, {duration_text(since)}; write a later time, or leave it out"
+                f"{duration_text(until)} is not after from, {duration_text(since)}; write a later time, or omit until"
             )
         return until

@@ -1,46 +1,52 @@
-"""A scenario read back as sentences: what it is, what is done in it, what goes wrong, what is expected.
+"""A scenario rendered as sentences: its setting, its faults, its steps, and what is expected.
 
-Knows: the order in which a person reads it. Does not know how any of it acts.
+Knows: the order in which a person reads a scenario. Does not know how any part of it acts.
 """
 
 from collections.abc import Iterable, Iterator
+from typing import assert_never
 
 from rvsim.rig.quantity import duration_text
-from rvsim.shakedown.expect.jury import expected
+from rvsim.shakedown.expect.run_judge import expected
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.quantity_text import compose, figure
 
-_DAY = 24 * 60
+_DAY_MINUTES = 24 * 60
+_NO_TIME = 1 << 62
 
 
-def explained(loaded: LoadedScenario, catalogue: Catalogue | None = None) -> Iterator[str]:
-    """Yield the lines; with definitions the units of what is expected are known, and it can be shown in others."""
+def render_scenario(loaded: LoadedScenario, catalogue: Catalogue | None = None) -> Iterator[str]:
+    """Yield the lines that describe a scenario.
+
+    With definitions the units of what is expected are known, and it can be shown in others.
+    """
     scenario, rig = loaded.scenario, loaded.rig
     yield f"{loaded.name}: {scenario.title}"
     yield from (f"  {line}" for line in scenario.about.strip().splitlines())
     weather = scenario.weather
+    devices = "1 device" if len(rig.devices) == 1 else f"{len(rig.devices)} devices"
     shore = "with" if scenario.shore_power else "without"
-    hour, minute = divmod(round(weather.start_hour * 60) % _DAY, 60)
+    hour, minute = divmod(round(weather.start_hour * 60) % _DAY_MINUTES, 60)
     yield compose(
-        f"The rig {rig.name}, {len(rig.devices)} devices, ",
+        f"Rig {rig.name}: {devices}; ",
         figure(weather.outdoor_c, "degC"),
-        f" outside, begun at {hour:02d}:{minute:02d}, {shore} shore power. "
-        f"It lasts {duration_text(scenario.lasts)}, with seed {scenario.seed}.",
+        f" outside, start at {hour:02d}:{minute:02d}, {shore} shore "
+        f"power; duration {duration_text(scenario.lasts)}, seed {scenario.seed}.",
     )
     if not scenario.bench_acknowledges:
-        yield "The bench acknowledges nothing: only the devices do."
+        yield "The bench acknowledges no frames: only the devices do."
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)
-    yield from _listed("What goes wrong", enumerate((f"{_fault(one)}, {one.when}" for one in scenario.faults), 1))
-    yield from _listed("What is done", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
-    texts = (one.full_sentence for one in scenario.expectations) if catalogue is None else expected(loaded, catalogue)
-    yield from _listed("What is expected", enumerate(texts, 1))
+    yield from _list("Faults", enumerate((f"{_fault(fault)}, {fault.when}" for fault in scenario.faults), 1))
+    yield from _list("Steps", ((number, step.sentence) for number, step in _in_order(scenario.steps)))
+    texts = (plan.full_sentence for plan in scenario.expectations) if catalogue is None else expected(loaded, catalogue)
+    yield from _list("Expectations", enumerate(texts, 1))
 
 
-def _listed(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:
-    """List lines with their numbers, by which mistakes and verdicts name them too."""
+def _list(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:
+    """Yield lines with their numbers, which error lines and verdicts use too."""
     numbered = [compose(f"  {number}. ", line) for number, line in lines]
     if numbered:
         yield f"{head}:"
@@ -48,80 +54,91 @@ def _listed(head: str, lines: Iterable[tuple[int, str]]) -> Iterator[str]:
 
 
 def _in_order(steps: tuple[StepPlan, ...]) -> list[tuple[int, StepPlan]]:
-    """Return steps with their numbers by the time at which they can first be due; those that wait come last."""
+    """Return steps with their numbers, in the order of their first time; steps that wait for something come last."""
 
     def due(numbered: tuple[int, StepPlan]) -> int:
         step = numbered[1]
-        return step.since if step.every else step.at if step.at is not None else 1 << 62
+        if step.every:
+            return step.since
+        return _NO_TIME if step.at is None else step.at
 
     return sorted(enumerate(steps, 1), key=due)
 
 
 def _change(change: ChangePlan) -> str:
     if change.absent:
-        return f"{change.device} is not there"
-    parts = [f"kind {change.kind}"] if change.kind is not None else []
-    parts += [f"address {change.address:02X} hex"] if change.address is not None else []
-    parts += [f"functions {dict(change.functions)}"] if change.functions is not None else []
-    parts += [f"settings {dict(change.settings)}"] if change.settings is not None else []
-    return f"{change.device} has {', '.join(parts)}"
+        return f"{change.device} is absent"
+    keys = [f"kind {change.kind}"] if change.kind is not None else []
+    keys += [f"address {change.address:02X} hex"] if change.address is not None else []
+    keys += [f"functions {dict(change.functions)}"] if change.functions is not None else []
+    keys += [f"settings {dict(change.settings)}"] if change.settings is not None else []
+    return f"{change.device} has {', '.join(keys)}"
 
 
 def _fault(fault: plans.Fault) -> str:
-    """Say a fault in one sentence."""
-    message = getattr(fault, "message", None)
-    whom = f"{message} of {fault.whom}" if message else fault.whom
-    field = f"{message} {fault.field} of {fault.whom}" if isinstance(fault, plans.ValuePlan) else ""
+    """Return a fault as a sentence, without its time."""
+    where = fault.location
     match fault:
         case plans.SilentPlan():
-            return f"{whom} is silent"
+            return f"{where} is silent"
         case plans.AsleepPlan():
-            return f"{whom} sleeps"
+            return f"{where} sleeps"
         case plans.LatePlan():
-            return f"{whom} comes no more often than every {duration_text(fault.gap)}"
+            return f"{_messages(fault)} at most once every {duration_text(fault.gap)}"
         case plans.JitterPlan():
-            return f"{whom} comes up to {duration_text(fault.by)} late"
+            return f"{_messages(fault)} up to {duration_text(fault.by)} late"
         case plans.WrongValuePlan():
-            return f"{field} says {fault.value:g}"
+            return f"{_field(fault)} reports {fault.value:g}"
         case plans.StuckPlan():
-            return f"{field} is stuck"
+            return f"{_field(fault)} is stuck"
         case plans.DriftPlan():
-            return f"{field} drifts by {fault.per_hour:g} an hour"
+            return f"{_field(fault)} drifts by {fault.per_hour:g} an hour"
         case plans.NoisePlan():
-            return f"{field} is off by up to {fault.by:g}"
+            return f"{_field(fault)} is wrong by up to {fault.by:g}, at random"
         case plans.WrongScalePlan():
-            return f"{field} says {fault.factor:g} times its value plus {fault.offset:g}"
+            return f"{_field(fault)} reports {fault.factor:g} times its value plus {fault.offset:g}"
         case plans.OutOfRangePlan():
-            return f"{field} is out of range"
+            return f"{_field(fault)} reports out of range"
         case plans.NoDataPlan():
-            return f"{field} has no data"
+            return f"{_field(fault)} reports no data"
         case plans.WrongInstancePlan():
-            return f"{whom} says instance {fault.instance}"
+            return f"{_messages(fault)} with instance {fault.instance}"
         case plans.SharedInstancePlan():
-            return f"{whom} speaks for the instance of {fault.as_device}"
+            return f"{where} sends as the instance of {fault.as_device}"
         case plans.FirmwareResetPlan():
-            return f"{whom} restarts with instance {fault.instance}"
+            return f"{where} restarts with instance {fault.instance}"
         case plans.SharedAddressPlan():
             other = f"the address of {fault.as_device}" if fault.as_device else f"address {fault.address or 0:02X} hex"
-            return f"{whom} uses {other}, and nobody gives way"
+            return f"{where} uses {other}, and neither device gives it up"
         case plans.ShortFramePlan():
-            return f"{whom} sends {fault.length} bytes"
+            return f"{_messages(fault)} with {'1 byte' if fault.length == 1 else f'{fault.length} bytes'}"
         case plans.CommandIgnoredPlan():
-            return f"{fault.whom} ignores {fault.message or 'every command'}"
+            return f"{where} ignores {fault.message or 'every command'}"
         case plans.CommandDelayedPlan():
-            return f"{fault.whom} takes {fault.message or 'every command'} {duration_text(fault.by)} late"
+            return f"{where} receives {fault.message or 'every command'} {duration_text(fault.by)} late"
         case plans.RestartPlan():
-            return f"{whom} restarts, which takes {duration_text(fault.takes)}"
+            return f"{where} restarts, which takes {duration_text(fault.takes)}"
         case plans.BrownOutPlan():
-            return f"the supply of {whom} fails"
+            return f"the supply of {where} fails"
         case plans.ReportedPlan():
-            return f"{whom} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
+            return f"{where} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
         case plans.BabblingPlan():
-            gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the pair allows"
-            return f"{whom} sends {fault.identifier} {fault.data} {gap}"
+            gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
+            return f"{where} sends {fault.identifier} {fault.data} {gap}"
         case plans.BusErrorsPlan():
-            return f"each bit is spoilt with a chance of {fault.rate:g}"
+            return f"each bit is in error with a probability of {fault.rate:g}"
         case plans.MissingTerminatorPlan():
-            return "one terminator is missing" + (f": each bit is spoilt with {fault.rate:g}" if fault.rate else "")
+            errors = f"; each bit is in error with a probability of {fault.rate:g}" if fault.rate else ""
+            return f"one terminator is missing{errors}"
         case plans.ReversedPairPlan():
-            return f"the two wires are swapped at {whom}"
+            return f"the two wires are swapped at {where}"
+        case _:
+            assert_never(fault)
+
+
+def _messages(fault: plans.LatePlan | plans.JitterPlan | plans.WrongInstancePlan | plans.ShortFramePlan) -> str:
+    return f"{fault.location} sends {fault.message or 'its messages'}"
+
+
+def _field(fault: plans.ValuePlan) -> str:
+    return f"{fault.message} {fault.field} of {fault.location}"

@@ -1,7 +1,7 @@
-"""Runs to be made: a plain list of scenario, values and seed, which anything can work through.
+"""Jobs: the runs to be made, as a list of scenario, values and seed.
 
-Knows: how values are laid over a scenario, how a grid or a random draw of them becomes a list, and which failing run is
-the smallest. Does not know how a run is made.
+Knows: how values replace those of a scenario, how a grid or a random draw of values becomes a list of jobs, and which
+failing run is the smallest. Does not know how a run is made.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,14 +17,15 @@ from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import TomlFile
 from rvsim.shakedown.verdict import Value, Verdict
 
-MOST = 100_000
-"""So many runs at most in one go. Our decision."""
-_STEPS = 10_000
+MAX_RUNS = 100_000
+"""Runs in one command. Our decision."""
+_MAX_RANGE_VALUES = 10_000
+"""Values in one range. Our decision."""
 
 
 @dataclass(frozen=True)
 class Job:
-    """One run: the scenario's name or path, the values that are otherwise in it, its seed (None: its own)."""
+    """One run: the scenario's name or path, the values that replace its own, and the seed (None: the scenario's)."""
 
     scenario: str
     values: Mapping[str, Value]
@@ -33,7 +34,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Range:
-    """What one value may be: one of some values, or with ``low`` and ``high`` anything between these two."""
+    """The values that one key is varied over: some choices, or with ``low`` and ``high`` any number between them."""
 
     key: str
     choices: tuple[Value, ...]
@@ -41,29 +42,29 @@ class Range:
     high: float | None = None
 
     def draw(self, random: Random) -> Value:
-        """Return one of them by chance."""
+        """Return a random value."""
         if self.low is None or self.high is None:
             return random.choice(self.choices)
         return round(random.uniform(self.low, self.high), 6)
 
 
-def range_of(text: str) -> Range:
-    """Read ``key=1,2,3``, ``key=-20..10`` or ``key=-20..10/5`` (from, to, step); whole numbers stay whole.
+def parse_range(text: str) -> Range:
+    """Parse ``key=1,2,3``, ``key=-20..10`` or ``key=-20..10/5`` (from, to, step); whole numbers stay whole.
 
     Raises:
         InputError: it is none of these.
     """
     key, equals, given = text.partition("=")
-    parts = [part.strip() for part in given.split(",")]
-    if not equals or not key.strip() or "" in parts:
-        raise InputError(f"{shown(text)} is no value to vary; write key=1,2,3 or key=-20..10 or key=-20..10/5")
+    texts = [value.strip() for value in given.split(",")]
+    if not equals or not key.strip() or "" in texts:
+        raise InputError(f"{shown(text)} is not a key with values; write key=1,2,3 or key=-20..10 or key=-20..10/5")
     low, dots, rest = given.partition("..")
     if not dots:
-        return Range(key.strip(), tuple(value_of(part) for part in parts))
+        return Range(key.strip(), tuple(parse_value(value) for value in texts))
     high, _, step = rest.partition("/")
     try:
-        first, last = _number(low), _number(high)
-        by = _number(step) if step else None
+        first, last = _parse_number(low), _parse_number(high)
+        by = _parse_number(step) if step else None
     except (ValueError, OverflowError):
         raise InputError(f"{shown(text)}: write numbers on both sides of the dots, like {key}=-20..10/5") from None
     if not (first < last and (by is None or by > 0)):
@@ -71,13 +72,13 @@ def range_of(text: str) -> Range:
     if by is None:
         return Range(key.strip(), (first, last), first, last)
     steps = (last - first) / by + 1e-9
-    if steps >= _STEPS:
-        raise InputError(f"{shown(text)}: these are more than {_STEPS} values; choose a longer step")
+    if steps >= _MAX_RANGE_VALUES:
+        raise InputError(f"{shown(text)}: more than {_MAX_RANGE_VALUES} values; choose a larger step")
     return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(int(steps) + 1)))
 
 
-def value_of(text: str) -> Value:
-    """Read one value: a number, true or false, else text."""
+def parse_value(text: str) -> Value:
+    """Parse one value: a number, true or false, or else text."""
     if text in ("true", "false"):
         return text == "true"
     for kind in (int, float):
@@ -88,55 +89,56 @@ def value_of(text: str) -> Value:
     return text
 
 
-def _number(text: str) -> float:
-    """Read a number that a range can begin at, end at, or step by.
+def _parse_number(text: str) -> float:
+    """Parse a bound or the step of a range.
 
     Raises:
-        ValueError, OverflowError: it is none.
+        ValueError, OverflowError: it is not a finite number.
     """
-    value = value_of(text.strip())
+    value = parse_value(text.strip())
     if isinstance(value, str | bool) or not isfinite(value):
         raise ValueError(text)
     return value
 
 
-def grid(scenario: str, ranges: Sequence[Range], seeds: Sequence[int | None]) -> list[Job]:
-    """Return a run for each combination of values and each seed.
+def grid_jobs(scenario: str, ranges: Sequence[Range], seeds: Sequence[int | None]) -> list[Job]:
+    """Return a job for each combination of values and each seed.
 
     Raises:
-        InputError: these are too many.
+        InputError: more than ``MAX_RUNS``.
     """
     count = len(seeds)
-    for one in ranges:
-        count *= len(one.choices)
-    if count > MOST:
-        raise InputError(f"these are {count} runs, more than {MOST}; vary less, or use --draw N")
+    for varied in ranges:
+        count *= len(varied.choices)
+    if count > MAX_RUNS:
+        raise InputError(f"{count} runs, more than the limit of {MAX_RUNS}; vary fewer values, or use --draw N")
     return [
-        Job(scenario, dict(zip((one.key for one in ranges), values, strict=True)), seed)
-        for values in product(*(one.choices for one in ranges))
+        Job(scenario, dict(zip((varied.key for varied in ranges), values, strict=True)), seed)
+        for values in product(*(varied.choices for varied in ranges))
         for seed in seeds
     ]
 
 
-def drawn(scenario: str, ranges: Sequence[Range], count: int, seed: int) -> list[Job]:
-    """Return so many runs with values drawn by chance; each has a seed of its own.
+def random_jobs(scenario: str, ranges: Sequence[Range], count: int, seed: int) -> list[Job]:
+    """Return ``count`` jobs with random values, each with its own seed; ``seed`` decides both.
 
     Raises:
-        InputError: these are too many.
+        InputError: more than ``MAX_RUNS``.
     """
-    if count > MOST:
-        raise InputError(f"--draw {count}: more than {MOST} runs; draw fewer")
+    if count > MAX_RUNS:
+        raise InputError(f"--draw {count}: more than the limit of {MAX_RUNS} runs; draw fewer")
     random = Random(f"{seed}:draw")
     return [
-        Job(scenario, {one.key: one.draw(random) for one in ranges}, random.randrange(1 << 31)) for _ in range(count)
+        Job(scenario, {varied.key: varied.draw(random) for varied in ranges}, random.randrange(1 << 31))
+        for _ in range(count)
     ]
 
 
-def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
-    """Return a scenario's file with other values: ``weather.outdoor_c``, ``fault.1.from`` (lists count from 1).
+def with_values(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
+    """Return a scenario's file with other values, by keys like ``weather.outdoor_c``, ``fault.1.from`` (lists from 1).
 
     Raises:
-        InputError: there is no such place in the scenario, a line for each.
+        InputError: there is no such key in the scenario, a line for each.
     """
     data = deepcopy(file.data)
     problems = []
@@ -144,18 +146,18 @@ def laid_over(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
         *above, last = key.split(".")
         if above == ["weather"]:
             data.setdefault("weather", {})  # every scenario has one, written or not
-        table = place_in(data, above)
+        table = value_at(data, above)
         if isinstance(table, dict):
             table[last] = value
         else:
-            problems.append(f"{file.path}: there is no {key} to vary; it is a key of the file, like weather.outdoor_c")
+            problems.append(f"{file.path}: no key {key}; write a key of the file, like weather.outdoor_c")
     if problems:
         raise InputError(*problems)
     return TomlFile(file.path, file.text, data)
 
 
-def place_in(data: Any, steps: Sequence[str]) -> Any:
-    """Return what stands in a file's content under keys and numbers from 1; None where there is nothing."""
+def value_at(data: Any, steps: Sequence[str]) -> Any:
+    """Return the value in a file's content under keys and list positions from 1; None where there is nothing."""
     for step in steps:
         if isinstance(data, dict):
             data = data.get(step)
@@ -166,10 +168,10 @@ def place_in(data: Any, steps: Sequence[str]) -> Any:
     return data
 
 
-def smallest(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:
-    """Return the run that failed with the least changes: fewest values that are not at ``home``, then the nearest.
+def smallest_failure(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:
+    """Return the failed run with the smallest change: the fewest values that differ from ``home``, then the nearest.
 
-    ``home`` is what the scenario itself has.
+    ``home`` is the scenario's own value of each varied key.
     """
     failed = [verdict for verdict in verdicts if not verdict.passed]
     tried = {key: [verdict.values[key] for verdict in verdicts if key in verdict.values] for key in home}
@@ -179,17 +181,19 @@ def smallest(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict 
 def _distance(
     values: Mapping[str, Value], home: Mapping[str, Value], tried: Mapping[str, Sequence[Value]]
 ) -> Iterator[float]:
-    away = []
-    for key, at in home.items():
-        value = values.get(key, at)
-        if _is_number(value) and _is_number(at):
-            numbers = [float(one) for one in tried[key] if _is_number(one)]
+    """Yield how many values differ from the scenario's own, and the sum of the differences relative to their spans."""
+    differences = []
+    for key, own in home.items():
+        value = values.get(key, own)
+        if _is_number(value) and _is_number(own):
+            numbers = [float(other) for other in tried[key] if _is_number(other)]
             span = max(numbers, default=0.0) - min(numbers, default=0.0)
-            away.append(0.0 if isclose(float(value), float(at)) else abs(float(value) - float(at)) / (span or 1.0))
+            is_own = isclose(float(value), float(own))
+            differences.append(0.0 if is_own else abs(float(value) - float(own)) / (span or 1.0))
         else:
-            away.append(0.0 if value == at else 1.0)
-    yield float(sum(one > 0 for one in away))
-    yield sum(away)
+            differences.append(0.0 if value == own else 1.0)
+    yield float(sum(difference > 0 for difference in differences))
+    yield sum(differences)
 
 
 def _is_number(value: Value) -> bool:

@@ -1,7 +1,7 @@
-"""A scenario: a rig in its weather, what is done and what goes wrong, how long it lasts, what is expected of it.
+"""A scenario: a rig, its weather, its duration, its faults and steps, and what is expected of the run.
 
 Knows: how a scenario is written, where its rig is found, and that a fault must name a device of the rig. Does not
-know how a fault acts nor how a run goes: this is data only.
+know how a fault acts nor how a run is made: this is data only.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -18,10 +18,10 @@ from rvsim.rig.model import Kinds, OneLineText, Rig, Schema, Table, entry_value
 from rvsim.rig.quantity import Duration, Seed, shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.shakedown.changes import changed
+from rvsim.shakedown.changes import changed_file
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.faults.fault_plans import Fault
-from rvsim.shakedown.jobs import laid_over
+from rvsim.shakedown.jobs import with_values
 from rvsim.shakedown.script import StepPlan
 from rvsim.shakedown.verdict import Value
 
@@ -31,22 +31,24 @@ DEFAULT_SCENARIO = "winter_evening"
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
-def _lines(text: str) -> str:
+def _checked_lines(text: str) -> str:
     if not text.replace("\n", "").isprintable():
-        raise ValueError(f"{shown(text)} has a control character; write plain words")
+        raise ValueError(f"{shown(text)} has a control character; write plain text")
     return text
 
 
-def _inline(given: object, info: ValidationInfo) -> object:
+def _checked_rig(given: object, info: ValidationInfo) -> object:
     if isinstance(given, Mapping):
         return Rig.model_validate(given, context=info.context)
     if not isinstance(given, str | Rig):
-        raise ValueError(f'{shown(given)} is no rig; write its name or path in quotes, like "my_van.toml", or a table')
+        raise ValueError(
+            f'{shown(given)} is not a rig; write its name or path in quotes, like "my_van.toml", or a table'
+        )
     return given
 
 
 class ChangePlan(Table):
-    """What is otherwise in a rig for this scenario: a device that is left out, or keys that replace its own."""
+    """What this scenario changes in a device of its rig: the device is left out, or some of its keys are replaced."""
 
     device: OneLineText
     """The device of the rig that is changed."""
@@ -59,20 +61,20 @@ class ChangePlan(Table):
     functions: Mapping[str, object] | None = None
     """Other functions and instances."""
     settings: Mapping[str, object] | None = None
-    """Other settings; settings that are not named stay as they are."""
+    """Other settings; settings that are not named here stay as they are."""
 
 
 class Scenario(Table):
-    """One scenario as it is written; times in microseconds since the start."""
+    """One scenario as it is written; times are in microseconds since the start."""
 
     form: Schema = Field(alias="schema")
     """The form in which the file is written: 1."""
     title: OneLineText
     """The scenario in a few words."""
-    about: Annotated[str, AfterValidator(_lines)] = ""
-    """What it shows and what to look for; may have several lines."""
-    rig: Annotated[str | Rig, BeforeValidator(_inline)]
-    """A shipped rig's name, a path seen from this file, or the rig itself as a table."""
+    about: Annotated[str, AfterValidator(_checked_lines)] = ""
+    """What the scenario shows and what to look for; may have several lines."""
+    rig: Annotated[str | Rig, BeforeValidator(_checked_rig)]
+    """A shipped rig's name, a path relative to this file, or the rig itself as a table."""
     seed: Seed = 1
     """The seed of everything random: the same seed gives the same run."""
     lasts: Annotated[Duration, Field(gt=0)]
@@ -99,11 +101,11 @@ class Scenario(Table):
 
 
 _LISTS = {"fault": "faults", "step": "steps", "expect": "expectations", "change": "changes"}
-"""The lists of tables of a scenario as they are written, and as they are kept."""
+"""The lists of tables in a scenario: the key of each, and the attribute of ``Scenario`` that has them."""
 
 
 class LoadedScenario(NamedTuple):
-    """A scenario that can be used, with its rig, and the files in which they stand."""
+    """A checked scenario with its rig, and the files that they were loaded from."""
 
     name: str
     path: Path
@@ -111,46 +113,47 @@ class LoadedScenario(NamedTuple):
     rig: Rig
     file: TomlFile | None = None
     rig_file: TomlFile | None = None
-    """That of a rig with a file of its own."""
+    """The rig's own file; None for a rig in the scenario's file."""
     numbers: Mapping[str, Sequence[int]] = {}
-    """Which of the tables of a list are here, counted from 0, where some cannot be used."""
+    """Where some tables of a list are faulty and left out: the indices of the others in the file, from 0."""
 
     def where(self, table: str, number: int, *keys: str) -> str:
-        """Say where a step, fault or expectation stands, by its place here, counted from 0, and a key in it."""
+        """Return the place of a step, fault, expectation or change in the file, by its index here and a key in it."""
         numbers = self.numbers.get(table)
         place = number if numbers is None else numbers[number]
         entry = getattr(self.scenario, _LISTS[table])[number]
         kind = getattr(entry, table, "")
-        words = f"{table} {place + 1}" + (f" ({kind})" if kind else "")
+        name = f"{table} {place + 1}" + (f" ({kind})" if kind else "")
         if self.file is None:
-            return f"{self.path}, {words}"
-        return self.file.where((table, place, *keys), words)
+            return f"{self.path}, {name}"
+        return self.file.where((table, place, *keys), name)
 
     def where_in_rig(self, device: str, *below: int | str) -> str:
-        """Say where something of a device of the rig stands: where it is changed, else in the rig."""
-        file, above = self._rig_in
-        words = f'device "{device}"'
+        """Return the place of a key of a device of the rig: where it is changed, or else in the rig."""
+        file, above = self._rig_place
+        name = f'device "{device}"'
         if file is None:
-            return f'rig "{self.rig.name}", {words}'
-        names = [one.name for one in self.rig.devices]
-        return file.where((*above, "device", names.index(device), *below), words)
+            return f'rig "{self.rig.name}", {name}'
+        names = [plan.name for plan in self.rig.devices]
+        return file.where((*above, "device", names.index(device), *below), name)
 
     def where_accepted(self, number: int) -> str:
-        """Say where the rig accepts trouble, counted from 0."""
-        file, above = self._rig_in
-        words = f"accepted {number + 1}"
-        return f'rig "{self.rig.name}", {words}' if file is None else file.where((*above, "accepted", number), words)
+        """Return the place of an entry of the rig's accepted trouble, by its index from 0."""
+        file, above = self._rig_place
+        name = f"accepted {number + 1}"
+        return f'rig "{self.rig.name}", {name}' if file is None else file.where((*above, "accepted", number), name)
 
     @property
-    def _rig_in(self) -> tuple[TomlFile | None, Place]:
-        """The file with the rig, and where it stands there."""
+    def _rig_place(self) -> tuple[TomlFile | None, Place]:
+        """The file with the rig, and the rig's place in it."""
         return (self.rig_file, ()) if self.rig_file is not None else (self.file, ("rig",))
 
 
 class ScenarioError(InputError):
-    """A scenario cannot be used; ``rest`` is what is left of it without what is wrong, if that is one.
+    """A scenario cannot be used.
 
-    Kinds and settings of devices are unchecked in it.
+    ``rest`` is the scenario without its faulty parts, if it is one then; its kinds and settings of devices are not
+    checked.
     """
 
     rest: LoadedScenario | None = None
@@ -162,24 +165,24 @@ def load_scenario(
     values: Mapping[str, Value] | None = None,
     absent: Collection[str] = (),
 ) -> LoadedScenario:
-    """Load a shipped scenario by its name, or one of the user's own by its path.
+    """Load a shipped scenario by its name, or another one by its path.
 
     Args:
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
-        values: what is to be otherwise in its file, by dotted keys.
-        absent: devices that will not be simulated, and so need no kind.
+        values: values that replace those in its file, by dotted keys.
+        absent: devices that are not simulated, and so need no kind.
 
     Raises:
-        InputError: it is not there, or cannot be used: every mistake in it and in its rig.
+        InputError: it is not there, or cannot be used: a line for each mistake in it and in its rig.
     """
-    file = laid_over(read_toml(find_file(given, shipped.scenario_folder(), "scenario")), values or {})
+    file = with_values(read_toml(find_file(given, shipped.scenario_folder(), "scenario")), values or {})
     rig_file, rig_problems = _rig_file(file)
     more: tuple[str, ...] = ()
     if rig_file is not None:
-        rig_file, more = changed(rig_file, file)
+        rig_file, more = changed_file(rig_file, file)
     elif isinstance(file.data.get("rig"), dict):
-        file, more = changed(file, file, ("rig",))
+        file, more = changed_file(file, file, ("rig",))
     rig_problems += more
     context = {
         "devices": _device_names(rig_file.data if rig_file else file.data.get("rig")),
@@ -212,12 +215,15 @@ def load_scenario(
 def _without_faulty(
     file: TomlFile, kinds: Kinds | None, context: Mapping[str, object]
 ) -> tuple[TomlFile, dict[str, Sequence[int]]]:
-    """Leave out the tables that cannot be used, and keys that nothing else depends on; say which tables are left."""
+    """Return the file without faulty tables, and without faulty keys that nothing depends on; and what is left.
+
+    What is left is given as the indices of the remaining tables, by list.
+    """
     try:
         validate_model(Scenario, file, kinds, **context)
         return file, {}
     except ValidationError as error:
-        places = [one["loc"] for one in error.errors(include_url=False)]
+        places = [mistake["loc"] for mistake in error.errors(include_url=False)]
     data = dict(file.data)
     numbers: dict[str, Sequence[int]] = {}
     for table in _LISTS:
@@ -247,7 +253,7 @@ def _attempt(
 
 
 def _rig_file(file: TomlFile) -> tuple[TomlFile | None, tuple[str, ...]]:
-    """Read the rig that a scenario names, None where it names none."""
+    """Return the file of the rig that a scenario names, None where it names none; and what is wrong with it."""
     given = file.data.get("rig")
     if not isinstance(given, str):
         return None, ()
@@ -259,12 +265,12 @@ def _rig_file(file: TomlFile) -> tuple[TomlFile | None, tuple[str, ...]]:
 
 
 def _device_names(rig: object) -> list[str] | None:
-    """Return the names of a rig's devices, as far as they can be read before it is checked; None if there are none."""
+    """Return the names of an unchecked rig's devices, as far as they can be read; None if there are none."""
     return [name for name in _names(entry_value(rig, "device")) if name.isprintable()] or None
 
 
 def _names(entries: object) -> list[str]:
-    """Return the names in a list of tables, as far as it is one before it is checked."""
+    """Return the names in an unchecked list of tables."""
     names = [entry_value(entry, "name") for entry in entries] if isinstance(entries, list) else []
     return [name for name in names if isinstance(name, str)]
 

@@ -11,22 +11,22 @@ from pydantic import BaseModel
 from rvsim.rig.key_lists import INTRODUCTION, TYPES, meaning, table, wrapped
 from rvsim.rig.key_lists import keys as keys_of
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.shakedown.checked_names import Bytes, InTheRig, Word
+from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.plan_base import ExpectPlan
 from rvsim.shakedown.expect.quantities import QUANTITIES, Quantity
-from rvsim.shakedown.expect.sight import Entered, Identifier, Sight
+from rvsim.shakedown.expect.sight import EnteredValue, Identifier, Sight
 from rvsim.shakedown.faults.fault_plans import Fault, FaultPlan
 from rvsim.shakedown.scenario import ChangePlan, Scenario
 from rvsim.shakedown.script import SendPlan, StepPlan, WhenPlan
 
 _TYPES = {
     **TYPES,
-    InTheRig: "a device of the rig",
-    Word: "name",
-    Bytes: "bytes in hex",
+    DeviceName: "a device of the rig",
+    DefinedName: "name",
+    FrameBytes: "bytes in hex",
     Identifier: "hex",
-    Entered: "number, text or true",
+    EnteredValue: "number, text or true",
     Quantity: "a value of the vehicle",
     Sight: "a sight",
 }
@@ -34,19 +34,19 @@ _TYPES = {
 _INDENT = "    "
 
 
-def keys() -> Iterator[str]:
-    """Yield the lines."""
+def render_keys() -> Iterator[str]:
+    """Yield the lines that list all keys."""
     yield from wrapped(INTRODUCTION, "")
     yield from table("A scenario", Scenario, _TYPES, where="one TOML file with these")
     yield from table("[weather]", WeatherPlan, _TYPES)
-    yield from table("[[change]]", ChangePlan, _TYPES, where="for each device of the rig that is otherwise here")
-    yield from table("[[step]]", StepPlan, _TYPES, where="for each thing that is done")
+    yield from table("[[change]]", ChangePlan, _TYPES, where="for each device of the rig that is changed here")
+    yield from table("[[step]]", StepPlan, _TYPES, where="for each action")
     yield from table("send = { ... }", SendPlan, _TYPES, where="in a step")
     yield from table("when = { ... }", WhenPlan, _TYPES, where="in a step")
-    yield from table("[[fault]]", FaultPlan, _TYPES, where="for each thing that goes wrong; all faults have these")
+    yield from table("[[fault]]", FaultPlan, _TYPES, where="for each fault; all kinds have these")
     for plan in _kinds(Fault):
         yield from _kind(plan, "fault", FaultPlan)
-    yield from table("[[expect]]", ExpectPlan, _TYPES, where="for each thing that is expected; all have these")
+    yield from table("[[expect]]", ExpectPlan, _TYPES, where="for each expectation; all kinds have these")
     for plan in _kinds(Expectation):
         yield from _kind(plan, "expect", ExpectPlan)
     yield from table("A sight, as in sight = { ... }", Sight, _TYPES)

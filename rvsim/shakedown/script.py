@@ -1,4 +1,4 @@
-"""The script of a scenario: what is done to a run, when, again and again, or when something is seen.
+"""The steps of a scenario: frames that are sent and faults that are started or stopped, at a time or on a condition.
 
 Knows: how steps are written and when each is due. Does not know what a fault does, nor how a frame reaches the wires.
 """
@@ -10,48 +10,48 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.quantity import Duration, duration_text
 from rvsim.rig.table import OneLineText, Table
-from rvsim.shakedown.checked_names import Bytes, Positive, Word
+from rvsim.shakedown.checked_names import DefinedName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Identifier, Sight
 
 
 class SendPlan(Table):
-    """A frame of the person at the bench: a message with its fields, or an identifier with bytes."""
+    """A frame that a step sends: a message with its fields, or an identifier with bytes."""
 
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message by its name; "fields" says what is in it."""
-    fields: Mapping[Word, float | OneLineText] = Field(default_factory=dict)
+    fields: Mapping[DefinedName, float | OneLineText] = Field(default_factory=dict)
     """Values by field: a number in the field's unit, or the name of a code. Fields that are not named are all ones:
     "unchanged" in a command."""
     identifier: Identifier | None = None
     """The 29-bit identifier of the frame, instead of a message."""
-    data: Bytes | None = Field(default=None, alias="bytes")
+    data: FrameBytes | None = Field(default=None, alias="bytes")
     """The data bytes that go with an identifier."""
     to: Annotated[int, Field(ge=0, le=255)] = 255
-    """The destination of a message that has one; 255 is everybody."""
+    """The destination of a message that has one; 255 is all nodes."""
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         if (self.message is None) == (self.identifier is None):
             raise ValueError("name a message and its fields, or an identifier and bytes, and not both")
         if self.identifier is not None and (self.fields or self.data is None):
-            raise ValueError('an identifier goes with bytes, like "01 FF", and with no fields')
+            raise ValueError('an identifier needs bytes, like "01 FF", and cannot have fields')
         if self.message is not None and self.data is not None:
-            raise ValueError("a message goes with fields, not with bytes")
+            raise ValueError("a message has fields, not bytes; omit bytes, or write an identifier")
         return self
 
     def __str__(self) -> str:
         if self.message is None:
             return f"{self.identifier} {self.data}".rstrip()
-        said = ", ".join(
+        fields = ", ".join(
             f"{name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:g}'}"
             for name, value in self.fields.items()
         )
-        return f"{self.message}{f' with {said}' if said else ''}"
+        return f"{self.message}{f' with {fields}' if fields else ''}"
 
 
 class WhenPlan(Table):
-    """A moment that is not known before: a sight is seen, or a value of the vehicle crosses a limit."""
+    """A condition that a step waits for: a sight is seen, or a value of the vehicle crosses a limit."""
 
     seen: Sight | None = None
     """What has to be seen on the bus."""
@@ -68,14 +68,18 @@ class WhenPlan(Table):
             raise ValueError("write seen = { ... } for something on the bus, or a value of the vehicle, and not both")
         limits = [limit for limit in (self.above, self.below) if limit is not None]
         if self.seen is not None and limits:
-            raise ValueError("above and below go with a value of the vehicle; in a sight they stand inside it")
+            raise ValueError(
+                "above and below need a value of the vehicle; for a sight write them inside seen = { ... }"
+            )
         if self.value is not None and len(limits) != 1:
-            raise ValueError("write either above or below: the limit that is crossed")
+            raise ValueError("write one limit that the value crosses: above or below")
         return self
 
     def holds(self, value: float) -> bool:
         """Tell whether a value of the vehicle is beyond the limit."""
-        return value > self.above if self.above is not None else self.below is not None and value < self.below
+        if self.above is not None:
+            return value > self.above
+        return self.below is not None and value < self.below
 
     def __str__(self) -> str:
         if self.seen is not None:
@@ -84,11 +88,11 @@ class WhenPlan(Table):
 
 
 class StepPlan(Table):
-    """One step: when, and what is done."""
+    """One step: its time or condition, and its action."""
 
     at: Duration | None = None
     """The time at which it is done, since the start."""
-    every: Positive | None = None
+    every: PositiveDuration | None = None
     """The interval at which it is done again and again."""
     since: Duration = Field(default=0, alias="from")
     """With "every": the first time."""
@@ -110,19 +114,20 @@ class StepPlan(Table):
     @model_validator(mode="after")
     def _one_moment(self) -> Self:
         moments = [name for name in ("at", "every", "when") if getattr(self, name) is not None]
-        deeds = [name for name in ("send", "start", "stop") if getattr(self, name) is not None]
+        actions = [name for name in ("send", "start", "stop") if getattr(self, name) is not None]
         if len(moments) != 1:
             raise ValueError("write one of at, every and when")
-        if len(deeds) != 1:
+        if len(actions) != 1:
             raise ValueError("write one of send, start and stop")
         if self.every is None and (self.since or self.until is not None):
-            raise ValueError("from and until go with every")
+            raise ValueError("from and until need every")
         if self.until is not None and self.until <= self.since:
             raise ValueError(
-                f"until {duration_text(self.until)} is not after from, {duration_text(self.since)}; it is never done"
+                f"until {duration_text(self.until)} is not after from, {duration_text(self.since)}; "
+                "the step is never due"
             )
         if self.when is None and (self.wait or self.each_time):
-            raise ValueError("wait and each_time go with when")
+            raise ValueError("wait and each_time need when")
         return self
 
     @field_validator("start", "stop")
@@ -132,19 +137,19 @@ class StepPlan(Table):
         if name is not None and known is not None and name not in known:
             raise ValueError(
                 f'no fault has the name "{name}"'
-                + (f"; there are {', '.join(known)}" if known else "; give one a name")
+                + (f"; the named faults are {', '.join(known)}" if known else "; give a fault a name")
             )
         return name
 
     def times(self, end: int) -> Sequence[int]:
-        """Return when it is due in a run that ends then, as far as that is known before."""
+        """Return the times at which it is due in a run that ends at ``end``; none for a step that waits."""
         if self.every is not None:
             return range(self.since, end if self.until is None else min(end, self.until), self.every)
         return (self.at,) if self.at is not None and self.at < end else ()
 
     @property
     def sentence(self) -> str:
-        """Say it."""
+        """The step as a sentence."""
         if self.at is not None:
             moment = f"at {duration_text(self.at)}"
         elif self.every is not None:
@@ -153,7 +158,9 @@ class StepPlan(Table):
         else:
             later = f"{duration_text(self.wait)} after" if self.wait else "when"
             moment = f"{later} {self.when}{', each time' if self.each_time else ''}"
-        deed = (
-            f"{self.send} is sent" if self.send else f'"{self.start or self.stop}" {"begins" if self.start else "ends"}'
+        action = (
+            f"{self.send} is sent"
+            if self.send
+            else f'"{self.start or self.stop}" {"starts" if self.start else "stops"}'
         )
-        return f"{moment}: {deed}"
+        return f"{moment}: {action}"

@@ -1,7 +1,7 @@
-"""A scenario's faults and script at work on a bench.
+"""Applies a scenario's faults and steps to a bench.
 
 Knows: when faults and steps are due, and which frames and values steps wait for. Does not know how a fault acts, nor
-how anybody judges what follows.
+how the run is judged.
 """
 
 from collections.abc import Callable, Iterator
@@ -10,8 +10,8 @@ from functools import cached_property, partial
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.expect.quantities import QUANTITIES
-from rvsim.shakedown.expect.sight import Spotter, identifier_of
-from rvsim.shakedown.faults.fault_effects import EffectMaker, planned
+from rvsim.shakedown.expect.sight import SightMatcher, identifier_of
+from rvsim.shakedown.faults.fault_effects import EffectMaker, planned_faults
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
 from rvsim.sim.bench import Bench
@@ -21,31 +21,39 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import is_addressed
 from rvsim.world.world import World
 
-OWN_ADDRESS = 0xF9
-"""From here commands of the person at the bench come: 249, a service tool's address (SAE J1939; from memory)."""
-_MOST = 1_000_000
-"""So many times at most a step is done in one run. Our decision, against slips of the pen."""
-Put = Callable[[int, bytes], None]
+BENCH_ADDRESS = 0xF9
+"""The source address of commands that the bench sends for its user: 249, a service tool's (SAE J1939; from memory)."""
+_MAX_REPEATS = 1_000_000
+"""How often a step can be due in one run. Our decision, against typing errors."""
+SendFrame = Callable[[int, bytes], None]
+"""Takes the identifier and the data of a frame."""
 
 
-class Script:
-    """What a scenario does to one bench.
+class ScriptRunner:
+    """Applies the faults and steps of a scenario to one bench.
+
+    Args:
+        loaded: the scenario.
+        catalogue: the message definitions.
+        bench: the bench.
+        send: sends a frame of the bench's user.
+        seed: decides what is left to chance.
 
     Raises:
         InputError: faults or steps name what is not there; one line for each.
     """
 
-    def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, bench: Bench, put: Put, seed: int) -> None:
+    def __init__(self, loaded: LoadedScenario, catalogue: Catalogue, bench: Bench, send: SendFrame, seed: int) -> None:
         scenario = loaded.scenario
         self.maker = EffectMaker(loaded.rig, catalogue, seed)
-        self._bench, self._put = bench, put
-        problems = [*_absentees(loaded, bench), *problems_of(loaded, catalogue, seed)]
+        self._bench, self._send = bench, send
+        problems = [*_faults_on_absent(loaded, bench), *script_problems(loaded, catalogue, seed)]
         if problems:
             raise InputError(*problems)
-        faults = planned(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
-        self._named = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
-        self._waiting: list[tuple[int, StepPlan, Spotter | None]] = []
-        self._deeds: dict[int, Callable[[], None]] = {}
+        faults = planned_faults(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
+        self._faults_by_name = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
+        self._waiting: list[tuple[int, StepPlan, SightMatcher | None]] = []
+        self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
         for number, step in enumerate(scenario.steps, start=1):
@@ -57,99 +65,100 @@ class Script:
                 bench.plan(fault.plan.until, partial(fault.remove, bench))
 
     def _prepare(self, number: int, step: StepPlan, catalogue: Catalogue, lasts: int) -> None:
-        deed = self._deed(step, catalogue)
-        self._deeds[number] = deed
+        action = self._action(step, catalogue)
+        self._actions[number] = action
         if step.when is not None:
-            self._waiting.append((number, step, None if step.when.seen is None else Spotter(step.when.seen, catalogue)))
+            self._waiting.append(
+                (number, step, None if step.when.seen is None else SightMatcher(step.when.seen, catalogue))
+            )
             return
         for time in step.times(lasts):
-            self._bench.plan(time, deed)
+            self._bench.plan(time, action)
 
-    def _deed(self, step: StepPlan, catalogue: Catalogue) -> Callable[[], None]:
+    def _action(self, step: StepPlan, catalogue: Catalogue) -> Callable[[], None]:
         if step.send is not None:
-            identifier, data = frame_of(step.send, catalogue)
-            return partial(self._put, identifier, data)
-        fault = self._named[step.start or step.stop or ""]
+            identifier, data = frame_to_send(step.send, catalogue)
+            return partial(self._send, identifier, data)
+        fault = self._faults_by_name[step.start or step.stop or ""]
         return partial(fault.apply if step.start else fault.remove, self._bench)
 
     @cached_property
     def waits_for_values(self) -> bool:
         """Whether a step waits for a value of the vehicle."""
-        return any(spotter is None for *_, spotter in self._waiting)
+        return any(matcher is None for *_, matcher in self._waiting)
 
     @property
-    def undone(self) -> list[str]:
-        """The steps that wait for something that has not happened."""
+    def pending_steps(self) -> list[str]:
+        """The steps whose condition has not been met."""
         return [f"step {number}: {step.sentence}" for number, step, _ in self._waiting if number not in self._done]
 
-    def frame(self, frame: Frame, device: str) -> None:
-        """Take a frame that was heard of a device."""
-        for number, step, spotter in self._waiting:
-            if spotter is not None and spotter.sees(frame, device):
-                self._happened(number, step)
+    def observe_frame(self, frame: Frame, device: str) -> None:
+        """Observe a frame of a device."""
+        for number, step, matcher in self._waiting:
+            if matcher is not None and matcher.matches(frame, device):
+                self._plan_action(number, step)
 
-    def second(self, world: World) -> None:
-        """Take a whole second of the vehicle."""
-        for number, step, spotter in self._waiting:
-            if spotter is None and step.when is not None and step.when.value is not None:
+    def observe_second(self, world: World) -> None:
+        """Observe the vehicle at a whole second."""
+        for number, step, matcher in self._waiting:
+            if matcher is None and step.when is not None and step.when.value is not None:
                 holds = step.when.holds(QUANTITIES[step.when.value][1](world))
                 if holds and number not in self._beyond:
-                    self._happened(number, step)
+                    self._plan_action(number, step)
                 (self._beyond.add if holds else self._beyond.discard)(number)
 
-    def _happened(self, number: int, step: StepPlan) -> None:
+    def _plan_action(self, number: int, step: StepPlan) -> None:
         if number in self._done and not step.each_time:
             return
         self._done.add(number)
-        self._bench.plan(self._bench.now + step.wait, self._deeds[number])
+        self._bench.plan(self._bench.now + step.wait, self._actions[number])
 
 
-def problems_of(loaded: LoadedScenario, catalogue: Catalogue, seed: int) -> Iterator[str]:
-    """Yield a line for each fault and step that names what is not there, or cannot be done."""
+def script_problems(loaded: LoadedScenario, catalogue: Catalogue, seed: int) -> Iterator[str]:
+    """Yield a line for each fault and step that names what is not there, or cannot be carried out."""
     try:
-        planned(loaded.scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
+        planned_faults(loaded.scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
     except InputError as error:
         yield from error.problems
     for number, step in enumerate(loaded.scenario.steps):
         try:
             if step.send is not None:
-                frame_of(step.send, catalogue)
+                frame_to_send(step.send, catalogue)
         except (InputError, ValueError) as error:
             yield f"{loaded.where('step', number, 'send')}: {error}"
         try:
             if step.when is not None and step.when.seen is not None:
-                Spotter(step.when.seen, catalogue)
+                SightMatcher(step.when.seen, catalogue)
         except (InputError, ValueError) as error:
             yield f"{loaded.where('step', number, 'when')}: {error}"
-        if len(step.times(loaded.scenario.lasts)) > _MOST:
+        if len(step.times(loaded.scenario.lasts)) > _MAX_REPEATS:
             where = loaded.where("step", number, "every")
-            yield f"{where}: it would be done more than {_MOST} times; choose a longer time"
+            yield f"{where}: the step would be due more than {_MAX_REPEATS} times; choose a longer time"
 
 
-def _absentees(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
-    """Yield a line for each fault on a device that others stand in for: it cannot be made faulty from here."""
+def _faults_on_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
+    """Yield a line for each fault of a device that is not simulated: the bench cannot make it faulty."""
     for number, fault in enumerate(loaded.scenario.faults):
-        named = [getattr(fault, "device", None), *getattr(fault, "devices", ())]
-        for device in named:
-            if device is not None and device not in bench.outgoing_gates:
+        for device in fault.faulty_devices:
+            if device not in bench.outgoing_gates:
                 yield (
-                    f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so no fault of "
-                    "it can be; make it faulty itself, or let it be simulated"
+                    f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so the bench cannot "
+                    "make it faulty; simulate it, or make the device itself faulty"
                 )
 
 
-def frame_of(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:
-    """Return identifier and bytes of what a step sends.
+def frame_to_send(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:
+    """Return the identifier and the data of the frame that a step sends.
 
     Raises:
         InputError: the message is not defined.
-        ValueError: a field is not, or cannot say what it should.
+        ValueError: a field is not defined, or cannot have the value.
     """
     if send.identifier is not None:
         return identifier_of(send.identifier), bytes.fromhex(send.data or "")
     spec = catalogue.by_name(send.message or "")
     raws = {name: _raw(spec.field(name), value) for name, value in send.fields.items()}
-    return spec.identifier(OWN_ADDRESS, send.to if is_addressed(spec.dgn) else None), spec.encode(raws)
+    return spec.identifier(BENCH_ADDRESS, send.to if is_addressed(spec.dgn) else None), spec.encode(raws)
 
 
 def _raw(field: FieldSpec, value: float | str) -> int:
@@ -158,7 +167,7 @@ def _raw(field: FieldSpec, value: float | str) -> int:
     codes = field.codes
     if value not in codes:
         raise ValueError(
-            f"{field.name} cannot say {shown(value)}{did_you_mean(value, codes)}; write a number"
+            f"{field.name} cannot be {shown(value)}{did_you_mean(value, codes)}; write a number"
             + (f", or one of: {', '.join(codes)}" if codes else "")
         )
     return codes[value]

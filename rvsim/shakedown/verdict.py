@@ -1,6 +1,6 @@
-"""What a run came to: a verdict with an outcome for each expectation, as plain data that can be merged and shown.
+"""The verdict on a run, with an outcome for each expectation.
 
-Knows: the JSON form and the JUnit form of verdicts, and their words. Does not know how a run is judged.
+Knows: the JSON form, the JUnit form and the text form of verdicts. Does not know how a run is judged.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -9,31 +9,33 @@ from typing import Any
 from xml.etree import ElementTree
 
 from rvsim.rig.quantity import time_text
+from rvsim.wire.frame import SECOND_US
 
 Value = float | int | str | bool
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """One expectation after a run; what stands behind ``found`` is empty where it was met."""
+    """The outcome of one expectation; ``found`` and the attributes after it are empty where it was met."""
 
     expected: str
     passed: bool
     found: str = ""
     at: float | None = None
-    """When that was known, in seconds."""
+    """The time at which the failure was known, in seconds."""
     nearest: str = ""
+    """The frame that came nearest to what was expected, with its time."""
     before: tuple[str, ...] = ()
-    """The last frames before that."""
+    """The last frames before the failure."""
     look: str = ""
-    """Where to look."""
+    """Where to look for the cause."""
     judged: bool = True
-    """Whether the run came to the part in which it counts; if not, it is not passed either."""
+    """Whether the run reached the part in which the expectation counts; if not, it is not passed either."""
 
 
 @dataclass(frozen=True, repr=False)
 class Verdict:
-    """One run of one scenario with its seed and the values that were changed in it."""
+    """The verdict on one run of a scenario, with its seed and the values that replaced its own; times in seconds."""
 
     scenario: str
     title: str
@@ -43,16 +45,16 @@ class Verdict:
     frames: int
     outcomes: tuple[Outcome, ...]
     error: str = ""
-    """Why there was no run, or no whole one."""
+    """Why there was no run, or only a part of one."""
     recording: str = ""
-    """Where the frames of a run that did not pass were kept."""
+    """The file in which the frames of a run that did not pass were saved."""
     planned: float = 0.0
-    """How many seconds the scenario lasts; it was judged early where ``seconds`` are fewer."""
+    """How long the scenario lasts; the run was judged early where ``seconds`` is less."""
     warnings: tuple[str, ...] = ()
-    """Expectations that could not have failed, whatever happened: a line for each."""
+    """A line for each expectation that could not have failed."""
 
     def __str__(self) -> str:
-        """Say it, with the evidence."""
+        """Return the verdict with the evidence."""
         return "\n".join(as_text(self))
 
     def __repr__(self) -> str:
@@ -70,7 +72,7 @@ class Verdict:
 
     @property
     def name(self) -> str:
-        """Name the run: its scenario, and what is not as the scenario has it."""
+        """The run's name: its scenario, its seed, and the values that replaced the scenario's own."""
         changed = ", ".join(f"{key}={value}" for key, value in self.values.items())
         return f"{self.scenario}, seed {self.seed}" + (f", {changed}" if changed else "")
 
@@ -92,22 +94,22 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "warnings": list(verdict.warnings),
         "expectations": [
             {
-                "expected": one.expected,
-                "passed": one.passed,
-                "judged": one.judged,
-                "found": one.found,
-                "at": one.at,
-                "nearest": one.nearest,
-                "before": list(one.before),
-                "look": one.look,
+                "expected": outcome.expected,
+                "passed": outcome.passed,
+                "judged": outcome.judged,
+                "found": outcome.found,
+                "at": outcome.at,
+                "nearest": outcome.nearest,
+                "before": list(outcome.before),
+                "look": outcome.look,
             }
-            for one in verdict.outcomes
+            for outcome in verdict.outcomes
         ],
     }
 
 
 def from_json(data: Mapping[str, Any]) -> Verdict:
-    """Return the verdict that ``as_json`` wrote, as it comes from another process or machine."""
+    """Return the verdict that ``as_json`` made, in this or another process."""
     return Verdict(
         data["scenario"],
         data["title"],
@@ -117,16 +119,16 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
         data["frames"],
         tuple(
             Outcome(
-                one["expected"],
-                one["passed"],
-                one["found"],
-                one["at"],
-                one["nearest"],
-                tuple(one["before"]),
-                one["look"],
-                one.get("judged", True),
+                outcome["expected"],
+                outcome["passed"],
+                outcome["found"],
+                outcome["at"],
+                outcome["nearest"],
+                tuple(outcome["before"]),
+                outcome["look"],
+                outcome.get("judged", True),
             )
-            for one in data["expectations"]
+            for outcome in data["expectations"]
         ),
         data["error"],
         data["recording"],
@@ -136,16 +138,19 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
 
 
 def as_text(verdict: Verdict, every: bool = False, render: Callable[[str], str] = str) -> Iterator[str]:
-    """Say a verdict; what was met only with ``every``. ``render`` writes texts with quantities, metric by default."""
-    word = "passed" if verdict.passed else "not passed"
+    """Yield a verdict as lines; expectations that were met are listed only with ``every``.
+
+    ``render`` writes texts with quantities, metric by default.
+    """
+    result = "passed" if verdict.passed else "not passed"
     lasted = f"{verdict.seconds:.3f}".rstrip("0").rstrip(".")
-    yield f"{verdict.name}: {word}, {_tally(verdict)} in {lasted} s of simulated time{_early(verdict)}"
+    yield f"{verdict.name}: {result}, {_tally(verdict)} in {lasted} s of simulated time{_early(verdict)}"
     if verdict.error:
         yield f"  {verdict.error}"
     yield from (f"  warning: {text}" for text in verdict.warnings)
     for outcome in verdict.outcomes:
         if not outcome.passed:
-            yield from _told(outcome, render)
+            yield from _outcome_lines(outcome, render)
         elif every:
             yield f"  met      {render(outcome.expected)}"
     if verdict.recording:
@@ -154,22 +159,22 @@ def as_text(verdict: Verdict, every: bool = False, render: Callable[[str], str] 
 
 def _tally(verdict: Verdict) -> str:
     if not verdict.outcomes:
-        return "nothing is expected in it"
+        return "no expectations"
     met = len(verdict.outcomes) - len(verdict.failed)
-    waiting = sum(not outcome.judged for outcome in verdict.outcomes)
-    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {waiting} not judged," if waiting else "")
+    not_judged = sum(not outcome.judged for outcome in verdict.outcomes)
+    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {not_judged} not judged," if not_judged else "")
 
 
 def _early(verdict: Verdict) -> str:
-    return f", judged early: it lasts {verdict.planned:.0f} s" if verdict.seconds < verdict.planned else ""
+    return f", judged early: the scenario lasts {verdict.planned:.0f} s" if verdict.seconds < verdict.planned else ""
 
 
-def _told(outcome: Outcome, render: Callable[[str], str] = str) -> Iterator[str]:
+def _outcome_lines(outcome: Outcome, render: Callable[[str], str] = str) -> Iterator[str]:
     if not outcome.judged:
         yield f"  not judged  {render(outcome.expected)}"
         yield f"           {outcome.found}"
         return
-    at = "" if outcome.at is None else time_text(round(outcome.at * 1e6))
+    at = "" if outcome.at is None else time_text(round(outcome.at * SECOND_US))
     yield f"  not met  {render(outcome.expected)}"
     yield f"           found: {render(outcome.found)}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:
@@ -181,7 +186,7 @@ def _told(outcome: Outcome, render: Callable[[str], str] = str) -> Iterator[str]
 
 
 def as_junit(verdicts: Sequence[Verdict]) -> str:
-    """Return verdicts as JUnit XML: a suite for each run, a case for each expectation."""
+    """Return verdicts as JUnit XML: a test suite for each run, a test case for each expectation."""
     root = ElementTree.Element("testsuites")
     for verdict in verdicts:
         suite = ElementTree.SubElement(
@@ -210,16 +215,16 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
 
 def _case(suite: ElementTree.Element, verdict: Verdict, outcome: Outcome) -> None:
     case = ElementTree.SubElement(suite, "testcase", classname=_safe(verdict.scenario), name=_safe(outcome.expected))
-    if not outcome.judged:  # an error, since nobody could tell: what is skipped counts as good with those who read this
+    if not outcome.judged:  # an error and not "skipped", since readers of JUnit files count skipped cases as good
         ElementTree.SubElement(case, "error", message=_safe(f"not judged: {outcome.found}"))
     elif not outcome.passed:
         failure = ElementTree.SubElement(case, "failure", message=_safe(outcome.found))
-        failure.text = _safe("\n".join(text.strip() for text in _told(outcome)))
+        failure.text = _safe("\n".join(text.strip() for text in _outcome_lines(outcome)))
 
 
 def _safe(text: str) -> str:
-    """Leave out what XML cannot hold (Extensible Markup Language 1.0, fifth edition, section 2.2)."""
-    return "".join(sign for sign in text if sign in "\t\n" or _in_xml(ord(sign)))
+    """Return text without the characters that XML cannot hold (XML 1.0, fifth edition, section 2.2)."""
+    return "".join(character for character in text if character in "\t\n" or _in_xml(ord(character)))
 
 
 def _in_xml(code: int) -> bool:

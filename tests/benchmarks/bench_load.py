@@ -15,7 +15,7 @@ from statistics import median
 
 import numpy as np
 
-from rvsim.logs.columns import BLOCK, Columns, PairUse, bits_in, columns
+from rvsim.logs.columns import BLOCK_FRAMES, Columns, LogLoad, frame_bits, to_columns
 from rvsim.wire.frame import Frame
 from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
 from rvsim.wire.timing import exact_bits, max_bits
@@ -49,16 +49,16 @@ def as_frames(held, count):
 
 def load(held):
     """Count the load of frames that are in columns."""
-    use = PairUse()
+    use = LogLoad()
     use.add(held)
     assert use.frames == len(held)
 
 
 def built(frames):
     """Count the load of frames that come one by one."""
-    use = PairUse()
-    for start in range(0, len(frames), BLOCK):
-        use.add(columns(frames[start : start + BLOCK]))
+    use = LogLoad()
+    for start in range(0, len(frames), BLOCK_FRAMES):
+        use.add(to_columns(frames[start : start + BLOCK_FRAMES]))
 
 
 def main() -> None:
@@ -66,12 +66,12 @@ def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 2_000_000
     held, mixed = drawn(count), drawn(count, mixed=True)
     frames = as_frames(held, SAMPLE)
-    assert bits_in(held)[:SAMPLE].tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
+    assert frame_bits(held)[:SAMPLE].tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
     ways = {
         "frame by frame": (lambda: [exact_bits(frame.identifier, frame.data) for frame in frames], SAMPLE),
         "load, from frames": (lambda: built(frames), SAMPLE),
-        "bits": (lambda: bits_in(held), count),
-        "bits, all lengths": (lambda: bits_in(mixed), count),
+        "bits": (lambda: frame_bits(held), count),
+        "bits, all lengths": (lambda: frame_bits(mixed), count),
         "load": (lambda: load(held), count),
         "sum": (lambda: held.data.sum(), count),
     }

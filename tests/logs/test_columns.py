@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from rvsim.logs.columns import BLOCK, Columns, PairUse, Second, bits_in, columns
+from rvsim.logs.columns import BLOCK_FRAMES, BusySecond, Columns, LogLoad, frame_bits, to_columns
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
@@ -37,8 +37,8 @@ def recorded():
 
 def counted(frames):
     """Return a count of frames."""
-    use = PairUse()
-    use.add(columns(frames))
+    use = LogLoad()
+    use.add(to_columns(frames))
     return use
 
 
@@ -53,7 +53,7 @@ def full(time, source=0):
 def test_bits_that_hardware_counted():
     """Frames in columns are as long as CAN hardware has found them."""
     frames = [Frame(0, 0x18EBFF00, bytes.fromhex(data)) for data in COUNTED]
-    assert bits_in(columns(frames)).tolist() == list(COUNTED.values())
+    assert frame_bits(to_columns(frames)).tolist() == list(COUNTED.values())
 
 
 @given(FRAMES)
@@ -62,19 +62,19 @@ def test_bits_that_hardware_counted():
 @example([Frame(0, 0, bytes(length)) for length in range(9)])
 def test_each_frame_has_its_exact_bits(frames):
     """Frames of all lengths, mixed, have the bits that are counted one by one."""
-    assert bits_in(columns(frames)).tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
+    assert frame_bits(to_columns(frames)).tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
 
 
 def test_a_recorded_bus_has_its_exact_bits(recorded):
     """So have the frames of a recorded bus."""
-    assert bits_in(columns(recorded)).tolist() == [exact_bits(frame.identifier, frame.data) for frame in recorded]
+    assert frame_bits(to_columns(recorded)).tolist() == [exact_bits(frame.identifier, frame.data) for frame in recorded]
 
 
-@pytest.mark.parametrize("count", [BLOCK - 1, BLOCK, BLOCK + 1, 2 * BLOCK + 1])
+@pytest.mark.parametrize("count", [BLOCK_FRAMES - 1, BLOCK_FRAMES, BLOCK_FRAMES + 1, 2 * BLOCK_FRAMES + 1])
 def test_more_frames_than_a_block(count, recorded):
     """No frame is lost or counted twice where one block of work ends and the next begins."""
-    bits = bits_in(columns(recorded)).tolist()
-    assert bits_in(columns((recorded * 4)[:count])).tolist() == (bits * 4)[:count]
+    bits = frame_bits(to_columns(recorded)).tolist()
+    assert frame_bits(to_columns((recorded * 4)[:count])).tolist() == (bits * 4)[:count]
 
 
 def test_what_lies_behind_the_last_byte_says_nothing():
@@ -85,12 +85,12 @@ def test_what_lies_behind_the_last_byte_says_nothing():
         np.array([0x0102FFFFFFFFFFFF], np.uint64),
         np.array([2], np.uint8),
     )
-    assert bits_in(held).tolist() == [exact_bits(5, b"\x01\x02")]
+    assert frame_bits(held).tolist() == [exact_bits(5, b"\x01\x02")]
 
 
 def test_frames_as_arrays():
     """Times, identifiers, bytes and lengths stand in arrays; the first byte is the highest."""
-    held = columns([Frame(7, 0x19FFE2A1, b"\x01\x02"), Frame(9, 1, bytes(range(8)))])
+    held = to_columns([Frame(7, 0x19FFE2A1, b"\x01\x02"), Frame(9, 1, bytes(range(8)))])
     assert len(held) == 2
     assert held.times.tolist() == [7, 9]
     assert held.identifiers.tolist() == [0x19FFE2A1, 1]
@@ -104,12 +104,12 @@ def test_frames_as_arrays():
 def test_what_is_no_frame_is_refused():
     """Nine bytes or an identifier of 30 bits are a mistake of the caller."""
     with pytest.raises(ValueError, match="9 bytes do not fit in one frame, which has at most 8"):
-        columns([Frame(0, 0, bytes(8)), Frame(0, 0, bytes(9))])
-    held = columns([Frame(0, 0, b""), Frame(0, 1 << 29, b"")])
+        to_columns([Frame(0, 0, bytes(8)), Frame(0, 0, bytes(9))])
+    held = to_columns([Frame(0, 0, b""), Frame(0, 1 << 29, b"")])
     with pytest.raises(ValueError, match="identifiers have 29 bits"):
-        bits_in(held)
+        frame_bits(held)
     with pytest.raises(ValueError, match="a frame has at most 8 bytes"):
-        bits_in(Columns(held.times[:1], held.identifiers[:1], held.data[:1], np.array([9], np.uint8)))
+        frame_bits(Columns(held.times[:1], held.identifiers[:1], held.data[:1], np.array([9], np.uint8)))
 
 
 # How busy the pair was.
@@ -129,7 +129,7 @@ def seconds_by_hand(told):
 def test_the_load_is_the_sum_of_its_frames(frames, others, size):
     """Bits, those of the worst second wherever it begins, and by user, are those of all frames, however cut."""
     contents = sorted([*frames, *(OtherFrame(*one) for one in others)], key=lambda one: one.time)
-    use = PairUse()
+    use = LogLoad()
     for start in range(0, len(contents), size):
         use.add_contents(contents[start : start + size])
     told = [(one.time, exact_bits(one.identifier, one.data), one.identifier & 0xFF) if isinstance(one, Frame)
@@ -143,19 +143,19 @@ def test_the_load_is_the_sum_of_its_frames(frames, others, size):
     began = told[0][0] - told[0][1] * 4 if told else 0
     whole = (told[-1][0] - began) // SECOND_US if told else 0
     if not whole:
-        assert use.worst is None
+        assert use.peak is None
         return
     by_hand = seconds_by_hand(told)
-    assert use.worst.bits == max(by_hand.values())
-    assert use.worst.end == min(end for end, bits in by_hand.items() if bits == use.worst.bits)
+    assert use.peak.bits == max(by_hand.values())
+    assert use.peak.end == min(end for end, bits in by_hand.items() if bits == use.peak.bits)
     here = Counter()
     for time, bits, user in told:
-        if use.worst.end - SECOND_US < time <= use.worst.end:
+        if use.peak.end - SECOND_US < time <= use.peak.end:
             here[user] += bits
-    assert use.worst.by_user == here
+    assert use.peak.by_user == here
     within = sum(bits for time, bits, _ in told if time <= began + whole * SECOND_US)
     assert use.average_percent == pytest.approx(100 * within / (250_000 * whole))
-    assert use.average_percent <= use.worst_percent
+    assert use.average_percent <= use.peak_percent
 
 
 def test_a_recorded_bus_lies_within_its_bounds(recorded):
@@ -169,8 +169,8 @@ def test_a_recorded_bus_lies_within_its_bounds(recorded):
     assert bounds[0] < use.average_percent < bounds[1]
     assert use.average_percent == pytest.approx(2.56, abs=0.005)
     by_hand = seconds_by_hand_in_order(recorded)
-    assert use.worst.bits == max(by_hand)
-    assert use.worst_percent == pytest.approx(max(by_hand) / 2500)
+    assert use.peak.bits == max(by_hand)
+    assert use.peak_percent == pytest.approx(max(by_hand) / 2500)
 
 
 def seconds_by_hand_in_order(frames):
@@ -190,8 +190,8 @@ def test_a_second_and_its_room():
     """1500 frames in one second: their bits of the 250,000, and the rest is room for frames of 160 bits at most."""
     bits = exact_bits(full(0).identifier, full(0).data)
     use = counted([full(i * SECOND_US // 1500) for i in range(1501)])
-    assert use.worst_percent == 100 * 1500 * bits / 250_000
-    assert use.room_percent == pytest.approx(100 - use.worst_percent)
+    assert use.peak_percent == 100 * 1500 * bits / 250_000
+    assert use.room_percent == pytest.approx(100 - use.peak_percent)
     assert use.room_frames == (250_000 - 1500 * bits) // 160
 
 
@@ -200,36 +200,36 @@ def test_the_average_is_that_of_whole_seconds():
     frames = [full(7 * SECOND_US), full(8 * SECOND_US), full(9 * SECOND_US)]
     bits = exact_bits(full(0).identifier, full(0).data)
     assert counted(frames).average_percent == 100 * 2 * bits / 500_000
-    twice = PairUse(500_000)
-    twice.add(columns(frames))
+    twice = LogLoad(500_000)
+    twice.add(to_columns(frames))
     assert twice.average_percent == 100 * 2 * bits / 1_000_000
-    assert twice.worst_percent == 100 * bits / 500_000
+    assert twice.peak_percent == 100 * bits / 500_000
 
 
 def test_the_average_is_not_above_the_worst_second():
     """Bursts at both ends of 1.5 s: over 1.5 s they are more than any second holds, over the whole one they are not."""
     use = counted([full(10 + n) for n in range(50)] + [full(1_500_000 + n) for n in range(50)])
-    assert use.average_percent == use.worst_percent
+    assert use.average_percent == use.peak_percent
 
 
 def test_the_worst_second_and_who_used_it():
     """The second is told by its end, with the bits of each source; of equals the first."""
     use = counted([full(0, 1), full(3_200_000, 1), full(4_100_000, 2), full(4_200_000, 1)])
     one, two = (exact_bits(full(0, source).identifier, bytes(8)) for source in (1, 2))
-    assert use.worst == Second(4_100_000, one + two, {1: one, 2: two})
-    assert use.worst.start == 3_100_000
+    assert use.peak == BusySecond(4_100_000, one + two, {1: one, 2: two})
+    assert use.peak.start == 3_100_000
     equal = counted([full(1_500_000, 1), full(2_500_000, 1)])
-    assert equal.worst == Second(1_500_000, one, {1: one})
+    assert equal.peak == BusySecond(1_500_000, one, {1: one})
 
 
 def test_a_second_goes_on_in_the_next_piece():
     """A second that lies across two pieces has all of its frames, and what was told of the worst does not change."""
     use = counted([full(0, 3), full(1_500_000, 1)])
-    early = use.worst
-    use.add(columns([full(2_499_999, 2)]))
+    early = use.peak
+    use.add(to_columns([full(2_499_999, 2)]))
     one, two, three = (exact_bits(full(0, source).identifier, bytes(8)) for source in (1, 2, 3))
-    assert early == Second(0, three, {3: three})
-    assert use.worst == Second(2_499_999, one + two, {1: one, 2: two})
+    assert early == BusySecond(0, three, {3: three})
+    assert use.peak == BusySecond(2_499_999, one + two, {1: one, 2: two})
 
 
 def test_a_log_that_is_shorter_than_a_second_has_no_worst_second():
@@ -237,18 +237,18 @@ def test_a_log_that_is_shorter_than_a_second_has_no_worst_second():
     bits = exact_bits(full(0).identifier, full(0).data)
     began = -bits * 4
     short = counted([full(0), full(began + SECOND_US - 1)])
-    assert (short.worst, short.worst_percent) == (None, 0)
+    assert (short.peak, short.peak_percent) == (None, 0)
     assert short.average_percent == 100 * 2 * bits * SECOND_US / (250_000 * (SECOND_US - 1))
     whole = counted([full(0), full(began + SECOND_US)])
-    assert whole.worst == Second(began + SECOND_US, 2 * bits, {0: 2 * bits})
-    assert whole.average_percent == whole.worst_percent
+    assert whole.peak == BusySecond(began + SECOND_US, 2 * bits, {0: 2 * bits})
+    assert whole.average_percent == whole.peak_percent
 
 
 def test_more_than_fits_is_told_as_it_is():
     """2000 frames in two milliseconds: the figure is not clamped, no room is left, and it is known as impossible."""
     bits = exact_bits(full(0).identifier, full(0).data)
     use = counted([full(i) for i in range(2000)] + [full(2 * SECOND_US)])
-    assert use.worst_percent == 100 * 2000 * bits / 250_000 > 100
+    assert use.peak_percent == 100 * 2000 * bits / 250_000 > 100
     assert (use.room_percent, use.room_frames, use.is_impossible) == (0, 0, True)
     short = counted([full(i) for i in range(2000)])
     assert short.is_impossible
@@ -261,7 +261,7 @@ def test_a_full_pair_is_possible():
     for count in (3, 5000):
         use = counted([full(n * bits * 4) for n in range(count)])
         assert not use.is_impossible
-    assert 99.9 < use.worst_percent < 100.1
+    assert 99.9 < use.peak_percent < 100.1
 
 
 def test_nothing_was_sent():
@@ -270,7 +270,7 @@ def test_nothing_was_sent():
     1562.5 of 160 bits fill it (Davis and others 2007, eqs 1-3).
     """
     use = counted([])
-    assert (use.frames, use.bits, use.average_percent, use.worst, use.worst_percent) == (0, 0, 0.0, None, 0.0)
+    assert (use.frames, use.bits, use.average_percent, use.peak, use.peak_percent) == (0, 0, 0.0, None, 0.0)
     assert (use.room_percent, use.room_frames, use.is_impossible) == (100, 1562, False)
     assert dict(use.by_user) == {}
 
@@ -283,7 +283,7 @@ def test_one_moment_has_no_average():
 
 def test_an_error_frame_counts_with_23_bits():
     """6 and 6 of flags, 8 of delimiter, 3 between frames: as a log tells it, and as a simulated pair does."""
-    use = PairUse()
+    use = LogLoad()
     events = [ErrorFrame(1, "stuff error"), Disturbed(2, 1, ("a",)), NotAcknowledged(3, "a", 1, endless=True)]
     use.add_contents(events)  # type: ignore[arg-type]
     assert dict(use.by_user) == {"error": 46}
@@ -291,12 +291,12 @@ def test_an_error_frame_counts_with_23_bits():
 
 def test_times_that_go_back_are_refused():
     """Frames are counted in the order of their times, within a piece and from one to the next."""
-    use = PairUse()
+    use = LogLoad()
     with pytest.raises(ValueError, match="the time of a frame goes back"):
-        use.add(columns([full(1), full(0)]))
-    use.add(columns([full(5)]))
-    use.add(columns([]))
+        use.add(to_columns([full(1), full(0)]))
+    use.add(to_columns([full(5)]))
+    use.add(to_columns([]))
     with pytest.raises(ValueError, match="the time of a frame goes back"):
-        use.add(columns([full(4)]))
-    use.add(columns([full(5)]))
+        use.add(to_columns([full(4)]))
+    use.add(to_columns([full(5)]))
     assert use.frames == 2

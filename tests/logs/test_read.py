@@ -238,7 +238,7 @@ def test_no_damage_raises_in_any_format(written, suffix, changes, kept):
     for place, value in changes:
         content[place % len(content)] = value
     found = read_or_refused(bytes(content[:kept]))
-    assert "no log of a known format" in found if isinstance(found, str) else found[1].frames == len(found[0])
+    assert "not a log of a known format" in found if isinstance(found, str) else found[1].frames == len(found[0])
 
 
 @given(st.binary(max_size=300))
@@ -249,7 +249,7 @@ def test_rubbish_is_no_log_or_an_unreadable_one(content):
     """Any bytes give a log without frames or one clear line."""
     found = read_or_refused(content)
     if isinstance(found, str):
-        assert re.match(r"^given: no log of a known format: give one of .*candump text.*\.blf", found)
+        assert re.match(r"^given: not a log of a known format: give one of .*candump text.*\.blf", found)
     else:
         assert found[0] == []
         assert not content.strip() or found[1].unreadable_count
@@ -278,7 +278,7 @@ def test_what_cannot_be_opened_is_one_clear_line(tmp_path, name, text):
 def test_a_text_that_is_no_log_is_refused(tmp_path):
     """The message names the file and the formats that are known, and the file is closed."""
     (tmp_path / "x.log").write_text("Dear diary\n")
-    with pytest.raises(InputError, match=r"x\.log: no log of a known format: give one of .*JSON.*csv.*candump.*blf"):
+    with pytest.raises(InputError, match=r"x\.log: not a log of a known format: give one of .*JSON.*csv.*candump.*blf"):
         open_log(tmp_path / "x.log")
 
 
@@ -287,7 +287,7 @@ def test_lines_before_the_first_frame_do_not_hide_the_format():
     frames, statistics = read(b"hello\n" * 5 + candump([START]))
     assert (len(frames), statistics.unreadable_count) == (1, 5)
     assert statistics.unreadable[0] == (1, '"hello" is not a line of candump text')
-    with pytest.raises(InputError, match="no log"):
+    with pytest.raises(InputError, match="not a log"):
         read(b"hello\n" * 60_000 + candump([START]))
 
 

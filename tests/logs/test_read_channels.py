@@ -39,7 +39,7 @@ def test_a_bus_recorded_twice_is_surveyed_as_by_itself(catalogue):
     assert list(both) == ["can0", "can1"]
     for found in both.values():
         assert (found.frames, found.seconds, found.flags) == (alone.frames, alone.seconds, alone.flags)
-        assert found.use.worst_percent == alone.use.worst_percent
+        assert found.load.peak_percent == alone.load.peak_percent
         assert found.sources == alone.sources
 
 
@@ -54,12 +54,12 @@ def test_one_channel_of_several():
 
 def test_several_channels_are_not_merged():
     """Whoever asks for none of them is told which there are; so is who asks for another."""
-    with log_of(TWO) as log, pytest.raises(InputError, match="channels can0, can1, each a bus of its own: choose one"):
+    with log_of(TWO) as log, pytest.raises(InputError, match="channels can0, can1, each a separate bus: choose one"):
         list(log.contents())
     with log_of(TWO) as log, pytest.raises(InputError, match="--channel can7: not in given: the log has can0, can1"):
         list(log.contents("can7"))
     csv = "timestamp,arbitration_id,extended,remote,error,dlc,data\n1.0,0x19ffe45e,1,0,0,1,AQ==\n"
-    with log_of(csv) as log, pytest.raises(InputError, match="the log names no channels; leave --channel out"):
+    with log_of(csv) as log, pytest.raises(InputError, match="the log names no channels; omit --channel"):
         list(log.contents("can7"))
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import can
 import pytest
 
-from rvsim.logs.read import RECORDER, open_log
+from rvsim.logs.read import RECORDING_ADAPTER, open_log
 from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
@@ -101,9 +101,9 @@ def test_error_messages_of_linux_in_candump_text(text):
     assert contents(text) == [
         Frame(0, 0x18EBFF00, DATA),
         ErrorFrame(1 * SECOND_US, "stuff error"),
-        StateChanged(2 * SECOND_US, RECORDER, ErrorState.PASSIVE, 130, 3),
-        StateChanged(3 * SECOND_US, RECORDER, ErrorState.BUS_OFF, None, None),
-        StateChanged(4 * SECOND_US, RECORDER, ErrorState.ACTIVE, None, None),
+        StateChanged(2 * SECOND_US, RECORDING_ADAPTER, ErrorState.PASSIVE, 130, 3),
+        StateChanged(3 * SECOND_US, RECORDING_ADAPTER, ErrorState.BUS_OFF, None, None),
+        StateChanged(4 * SECOND_US, RECORDING_ADAPTER, ErrorState.ACTIVE, None, None),
     ]
 
 
@@ -126,7 +126,7 @@ internal events logged
 def test_error_frames_and_states_in_asc_text():
     """With what the line says of them; a state has the time of the entry before, as other events do."""
     passive, warned, off, active = (
-        StateChanged(3_001_000, RECORDER, *state)
+        StateChanged(3_001_000, RECORDING_ADAPTER, *state)
         for state in (
             (ErrorState.PASSIVE, 132, 7),
             (ErrorState.ACTIVE, 96, 0),

@@ -260,7 +260,9 @@ def test_a_file_that_is_written_is_refused_to_another_run(tmp_path, catalogue):
     with recorder(path, catalogue) as first:
         first.write(FRAMES[0])
         first.flush()
-        with pytest.raises(InputError, match=r"^--record .*x\.log: another run is writing this file: name another one"):
+        with pytest.raises(
+            InputError, match=r"^--record .*x\.log: another run is writing this file: name another file"
+        ):
             recorder(path, catalogue)
     written = path.read_text()
     assert "18EEFF5E" in written

@@ -36,10 +36,10 @@ EVENTS = (
     StateChanged(5 * SECOND_US, "heater", ErrorState.ACTIVE, 0, 0),
     Collided(6 * SECOND_US, 0x19FFE45E, ("heater", "pump")),
 )
-SUFFIXES = ("jsonl", "log", "asc")
+RECORDING_SUFFIXES = ("jsonl", "log", "asc")
 
 
-@pytest.fixture(params=SUFFIXES)
+@pytest.fixture(params=RECORDING_SUFFIXES)
 def recorded(request, tmp_path, catalogue):
     """A recording of one frame and of errors."""
     path = tmp_path / f"x.{request.param}"
@@ -93,7 +93,7 @@ def test_an_asc_recording_keeps_the_date_of_its_start(recorded):
     assert log.statistics.started == (1_767_639_600 * SECOND_US + FRAME.time if dated else None)
 
 
-@pytest.mark.parametrize("suffix", SUFFIXES)
+@pytest.mark.parametrize("suffix", RECORDING_SUFFIXES)
 def test_a_recorded_noisy_bench_is_surveyed_with_its_flag(tmp_path, catalogue, suffix):
     """The flags about errors of the run itself: severity, and how many error frames."""
     loaded = load_scenario("noisy_wires", kinds=settings_models())

@@ -35,10 +35,12 @@ def test_who_was_there(catalogue, quiet):
     found = survey(quiet[0], catalogue, load_rig("ottersby"))
     assert len(found.sources) == 11
     assert all(source.name is not None for source in found.sources)
-    assert found.absent == ()
+    assert found.unseen_devices == ()
     heater = next(source for source in found.sources if source.address == 0x5E)
     assert [one.device for one in heater.devices] == ["heater"]
-    assert survey([], catalogue, load_rig("ottersby")).absent == tuple(d.name for d in load_rig("ottersby").devices)
+    assert survey([], catalogue, load_rig("ottersby")).unseen_devices == tuple(
+        d.name for d in load_rig("ottersby").devices
+    )
 
 
 def test_a_recorded_bus_counts_as_by_hand(catalogue):
@@ -54,21 +56,25 @@ def test_a_recorded_bus_counts_as_by_hand(catalogue):
     }
     assert {flag.kind for flag in found.flags} <= {"unknown-message", "bus-quiet"}
     # "a real marine bus of this size carried 2.7 %"; without stuff bits it is less
-    assert found.use.average_percent == pytest.approx(2.7, abs=0.2)  # between 2.4 and 2.9 % by its frames' bounds
+    assert found.load.average_percent == pytest.approx(2.7, abs=0.2)  # between 2.4 and 2.9 % by its frames' bounds
     battery = next(source for source in found.sources if source.address == 0xB0)
     assert battery.messages[SurveyedMessage(0x1F212, None, None)].count == sum("F212B0#" in line for line in lines)
 
 
 def test_gaps_by_hand():
-    """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
+    """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the median is 1 s, the longest 3 s; one frame has none."""
     heard = MessageCounts()
     for second in (0, 1, 2, 5, 6):
         heard.count_frame(second * SECOND_US)
-    assert (heard.count, heard.median, heard.worst) == (5, SECOND_US, 3 * SECOND_US)
-    assert heard.mean == 1.5 * SECOND_US
+    assert (heard.count, heard.median_gap, heard.longest_gap) == (5, SECOND_US, 3 * SECOND_US)
+    assert heard.mean_gap == 1.5 * SECOND_US
+    twice = MessageCounts()
+    for second in (0, 2):
+        twice.count_frame(second * SECOND_US)
+    assert (twice.median_gap, list(twice.gaps)) == (2 * SECOND_US, [2 * SECOND_US])  # none of the first gaps is dropped
     once = MessageCounts()
     once.count_frame(5)
-    assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
+    assert (once.count, once.median_gap, once.mean_gap, once.longest_gap) == (1, None, None, 0)
 
 
 @pytest.mark.parametrize(
@@ -97,18 +103,24 @@ def test_gaps_are_kept_in_bounds():
     for n in range(100_000):
         heard.count_frame(n * 500)
     assert len(heard.gaps) <= 8192
-    assert heard.median == 500
+    assert heard.median_gap == 500
 
 
 def test_an_empty_log(catalogue):
     """No frame, no load, nobody."""
     found = survey([], catalogue)
-    assert (found.frames, found.seconds, found.use.average_percent, found.sources, found.flags) == (0, 0.0, 0.0, (), ())
+    assert (found.frames, found.seconds, found.load.average_percent, found.sources, found.flags) == (
+        0,
+        0.0,
+        0.0,
+        (),
+        (),
+    )
 
 
 def test_the_load_counts_every_stuff_bit(catalogue):
     """Ten frames in a second that hardware counted at 141 bits each: 0.564 % of it."""
     data = bytes.fromhex("01A00FA6603BD140")
     found = survey([Frame(n * SECOND_US // 10, 0x18EBFF00, data) for n in range(11)], catalogue)
-    assert found.use.worst_percent == pytest.approx(100 * 1410 / 250_000)
-    assert found.use.worst.by_user == {0: 1410}
+    assert found.load.peak_percent == pytest.approx(100 * 1410 / 250_000)
+    assert found.load.peak.by_user == {0: 1410}

@@ -196,7 +196,8 @@ def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monke
     code, out, _ = rvsim("shakedown", str(trial.loaded.path), "--interface", "virtual", "--channel", "hasty")
     assert code == 130
     assert (
-        "t, seed 1: not passed, 1 of 1 expectations met in 16 s of simulated time, judged early: it lasts 20 s" in out
+        "t, seed 1: not passed, 1 of 1 expectations met in 16 s of simulated time, "
+        "judged early: the scenario lasts 20 s" in out
     )
     assert "  interrupted\n" in out
 

@@ -6,7 +6,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
-from rvsim.shakedown.script_runner import OWN_ADDRESS
+from rvsim.shakedown.script_runner import BENCH_ADDRESS
 from rvsim.sim.bench import Passed
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import FlagRaised
@@ -213,7 +213,7 @@ def test_warmer_commands_the_thermostat_on_the_wires(evening):
     21.5 °C is (21.5 + 273) / 0.03125 = 9424 = 24D0 hex.
     """
     run = evening(30)
-    assert OWN_ADDRESS == 0xF9
+    assert BENCH_ADDRESS == 0xF9
     assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.50 °C"
     run.until(31)
     assert run.sent(0xF9, COMMAND) == ["01 FF FF D0 24 FF FF FF"]

@@ -40,7 +40,7 @@ def test_a_verdict_before_the_end_says_so(write):
     session.until(15)
     early = session.verdict()
     assert (early.seconds, early.planned, early.passed) == (15.0, 60.0, True)
-    assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: it lasts 60 s")
+    assert next(as_text(early)).endswith("in 15 s of simulated time, judged early: the scenario lasts 60 s")
     whole = VirtualScenarioRun(session.prepared)
     whole.until(60)
     assert next(as_text(whole.verdict())).endswith("in 60 s of simulated time")
@@ -86,7 +86,7 @@ def test_the_nearest_thing_is_told(write):
     (outcome,) = PreparedScenario(Job(write(WARM), {})).run().outcomes
     assert outcome.found == "not seen by 60.000 s"
     assert outcome.nearest.startswith("set point temperature heat 21.00 °C at ")
-    assert outcome.look == "the message came, and its field said other things: what decides about that field"
+    assert outcome.look == "the message was seen, but its field had other values: check what sets that field"
 
 
 COLD = """[[expect]]
@@ -117,8 +117,8 @@ def test_who_should_have_sent_it(write):
     nobody = '[[expect]]\nexpect = "seen"\nsight = { message = "AWNING_COMMAND" }\n'
     other = '[[expect]]\nexpect = "seen"\nsight = { device = "charger", message = "TANK_STATUS" }\n'
     first, second = PreparedScenario(Job(write(nobody + other), {})).run().outcomes
-    assert first.look == "nobody sent AWNING_COMMAND"
-    assert second.look.startswith("TANK_STATUS came from fresh tank")
+    assert first.look == "no device sent AWNING_COMMAND"
+    assert second.look.startswith("TANK_STATUS was sent by fresh tank")
     assert second.look.endswith("not from charger")
 
 
@@ -139,8 +139,10 @@ def test_a_device_that_was_never_heard(write):
     text = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "0s"\n'
     once = HEARD.replace('"every"', '"seen"').replace('gap = "6s"\n', "")
     every, seen = PreparedScenario(Job(write(text + HEARD + once), {})).run().outcomes
-    assert (every.at, every.look) == (6.0, "heater was not heard at all: is it in this run, at its planned address?")
-    assert seen.look.startswith("flag [1] silent-device of heater stood then: not heard since the start, for 60.0 s")
+    assert (every.at, every.look) == (6.0, "no frame of heater was seen: is it in this run, at its planned address?")
+    assert seen.look.startswith(
+        "flag [1], silent-device of heater, was active at that time: not heard since the start, for 60.0 s"
+    )
 
 
 def test_a_step_that_never_came_is_not_passed(write):
@@ -241,7 +243,7 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert (code, out) == (2, "")
     assert 'did you mean "heater"' in err
     assert "empty.toml: nothing is expected in it" in err
-    assert "late.toml, line 8, expect 1 (seen): it begins at 99s, and the run lasts 60s" in err
+    assert "late.toml, line 8, expect 1 (seen): it starts at 99s, and the run lasts 60s" in err
     assert "late.toml, line 7, expect 1 (seen): sight: no message is called NO_SUCH" in err
     assert "none.toml" in err
 

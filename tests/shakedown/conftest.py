@@ -8,10 +8,10 @@ from pydantic import TypeAdapter
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
 from rvsim.shakedown.expect.expectation_plans import Expectation
-from rvsim.shakedown.expect.jury import judge_of
-from rvsim.shakedown.expect.sight import spotters
+from rvsim.shakedown.expect.run_judge import judge_of
+from rvsim.shakedown.expect.sight import matchers_of
 from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
-from rvsim.shakedown.script_runner import Script
+from rvsim.shakedown.script_runner import ScriptRunner
 from rvsim.sim.bench import Bench
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -41,7 +41,7 @@ class Vehicle:
             on_line=self.line_events.append,
             absent=absent,
         )
-        self.script = Script(self.loaded, catalogue, self.bench, self.bench.send, seed)
+        self.script = ScriptRunner(self.loaded, catalogue, self.bench, self.bench.send, seed)
         self.catalogue = catalogue
 
     def run(self, seconds):
@@ -102,37 +102,37 @@ PLANS = TypeAdapter(Expectation)
 
 
 class Case:
-    """A judge and what it is told."""
+    """A judge and the frames that it observes."""
 
     def __init__(self, catalogue, expect, **more):
         self.plan = PLANS.validate_python({"expect": expect, **more})
-        self.told = []
-        self.judge = judge_of(self.plan, spotters(self.plan.sights, catalogue), self.told.append)
+        self.failures = []
+        self.judge = judge_of(self.plan, matchers_of(self.plan.sights, catalogue), self.failures.append)
 
     def sensor(self, *seconds, celsius=20.0, device="sensor"):
-        """Let a temperature be said at some times."""
+        """Observe a temperature at some times."""
         for time in seconds:
             raw = round((celsius + 273) * 32).to_bytes(2, "little") if celsius is not None else b"\xff\xff"
             self._frame(time, SENSOR, b"\x01" + raw + b"\xff" * 5, device)
         return self
 
     def heater(self, *seconds, level=100):
-        """Let the furnace say how hard it works."""
+        """Observe the furnace's level at some times."""
         for time in seconds:
             self._frame(time, HEATER, bytes([1, 0, 200, level]) + b"\xff" * 4, "heater")
         return self
 
     def _frame(self, time, identifier, data, device):
         frame = Frame(round(time * SECOND_US), identifier, data)
-        if any(spotter.dgn in (None, identifier >> 8 & 0x1FFFF) for spotter in self.judge.spotters.values()):
-            self.judge.frame(frame.time, frame, device)
+        if any(matcher.dgn in (None, identifier >> 8 & 0x1FFFF) for matcher in self.judge.matchers.values()):
+            self.judge.observe_frame(frame.time, frame, device)
 
     def end(self, seconds=60):
         """End the run; return None if it is met, else (seconds, what was found)."""
         self.judge.finish(round(seconds * SECOND_US))
-        broken = self.judge.broken
-        assert len(self.told) == (broken is not None)
-        return None if broken is None else (broken.time / SECOND_US, broken.found)
+        failure = self.judge.failure
+        assert len(self.failures) == (failure is not None)
+        return None if failure is None else (failure.time / SECOND_US, failure.found)
 
 
 @pytest.fixture

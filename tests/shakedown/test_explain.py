@@ -1,8 +1,8 @@
-"""A scenario read back as sentences."""
+"""A scenario rendered as sentences."""
 
 import pytest
 
-from rvsim.shakedown.explain import explained
+from rvsim.shakedown.explain import render_scenario
 
 EVERYTHING = """
 bench_acknowledges = false
@@ -41,21 +41,20 @@ kind = "silent-device"
 
 def test_a_scenario_read_back(loaded):
     """Everything in it, as sentences."""
-    assert list(explained(loaded(EVERYTHING))) == [
+    assert list(render_scenario(loaded(EVERYTHING))) == [
         "t: T",
         "  What it shows.",
-        "The rig ottersby, 10 devices, -3.5 °C outside, begun at 06:15, without shore power. "
-        "It lasts 60s, with seed 1.",
-        "The bench acknowledges nothing: only the devices do.",
-        "  changed: roof fan is not there",
+        "Rig ottersby: 10 devices; -3.5 °C outside, start at 06:15, without shore power; duration 60s, seed 1.",
+        "The bench acknowledges no frames: only the devices do.",
+        "  changed: roof fan is absent",
         "  changed: charger has address 55 hex",
-        "What goes wrong:",
+        "Faults:",
         '  1. heater is silent, when a step starts "gone"',
-        "  2. each bit is spoilt with a chance of 0.001, from 5s until 9s",
-        "What is done:",
+        "  2. each bit is in error with a probability of 0.001, from 5s until 9s",
+        "Steps:",
         "  2. at 3s: 18FF00F9 01 is sent",
-        '  1. when cabin is above 20: "gone" begins',
-        "What is expected:",
+        '  1. when cabin is above 20: "gone" starts',
+        "Expectations:",
         "  1. it is told: the flag silent-device is raised",
     ]
 
@@ -63,40 +62,41 @@ def test_a_scenario_read_back(loaded):
 FIELD = 'message = "TANK_STATUS"\nfield = "relative_level"\n'
 EACH = {
     'fault = "asleep"\ndevice = "heater"': "heater sleeps",
-    'fault = "late"\ndevice = "heater"\ngap = "9s"': "heater comes no more often than every 9s",
-    'fault = "late"\ndevice = "heater"\nmessage = "DM_RV"\ngap = "9s"': "DM_RV of heater comes no more often than",
-    'fault = "jitter"\ndevice = "heater"\nby = "1s"': "heater comes up to 1s late",
-    f'fault = "wrong_value"\ndevice = "grey tank"\n{FIELD}value = 3.0': "relative_level of grey tank says 3",
+    'fault = "late"\ndevice = "heater"\ngap = "9s"': "heater sends its messages at most once every 9s",
+    'fault = "late"\ndevice = "heater"\nmessage = "DM_RV"\ngap = "9s"': "heater sends DM_RV at most once every 9s",
+    'fault = "jitter"\ndevice = "heater"\nby = "1s"': "heater sends its messages up to 1s late",
+    f'fault = "wrong_value"\ndevice = "grey tank"\n{FIELD}value = 3.0': "relative_level of grey tank reports 3",
     f'fault = "stuck"\ndevice = "grey tank"\n{FIELD}': "TANK_STATUS relative_level of grey tank is stuck",
     f'fault = "drift"\ndevice = "grey tank"\n{FIELD}per_hour = 2.0': "of grey tank drifts by 2 an hour",
-    f'fault = "noise"\ndevice = "grey tank"\n{FIELD}by = 2.0': "of grey tank is off by up to 2",
-    f'fault = "wrong_scale"\ndevice = "grey tank"\n{FIELD}factor = 2.0': "says 2 times its value plus 0",
-    f'fault = "out_of_range"\ndevice = "grey tank"\n{FIELD}': "of grey tank is out of range",
-    f'fault = "no_data"\ndevice = "grey tank"\n{FIELD}': "of grey tank has no data",
-    'fault = "wrong_instance"\ndevice = "grey tank"\ninstance = 9': "grey tank says instance 9",
-    'fault = "shared_instance"\ndevice = "grey tank"\nas = "fresh tank"': "speaks for the instance of fresh tank",
+    f'fault = "noise"\ndevice = "grey tank"\n{FIELD}by = 2.0': "of grey tank is wrong by up to 2, at random",
+    f'fault = "wrong_scale"\ndevice = "grey tank"\n{FIELD}factor = 2.0': "reports 2 times its value plus 0",
+    f'fault = "out_of_range"\ndevice = "grey tank"\n{FIELD}': "of grey tank reports out of range",
+    f'fault = "no_data"\ndevice = "grey tank"\n{FIELD}': "of grey tank reports no data",
+    'fault = "wrong_instance"\ndevice = "grey tank"\ninstance = 9': "grey tank sends its messages with instance 9",
+    'fault = "shared_instance"\ndevice = "grey tank"\nas = "fresh tank"': "sends as the instance of fresh tank",
     'fault = "firmware_reset"\ndevice = "grey tank"': "grey tank restarts with instance 1",
-    'fault = "shared_address"\ndevice = "grey tank"\nas = "heater"': "uses the address of heater, and nobody gives way",
-    'fault = "shared_address"\ndevice = "grey tank"\naddress = 0x5E': "uses address 5E hex, and nobody gives way",
-    'fault = "shared_address"\ndevice = "grey tank"\naddress = 0': "uses address 00 hex, and nobody gives way",
-    'fault = "short_frame"\ndevice = "grey tank"\nlength = 3': "grey tank sends 3 bytes",
+    'fault = "shared_address"\ndevice = "grey tank"\nas = "heater"': "uses the address of heater, and neither",
+    'fault = "shared_address"\ndevice = "grey tank"\naddress = 0x5E': "uses address 5E hex, and neither device gives",
+    'fault = "shared_address"\ndevice = "grey tank"\naddress = 0': "uses address 00 hex, and neither device gives",
+    'fault = "short_frame"\ndevice = "grey tank"\nlength = 3': "grey tank sends its messages with 3 bytes",
+    'fault = "short_frame"\ndevice = "grey tank"\nmessage = "TANK_STATUS"\nlength = 1': "TANK_STATUS with 1 byte,",
     'fault = "command_ignored"\ndevice = "heater"': "heater ignores every command",
     'fault = "command_delayed"\ndevice = "heater"\nmessage = "FURNACE_COMMAND"\nby = "2s"': "FURNACE_COMMAND 2s late",
     'fault = "restart"\ndevice = "heater"': "heater restarts, which takes 2s",
     'fault = "brown_out"\ndevices = ["heater", "charger"]': "the supply of heater, charger fails",
     'fault = "reported"\ndevice = "heater"\nfunction = "water_heater"\nspn = 3\nfmi = 4': "FMI 4 of its water heater",
     'fault = "babbling"\nnode = "x"\nidentifier = "18FF0001"\ngap = "1ms"': "x sends 18FF0001 00 00 00 00 00 00 00",
-    'fault = "babbling"\ndevice = "heater"\nidentifier = "18FF0001"': "as fast as the pair allows",
+    'fault = "babbling"\ndevice = "heater"\nidentifier = "18FF0001"': "as fast as the bus allows",
     'fault = "missing_terminator"': "one terminator is missing, from",
-    'fault = "missing_terminator"\nrate = 0.1': "one terminator is missing: each bit is spoilt with 0.1",
+    'fault = "missing_terminator"\nrate = 0.1': "is missing; each bit is in error with a probability of 0.1",
     'fault = "reversed_pair"\ndevice = "heater"': "the two wires are swapped at heater",
 }
 
 
 @pytest.mark.parametrize("text", EACH)
 def test_every_fault_in_words(loaded, text):
-    """Each kind has a sentence of its own."""
-    lines = list(explained(loaded(f'[[fault]]\nfrom = "5s"\n{text}\n')))
+    """Each kind of fault has its own sentence."""
+    lines = list(render_scenario(loaded(f'[[fault]]\nfrom = "5s"\n{text}\n')))
     assert EACH[text] in lines[3]
 
 
@@ -105,25 +105,25 @@ def test_every_fault_in_words(loaded, text):
 )
 def test_when_it_begins(loaded, hour, clock):
     """To the nearest minute, and a clock has no minute 60."""
-    assert f", begun at {clock}, " in list(explained(loaded(f"[weather]\nstart_hour = {hour}\n")))[1]
+    assert f", start at {clock}, " in list(render_scenario(loaded(f"[weather]\nstart_hour = {hour}\n")))[1]
 
 
 def test_what_is_changed_in_a_device(loaded):
     """Each key that is replaced, and the settings."""
     text = '[[change]]\ndevice = "grey tank"\nkind = "tank"\nfunctions = { tank = 7 }\n'
     text += '[[change]]\ndevice = "charger"\naddress = 80\nsettings = { full_amps = 9.0 }\n'
-    assert list(explained(loaded(text)))[2:] == [
+    assert list(render_scenario(loaded(text)))[2:] == [
         "  changed: grey tank has kind tank, functions {'tank': 7}",
         "  changed: charger has address 50 hex, settings {'full_amps': 9.0}",
     ]
 
 
 def test_steps_stand_in_the_order_of_their_first_time(loaded):
-    """What is done again and again by its beginning; what waits comes last; each has its number in the file."""
+    """A repeated step by its first time; a step that waits comes last; each has its number in the file."""
     send = 'send = { identifier = "1", bytes = "" }\n'
     when = 'when = { seen = { device = "heater" } }\n'
     moments = (when, 'at = "9s"\n', 'every = "1s"\nfrom = "8s"\n', 'at = "0s"\n', 'every = "20s"\n')
-    lines = list(explained(loaded("".join(f"[[step]]\n{moment}{send}" for moment in moments))))
+    lines = list(render_scenario(loaded("".join(f"[[step]]\n{moment}{send}" for moment in moments))))
     assert lines[3:] == [
         "  4. at 0s: 1 is sent",
         "  5. every 20s from 0s: 1 is sent",

@@ -1,4 +1,4 @@
-"""Lists of runs: values to vary, grids and draws, values laid over a file, the smallest failing run."""
+"""Lists of runs: values to vary, grids and draws, values laid over a file, the smallest_failure failing run."""
 
 from contextlib import suppress
 from pathlib import Path
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from rvsim.errors import InputError
 from rvsim.rig.toml_file import TomlFile
-from rvsim.shakedown.jobs import Job, Range, drawn, grid, laid_over, range_of, smallest
+from rvsim.shakedown.jobs import Job, Range, grid_jobs, parse_range, random_jobs, smallest_failure, with_values
 from rvsim.shakedown.verdict import Outcome, Verdict
 
 
@@ -29,7 +29,7 @@ from rvsim.shakedown.verdict import Outcome, Verdict
 )
 def test_values_to_vary(text, choices):
     """A list, or a range with a step; both ends belong to it where the step meets them."""
-    assert range_of(text).choices == choices
+    assert parse_range(text).choices == choices
 
 
 @pytest.mark.parametrize(
@@ -57,35 +57,35 @@ def test_values_to_vary(text, choices):
 def test_what_is_no_value_to_vary(text):
     """One clear line."""
     with pytest.raises(InputError) as refused:
-        range_of(text)
+        parse_range(text)
     assert len(refused.value.problems) == 1
 
 
 def test_whole_numbers_stay_whole():
     """A seed is none with decimals; a range of others has them."""
-    assert [type(one) for one in range_of("seed=1..3/1").choices] == [int, int, int]
-    assert [type(one) for one in range_of("x=1..2/0.5").choices] == [float, float, float]
+    assert [type(one) for one in parse_range("seed=1..3/1").choices] == [int, int, int]
+    assert [type(one) for one in parse_range("x=1..2/0.5").choices] == [float, float, float]
     large = (1 << 53) + 1
-    assert range_of(f"seed={large}..{large + 2}/2").choices == (large, large + 2)
+    assert parse_range(f"seed={large}..{large + 2}/2").choices == (large, large + 2)
 
 
 def test_a_range_has_at_most_10000_values():
     """One more is refused."""
-    assert len(range_of("x=0..9999/1").choices) == 10_000
-    with pytest.raises(InputError, match="these are more than 10000 values"):
-        range_of("x=0..10000/1")
+    assert len(parse_range("x=0..9999/1").choices) == 10_000
+    with pytest.raises(InputError, match="more than 10000 values"):
+        parse_range("x=0..10000/1")
 
 
 @given(st.text(max_size=30) | st.from_regex(r"x=[-+0-9.einfa_]{1,12}\.\.[-+0-9.einfa_]{1,12}/[0-9.einf-]{0,9}"))
 def test_any_text_is_read_or_refused(text):
     """Never anything else."""
     with suppress(InputError):
-        assert range_of(text).choices
+        assert parse_range(text).choices
 
 
 def test_a_grid_has_every_combination():
     """Two by three by two seeds, in a fixed order."""
-    jobs = grid("s", [Range("a", (1, 2)), Range("b", ("x", "y", "z"))], [5, 6])
+    jobs = grid_jobs("s", [Range("a", (1, 2)), Range("b", ("x", "y", "z"))], [5, 6])
     assert len(jobs) == 12
     assert jobs[0] == Job("s", {"a": 1, "b": "x"}, 5)
     assert jobs[1] == Job("s", {"a": 1, "b": "x"}, 6)
@@ -94,24 +94,24 @@ def test_a_grid_has_every_combination():
 
 def test_a_draw_from_steps_draws_steps():
     """A range with a step is a list of values; one without has no end of them."""
-    stepped, open_ended = range_of("a=0..10/5"), range_of("a=0..10")
-    assert {job.values["a"] for job in drawn("s", [stepped], 50, 1)} == {0.0, 5.0, 10.0}
-    assert len({job.values["a"] for job in drawn("s", [open_ended], 50, 1)}) > 40
+    stepped, open_ended = parse_range("a=0..10/5"), parse_range("a=0..10")
+    assert {job.values["a"] for job in random_jobs("s", [stepped], 50, 1)} == {0.0, 5.0, 10.0}
+    assert len({job.values["a"] for job in random_jobs("s", [open_ended], 50, 1)}) > 40
 
 
 def test_too_many_runs_are_refused():
     """Before any is made."""
-    with pytest.raises(InputError, match="these are 1000000 runs"):
-        grid("s", [Range("a", tuple(range(1000))), Range("b", tuple(range(1000)))], [None])
+    with pytest.raises(InputError, match="1000000 runs, more than the limit"):
+        grid_jobs("s", [Range("a", tuple(range(1000))), Range("b", tuple(range(1000)))], [None])
     with pytest.raises(InputError, match="--draw 100001"):
-        drawn("s", [], 100_001, 1)
+        random_jobs("s", [], 100_001, 1)
 
 
 def test_a_draw_is_the_same_for_one_seed():
     """Values lie in their range, and each run has a seed of its own."""
-    ranges = [range_of("a=-20..10"), range_of("b=x,y")]
-    jobs = drawn("s", ranges, 50, 7)
-    assert jobs == drawn("s", ranges, 50, 7) != drawn("s", ranges, 50, 8)
+    ranges = [parse_range("a=-20..10"), parse_range("b=x,y")]
+    jobs = random_jobs("s", ranges, 50, 7)
+    assert jobs == random_jobs("s", ranges, 50, 7) != random_jobs("s", ranges, 50, 8)
     assert all(-20 <= job.values["a"] <= 10 and job.values["b"] in ("x", "y") for job in jobs)  # type: ignore[operator]
     assert min(job.values["a"] for job in jobs) < -10  # type: ignore[operator]
     assert max(job.values["a"] for job in jobs) > 0  # type: ignore[operator]
@@ -126,25 +126,25 @@ def file(data):
 def test_values_are_laid_over_a_file():
     """Tables by their keys, lists by numbers from 1; the file itself stays as it was."""
     data = {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
-    laid = laid_over(file(data), {"seed": 5, "fault.2.from": "9s", "weather.outdoor_c": -3})
+    laid = with_values(file(data), {"seed": 5, "fault.2.from": "9s", "weather.outdoor_c": -3})
     assert laid.data == {"seed": 5, "fault": [{"from": "1s"}, {"from": "9s"}], "weather": {"outdoor_c": -3}}
     assert data == {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
 
 
 def test_only_the_weather_need_not_be_written_to_be_varied():
     """Every scenario has one; nothing else is put into a file that has not got it."""
-    assert laid_over(file({}), {"weather.outdoor_c": -3}).data == {"weather": {"outdoor_c": -3}}
-    assert laid_over(file({}), {"seed": 5}).data == {"seed": 5}
+    assert with_values(file({}), {"weather.outdoor_c": -3}).data == {"weather": {"outdoor_c": -3}}
+    assert with_values(file({}), {"seed": 5}).data == {"seed": 5}
 
 
 def test_a_place_that_is_not_there_is_told():
     """A line for each, with what a place looks like."""
     with pytest.raises(InputError) as refused:
-        laid_over(
+        with_values(
             file({"fault": [{}]}), {"fault.2.from": "1s", "fault.x.from": 1, "wether.outdoor_c": 2, "fault.0.a": 1}
         )
     assert len(refused.value.problems) == 4
-    assert refused.value.problems[0].startswith("s.toml: there is no fault.2.from to vary")
+    assert refused.value.problems[0].startswith("s.toml: no key fault.2.from; write")
 
 
 def verdict(passed, **values):
@@ -162,28 +162,28 @@ def test_the_smallest_failing_run():
         verdict(False, a=2, b="y"),
         verdict(True, a=2, b="x"),
     ]
-    assert smallest(tried, {"a": 0, "b": "x"}).values == {"a": 4, "b": "x"}
-    assert smallest(tried[3:], {"a": 2, "b": "x"}).values == {"a": 2, "b": "y"}
-    assert smallest(tried[:1], {"a": 0, "b": "x"}) is None
+    assert smallest_failure(tried, {"a": 0, "b": "x"}).values == {"a": 4, "b": "x"}
+    assert smallest_failure(tried[3:], {"a": 2, "b": "x"}).values == {"a": 2, "b": "y"}
+    assert smallest_failure(tried[:1], {"a": 0, "b": "x"}) is None
 
 
 def test_one_value_changed_far_is_smaller_than_two_changed_a_little():
     """How many are changed counts before how far."""
     tried = [verdict(True, a=0, b=0), verdict(False, a=10, b=0), verdict(False, a=1, b=1), verdict(True, a=0, b=10)]
-    assert smallest(tried, {"a": 0, "b": 0}).values == {"a": 10, "b": 0}
+    assert smallest_failure(tried, {"a": 0, "b": 0}).values == {"a": 10, "b": 0}
 
 
 def test_how_far_a_value_is_counts_in_parts_of_what_was_tried():
     """130 of 100 to 200 is nearer than 4 of 0 to 10; 150 of 100 to 200 is farther."""
     ends = [verdict(True, a=100, b=0), verdict(True, a=200, b=10)]
     near, far, other = (verdict(False, a=a, b=b) for a, b in ((130, 0), (150, 0), (100, 4)))
-    assert smallest([*ends, other, near], {"a": 100, "b": 0}) is near
-    assert smallest([*ends, far, other], {"a": 100, "b": 0}) is other
+    assert smallest_failure([*ends, other, near], {"a": 100, "b": 0}) is near
+    assert smallest_failure([*ends, far, other], {"a": 100, "b": 0}) is other
 
 
 def test_a_single_value_and_one_of_another_kind():
     """Neither has a range: what is not the scenario's own is changed, by one."""
     text, number = verdict(False, a="x"), verdict(False, a=3)
-    assert smallest([number], {"a": 0}) is number
-    assert smallest([text], {"a": 0}) is text
-    assert smallest([text, number], {"a": "x"}) is text
+    assert smallest_failure([number], {"a": 0}) is number
+    assert smallest_failure([text], {"a": 0}) is text
+    assert smallest_failure([text, number], {"a": "x"}) is text

@@ -144,7 +144,7 @@ def test_a_scenario_cannot_be_changed(written):
 
 
 FAULT = 'line {}, fault {} "{}"'
-WORD = "is not such a name; write letters, digits and _ only"
+WORD = "is not a name of a message or field; write letters, digits and _ only"
 
 
 @pytest.mark.parametrize(
@@ -171,7 +171,7 @@ WORD = "is not such a name; write letters, digits and _ only"
         (
             "\n[[fault]]",
             'about = "a\\u001b"\n[[fault]]',
-            'line 5, about: "a\\x1b" has a control character; write plain words',
+            'line 5, about: "a\\x1b" has a control character; write plain text',
         ),
         (
             "\n[[fault]]",
@@ -181,7 +181,7 @@ WORD = "is not such a name; write letters, digits and _ only"
         (
             'rig = "rigs/small.toml"',
             "rig = 3",
-            'line 3, rig: 3 is no rig; write its name or path in quotes, like "my_van.toml", or a table',
+            'line 3, rig: 3 is not a rig; write its name or path in quotes, like "my_van.toml", or a table',
         ),
         (
             '"silent"',
@@ -200,7 +200,7 @@ WORD = "is not such a name; write letters, digits and _ only"
         (
             'until = "60s"',
             'until = "20s"',
-            f"{FAULT.format(10, 1, 'silent')}, until: 20s is not after from, 20s; write a later time, or leave it out",
+            f"{FAULT.format(10, 1, 'silent')}, until: 20s is not after from, 20s; write a later time, or omit until",
         ),
         (
             'until = "60s"',

@@ -1,4 +1,4 @@
-"""Every key of a scenario, told to whoever writes one."""
+"""Every key of a scenario, listed for its author."""
 
 import re
 import tomllib
@@ -10,7 +10,7 @@ import pytest
 from rvsim.rig.key_lists import descriptions, models_in
 from rvsim.rig.model import Rig
 from rvsim.shakedown.scenario import Scenario
-from rvsim.shakedown.scenario_keys import keys
+from rvsim.shakedown.scenario_keys import render_keys
 
 SHIPPED = sorted(Path(__file__).parents[2].joinpath("scenarios").glob("*.toml"))
 
@@ -18,18 +18,18 @@ SHIPPED = sorted(Path(__file__).parents[2].joinpath("scenarios").glob("*.toml"))
 @pytest.fixture(scope="module")
 def told():
     """All lines as one, with what is broken over several put together."""
-    return re.sub(r"\s+", " ", " ".join(keys()))
+    return re.sub(r"\s+", " ", " ".join(render_keys()))
 
 
 def test_lines_fit_a_terminal():
     """Also one eighty columns wide."""
-    assert max(map(len, keys())) <= 80
+    assert max(map(len, render_keys())) <= 80
 
 
 def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     """In the words of a scenario: as it is written there, not as it is kept; each key with what it means."""
     assert (
-        'fault = "late": The device sends each of its messages, or the named one, no more often than each "gap". '
+        'fault = "late": The device sends each of its messages, or the named one, at most once in each "gap". '
         "device = a device of the rig: The device that it is applied to "
         "gap = time, above 0s: The shortest time between two frames of one message "
         "message = name, optional: The message that is late; all of the device if omitted fault =" in told

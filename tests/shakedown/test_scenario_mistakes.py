@@ -80,7 +80,7 @@ MISTAKES = [
     (40, "step 4: heat output level 900.0 is outside"),
     (41, "fault 1 (wrong_value): FURNACE_STATUS has no field nope"),
     (50, "expect 1 (seen): sight: no message is called NO_SUCH_EITHER"),
-    (51, "expect 1 (seen): it begins at 70s, and the run lasts 60s"),
+    (51, "expect 1 (seen): it starts at 70s, and the run lasts 60s"),
     (52, "expect 2: the sight has no becomes"),
     (59, "expect 3, until: 20s is not after from, 20s"),
 ]
@@ -179,7 +179,7 @@ def test_a_step_that_ends_before_it_begins(until, path):
     """As it is with faults and expectations."""
     step = f'[[step]]\nevery = "5s"\nfrom = "20s"\nuntil = "{until}"\nsend = {{ message = "DM_RV" }}\n'
     (line,) = refused(path, HEAD + step)
-    assert line == f"{path}, line 5, step 1: until {until} is not after from, 20s; it is never done"
+    assert line == f"{path}, line 5, step 1: until {until} is not after from, 20s; the step is never due"
 
 
 @pytest.mark.parametrize("seed", [-1, 1 << 63, True, "1", 1.5])

@@ -5,7 +5,7 @@ from pydantic import ValidationError
 
 from rvsim.errors import InputError
 from rvsim.shakedown.script import SendPlan, StepPlan
-from rvsim.shakedown.script_runner import OWN_ADDRESS, frame_of
+from rvsim.shakedown.script_runner import BENCH_ADDRESS, frame_to_send
 
 FRAME = {"identifier": "18FF00F9", "bytes": "01 02"}
 TURN = {"message": "ROOF_FAN_COMMAND_1", "fields": {"instance": 1, "system_status": "on", "fan_speed_setting": 50}}
@@ -62,13 +62,13 @@ class Heard:
         """Hand a frame on."""
         self.run.frames.append(frame)
         names = {plan.address: plan.name for plan in self.run.loaded.rig.devices}
-        self.script.frame(frame, names.get(frame.identifier & 0xFF, "?"))
+        self.script.observe_frame(frame, names.get(frame.identifier & 0xFF, "?"))
 
     def seconds(self, end):
         """Run, and hand on each second."""
         for second in range(1, end + 1):
             self.run.run(second)
-            self.script.second(self.run.bench.world)
+            self.script.observe_second(self.run.bench.world)
         return self.run
 
 
@@ -90,7 +90,7 @@ def test_when_a_value_of_the_vehicle_crosses_a_limit(vehicle):
     ]
     run = Heard(vehicle(step=steps)).seconds(600)
     assert len(sent(run)) == 1
-    assert run.script.undone == ["step 2: when cabin is below -40: 18FF00F9 01 02 is sent"]
+    assert run.script.pending_steps == ["step 2: when cabin is below -40: 18FF00F9 01 02 is sent"]
 
 
 @pytest.mark.parametrize(("value", "holds"), [(5.0, False), (5.125, True), (4.875, False)])
@@ -104,17 +104,17 @@ def test_a_limit_is_crossed_beyond_it(value, holds):
 
 def test_what_a_step_sends(catalogue):
     """ROOF_FAN_COMMAND_1 (1FEA6) from the service tool: instance 1, on, 50 % = 100 in the speed; the rest all ones."""
-    identifier, data = frame_of(SendPlan.model_validate(TURN), catalogue)
+    identifier, data = frame_to_send(SendPlan.model_validate(TURN), catalogue)
     spec = catalogue.by_name("ROOF_FAN_COMMAND_1")
-    assert identifier == spec.identifier(OWN_ADDRESS)
+    assert identifier == spec.identifier(BENCH_ADDRESS)
     assert identifier & 0xFF == 249
     said = {reading.field.name: reading.raw for reading in spec.decode(data)}
     assert (said["instance"], said["system_status"], said["fan_speed_setting"]) == (1, 1, 100)
-    assert frame_of(SendPlan.model_validate(FRAME), catalogue) == (0x18FF00F9, b"\x01\x02")
+    assert frame_to_send(SendPlan.model_validate(FRAME), catalogue) == (0x18FF00F9, b"\x01\x02")
     request = SendPlan.model_validate({"message": "REQUEST_FOR_DGN", "to": 0x5E})
-    assert frame_of(request, catalogue)[0] >> 8 & 0xFF == 0x5E
+    assert frame_to_send(request, catalogue)[0] >> 8 & 0xFF == 0x5E
     everybody = SendPlan.model_validate({"message": "REQUEST_FOR_DGN"})
-    assert frame_of(everybody, catalogue)[0] >> 8 & 0xFF == 0xFF
+    assert frame_to_send(everybody, catalogue)[0] >> 8 & 0xFF == 0xFF
 
 
 def test_steps_that_name_what_is_not_there(vehicle):
@@ -131,9 +131,9 @@ def test_steps_that_name_what_is_not_there(vehicle):
     told = refused.value.problems
     assert told[0].startswith("t.toml, fault 1 (no_data): no message is called DM_R")
     assert "t.toml, step 1: ROOF_FAN_COMMAND_1 has no field fan_sped (did you mean" in told[1]
-    assert 'step 2: system_status cannot say "onn" (did you mean "on"?)' in told[2]
+    assert 'step 2: system_status cannot be "onn" (did you mean "on"?)' in told[2]
     assert "step 3: no message is called DM_R" in told[3]
-    assert "step 4: it would be done more than 1000000 times" in told[4]
+    assert "step 4: the step would be due more than 1000000 times" in told[4]
 
 
 @pytest.mark.parametrize(
@@ -143,18 +143,21 @@ def test_steps_that_name_what_is_not_there(vehicle):
         ({"at": "1s", "every": "2s", "send": FRAME}, "write one of at, every and when"),
         ({"at": "1s"}, "write one of send, start and stop"),
         ({"at": "1s", "send": FRAME, "start": "x"}, "write one of send, start and stop"),
-        ({"at": "1s", "until": "3s", "send": FRAME}, "from and until go with every"),
-        ({"at": "1s", "wait": "3s", "send": FRAME}, "wait and each_time go with when"),
+        ({"at": "1s", "until": "3s", "send": FRAME}, "from and until need every"),
+        ({"at": "1s", "wait": "3s", "send": FRAME}, "wait and each_time need when"),
         ({"at": "1s", "send": {}}, "and not both"),
-        ({"at": "1s", "send": {"identifier": "1"}}, "goes with bytes"),
-        ({"at": "1s", "send": {"message": "DM_RV", "bytes": "01"}}, "goes with fields"),
-        ({"at": "1s", "send": {"identifier": "1", "bytes": "012"}}, '"012" is no frame\'s bytes; write up to 8 in hex'),
-        ({"at": "1s", "send": {"identifier": "1", "bytes": "01 02 03 04 05 06 07 08 09"}}, "is no frame's bytes"),
+        ({"at": "1s", "send": {"identifier": "1"}}, "needs bytes"),
+        ({"at": "1s", "send": {"message": "DM_RV", "bytes": "01"}}, "has fields, not bytes"),
+        ({"at": "1s", "send": {"identifier": "1", "bytes": "012"}}, '"012" is not the data of a frame; write up to 8'),
+        (
+            {"at": "1s", "send": {"identifier": "1", "bytes": "01 02 03 04 05 06 07 08 09"}},
+            "is not the data of a frame",
+        ),
         ({"at": "1s", "send": {"message": "DM_RV", "to": -1}}, "greater than or equal to 0"),
         ({"at": "1s", "send": {"message": "DM_RV", "to": 256}}, "less than or equal to 255"),
         ({"when": {}, "send": FRAME}, "and not both"),
-        ({"when": {"value": "cabin"}, "send": FRAME}, "either above or below"),
-        ({"when": {"seen": {"device": "a"}, "above": 1.0}, "send": FRAME}, "inside it"),
+        ({"when": {"value": "cabin"}, "send": FRAME}, "one limit that the value crosses"),
+        ({"when": {"seen": {"device": "a"}, "above": 1.0}, "send": FRAME}, "write them inside seen"),
         ({"every": "0s", "send": FRAME}, "greater than 0"),
     ],
 )
@@ -166,7 +169,7 @@ def test_steps_that_cannot_be(given, said):
 
 def test_a_step_starts_no_fault_that_is_not_there():
     """With the names there are."""
-    with pytest.raises(ValidationError, match='no fault has the name "gon"; there are gone'):
+    with pytest.raises(ValidationError, match='no fault has the name "gon"; the named faults are gone'):
         StepPlan.model_validate({"at": "1s", "start": "gon"}, context={"faults": ["gone"]})
 
 
@@ -174,8 +177,8 @@ def test_a_step_starts_no_fault_that_is_not_there():
     ("given", "said"),
     [
         ({"at": "1s", "send": FRAME}, "at 1s: 18FF00F9 01 02 is sent"),
-        ({"every": "1s", "until": "9s", "start": "x"}, 'every 1s from 0s until 9s: "x" begins'),
-        ({"when": {"value": "cabin", "above": 3.0}, "stop": "x"}, 'when cabin is above 3: "x" ends'),
+        ({"every": "1s", "until": "9s", "start": "x"}, 'every 1s from 0s until 9s: "x" starts'),
+        ({"when": {"value": "cabin", "above": 3.0}, "stop": "x"}, 'when cabin is above 3: "x" stops'),
         (
             {"when": {"seen": {"device": "a"}}, "wait": "2s", "each_time": True, "send": TURN},
             "2s after any frame of a is seen, each time: ROOF_FAN_COMMAND_1 with instance 1, system status on, "

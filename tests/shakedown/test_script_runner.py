@@ -29,7 +29,7 @@ def test_no_fault_of_a_device_that_others_stand_in_for(vehicle):
     ]
     with pytest.raises(InputError) as refused:
         vehicle(fault=faults, absent=["charger", "roof fan"])
-    do = "is not simulated here, so no fault of it can be; make it faulty itself, or let it be simulated"
+    do = "is not simulated here, so the bench cannot make it faulty; simulate it, or make the device itself faulty"
     assert refused.value.problems == (
         f"t.toml, fault 2 (silent): charger {do}",
         f"t.toml, fault 3 (brown_out): charger {do}",
@@ -49,7 +49,7 @@ def test_a_step_that_waits_counts_once_for_each_crossing(vehicle):
     for second, celsius in enumerate((25, 26, 15, 25, 25), start=1):
         run.run(second)
         World.cabin_c = celsius
-        run.script.second(World)
+        run.script.observe_second(World)
     run.run(6)
     times = [round(frame.time / 1e6, 1) for frame in run.frames if frame.identifier == 0x18FF00F9]
     assert times == [1.0, 1.0, 4.0]

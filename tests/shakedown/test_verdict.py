@@ -54,7 +54,7 @@ def test_in_words():
 def test_judged_early():
     """A verdict from before the scenario's end says so, and it comes back so from another process."""
     early = verdict(MET, planned=3600.0)
-    assert next(as_text(early)).endswith("in 60 s of simulated time, judged early: it lasts 3600 s")
+    assert next(as_text(early)).endswith("in 60 s of simulated time, judged early: the scenario lasts 3600 s")
     assert from_json(as_json(early)) == early
 
 

@@ -20,7 +20,7 @@ from rvsim.faces.text.guides import guide, topics
 from rvsim.rig.quantity import shown
 from rvsim.rig.rig_keys import rig_keys
 from rvsim.shakedown.scenario import shipped_scenarios
-from rvsim.shakedown.scenario_keys import keys as scenario_keys
+from rvsim.shakedown.scenario_keys import render_keys as scenario_keys
 from rvsim.wire.catalogue import Catalogue
 
 LIBRARIES = ("python-can", "cantools", "pydantic", "typer", "textual")

@@ -98,9 +98,9 @@ def shakedown(
         definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
         shown = options.units_of(units)
         if keys:
-            from rvsim.shakedown.scenario_keys import keys as every_key
+            from rvsim.shakedown.scenario_keys import render_keys
 
-            print("\n".join(every_key()))
+            print("\n".join(render_keys()))
             return ExitCode.GOOD
         if not scenarios:
             raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")

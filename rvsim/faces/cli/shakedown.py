@@ -19,7 +19,7 @@ from rvsim.runs.many_runs import NOT_PASSED_FOLDER, place_of, run_all
 from rvsim.runs.progress import Progress
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.runs.served_run import serve_scenario
-from rvsim.shakedown.explain import explained
+from rvsim.shakedown.explain import render_scenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text
 
@@ -215,6 +215,6 @@ def explain(scenario: str, dbc: tuple[Path, ...], units: DisplayUnits = METRIC) 
     trial = PreparedScenario(Job(scenario, {}), dbc)
     trial.prepare()
     say(*trial.catalogue.left_out)
-    lines = map(units.render, explained(trial.loaded, trial.catalogue))
+    lines = map(units.render, render_scenario(trial.loaded, trial.catalogue))
     print("\n".join((*lines, *(f"warning: {text}" for text in trial.warnings))))
     return ExitCode.GOOD

@@ -1,4 +1,4 @@
-"""One scenario with many values: what fails, and the smallest failing case.
+"""One scenario with many values: what fails, and the smallest_failure failing case.
 
 Knows: how that is told. Does not know how values are laid over a scenario (`shakedown.jobs`), nor how a run goes.
 """
@@ -15,7 +15,7 @@ from rvsim.logs.formats.jsonl import json_text
 from rvsim.rig.load import find_file
 from rvsim.rig.toml_file import read_toml
 from rvsim.runs.many_runs import run_all
-from rvsim.shakedown.jobs import Range, drawn, grid, place_in, range_of, smallest
+from rvsim.shakedown.jobs import Range, grid_jobs, parse_range, random_jobs, smallest_failure, value_at
 from rvsim.shakedown.verdict import Value, Verdict, as_json, as_junit, as_text
 
 _SHOWN = 20
@@ -33,12 +33,12 @@ def vary(
     dbc: tuple[Path, ...],
     units: DisplayUnits = METRIC,
 ) -> int:
-    """Run a scenario with all combinations of values, or with some drawn by chance; GOOD if all are passed.
+    """Run a scenario with all combinations of values, or with some random_jobs by chance; GOOD if all are passed.
 
     Raises:
         InputError: a value cannot be varied, or the scenario cannot be used.
     """
-    ranges = [range_of(text) for text in given]
+    ranges = [parse_range(text) for text in given]
     keys = [one.key for one in ranges]
     twice = next((key for key in keys if keys.count(key) > 1), None)
     if twice is not None:
@@ -48,9 +48,10 @@ def vary(
         raise InputError(
             f"{open_ranges[0]}: a range without a step has no end of values; add one, like /5, or --draw N"
         )
-    jobs = (
-        grid(scenario, ranges, [seed]) if draw is None else drawn(scenario, ranges, draw, 1 if seed is None else seed)
-    )
+    if draw is None:
+        jobs = grid_jobs(scenario, ranges, [seed])
+    else:
+        jobs = random_jobs(scenario, ranges, draw, 1 if seed is None else seed)
     check_place(junit)
     checked(jobs[:1], dbc)
     verdicts = []
@@ -68,12 +69,12 @@ def vary(
 def home(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
     """Return what the scenario itself has for each varied key; the first value where it has none."""
     data = read_toml(find_file(scenario, shipped.scenario_folder(), "scenario")).data
-    own = {one.key: place_in(data, one.key.split(".")) for one in ranges}
+    own = {one.key: value_at(data, one.key.split(".")) for one in ranges}
     return {one.key: own[one.key] if isinstance(own[one.key], Value) else one.choices[0] for one in ranges}
 
 
 def told(verdicts: Sequence[Verdict], at: Mapping[str, Value], units: DisplayUnits = METRIC) -> list[str]:
-    """Say how many passed, which did not, and the smallest of those with its evidence."""
+    """Say how many passed, which did not, and the smallest_failure of those with its evidence."""
     failed = [verdict for verdict in verdicts if not verdict.passed]
     lines = [f"{len(verdicts) - len(failed)} of {len(verdicts)} runs passed"]
     for verdict in failed[:_SHOWN]:
@@ -81,8 +82,8 @@ def told(verdicts: Sequence[Verdict], at: Mapping[str, Value], units: DisplayUni
         lines.append(f"  not passed: {verdict.name}: {why}")
     if len(failed) > _SHOWN:
         lines.append(f"  and {len(failed) - _SHOWN} more")
-    least = smallest(verdicts, at)
+    least = smallest_failure(verdicts, at)
     if least is not None:
-        lines += ["The smallest failing case, with the fewest values that are not the scenario's own:"]
+        lines += ["The smallest_failure failing case, with the fewest values that are not the scenario's own:"]
         lines += [f"  {line}" for line in as_text(least, render=units.render)]
     return lines

@@ -15,7 +15,7 @@ from rvsim.faces.text.marks import LEGEND, mark, mark_of
 from rvsim.faces.text.noticed import in_short, noticed, times
 from rvsim.faces.text.output import cause_fields
 from rvsim.faces.text.worst_case_text import promise_json, promise_text
-from rvsim.logs.columns import PairUse
+from rvsim.logs.columns import LogLoad
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
@@ -52,7 +52,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
             "times_in_order": found.in_order,
-            "bus_load": {**_load(found), "plan": promise_json(found.promise)},
+            "bus_load": {**_load(found), "plan": promise_json(found.worst_case)},
             "damage": _damage(log, channel),
             "errors": errors_json(found.errors),
             "accepted": [
@@ -85,12 +85,12 @@ def _load(found: Survey) -> dict[str, Any]:
     Nothing of it in a log whose times run back; no worst second in one that is shorter. Figures that are impossible
     stand as they were computed, and are not ``judged``.
     """
-    use, worst = found.use, found.use.worst if found.in_order else None
+    use, worst = found.load, found.load.peak if found.in_order else None
     shares = Counter(worst.by_user if worst is not None else {}).most_common()
     return {
         "judged": found.in_order and not use.is_impossible,
         "average_percent": round(use.average_percent, 3) if found.in_order else None,
-        "worst_second_percent": round(use.worst_percent, 3) if worst is not None else None,
+        "worst_second_percent": round(use.peak_percent, 3) if worst is not None else None,
         "worst_second": worst.start / 1e6 if worst is not None else None,
         "worst_second_by_source": {str(user): round(100 * bits / use.bit_rate, 3) for user, bits in shares},
         "room_percent": round(use.room_percent, 3) if worst is not None else None,
@@ -137,8 +137,8 @@ def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
                 **({} if message.dsa is None else {"dsa": message.dsa}),
                 **({"part": message.part} if message.part else {}),
                 "count": heard.count,
-                "median_gap_ms": heard.median / 1000 if heard.median is not None and in_order else None,
-                "worst_gap_ms": heard.worst / 1000 if heard.count > 1 and in_order else None,
+                "median_gap_ms": heard.median_gap / 1000 if heard.median_gap is not None and in_order else None,
+                "worst_gap_ms": heard.longest_gap / 1000 if heard.count > 1 and in_order else None,
             }
             for message, heard in source.messages.items()
         ],
@@ -204,31 +204,31 @@ def _addresses(found: Survey) -> str:
 
 def _busy(found: Survey) -> Iterator[str]:
     """Say how busy the pair was, who used the worst second, and what room is left in it."""
-    use = found.use
+    use = found.load
     if not found.in_order:
         yield "The times of the log cannot be believed (see below): no load and no gap between messages is told."
     elif use.is_impossible:
         yield _impossible(use)
-    elif use.worst is not None:
+    elif use.peak is not None:
         names = {source.address: _called(source) for source in found.sources}
-        users = Counter(use.worst.by_user).most_common(MOST_USERS)
+        users = Counter(use.peak.by_user).most_common(MOST_USERS)
         most = [f"{100 * bits / use.bit_rate:.1f} % {_user(user, names)}" for user, bits in users]
-        others = len(use.worst.by_user) - MOST_USERS
+        others = len(use.peak.by_user) - MOST_USERS
         rest = f" and {others} more" if others > 0 else ""
         yield (
-            f"The pair was {use.average_percent:.1f} % busy on average and {use.worst_percent:.1f} % in its worst "
-            f"second, from {use.worst.start / 1e6:.1f} s on: {', '.join(most)}{rest}."
+            f"The pair was {use.average_percent:.1f} % busy on average and {use.peak_percent:.1f} % in its worst "
+            f"second, from {use.peak.start / 1e6:.1f} s on: {', '.join(most)}{rest}."
         )
         yield f"That second had room for {use.room_frames} more full frames."
     elif use.bits:
         yield f"The pair was {use.average_percent:.1f} % busy; the log is too short to have a worst second."
-    if found.promise is not None:
-        yield promise_text(found.promise)
+    if found.worst_case is not None:
+        yield promise_text(found.worst_case)
 
 
-def _impossible(use: PairUse) -> str:
-    worst = use.worst
-    where = f"{use.worst_percent:.1f} % in the second from {worst.start / 1e6:.1f} s on, " if worst is not None else ""
+def _impossible(use: LogLoad) -> str:
+    worst = use.peak
+    where = f"{use.peak_percent:.1f} % in the second from {worst.start / 1e6:.1f} s on, " if worst is not None else ""
     return (
         f"Computed bus load {where}{use.average_percent:.1f} % on average: more than {use.bit_rate} bit/s can carry. "
         "The times of the log or the bit rate are wrong, and no load is judged."
@@ -288,9 +288,9 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
 
 def _in_short(found: Survey, units: DisplayUnits) -> Iterator[str]:
     if found.planned:
-        heard = found.planned - len(found.absent)
+        heard = found.planned - len(found.unseen_devices)
         yield f"{heard} of {found.planned} planned devices were heard" + (
-            f"; never heard: {', '.join(found.absent)}." if found.absent else "."
+            f"; never heard: {', '.join(found.unseen_devices)}." if found.unseen_devices else "."
         )
     if found.seconds < SHORTEST_S:
         yield f"Less than {SHORTEST_S} s: too short to say who is missing."
@@ -304,7 +304,11 @@ def _in_short(found: Survey, units: DisplayUnits) -> Iterator[str]:
         yield f"Not told, since the rig accepts it: {told}."
     if not found.planned:
         yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
-    quiet = all(flag.severity is Severity.NOTICE for flag in found.flags) and not found.absent and not found.accepted
+    quiet = (
+        all(flag.severity is Severity.NOTICE for flag in found.flags)
+        and not found.unseen_devices
+        and not found.accepted
+    )
     if quiet and found.seconds >= SHORTEST_S:
         yield "Nothing is wrong by these rules."
 
@@ -348,11 +352,11 @@ def _spoken(message: SurveyedMessage, catalogue: Catalogue) -> str:
 
 def _how_often(heard: MessageCounts) -> str:
     """Say how often a message came: its usual gap, or that it comes in bursts, and the worst gap."""
-    mean, median = heard.mean, heard.median
+    mean, median = heard.mean_gap, heard.median_gap
     if mean is None or median is None:
         return "once"
     usual = f"in bursts, every {_gap(mean)} on average" if heard.in_bursts else f"every {_gap(median)}"
-    return f"{heard.count} times, {usual}, {_gap(heard.worst)} at worst"
+    return f"{heard.count} times, {usual}, {_gap(heard.longest_gap)} at worst"
 
 
 def _gap(microseconds: float) -> str:

@@ -1,7 +1,7 @@
-"""Who is a device: the units that a log shows, and what each of them is on the network.
+"""The units in a log, each to become a device of a rig, and their functions on the network.
 
-Knows: how a unit that moved to another address is told from two with one NAME, and who may keep a function and
-instance that several claim. Does not know how a rig is written.
+Knows: how a unit that moved to another address is distinguished from two units with one NAME, and which unit keeps a
+function and instance that several use. Does not know how a rig is written.
 """
 
 from collections import Counter
@@ -21,105 +21,107 @@ Claims = Mapping[int, Mapping[Name, int]]
 
 @dataclass
 class Unit:
-    """One device to be: the source addresses that it was heard from, the present one last, and what it is."""
+    """One unit: the source addresses that it sent from, the present one last, and its functions."""
 
     sources: list[SurveyedSource]
     name: Name | None
-    """The NAME that tells it from all others."""
+    """The NAME that only this unit has; None where there is none."""
     remarks: list[str]
+    """Notes for the person who completes the rig."""
     functions: dict[str, list[int]] = field(default_factory=dict)
+    """The instances of each function."""
 
     @property
     def address(self) -> int:
-        """Where it was heard last."""
+        """The address that it sent from last."""
         return self.sources[-1].address
 
     @property
     def product(self) -> Product | None:
-        """What it says it is, None where it says nothing."""
-        return next((one.product for one in self.sources[-1].devices if one.product and any(one.product)), None)
+        """The product identification that it sent, None where it sent none."""
+        return next((line.product for line in self.sources[-1].devices if line.product and any(line.product)), None)
 
     def messages(self) -> Iterator[tuple[SurveyedMessage, MessageCounts]]:
-        """Yield everything that it said."""
+        """Yield every message that it sent."""
         for source in self.sources:
             yield from source.messages.items()
 
 
 def units_of(found: Survey, claims: Claims) -> list[Unit]:
     """Return the units with their functions: one for each source address, or for each NAME that moved to another."""
-    units = _by_address(found, claims)
-    _share_out(units)
+    units = _units_by_address(found, claims)
+    _assign_functions(units)
     return units
 
 
-def _by_address(found: Survey, claims: Claims) -> list[Unit]:
-    """Return a unit for each source address; one that moved on to another address under its NAME is one."""
+def _units_by_address(found: Survey, claims: Claims) -> list[Unit]:
+    """Return a unit for each source address; a unit that moved to another address with its NAME is one unit."""
     sources = {source.address: source for source in found.sources if source.address < NULL_ADDRESS}
     units = []
     for address, source in sources.items():
         names = tuple(claims.get(address, ()))
         if len(names) != 1:
-            remarks = [f"{len(names)} units claimed this address, so no NAME tells which one this is:"] if names else []
-            units.append(Unit([source], None, [*remarks, *(f"  {spoken_name(name)}" for name in names)]))
+            remarks = [f"{len(names)} units claimed this address, so its NAME is not known:"] if names else []
+            units.append(Unit([source], None, [*remarks, *(f"  {name_parts_text(name)}" for name in names)]))
             continue
-        places = [one for one in sources if names[0] in claims.get(one, ())]
-        places.sort(key=lambda one: (claims[one][names[0]], one))
-        if len(places) == 1:
+        addresses = [other for other in sources if names[0] in claims.get(other, ())]
+        addresses.sort(key=lambda other: (claims[other][names[0]], other))
+        if len(addresses) == 1:
             units.append(Unit([source], names[0], []))
-        elif not _moved([sources[one] for one in places], claims, names[0]):
-            others = " and ".join(f"{one:02X} hex" for one in places if one != address)
-            remark = f"its NAME, {spoken_name(names[0])}, was claimed from address {others} too: no two units may"
+        elif not _moved([sources[other] for other in addresses], claims, names[0]):
+            others = " and ".join(f"{other:02X} hex" for other in addresses if other != address)
+            remark = f"its NAME, {name_parts_text(names[0])}, was also claimed from address {others}; a NAME must be unique"
             units.append(Unit([source], None, [remark]))
-        elif address == places[-1]:
-            before = " and ".join(f"{one:02X} hex" for one in places[:-1])
-            units.append(Unit([sources[one] for one in places], names[0], [f"it had address {before} before"]))
+        elif address == addresses[-1]:
+            before = " and ".join(f"{other:02X} hex" for other in addresses[:-1])
+            units.append(Unit([sources[other] for other in addresses], names[0], [f"it had address {before} before"]))
     return units
 
 
-def _moved(places: list[SurveyedSource], claims: Claims, name: Name) -> bool:
-    """Tell whether one unit went from each address to the next: it said nothing from there after its next claim."""
-    alone = all(len(claims[source.address]) == 1 for source in places)
-    return alone and all(
-        max(heard.last for heard in before.messages.values()) <= claims[after.address][name]
-        for before, after in pairwise(places)
+def _moved(sources: list[SurveyedSource], claims: Claims, name: Name) -> bool:
+    """Tell whether one unit moved from each address to the next: it sent nothing from one after claiming the next."""
+    is_only_claim = all(len(claims[source.address]) == 1 for source in sources)
+    return is_only_claim and all(
+        max(counts.last for counts in before.messages.values()) <= claims[after.address][name]
+        for before, after in pairwise(sources)
     )
 
 
-def _share_out(units: list[Unit]) -> None:
-    """Say what each unit is: by its status messages, or by its heartbeat where a function has no status."""
-    spoken: list[tuple[int, int, Unit, Function, int]] = []
+def _assign_functions(units: list[Unit]) -> None:
+    """Assign the functions of each unit: by its status messages, or by its heartbeat where a function has no status."""
+    seen: list[tuple[int, int, Unit, Function, int]] = []
     for unit in units:
-        for message, heard in unit.messages():
+        for message, counts in unit.messages():
             function = by_status(message.name or "")
             if function is not None and message.instance is not None:
-                spoken.append((heard.first, unit.address, unit, function, message.instance))
+                seen.append((counts.first, unit.address, unit, function, message.instance))
     owners: dict[tuple[str, int], Unit] = {}
-    for _, _, unit, function, instance in sorted(spoken, key=lambda one: one[:2]):
+    for _, _, unit, function, instance in sorted(seen, key=lambda entry: entry[:2]):
         what = function.label(instance)
         if not function.lowest_instance <= instance <= MAX_INSTANCE:
-            _remark(unit, f"it speaks as {what}, which is no instance: left out")
+            _remark(unit, f"it sends as {what}, which is not a possible instance: left out")
             continue
         owner = unit if function.shared else owners.setdefault((function.name, instance), unit)
         if owner is not unit:
-            _remark(unit, f"it speaks as {what} too, as does address {owner.address:02X} hex, which was heard first")
+            _remark(unit, f"it also sends as {what}, like address {owner.address:02X} hex, which was seen first")
         elif instance not in unit.functions.setdefault(function.name, []):
             unit.functions[function.name].append(instance)
-    _by_heartbeat(units)
+    _assign_by_heartbeat(units)
 
 
-def _by_heartbeat(units: list[Unit]) -> None:
+def _assign_by_heartbeat(units: list[Unit]) -> None:
     numbers: Counter[str] = Counter()
     for unit in units:
         known = {message.dsa: by_dsa(message.dsa) for message, _ in unit.messages() if message.dsa is not None}
-        for function in {one.name: one for one in known.values() if one is not None}.values():
+        for function in {each.name: each for each in known.values() if each is not None}.values():
             if function.name in unit.functions:
                 continue
             if function.statuses:
-                _remark(unit, f"its heartbeat says {function.title}, but it told no status with an instance: left out")
+                _remark(unit, f"its heartbeat says {function.title}, but it sent no status with an instance: left out")
                 continue
             numbers[function.name] += 1
             unit.functions[function.name] = [numbers[function.name]]
-            _remark(unit, f"the bus does not tell the instance of a {function.title}: counted here, correct it")
+            _remark(unit, f"the log does not show the instance of this {function.title}: numbered here, correct it")
 
 
 def _remark(unit: Unit, remark: str) -> None:
@@ -128,21 +130,21 @@ def _remark(unit: Unit, remark: str) -> None:
 
 
 def names_of(units: list[Unit]) -> list[str]:
-    """Return a name for each unit, short and its own: what it is first of all, else its NAME, else its address."""
+    """Return a short unique name for each unit: its main function, or else its NAME, or else its address."""
     names: list[str] = []
     for unit in units:
         place = f"address {unit.address:02X} hex"
-        name = _what(unit) or (spoken_name(unit.name) if unit.name else place)
+        name = _main_function(unit) or (name_parts_text(unit.name) if unit.name else place)
         names.append(name if name not in names else f"{name} at {place}")
     return names
 
 
-def _what(unit: Unit) -> str | None:
+def _main_function(unit: Unit) -> str | None:
     known = [name for name in FUNCTIONS if name in unit.functions]
     first = next((name for name in known if not FUNCTIONS[name].shared), known[0] if known else None)
     return FUNCTIONS[first].label(min(unit.functions[first])) if first else None
 
 
-def spoken_name(name: Name) -> str:
-    """Say which unit a NAME stands for."""
-    return f"maker {name.manufacturer_code}, serial {name.serial_number}"
+def name_parts_text(name: Name) -> str:
+    """Return the parts of a NAME that identify a unit, as text."""
+    return f"manufacturer code {name.manufacturer_code}, serial {name.serial_number}"

@@ -1,8 +1,8 @@
-"""A rig learnt from a captured log, as the text of a file for a person to go on with.
+"""A rig learnt from a captured log, as the text of a file that a person completes.
 
-Knows: how a log becomes a rig. The log is gone through twice: without a rig, to see who is there; then with the rig
-that was learnt, and what is still flagged becomes known trouble, so that the same log raises nothing. Does not know
-formats of logs, nor when the rig is drafted: one log, one text.
+Knows: how a log becomes a rig. The log is read twice: without a rig, to find its units; then with the learnt rig, and
+what is still flagged becomes accepted trouble, so that the same log raises no flag. Does not know formats of logs, nor
+the date: one log gives one text.
 """
 
 import tomllib
@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.logs.draft.log_units import names_of, units_of
-from rvsim.logs.draft.rig_text import STEP, accepted_of, faults_in, plain, rig_text
+from rvsim.logs.draft.rig_text import PAUSE_STEP_US, accepted_trouble, count_faults, printable_text, render_rig
 from rvsim.logs.survey import Survey, survey
 from rvsim.rig.load import check_model
 from rvsim.rig.model import Rig
@@ -33,22 +33,25 @@ class RigDraft(NamedTuple):
     text: str
     """The text of its file."""
     accepted: int
-    """How many kinds of trouble it accepts: its ``[[accepted]]`` tables."""
+    """The number of its ``[[accepted]]`` tables: the kinds of trouble that it accepts."""
     faults: int
-    """How many of these keep back a fault: something that does not work."""
+    """How many of these accept a fault: something that does not work."""
 
 
-class Overheard:
-    """What a survey does not keep of a log: every NAME that was claimed, and the pauses of the whole bus."""
+class LogNotes:
+    """What a survey does not keep of a log: every NAME that was claimed, and the pauses of the whole bus.
+
+    Times and durations are in microseconds.
+    """
 
     def __init__(self) -> None:
         self.claims: dict[int, dict[Name, int]] = {}
         """The NAMEs claimed from each address, with the time at which each was first."""
         self.pauses: dict[int, int] = {}
-        """How long the bus was silent before a moment, where that is more than a second."""
+        """How long the bus was silent before a time, where that is more than a second."""
 
-    def listen(self, contents: Iterable[Frame | LineEvent]) -> Iterator[Frame | LineEvent]:
-        """Hand a log on and note what its frames tell; times go back no more here than in the watch."""
+    def observe(self, contents: Iterable[Frame | LineEvent]) -> Iterator[Frame | LineEvent]:
+        """Observe a log and yield it unchanged; a time that goes back is replaced here as in the watch."""
         last = 0
         for frame in contents:
             if not isinstance(frame, Frame):
@@ -67,34 +70,34 @@ def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Ca
     """Return a rig learnt from a log, with which the same log raises no flag.
 
     Args:
-        open_log: opens the log at its beginning, for its frames and what else it tells; called twice.
+        open_log: opens the log at its beginning, for its frames and events; called twice.
         catalogue: the message definitions.
         log_name: the log's name, for the rig's name, its title and its comments.
 
     Raises:
-        InputError: nobody was heard in the log.
+        InputError: the log has no frames of devices.
     """
-    overheard = Overheard()
-    found = survey(overheard.listen(open_log()), catalogue)
-    text = draft(found, overheard, log_name).text
+    notes = LogNotes()
+    found = survey(notes.observe(open_log()), catalogue)
+    text = draft_rig(found, notes, log_name).text
     rig = check_model(Rig, TomlFile(Path("draft.toml"), text, tomllib.loads(text)))
-    return draft(found, overheard, log_name, survey(open_log(), catalogue, rig).flags)
+    return draft_rig(found, notes, log_name, survey(open_log(), catalogue, rig).flags)
 
 
-def draft(found: Survey, overheard: Overheard, log_name: str, flags: Iterable[Flag] = ()) -> RigDraft:
-    """Write a rig with a device for each unit that was heard; ``flags`` are what it is to take as normal or accept.
+def draft_rig(found: Survey, notes: LogNotes, log_name: str, flags: Iterable[Flag] = ()) -> RigDraft:
+    """Return a rig with a device for each unit in the log; ``flags`` are those that it takes as normal or accepts.
 
     Raises:
-        InputError: nobody was heard in the log.
+        InputError: the log has no frames of devices.
     """
-    units = units_of(found, overheard.claims)
-    log = PurePath(plain(log_name)).name.strip() or "a log"
+    units = units_of(found, notes.claims)
+    log = PurePath(printable_text(log_name)).name.strip() or "a log"
     if not units:
-        raise InputError(f"{log}: nobody was heard in it, so no rig can be learnt; name a log with frames of devices")
-    pauses = {flag: overheard.pauses.get(flag.until or 0, 0) for flag in flags if flag.kind is FlagKind.BUS_QUIET}
-    normal = {flag: pause for flag, pause in pauses.items() if 0 < pause <= MAX_DURATION_US - STEP}
+        raise InputError(f"{log}: it has no frames of devices, so no rig can be learnt; name another log")
+    pauses = {flag: notes.pauses.get(flag.until or 0, 0) for flag in flags if flag.kind is FlagKind.BUS_QUIET}
+    normal = {flag: pause for flag, pause in pauses.items() if 0 < pause <= MAX_DURATION_US - PAUSE_STEP_US}
     devices = dict(zip(names_of(units), units, strict=True))
-    accepted = accepted_of([flag for flag in flags if flag not in normal], set(devices))
-    cannot_claim = overheard.claims.get(NULL_ADDRESS, {})
-    text = rig_text(found, log, devices, normal, cannot_claim, accepted)
-    return RigDraft(text, len(accepted), faults_in(accepted))
+    accepted = accepted_trouble([flag for flag in flags if flag not in normal], set(devices))
+    cannot_claim = notes.claims.get(NULL_ADDRESS, {})
+    text = render_rig(found, log, devices, normal, cannot_claim, accepted)
+    return RigDraft(text, len(accepted), count_faults(accepted))

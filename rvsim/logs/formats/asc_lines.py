@@ -1,22 +1,22 @@
-"""Lines of a text log with a dated head (.asc): its head, frames, error frames and controller states.
+"""Renders the lines of a text log with a dated head (.asc): the head, frames, error frames and controller states.
 
-Knows: the layout of python-can 4.6 (can/io/asc.py), and the chip status as `read_headed` reads it. Does not know files.
+Knows: the layout of python-can 4.6 (can/io/asc.py), and the chip status as `headed_text` reads it. Does not know files.
 """
 
 import json
 from datetime import datetime
 
 from rvsim.wire.error_report import ErrorReport
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _CHANNEL = 1
-"""Channels have numbers there; a recording has one."""
+"""Channels have numbers in this format; a recording has one channel."""
 
 
 def head(start: str) -> str:
-    """Return the first lines; the date, in this machine's time, is that of our first JSON line, if it has one."""
+    """Return the first lines; ``start`` is the first line of a JSON recording, whose date is used, in local time."""
     started = json.loads(start).get("started") if start else None
     date = "" if started is None else f"date {_date(datetime.fromisoformat(started).astimezone())}\n"
     return f"{date}base hex  timestamps absolute\nno internal events logged\n"
@@ -36,7 +36,7 @@ def frame_line(frame: Frame, sent: bool) -> str:
 
 
 def report_lines(time: int, report: ErrorReport) -> str:
-    """Return the lines of an error frame and of a controller's state; whose state it is has no place there."""
+    """Return the lines of an error frame and of a controller's state; the format has no place for the node."""
     lines = ""
     if report.on_wires:
         lines += f"{_time(time)} {_CHANNEL}  ErrorFrame{'  ' if report.about else ''}{report.about}\n"
@@ -49,4 +49,4 @@ def report_lines(time: int, report: ErrorReport) -> str:
 
 
 def _time(time: int) -> str:
-    return f"{time // 1_000_000:2d}.{time % 1_000_000:06d}"
+    return f"{time // SECOND_US:2d}.{time % SECOND_US:06d}"

@@ -1,7 +1,6 @@
-"""What a captured log holds, entry by entry, and how its numbers are read from text.
+"""The entries of a captured log, and the parsing of their numbers.
 
-Knows: the kinds of entries that no frame is made of, exact times, hexadecimal bytes. Does not know any format, nor
-files.
+Knows: the kinds of entries, exact times, hexadecimal data. Does not know any format, nor files.
 """
 
 import re
@@ -14,34 +13,35 @@ from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.timing import remote_bits, standard_bits
 
 IDENTIFIER_LIMIT = 1 << 29
+"""The first number that does not fit in 29 bits."""
 ERROR_FLAG = 0x2000_0000
 """Bit of an identifier that marks an error frame in candump text (Linux, include/uapi/linux/can.h)."""
-LONGEST_DATA = 8
-"""Bytes of a classic frame at most (ISO 11898-1); a length code of 9 to 15 means 8 as well."""
+MAX_DATA_BYTES = 8
+"""Data bytes of a classic frame at most (ISO 11898-1); a length code of 9 to 15 means 8 as well."""
 
 _TIME = re.compile(rb"(-?\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
-_TIME_LIMIT = 10**18
-"""Microseconds; 31,700 years. What is beyond is no time but a spoilt line."""
+_TIME_LIMIT_US = 10**18
+"""31,700 years; a larger number is not a time but a damaged line."""
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
 
 
 class EntryKind(StrEnum):
-    """Why an entry of a log is no frame for us."""
+    """The kinds of entries that are not data frames with a 29-bit identifier."""
 
     STANDARD = "11-bit"
     """A data frame with an 11-bit identifier."""
     REMOTE = "remote"
-    """A frame that asks for data and holds none."""
+    """A remote frame, which requests data and has none."""
     ERROR = "error"
     """An error frame, as the adapter reported it."""
     FD = "FD"
     """A frame with flexible data rate."""
     EVENT = "event"
-    """What the logging program noted beside the frames: statistics, states, comments with a time."""
+    """Other notes of the logging program: statistics, states, comments with a time."""
 
 
 class LogEntry(NamedTuple):
-    """One classic data frame with a 29-bit identifier; time in microseconds as the log counts, None where untold."""
+    """One classic data frame with a 29-bit identifier; the log's own time in microseconds, None where it has none."""
 
     time: int | None
     identifier: int
@@ -49,11 +49,11 @@ class LogEntry(NamedTuple):
     channel: bytes | None
 
 
-class Skip(NamedTuple):
-    """An entry that was understood and is no such frame; an event has no time, so that it never starts a log.
+class SkippedEntry(NamedTuple):
+    """An entry of another kind; an event has no time, so that it never starts a log.
 
-    ``bits`` is how many bits it takes, 0 where that is not known or told otherwise; ``report`` is what is told of
-    errors.
+    ``bits`` is how many bits it takes on the bus, 0 where that is not known or is counted by its report; ``report`` is
+    what it reports of errors.
     """
 
     time: int | None
@@ -63,134 +63,138 @@ class Skip(NamedTuple):
     report: ErrorReport | None = None
 
 
-def error(time: int | None, channel: bytes | None, about: str = "") -> Skip:
-    """Return an error frame of which the format tells no more than that it was there."""
-    return Skip(time, EntryKind.ERROR, channel, report=ErrorReport(about=about))
+def error_entry(time: int | None, channel: bytes | None, about: str = "") -> SkippedEntry:
+    """Return an error frame; ``about`` is its description, empty where the format has none."""
+    return SkippedEntry(time, EntryKind.ERROR, channel, report=ErrorReport(about=about))
 
 
-def other(time: int | None, channel: bytes | None, identifier: int, extended: bool, content: bytes | int) -> Skip:
-    """Return a frame with an 11-bit identifier, or a remote frame: its data, or how many bytes it asks for.
+def other_frame(
+    time: int | None, channel: bytes | None, identifier: int, extended: bool, content: bytes | int
+) -> SkippedEntry:
+    """Return a frame with an 11-bit identifier, or a remote frame.
+
+    ``content`` is the data of a data frame, or the number of bytes that a remote frame requests.
 
     Raises:
         UnreadableError: the identifier does not fit.
     """
     remote = isinstance(content, int)
     kind = EntryKind.REMOTE if remote else EntryKind.STANDARD
-    asked = min(content, LONGEST_DATA) if isinstance(content, int) else None
+    requested = min(content, MAX_DATA_BYTES) if isinstance(content, int) else None
     try:
         if extended:
-            bits = remote_bits(identifier, asked or 0)
+            bits = remote_bits(identifier, requested or 0)
         else:
-            bits = standard_bits(identifier, content if isinstance(content, bytes) else b"", asked)
+            bits = standard_bits(identifier, content if isinstance(content, bytes) else b"", requested)
     except ValueError as why:
         raise UnreadableError(str(why)) from None
-    return Skip(time, kind, channel, bits)
+    return SkippedEntry(time, kind, channel, bits)
 
 
-Found = LogEntry | Skip | None
-"""What one line held; None for headers, comments and blank lines."""
+ReadEntry = LogEntry | SkippedEntry | None
+"""What was read from one line; None for headers, comments and blank lines."""
 
 
 class UnreadableError(ValueError):
-    """A piece of a log that could not be read; its text says why, in trade English."""
+    """A part of a log that could not be read; its text says why."""
 
 
 class LineReader(Protocol):
-    """One text format. Made anew for each log, since some formats announce things in their first lines."""
+    """A reader of one text format; a new one for each log, since some formats have settings in their first lines."""
 
     kind: ClassVar[str]
-    """What the format is called in messages."""
+    """The name of the format in messages."""
     origin: int
-    """Microseconds since the epoch at which the log's own times are zero; 0 where they count from the epoch."""
+    """When the log's own time is zero, in microseconds since the epoch; 0 where its times count from the epoch."""
 
     def __init__(self) -> None: ...
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
-        """Tell whether the line is one that only this format has."""
+    def recognizes(cls, line: bytes) -> bool:
+        """Tell whether only this format has such a line."""
 
-    def read(self, line: bytes) -> Found:
+    def read(self, line: bytes) -> ReadEntry:
         """Read one line, given with its line end.
 
         Raises:
-            UnreadableError: it is not what the format allows.
+            UnreadableError: the format does not allow such a line.
         """
 
 
-def microseconds(text: bytes, power: int = 6) -> int:
-    """Return a decimal number as integer microseconds, rounded half up where it has more digits.
+def parse_time_us(text: bytes, power: int = 6) -> int:
+    """Parse a decimal number as integer microseconds, rounded half up where it has more digits.
 
     ``power`` is 6 for a text in seconds, 3 for milliseconds.
 
     Raises:
-        UnreadableError: it is not a number, or is too large to be a time.
+        UnreadableError: it is not a number, or too large to be a time.
     """
     match = _TIME.fullmatch(text)
     if not match:
-        raise UnreadableError(f"{shown(text)} is not a time")
+        raise UnreadableError(f"{quoted(text)} is not a time")
     whole, fraction = match.groups()
     if fraction and len(fraction) <= power and match.end(2) == len(text) and not whole.startswith(b"-"):
         return int(whole + fraction.ljust(power, b"0"))
     value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
-    if abs(value) >= _TIME_LIMIT:
-        raise UnreadableError(f"{shown(text)} is too large to be a time")
+    if abs(value) >= _TIME_LIMIT_US:
+        raise UnreadableError(f"{quoted(text)} is too large to be a time")
     return value
 
 
-def hexadecimal(text: bytes) -> int:
-    """Return an identifier of one to eight hexadecimal digits; a sign, a blank or an underscore is none.
+def parse_hex(text: bytes) -> int:
+    """Parse an identifier of one to eight hexadecimal digits, without sign, blank or underscore.
 
     Raises:
         UnreadableError: it is anything else.
     """
     if not _HEX.fullmatch(text):
-        raise UnreadableError(f"identifier {shown(text)} is not hexadecimal")
+        raise UnreadableError(f"identifier {quoted(text)} is not hexadecimal")
     return int(text, 16)
 
 
-def data_of(text: bytes) -> bytes:
-    """Return the bytes that hexadecimal digits without blanks stand for.
+def parse_data(text: bytes) -> bytes:
+    """Parse data bytes written as hexadecimal digits without blanks.
 
     Raises:
-        UnreadableError: odd number of digits, a sign that is no digit, or more than eight bytes.
+        UnreadableError: odd number of digits, a character that is not a digit, or more than eight bytes.
     """
     if len(text) % 2:
         raise UnreadableError(f"odd number of data digits ({len(text)})")
     try:
         data = unhexlify(text)
     except ValueError:
-        raise UnreadableError(f"data {shown(text)} is not hexadecimal") from None
-    if len(data) > LONGEST_DATA:
+        raise UnreadableError(f"data {quoted(text)} is not hexadecimal") from None
+    if len(data) > MAX_DATA_BYTES:
         raise UnreadableError(f"{len(data)} data bytes, more than a classic frame holds")
     return data
 
 
-def data_of_pairs(pairs: list[bytes], length_code: int) -> bytes:
-    """Return as many bytes as the length code promises, written as two digits each.
+def parse_data_pairs(pairs: list[bytes], length_code: int) -> bytes:
+    """Parse as many data bytes as the length code says, written as two digits each.
 
     Raises:
-        UnreadableError: too few, or one that is not two hexadecimal digits.
+        UnreadableError: there are too few bytes, or one that is not two hexadecimal digits.
     """
-    wanted = pairs[: promised(len(pairs), length_code)]
-    if not {*map(len, wanted)} <= {2}:
+    expected = pairs[: data_length(len(pairs), length_code)]
+    if not {*map(len, expected)} <= {2}:
         raise UnreadableError("a data byte is not two digits")
-    return data_of(b"".join(wanted))
+    return parse_data(b"".join(expected))
 
 
-def promised(held: int, length_code: int) -> int:
-    """Return how many data bytes a length code promises: eight at most.
+def data_length(available: int, length_code: int) -> int:
+    """Return how many data bytes a length code means: eight at most.
 
     Raises:
-        UnreadableError: fewer are there.
+        UnreadableError: fewer are available.
     """
-    count = min(length_code, LONGEST_DATA)
-    if held < count:
-        raise UnreadableError(f"{held} data bytes where {count} were promised")
+    count = min(length_code, MAX_DATA_BYTES)
+    if available < count:
+        raise UnreadableError(f"{available} data bytes where the length is {count}")
     return count
 
 
-def within_29_bits(identifier: int) -> int:
-    """Return the identifier.
+def checked_identifier(identifier: int) -> int:
+    """Return an identifier after checking its size.
 
     Raises:
         UnreadableError: it does not fit in 29 bits.
@@ -200,7 +204,7 @@ def within_29_bits(identifier: int) -> int:
     return identifier
 
 
-def shown(text: bytes) -> str:
-    """Return a piece of a log as it can be shown in a message: short, and in plain ASCII signs."""
+def quoted(text: bytes) -> str:
+    """Return a part of a log in quotes for a message: short, and in printable ASCII characters."""
     piece = text.rstrip(b"\r\n")[:40].decode("ascii", "backslashreplace")
-    return '"' + "".join(sign if sign.isprintable() else "?" for sign in piece) + '"'
+    return '"' + "".join(character if character.isprintable() else "?" for character in piece) + '"'

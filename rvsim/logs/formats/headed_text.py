@@ -1,8 +1,8 @@
-"""Captured logs whose first lines say how the others are written: .asc and .trc.
+"""Readers of text logs whose first lines describe the format of the others: .asc and .trc.
 
 Knows: both formats as text. Does not know files. Layouts: the readers and writers of python-can 4.6 (can/io/asc.py,
 can/io/trc.py). From memory, with no published source at hand: that "timestamps relative" counts from the line before,
-and the types of .trc lines that python-can passes over.
+and the types of .trc lines that python-can skips.
 """
 
 import re
@@ -12,20 +12,21 @@ from typing import ClassVar
 
 from rvsim.logs.formats.entry import (
     EntryKind,
-    Found,
     LogEntry,
-    Skip,
+    ReadEntry,
+    SkippedEntry,
     UnreadableError,
-    data_of_pairs,
-    error,
-    hexadecimal,
-    microseconds,
-    other,
-    promised,
-    shown,
-    within_29_bits,
+    checked_identifier,
+    data_length,
+    error_entry,
+    other_frame,
+    parse_data_pairs,
+    parse_hex,
+    parse_time_us,
+    quoted,
 )
 from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import ErrorState
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -39,15 +40,15 @@ _STATES = {
     b"bus off": ErrorState.BUS_OFF,
     b"busoff": ErrorState.BUS_OFF,
 }
-"""What .asc lines of a chip status say: the first as in python-can's test data (test/data/logfile.asc of the 4.6.1
+"""The states in .asc lines of a chip status: the first as in python-can's test data (test/data/logfile.asc of the 4.6.1
 sources), the others, and the counters TxErr and RxErr behind them, from memory."""
 _LENGTHS = tuple(b"%x" % number for number in range(16))
-_LONGEST_ABOUT = 80
-"""Signs of what a line says of an error that are kept."""
+_MAX_DESCRIPTION = 80
+"""Characters of an error's description that are kept."""
 
 
-class Asc:
-    """Text with a date on top and times in seconds from there; identifiers with 29 bits end in x."""
+class AscReader:
+    """Text with a date at the top and times in seconds from there; identifiers with 29 bits end in x."""
 
     kind: ClassVar[str] = "text with a dated head (.asc)"
 
@@ -74,11 +75,11 @@ class Asc:
         self._now = 0
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
+    def recognizes(cls, line: bytes) -> bool:
         """Tell whether the line belongs to the head or is a frame."""
         return bool((not line.startswith(b"//") and cls._head.fullmatch(line)) or cls._frame_start.match(line))
 
-    def read(self, line: bytes) -> Found:
+    def read(self, line: bytes) -> ReadEntry:
         """Read one line of the head, one frame or one event."""
         parts = line.split()
         if not parts:
@@ -86,21 +87,21 @@ class Asc:
         if not self._time.fullmatch(parts[0]):
             self._read_head(line)
             return None
-        time = microseconds(parts[0])
+        time = parse_time_us(parts[0])
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
         if channel.upper() == b"CANFD" and what.isdigit():
-            return error(time, what) if b"errorframe" in line.lower() else Skip(time, EntryKind.FD, what)
+            return error_entry(time, what) if b"errorframe" in line.lower() else SkippedEntry(time, EntryKind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
-            return error(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_LONGEST_ABOUT])
+            return error_entry(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_MAX_DESCRIPTION])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
         report = self._chip_status(line)
-        of = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
-        return Skip(None, EntryKind.EVENT, of, report=report)
+        of_channel = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
+        return SkippedEntry(None, EntryKind.EVENT, of_channel, report=report)
 
     def _chip_status(self, line: bytes) -> ErrorReport | None:
-        """Return the state that an event tells of the recording controller, None where it tells none."""
+        """Return the state of the recording controller that an event reports, None where it reports none."""
         found = self._status.search(line)
         if not found:
             return None
@@ -110,7 +111,7 @@ class Asc:
     def _read_head(self, line: bytes) -> None:
         head = self._head.fullmatch(line.strip())
         if not head:
-            raise UnreadableError(f"{shown(line)} is neither a frame nor a line of the head")
+            raise UnreadableError(f"{quoted(line)} is neither a frame nor a line of the head")
         date = head["trigger"] or head["date"]
         if date:
             self.origin = _local(date.decode("utf-8", "replace")) or self.origin
@@ -118,40 +119,42 @@ class Asc:
             self._is_decimal = head["base"].lower() == b"dec"
             self._is_relative = (head["count"] or b"").lower() == b"relative"
 
-    def _frame(self, time: int, channel: bytes, identifier: bytes, rest: list[bytes]) -> Found:
+    def _frame(self, time: int, channel: bytes, identifier: bytes, rest: list[bytes]) -> ReadEntry:
         what = rest[0].lower() if rest else b""
         if what not in (b"d", b"r"):
             raise UnreadableError("a frame that is neither d (data) nor r (remote)")
         number, extended = self._number(identifier.rstrip(b"xX")), identifier[-1:] in (b"x", b"X")
-        if what == b"r":  # its length may be left out
-            return other(time, channel, number, extended, int(rest[1], 16) if rest[1:2] and rest[1] in _LENGTHS else 0)
+        if what == b"r":  # its length is optional
+            return other_frame(
+                time, channel, number, extended, int(rest[1], 16) if rest[1:2] and rest[1] in _LENGTHS else 0
+            )
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
-        data = self._data(rest[2:], hexadecimal(rest[1]))
+        data = self._data(rest[2:], parse_hex(rest[1]))
         return (
-            LogEntry(time, within_29_bits(number), data, channel)
+            LogEntry(time, checked_identifier(number), data, channel)
             if extended
-            else other(time, channel, number, False, data)
+            else other_frame(time, channel, number, False, data)
         )
 
     def _number(self, text: bytes) -> int:
         if not self._is_decimal:
-            return hexadecimal(text)
+            return parse_hex(text)
         if not self._decimal.fullmatch(text):
-            raise UnreadableError(f"{shown(text)} is not a decimal number")
+            raise UnreadableError(f"{quoted(text)} is not a decimal number")
         return int(text)
 
     def _data(self, texts: list[bytes], length: int) -> bytes:
         if not self._is_decimal:
-            return data_of_pairs(texts, length)
-        numbers = [self._number(text) for text in texts[: promised(len(texts), length)]]
+            return parse_data_pairs(texts, length)
+        numbers = [self._number(text) for text in texts[: data_length(len(texts), length)]]
         if any(number > 255 for number in numbers):
             raise UnreadableError("a data byte above 255")
         return bytes(numbers)
 
 
-class Trc:
-    """Text with numbered lines and times in milliseconds, in one of five versions with columns of their own."""
+class TrcReader:
+    """Text with numbered lines and times in milliseconds, in one of five versions with different columns."""
 
     kind: ClassVar[str] = "text with numbered lines (.trc)"
 
@@ -163,7 +166,7 @@ class Trc:
         b"2.0": None,
         b"2.1": None,
     }
-    """The last two say it themselves."""
+    """The columns of each version; logs of the last two versions name theirs."""
     _events: ClassVar[dict[bytes, EntryKind]] = {
         b"FD": EntryKind.FD, b"FB": EntryKind.FD, b"FE": EntryKind.FD, b"BI": EntryKind.FD, b"RR": EntryKind.REMOTE,
         b"ER": EntryKind.ERROR, b"Error": EntryKind.ERROR,
@@ -174,19 +177,19 @@ class Trc:
     _number = re.compile(rb"\d+\)?")
     _days = re.compile(rb"\d{1,6}(?:\.\d{1,20})?")
     _epoch_day = 25569
-    """Days from 1899-12-30, where the format counts from, to 1970-01-01."""
+    """Days from 1899-12-30, day 0 of the format, to 1970-01-01."""
 
     def __init__(self) -> None:
         self.origin = 0
-        self._version = b"1.0"  # the first version did not say so
+        self._version = b"1.0"  # logs of the first version do not name it
         self._set_columns(b"N,O,I,L,D")
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
+    def recognizes(cls, line: bytes) -> bool:
         """Tell whether the line belongs to the head or is numbered as in versions below 2."""
         return bool(cls._head.fullmatch(line) or cls._line_start.match(line))
 
-    def read(self, line: bytes) -> Found:
+    def read(self, line: bytes) -> ReadEntry:
         """Read one line of the head or one numbered line."""
         if line.startswith(b";"):
             if head := self._head.fullmatch(line):
@@ -198,11 +201,11 @@ class Trc:
         if not self._column:
             raise UnreadableError(f"no columns are known for version {self._version.decode('ascii', 'replace')}")
         if not self._number.fullmatch(parts[0]):
-            raise UnreadableError(f"{shown(line)} does not start with a number")
+            raise UnreadableError(f"{quoted(line)} does not start with a number")
         try:
             return self._numbered(parts)
         except IndexError:
-            raise UnreadableError(f"{shown(line)} is cut off") from None
+            raise UnreadableError(f"{quoted(line)} is cut off") from None
 
     def _read_head(self, name: bytes, value: bytes) -> None:
         if name == b"FILEVERSION":
@@ -215,36 +218,36 @@ class Trc:
             self.origin = int((days * 86_400_000_000).to_integral_value(ROUND_HALF_UP))
 
     def _set_columns(self, names: bytes | None) -> None:
-        """Keep where each column stands; the length may be L, a code, or l, a count: the same up to eight."""
+        """Set the position of each column; the length may be L, a code, or l, a count: the same up to eight."""
         self._column = {name.decode("ascii", "replace"): place for place, name in enumerate((names or b"").split(b","))}
         self._column = {} if not {"O", "I", "D"} <= self._column.keys() else self._column
         self._length = self._column.get("L", self._column.get("l", 0))
 
-    def _numbered(self, parts: list[bytes]) -> Found:
+    def _numbered(self, parts: list[bytes]) -> ReadEntry:
         column = self._column
-        time = microseconds(parts[column["O"]], power=3)
+        time = parse_time_us(parts[column["O"]], power=3)
         bus = parts[column["B"]] if "B" in column else None
         kind = self._kind(parts[column["T"]] if "T" in column else parts[column["d"]] if "d" in column else b"DT")
         if kind is EntryKind.EVENT:
-            return Skip(None, kind, None)
+            return SkippedEntry(None, kind, None)
         if kind is EntryKind.ERROR:
-            return error(time, bus)
+            return error_entry(time, bus)
         if kind is EntryKind.FD:
-            return Skip(time, kind, bus)
+            return SkippedEntry(time, kind, bus)
         identifier = parts[column["I"]]
-        if identifier == b"FFFFFFFF":  # what the bus did, in version 1.0
-            return Skip(None, EntryKind.EVENT, None)
+        if identifier == b"FFFFFFFF":  # a bus event, in version 1.0
+            return SkippedEntry(None, EntryKind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
-        number, extended = hexadecimal(identifier), len(identifier) > 4
+        number, extended = parse_hex(identifier), len(identifier) > 4
         if not length.isdigit() or len(length) > 2:
-            raise UnreadableError(f"{shown(length)} is not a length")
+            raise UnreadableError(f"{quoted(length)} is not a length")
         if kind or data[:1] == [b"RTR"]:
-            return other(time, bus, number, extended, int(length))
-        content = data_of_pairs(data, int(length))
+            return other_frame(time, bus, number, extended, int(length))
+        content = parse_data_pairs(data, int(length))
         return (
-            LogEntry(time, within_29_bits(number), content, bus)
+            LogEntry(time, checked_identifier(number), content, bus)
             if extended
-            else other(time, bus, number, False, content)
+            else other_frame(time, bus, number, False, content)
         )
 
     def _kind(self, type_: bytes) -> EntryKind | None:
@@ -252,15 +255,15 @@ class Trc:
         if type_ in (b"DT", b"Rx", b"Tx"):
             return None
         if type_ not in self._events:
-            raise UnreadableError(f"{shown(type_)} is not a type of line")
+            raise UnreadableError(f"{quoted(type_)} is not a known type of line")
         return self._events[type_]
 
 
 def _local(text: str) -> int | None:
-    """Return an English or German date as written in .asc files, in microseconds since the epoch; None if it is none.
+    """Parse an English or German date of an .asc file as microseconds since the epoch; None if it is not a date.
 
-    The files do not say the time zone; this machine's is taken. Up to three digits behind the second are milliseconds
-    and not a fraction: python-can writes 5 ms as ".5".
+    The files have no time zone; that of this machine is used. Up to three digits after the second are milliseconds and
+    not a fraction: python-can writes 5 ms as ".5".
     """
     date = _DATE.fullmatch(text.strip())
     if not date:
@@ -273,4 +276,4 @@ def _local(text: str) -> int | None:
     except (ValueError, OverflowError, OSError):
         return None
     digits = fraction or "0"
-    return int(seconds) * 1_000_000 + (int(digits) * 1000 if len(digits) <= 3 else int(digits.ljust(6, "0")))
+    return int(seconds) * SECOND_US + (int(digits) * 1000 if len(digits) <= 3 else int(digits.ljust(6, "0")))

@@ -1,6 +1,6 @@
-"""Captured logs with one whole entry in each line: candump text, comma-separated values, our own JSON lines.
+"""Readers of text logs with one complete entry in each line: candump text, comma-separated values, rvsim's JSON lines.
 
-Knows: the three formats, candump's in both its forms. Does not know files. Layouts: can-utils (lib.c and candump.c) for
+Knows: the three formats, and both forms of candump's. Does not know files. Layouts: can-utils (lib.c and candump.c) for
 candump text, the writers of python-can 4.6 for the suffix R or T and for comma-separated values, `jsonl.py` for ours.
 """
 
@@ -14,28 +14,29 @@ from typing import Any, ClassVar
 from rvsim.logs.formats.entry import (
     ERROR_FLAG,
     EntryKind,
-    Found,
     LogEntry,
-    Skip,
+    ReadEntry,
+    SkippedEntry,
     UnreadableError,
-    data_of,
-    data_of_pairs,
-    error,
-    hexadecimal,
-    microseconds,
-    other,
-    shown,
-    within_29_bits,
+    checked_identifier,
+    error_entry,
+    other_frame,
+    parse_data,
+    parse_data_pairs,
+    parse_hex,
+    parse_time_us,
+    quoted,
 )
 from rvsim.wire.error_report import ErrorReport, linux_report
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import ErrorState
 
 _EXTENDED_DIGITS = 4
-"""Digits from which on an identifier has 29 bits; writers use three and eight."""
+"""An identifier of so many digits or more has 29 bits; writers use three and eight."""
 _DIGITS = tuple(b"%X" % number for number in range(16))
 
 
-class Candump:
+class CandumpReader:
     """Text of candump: `(seconds) channel identifier#data`, or with blanks and a length as on the screen.
 
     The screen form may have no times at all, or local dates.
@@ -44,7 +45,7 @@ class Candump:
     kind: ClassVar[str] = "candump text"
     origin = 0
 
-    # The shape of nearly every line; all others take the careful way.
+    # The form of nearly every line; all other lines are read by the slower patterns below.
     _usual = re.compile(rb"\((\d{1,12})\.(\d{6})\) (\S+) ([01][0-9A-Fa-f]{7})#([0-9A-Fa-f]{0,16})(?: [RT])?\r?\n")
     _compact = re.compile(rb"\s*\(([^()]*)\)\s+(\S+)\s+(\w+)#(\S*)(\s*)(?:[RTrt]\s*)?")
     _screen = re.compile(
@@ -54,14 +55,14 @@ class Candump:
     _date = re.compile(rb"(\d{4}-\d\d-\d\d \d\d:\d\d:\d\d)\.(\d{6})")
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
+    def recognizes(cls, line: bytes) -> bool:
         """Tell whether the line can be read in one of the two forms."""
         try:
             return cls().read(line) is not None
         except UnreadableError:
             return False
 
-    def read(self, line: bytes) -> Found:
+    def read(self, line: bytes) -> ReadEntry:
         """Read one line of either form."""
         usual = self._usual.fullmatch(line)
         if usual:
@@ -74,53 +75,62 @@ class Candump:
             return self._read_compact(*compact.groups())
         if screen := self._screen.fullmatch(line):
             return self._read_screen(*screen.groups())
-        raise UnreadableError(f"{shown(line)} is not a line of {self.kind}")
+        raise UnreadableError(f"{quoted(line)} is not a line of {self.kind}")
 
-    def _read_compact(self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes) -> Found:
-        at, number = self._time(time), hexadecimal(identifier)
+    def _read_compact(self, time: bytes, channel: bytes, identifier: bytes, body: bytes, after: bytes) -> ReadEntry:
+        at, number = self._time(time), parse_hex(identifier)
         if body.startswith(b"#"):
-            return Skip(at, EntryKind.FD, channel)
+            return SkippedEntry(at, EntryKind.FD, channel)
         extended = len(identifier) >= _EXTENDED_DIGITS
         if body[:1] in (b"R", b"r"):
-            return other(at, channel, number, extended, _digit(body[1:2]))
-        data = data_of(body.partition(b"_")[0])  # behind the underscore: a length code above 8
+            return other_frame(at, channel, number, extended, _digit(body[1:2]))
+        data = parse_data(body.partition(b"_")[0])  # after the underscore: a length code above 8
         if number & ERROR_FLAG:
-            return Skip(at, EntryKind.ERROR, channel, report=linux_report(number, data))
+            return SkippedEntry(at, EntryKind.ERROR, channel, report=linux_report(number, data))
         if not extended:
-            return other(at, channel, number, extended, data)
+            return other_frame(at, channel, number, extended, data)
         if not after and len(data) < 8:
             raise UnreadableError("the last line has no line end: its frame may be cut off")
-        return LogEntry(at, within_29_bits(number), data, channel)
+        return LogEntry(at, checked_identifier(number), data, channel)
 
-    def _read_screen(self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes) -> Found:
+    def _read_screen(
+        self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes
+    ) -> ReadEntry:
         at, number = None if time is None else self._time(time), int(identifier, 16)
         if len(length) == 2 and not number & ERROR_FLAG:  # [08]: two digits are written for FD frames only
-            return Skip(at, EntryKind.FD, channel)
+            return SkippedEntry(at, EntryKind.FD, channel)
         extended = len(identifier) >= _EXTENDED_DIGITS
         if rest.split()[:1] == [b"remote"]:
-            return other(at, channel, number, extended, int(length))
-        # candump can add the bytes as letters, in quotes, and says an error in words behind them
-        held = rest.split(b"'")[0].split()
+            return other_frame(at, channel, number, extended, int(length))
+        # candump can append the bytes as characters in quotes, and then the description of an error
+        data_bytes = rest.split(b"'")[0].split()
         if number & ERROR_FLAG:
-            return Skip(at, EntryKind.ERROR, channel, report=linux_report(number, _bytes_in(held[: int(length)])))
-        if len(held) > int(length):
-            raise UnreadableError(f"{len(held)} data bytes where {int(length)} were promised")
-        data = data_of_pairs(held, int(length))
+            return SkippedEntry(
+                at,
+                EntryKind.ERROR,
+                channel,
+                report=linux_report(number, _parse_leading_bytes(data_bytes[: int(length)])),
+            )
+        if len(data_bytes) > int(length):
+            raise UnreadableError(f"{len(data_bytes)} data bytes where the length is {int(length)}")
+        data = parse_data_pairs(data_bytes, int(length))
         return (
-            LogEntry(at, within_29_bits(number), data, channel) if extended else other(at, channel, number, False, data)
+            LogEntry(at, checked_identifier(number), data, channel)
+            if extended
+            else other_frame(at, channel, number, False, data)
         )
 
     def _time(self, text: bytes) -> int:
         date = self._date.fullmatch(text)
         if not date:
-            return microseconds(text)
+            return parse_time_us(text)
         try:
-            return int(datetime.fromisoformat(date[1].decode()).timestamp()) * 1_000_000 + int(date[2])
+            return int(datetime.fromisoformat(date[1].decode()).timestamp()) * SECOND_US + int(date[2])
         except (ValueError, OverflowError, OSError):
-            raise UnreadableError(f"{shown(text)} is not a date") from None
+            raise UnreadableError(f"{quoted(text)} is not a date") from None
 
 
-class CommaSeparated:
+class CsvReader:
     """Comma-separated values in python-can's seven columns, the data in base 64."""
 
     kind: ClassVar[str] = "comma-separated values (.csv)"
@@ -130,31 +140,31 @@ class CommaSeparated:
     _row = re.compile(rb"([^,\s]+),(?:0x)?([0-9A-Fa-f]+),([01]),([01]),([01]),(\d{1,2}),([0-9A-Za-z+/=]*)\s*")
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
+    def recognizes(cls, line: bytes) -> bool:
         """Tell whether the line is the header or has seven such columns."""
         return line.strip() == cls._header or bool(cls._row.fullmatch(line))
 
-    def read(self, line: bytes) -> Found:
+    def read(self, line: bytes) -> ReadEntry:
         """Read one row; the header may come again where files were joined."""
         if line.strip() in (b"", self._header):
             return None
         row = self._row.fullmatch(line)
         if not row:
-            raise UnreadableError(f"{shown(line)} does not have the seven columns")
+            raise UnreadableError(f"{quoted(line)} does not have the seven columns")
         time, identifier, extended, remote, spoilt, length, text = row.groups()
-        at = microseconds(time)
+        at = parse_time_us(time)
         if spoilt == b"1":
-            return error(at, None)
+            return error_entry(at, None)
         if int(length) > 8:  # the format has no other mark of an FD frame
-            return Skip(at, EntryKind.FD, None)
-        number = hexadecimal(identifier)
+            return SkippedEntry(at, EntryKind.FD, None)
+        number = parse_hex(identifier)
         if remote == b"1":
-            return other(at, None, number, extended == b"1", int(length))
+            return other_frame(at, None, number, extended == b"1", int(length))
         data = self._data(text, int(length))
         return (
-            other(at, None, number, False, data)
+            other_frame(at, None, number, False, data)
             if extended == b"0"
-            else LogEntry(at, within_29_bits(number), data, None)
+            else LogEntry(at, checked_identifier(number), data, None)
         )
 
     @staticmethod
@@ -162,14 +172,14 @@ class CommaSeparated:
         try:
             data = a2b_base64(text, strict_mode=True) if text else b""
         except ValueError:
-            raise UnreadableError(f"data {shown(text)} is not in base 64") from None
+            raise UnreadableError(f"data {quoted(text)} is not in base 64") from None
         if len(data) != length:
-            raise UnreadableError(f"{len(data)} data bytes where {length} were promised")
+            raise UnreadableError(f"{len(data)} data bytes where the length is {length}")
         return data
 
 
 class JsonLinesReader:
-    """Our own JSON lines; whatever else they say beside frames is passed over."""
+    """rvsim's own JSON lines; lines other than frames and errors are skipped."""
 
     kind: ClassVar[str] = "JSON lines of rvsim (.jsonl)"
 
@@ -177,72 +187,73 @@ class JsonLinesReader:
         self.origin = 0
 
     @classmethod
-    def knows(cls, line: bytes) -> bool:
-        """Tell whether the line starts as ours do."""
+    def recognizes(cls, line: bytes) -> bool:
+        """Tell whether the line starts like a line of rvsim."""
         return line.startswith((b'{"t": ', b'{"type": "start"'))
 
-    def read(self, line: bytes) -> Found:
-        """Read one object; times stay texts, so that none passes through a float."""
+    def read(self, line: bytes) -> ReadEntry:
+        """Read one object; times stay text, so that none is rounded as a float."""
         if not line.strip():
             return None
         try:
-            said = json.loads(line.decode(), parse_float=str)
-            kind = said["type"]
+            fields = json.loads(line.decode(), parse_float=str)
+            kind = fields["type"]
         except (ValueError, KeyError, TypeError, RecursionError):
-            raise UnreadableError(f"{shown(line)} is not a JSON object with a type") from None
+            raise UnreadableError(f"{quoted(line)} is not a JSON object with a type") from None
         if kind == "start":
-            self.origin = _epoch(said.get("started"))
+            self.origin = _epoch(fields.get("started"))
         if kind == "error":
-            return self._error(said)
-        return self._frame(said) if kind == "frame" else None
+            return self._error(fields)
+        return self._frame(fields) if kind == "frame" else None
 
     @staticmethod
-    def _error(said: dict[str, Any]) -> Skip:
-        """Read an error line, as `jsonl.error_fields` writes it."""
-        told = (said.get("about") or "", said.get("node"), said.get("channel"))
-        counters = [said.get("transmit_errors"), said.get("receive_errors")]
-        good = all(isinstance(each, str | None) for each in told) and all(isinstance(n, int | None) for n in counters)
+    def _error(fields: dict[str, Any]) -> SkippedEntry:
+        """Read an error line, as `jsonl.error_fields` makes it."""
+        texts = (fields.get("about") or "", fields.get("node"), fields.get("channel"))
+        counters = [fields.get("transmit_errors"), fields.get("receive_errors")]
+        is_valid = all(isinstance(text, str | None) for text in texts)
+        is_valid = is_valid and all(isinstance(counter, int | None) for counter in counters)
         try:
-            state = None if said.get("state") is None else ErrorState(said["state"])
+            state = None if fields.get("state") is None else ErrorState(fields["state"])
         except ValueError:
-            good, state = False, None
-        if "t" not in said or not good:
-            raise UnreadableError("an error line without its time, or with a state, a counter or a name that is none")
-        about, node, channel = told
-        report = ErrorReport(bool(said.get("error_frame")), about, state, counters[0], counters[1], node)
+            is_valid, state = False, None
+        if "t" not in fields or not is_valid:
+            raise UnreadableError("an error line without its time, or with an impossible state, counter or name")
+        about, node, channel = texts
+        report = ErrorReport(bool(fields.get("error_frame")), about, state, counters[0], counters[1], node)
         kind = EntryKind.ERROR if report.on_wires else EntryKind.EVENT
-        named = None if channel is None else channel.encode("utf-8", "replace")
-        return Skip(microseconds(str(said["t"]).encode()), kind, named, report=report)
+        channel_name = None if channel is None else channel.encode("utf-8", "replace")
+        return SkippedEntry(parse_time_us(str(fields["t"]).encode()), kind, channel_name, report=report)
 
     @staticmethod
-    def _frame(said: dict[str, Any]) -> LogEntry:
-        parts = [said.get(key) for key in ("t", "identifier", "bytes", "channel")]
-        time, identifier, data, channel = (str(part).encode("utf-8", "replace") for part in parts)
-        if None in parts[:3]:
+    def _frame(fields: dict[str, Any]) -> LogEntry:
+        values = [fields.get(key) for key in ("t", "identifier", "bytes", "channel")]
+        time, identifier, data, channel = (str(value).encode("utf-8", "replace") for value in values)
+        if None in values[:3]:
             raise UnreadableError("a frame without its time, identifier or bytes")
         return LogEntry(
-            microseconds(time),
-            within_29_bits(hexadecimal(identifier)),
-            data_of(data),
-            None if parts[3] is None else channel,
+            parse_time_us(time),
+            checked_identifier(parse_hex(identifier)),
+            parse_data(data),
+            None if values[3] is None else channel,
         )
 
 
 def _digit(text: bytes) -> int:
-    """Return how many bytes a remote frame asks for; none where it does not say."""
+    """Return how many bytes a remote frame requests; 0 where that is not written."""
     return int(text, 16) if text in _DIGITS else 0
 
 
-def _bytes_in(pairs: list[bytes]) -> bytes:
-    """Return the bytes that stand at the beginning; behind an error message follow words."""
-    told = takewhile(lambda pair: len(pair) == 2 and not pair.strip(b"0123456789ABCDEFabcdef"), pairs)
-    return unhexlify(b"".join(told))
+def _parse_leading_bytes(texts: list[bytes]) -> bytes:
+    """Return the data bytes at the beginning of some texts; in an error message a description follows them."""
+    pairs = takewhile(lambda text: len(text) == 2 and not text.strip(b"0123456789ABCDEFabcdef"), texts)
+    return unhexlify(b"".join(pairs))
 
 
 def _epoch(started: object) -> int:
-    """Return a start as our JSON lines write it, in microseconds since the epoch; 0 in virtual time."""
+    """Return the start in the first line of a log in microseconds since the epoch; 0 for a run in virtual time."""
     try:
         start = datetime.fromisoformat(str(started))
-        return int(start.replace(microsecond=0).timestamp()) * 1_000_000 + start.microsecond
+        return int(start.replace(microsecond=0).timestamp()) * SECOND_US + start.microsecond
     except (ValueError, OverflowError, OSError):
         return 0

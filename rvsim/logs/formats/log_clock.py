@@ -1,51 +1,53 @@
-"""The clock of one channel of a captured log, and what was counted on it.
+"""The clock of one channel of a captured log, and its counts.
 
-Knows: how a log's own times become microseconds since its start that never go back, and which times are told
-rather than believed: those that run back, those before zero, and those from before a clock was set. Does not know
-formats.
+Knows: how a log's own times become microseconds since its start that never go back, and which times are reported and
+not used: those that go back, those before zero, and those from before a clock was set. Does not know formats.
 """
 
 from collections import Counter
 from collections.abc import Callable
 
-STEP = 1_000_000
-"""Microseconds: a time that goes back by more is no late frame but a clock that was set (our choice, as in
-`edge.port`)."""
-FIRST_DATE = 631_152_000 * 1_000_000
-"""1990-01-01 in microseconds since the epoch: an earlier time is no date but counted from some start (python-can draws
-the same line in can/io/blf.py)."""
-PLACES_TOLD = 100
-"""How many places of one kind are kept; all are counted."""
+from rvsim.wire.frame import SECOND_US
+
+MAX_STEP_BACK_US = SECOND_US
+"""A time that goes back by more is not a late frame but a clock that was set (our choice, as in `edge.port`)."""
+MIN_DATE_US = 631_152_000 * SECOND_US
+"""1990-01-01 in microseconds since the epoch: an earlier time is not a date but counted from some start (python-can has
+the same limit in can/io/blf.py)."""
+MAX_PLACES = 100
+"""Places of one kind that are kept; all are counted."""
 
 Place = tuple[int, int]
-"""Where in the log, and by how many microseconds."""
+"""A place in the log, and a step of time in microseconds."""
 
 
 class LogClock:
-    """What all channels of a log have in common: where its times begin, and how they are counted now."""
+    """The clock of a whole log, which its channels share: the log's start, and the shift of its own times.
+
+    ``origin`` returns when the log's own time is zero, in microseconds since the epoch.
+    """
 
     def __init__(self, origin: Callable[[], int]) -> None:
-        """Take what returns where the log's own times count from, in microseconds since the epoch."""
         self.first: int | None = None
-        """The log's own time at its start; None before it has one."""
+        """The log's own time at its start; None before the start."""
         self.origin = 0
-        """Where its own times counted from at its start."""
+        """When the log's own time is zero, as known at its start."""
         self._origin = origin
         self.shift = 0
-        """What to add to the log's own times, by the latest that was learnt."""
+        """What is added to the log's own times since its last jump."""
 
     def start(self, time: int) -> None:
-        """Begin at a log's own time, unless it has begun."""
+        """Start at a log's own time, unless it has started."""
         if self.first is None:
             self.first, self.shift, self.origin = time, -time, self._origin()
 
 
 class ChannelClock:
-    """Time and counts of one channel."""
+    """The time and the counts of one channel."""
 
     def __init__(self, log: LogClock) -> None:
         self.last = 0
-        """The time it has come to, in microseconds since the log's start."""
+        """The time of its last entry, in microseconds since the log's start."""
         self.frames = self.steps_back = self.untimed = self.before_zero = 0
         self.skipped: Counter[str] = Counter()
         self.clock_sets: list[Place] = []
@@ -54,45 +56,45 @@ class ChannelClock:
         self.jump_count = 0
         self._log = log
         self._shift: int | None = None
-        self._before = 0  # the own time of the entry before
+        self._own_before = 0  # the log's own time of the entry before
 
-    def go_on(self, where: int, time: int) -> int:
-        """Take in the own time of an entry; return by how much it goes back, 0 as a rule."""
+    def advance(self, where: int, time: int) -> int:
+        """Advance to the log's own time of an entry; return by how many microseconds it goes back, normally 0."""
         if time < 0:
             self.before_zero += 1
-            return max(self._before, 0) - time
+            return max(self._own_before, 0) - time
         if self._shift is None:
             self._start(time)
-        elif self._before < FIRST_DATE <= time:
+        elif self._own_before < MIN_DATE_US <= time:
             self._jump(where, time)
         assert self._shift is not None
         back = self.last - (time + self._shift)
-        if back > STEP:
+        if back > MAX_STEP_BACK_US:
             self._set(self._shift + back)
             self.clock_set_count += 1
-            if len(self.clock_sets) < PLACES_TOLD:
+            if len(self.clock_sets) < MAX_PLACES:
                 self.clock_sets.append((where, back))
-        elif time < self._before:
+        elif time < self._own_before:
             self.steps_back += 1
-            back = self._before - time
+            back = self._own_before - time
         else:
             back = 0
-        self._before = time
+        self._own_before = time
         self.last = max(self.last, time + self._shift)
         return back
 
     def _start(self, time: int) -> None:
-        """Begin with the log, or later; a channel whose first time is before the log's begins with it."""
+        """Start with the log, or later; a channel whose first time is before the log's start starts with the log."""
         self._log.start(time)
         self._shift = max(self._log.shift, self.last - time)
 
     def _jump(self, where: int, time: int) -> None:
-        """Go on from the time before, where a clock that had no date was given one: how long that took is not known."""
+        """Continue from the time before where a clock was given a date: the time across the jump is not known."""
         self.jump_count += 1
-        if len(self.jumps) < PLACES_TOLD:
-            self.jumps.append((where, time - self._before))
+        if len(self.jumps) < MAX_PLACES:
+            self.jumps.append((where, time - self._own_before))
         self._set(self.last - time)
-        if self._log.first is not None and self._log.first < FIRST_DATE:
+        if self._log.first is not None and self._log.first < MIN_DATE_US:
             self._log.first = time - self.last
 
     def _set(self, shift: int) -> None:

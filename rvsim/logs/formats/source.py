@@ -1,7 +1,6 @@
-"""The bytes of a captured log, block by block: from a file or a pipe, unpacked where they are gzip, and made UTF-8
-where they are UTF-16.
+"""The bytes of a captured log, from a file or a pipe, in blocks: decompressed if gzip, as UTF-8 if they are UTF-16.
 
-Knows: how to read on without end in bounded memory, and to say what stopped it. Does not know what the bytes mean.
+Knows: how to read files of any length in bounded memory, and why reading stopped. Does not know what the bytes mean.
 """
 
 import io
@@ -14,20 +13,20 @@ from typing import BinaryIO
 
 from rvsim.wire.file_text import UTF16_MARKS
 
-BLOCK = 1 << 16
-"""Bytes read at once, about what stays in a processor's cache."""
-LONGEST_LINE = 1 << 16
-"""Bytes of a line at most; what is longer is no line of any text format."""
-MARK = 2
-"""Bytes of every mark that a file is known by here."""
+BLOCK_BYTES = 1 << 16
+"""Bytes that are read at once, about what stays in a processor's cache."""
+MAX_LINE_BYTES = 1 << 16
+"""Bytes of a line at most; a longer one is not a line of any text format."""
+MARK_BYTES = 2
+"""The length of the marks by which gzip and UTF-16 are recognised."""
 _GZIP = b"\x1f\x8b"
 _GZIP_WINDOW = 31
-"""How zlib is told to expect a gzip header (zlib manual, inflateInit2)."""
+"""The parameter with which zlib expects a gzip header (zlib manual, inflateInit2)."""
 _BOM = b"\xef\xbb\xbf"
 
 
 class ByteSource:
-    """The bytes of one file, once, from its beginning; ``broken`` says why they ended early, if they did."""
+    """The bytes of one file, read once from the beginning; ``broken`` is why they ended early, None if they did not."""
 
     def __init__(self, file: BinaryIO) -> None:
         self.broken: str | None = None
@@ -40,23 +39,23 @@ class ByteSource:
         self._blocks = _as_utf8(blocks) if self.utf16 else blocks
 
     def blocks(self) -> Iterator[bytes]:
-        """Go through the bytes, in blocks of any size; only one caller can."""
+        """Return the blocks of bytes, of any size; they can be read once."""
         return self._blocks
 
     @property
-    def packed(self) -> str:
-        """Say how the bytes were packed, to stand behind the name of a format: nothing as a rule."""
+    def encoding_suffix(self) -> str:
+        """How the bytes were encoded, to be appended to the name of a format; normally empty."""
         return (", gzip" if self.gzip else "") + (", UTF-16" if self.utf16 else "")
 
     def _plain(self) -> Iterator[bytes]:
         try:
-            while block := self._read(BLOCK):
+            while block := self._read(BLOCK_BYTES):
                 yield block
-        except (OSError, ValueError) as error:  # a ValueError: the file was closed under us
+        except (OSError, ValueError) as error:  # a ValueError: the file was closed meanwhile
             self.broken = f"reading stopped ({getattr(error, 'strerror', None) or error})"
 
     def _unpacked(self, blocks: Iterator[bytes]) -> Iterator[bytes]:
-        """Unpack one gzip stream after the other, as they follow in files that were appended to."""
+        """Decompress one gzip stream after the other; files that were appended to have several."""
         unpack = zlib.decompressobj(_GZIP_WINDOW)
         inside = False
         for packed in blocks:
@@ -64,9 +63,9 @@ class ByteSource:
                 inside = True
                 before = unpack.copy()
                 try:
-                    yield unpack.decompress(packed, BLOCK)
+                    yield unpack.decompress(packed, BLOCK_BYTES)
                 except zlib.error:
-                    self.broken = "the gzip file is damaged: what was read shortly before may be wrong"
+                    self.broken = "the gzip file is damaged: the entries shortly before may be wrong"
                     yield from _up_to_the_damage(before, packed)
                     return
                 packed = unpack.unconsumed_tail
@@ -79,17 +78,17 @@ class ByteSource:
 
 
 def _begun(blocks: Iterator[bytes]) -> tuple[bytes, Iterator[bytes]]:
-    """Return enough of the beginning to know a mark by, and all blocks with it."""
+    """Return enough of the beginning to recognise a mark, and all blocks including it."""
     start = b""
     for block in blocks:
         start += block
-        if len(start) >= MARK:
+        if len(start) >= MARK_BYTES:
             break
     return start, chain([start], blocks)
 
 
 def _as_utf8(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    """Give UTF-16 as UTF-8, as PowerShell's redirect has made it of a program's lines; the mark stays away."""
+    """Convert UTF-16, which PowerShell's redirect makes of a program's lines, to UTF-8 without the mark."""
     decoder = getincrementaldecoder("utf-16")("replace")
     for block in blocks:
         yield decoder.decode(block).encode("utf-8", "replace")
@@ -97,16 +96,16 @@ def _as_utf8(blocks: Iterator[bytes]) -> Iterator[bytes]:
 
 
 def _up_to_the_damage(unpack: "zlib._Decompress", packed: bytes) -> Iterator[bytes]:
-    """Unpack byte by byte what comes before the byte that cannot be unpacked."""
+    """Decompress byte by byte up to the first byte that cannot be decompressed."""
     with suppress(zlib.error):
         for place in range(len(packed)):
             yield unpack.decompress(packed[place : place + 1])
 
 
 def lines(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    """Cut blocks into lines, each with its line end; only the last may have none.
+    """Split blocks into lines, each with its line end; only the last may have none.
 
-    A line longer than ``LONGEST_LINE`` comes shortened, and is still longer than that.
+    A line longer than ``MAX_LINE_BYTES`` is shortened, and is still longer than that.
     """
     rest = b""
     first = True
@@ -117,6 +116,6 @@ def lines(blocks: Iterator[bytes]) -> Iterator[bytes]:
             found[0] = found[0].removeprefix(_BOM)
             first = False
         yield from found
-        rest = rest[: LONGEST_LINE + 1]
+        rest = rest[: MAX_LINE_BYTES + 1]
     if rest:
         yield rest.removeprefix(_BOM) if first else rest

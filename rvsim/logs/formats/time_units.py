@@ -1,29 +1,29 @@
-"""Whether the times of a log are in another unit than they are taken for.
+"""Recognises logs whose times are in another unit than seconds.
 
-Knows: how far the gaps of messages lie from those that their definitions promise. Does not know frames.
+Knows: how the gaps of messages compare with the gaps in their definitions. Does not know frames.
 """
 
 from collections.abc import Sequence
 from statistics import median
 
 MIN_GAPS = 5
-"""A message counts that came more often than this. Our decision."""
+"""Only messages that came more often than this are compared. Our decision."""
 MIN_MESSAGES = 3
-"""With fewer messages nothing can be told. Our decision."""
-FACTORS = (1_000, 1_000_000)
-"""Milliseconds and microseconds, written where seconds belong."""
+"""With fewer messages nothing is decided. Our decision."""
+UNIT_FACTORS = (1_000, 1_000_000)
+"""The factors of milliseconds and microseconds, written instead of seconds."""
 MAX_RATIO = 2.5
-"""By how much the gaps may differ from the promised ones times a factor: devices send up to twice as often or half as
-often as promised. Our decision; the factors lie much further apart."""
+"""The ratio by which the gaps may differ from the defined gaps times a factor: devices send up to twice as often or
+half as often as defined. Our decision; the factors lie much further apart."""
 
 
 def unit_factor(gaps: Sequence[tuple[int, int]]) -> int | None:
-    """Return by how much the times are too long, None where they are not, or it cannot be told.
+    """Return the factor by which the times are too long, None where they are not, or where that is not known.
 
     Args:
-        gaps: the median gap of each message, and the one that its definition promises, in one unit.
+        gaps: the median gap of each message and the gap in its definition, both in one unit.
     """
     if len(gaps) < MIN_MESSAGES:
         return None
-    ratio = median(own / promised for own, promised in gaps)
-    return next((factor for factor in FACTORS if factor / MAX_RATIO <= ratio <= factor * MAX_RATIO), None)
+    ratio = median(measured / defined for measured, defined in gaps)
+    return next((factor for factor in UNIT_FACTORS if factor / MAX_RATIO <= ratio <= factor * MAX_RATIO), None)

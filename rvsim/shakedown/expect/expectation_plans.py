@@ -1,6 +1,6 @@
-"""What is expected of a run: the plans of expectations, as they are written.
+"""The kinds of expectation, as a scenario writes them.
 
-Knows: the kinds of expectation and how each reads as a sentence. Does not know how one is judged (`judge`).
+Knows: the keys of each kind, and how each reads as a sentence. Does not know how one is judged (`judge`).
 """
 
 from collections.abc import Mapping
@@ -10,14 +10,14 @@ from pydantic import Field, model_validator
 
 from rvsim.rig.quantity import Duration, duration_text
 from rvsim.rig.table import OneLineText
-from rvsim.shakedown.checked_names import InTheRig, KindWord, Positive, PresenceWord
-from rvsim.shakedown.expect.plan_base import Bounds, ExpectPlan
+from rvsim.shakedown.checked_names import DeviceName, FlagKindName, PositiveDuration, PresenceName
+from rvsim.shakedown.expect.plan_base import BoundsPlan, ExpectPlan
 from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Sight
 
 
 class SeenPlan(ExpectPlan):
-    """A sight is seen so many times: at least once where nothing else is said."""
+    """A sight is seen a number of times: at least once unless a number is given."""
 
     expect: Literal["seen"]
     sight: Sight
@@ -28,27 +28,28 @@ class SeenPlan(ExpectPlan):
     """The highest number of times."""
 
     @model_validator(mode="after")
-    def _some_number(self) -> Self:
+    def _possible(self) -> Self:
         if self.at_most is not None and self.at_most < self.at_least:
-            raise ValueError(f"at_most {self.at_most} is below at_least {self.at_least}; no number of times is both")
+            raise ValueError(f"at_most {self.at_most} is below at_least {self.at_least}; no number meets both")
         return self
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
+        """What is expected, in one sentence."""
         times = f"at least {self.at_least} times" if self.at_least > 1 else "at least once"
         if self.at_most is not None:
             times = f"{self.at_least} to {self.at_most} times"
             if self.at_most == self.at_least:
                 times = "once" if self.at_most == 1 else f"{self.at_most} times"
-        return f"{self.sight} is seen {times}{self.part}"
+        return f"{self.sight} is seen {times}{self.part_text}"
 
 
 class EnteredPlan(ExpectPlan):
-    """A field enters a state so many times, and the state lasts: each time on, and each time off in between.
+    """A field enters a state a number of times, and stays in it, and out of it in between, for a time.
 
-    Entries are those of ``becomes`` in the sight. A stay counts whose two ends lie in this part of the run: what is so
-    from the first frame on, or is still so at the end, is not too short. The field has to say a value at least once.
+    Entries are those of ``becomes`` in the sight. Only a time on or off whose start and end lie in this part of the run
+    is judged: a state that holds from the first frame, or still holds at the end, is not too short. The field has to
+    report a value at least once.
     """
 
     expect: Literal["entered"]
@@ -58,9 +59,9 @@ class EnteredPlan(ExpectPlan):
     """The lowest number of entries, of all senders and instances that fit."""
     at_most_times: Annotated[int, Field(ge=0)] | None = None
     """The highest number of entries, of all senders and instances that fit."""
-    shortest_on: Positive | None = None
+    shortest_on: PositiveDuration | None = None
     """The state lasts at least this long each time; of each sender and instance."""
-    shortest_off: Positive | None = None
+    shortest_off: PositiveDuration | None = None
     """The state stays away at least this long before it is entered again; of each sender and instance."""
 
     @model_validator(mode="after")
@@ -69,22 +70,22 @@ class EnteredPlan(ExpectPlan):
         if self.sight.becomes is None:
             raise ValueError('the sight has no becomes; write what its field becomes, like becomes = "on"')
         if all(limit is None for limit in (low, high, self.shortest_on, self.shortest_off)):
-            raise ValueError("write at_least_times, at_most_times, shortest_on or shortest_off: what is expected of it")
+            raise ValueError("nothing is expected; write at_least_times, at_most_times, shortest_on or shortest_off")
         if low is not None and high is not None and high < low:
-            raise ValueError(f"at_most_times {high} is below at_least_times {low}; no number of times is both")
+            raise ValueError(f"at_most_times {high} is below at_least_times {low}; no number meets both")
         return self
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
+        """What is expected, in one sentence."""
         low = f"at least {_times(self.at_least_times)}" if self.at_least_times is not None else ""
         high = f"at most {_times(self.at_most_times)}" if self.at_most_times is not None else ""
         parts = [f"is seen {' and '.join(filter(None, (low, high)))}"] if low or high else []
         if self.shortest_on is not None:
             parts.append(f"lasts at least {duration_text(self.shortest_on)}")
         if self.shortest_off is not None:
-            parts.append(f"comes again after {duration_text(self.shortest_off)} at the earliest")
-        return f"{self.sight} {', '.join(parts)}{self.part}"
+            parts.append(f"is entered again after {duration_text(self.shortest_off)} at the earliest")
+        return f"{self.sight} {', '.join(parts)}{self.part_text}"
 
 
 def _times(number: int) -> str:
@@ -92,7 +93,7 @@ def _times(number: int) -> str:
 
 
 class NeverPlan(ExpectPlan):
-    """A sight is not seen at all."""
+    """A sight is never seen."""
 
     expect: Literal["never"]
     sight: Sight
@@ -100,28 +101,28 @@ class NeverPlan(ExpectPlan):
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
+        """What is expected, in one sentence."""
         seen = f"{self.sight}".replace("any frame", "no frame")
-        return f"{seen} is {'' if seen.startswith('no frame') else 'never '}seen{self.part}"
+        return f"{seen} is {'' if seen.startswith('no frame') else 'never '}seen{self.part_text}"
 
 
 class EveryPlan(ExpectPlan):
-    """A sight is seen again and again, never longer than ``gap`` apart, from the beginning of its part to the end."""
+    """A sight is seen repeatedly, at most ``gap`` apart, from the start of its part to the end."""
 
     expect: Literal["every"]
     sight: Sight
     """What is seen again and again."""
-    gap: Positive
+    gap: PositiveDuration
     """The longest time in between."""
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.sight} is seen at least every {duration_text(self.gap)}{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.sight} is seen at least every {duration_text(self.gap)}{self.part_text}"
 
 
 class OrderPlan(ExpectPlan):
-    """Sights are seen one after the other; what else is seen in between does not matter."""
+    """Sights are seen one after the other; other frames in between do not matter."""
 
     expect: Literal["order"]
     steps: Annotated[tuple[Sight, ...], Field(min_length=2, strict=False)]
@@ -129,13 +130,13 @@ class OrderPlan(ExpectPlan):
 
     @property
     def sights(self) -> Mapping[str, Sight]:
-        """The sights, by their place."""
+        """The sights, by their position."""
         return {f"steps, item {number}": step for number, step in enumerate(self.steps, start=1)}
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"in this order{self.part}: {', then '.join(str(step) for step in self.steps)}"
+        """What is expected, in one sentence."""
+        return f"in this order{self.part_text}: {', then '.join(str(step) for step in self.steps)}"
 
 
 class AnswerPlan(ExpectPlan):
@@ -146,17 +147,17 @@ class AnswerPlan(ExpectPlan):
     """What has to be answered."""
     sight: Sight
     """The answer."""
-    within: Positive
+    within: PositiveDuration
     """The longest time until the answer."""
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"each {self.to} is followed by {self.sight} within {duration_text(self.within)}{self.part}"
+        """What is expected, in one sentence."""
+        return f"each {self.to} is followed by {self.sight} within {duration_text(self.within)}{self.part_text}"
 
 
 class OnlyAfterPlan(ExpectPlan):
-    """A sight is not seen before another was."""
+    """A sight is not seen before another sight was."""
 
     expect: Literal["only_after"]
     sight: Sight
@@ -166,12 +167,12 @@ class OnlyAfterPlan(ExpectPlan):
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.sight} is seen only after {self.after}{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.sight} is seen only after {self.after}{self.part_text}"
 
 
 class OnlyUntilPlan(ExpectPlan):
-    """A sight is not seen any more once another was, but for a time of grace."""
+    """A sight is not seen after another sight was, except within a time of grace."""
 
     expect: Literal["only_until"]
     sight: Sight
@@ -183,13 +184,13 @@ class OnlyUntilPlan(ExpectPlan):
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        grace = f", {duration_text(self.grace)} of grace" if self.grace else ""
-        return f"{self.sight} is seen only until {self.end}{grace}{self.part}"
+        """What is expected, in one sentence."""
+        grace = f", plus {duration_text(self.grace)} of grace" if self.grace else ""
+        return f"{self.sight} is seen only until {self.end}{grace}{self.part_text}"
 
 
-class StaysPlan(Bounds):
-    """A field lies between bounds each time it is said, and is said at least once."""
+class StaysPlan(BoundsPlan):
+    """A field lies between bounds in every frame, and is seen at least once."""
 
     expect: Literal["stays"]
     sight: Sight
@@ -198,17 +199,17 @@ class StaysPlan(Bounds):
     @model_validator(mode="after")
     def _has_field(self) -> Self:
         if self.sight.field is None:
-            raise ValueError("the sight has no field that could stay between bounds; name one")
+            raise ValueError("the sight has no field to compare with the bounds; name one")
         return self
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.sight} stays {self.bounds}{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.sight} stays {self.bounds_text}{self.part_text}"
 
 
-class RatePlan(Bounds):
-    """A sight is seen so many times a second on average."""
+class RatePlan(BoundsPlan):
+    """A sight is seen a number of times a second, on average."""
 
     expect: Literal["rate"]
     sight: Sight
@@ -216,12 +217,12 @@ class RatePlan(Bounds):
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.sight} is seen {self.bounds} times a second on average{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.sight} is seen {self.bounds_text} times a second on average{self.part_text}"
 
 
-class WorldPlan(Bounds):
-    """A value of the vehicle itself lies between bounds at each second, or with ``once`` at some second."""
+class WorldPlan(BoundsPlan):
+    """A value of the simulated vehicle lies between bounds at each second, or with ``once`` at one second at least."""
 
     expect: Literal["world"]
     value: Quantity
@@ -231,67 +232,76 @@ class WorldPlan(Bounds):
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.value} is {self.bounds} {'at some time' if self.once else 'all the time'}{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.value} is {self.bounds_text} {'at some time' if self.once else 'at all times'}{self.part_text}"
 
 
-class WiresPlan(Bounds):
-    """So many frames of the whole run were spoilt, collided, were acknowledged by nobody, or found no room."""
+FrameCount = Literal["spoilt", "collided", "unacknowledged", "given_up"]
+_FRAME_COUNTS: Mapping[FrameCount, str] = {
+    "spoilt": "spoilt",
+    "collided": "collided",
+    "unacknowledged": "not acknowledged",
+    "given_up": "dropped",
+}
+"""What a sentence calls each count."""
+
+
+class WiresPlan(BoundsPlan):
+    """How many frames of the whole run were spoilt, collided, were not acknowledged, or were dropped (given up)."""
 
     expect: Literal["wires"]
-    frames: Literal["spoilt", "collided", "unacknowledged", "given_up"]
+    frames: FrameCount
     """What is counted: frames with a bit error, in a collision, without an acknowledgement, or dropped."""
 
     @model_validator(mode="after")
     def _whole_run(self) -> Self:
         if self.since or self.until is not None:
-            raise ValueError("frames on the wires are counted over the whole run; leave from and until out")
+            raise ValueError("frames on the wires are counted over the whole run; omit from and until")
         return self
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        words = {"unacknowledged": "acknowledged by nobody", "given_up": "given up"}
-        return f"frames {words.get(self.frames, self.frames)}: {self.bounds}"
+        """What is expected, in one sentence."""
+        return f"frames {_FRAME_COUNTS[self.frames]}: {self.bounds_text}"
 
 
 class PresencePlan(ExpectPlan):
     """A device is in a state of the roll call at some time, or ``throughout``."""
 
     expect: Literal["presence"]
-    device: InTheRig
+    device: DeviceName
     """The device."""
-    state: PresenceWord
+    state: PresenceName
     """The state of the roll call."""
     throughout: bool = False
     """Whether it is in the state all the time, not only at some time."""
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"{self.device} is {self.state} {'all the time' if self.throughout else 'at some time'}{self.part}"
+        """What is expected, in one sentence."""
+        return f"{self.device} is {self.state} {'at all times' if self.throughout else 'at some time'}{self.part_text}"
 
 
 class OwnAddressPlan(ExpectPlan):
-    """Whoever takes part from outside sends from no address that a simulated device holds.
+    """No frame from outside the bench has the source address of a simulated device.
 
-    That is code under test on a python-can bus, or a device on the bus in front of the bench. Claims of an address do
-    not count: claiming is how an address is asked for.
+    Frames from outside are those of code under test on a python-can bus, or of a device on the bus that the bench is
+    connected to. Address claims do not count: claiming is how an address is requested.
     """
 
     expect: Literal["own_address"]
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
-        return f"nobody from outside sends from an address that a simulated device holds{self.part}"
+        """What is expected, in one sentence."""
+        return f"no frame from outside has the address of a simulated device{self.part_text}"
 
 
 class FlagPlan(ExpectPlan):
-    """A flag is raised, or with ``raised = false`` none is; ``cleared`` wants it to be over by the end of its part."""
+    """A flag is raised, or with ``raised = false`` none is; with ``cleared`` it is cleared by the end of its part."""
 
     expect: Literal["flag"]
-    kind: KindWord | None = None
+    kind: FlagKindName | None = None
     """The kind of flag; any kind if omitted."""
     subject: OneLineText | None = None
     """What the flag is about, a device or the bus; anything if omitted."""
@@ -303,20 +313,20 @@ class FlagPlan(ExpectPlan):
     @model_validator(mode="after")
     def _possible(self) -> Self:
         if self.cleared and not self.raised:
-            raise ValueError("what is never raised cannot be cleared; leave cleared out, or raised = false")
+            raise ValueError("a flag that is never raised cannot be cleared; omit cleared, or raised = false")
         return self
 
     @property
-    def flag(self) -> str:
-        """Say which flag."""
+    def flag_text(self) -> str:
+        """Which flag, as text."""
         return f"{f'the flag {self.kind}' if self.kind else 'a flag'}{f' of {self.subject}' if self.subject else ''}"
 
     @property
     def sentence(self) -> str:
-        """Say what is expected."""
+        """What is expected, in one sentence."""
         if not self.raised:
-            return f"{self.flag.replace('a flag', 'any flag')} is never raised{self.part}"
-        return f"{self.flag} is raised{' and cleared again' if self.cleared else ''}{self.part}"
+            return f"{self.flag_text.replace('a flag', 'any flag')} is never raised{self.part_text}"
+        return f"{self.flag_text} is raised{' and cleared again' if self.cleared else ''}{self.part_text}"
 
 
 Expectation = Annotated[
@@ -337,3 +347,4 @@ Expectation = Annotated[
     | FlagPlan,
     Field(discriminator="expect"),
 ]
+"""An expectation of any kind."""

@@ -1,6 +1,6 @@
-"""Values of the vehicle itself, by the names under which a scenario can ask for them.
+"""Values of the simulated vehicle, by the names that a scenario uses for them.
 
-Knows: which they are, and their units. Does not know what any is used for.
+Knows: their names, their units and how each is read. Does not know what a value is used for.
 """
 
 from collections.abc import Callable, Mapping
@@ -26,16 +26,17 @@ QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "grey_tank": ("%", lambda world: world.tank_percent("grey")),
     "black_tank": ("%", lambda world: world.tank_percent("black")),
 }
-"""Unit, and how it is read, by name."""
+"""The unit of each value and the function that reads it, by name."""
 
 
 def _known(name: str) -> str:
     if name not in QUANTITIES:
         raise ValueError(
-            f"{shown(name)} is no value of the vehicle{did_you_mean(name, QUANTITIES)}; there are "
+            f"{shown(name)} is not a value of the vehicle{did_you_mean(name, QUANTITIES)}; the values are "
             f"{', '.join(QUANTITIES)}"
         )
     return name
 
 
 Quantity = Annotated[str, AfterValidator(_known)]
+"""The name of a value of the vehicle."""

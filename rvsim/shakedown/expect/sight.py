@@ -1,6 +1,6 @@
-"""Something that can be seen on the bus: a frame of a device, a message, or one of its fields in a range.
+"""Something that can be seen on the bus: a frame of a device, a message, or a message with a field in a range.
 
-Knows: how a sight is written, and which frames match it. Does not know time, nor what is expected of it.
+Knows: how a sight is written, and which frames match it. Does not know time, nor what is expected of a sight.
 """
 
 import re
@@ -13,7 +13,7 @@ from pydantic import AfterValidator, Field, StrictBool, model_validator
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText, Table
-from rvsim.shakedown.checked_names import InTheRig, Word
+from rvsim.shakedown.checked_names import DefinedName, DeviceName
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
@@ -23,16 +23,17 @@ from rvsim.wire.quantity_text import Quantity, compose
 from rvsim.wire.spec import MessageSpec
 
 _HEX = re.compile(r"[0-9A-Fa-f]{1,8}")
-HIGHEST_IDENTIFIER = (1 << 29) - 1
+MAX_IDENTIFIER = (1 << 29) - 1
+"""The largest identifier of 29 bits."""
 
 
 def identifier_of(text: str) -> int:
-    """Read an identifier.
+    """Return the identifier that a text of hex digits means.
 
     Raises:
         ValueError: it is not hex, or has more than 29 bits.
     """
-    if not _HEX.fullmatch(text) or int(text, 16) > HIGHEST_IDENTIFIER:
+    if not _HEX.fullmatch(text) or int(text, 16) > MAX_IDENTIFIER:
         raise ValueError(f'{shown(text)} is not an identifier; write up to 8 hex digits of 29 bits, like "19FFE45E"')
     return int(text, 16)
 
@@ -43,45 +44,47 @@ def _identifier(text: str) -> str:
 
 
 Identifier = Annotated[str, AfterValidator(_identifier)]
-Said = Annotated[float | OneLineText, Field(union_mode="left_to_right")] | StrictBool
+FieldValue = Annotated[float | OneLineText, Field(union_mode="left_to_right")] | StrictBool
+"""A number, the name of a code or of a state; true and false are taken so that they can be refused with a reason."""
 
 
-def _entered(given: float | str | bool) -> float | str | bool:
+def _not_false(given: float | str | bool) -> float | str | bool:
     if given is False:
-        raise ValueError("false says nothing; write what the field becomes, or leave becomes out")
+        raise ValueError("false has no meaning here; write what the field becomes, or omit becomes")
     return given
 
 
-Entered = Annotated[Said, AfterValidator(_entered)]
+EnteredValue = Annotated[FieldValue, AfterValidator(_not_false)]
+"""What a field becomes: a value, or true to go with ``above`` and ``below``."""
 
 
 class Sight(Table):
-    """What a frame has to be, or say, to be this sight. All that is given has to be so.
+    """The conditions that a frame has to meet to be this sight; all that are given must hold.
     With ``becomes`` only entering a state counts, not repeats of it.
 
     ``is``, ``above`` and ``below`` are about ``field``: a number in its unit, the name of a code, or a state such as
-    "no data". With ``becomes`` a frame counts only if the field enters that, having said something else before: what
-    a sender says in its first frame is not entered. It is written as ``is``, or true to go with
-    ``above`` and ``below``. Each sender and instance counts for itself, and a frame without a value changes nothing.
+    "no data". With ``becomes`` a frame counts only if the field enters that value and had another one before: the
+    value in the first frame of a sender is not entered. It is written as ``is``, or true to go with ``above`` and
+    ``below``. Each sender and instance is followed separately, and a frame without a value changes nothing.
     """
 
-    device: InTheRig | None = None
+    device: DeviceName | None = None
     """The device that sends the frame."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message by its name."""
     identifier: Identifier | None = None
     """The 29-bit identifier of the frame."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance in the message."""
-    field: Word | None = None
+    field: DefinedName | None = None
     """The field that "is", "above", "below" and "becomes" are about."""
-    equals: Said | None = Field(default=None, alias="is")
+    equals: FieldValue | None = Field(default=None, alias="is")
     """What the field says: a number in its unit, the name of a code, or a state like "no data"."""
     above: float | None = None
     """The value, in the field's unit, that it is above."""
     below: float | None = None
     """The value, in the field's unit, that it is below."""
-    becomes: Entered | None = None
+    becomes: EnteredValue | None = None
     """What the field starts to say, having said something else before; or true, with "above" or "below"."""
 
     @model_validator(mode="after")
@@ -89,13 +92,13 @@ class Sight(Table):
         given = {**self._conditions, "becomes": self.becomes}
         conditions = [name for name, value in given.items() if value is not None]
         if not (self.device or self.message or self.identifier):
-            raise ValueError("this is everything on the bus; name a device, a message or an identifier")
+            raise ValueError("every frame on the bus would match this; name a device, a message or an identifier")
         if conditions and self.field is None:
-            raise ValueError(f'"{conditions[0]}" needs a field that it is about')
+            raise ValueError(f'"{conditions[0]}" needs the field that it applies to')
         if (self.field or self.instance is not None) and self.message is None:
-            raise ValueError(f'"{"field" if self.field else "instance"}" needs a message that it stands in')
+            raise ValueError(f'"{"field" if self.field else "instance"}" needs the message that it belongs to')
         if isinstance(self.equals, bool):
-            raise ValueError('true and false are no values of a field; write the name of the code, like "on", or 1')
+            raise ValueError('true and false are not values of a field; write the name of the code, like "on", or 1')
         limits = [name for name, value in self._conditions.items() if value is not None]
         if self.becomes is True and not limits:
             raise ValueError('becomes = true goes with above or below; or write what it becomes, like becomes = "on"')
@@ -105,7 +108,7 @@ class Sight(Table):
 
     @property
     def wanted(self) -> float | str | bool | None:
-        """What the field has to say, by ``is`` or ``becomes``."""
+        """The value that the field must have, by ``is`` or ``becomes``."""
         return self.equals if self.becomes is None or self.becomes is True else self.becomes
 
     @property
@@ -130,38 +133,40 @@ def _plain(value: object) -> str:
     return f"{value:g}" if isinstance(value, float | int) else str(value)
 
 
-class Near(NamedTuple):
-    """A frame that is a sight but for what its field says."""
+class NearMiss(NamedTuple):
+    """A frame that would be a sight if its field had another value."""
 
     frame: Frame
-    said: str
-    away: float
-    """How far from what is wanted, in the field's unit; 0 where it cannot be told."""
+    text: str
+    """The field and its value."""
+    distance: float
+    """How far the value is from what is wanted, in the field's unit; 0 where there is no field."""
 
 
-class Stay(NamedTuple):
-    """Whether a field says what is wanted, and whether it did in the frame before; None where there was none."""
+class FieldMatch(NamedTuple):
+    """Whether a field has the wanted value in a frame, and whether it had it in the frame before."""
 
-    whose: tuple[int, int | None]
+    sender: tuple[int, int | None]
     """The source address and the instance."""
     inside: bool
     before: bool | None
+    """None where there was no frame before."""
 
     @property
     def is_entry(self) -> bool:
-        """Whether it was entered just now."""
+        """Whether the wanted value was entered with this frame."""
         return self.inside and self.before is False
 
 
-class Spotter:
-    """Finds one sight among frames.
+class SightMatcher:
+    """Finds the frames that are one sight.
 
-    One with ``becomes`` has to be shown every frame that it could be, by ``sees`` or ``observe``: it remembers what
-    the field said before.
+    A sight with ``becomes`` has to be given every frame that may match, by ``matches`` or ``observe``: the matcher
+    remembers the value before.
 
     Raises:
         InputError: the message is not defined.
-        ValueError: the field is not, or cannot say what is wanted.
+        ValueError: the field is not defined, or cannot have the wanted value.
     """
 
     def __init__(self, sight: Sight, catalogue: Catalogue) -> None:
@@ -171,21 +176,21 @@ class Spotter:
         self.spec: MessageSpec | None = None if sight.message is None else catalogue.by_name(sight.message)
         self._field = None if self.spec is None or sight.field is None else self.spec.field(sight.field)
         self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, sight.wanted)
-        self.is_entered = sight.becomes is not None
-        """Whether entries are counted, and not every frame."""
+        self.counts_entries = sight.becomes is not None
+        """Whether only frames that enter a state count, and not every frame."""
         self._inside: dict[tuple[int, int | None], bool] = {}
         self._observed: Frame | None = None
-        self._stay: Stay | None = None
+        self._match: FieldMatch | None = None
 
     @cached_property
     def dgn(self) -> int | None:
-        """The DGN that it can only have, None where it may have any."""
+        """The only DGN that a matching frame can have; None where it may have any."""
         if self.spec is not None:
             return self.spec.dgn
         return None if self._identifier is None else dgn_of(self._identifier)
 
-    def could_be(self, frame: Frame, device: str) -> bool:
-        """Tell whether a frame is this sight, whatever its field says."""
+    def may_match(self, frame: Frame, device: str) -> bool:
+        """Tell whether a frame of ``device`` is this sight, whatever the value of its field."""
         identifier, wanted = frame.identifier, self.sight
         if self._identifier is not None and identifier != self._identifier:
             return False
@@ -198,33 +203,33 @@ class Spotter:
         topic = self._layouts.layout(dgn_of(identifier)).topic(identifier & 0xFF, frame.data)
         return topic.instance == wanted.instance
 
-    def is_met(self, frame: Frame) -> bool:
-        """Tell whether the field of such a frame says what is wanted, or has just entered it."""
-        if not self.is_entered:
+    def field_matches(self, frame: Frame) -> bool:
+        """Tell whether the field of such a frame has the wanted value, or enters it with this frame."""
+        if not self.counts_entries:
             return self._holds(frame)
-        stay = self.observe(frame)
-        return stay is not None and stay.is_entry
+        match = self.observe(frame)
+        return match is not None and match.is_entry
 
-    def observe(self, frame: Frame) -> Stay | None:
-        """Take the next frame that could be this sight and return how its field stands; None if it has no value.
+    def observe(self, frame: Frame) -> FieldMatch | None:
+        """Observe the next frame that may match; return whether its field has the wanted value, None without a value.
 
-        The same frame may be shown several times.
+        The same frame may be given several times.
         """
         if frame is not self._observed:
-            self._observed, self._stay = frame, self._next(frame)
-        return self._stay
+            self._observed, self._match = frame, self._next(frame)
+        return self._match
 
-    def _next(self, frame: Frame) -> Stay | None:
+    def _next(self, frame: Frame) -> FieldMatch | None:
         inside = self._holds(frame)
         raw = None if self._field is None else self._field.raw_in(frame.data)
         if not inside and (raw is None or (self._state is None and self.value(frame) is None)):
             return None
         layout = self._layouts.layout(dgn_of(frame.identifier))
         source = frame.identifier & 0xFF
-        whose = source, layout.topic(source, frame.data).instance
-        before = self._inside.get(whose)
-        self._inside[whose] = inside
-        return Stay(whose, inside, before)
+        sender = source, layout.topic(source, frame.data).instance
+        before = self._inside.get(sender)
+        self._inside[sender] = inside
+        return FieldMatch(sender, inside, before)
 
     def _holds(self, frame: Frame) -> bool:
         if self._field is None:
@@ -245,12 +250,12 @@ class Spotter:
             or (self.sight.below is not None and value >= self.sight.below)
         )
 
-    def sees(self, frame: Frame, device: str) -> bool:
+    def matches(self, frame: Frame, device: str) -> bool:
         """Tell whether a frame is this sight."""
-        return self.could_be(frame, device) and self.is_met(frame)
+        return self.may_match(frame, device) and self.field_matches(frame)
 
     def value(self, frame: Frame) -> float | None:
-        """Return what the field says in its unit, None where it has no value."""
+        """Return the value of the field in its unit, None where it has none."""
         if self._field is None:
             return None
         raw = self._field.raw_in(frame.data)
@@ -263,13 +268,14 @@ class Spotter:
             if self._field is not None and isinstance(value, float | int) and not isinstance(value, bool):
                 yield self._field.figure(value)
 
-    def near(self, frame: Frame) -> Near:
-        """Return how near a frame comes that could be this sight."""
+    def near(self, frame: Frame) -> NearMiss:
+        """Return how near a frame that may match comes to the wanted value."""
         if self._field is None:
-            return Near(frame, str(frame), 0.0)
+            return NearMiss(frame, str(frame), 0.0)
         raw = self._field.raw_in(frame.data)
-        said = Reading(self._field, raw, self._field.state(raw)).brief
-        return Near(frame, compose(f"{self._field.title} ", said), max(self._distances(self.value(frame)), default=0.0))
+        value_text = Reading(self._field, raw, self._field.state(raw)).brief
+        distance = max(self._distances(self.value(frame)), default=0.0)
+        return NearMiss(frame, compose(f"{self._field.title} ", value_text), distance)
 
     def _distances(self, value: float | None) -> Iterator[float]:
         if value is None:
@@ -284,7 +290,7 @@ class Spotter:
 
 
 def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | None, State | None]:
-    """Return the raw value, or the state, that a field must have."""
+    """Return the raw value, or the state, that a field must have; None for what is not asked for."""
     if equals is None:
         return None, None
     if isinstance(equals, float | int):
@@ -294,7 +300,7 @@ def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | 
     codes = field.codes
     if equals not in codes:
         raise ValueError(
-            f"{field.name} cannot say {shown(equals)}{did_you_mean(equals, codes)}; write a number in "
+            f"{field.name} cannot be {shown(equals)}{did_you_mean(equals, codes)}; write a number in "
             f"{field.printed_unit or 'its unit'}"
             + (f", or one of: {', '.join(codes)}" if codes else "")
             + f", or a state: {', '.join(State)}"
@@ -302,16 +308,16 @@ def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | 
     return codes[equals], None
 
 
-def spotters(sights: Mapping[str, Sight], catalogue: Catalogue) -> Mapping[str, Spotter]:
-    """Return what finds each of some sights, by the key that the sight stands under.
+def matchers_of(sights: Mapping[str, Sight], catalogue: Catalogue) -> Mapping[str, SightMatcher]:
+    """Return a matcher for each sight, by the key of the sight.
 
     Raises:
-        InputError: messages or fields are not defined, or cannot say what is wanted; one line for each.
+        InputError: messages or fields are not defined, or a field cannot have the wanted value; one line for each.
     """
     found, problems = {}, []
     for key, sight in sights.items():
         try:
-            found[key] = Spotter(sight, catalogue)
+            found[key] = SightMatcher(sight, catalogue)
         except (InputError, ValueError) as error:
             problems.append(f"{key}: {error}")
     if problems:

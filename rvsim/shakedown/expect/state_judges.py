@@ -1,12 +1,12 @@
-"""Judges of what is so: values of the vehicle, who is present, flags, and what the pair has told.
+"""Judges of states: values of the vehicle, presence in the roll call, flags, and what the wires reported.
 
-Knows: when each kind is met or broken. Does not know where the values come from, nor how a run is made.
+Knows: when each kind is met, and when it fails. Does not know where the values come from, nor how a run is made.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import assert_never
 
 from rvsim.rig.quantity import time_text
 from rvsim.shakedown.expect.expectation_plans import (
@@ -26,11 +26,14 @@ from rvsim.wire.quantity_text import Quantity, compose, figure
 from rvsim.world.world import World
 
 
-class _World(Judge):
+class WorldJudge(Judge[WorldPlan]):
+    """Compares a value of the vehicle with the bounds at each second."""
+
     met = False
     nearest_value: float | None = None
 
-    def second(self, time: int, world: World) -> None:
+    def observe_second(self, time: int, world: World) -> None:
+        """Fail if the value is outside the bounds, unless one second within them is enough."""
         if not self.covers(time):
             return
         _, read = QUANTITIES[self.plan.value]
@@ -38,90 +41,109 @@ class _World(Judge):
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:
-            self.breaks(time, compose(self._written(value), f" at {time_text(time)}"))
-        elif self.nearest_value is None or self._away(value) < self._away(self.nearest_value):
+            self.fail(time, compose(self._value_text(value), f" at {time_text(time)}"))
+        elif self.nearest_value is None or self._distance(value) < self._distance(self.nearest_value):
             self.nearest_value = value
 
     @property
     def figures(self) -> Iterable[Quantity]:
+        """The bounds."""
         unit, _ = QUANTITIES[self.plan.value]
         return (figure(bound, unit) for bound in (self.plan.at_least, self.plan.at_most) if bound is not None)
 
-    def _written(self, value: float) -> Quantity:
+    def _value_text(self, value: float) -> Quantity:
         """Write a value that is not within the bounds, with the decimals that show it; one at least, as 18 is 18.0."""
         unit, _ = QUANTITIES[self.plan.value]
-        text = self.plan.beyond(value, 4)
+        text = self.plan.outside_text(value, 4)
         exact = Decimal(text)
         step = Fraction(Decimal((0, (1,), min(-1, int(exact.as_tuple().exponent)))))
         return Quantity(Fraction(exact), step, unit, f"{text} {unit}")
 
-    def _away(self, value: float) -> float:
+    def _distance(self, value: float) -> float:
         low, high = self.plan.at_least, self.plan.at_most
         return max(low - value if low is not None else 0.0, value - high if high is not None else 0.0)
 
     def finish(self, end: int) -> None:
-        if not self.met and self.broken is None:
-            near = () if self.nearest_value is None else ("; the nearest was ", self._written(self.nearest_value))
+        """Fail if the value was never within the bounds."""
+        if not self.met and self.failure is None:
+            near: tuple[str | Quantity, ...] = ()
+            if self.nearest_value is not None:
+                near = ("; the nearest value was ", self._value_text(self.nearest_value))
             last = self.end_of_part(end)
-            self.breaks(last, compose(f"never so by {time_text(last)}", *near))
+            self.fail(last, compose(f"never by {time_text(last)}", *near))
 
 
-class _Wires(Judge):
-    def wires(self, end: int, wires: WireProblems) -> None:
-        counts = {
-            "spoilt": wires.disturbed,
-            "collided": wires.collided,
-            "unacknowledged": wires.unacknowledged,
-            "given_up": wires.overflowed,
-        }
-        count = counts[self.plan.frames]
+class WiresJudge(Judge[WiresPlan]):
+    """Compares a count of frames on the wires with the bounds."""
+
+    def observe_wires(self, end: int, wires: WireProblems) -> None:
+        """Fail if the count is outside the bounds."""
+        count = self._count(wires)
         if not self.plan.holds(count):
-            self.breaks(end, f"{count} frames")
+            self.fail(end, "1 frame" if count == 1 else f"{count} frames")
+
+    def _count(self, wires: WireProblems) -> int:
+        match self.plan.frames:
+            case "spoilt":
+                return wires.disturbed
+            case "collided":
+                return wires.collided
+            case "unacknowledged":
+                return wires.unacknowledged
+            case "given_up":
+                return wires.overflowed
+            case other:
+                assert_never(other)
 
 
-class _Presence(Judge):
+class PresenceJudge(Judge[PresencePlan]):
+    """Follows the state of one device in the roll call."""
+
     state: Presence | None = None
-    """Its state up to now."""
+    """The state of the device up to now."""
     met = False
-    begun = False
+    has_begun = False
 
-    def presence(self, time: int, device: str, state: Presence) -> None:
+    def observe_presence(self, time: int, device: str, state: Presence) -> None:
+        """Follow the state of the device."""
         if device != self.plan.device:
             return
-        self._begin(time)
+        self._check_start(time)
         if self.plan.until is not None and time >= self.plan.until:
             return
         self.state = state
         if self.covers(time):
-            self._look(time)
+            self._judge_state(time)
 
-    def _begin(self, time: int) -> None:
-        """Look at the state in which it was when the part began."""
-        if not self.begun and time > self.plan.since:
-            self.begun = True
-            self._look(self.plan.since)
+    def _check_start(self, time: int) -> None:
+        """Judge the state that the device was in when the part began."""
+        if not self.has_begun and time > self.plan.since:
+            self.has_begun = True
+            self._judge_state(self.plan.since)
 
-    def _look(self, time: int) -> None:
+    def _judge_state(self, time: int) -> None:
         if self.state is self.plan.state:
             self.met = True
         elif self.plan.throughout:
-            self.breaks(time, f"{self.state or 'not heard yet'} at {time_text(time)}")
+            self.fail(time, f"{self.state or 'not seen yet'} at {time_text(time)}")
 
     def finish(self, end: int) -> None:
-        self._begin(end)
+        """Fail if the device was never in the state."""
+        self._check_start(end)
         if not self.met:
-            self.breaks(
-                self.end_of_part(end), f"it was {self.state or 'never heard'} at {time_text(self.end_of_part(end))}"
-            )
+            last = self.end_of_part(end)
+            self.fail(last, f"it was {self.state or 'never seen'} at {time_text(last)}")
 
 
-class _Flag(Judge):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
+class FlagJudge(Judge[FlagPlan]):
+    """Follows the flags that an expectation is about."""
+
+    def _prepare(self) -> None:
         self.standing: dict[int, Flag] = {}
         self.raised = False
 
-    def flag(self, time: int, flag: Flag) -> None:
+    def observe_flag(self, time: int, flag: Flag) -> None:
+        """Follow the flags; fail if one is raised that should not be."""
         plan = self.plan
         if (plan.kind not in (None, flag.kind)) or (plan.subject not in (None, flag.subject)):
             return
@@ -129,7 +151,7 @@ class _Flag(Judge):
             return
         if flag.until is not None:
             self.standing.pop(flag.number, None)
-            if time > plan.since:  # else it was over before the part began
+            if time > plan.since:  # otherwise it ended before the part began
                 self._count(flag)
             return
         self.standing[flag.number] = flag
@@ -139,29 +161,24 @@ class _Flag(Judge):
     def _count(self, flag: Flag) -> None:
         self.raised = True
         if not self.plan.raised:
-            self.breaks(max(flag.since, self.plan.since), compose(f"{flag.kind} of {flag.subject}: ", flag.text))
+            self.fail(max(flag.since, self.plan.since), compose(f"{flag.kind} of {flag.subject}: ", flag.text))
 
     def finish(self, end: int) -> None:
-        for flag in self.standing.values():  # raised before the part began, and still there
+        """Fail if no flag was raised, or one was not cleared."""
+        for flag in self.standing.values():  # raised before the part began, and not cleared
             self._count(flag)
         part_end = self.end_of_part(end)
         if self.plan.raised and not self.raised:
-            self.breaks(part_end, f"not raised by {time_text(part_end)}")
+            self.fail(part_end, f"not raised by {time_text(part_end)}")
         elif self.plan.cleared and self.standing:
             text = next(iter(self.standing.values())).text
-            self.breaks(part_end, compose(f"still there at {time_text(part_end)}: ", text))
+            self.fail(part_end, compose(f"not cleared by {time_text(part_end)}: ", text))
 
 
-class _OwnAddress(Judge):
-    def intruder(self, time: int, frame: Frame, holder: str) -> None:
+class OwnAddressJudge(Judge[OwnAddressPlan]):
+    """Fails when a frame from outside has the source address of a simulated device."""
+
+    def observe_outside_frame(self, time: int, frame: Frame, holder: str) -> None:
+        """Fail: the address is held by a simulated device."""
         if self.covers(time):
-            self.breaks(time, f"seen at {time_text(time)} from outside: {frame}, and its address is held by {holder}")
-
-
-STATE_JUDGES: Mapping[type, type[Judge]] = {
-    WorldPlan: _World,
-    WiresPlan: _Wires,
-    PresencePlan: _Presence,
-    FlagPlan: _Flag,
-    OwnAddressPlan: _OwnAddress,
-}
+            self.fail(time, f"seen at {time_text(time)} from outside: {frame}, and its address is held by {holder}")

@@ -1,7 +1,9 @@
-"""The faults of the wires themselves, as what is applied to a bench and removed again.
+"""Faults of the wires: what each applies to a bench and removes again.
 
-Knows: which fault of the wires each plan is. Does not know when a fault begins, nor how the pair carries frames.
+Knows: which wire fault each plan asks for. Does not know when a fault starts, nor how the wires carry frames.
 """
+
+from typing import assert_never
 
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults import fault_plans as plans
@@ -9,29 +11,31 @@ from rvsim.sim.bench import Bench
 from rvsim.sim.can import Babble, MissingTerminator, Noise, ReversedPair, WireFault
 
 
-class OnTheWires:
-    """A fault of the wires. Of two effects that are the same fault, the end of one leaves it to the other."""
+class WireFaultEffect:
+    """A wire fault on a bench. Two planned faults can be the same wire fault: it lasts until both are removed."""
 
-    def __init__(self, fault: WireFault) -> None:
-        self._fault = fault
+    def __init__(self, wire_fault: WireFault) -> None:
+        self._wire_fault = wire_fault
 
     def apply(self, bench: Bench) -> None:
-        """Apply it."""
-        bench.apply_wire_fault(self._fault, self)
+        """Apply the wire fault."""
+        bench.apply_wire_fault(self._wire_fault, self)
 
     def remove(self, bench: Bench) -> None:
-        """Remove it, as far as this effect goes."""
-        bench.remove_wire_fault(self._fault, self)
+        """Remove the wire fault, unless another planned fault still applies it."""
+        bench.remove_wire_fault(self._wire_fault, self)
 
 
 def wire_fault_of(plan: plans.WirePlan) -> WireFault:
-    """Return the model that a plan asks for."""
+    """Return the model of a wire fault that a plan asks for."""
     match plan:
         case plans.BabblingPlan():
-            return Babble(plan.whom, identifier_of(plan.identifier), bytes.fromhex(plan.data), plan.gap or 0)
+            return Babble(plan.location, identifier_of(plan.identifier), bytes.fromhex(plan.data), plan.gap or 0)
         case plans.BusErrorsPlan():
             return Noise(plan.rate)
         case plans.MissingTerminatorPlan():
             return MissingTerminator(plan.rate)
         case plans.ReversedPairPlan():
             return ReversedPair(plan.device)
+        case _:
+            assert_never(plan)

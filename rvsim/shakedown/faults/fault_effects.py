@@ -1,13 +1,13 @@
-"""How planned faults act on a bench: what each applies when it begins and removes when it ends.
+"""How planned faults act on a bench: what each applies when it starts and removes when it stops.
 
-Knows: which gates, acts of devices and faults of the wires make up each fault. Does not know when a fault
-begins: a scenario's times, a step or a person at the bench do.
+Knows: which gates, device actions and wire faults make up each fault. Does not know when a fault starts: a scenario's
+times, a step or a user at the bench decide that.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
 from random import Random
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, assert_never
 
 from rvsim.devices.device import Device
 from rvsim.errors import InputError, did_you_mean
@@ -15,145 +15,158 @@ from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
-from rvsim.shakedown.faults.bus_faults import OnTheWires, wire_fault_of
+from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.diagnostics import ReportedFault as Fault
-from rvsim.wire.fields import State
+from rvsim.wire.diagnostics import ReportedFault
+from rvsim.wire.fields import FieldSpec, State
+from rvsim.wire.spec import MessageSpec
 
 
 class Effect(Protocol):
-    """Something that is applied to a bench, and removed again."""
+    """One change that a fault makes to a bench."""
 
     def apply(self, bench: Bench) -> None:
-        """Apply it."""
+        """Make the change."""
 
     def remove(self, bench: Bench) -> None:
-        """Remove it."""
+        """Undo the change."""
 
 
-class Outward(NamedTuple):
-    """A gate between a device and the wires."""
+class OutgoingGate(NamedTuple):
+    """A gate for the frames that a device sends."""
 
     device: str
     gate: Gate
 
     def apply(self, bench: Bench) -> None:
-        """Put it behind those that are there."""
+        """Add the gate behind the device's other gates."""
         bench.outgoing_gates[self.device].append(self.gate)
 
     def remove(self, bench: Bench) -> None:
-        """Take it away, if it is there."""
+        """Remove the gate, if it is there."""
         bench.outgoing_gates[self.device] = [
             gate for gate in bench.outgoing_gates[self.device] if gate is not self.gate
         ]
 
 
-class Inward(NamedTuple):
-    """A gate between the wires and a device."""
+class IncomingGate(NamedTuple):
+    """A gate for the frames that a device receives."""
 
     device: str
     gate: Gate
 
     def apply(self, bench: Bench) -> None:
-        """Put it behind those that are there."""
+        """Add the gate behind the device's other gates."""
         bench.incoming_gates.setdefault(self.device, []).append(self.gate)
 
     def remove(self, bench: Bench) -> None:
-        """Take it away, if it is there."""
+        """Remove the gate, if it is there."""
         left = [gate for gate in bench.incoming_gates.pop(self.device, []) if gate is not self.gate]
         if left:
             bench.incoming_gates[self.device] = left
 
 
-class Acted(NamedTuple):
-    """Something that a device is made to do, and to undo."""
+class DeviceAction(NamedTuple):
+    """Something that a device does when the fault is applied, and something else when it is removed."""
 
     device: str
-    do: Callable[[Device], None]
-    undo: Callable[[Device], None]
+    on_apply: Callable[[Device], None]
+    on_remove: Callable[[Device], None]
 
     def apply(self, bench: Bench) -> None:
-        """Do it."""
-        bench.call_device(self.device, self.do)
+        """Have the device do the first."""
+        bench.call_device(self.device, self.on_apply)
 
     def remove(self, bench: Bench) -> None:
-        """Undo it."""
-        bench.call_device(self.device, self.undo)
+        """Have the device do the second."""
+        bench.call_device(self.device, self.on_remove)
 
 
-class PowerLost:
-    """Devices without power, that start anew when it comes back; after ``takes`` by itself, where that is given."""
+class PowerLoss:
+    """Devices without power, which restart when the power comes back.
 
-    def __init__(self, devices: tuple[str, ...], takes: int | None = None) -> None:
-        self._devices, self._takes = devices, takes
+    Args:
+        devices: the names of the devices.
+        duration_us: the time after which the power comes back by itself; None where it comes back with ``remove``.
+    """
+
+    def __init__(self, devices: tuple[str, ...], duration_us: int | None = None) -> None:
+        self._devices, self._duration_us = devices, duration_us
 
     def apply(self, bench: Bench) -> None:
-        """Take the power away."""
+        """Switch the devices off."""
         for device in self._devices:
             bench.switch_off(device)
-        if self._takes is not None:
-            bench.plan(bench.now + self._takes, lambda: self._back(bench))
+        if self._duration_us is not None:
+            bench.plan(bench.now + self._duration_us, lambda: self._switch_on(bench))
 
     def remove(self, bench: Bench) -> None:
-        """Give it back."""
-        self._back(bench)
+        """Switch the devices on."""
+        self._switch_on(bench)
 
     @property
-    def ends_itself(self) -> bool:
-        """Whether it comes back by itself."""
-        return self._takes is not None
+    def ends_by_itself(self) -> bool:
+        """Whether the power comes back by itself."""
+        return self._duration_us is not None
 
-    def _back(self, bench: Bench) -> None:
+    def _switch_on(self, bench: Bench) -> None:
         for device in self._devices:
             bench.switch_on(device)
 
 
-def _start_anew(device: Device) -> None:
+def _restart(device: Device) -> None:
     device.reset(faults=True, reboot=True)
 
 
-def _nothing(_device: Device) -> None:
-    """Leave it as it is."""
+def _do_nothing(_device: Device) -> None:
+    """Leave the device as it is."""
 
 
 class PlannedFault:
-    """A fault of a scenario; each time that it begins it is made up anew, and so remembers nothing of the last time.
+    """A fault of a scenario; its effects are made anew each time it is applied, so nothing is left from before.
 
     Raises:
-        InputError, ValueError: as ``Maker.effects``.
+        InputError, ValueError: as ``EffectMaker.effects``.
     """
 
     def __init__(self, plan: plans.FaultPlan, make: Callable[[], Iterable[Effect]]) -> None:
         self.plan = plan
         self._make = make
-        self._under_way: list[Effect] = []
-        list(make())  # so that what cannot be made is told before anything runs
+        self._applied: list[Effect] = []
+        list(make())  # so that an effect that cannot be made raises before anything runs
 
     def apply(self, bench: Bench) -> None:
-        """Let it begin, if it is not under way."""
-        if self._under_way:
+        """Apply the fault, unless it is applied already."""
+        if self._applied:
             return
         effects = list(self._make())
         for effect in effects:
             effect.apply(bench)
-        self._under_way = [one for one in effects if not (isinstance(one, PowerLost) and one.ends_itself)]
+        self._applied = [effect for effect in effects if not (isinstance(effect, PowerLoss) and effect.ends_by_itself)]
 
     def remove(self, bench: Bench) -> None:
-        """Let it end, if it is under way."""
-        for effect in reversed(self._under_way):
+        """Remove the fault, if it is applied."""
+        for effect in reversed(self._applied):
             effect.remove(bench)
-        self._under_way = []
+        self._applied = []
 
 
-def planned(
+def planned_faults(
     faults: tuple[plans.Fault, ...], where: Callable[[int], str], rig: Rig, catalogue: Catalogue, seed: int
 ) -> list[PlannedFault]:
-    """Return the faults of a scenario, ready to begin; ``where`` says where each stands, counted from 0.
+    """Return the faults of a scenario, ready to be applied.
+
+    Args:
+        faults: as the scenario has them.
+        where: returns the place of a fault in the scenario's file, by its index from 0.
+        rig: the scenario's rig.
+        catalogue: the message definitions.
+        seed: decides what is left to chance.
 
     Raises:
-        InputError: faults name messages, fields or functions that are not there, or values that a field cannot say;
+        InputError: faults name messages, fields or functions that are not defined, or values that a field cannot have;
             one line for each.
     """
     maker = EffectMaker(rig, catalogue, seed)
@@ -178,57 +191,73 @@ class EffectMaker:
         self._catalogue, self._seed = catalogue, seed
 
     def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
-        """Yield what makes up a fault; ``number`` tells two of one kind apart in what is left to chance.
+        """Yield the effects of a fault; ``number`` gives two faults of one kind different random values.
 
         Raises:
             InputError: a message is not defined.
-            ValueError: a field is not, or cannot say what it should.
+            ValueError: a field is not defined, or cannot have the value.
         """
         random = Random(f"{self._seed}:fault {number}")
         match fault:
             case plans.SilentPlan():
-                yield Outward(fault.device, gates.silence())
+                yield OutgoingGate(fault.device, gates.silence())
             case plans.AsleepPlan():
-                yield Outward(fault.device, gates.silence())
-                yield Inward(fault.device, gates.silence())
+                yield OutgoingGate(fault.device, gates.silence())
+                yield IncomingGate(fault.device, gates.silence())
             case plans.LatePlan():
-                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.Seldom(fault.gap)))
+                yield OutgoingGate(
+                    fault.device, gates.only_dgns(self._dgns(fault.message), gates.MinimumGap(fault.gap))
+                )
             case plans.JitterPlan():
-                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.late(fault.by, random)))
+                yield OutgoingGate(
+                    fault.device, gates.only_dgns(self._dgns(fault.message), gates.random_delay(fault.by, random))
+                )
             case plans.ShortFramePlan():
-                yield Outward(fault.device, gates.only(self._dgns(fault.message), gates.shortened(fault.length)))
+                yield OutgoingGate(
+                    fault.device, gates.only_dgns(self._dgns(fault.message), gates.shortened_data(fault.length))
+                )
             case plans.WrongInstancePlan() | plans.SharedInstancePlan() | plans.FirmwareResetPlan():
                 yield from self._instances(fault)
             case plans.SharedAddressPlan():
                 yield from self._shared_address(fault)
             case plans.CommandIgnoredPlan():
-                yield Inward(fault.device, gates.only(self._commands(fault), gates.silence()))
+                yield IncomingGate(fault.device, gates.only_dgns(self._commands(fault), gates.silence()))
             case plans.CommandDelayedPlan():
-                yield Inward(fault.device, gates.only(self._commands(fault), gates.delayed(fault.by)))
+                yield IncomingGate(fault.device, gates.only_dgns(self._commands(fault), gates.fixed_delay(fault.by)))
             case plans.RestartPlan():
-                yield PowerLost((fault.device,), fault.takes)
+                yield PowerLoss((fault.device,), fault.takes)
             case plans.BrownOutPlan():
-                yield PowerLost(fault.devices)
+                yield PowerLoss(fault.devices)
             case plans.ReportedPlan():
                 yield self._reported(fault)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
-                yield OnTheWires(wire_fault_of(fault))
+                yield WireFaultEffect(wire_fault_of(fault))
+            case (
+                plans.WrongValuePlan()
+                | plans.StuckPlan()
+                | plans.DriftPlan()
+                | plans.NoisePlan()
+                | plans.WrongScalePlan()
+                | plans.OutOfRangePlan()
+                | plans.NoDataPlan()
+            ):
+                yield OutgoingGate(fault.device, self._field_gate(fault, random))
             case _:
-                yield Outward(fault.device, self._field_gate(fault, random))
+                assert_never(fault)
 
     def _dgns(self, message: str | None) -> frozenset[int] | None:
         return None if message is None else frozenset({self._catalogue.by_name(message).dgn})
 
     def _commands(self, fault: plans.CommandIgnoredPlan | plans.CommandDelayedPlan) -> frozenset[int]:
-        """Return the DGNs of the commands that are meant."""
+        """Return the DGNs of the commands that a fault is about."""
         named = self._dgns(fault.message)
         if named is not None:
             return named
         commands = [name for function in self._devices[fault.device].functions for name in FUNCTIONS[function].commands]
         if not commands:
-            raise ValueError(f"{fault.device} takes no command of its functions; name the message")
+            raise ValueError(f"the functions of {fault.device} have no commands; name the message")
         return frozenset(self._catalogue.by_name(name).dgn for name in commands)
 
     # One field.
@@ -239,22 +268,23 @@ class EffectMaker:
         _check_sender(fault, self._devices[fault.device])
         match fault:
             case plans.StuckPlan():
-                return gates.Stuck(spec, field)
+                return gates.StuckField(spec, field)
             case plans.DriftPlan():
-                return gates.FieldChanged(spec, field, gates.drift(field, fault.per_hour))
+                return gates.FieldChange(spec, field, gates.drift(field, fault.per_hour))
             case plans.NoisePlan():
-                return gates.FieldChanged(spec, field, gates.noise(field, fault.by, random))
+                return gates.FieldChange(spec, field, gates.noise(field, fault.by, random))
             case plans.WrongScalePlan():
-                return gates.FieldChanged(spec, field, gates.scaled(field, fault.factor, fault.offset))
+                return gates.FieldChange(spec, field, gates.scaled(field, fault.factor, fault.offset))
             case plans.WrongValuePlan():
-                return gates.FieldChanged(spec, field, gates.constant(field.raw(fault.value)), even=True)
-        state = State.OUT_OF_RANGE if isinstance(fault, plans.OutOfRangePlan) else State.NO_DATA
-        code = field.code(state)
-        if code is None:
-            raise ValueError(f"{fault.message} {fault.field} has no code for {state}: choose another field")
-        return gates.FieldChanged(spec, field, gates.constant(code), even=True)
+                return gates.FieldChange(spec, field, gates.constant(field.raw(fault.value)), always=True)
+            case plans.OutOfRangePlan():
+                return _state_gate(fault, spec, field, State.OUT_OF_RANGE)
+            case plans.NoDataPlan():
+                return _state_gate(fault, spec, field, State.NO_DATA)
+            case _:
+                assert_never(fault)
 
-    # Instances.
+    # InstanceChange.
 
     def _instances(
         self, fault: plans.WrongInstancePlan | plans.SharedInstancePlan | plans.FirmwareResetPlan
@@ -265,18 +295,18 @@ class EffectMaker:
             spec = self._catalogue.by_name(fault.message)
             statuses = {spec.dgn: dict.fromkeys(range(256), fault.instance)}
         if not statuses:
-            raise ValueError(f"{fault.device} says no instance that could be another one")
-        yield Outward(fault.device, gates.Instances(self._catalogue, statuses).gate)
+            raise ValueError(f"{fault.device} sends no message with an instance that could be changed")
+        yield OutgoingGate(fault.device, gates.InstanceChange(self._catalogue, statuses).outgoing)
         if isinstance(fault, plans.FirmwareResetPlan):
             back = {name: {new: own for own, new in change.items()} for name, change in changes.items()}
             commands = self._by_message(back, lambda name: FUNCTIONS[name].commands)
-            yield Inward(fault.device, gates.Instances(self._catalogue, commands).ear)
-            yield PowerLost((fault.device,), _RESTART)
+            yield IncomingGate(fault.device, gates.InstanceChange(self._catalogue, commands).incoming)
+            yield PowerLoss((fault.device,), _RESTART_US)
 
     def _changes(
         self, fault: plans.WrongInstancePlan | plans.SharedInstancePlan | plans.FirmwareResetPlan
     ) -> Mapping[str, Mapping[int, int]]:
-        """Return own instance to the other one, by function."""
+        """Return the changes of instances, from the device's own to the other one, by function."""
         own = self._devices[fault.device].functions
         if isinstance(fault, plans.SharedInstancePlan):
             other = self._devices[fault.as_device].functions
@@ -300,18 +330,22 @@ class EffectMaker:
         }
 
     def _shared_address(self, fault: plans.SharedAddressPlan) -> Iterator[Effect]:
-        """Let it claim, speak and be spoken to under that address, whoever has it not give way; then claim its own."""
+        """Yield what gives a device another address.
+
+        The device claims, sends and receives under that address, and the device that holds it keeps it too. When the
+        fault is removed, the device claims its own address again.
+        """
         own = self._devices[fault.device].address
-        yield Acted(fault.device, _nothing, _start_anew)
+        yield DeviceAction(fault.device, _do_nothing, _restart)
         if fault.address is not None:
             source = fault.address
         elif fault.as_device is not None:
             source = self._devices[fault.as_device].address
-            deaf_to_claims = gates.only(frozenset({ADDRESS_CLAIM}), gates.silence())
-            yield Inward(fault.as_device, deaf_to_claims)
-        yield Inward(fault.device, gates.addressed_as(own, source))
-        yield Outward(fault.device, gates.readdressed(source))
-        yield Acted(fault.device, _start_anew, _nothing)
+            no_claims = gates.only_dgns(frozenset({ADDRESS_CLAIM}), gates.silence())
+            yield IncomingGate(fault.as_device, no_claims)
+        yield IncomingGate(fault.device, gates.with_destination(own, source))
+        yield OutgoingGate(fault.device, gates.with_source(source))
+        yield DeviceAction(fault.device, _restart, _do_nothing)
 
     # What a device reports itself.
 
@@ -320,34 +354,46 @@ class EffectMaker:
         own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
         if fault.function not in own:
             raise ValueError(
-                f"{fault.device} does not report of {fault.function}{did_you_mean(fault.function, own)}; it does of "
-                f"{', '.join(own)}"
+                f"{fault.device} reports no faults of {fault.function}{did_you_mean(fault.function, own)}; its "
+                f"functions are {', '.join(own)}"
             )
-        trouble = Fault(fault.spn, fault.fmi, fault.times)
+        reported = ReportedFault(fault.spn, fault.fmi, fault.times)
 
         def report(device: Device) -> None:
-            device.report(fault.function, trouble, fault.lamp == "red")
+            device.report(fault.function, reported, fault.lamp == "red")
 
         def withdraw(device: Device) -> None:
-            device.withdraw(fault.function, trouble)
+            device.withdraw(fault.function, reported)
 
-        return Acted(fault.device, report, withdraw)
+        return DeviceAction(fault.device, report, withdraw)
 
 
-_RESTART = 2_000_000
-"""Microseconds that new firmware takes to start. Our figure: devices differ from a second to a minute."""
+_RESTART_US = 2_000_000
+"""The time that new firmware takes to start. Our figure: devices differ from a second to a minute."""
+
+
+def _state_gate(fault: plans.ValuePlan, spec: MessageSpec, field: FieldSpec, state: State) -> Gate:
+    """Return a gate that gives a field the code of a state.
+
+    Raises:
+        ValueError: the field has no such code.
+    """
+    code = field.code(state)
+    if code is None:
+        raise ValueError(f"{fault.message} {fault.field} has no code for {state}: choose another field")
+    return gates.FieldChange(spec, field, gates.constant(code), always=True)
 
 
 def _check_sender(fault: plans.ValuePlan, plan: DevicePlan) -> None:
-    """Refuse a fault on a status message of a function that the device does not have: it would do nothing.
+    """Refuse a fault on a status message of a function that the device does not have: it would have no effect.
 
     Raises:
-        ValueError: it is one.
+        ValueError: the device does not send the message.
     """
     function = by_status(fault.message)
     if function is not None and function.name not in plan.functions:
         sends = [message for name in plan.functions for message in FUNCTIONS[name].statuses]
         raise ValueError(
-            f"{fault.device} is no {function.title} and never sends {fault.message}; "
-            f"it sends {', '.join(sends) or 'no status of its own'}"
+            f"{fault.device} does not have the function {function.title} and never sends {fault.message}; "
+            f"it sends {', '.join(sends) or 'no status message'}"
         )

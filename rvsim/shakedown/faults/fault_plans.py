@@ -1,6 +1,6 @@
-"""Faults as a scenario plans them: whom they befall, what they do, and when.
+"""The kinds of fault, as a scenario writes them: which device each is at, what it does, and when.
 
-Knows: how each kind is written. Does not know how a fault acts (`faults`): this is data only.
+Knows: the keys of each kind. Does not know how a fault acts (`fault_effects`): this is data only.
 """
 
 from typing import Annotated, Literal, Self
@@ -9,20 +9,21 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator, mod
 
 from rvsim.rig.quantity import duration_text, shown
 from rvsim.rig.table import OneLineText
-from rvsim.shakedown.checked_names import Bytes, InTheRig, Positive, Timed, Word
+from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes, PositiveDuration, TimeSpan
 from rvsim.shakedown.expect.sight import Identifier
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import MAX_ADDRESS
 from rvsim.wire.timing import BIT_RATE, min_bits
 
-Rate = Annotated[float, Field(gt=0, le=1)]
-"""A chance for each bit."""
-_SHORTEST_FRAME = -(-min_bits(0) * 1_000_000 // BIT_RATE)
-"""Microseconds that no frame goes below."""
+BitErrorRate = Annotated[float, Field(gt=0, le=1)]
+"""The probability that a bit is in error."""
+_SHORTEST_FRAME_US = -(-min_bits(0) * SECOND_US // BIT_RATE)
+"""The shortest time that any frame takes."""
 
 
-class FaultPlan(Timed):
-    """What every fault has: a time, to the end of the run without ``until``, or a name by which a step starts it."""
+class FaultPlan(TimeSpan):
+    """The keys of every fault: a time, to the end of the run without ``until``, or a name by which a step starts it."""
 
     name: OneLineText | None = None
     """The name by which a step starts and stops it; then it needs no "from"."""
@@ -32,17 +33,22 @@ class FaultPlan(Timed):
         if self.since is None and self.name is None:
             raise ValueError('nothing starts it; write from = "20s", or a name by which a step starts it')
         if self.since is None and self.until is not None:
-            raise ValueError("until without from says nothing; let a step stop it, or write from")
+            raise ValueError("until needs from; write from, or stop the fault by a step")
         return self
 
     @property
-    def whom(self) -> str:
-        """Say whom it befalls."""
-        return str(getattr(self, "device", "the wires"))
+    def faulty_devices(self) -> tuple[str, ...]:
+        """The devices of the rig that are faulty; none where the fault is in the wires."""
+        return ()
+
+    @property
+    def location(self) -> str:
+        """Where the fault is: the faulty devices, or the wires."""
+        return ", ".join(self.faulty_devices) or "the wires"
 
     @property
     def when(self) -> str:
-        """Say when it lasts."""
+        """The time for which it lasts, as text."""
         if self.since is None:
             return f'when a step starts "{self.name}"'
         return f"from {duration_text(self.since)}" + (
@@ -51,65 +57,70 @@ class FaultPlan(Timed):
 
 
 class DeviceFaultPlan(FaultPlan):
-    """What befalls one device of the rig."""
+    """A fault of one device of the rig."""
 
-    device: InTheRig
+    device: DeviceName
     """The device that it is applied to."""
 
+    @property
+    def faulty_devices(self) -> tuple[str, ...]:
+        """The device."""
+        return (self.device,)
 
-def _another(name: str, info: ValidationInfo) -> str:
+
+def _other_device(name: str, info: ValidationInfo) -> str:
     if name == info.data.get("device"):
         raise ValueError(f"{shown(name)} is the device itself; name another device")
     return name
 
 
-Another = Annotated[InTheRig, AfterValidator(_another)]
-"""The name of a device of the rig that is not the one that the fault befalls."""
+OtherDeviceName = Annotated[DeviceName, AfterValidator(_other_device)]
+"""The name of another device of the rig than the faulty one."""
 
 
 class FieldFaultPlan(DeviceFaultPlan):
-    """What befalls one field of one message of a device."""
+    """A fault of one field of one message of a device."""
 
-    message: Word
+    message: DefinedName
     """The message of the device."""
-    field: Word
+    field: DefinedName
     """The field of the message."""
 
 
 class SilentPlan(DeviceFaultPlan):
-    """The device sends nothing at all, as one that has lost its power."""
+    """The device sends nothing, as if it had lost its power."""
 
     fault: Literal["silent"]
 
 
 class AsleepPlan(DeviceFaultPlan):
-    """The device sends nothing and takes no command, but acknowledges: it sleeps."""
+    """The device sends nothing and obeys no command, but still acknowledges frames: it sleeps."""
 
     fault: Literal["asleep"]
 
 
 class LatePlan(DeviceFaultPlan):
-    """The device sends each of its messages, or the named one, no more often than each ``gap``."""
+    """The device sends each of its messages, or the named one, at most once in each ``gap``."""
 
     fault: Literal["late"]
-    gap: Positive
+    gap: PositiveDuration
     """The shortest time between two frames of one message."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message that is late; all of the device if omitted."""
 
 
 class JitterPlan(DeviceFaultPlan):
-    """Each frame of the device, or of the named message, comes up to ``by`` later than it wanted to, by chance."""
+    """Each frame of the device, or of the named message, is delayed by a random time of up to ``by``."""
 
     fault: Literal["jitter"]
-    by: Positive
+    by: PositiveDuration
     """The longest delay."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message that is delayed; all of the device if omitted."""
 
 
 class WrongValuePlan(FieldFaultPlan):
-    """A field says ``value``, in its unit, whatever the device wants to say."""
+    """A field always reports ``value``, in its unit."""
 
     fault: Literal["wrong_value"]
     value: float
@@ -117,13 +128,13 @@ class WrongValuePlan(FieldFaultPlan):
 
 
 class StuckPlan(FieldFaultPlan):
-    """A field goes on saying what it said first while the fault lasts."""
+    """A field repeats the first value that it reports while the fault lasts."""
 
     fault: Literal["stuck"]
 
 
 class DriftPlan(FieldFaultPlan):
-    """A field goes away from the truth by so much of its unit an hour."""
+    """A field moves away from the true value by ``per_hour`` of its unit each hour."""
 
     fault: Literal["drift"]
     per_hour: float
@@ -131,7 +142,7 @@ class DriftPlan(FieldFaultPlan):
 
 
 class NoisePlan(FieldFaultPlan):
-    """A field is off by up to ``by`` of its unit, up or down, by chance in each frame."""
+    """A field is wrong by a random amount in each frame: up to ``by`` of its unit, up or down."""
 
     fault: Literal["noise"]
     by: Annotated[float, Field(gt=0)]
@@ -139,7 +150,7 @@ class NoisePlan(FieldFaultPlan):
 
 
 class WrongScalePlan(FieldFaultPlan):
-    """A field says its value times ``factor`` plus ``offset``: a wrong sender range, a wrong definition."""
+    """A field reports its value times ``factor`` plus ``offset``: a wrong sender range, a wrong definition."""
 
     fault: Literal["wrong_scale"]
     factor: float
@@ -149,37 +160,37 @@ class WrongScalePlan(FieldFaultPlan):
 
 
 class OutOfRangePlan(FieldFaultPlan):
-    """A field says "out of range", as a sensor does that knows that it is broken."""
+    """A field reports "out of range", as a sensor does that detects its own failure."""
 
     fault: Literal["out_of_range"]
 
 
 class NoDataPlan(FieldFaultPlan):
-    """A field says "no data"."""
+    """A field reports "no data"."""
 
     fault: Literal["no_data"]
 
 
 class WrongInstancePlan(DeviceFaultPlan):
-    """The device says another instance in each of its messages that has one, or in the named message."""
+    """The device sends another instance in each of its messages that has one, or in the named message."""
 
     fault: Literal["wrong_instance"]
     instance: Annotated[int, Field(ge=0, le=255)]
     """The instance that it sends."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message with the wrong instance; all of the device if omitted."""
 
 
 class SharedInstancePlan(DeviceFaultPlan):
-    """The device speaks for the instance of another device of the same function."""
+    """The device sends as the instance of another device with the same function."""
 
     fault: Literal["shared_instance"]
-    as_device: Another = Field(alias="as")
+    as_device: OtherDeviceName = Field(alias="as")
     """The other device."""
 
 
 class FirmwareResetPlan(DeviceFaultPlan):
-    """New firmware: the device restarts and has its default instance again, in what it says and what it obeys."""
+    """New firmware: the device restarts with its default instance, in what it sends and in the commands it obeys."""
 
     fault: Literal["firmware_reset"]
     instance: Annotated[int, Field(ge=0, le=255)] = 1
@@ -187,10 +198,10 @@ class FirmwareResetPlan(DeviceFaultPlan):
 
 
 class SharedAddressPlan(DeviceFaultPlan):
-    """The device speaks from the address of another device, or from ``address``, and never gives way."""
+    """The device sends from the address of another device, or from ``address``, and never gives the address up."""
 
     fault: Literal["shared_address"]
-    as_device: Another | None = Field(default=None, alias="as")
+    as_device: OtherDeviceName | None = Field(default=None, alias="as")
     """The other device."""
     address: Annotated[int, Field(ge=0, le=MAX_ADDRESS)] | None = None
     """The address, instead of another device."""
@@ -203,59 +214,59 @@ class SharedAddressPlan(DeviceFaultPlan):
 
 
 class ShortFramePlan(DeviceFaultPlan):
-    """Frames of the device, or of the named message, have only so many bytes."""
+    """Frames of the device, or of the named message, have only ``length`` bytes."""
 
     fault: Literal["short_frame"]
     length: Annotated[int, Field(ge=0, le=7)]
     """The number of data bytes."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The message that is short; all of the device if omitted."""
 
 
 class CommandIgnoredPlan(DeviceFaultPlan):
-    """The device does not take a command, or with ``message`` left out none at all."""
+    """The device ignores the named command, or without ``message`` every command."""
 
     fault: Literal["command_ignored"]
-    message: Word | None = None
+    message: DefinedName | None = None
     """The command; all commands if omitted."""
 
 
 class CommandDelayedPlan(DeviceFaultPlan):
-    """The device takes commands ``by`` later than they come."""
+    """The device receives commands later, by the time ``by``."""
 
     fault: Literal["command_delayed"]
-    by: Positive
+    by: PositiveDuration
     """The delay."""
-    message: Word | None = None
+    message: DefinedName | None = None
     """The command; all commands if omitted."""
 
 
 class RestartPlan(DeviceFaultPlan):
-    """The device loses its power for ``takes``, then starts anew and claims its address."""
+    """The device loses its power for ``takes``, then restarts and claims its address."""
 
     fault: Literal["restart"]
-    takes: Positive = 2_000_000
+    takes: PositiveDuration = 2_000_000
     """How long it has no power. Our decision."""
 
 
 class BrownOutPlan(FaultPlan):
-    """The supply of a branch fails: its devices say nothing while it lasts, and start anew afterwards."""
+    """The supply of a branch fails: its devices send nothing while it lasts, and restart afterwards."""
 
     fault: Literal["brown_out"]
-    devices: Annotated[tuple[InTheRig, ...], Field(min_length=1, strict=False)]
+    devices: Annotated[tuple[DeviceName, ...], Field(min_length=1, strict=False)]
     """The devices of the branch."""
 
     @property
-    def whom(self) -> str:
-        """Say whom it befalls."""
-        return ", ".join(self.devices)
+    def faulty_devices(self) -> tuple[str, ...]:
+        """The devices of the branch."""
+        return self.devices
 
 
 class ReportedPlan(DeviceFaultPlan):
-    """The device reports a fault of one of its functions: in its heartbeat, with a lamp, and in its DM1."""
+    """The device reports a fault of one of its functions: in its heartbeat (DM_RV), with a lamp, and in its DM1."""
 
     fault: Literal["reported"]
-    function: Word
+    function: DefinedName
     """The function that has the fault."""
     spn: Annotated[int, Field(ge=0, lt=NO_FAULT_SPN)]
     """The number of what is faulty (SPN)."""
@@ -268,34 +279,34 @@ class ReportedPlan(DeviceFaultPlan):
 
 
 class BabblingPlan(FaultPlan):
-    """A node sends one frame over and over: a device of the rig, or a stranger by the name ``node``."""
+    """A node sends one frame repeatedly: a device of the rig, or another node with the name ``node``."""
 
     fault: Literal["babbling"]
-    device: InTheRig | None = None
+    device: DeviceName | None = None
     """The device of the rig that sends it."""
     node: OneLineText | None = None
     """The name of the node that sends it, instead of a device of the rig."""
     identifier: Identifier
     """The 29-bit identifier of the frame."""
-    data: Bytes = Field(default="00 00 00 00 00 00 00 00", alias="bytes")
+    data: FrameBytes = Field(default="00 00 00 00 00 00 00 00", alias="bytes")
     """The data bytes of the frame."""
-    gap: Positive | None = None
+    gap: PositiveDuration | None = None
     """The time from one frame to the next; as fast as the bus allows if omitted."""
 
     @field_validator("node")
     @classmethod
-    def _a_stranger(cls, name: str | None, info: ValidationInfo) -> str | None:
+    def _not_in_the_rig(cls, name: str | None, info: ValidationInfo) -> str | None:
         if name is not None and name in ((info.context or {}).get("devices") or ()):
             raise ValueError(f"{shown(name)} is a device of the rig; write device = {shown(name)}")
         return name
 
     @field_validator("gap")
     @classmethod
-    def _room_for_a_frame(cls, gap: int | None) -> int | None:
-        if gap is not None and gap < _SHORTEST_FRAME:
+    def _not_shorter_than_a_frame(cls, gap: int | None) -> int | None:
+        if gap is not None and gap < _SHORTEST_FRAME_US:
             raise ValueError(
-                f"{duration_text(gap)} is shorter than any frame, which takes {duration_text(_SHORTEST_FRAME)} at "
-                "least; leave gap out for as fast as the pair allows"
+                f"{duration_text(gap)} is shorter than any frame, which takes at least "
+                f"{duration_text(_SHORTEST_FRAME_US)}; omit gap to send as fast as the bus allows"
             )
         return gap
 
@@ -306,21 +317,26 @@ class BabblingPlan(FaultPlan):
         return self
 
     @property
-    def whom(self) -> str:
-        """Say who does it."""
+    def faulty_devices(self) -> tuple[str, ...]:
+        """The device, if it is one of the rig."""
+        return (self.device,) if self.device is not None else ()
+
+    @property
+    def location(self) -> str:
+        """The node."""
         return self.device or self.node or ""
 
 
 class BusErrorsPlan(FaultPlan):
-    """Each bit on the pair is turned over with a chance of ``rate``: a model, its rate is the user's."""
+    """Each bit on the wires is inverted with a probability of ``rate``: a model, its rate is the user's."""
 
     fault: Literal["bus_errors"]
-    rate: Rate
+    rate: BitErrorRate
     """The chance of each bit to be wrong."""
 
 
 class MissingTerminatorPlan(FaultPlan):
-    """One terminator is not there: on a short bench trunk nothing happens, unless ``rate`` says otherwise."""
+    """One terminator is missing: on a short bench trunk this has no effect, unless a ``rate`` of errors is given."""
 
     fault: Literal["missing_terminator"]
     rate: Annotated[float, Field(ge=0, le=1)] = 0.0
@@ -334,9 +350,9 @@ class ReversedPairPlan(DeviceFaultPlan):
 
 
 WirePlan = BabblingPlan | BusErrorsPlan | MissingTerminatorPlan | ReversedPairPlan
-"""The faults of the wires themselves."""
+"""The faults of the wires."""
 ValuePlan = WrongValuePlan | StuckPlan | DriftPlan | NoisePlan | WrongScalePlan | OutOfRangePlan | NoDataPlan
-"""The faults of one field, which stand between a device and the wires."""
+"""The faults of one field of a message."""
 Fault = Annotated[
     SilentPlan
     | AsleepPlan
@@ -356,3 +372,4 @@ Fault = Annotated[
     | WirePlan,
     Field(discriminator="fault"),
 ]
+"""A fault of any kind."""

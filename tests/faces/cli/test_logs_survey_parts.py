@@ -54,7 +54,7 @@ def test_replay_and_a_drafted_rig_need_a_channel_where_there_are_several(rvsim, 
     log = two_channels()
     code, out, err = rvsim(name, log, *options)
     assert (code, out) == (2, "")
-    assert "the log has the channels can0, vcan1, each a bus of its own: choose one by --channel can0" in err
+    assert "the log has the channels can0, vcan1, each a separate bus: choose one with --channel can0" in err
     assert not Path("new.toml").exists()
     assert rvsim(name, log, *options, "--channel", "vcan1")[0] == 0
 

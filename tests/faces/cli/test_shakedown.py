@@ -18,7 +18,7 @@ from rvsim.runs import many_runs
 from rvsim.runs.many_runs import place_of, run_all
 from rvsim.runs.progress import EVERY_S
 from rvsim.shakedown.jobs import Job
-from rvsim.shakedown.scenario_keys import keys
+from rvsim.shakedown.scenario_keys import render_keys
 
 pytestmark = pytest.mark.paced
 
@@ -257,7 +257,7 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
 def test_every_key_of_a_scenario_is_told(rvsim):
     """Nothing is run; who names no scenario is told where to look."""
     code, out, err = rvsim("shakedown", "--keys")
-    assert (code, out.splitlines(), err) == (0, list(keys()), "")
+    assert (code, out.splitlines(), err) == (0, list(render_keys()), "")
     code, out, err = rvsim("shakedown")
     assert (code, out) == (2, "")
     assert "--keys lists all keys" in err

@@ -24,7 +24,7 @@ from rvsim.logs.formats.jsonl import json_text
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.pipeline import Pipeline
 from rvsim.shakedown.expect.expectation_plans import WorldPlan
-from rvsim.shakedown.expect.state_judges import STATE_JUDGES
+from rvsim.shakedown.expect.state_judges import WorldJudge
 from rvsim.watch.causes import Cause, CauseKind, causes
 from rvsim.watch.rules import Finding, Rules
 from rvsim.watch.summaries import summary
@@ -326,8 +326,8 @@ def test_no_value_of_the_vehicle_is_rounded_into_its_bounds():
     """What is beyond a bound is beyond it in all units: 18 against at most 17.95 is 64.4 against 64.31."""
     for most, value, shown in ((17.95, 18.0, "64.4 °F"), (18.0, 18.04, "64.47 °F"), (18.0, 18.00001, "64.40002 °F")):
         plan = WorldPlan.model_validate({"expect": "world", "value": "cabin", "at_most": most})
-        judge = STATE_JUDGES[WorldPlan](plan, {}, lambda _: None)
-        judge.second(0, type("World", (), {"cabin_c": value})())
-        assert US.render(judge.broken.found) == f"{shown} at 0.000 s"
+        judge = WorldJudge(plan, {}, lambda _: None)
+        judge.observe_second(0, type("World", (), {"cabin_c": value})())
+        assert US.render(judge.failure.found) == f"{shown} at 0.000 s"
         bound = Fraction(most).limit_denominator(100) * Fraction(9, 5) + 32
         assert Fraction(shown.split()[0]) > bound

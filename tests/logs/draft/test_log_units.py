@@ -50,14 +50,14 @@ def test_a_device_is_named_by_what_it_is_else_by_its_name_else_by_its_address(sa
     text, rig = learn(frames)
     assert [one.name for one in rig.devices] == [
         "address 02 hex",
-        "maker 1774, serial 123456",
+        "manufacturer code 1774, serial 123456",
         "DC source 1",
         "DC source 1 at address 46 hex",
         "furnace 1",
     ]
     assert rig.devices[4].functions == {"furnace": (1, 2)}
     assert rig.devices[1].claimed_name == Name(123456, 1774)
-    assert f'claimed_name = "{int(Name(123456, 1774)):016X}"  # maker 1774, serial 123456' in text
+    assert f'claimed_name = "{int(Name(123456, 1774)):016X}"  # manufacturer code 1774, serial 123456' in text
 
 
 def test_of_two_that_speak_as_one_the_first_heard_keeps_it(catalogue, say, learn):
@@ -69,7 +69,7 @@ def test_of_two_that_speak_as_one_the_first_heard_keeps_it(catalogue, say, learn
         "address 5E hex": {},
         "furnace 1": {"furnace": (1, 2)},
     }
-    assert "# Note: it speaks as furnace 1 too, as does address 70 hex, which was heard first\n" in text
+    assert "# Note: it also sends as furnace 1, like address 70 hex, which was seen first\n" in text
     assert [(one.flag, one.device) for one in rig.accepted] == [("shared-instance", "address 5E hex")]
     assert flags_with(frames, catalogue, rig) == []
 
@@ -82,7 +82,9 @@ def test_two_panels_are_counted(catalogue, say, learn):
         ("control panel 1", 0x44, {"control_panel": (1,)}),
         ("control panel 2", 0x45, {"control_panel": (2,)}),
     ]
-    assert text.count("# Note: the bus does not tell the instance of a control panel: counted here, correct it") == 2
+    assert (
+        text.count("# Note: the log does not show the instance of this control panel: numbered here, correct it") == 2
+    )
     assert rig.accepted == ()
     assert flags_with(frames, catalogue, rig) == []
 
@@ -92,7 +94,7 @@ def test_a_function_whose_status_was_never_heard_is_left_out(catalogue, say, lea
     frames = beats(say, 0x5E, 94, 60)
     text, rig = learn(frames)
     assert [(one.name, dict(one.functions)) for one in rig.devices] == [("address 5E hex", {})]
-    assert "# Note: its heartbeat says furnace, but it told no status with an instance: left out\n" in text
+    assert "# Note: its heartbeat says furnace, but it sent no status with an instance: left out\n" in text
     assert (rig.accepted, flags_with(frames, catalogue, rig)) == ((), [])
 
 
@@ -101,7 +103,7 @@ def test_an_instance_that_nobody_can_have_is_left_out(catalogue, say, learn):
     frames = statuses(say, 0x5E, 0, 60)
     text, rig = learn(frames)
     assert dict(rig.devices[0].functions) == {}
-    assert "# Note: it speaks as furnace 0, which is no instance: left out\n" in text
+    assert "# Note: it sends as furnace 0, which is not a possible instance: left out\n" in text
     assert [(one.flag, one.device) for one in rig.accepted] == [("unplanned-device", "address 5E hex")]
 
 
@@ -126,8 +128,8 @@ def test_two_nodes_that_share_an_address(catalogue, say, learn):
     assert flags_with(frames, catalogue) == [("shared-address", "address 5E hex")]
     text, rig = learn(frames)
     assert [(one.name, one.claimed_name) for one in rig.devices] == [("furnace 1", None)]
-    assert "# Note: 2 units claimed this address, so no NAME tells which one this is:\n" in text
-    assert "# Note:   maker 7, serial 5\n# Note:   maker 7, serial 6\n" in text
+    assert "# Note: 2 units claimed this address, so its NAME is not known:\n" in text
+    assert "# Note:   manufacturer code 7, serial 5\n# Note:   manufacturer code 7, serial 6\n" in text
     assert [(one.flag, one.device) for one in rig.accepted] == [("shared-address", "furnace 1")]
     assert flags_with(frames, catalogue, rig) == []
 
@@ -151,7 +153,10 @@ def test_two_units_with_one_name_are_two_devices(catalogue, say, learn):
     )
     text, rig = learn(frames)
     assert [(one.name, one.claimed_name) for one in rig.devices] == [("furnace 1", None), ("furnace 2", None)]
-    assert "# Note: its NAME, maker 7, serial 5, was claimed from address 70 hex too: no two units may\n" in text
+    assert (
+        "# Note: its NAME, manufacturer code 7, serial 5, was also claimed from address 70 hex; a NAME must be unique\n"
+        in text
+    )
     assert flags_with(frames, catalogue, rig) == []
 
 
@@ -161,7 +166,7 @@ def test_who_cannot_claim_an_address_is_mentioned(say, learn):
     text, rig = learn(frames)
     assert [one.address for one in rig.devices] == [0x5E]
     name = f"{int(Name(9, 7)):016X}"
-    assert f"# A unit said that it cannot claim an address: maker 7, serial 9, NAME {name}.\n" in text
+    assert f"# A unit reported that it cannot claim an address: manufacturer code 7, serial 9, NAME {name}.\n" in text
     assert "serial 8" not in text
 
 
@@ -207,5 +212,8 @@ def test_an_address_that_two_claimed_is_nobodys_next_one(catalogue, say, learn):
     )
     text, rig = learn(frames)
     assert [(one.address, one.claimed_name) for one in rig.devices] == [(0x5E, None), (0x70, None)]
-    assert "# Note: its NAME, maker 7, serial 5, was claimed from address 70 hex too: no two units may\n" in text
+    assert (
+        "# Note: its NAME, manufacturer code 7, serial 5, was also claimed from address 70 hex; a NAME must be unique\n"
+        in text
+    )
     assert flags_with(frames, catalogue, rig) == []

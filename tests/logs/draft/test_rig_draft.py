@@ -70,7 +70,7 @@ def test_a_fault_that_comes_again_elsewhere_is_still_told(catalogue, recorded, l
 def test_what_is_accepted_says_what_was_seen_and_is_told_again_without_its_entry(catalogue, recorded, learn, tmp_path):
     """The heater's silence: when, what, and the flag without the entry is the one that was seen before."""
     text, _ = learn(recorded["heater_goes_quiet"])
-    entry = re.search(r"# Seen from [^#]*furnace 1: silent for[^#]*# Remove[^#]*\[\[accepted]][^#]*", text)[0]
+    entry = re.search(r"# Seen from [^#]*furnace 1: silent for[^#]*# Without[^#]*\[\[accepted]][^#]*", text)[0]
     assert entry.startswith("# Seen from 32.3 s until 60.5 s, furnace 1: silent for 15.0 s, due every 5 s;")
     assert tomllib.loads(entry)["accepted"] == [
         {"flag": "silent-device", "device": "furnace 1", "reason": "seen in drive.log"}
@@ -85,7 +85,7 @@ def test_the_pauses_of_a_bus_are_its_normal(catalogue, recorded, learn):
     text, rig = learn(recorded["marine"])
     assert rig.longest_pause == 2_600_000
     # 167.882 s, when the longest began, and 2.543 s
-    assert "longer than usual 4 times, at most for 2.543 s, up to\n# 170.4 s of the log." in text
+    assert "longer than usual 4 times, at most for 2.543 s, until\n# 170.4 s of the log." in text
     assert {one.flag for one in rig.accepted} == {"unknown-message"}
     assert all(one.device and one.message for one in rig.accepted)
 
@@ -102,7 +102,7 @@ def test_one_pause_is_once(catalogue, say, learn):
     frames.sort(key=lambda frame: frame.time)
     text, rig = learn(frames)
     assert (rig.longest_pause, rig.accepted) == (20_000_000, ())
-    assert "longer than usual once, at most for 20.000 s, up to\n# 79.5 s of the log." in text
+    assert "longer than usual once, at most for 20.000 s, until\n# 79.5 s of the log." in text
 
 
 def test_a_pause_beyond_any_duration_is_accepted(catalogue, say, learn):
@@ -121,7 +121,9 @@ def test_a_pause_beyond_any_duration_is_accepted(catalogue, say, learn):
 def test_a_log_without_anybody_teaches_nothing(catalogue):
     """One clear line."""
     for frames in ([], [claim(1, 0xFE, 9)]):
-        with pytest.raises(InputError, match=r"^x\.log: nobody was heard in it, so no rig can be learnt; name a log"):
+        with pytest.raises(
+            InputError, match=r"^x\.log: it has no frames of devices, so no rig can be learnt; name another"
+        ):
             learn_rig(lambda frames=frames: frames, catalogue, "/a/x.log")  # type: ignore[misc]
 
 

@@ -6,7 +6,7 @@ import tomllib
 import pytest
 
 from rvsim.logs.draft.rig_draft import learn_rig
-from rvsim.logs.draft.rig_text import accepted_of, faults_in
+from rvsim.logs.draft.rig_text import accepted_trouble, count_faults
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.wire.frame import SECOND_US, Frame
 
@@ -28,7 +28,7 @@ def test_the_head_counts_the_log_and_names_what_a_person_adds(say, learn):
     assert (rig.form, rig.name, rig.title) == (1, "first one.log", "Learnt from first one.log.gz")
     head = text.partition("[[device]]")[0]
     assert all(word in head for word in ("names", "zone", "limits", "amps", "service tool"))
-    assert "from one address." in learn(statuses(say, 0x5E, 1, 30))[0]
+    assert "from 1 address." in learn(statuses(say, 0x5E, 1, 30))[0]
 
 
 def test_messages_are_listed_with_their_usual_gap(say, learn):
@@ -37,7 +37,7 @@ def test_messages_are_listed_with_their_usual_gap(say, learn):
     bursts = [Frame(n * SECOND_US + m * 1000, 0x19F8015E, bytes(8)) for n in range(0, 50, 10) for m in range(4)]
     text, _ = learn(in_order(steady, bursts, [Frame(7, 0x19F8025E, bytes(8))]))
     assert "\n#   FURNACE_STATUS, instance 1: 10 times, usually every 5.00 s\n" in text
-    assert "\n#   DGN 1F801 hex: 20 times, in bursts, every 2.11 s on average\n" in text
+    assert "\n#   DGN 1F801 hex: 20 times, in bursts, on average one each 2.11 s\n" in text
     assert "\n#   DGN 1F802 hex: once\n" in text
     many, rig = learn([Frame(n, 0x19F80000 | n << 8 | 2, bytes(8)) for n in range(33)])
     assert many.count("#   DGN") == 30
@@ -56,27 +56,27 @@ def test_up_to_twelve_flags_of_a_kind_are_accepted_one_by_one(learn):
 def test_a_device_says_what_it_says_it_is(recorded, learn):
     """Make, model and serial number, as the devices of the bench answer the panel that asks; nothing where unknown."""
     text, rig = learn(recorded["winter_evening"])
-    said = re.findall(r"^# says it is: (.*)$", text, re.MULTILINE)
+    said = re.findall(r"^# product: (.*)$", text, re.MULTILINE)
     assert len(said) == len(rig.devices) - 1  # the panel asks the others, and not itself
     heater = text[text.index("address = 0x5E") - 200 :].partition("address = 0x5E")[0]
     serial = next(one.claimed_name.serial_number for one in rig.devices if one.address == 0x5E)
-    assert f"# says it is: rvsim bench, simulated heater, serial number {serial}\n" in heater
-    assert "says it is" not in learn(recorded["marine"])[0]
+    assert f"# product: rvsim bench, simulated heater, serial number {serial}\n" in heater
+    assert "# product" not in learn(recorded["marine"])[0]
 
 
 def test_a_product_without_words_is_not_mentioned(say, learn):
     """A text of separators only says nothing, and one with a part says that."""
     empty = Frame(1, 0x18FEEB5E, b"****\xff\xff\xff\xff")
-    assert "says it is" not in learn(in_order(statuses(say, 0x5E, 1, 30), [empty]))[0]
+    assert "# product" not in learn(in_order(statuses(say, 0x5E, 1, 30), [empty]))[0]
     short = Frame(1, 0x18FEEB5E, b"Oak*F2**")
-    assert "\n# says it is: Oak, F2\n" in learn(in_order(statuses(say, 0x5E, 1, 30), [short]))[0]
+    assert "\n# product: Oak, F2\n" in learn(in_order(statuses(say, 0x5E, 1, 30), [short]))[0]
 
 
 def test_a_log_without_trouble_says_so(catalogue, say):
     """Nothing was accepted, and the head does not speak of an end of the file."""
     drafted = learn_rig(lambda: statuses(say, 0x5E, 1, 30), catalogue, "x.log")
     assert (drafted.accepted, drafted.faults) == (0, 0)
-    assert "\n# This log raises no flag with this rig, and nothing had to be accepted for that.\n" in drafted.text
+    assert "\n# This log raises no flag with this rig; no trouble had to be accepted for that.\n" in drafted.text
     assert "A FAULT" not in drafted.text
 
 
@@ -91,7 +91,8 @@ def test_an_accepted_fault_stands_out(catalogue, recorded):
     assert drafted.faults == len(faults) >= 1
     (silent,) = [entry for entry in faults if 'flag = "silent-device"' in entry]
     assert silent.startswith(
-        "# A FAULT: something does not work. Better mended than accepted.\n# Seen from 32.3 s until 60.5 s, furnace 1: "
+        "# A FAULT: something does not work. Better repaired than accepted.\n"
+        "# Seen from 32.3 s until 60.5 s, furnace 1: "
     )
     assert "raises no flag with this rig only because trouble in it is accepted" in drafted.text.partition("schema")[0]
 
@@ -99,9 +100,9 @@ def test_an_accepted_fault_stands_out(catalogue, recorded):
 @pytest.mark.parametrize(
     ("unknown", "silent", "told"),
     [
-        (1, 0, "# one kind of trouble.\n"),
+        (1, 0, "# 1 kind of trouble.\n"),
         (2, 0, "# 2 kinds of trouble.\n"),
-        (0, 1, "# one kind of trouble; 1 of them is a fault, marked A FAULT.\n"),
+        (0, 1, "# 1 kind of trouble; 1 of them is a fault, marked A FAULT.\n"),
         (1, 2, "# 3 kinds of trouble; 2 of them are faults, marked A FAULT.\n"),
     ],
 )
@@ -124,7 +125,7 @@ def test_an_entry_is_a_fault_if_one_of_its_flags_is():
         return [Flag(1, FlagKind.REPORTED_FAULT, "x", one, 0, "", "", message="DM_RV") for one in severities]
 
     counts = [
-        faults_in(accepted_of(flags(*those), {"x"}))
+        count_faults(accepted_trouble(flags(*those), {"x"}))
         for those in (
             (Severity.WARNING, Severity.FAULT),
             (Severity.FAULT, Severity.WARNING),

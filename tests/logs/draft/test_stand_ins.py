@@ -6,7 +6,7 @@ import pytest
 
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.errors import InputError
-from rvsim.logs.draft.stand_ins import NEEDED, kind_for, settings_for
+from rvsim.logs.draft.stand_ins import REQUIRED_FUNCTIONS, kind_for, settings_for
 from rvsim.rig.load import load_rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
@@ -64,7 +64,7 @@ def test_a_drafted_rig_runs_with_all_that_it_suggests(recorded, learn, on_the_be
     ]
 
 
-@pytest.mark.parametrize("kind", NEEDED)
+@pytest.mark.parametrize("kind", REQUIRED_FUNCTIONS)
 def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
     """The bench takes a device with them, and refuses it where one is missing."""
     settings = '\nsettings = { tank = "black" }' if kind == "tank" else ""
@@ -74,11 +74,11 @@ def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
         device = f'[[device]]\nname = "x"\nkind = "{kind}"\naddress = 0x50\nfunctions = {{ {those} }}{settings}\n'
         return f'schema = 1\nname = "x"\ntitle = "x"\n{device}'
 
-    flags, failures = on_the_bench(rig(NEEDED[kind]))
+    flags, failures = on_the_bench(rig(REQUIRED_FUNCTIONS[kind]))
     alone = {"ignored-command"} if kind == "panel" else set()  # whom a lone panel commands was never heard
     assert ({str(flag.kind) for flag in flags}, failures) == (alone, [])
-    for missing in NEEDED[kind]:
-        others = [function for function in NEEDED[kind] if function != missing] or ["control_panel"]
+    for missing in REQUIRED_FUNCTIONS[kind]:
+        others = [function for function in REQUIRED_FUNCTIONS[kind] if function != missing] or ["control_panel"]
         with pytest.raises(InputError, match=f"needs the function {missing}"):
             on_the_bench(rig(others))
 

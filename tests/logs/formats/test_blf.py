@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.logs.formats.blf import LARGEST
+from rvsim.logs.formats.blf import MAX_OBJECT_BYTES
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 
@@ -18,7 +18,7 @@ START = 1_410_714_882_622
 HEADER = struct.pack("<4sL32x8H", b"LOGG", 144, 2014, 9, 0, 14, 17, 14, 42, 622).ljust(144, b"\0")
 EXTENDED = 0x80000000
 CUT = "an object that is cut off"
-ORPHANS = "bytes that belong to no object: damaged before here"
+ORPHANS = "bytes that belong to no object: damaged before this place"
 
 
 def read(content):
@@ -142,7 +142,7 @@ def test_a_start_that_is_no_date_is_none():
         (HEADER[:50], (0, "cut off in the first bytes")),
         (HEADER + container(classic())[:20], (144, "a container that is cut off")),
         (HEADER + container(classic())[:9], (144, "an object that is cut off")),
-        (HEADER + container(classic(), packing=1), (144, "a container that is packed in an unknown way (1)")),
+        (HEADER + container(classic(), packing=1), (144, "a container with an unknown compression (1)")),
         (HEADER + container(classic())[:-6] + bytes(6), (144, "a container whose content is damaged")),
         (HEADER + container(thing(1, b"")), (None, "an object that is cut off")),
     ],
@@ -171,7 +171,14 @@ def test_a_damaged_container_costs_its_own_frames():
 
 @pytest.mark.parametrize(
     ("size", "told"),
-    [(0, [ORPHANS]), (15, [ORPHANS]), (20, [CUT, ORPHANS]), (47, [CUT]), (60, [ORPHANS]), (LARGEST + 1, [ORPHANS])],
+    [
+        (0, [ORPHANS]),
+        (15, [ORPHANS]),
+        (20, [CUT, ORPHANS]),
+        (47, [CUT]),
+        (60, [ORPHANS]),
+        (MAX_OBJECT_BYTES + 1, [ORPHANS]),
+    ],
 )
 def test_an_object_with_an_impossible_size_costs_itself(size, told):
     """The next object is found by its mark."""

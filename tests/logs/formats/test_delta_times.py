@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.logs.formats.delta_times import are_deltas
+from rvsim.logs.formats.delta_times import are_time_deltas
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import survey
 from rvsim.wire.frame import SECOND_US, Frame
@@ -29,7 +29,7 @@ def read(text: str):
 
 
 def lines(times) -> str:
-    """Candump text with these times in microseconds; negative ones with their sign."""
+    """CandumpReader text with these times in microseconds; negative ones with their sign."""
     return "".join(
         f"({'-' if time < 0 else ''}{abs(time) // SECOND_US:03d}.{abs(time) % SECOND_US:06d}) "
         "can0 19FFE45E#0102030405\n"
@@ -52,7 +52,7 @@ def test_the_vessels_log_in_delta_times_is_the_same_log(catalogue):
         found = survey(log.contents(), catalogue)
     assert log.are_times_summed
     assert (found.seconds, found.flags, found.sources) == (expected.seconds, expected.flags, expected.sources)
-    assert found.use.average_percent == expected.use.average_percent
+    assert found.load.average_percent == expected.load.average_percent
 
 
 @given(
@@ -60,19 +60,19 @@ def test_the_vessels_log_in_delta_times_is_the_same_log(catalogue):
 )
 def test_times_that_go_on_are_never_taken_for_deltas(times, start):
     """However they lie: of times in their order none goes back."""
-    assert not are_deltas([start * SECOND_US + time for time in times])
+    assert not are_time_deltas([start * SECOND_US + time for time in times])
 
 
 def test_a_log_with_some_late_frames_is_none_in_deltas():
     """One in ten comes late: that is a log out of order, and stays one."""
     times = [step * 50_000 - (70_000 if step % 10 == 5 else 0) for step in range(400)]
-    assert not are_deltas(times)
+    assert not are_time_deltas(times)
 
 
 def test_few_lines_tell_nothing():
     """Up to twenty steps are left as they are."""
-    assert not are_deltas([0, 2, 1] * 6)
-    assert are_deltas([0] + [20_000, 10_000] * 20)
+    assert not are_time_deltas([0, 2, 1] * 6)
+    assert are_time_deltas([0] + [20_000, 10_000] * 20)
 
 
 def test_a_first_stamp_of_0_before_a_date_is_told_and_not_believed():

@@ -82,7 +82,7 @@ def test_events_of_asc_do_not_start_the_log(line):
 @pytest.mark.parametrize(
     ("line", "why"),
     [
-        (b"1.5 1 19FFE45Ex Rx d 3 D3 B1\n", "2 data bytes where 3 were promised"),
+        (b"1.5 1 19FFE45Ex Rx d 3 D3 B1\n", "2 data bytes where the length is 3"),
         (b"1.5 1 19FFE45Ex Rx d 2 D3 B\n", "a data byte is not two digits"),
         (b"1.5 1 19FFE45Ex Rx d\n", "a frame that is cut off before its length"),
         (b"1.5 1 19FFE45Ex Rx\n", "a frame that is neither d (data) nor r (remote)"),
@@ -107,7 +107,7 @@ def test_decimal_numbers_of_asc():
     assert frames == [Frame(0, 0x19FFE45E, b"\xff\7")]
     assert [why for _, why in statistics.unreadable] == [
         "a data byte above 255", '"9A" is not a decimal number', "identifier 20000000 does not fit in 29 bits",
-        "1 data bytes where 2 were promised",
+        "1 data bytes where the length is 2",
     ]  # fmt: skip
 
 
@@ -207,10 +207,10 @@ def test_events_of_trc_do_not_start_the_log(head, line):
     ("head", "line", "why"),
     [
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx\n", '"1 500.0 DT 1 19FFE45E Rx" is cut off'),
-        (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - 2 00\n", "1 data bytes where 2 were promised"),
+        (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - 2 00\n", "1 data bytes where the length is 2"),
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - x 00\n", '"x" is not a length'),
         (VERSION_2, b"1 500.0 DT 1 19FFE45E Rx - 008 00\n", '"008" is not a length'),
-        (VERSION_2, b"1 500.0 DQ 1 19FFE45E Rx - 1 00\n", '"DQ" is not a type of line'),
+        (VERSION_2, b"1 500.0 DQ 1 19FFE45E Rx - 1 00\n", '"DQ" is not a known type of line'),
         (VERSION_2, b"1 5x0.0 DT 1 19FFE45E Rx - 1 00\n", '"5x0.0" is not a time'),
         (VERSION_2, b"1 500.0 DT 1 20000000 Rx - 1 00\n", "identifier 20000000 does not fit in 29 bits"),
         (VERSION_2, b"1 500.0 DT 1 2000000G Rx - 1 00\n", 'identifier "2000000G" is not hexadecimal'),

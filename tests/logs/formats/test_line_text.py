@@ -1,4 +1,4 @@
-"""Candump text, comma-separated values and our JSON lines: every shape of a line."""
+"""CandumpReader text, comma-separated values and our JSON lines: every shape of a line."""
 
 import io
 import json
@@ -102,8 +102,8 @@ def test_what_is_no_frame_of_candump_text(line, kind):
         (b"(2014-02-30 00:00:00.000000) can0 19FFE45E#01\n", '"2014-02-30 00:00:00.000000" is not a date'),
         (b"(100.000000) can0 19FFE45E#010203", "the last line has no line end: its frame may be cut off"),
         (b"(100.000000) can0 19FFE4", '"(100.000000) can0 19FFE4" is not a line of candump text'),
-        (b"  can0  19FFE45E   [3]  01 02\n", "2 data bytes where 3 were promised"),
-        (b"  can0  19FFE45E   [2]  01 02 03\n", "3 data bytes where 2 were promised"),
+        (b"  can0  19FFE45E   [3]  01 02\n", "2 data bytes where the length is 3"),
+        (b"  can0  19FFE45E   [2]  01 02 03\n", "3 data bytes where the length is 2"),
         (b"  can0  19FFE45E   [2]  01 2\n", "a data byte is not two digits"),
         (b"  can0  40000000   [1]  01\n", "identifier 40000000 does not fit in 29 bits"),
         (b"\xff\x07" + b"y" * 100 + b"\n", '"\\xff?' + "y" * 38 + '" is not a line of candump text'),
@@ -190,7 +190,7 @@ def test_what_is_no_frame_in_a_row(row, kind):
     ("row", "why"),
     [
         (b"5.0,0x20000000,1,0,0,0,", "identifier 20000000 does not fit in 29 bits"),
-        (b"5.0,0x1,1,0,0,2,AA==", "1 data bytes where 2 were promised"),
+        (b"5.0,0x1,1,0,0,2,AA==", "1 data bytes where the length is 2"),
         (b"5.0,0x1,1,0,0,1,AA=", 'data "AA=" is not in base 64'),
         (b"x,0x1,1,0,0,1,AA==", '"x" is not a time'),
         (b"5.0,0x1,1,0,0,1", '"5.0,0x1,1,0,0,1" does not have the seven columns'),

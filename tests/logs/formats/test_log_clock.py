@@ -87,7 +87,7 @@ def test_a_log_whose_clock_was_set_back_gives_what_the_undisturbed_one_gives(cat
     assert frames == [*whole[:place], *(frame._replace(time=frame.time - lost) for frame in whole[place:])]
     assert statistics.clock_sets == ((place + 1, back_s * 1_000_000 - lost),)
     before, after = survey(whole, catalogue), survey(frames, catalogue)
-    assert after.use.average_percent == pytest.approx(before.use.average_percent, rel=1e-3)
+    assert after.load.average_percent == pytest.approx(before.load.average_percent, rel=1e-3)
     assert [(flag.kind, flag.subject) for flag in after.flags] == [(flag.kind, flag.subject) for flag in before.flags]
 
 

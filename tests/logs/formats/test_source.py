@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
-from rvsim.logs.formats.source import LONGEST_LINE, lines
+from rvsim.logs.formats.source import MAX_LINE_BYTES, lines
 from rvsim.logs.read import open_log
 
 LINES = [f"({i}.000000) can0 19FFE45E#0102030405060708\n".encode() for i in range(2000)]
@@ -129,7 +129,7 @@ def test_a_damaged_gzip_file_is_told():
     packed[-8] ^= 1
     frames, statistics = read(io.BytesIO(packed))
     assert len(frames) == 5
-    assert statistics.unreadable == ((6, "the gzip file is damaged: what was read shortly before may be wrong"),)
+    assert statistics.unreadable == ((6, "the gzip file is damaged: the entries shortly before may be wrong"),)
 
 
 def test_lines_of_a_damaged_gzip_file_are_counted_as_ever():
@@ -157,14 +157,14 @@ def test_lines_are_those_of_the_whole_text(content, size):
 
 def test_a_line_without_end_is_shortened():
     """Rubbish without line ends does not pile up, and the line behind it is whole."""
-    found = list(lines(iter([b"x" * LONGEST_LINE] * 50 + [b"\nnext\n"])))
+    found = list(lines(iter([b"x" * MAX_LINE_BYTES] * 50 + [b"\nnext\n"])))
     assert [line[-5:] for line in found] == [b"xxxx\n", b"next\n"]
-    assert LONGEST_LINE < len(found[0]) < 3 * LONGEST_LINE
+    assert MAX_LINE_BYTES < len(found[0]) < 3 * MAX_LINE_BYTES
 
 
 def test_an_overlong_line_is_told():
     """A line longer than any format writes is unreadable even if it would fit the format."""
-    long = b"(1.000000) can0 " + b" " * LONGEST_LINE + b"19FFE45E#0102030405060708\n"
+    long = b"(1.000000) can0 " + b" " * MAX_LINE_BYTES + b"19FFE45E#0102030405060708\n"
     frames, statistics = read(io.BytesIO(LINES[0] + long + LINES[2]))
     assert (len(frames), statistics.unreadable) == (2, ((2, "a line of more than 65536 bytes"),))
 

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
-from rvsim.shakedown.expect.jury import Jury
+from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.jobs import Job
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
@@ -66,44 +66,44 @@ def test_flags_of_later_did_not_stand_then(outcome):
 
 
 @pytest.fixture
-def jury(loaded, catalogue):
-    """Seat a jury for one expectation; returns how it is told of frames, and the jury."""
+def run_judge(loaded, catalogue):
+    """Judge one expectation; returns a function that passes frames on, and the judge of the run."""
 
     def seat(plan):
         one = loaded(f"[[expect]]\n{plan}\n")
         watch = Watch(catalogue, one.rig)
-        jury = Jury(one, catalogue, watch)
+        run_judge = RunJudge(one, catalogue, watch)
 
-        def hear(identifier, data, *seconds):
+        def observe(identifier, data, *seconds):
             for time in seconds:
                 frame = Frame(round(time * SECOND_US), identifier, data)
-                jury.observe_frame(frame, watch.observe(frame))
+                run_judge.observe_frame(frame, watch.observe(frame))
 
-        return hear, jury
+        return observe, run_judge
 
     return seat
 
 
-def test_how_long_it_was_missed_is_told_when_that_is_over(jury):
+def test_how_long_it_was_missed_is_told_when_that_is_over(run_judge):
     """The evidence is of the moment at which the gap was too long."""
-    hear, one = jury('expect = "every"\nsight = { device = "heater" }\ngap = "6s"')
-    hear(HEATER, FURNACE, 1, 5)
-    hear(INDOOR, WARM, 10, 12, 14)
-    hear(HEATER, FURNACE, 20)
+    observe, one = run_judge('expect = "every"\nsight = { device = "heater" }\ngap = "6s"')
+    observe(HEATER, FURNACE, 1, 5)
+    observe(INDOOR, WARM, 10, 12, 14)
+    observe(HEATER, FURNACE, 20)
     (found,) = one.finish(22 * SECOND_US)
     assert (found.found, found.at) == ("not seen for 15s after 5.000 s", 11.0)
     assert [line.split("  ")[0] for line in found.before] == ["1.000 s", "5.000 s"]
 
 
-def test_a_frame_at_the_moment_belongs_to_it(jury):
+def test_a_frame_at_the_moment_belongs_to_it(run_judge):
     """One at the very end of the gap is in time, and shown; one a microsecond later is neither."""
     plan = 'expect = "every"\nsight = { message = "FURNACE_STATUS" }\ngap = "6s"'
-    hear, one = jury(plan)
-    hear(HEATER, FURNACE, 6, 12)
+    observe, one = run_judge(plan)
+    observe(HEATER, FURNACE, 6, 12)
     assert one.finish(13 * SECOND_US)[0].passed
-    hear, one = jury(plan)
-    hear(INDOOR, WARM, 6)
-    hear(HEATER, FURNACE, 6.000001)
+    observe, one = run_judge(plan)
+    observe(INDOOR, WARM, 6)
+    observe(HEATER, FURNACE, 6.000001)
     (found,) = one.finish(7 * SECOND_US)
     assert found.at == 6.0
     assert [line.split("  ")[1][:8] for line in found.before] == ["19FF9C91"]
@@ -116,11 +116,11 @@ def test_a_frame_at_the_moment_belongs_to_it(jury):
         ('expect = "answer"\nto = { message = "FURNACE_STATUS" }\nsight = { message = "DM_RV" }\nwithin = "2.5s"', 3.5),
     ],
 )
-def test_evidence_is_kept_however_long_a_run_goes_on(plan, at, jury):
+def test_evidence_is_kept_however_long_a_run_goes_on(plan, at, run_judge):
     """Thousands of frames later it is still there."""
-    hear, one = jury(plan)
-    hear(HEATER, FURNACE, 1)
-    hear(INDOOR, WARM, 2, 3, 4, 5, 6, 7, 8, *(10 + number / 1000 for number in range(6000)))
+    observe, one = run_judge(plan)
+    observe(HEATER, FURNACE, 1)
+    observe(INDOOR, WARM, 2, 3, 4, 5, 6, 7, 8, *(10 + number / 1000 for number in range(6000)))
     (found,) = one.finish(20 * SECOND_US)
     assert found.at == at
     expected = [float(time) for time in range(1, 9) if time <= at][-5:]
@@ -152,7 +152,7 @@ def test_a_part_that_had_not_begun_is_not_judged(plan, tmp_path):
     seen, late = verdict_at(tmp_path, 49, SEEN, plan).outcomes
     assert (seen.passed, seen.judged) == (True, True)
     assert (late.passed, late.judged, late.at, late.before) == (False, False, None, ())
-    assert late.found == "it counts from 50.000 s on, and the run was judged at 49.000 s"
+    assert late.found == "it applies from 50.000 s, and the run was judged at 49.000 s"
 
 
 def test_the_edge_of_a_part_that_begins(tmp_path):
@@ -167,7 +167,7 @@ def test_a_verdict_of_nothing_is_not_passed(tmp_path):
     """Where nothing is expected nothing was judged."""
     verdict = verdict_at(tmp_path, 20)
     assert not verdict.passed
-    assert str(verdict).startswith("t, seed 1: not passed, nothing is expected in it in 20 s")
+    assert str(verdict).startswith("t, seed 1: not passed, no expectations in 20 s")
 
 
 # Addresses.

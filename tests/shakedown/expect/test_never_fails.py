@@ -4,13 +4,14 @@ import pytest
 
 from rvsim import shipped
 from rvsim.runs.scenario_run import PreparedScenario
-from rvsim.shakedown.expect.never_fails import never_fail
+from rvsim.shakedown.expect.never_fails import cannot_fail_warnings
 from rvsim.shakedown.jobs import Job
 
-CANNOT = ", so it cannot fail; correct it, or leave it out"
+CANNOT = ", so it cannot fail; correct it, or remove it"
 NEVER = 'expect = "never"\nsight = {{ {0} }}'
 TANK_9 = 'message = "TANK_STATUS", instance = 9'
-NO_TANK_9 = "no device of the rig is tank 9"
+NO_TANK_9 = "no device of the rig has the function tank 9"
+GREY_IS_NOT_1 = "grey tank does not have the function tank 1"
 SAYS_9 = '[[fault]]\nfault = "{0}"\ndevice = "grey tank"\ninstance = 9\nfrom = "1s"\n'
 RIG = """
 [rig]
@@ -31,7 +32,7 @@ message = [{ message = "TANK_STATUS", instance = 9, fields = { relative_level = 
 @pytest.fixture
 def warned(loaded, catalogue):
     """Return the warnings of a scenario, without where they stand."""
-    return lambda text: [line.partition(": ")[2] for line in never_fail(loaded(text), catalogue)]
+    return lambda text: [line.partition(": ")[2] for line in cannot_fail_warnings(loaded(text), catalogue)]
 
 
 def expect(plan, more=""):
@@ -43,14 +44,14 @@ def expect(plan, more=""):
     ("plan", "why"),
     [
         (NEVER.format(TANK_9), NO_TANK_9),
-        (NEVER.format('message = "FURNACE_COMMAND", instance = 2'), "no device of the rig is furnace 2"),
-        (NEVER.format('message = "AWNING_STATUS"'), "no device of the rig is awning"),
-        (NEVER.format('device = "heater", message = "TANK_STATUS"'), "heater is no tank"),
-        (NEVER.format('device = "grey tank", message = "TANK_STATUS", instance = 1'), "grey tank is no tank 1"),
+        (NEVER.format('message = "FURNACE_COMMAND", instance = 2'), "no device of the rig has the function furnace 2"),
+        (NEVER.format('message = "AWNING_STATUS"'), "no device of the rig has the function awning"),
+        (NEVER.format('device = "heater", message = "TANK_STATUS"'), "heater does not have the function tank"),
+        (NEVER.format('device = "grey tank", message = "TANK_STATUS", instance = 1'), GREY_IS_NOT_1),
         (f'expect = "only_after"\nsight = {{ {TANK_9} }}\nafter = {{ message = "DM_RV" }}', NO_TANK_9),
         (f'expect = "only_until"\nsight = {{ message = "DM_RV" }}\nend = {{ {TANK_9} }}', NO_TANK_9),
         (f'expect = "rate"\nsight = {{ {TANK_9} }}\nat_most = 2', NO_TANK_9),
-        ('expect = "flag"\nsubject = "heatr"\nraised = false', 'no device of the rig is called "heatr"'),
+        ('expect = "flag"\nsubject = "heatr"\nraised = false', 'no device of the rig has the name "heatr"'),
     ],
 )
 def test_what_cannot_fail(plan, why, warned):
@@ -99,7 +100,7 @@ def test_a_device_of_ones_own_says_what_its_settings_have(tmp_path):
 
     assert warnings(9) == ()
     (line,) = warnings(8)
-    assert line.endswith("no device of the rig is tank 8" + CANNOT)
+    assert line.endswith("no device of the rig has the function tank 8" + CANNOT)
 
 
 def test_what_never_comes(warned):
@@ -109,7 +110,7 @@ def test_what_never_comes(warned):
         "it is due at 120s, and the run lasts 60s"
     ]
     late = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "60s"\n'
-    assert warned(late) == ["it begins at 60s, and the run lasts 60s"]
+    assert warned(late) == ["it starts at 60s, and the run lasts 60s"]
     assert warned(late.replace("60s", "59s")) == []
 
 

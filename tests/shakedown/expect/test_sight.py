@@ -4,7 +4,7 @@ import pytest
 from pydantic import ValidationError
 
 from rvsim.errors import InputError
-from rvsim.shakedown.expect.sight import Sight, Spotter, identifier_of, spotters
+from rvsim.shakedown.expect.sight import Sight, SightMatcher, identifier_of, matchers_of
 from rvsim.wire.frame import Frame
 
 AMBIENT = {"message": "THERMOSTAT_AMBIENT_STATUS", "field": "ambient_temperature"}
@@ -19,35 +19,35 @@ def sight(**given):
 
 
 @pytest.fixture
-def sees(catalogue):
+def matches(catalogue):
     """Tell whether a sight is seen in a frame of a device."""
-    return lambda frame, sender="sensor", **given: Spotter(sight(**given), catalogue).sees(frame, sender)
+    return lambda frame, sender="sensor", **given: SightMatcher(sight(**given), catalogue).matches(frame, sender)
 
 
-def test_a_message_whoever_sends_it(sees):
+def test_a_message_whoever_sends_it(matches):
     """Priority and source do not matter, the DGN does."""
-    assert sees(WARM, message="THERMOSTAT_AMBIENT_STATUS")
-    assert sees(WARM._replace(identifier=0x0DFF9C22), message="THERMOSTAT_AMBIENT_STATUS")
-    assert not sees(WARM._replace(identifier=0x19FFE491), message="THERMOSTAT_AMBIENT_STATUS")
+    assert matches(WARM, message="THERMOSTAT_AMBIENT_STATUS")
+    assert matches(WARM._replace(identifier=0x0DFF9C22), message="THERMOSTAT_AMBIENT_STATUS")
+    assert not matches(WARM._replace(identifier=0x19FFE491), message="THERMOSTAT_AMBIENT_STATUS")
 
 
-def test_a_device(sees):
+def test_a_device(matches):
     """By its name, whatever it sends."""
-    assert sees(WARM, device="sensor")
-    assert not sees(WARM, "heater", device="sensor")
+    assert matches(WARM, device="sensor")
+    assert not matches(WARM, "heater", device="sensor")
 
 
-def test_an_identifier_is_the_whole_of_it(sees):
+def test_an_identifier_is_the_whole_of_it(matches):
     """All 29 bits."""
-    assert sees(WARM, identifier="19FF9C91")
+    assert matches(WARM, identifier="19FF9C91")
     for other in ("18FF9C91", "0DFF9C91", "19FF9C90", "19FF9D91"):
-        assert not sees(WARM, identifier=other)
+        assert not matches(WARM, identifier=other)
 
 
-def test_an_instance(sees):
+def test_an_instance(matches):
     """The one that stands in the frame."""
-    assert sees(WARM, message="THERMOSTAT_AMBIENT_STATUS", instance=1)
-    assert not sees(WARM, message="THERMOSTAT_AMBIENT_STATUS", instance=2)
+    assert matches(WARM, message="THERMOSTAT_AMBIENT_STATUS", instance=1)
+    assert not matches(WARM, message="THERMOSTAT_AMBIENT_STATUS", instance=2)
 
 
 @pytest.mark.parametrize(
@@ -67,29 +67,29 @@ def test_an_instance(sees):
         ({"is": "value"}, True),
     ],
 )
-def test_what_a_field_says(sees, more, seen):
+def test_what_a_field_says(matches, more, seen):
     """27 degrees, one step being 1/32: a limit itself is neither above nor below it."""
-    assert sees(WARM, **AMBIENT, **more) is seen
+    assert matches(WARM, **AMBIENT, **more) is seen
 
 
 @pytest.mark.parametrize(
     ("more", "seen"), [({"is": "no data"}, True), ({}, False), ({"above": -300.0}, False), ({"below": 9e9}, False)]
 )
-def test_no_data_is_no_value(sees, more, seen):
+def test_no_data_is_no_value(matches, more, seen):
     """It is above and below nothing."""
-    assert sees(NO_DATA, **AMBIENT, **more) is seen
+    assert matches(NO_DATA, **AMBIENT, **more) is seen
 
 
-def test_the_name_of_a_code(sees, catalogue):
+def test_the_name_of_a_code(matches, catalogue):
     """ROOF_FAN_STATUS_1 system_status is on: 01 in the low bits of byte 1."""
     spec = catalogue.by_name("ROOF_FAN_STATUS_1")
     frame = Frame(0, spec.identifier(0x90), spec.pack(instance=1, system_status=1))
-    assert sees(frame, message="ROOF_FAN_STATUS_1", field="system_status", **{"is": "on"})
-    assert not sees(frame, message="ROOF_FAN_STATUS_1", field="system_status", **{"is": "off"})
+    assert matches(frame, message="ROOF_FAN_STATUS_1", field="system_status", **{"is": "on"})
+    assert not matches(frame, message="ROOF_FAN_STATUS_1", field="system_status", **{"is": "off"})
 
 
 @pytest.mark.parametrize(
-    ("frame", "more", "away"),
+    ("frame", "more", "distance"),
     [
         (WARM, {"above": 30.0}, 3.0),
         (WARM, {"below": 20.0}, 7.0),
@@ -99,24 +99,24 @@ def test_the_name_of_a_code(sees, catalogue):
         (NO_DATA, {"above": 30.0}, float("inf")),
     ],
 )
-def test_how_near_a_frame_comes(catalogue, frame, more, away):
+def test_how_near_a_frame_comes(catalogue, frame, more, distance):
     """In the field's unit, with what it said."""
-    near = Spotter(sight(**AMBIENT, **more), catalogue).near(frame)
-    assert near.away == pytest.approx(away)
-    assert near.said == ("ambient temperature 27.00 °C" if frame is WARM else "ambient temperature no data")
+    near = SightMatcher(sight(**AMBIENT, **more), catalogue).near(frame)
+    assert near.distance == pytest.approx(distance)
+    assert near.text == ("ambient temperature 27.00 °C" if frame is WARM else "ambient temperature no data")
 
 
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ({}, "this is everything on the bus"),
-        ({"instance": 1, "device": "x"}, '"instance" needs a message'),
-        ({"field": "x", "device": "x"}, '"field" needs a message'),
-        ({"message": "DM_RV", "above": 1.0}, '"above" needs a field'),
-        ({"message": "DM_RV", "field": "spn", "is": True}, "true and false are no values"),
+        ({}, "every frame on the bus would match"),
+        ({"instance": 1, "device": "x"}, '"instance" needs the message'),
+        ({"field": "x", "device": "x"}, '"field" needs the message'),
+        ({"message": "DM_RV", "above": 1.0}, '"above" needs the field'),
+        ({"message": "DM_RV", "field": "spn", "is": True}, "true and false are not values"),
         ({"identifier": "123456789"}, "is not an identifier"),
         ({"identifier": "20000000"}, "is not an identifier"),
-        ({"message": "no such"}, "is not such a name"),
+        ({"message": "no such"}, "is not a name of a message or field"),
         ({"message": "DM_RV", "instance": -1}, "greater than or equal to 0"),
         ({"message": "DM_RV", "instance": 256}, "less than or equal to 255"),
     ],
@@ -129,18 +129,18 @@ def test_sights_that_cannot_be(given, said):
 
 def test_a_sight_without_a_field_has_no_value(catalogue):
     """Nor anything that could come near: a frame of it is it."""
-    spotter = Spotter(sight(message="THERMOSTAT_AMBIENT_STATUS"), catalogue)
-    assert spotter.value(WARM) is None
-    assert (spotter.near(WARM).said, spotter.near(WARM).away) == (str(WARM), 0.0)
-    field = Spotter(sight(**AMBIENT), catalogue)
+    matcher = SightMatcher(sight(message="THERMOSTAT_AMBIENT_STATUS"), catalogue)
+    assert matcher.value(WARM) is None
+    assert (matcher.near(WARM).text, matcher.near(WARM).distance) == (str(WARM), 0.0)
+    field = SightMatcher(sight(**AMBIENT), catalogue)
     assert (field.value(WARM), field.value(NO_DATA)) == (27.0, None)
 
 
 @pytest.mark.parametrize("instance", [0, 250])
-def test_an_instance_is_a_value_of_its_byte(sees, instance):
+def test_an_instance_is_a_value_of_its_byte(matches, instance):
     """From 0, which some messages have, to 250, the highest value of a byte (rv-c.com's table of data types)."""
     frame = WARM._replace(data=bytes([instance]) + WARM.data[1:])
-    assert sees(frame, message="THERMOSTAT_AMBIENT_STATUS", instance=instance)
+    assert matches(frame, message="THERMOSTAT_AMBIENT_STATUS", instance=instance)
 
 
 def test_an_identifier_has_29_bits():
@@ -158,11 +158,11 @@ def test_what_is_not_defined_is_told_with_a_suggestion(catalogue):
         "four": sight(**AMBIENT, **{"is": 1e9}),
     }
     with pytest.raises(InputError) as refused:
-        spotters(sights, catalogue)
+        matchers_of(sights, catalogue)
     one, two, three, four = refused.value.problems
     assert one.startswith("one: no message is called THERMOSTAT_AMBIENT_STATU (did you mean")
     assert 'THERMOSTAT_AMBIENT_STATUS has no field ambient_temperatur (did you mean "ambient_temperature"?)' in two
-    assert 'system_status cannot say "onn" (did you mean "on"?)' in three
+    assert 'system_status cannot be "onn" (did you mean "on"?)' in three
     assert "is outside" in four
 
 

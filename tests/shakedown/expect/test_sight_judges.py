@@ -59,7 +59,7 @@ def test_the_nearest_is_kept(case):
     """22.5 degrees was wanted, and 21 came nearest, not 19."""
     one = case("seen", sight={**FIELD, "above": 22.5}).sensor(1, celsius=19).sensor(2, celsius=21).sensor(3, celsius=20)
     assert one.end() is not None
-    assert (one.judge.nearest.said, one.judge.nearest.frame.time) == ("ambient temperature 21.00 °C", 2 * SECOND_US)
+    assert (one.judge.nearest.text, one.judge.nearest.frame.time) == ("ambient temperature 21.00 °C", 2 * SECOND_US)
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_the_nearest_is_of_the_time_at_which_it_was_missed(case):
     """22 degrees came nearer, but after the gap had been too long."""
     one = case("every", sight={**FIELD, "above": 22.5}, gap="10s").sensor(3, celsius=20).sensor(12, celsius=23)
     assert one.sensor(14, celsius=22).end() == (10, "not seen for 12s from 0.000 s on")
-    assert one.judge.nearest.said == "ambient temperature 20.00 °C"
+    assert one.judge.nearest.text == "ambient temperature 20.00 °C"
 
 
 def test_never(case):
@@ -135,7 +135,7 @@ def test_order(case):
     )
     time, found = case("order", steps=steps).sensor(2, celsius=5).sensor(5, celsius=21).end()
     assert (time, found) == (60, "the 1st at 2.000 s, then FURNACE_STATUS not seen by 60.000 s")
-    assert case("order", steps=steps).end()[1].startswith("from the start on THERMOSTAT_AMBIENT_STATUS with")
+    assert case("order", steps=steps).end()[1].startswith("from the start THERMOSTAT_AMBIENT_STATUS with")
 
 
 # Answers, before and after.
@@ -158,11 +158,11 @@ def test_that_an_answer_is_late_is_known_at_the_next_frame(case):
     """At the next question, or at what could be an answer and is none: what was on the bus is kept then."""
     sight = {"message": "FURNACE_STATUS", "field": "heat_output_level", "above": 60.0}
     answer = {"to": SIGHT, "sight": sight, "within": "2s"}
-    assert case("answer", **answer).sensor(10, 20).told
-    assert not case("answer", **answer).sensor(10, 12).told
-    assert case("answer", **answer).sensor(10).heater(13).told
-    assert not case("answer", **answer).sensor(10).heater(12).told
-    (late,) = case("answer", **answer).sensor(10).heater(12, 13).told
+    assert case("answer", **answer).sensor(10, 20).failures
+    assert not case("answer", **answer).sensor(10, 12).failures
+    assert case("answer", **answer).sensor(10).heater(13).failures
+    assert not case("answer", **answer).sensor(10).heater(12).failures
+    (late,) = case("answer", **answer).sensor(10).heater(12, 13).failures
     assert late.nearest.frame.time == 12 * SECOND_US  # what comes later was not near it then
 
 

@@ -97,7 +97,7 @@ def test_what_is_awaited_later_is_watched_from_the_start(case):
 @pytest.mark.parametrize(
     ("sight", "said"),
     [
-        ({"becomes": False}, "false says nothing; write what the field becomes, or leave becomes out"),
+        ({"becomes": False}, "false has no meaning here; write what the field becomes, or omit becomes"),
         ({"becomes": True}, 'becomes = true goes with above or below; or write what it becomes, like becomes = "on"'),
         ({"becomes": 1.0, "above": 2.0}, '"above" goes with becomes = true; or write becomes alone'),
         ({"becomes": 1.0, "is": 2.0}, '"is" goes with becomes = true; or write becomes alone'),
@@ -111,7 +111,7 @@ def test_what_cannot_become(sight, said):
 
 def test_becomes_needs_a_field():
     """As is, above and below do."""
-    with pytest.raises(ValidationError, match='"becomes" needs a field'):
+    with pytest.raises(ValidationError, match='"becomes" needs the field'):
         Sight.model_validate({"message": "FURNACE_STATUS", "becomes": 1.0})
 
 
@@ -147,10 +147,10 @@ def test_so_many_times(case):
 def test_where_no_value_is_said_nothing_is_met(case):
     """A furnace that says nothing, or no data, has not kept from starting."""
     silent = case("entered", sight=ON, at_most_times=0)
-    assert silent.end() == (60, "no value said by 60.000 s, so nothing is known of it")
-    assert levels(case("entered", sight=ON, shortest_on="1s"), (1, 255)).end()[1].startswith("no value said")
+    assert silent.end() == (60, "no value reported by 60.000 s, so it cannot be judged")
+    assert levels(case("entered", sight=ON, shortest_on="1s"), (1, 255)).end()[1].startswith("no value reported")
     before = case("entered", sight=ON, at_most_times=3, **{"from": "10s"})
-    assert levels(before, (1, OFF), (2, HALF)).end()[1].startswith("no value said")
+    assert levels(before, (1, OFF), (2, HALF)).end()[1].startswith("no value reported")
 
 
 def test_the_shortest_stay(case):
@@ -173,7 +173,7 @@ def test_the_shortest_absence(case):
     short = {"sight": ON, "shortest_off": "10s"}
     assert levels(case("entered", **short), (1, OFF), (2, HALF), (3, OFF), (13, HALF)).end() is None
     time, found = levels(case("entered", **short), (1, OFF), (2, HALF), (3, OFF), (12, HALF)).end()
-    assert (time, found[:40]) == (12, "away for 9.000 s, from 3.000 s to 12.000")
+    assert (time, found[:42]) == (12, "absent for 9.000 s, from 3.000 s to 12.000")
 
 
 @pytest.mark.parametrize(
@@ -197,7 +197,7 @@ def test_it_reads_as_a_sentence():
     plan = {"at_least_times": 1, "at_most_times": 6, "shortest_on": "5min", "shortest_off": "2min", "from": "10s"}
     assert EnteredPlan.model_validate({"expect": "entered", "sight": ON, **plan}).sentence == (
         "FURNACE_STATUS with heat output level becoming above 0 is seen at least once and at most 6 times, "
-        "lasts at least 300s, comes again after 120s at the earliest from 10s"
+        "lasts at least 300s, is entered again after 120s at the earliest from 10s"
     )
 
 

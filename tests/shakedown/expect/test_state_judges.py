@@ -23,27 +23,27 @@ def test_a_value_of_the_vehicle(case):
     def go(*celsius, **more):
         one = case("world", value="cabin", at_least=18.0, **more)
         for second, value in enumerate(celsius):
-            one.judge.second(second * SECOND_US, Vehicle(value))
+            one.judge.observe_second(second * SECOND_US, Vehicle(value))
         return one.end(len(celsius))
 
     assert go(18, 19, 20) is None
     assert go(18, 17.5, 20) == (1, "17.5 °C at 1.000 s")
     assert go(18, 17.5, 20, **{"from": "2s"}) is None
     assert go(10, 12, 18.5, once=True) is None
-    assert go(10, 17.25, 12, once=True) == (3, "never so by 3.000 s; the nearest was 17.25 °C")
+    assert go(10, 17.25, 12, once=True) == (3, "never by 3.000 s; the nearest value was 17.25 °C")
     between = {"once": True, "at_most": 20.0}
-    assert go(10, 21.5, 30, **between) == (3, "never so by 3.000 s; the nearest was 21.5 °C")
-    assert go(30, 21.5, 10, **between) == (3, "never so by 3.000 s; the nearest was 21.5 °C")
+    assert go(10, 21.5, 30, **between) == (3, "never by 3.000 s; the nearest value was 21.5 °C")
+    assert go(30, 21.5, 10, **between) == (3, "never by 3.000 s; the nearest value was 21.5 °C")
 
 
 def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
     """Four digits would say 18, which is at least 18, and three a rate of 0.2."""
     world = case("world", value="cabin", at_least=18.0)
-    world.judge.second(SECOND_US, Vehicle(17.99996))
+    world.judge.observe_second(SECOND_US, Vehicle(17.99996))
     assert world.end() == (1, "17.99996 °C at 1.000 s")
     once = case("world", value="cabin", at_least=18.0, once=True)
-    once.judge.second(SECOND_US, Vehicle(17.99996))
-    assert once.end(2) == (2, "never so by 2.000 s; the nearest was 17.99996 °C")
+    once.judge.observe_second(SECOND_US, Vehicle(17.99996))
+    assert once.end(2) == (2, "never by 2.000 s; the nearest value was 17.99996 °C")
     rate = case("rate", sight=SIGHT, at_least=0.2, until="60.01s").sensor(*range(0, 60, 5))
     assert rate.end(61)[1] == "seen 12 times in 60.01s: 0.19997 times a second"
 
@@ -57,23 +57,23 @@ def test_presence(case):
     def go(*changes, **more):
         one = case("presence", device="heater", state="silent", **more)
         for seconds, device, state in changes:
-            one.judge.presence(round(seconds * SECOND_US), device, Presence(state))
+            one.judge.observe_presence(round(seconds * SECOND_US), device, Presence(state))
         return one.end()
 
     assert go((1, "heater", "present"), (20, "heater", "silent"), (30, "heater", "present")) is None
     assert go((1, "heater", "present"), (20, "pump", "silent")) == (60, "it was present at 60.000 s")
-    assert go() == (60, "it was never heard at 60.000 s")
+    assert go() == (60, "it was never seen at 60.000 s")
     part = {"from": "25s", "until": "29s", "throughout": True}
     assert go((20, "heater", "silent"), (30, "heater", "present"), **part) is None
     assert go((20, "heater", "silent"), (28, "heater", "present"), **part) == (28, "present at 28.000 s")
-    assert go((26, "heater", "silent"), **part) == (25, "not heard yet at 25.000 s")
+    assert go((26, "heater", "silent"), **part) == (25, "not seen yet at 25.000 s")
 
 
 def test_the_state_at_the_end_of_its_part_is_told(case):
     """Not the one that came after it."""
     one = case("presence", device="heater", state="silent", until="30s")
-    one.judge.presence(SECOND_US, "heater", Presence.PRESENT)
-    one.judge.presence(30 * SECOND_US, "heater", Presence.SILENT)
+    one.judge.observe_presence(SECOND_US, "heater", Presence.PRESENT)
+    one.judge.observe_presence(30 * SECOND_US, "heater", Presence.SILENT)
     assert one.end() == (30, "it was present at 30.000 s")
 
 
@@ -87,7 +87,7 @@ def flags(case, *changes, **more):
     """Tell a judge of flags: (seconds, flag)."""
     one = case("flag", **more)
     for seconds, changed in changes:
-        one.judge.flag(seconds * SECOND_US, changed)
+        one.judge.observe_flag(seconds * SECOND_US, changed)
     return one.end()
 
 
@@ -112,8 +112,8 @@ def test_a_flag_that_ends_in_the_part_was_raised_in_it(case):
 def test_a_flag_that_should_not_be_is_known_at_once(case):
     """Not only at the end: what was on the bus is kept then."""
     one = case("flag", raised=False)
-    one.judge.flag(20 * SECOND_US, flag(1, 20))
-    assert one.told
+    one.judge.observe_flag(20 * SECOND_US, flag(1, 20))
+    assert one.failures
 
 
 def test_a_flag_is_cleared(case):
@@ -122,7 +122,7 @@ def test_a_flag_is_cleared(case):
     assert flags(case, (20, flag(1, 20)), (39, flag(1, 20, until=39)), **wanted) is None
     assert flags(case, (20, flag(1, 20)), (41, flag(1, 20, until=41)), **wanted) == (
         40,
-        "still there at 40.000 s: gone",
+        "not cleared by 40.000 s: gone",
     )
 
 
@@ -145,5 +145,5 @@ def test_frames_that_went_wrong_on_the_wires(case):
     wires.observe_event(Collided(3, 1, ("a", "b")))
     for frames, most, found in (("spoilt", 1, (60, "2 frames")), ("spoilt", 2, None), ("collided", 1, None)):
         one = case("wires", frames=frames, at_most=most, at_least=1)
-        one.judge.wires(60 * SECOND_US, wires)
+        one.judge.observe_wires(60 * SECOND_US, wires)
         assert one.end() == found

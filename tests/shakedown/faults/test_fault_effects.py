@@ -6,7 +6,7 @@ import pytest
 from pydantic import ValidationError
 
 from rvsim.errors import InputError
-from rvsim.shakedown.faults.fault_effects import planned
+from rvsim.shakedown.faults.fault_effects import planned_faults
 from rvsim.shakedown.faults.fault_plans import FaultPlan
 from rvsim.wire.ident import dgn_of
 
@@ -249,11 +249,14 @@ def test_every_impossible_fault_is_named_at_once(vehicle):
     assert "fault 2 (no_data): THERMOSTAT_AMBIENT_STATUS has no field temperature" in problems[1]
     assert "is outside -273.00000 to 1774.81250" in problems[2]
     assert "DM_RV spn has no code for no data: choose another field" in problems[3]
-    assert "outdoor sensor is no furnace and never sends FURNACE_STATUS; it sends THERM" in problems[4]
-    assert 'heater does not report of furnac (did you mean "furnace"?)' in problems[5]
+    assert (
+        "outdoor sensor does not have the function furnace and never sends FURNACE_STATUS; it sends THERM"
+        in problems[4]
+    )
+    assert 'heater reports no faults of furnac (did you mean "furnace"?)' in problems[5]
     assert "heater and fresh tank have no function in common" in problems[6]
-    assert "fresh tank takes no command of its functions; name the message" in problems[7]
-    assert "charger does not report of dc_source; it does of charger" in problems[8]
+    assert "the functions of fresh tank have no commands; name the message" in problems[7]
+    assert "charger reports no faults of dc_source; its functions are charger" in problems[8]
     assert len(problems) == 9
 
 
@@ -263,9 +266,11 @@ def test_a_device_that_says_no_instance_has_no_wrong_one(loaded, catalogue):
     text += '[[fault]]\nfault = "wrong_instance"\ndevice = "control panel"\ninstance = 2\nfrom = "1s"\n'
     one = loaded(text)
     with pytest.raises(InputError) as refused:
-        planned(one.scenario.faults, lambda number: f"t, fault {number + 1} (wrong_instance)", one.rig, catalogue, 1)
+        planned_faults(
+            one.scenario.faults, lambda number: f"t, fault {number + 1} (wrong_instance)", one.rig, catalogue, 1
+        )
     assert refused.value.problems == (
-        "t, fault 1 (wrong_instance): control panel says no instance that could be another one",
+        "t, fault 1 (wrong_instance): control panel sends no message with an instance that could be changed",
     )
 
 
@@ -273,7 +278,7 @@ def test_a_device_that_says_no_instance_has_no_wrong_one(loaded, catalogue):
     ("plan", "said"),
     [
         ({"fault": "silent", "device": "heater"}, "nothing starts it"),
-        ({"fault": "silent", "device": "heater", "name": "n", "until": "3s"}, "until without from"),
+        ({"fault": "silent", "device": "heater", "name": "n", "until": "3s"}, "until needs from"),
         ({"fault": "silent", "device": "heater", "from": "3s", "until": "2s"}, "is not after from"),
         ({"fault": "silent", "device": "heatr", "from": "3s"}, 'did you mean "heater"'),
         ({"fault": "short_frame", "device": "heater", "length": 8, "from": "1s"}, "less than or equal to 7"),
@@ -295,7 +300,7 @@ def test_every_fault_says_whom_it_befalls_and_when(vehicle):
     plans = vehicle(
         fault=[fault("silent", device="heater"), {"fault": "bus_errors", "rate": 0.1, "name": "noise"}]
     ).loaded.scenario.faults
-    assert [(plan.whom, plan.when) for plan in plans if isinstance(plan, FaultPlan)] == [
+    assert [(plan.location, plan.when) for plan in plans if isinstance(plan, FaultPlan)] == [
         ("heater", "from 20s until 40s"),
         ("the wires", 'when a step starts "noise"'),
     ]

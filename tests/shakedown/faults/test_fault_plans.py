@@ -20,11 +20,11 @@ NOT_BOTH = "name a device of the rig, or a node that is not in it, and not both"
         ('identifier = "18FECA4G"', '10, fault 1 "babbling", identifier: "18FECA4G" is not an identifier; write up to'),
         ('identifier = "18FECA440"', '10, fault 1 "babbling", identifier: "18FECA440" is not an identifier'),
         ("", '6, fault 1 "babbling": the key "identifier" is missing; add it'),
-        ('identifier = "18FECA44"\nbytes = "0 1"', '11, fault 1 "babbling", bytes: "0 1" is no frame\'s bytes; write'),
+        ('identifier = "18FECA44"\nbytes = "0 1"', '11, fault 1 "babbling", bytes: "0 1" is not the data of a frame;'),
         ('identifier = "18FECA44"\nbytes = "000102030405060708"', '11, fault 1 "babbling", bytes: "00010203040506070'),
         (
             'identifier = "18FECA44"\ngap = "0.267ms"',
-            '11, fault 1 "babbling", gap: 0.000267s is shorter than any frame, which takes 0.000268s at least; leave',
+            '11, fault 1 "babbling", gap: 0.000267s is shorter than any frame, which takes at least 0.000268s; omit',
         ),
         ('identifier = "18FECA44"\ndevice = "heater"', f'6, fault 1 "babbling": {NOT_BOTH}'),
         (

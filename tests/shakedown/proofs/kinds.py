@@ -21,7 +21,7 @@ TEMPERATURE = 'message = "THERMOSTAT_AMBIENT_STATUS"\nfield = "ambient_temperatu
 
 HEATS = f"""
 [[expect]]
-says = "heat is asked for while it is cold"
+says = "heat is commanded while it is cold"
 expect = "seen"
 sight = {HEAT}
 until = "20s"
@@ -360,6 +360,6 @@ at_most = 2.0
         60,
         'device = "circulation pump"\nfrom = "0s"',
         HEAT_WITH_PUMP,
-        ("seen too early", "circulation pump was not heard at all"),
+        ("seen too early", "no frame of circulation pump was seen"),
     ),
 }

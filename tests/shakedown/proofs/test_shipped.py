@@ -12,10 +12,10 @@ _spec = importlib.util.spec_from_file_location("wrong", Path(__file__).parent / 
 wrong = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(wrong)
 
-OFTEN = "the furnace is not switched on and off all the time"
-ASKED = "nor is it asked to be, by commands that come and go before it follows"
-OWN = "whoever controls it has an address of its own"
-NO_OTHERS = "and claims no other's"
+OFTEN = "the furnace does not start and stop too often"
+ASKED = "the commands do not start and stop it too often, even where it does not follow"
+OWN = "the controller uses its own address"
+NO_OTHERS = "the controller claims no address of another device"
 KEEPS = "the heater keeps its address"
 
 
@@ -80,4 +80,4 @@ def test_one_that_ignores_a_silent_sensor_is_found(tried):
     mistake = wrong.Mistake.KEEPS_OLD_READINGS
     assert tried("warm_cabin", wrong.Right, mistake).passed
     verdict = tried("silent_sensor", wrong.Right, mistake)
-    assert failed(verdict)[:2] == ["none is given half a minute after it was heard last", "nor asked for"]
+    assert failed(verdict)[:2] == ["no heat is given half a minute after its last reading", "no heat is commanded then"]

@@ -16,7 +16,7 @@ FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
 PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
 READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS})
 
-OWN_ADDRESS, FURNACE_DSA = 0x44, 94
+BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
 INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
 BY_ADDRESS = {0x91: INDOORS, 0x96: AT_THE_BED}
 """Where the sensors were when it was written."""
@@ -271,7 +271,7 @@ class Thermostat:
             self.send(WATER_COMMAND, 1, int(has_water))
         if self.now - self.said_alive >= HEARTBEAT_S or self.misses_something():
             self.said_alive = self.now
-            self.send(HEARTBEAT, 0x15 if self.misses_something() else 0x05, OWN_ADDRESS)
+            self.send(HEARTBEAT, 0x15 if self.misses_something() else 0x05, BENCH_ADDRESS)
         self.ask_pump(self.wanted() > 0)
 
     def wanted(self) -> int:
@@ -313,4 +313,4 @@ class Thermostat:
     def send(self, dgn: int, *data: int) -> None:
         """Send a message, filled up with FF: unchanged, or nothing to say."""
         payload = bytes(data).ljust(8, b"\xff")
-        self.bus.send(can.Message(arbitration_id=6 << 26 | dgn << 8 | OWN_ADDRESS, data=payload))
+        self.bus.send(can.Message(arbitration_id=6 << 26 | dgn << 8 | BENCH_ADDRESS, data=payload))

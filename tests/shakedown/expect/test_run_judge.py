@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.shakedown.expect.jury import Jury
+from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
 
@@ -14,28 +14,28 @@ FURNACE = bytes.fromhex("0100C8FFFFFFFFFF")
 
 
 class Case:
-    """A jury beside a watch, and what both are told."""
+    """A watch and the judge of a run, which observe the same frames."""
 
     def __init__(self, loaded, catalogue):
         self.watch = Watch(catalogue, loaded.rig)
-        self.jury = Jury(loaded, catalogue, self.watch)
+        self.run_judge = RunJudge(loaded, catalogue, self.watch)
 
-    def hear(self, identifier, data, *seconds):
-        """Let a frame be heard at some times."""
+    def observe(self, identifier, data, *seconds):
+        """Observe a frame at some times."""
         for time in seconds:
             frame = Frame(round(time * SECOND_US), identifier, data)
-            self.jury.observe_frame(frame, self.watch.observe(frame))
+            self.run_judge.observe_frame(frame, self.watch.observe(frame))
         return self
 
     def end(self, seconds=60):
         """End the run, and return what became of its expectations."""
-        self.jury.observe_events(self.watch.advance(seconds * SECOND_US))
-        return self.jury.finish(seconds * SECOND_US)
+        self.run_judge.observe_events(self.watch.advance(seconds * SECOND_US))
+        return self.run_judge.finish(seconds * SECOND_US)
 
 
 @pytest.fixture
 def case(loaded, catalogue):
-    """Seat a jury for expectations: ``case('expect = "seen"...', ...)``."""
+    """Judge expectations: ``case('expect = "seen"...', ...)``."""
     return lambda *plans: Case(loaded("".join(f"[[expect]]\n{plan}\n" for plan in plans)), catalogue)
 
 
@@ -47,7 +47,7 @@ def shown(outcome):
 def test_the_last_five_frames_of_the_device_are_kept(case):
     """Of the one that the expectation is about, whoever else has sent since."""
     one = case('expect = "seen"\nsight = { device = "heater", message = "FURNACE_STATUS", field = "instance", is = 9 }')
-    one.hear(HEATER, FURNACE, *range(1, 8)).hear(INDOOR, WARM, 8, 9)
+    one.observe(HEATER, FURNACE, *range(1, 8)).observe(INDOOR, WARM, 8, 9)
     (outcome,) = one.end(12)
     assert shown(outcome) == [(float(time), "19FFE45E") for time in range(3, 8)]
 
@@ -55,7 +55,7 @@ def test_the_last_five_frames_of_the_device_are_kept(case):
 def test_without_a_device_the_last_five_of_all_are_kept(case):
     """And as well where the device was never heard."""
     plans = ('expect = "seen"\nsight = { message = "DM_RV" }', 'expect = "seen"\nsight = { device = "charger" }')
-    one = case(*plans).hear(HEATER, FURNACE, 1, 2, 3).hear(INDOOR, WARM, 4, 5, 6)
+    one = case(*plans).observe(HEATER, FURNACE, 1, 2, 3).observe(INDOOR, WARM, 4, 5, 6)
     for outcome in one.end(7):
         assert [time for time, _ in shown(outcome)] == [2, 3, 4, 5, 6]
 
@@ -63,14 +63,14 @@ def test_without_a_device_the_last_five_of_all_are_kept(case):
 def test_what_is_decided_early_keeps_what_was_then_on_the_bus(case):
     """A frame that must not be is the last of its own evidence; what comes later is not."""
     one = case('expect = "never"\nsight = { message = "THERMOSTAT_AMBIENT_STATUS" }')
-    (outcome,) = one.hear(HEATER, FURNACE, 1).hear(INDOOR, WARM, 2).hear(HEATER, FURNACE, 3).end()
+    (outcome,) = one.observe(HEATER, FURNACE, 1).observe(INDOOR, WARM, 2).observe(HEATER, FURNACE, 3).end()
     assert (outcome.at, shown(outcome)) == (2.0, [(1.0, "19FFE45E"), (2.0, "19FF9C91")])
 
 
 def test_each_part_is_decided_at_its_end(case):
     """With the frames before it, in whatever order the parts end; a frame at that very time is not of it."""
     late, early = (f'expect = "seen"\nsight = {{ message = "DM_RV" }}\nuntil = "{until}"' for until in ("8s", "4s"))
-    first, second = case(late, early).hear(HEATER, FURNACE, 1, 2, 4, 6, 8, 9).end()
+    first, second = case(late, early).observe(HEATER, FURNACE, 1, 2, 4, 6, 8, 9).end()
     assert (first.found, [time for time, _ in shown(first)]) == ("not seen by 8.000 s", [1, 2, 4, 6])
     assert (second.found, [time for time, _ in shown(second)]) == ("not seen by 4.000 s", [1, 2])
 
@@ -78,7 +78,7 @@ def test_each_part_is_decided_at_its_end(case):
 def test_a_part_that_nothing_follows_is_decided_at_the_end(case):
     """Once; what was seen in it is not lost."""
     plan = 'expect = "seen"\nsight = {{ message = "THERMOSTAT_AMBIENT_STATUS" }}\nuntil = "50s"\nat_least = {0}'
-    met, broken = case(plan.format(2), plan.format(3)).hear(INDOOR, WARM, 1, 2).end()
+    met, broken = case(plan.format(2), plan.format(3)).observe(INDOOR, WARM, 1, 2).end()
     assert met.passed
     assert (broken.found, broken.at) == ("seen 2 times by 50.000 s", 50.0)
 
@@ -91,22 +91,22 @@ def test_who_sent_it(case):
         'expect = "seen"\nsight = { message = "AWNING_COMMAND" }',
         'expect = "seen"\nsight = { device = "indoor sensor", message = "THERMOSTAT_AMBIENT_STATUS", instance = 9 }',
     )
-    one.hear(HEATER, FURNACE, 1).hear(OUTDOOR, OUT, 2).hear(INDOOR, WARM, 3)
+    one.observe(HEATER, FURNACE, 1).observe(OUTDOOR, OUT, 2).observe(INDOOR, WARM, 3)
     order, nobody, itself = one.end(7)
     assert order.look == (
-        "charger was not heard at all: is it in this run, at its planned address?; "
-        "THERMOSTAT_AMBIENT_STATUS came from outdoor sensor, indoor sensor, not from charger"
+        "no frame of charger was seen: is it in this run, at its planned address?; "
+        "THERMOSTAT_AMBIENT_STATUS was sent by outdoor sensor, indoor sensor, not by charger"
     )
-    assert nobody.look == "nobody sent AWNING_COMMAND"
+    assert nobody.look == "no device sent AWNING_COMMAND"
     assert itself.look == ""
 
 
 def test_the_nearest_is_told_with_its_time(case):
     """27 degrees at 2 s, where 30 were wanted, and where to look then."""
     sight = '{ message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 30.0 }'
-    (outcome,) = case(f'expect = "seen"\nsight = {sight}').hear(INDOOR, WARM, 2).hear(INDOOR, COLD, 3).end(7)
+    (outcome,) = case(f'expect = "seen"\nsight = {sight}').observe(INDOOR, WARM, 2).observe(INDOOR, COLD, 3).end(7)
     assert outcome.nearest == f"ambient temperature 27.00 °C at 2.000 s: {Frame(0, INDOOR, WARM)}"
-    assert outcome.look == "the message came, and its field said other things: what decides about that field"
+    assert outcome.look == "the message was seen, but its field had other values: check what sets that field"
 
 
 def test_flags_that_stood_then(case):
@@ -116,13 +116,13 @@ def test_flags_that_stood_then(case):
         'expect = "presence"\ndevice = "charger"\nstate = "present"',
         'expect = "seen"\nsight = { message = "DM_RV" }',
     )
-    one = case(*plans).hear(HEATER, FURNACE, 1).hear(INDOOR, WARM, *range(2, 40))
+    one = case(*plans).observe(HEATER, FURNACE, 1).observe(INDOOR, WARM, *range(2, 40))
     heater, charger, anybody = one.end(40)
     standing = {flag.subject for flag in one.watch.flags}
     assert {"heater", "charger"} < standing
     for outcome, subjects in ((heater, {"heater"}), (charger, {"charger"}), (anybody, standing)):
-        told = [hint for hint in outcome.look.split("; ") if " stood then: " in hint]
-        assert {subject for subject in standing for hint in told if f" of {subject} stood then: " in hint} == subjects
+        hints = [hint for hint in outcome.look.split("; ") if ", was active at that time: " in hint]
+        assert {subject for subject in standing for hint in hints if f" of {subject}, was active" in hint} == subjects
 
 
 def test_frames_are_counted_and_each_is_shown_to_those_who_ask_for_it(case):
@@ -131,16 +131,16 @@ def test_frames_are_counted_and_each_is_shown_to_those_who_ask_for_it(case):
         'expect = "seen"\nsight = { device = "heater" }\nat_most = 1',
         'expect = "seen"\nsight = { message = "THERMOSTAT_AMBIENT_STATUS" }\nat_least = 2\nat_most = 2',
     )
-    first, second = one.hear(HEATER, FURNACE, 1, 2).hear(INDOOR, WARM, 3, 4).end(7)
+    first, second = one.observe(HEATER, FURNACE, 1, 2).observe(INDOOR, WARM, 3, 4).end(7)
     assert first.found.startswith("seen for the 2nd time at 2.000 s")
     assert second.passed
-    assert one.jury.frames == 4
+    assert one.run_judge.frames == 4
 
 
 def test_values_of_the_vehicle_are_asked_for_only_where_one_is_expected(case):
     """So that a run without one need not work them out."""
-    assert not case('expect = "flag"').jury.wants_seconds
-    assert case('expect = "world"\nvalue = "cabin"\nat_least = 3.0').jury.wants_seconds
+    assert not case('expect = "flag"').run_judge.needs_seconds
+    assert case('expect = "world"\nvalue = "cabin"\nat_least = 3.0').run_judge.needs_seconds
 
 
 def test_what_cannot_be_judged_is_told_at_once(case):
@@ -152,8 +152,8 @@ def test_what_cannot_be_judged_is_told_at_once(case):
             'expect = "seen"\nsight = { message = "NO_SUCH" }\nfrom = "61s"',
         )
     first, second, third = (line.split("t.toml, ")[1] for line in refused.value.problems)
-    assert first == "line 7, expect 1 (flag): it begins at 60s, and the run lasts 60s"
-    assert second == "line 14, expect 3 (seen): it begins at 61s, and the run lasts 60s"
+    assert first == "line 7, expect 1 (flag): it starts at 60s, and the run lasts 60s"
+    assert second == "line 14, expect 3 (seen): it starts at 61s, and the run lasts 60s"
     assert third.startswith("line 13, expect 3 (seen): sight: no message is called NO_SUCH")
 
 
@@ -161,7 +161,7 @@ def test_frames_that_went_wrong_are_judged_at_the_end(case):
     """None did here."""
     good, bad = (
         case('expect = "wires"\nframes = "spoilt"\nat_most = 0', 'expect = "wires"\nframes = "collided"\nat_least = 1')
-        .hear(INDOOR, WARM, 1)
+        .observe(INDOOR, WARM, 1)
         .end(7)
     )
     assert good.passed
@@ -172,7 +172,7 @@ def test_the_roll_call_is_handed_on(case):
     """A device is present once it has been heard, and silent when nothing of it has come for long enough."""
     plans = (f'expect = "presence"\ndevice = "heater"\nstate = "{state}"' for state in ("present", "silent"))
     one = case(*plans, 'expect = "flag"\nkind = "silent-device"\nsubject = "heater"')
-    present, silent, flag = one.hear(HEATER, FURNACE, 1).hear(INDOOR, WARM, *range(2, 50)).end()
+    present, silent, flag = one.observe(HEATER, FURNACE, 1).observe(INDOOR, WARM, *range(2, 50)).end()
     assert (present.passed, silent.passed, flag.passed) == (True, True, True)
     present, silent, flag = (
         case(
@@ -180,7 +180,7 @@ def test_the_roll_call_is_handed_on(case):
             'expect = "presence"\ndevice = "heater"\nstate = "silent"',
             'expect = "flag"\nkind = "silent-device"\nsubject = "heater"',
         )
-        .hear(HEATER, FURNACE, *range(1, 60))
+        .observe(HEATER, FURNACE, *range(1, 60))
         .end()
     )
     assert (present.passed, silent.passed, flag.passed) == (True, False, False)
@@ -189,4 +189,4 @@ def test_the_roll_call_is_handed_on(case):
 def test_an_identifier_of_zeros_is_one_like_any_other(case):
     """The most urgent there is: priority 0, DGN 0, from address 0."""
     one = case('expect = "seen"\nsight = { identifier = "00000000" }')
-    assert one.hear(HEATER, FURNACE, 1).hear(0, b"", 2).end(7)[0].passed
+    assert one.observe(HEATER, FURNACE, 1).observe(0, b"", 2).end(7)[0].passed
