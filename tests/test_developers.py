@@ -186,7 +186,7 @@ def test_every_problem_has_its_words():
     drafted = {problem for module in modules for problem in getattr(module, "DRAFTS", {})}
     assert drafted == {
         one for name in transitions.__all__
-        if hasattr(one := getattr(transitions, name), "cause") and one not in (transitions.Problem, transitions.Ended)
+        if hasattr(one := getattr(transitions, name), "problem_key") and one not in (transitions.Problem, transitions.Ended)
     }  # fmt: skip
 
 
@@ -218,8 +218,8 @@ def test_every_expectation_is_complete(word, plan):
 
 @pytest.mark.parametrize("command", [command.name or command.callback.__name__ for command in app.registered_commands])
 def test_every_command_is_complete(command):
-    """The README says when to use it, and a test calls it."""
-    assert f"rvsim {command}" in read("README.md")
+    """The README or a guide says when to use it, and a test calls it."""
+    assert f"rvsim {command}" in read("README.md") + read("guides")
     assert f'"{command}"' in read("tests/faces")
 
 
@@ -241,7 +241,7 @@ def test_every_message_is_complete(catalogue):
 
 def test_every_unit_is_complete(catalogue):
     """Each of its signs is ASCII or has a twin."""
-    units = {field.spoken_unit for spec in catalogue for field in spec.fields}
+    units = {field.printed_unit for spec in catalogue for field in spec.fields}
     assert {sign for unit in units for sign in unit if not sign.isascii()} <= READABLE.keys()
 
 

@@ -29,7 +29,7 @@ def test_lines_fit_a_terminal():
 
 def test_keys_of_a_rig_with_their_meaning(told):
     """The rig itself, its devices, the vehicle's figures, accepted trouble; and the names that can be used."""
-    assert "A rig, one TOML file: One vehicle's network as it is planned. schema = whole number: " in told
+    assert "A rig, one TOML file: The plan of one vehicle's network. schema = whole number: " in told
     assert "[[device]]: One planned device." in told
     assert "address = whole number, 0 to 0xFD: The source address that it prefers" in told
     assert "answer_time = time, above 0s (2s): How long it may take until its status shows" in told

@@ -15,8 +15,8 @@ BY_VALUE = {"when": {"value": "cabin", "above": 90.0}, "send": SEND}
 )
 def test_what_a_script_waits_for(vehicle, steps, frames, values):
     """Frames, values of the vehicle, both or neither: a run hands on no more than that."""
-    script = vehicle(step=[{"at": "1s", "send": SEND}, *steps]).script
-    assert (script.waits_for_frames, script.waits_for_values) == (frames, values)
+    made = vehicle(step=[{"at": "1s", "send": SEND}, *steps])
+    assert (made.loaded.scenario.waits_for_frames, made.script.waits_for_values) == (frames, values)
 
 
 def test_no_fault_of_a_device_that_others_stand_in_for(vehicle):

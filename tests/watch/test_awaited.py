@@ -34,7 +34,7 @@ class Message(SimpleNamespace):
 def moments_of_all(messages, now: int) -> list[int]:
     """The same by the definition: every message looked at."""
     found = [
-        (one.topic.source, one.rhythm.missed_from(now)) for one in messages if one.entry.heard and one.rhythm.times
+        (one.topic.source, one.rhythm.missed_from(now)) for one in messages if one.device.is_heard and one.rhythm.times
     ]
     sources = {source for source, moment in found if moment is not None}
     return sorted(min(moment for who, moment in found if who == source and moment is not None) for source in sources)
@@ -61,7 +61,7 @@ def test_the_same_as_looking_at_every_message(steps):
         elif what == "return" and one.rhythm.times:
             one.rhythm.restart(now)
         elif what == "silence":
-            one.entry.heard = not one.entry.heard
+            one.device.is_heard = not one.device.is_heard
         else:
             assert awaited.missed_moments(now) == moments_of_all(messages, now)
     assert awaited.missed_moments(now) == moments_of_all(messages, now)

@@ -70,7 +70,9 @@ def _units_by_address(found: Survey, claims: Claims) -> list[Unit]:
             units.append(Unit([source], names[0], []))
         elif not _moved([sources[other] for other in addresses], claims, names[0]):
             others = " and ".join(f"{other:02X} hex" for other in addresses if other != address)
-            remark = f"its NAME, {name_parts_text(names[0])}, was also claimed from address {others}; a NAME must be unique"
+            remark = (
+                f"its NAME, {name_parts_text(names[0])}, was also claimed from address {others}; a NAME must be unique"
+            )
             units.append(Unit([source], None, [remark]))
         elif address == addresses[-1]:
             before = " and ".join(f"{other:02X} hex" for other in addresses[:-1])
