@@ -186,7 +186,8 @@ def test_every_problem_has_its_words():
     drafted = {problem for module in modules for problem in getattr(module, "DRAFTS", {})}
     assert drafted == {
         one for name in transitions.__all__
-        if hasattr(one := getattr(transitions, name), "problem_key") and one not in (transitions.Problem, transitions.Ended)
+        if hasattr(one := getattr(transitions, name), "problem_key")
+        and one not in (transitions.Problem, transitions.Ended)
     }  # fmt: skip
 
 
