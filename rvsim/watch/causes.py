@@ -82,7 +82,7 @@ _MIXED_UP_READINGS = frozenset(
     {FlagKind.BAD_VALUE, FlagKind.NO_DATA, FlagKind.STUCK_VALUE, FlagKind.TWO_COMMANDERS, FlagKind.IGNORED_COMMAND}
 )
 """What is observed when the messages of two units are taken for those of one."""
-_EXPLAINS: Mapping[FlagKind, _Explains] = {
+EXPLAINS: Mapping[FlagKind, _Explains] = {
     FlagKind.LOG_OUT_OF_ORDER: _Explains(all=_BY_TIME),
     FlagKind.BUS_QUIET: _Explains(all=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE})),
     FlagKind.NO_ACKNOWLEDGE: _Explains(
@@ -112,9 +112,21 @@ _EXPLAINS: Mapping[FlagKind, _Explains] = {
     ),
     FlagKind.RESTARTED: _Explains(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
     FlagKind.REPORTED_FAULT: _Explains(own=frozenset({FlagKind.IGNORED_COMMAND})),
+    FlagKind.REPLACED_DEVICE: _Explains(),
+    FlagKind.UNPLANNED_DEVICE: _Explains(),
+    FlagKind.NO_ADDRESS: _Explains(),
+    FlagKind.LATE_MESSAGE: _Explains(),
+    FlagKind.WRONG_LENGTH: _Explains(),
+    FlagKind.UNKNOWN_MESSAGE: _Explains(),
+    FlagKind.BAD_VALUE: _Explains(),
+    FlagKind.NO_DATA: _Explains(),
+    FlagKind.STUCK_VALUE: _Explains(),
+    FlagKind.TWO_COMMANDERS: _Explains(),
+    FlagKind.IGNORED_COMMAND: _Explains(),
+    FlagKind.FAILED_TRANSFER: _Explains(),
 }
-"""What each kind explains; of two that explain the same flag the first in this table is its cause."""
-_RANK = {kind: rank for rank, kind in enumerate(_EXPLAINS)}
+"""What each kind explains; every kind stands here. Of two that explain the same flag the first one is its cause."""
+_RANK = {kind: rank for rank, kind in enumerate(EXPLAINS)}
 
 
 class _Absence(NamedTuple):
@@ -156,7 +168,7 @@ def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     by_kind: dict[FlagKind, list[Flag]] = {}
     for finding in sorted(findings, key=lambda one: one.flag.since):
         by_kind.setdefault(finding.flag.kind, []).append(finding.flag)
-    for kind, reach in _EXPLAINS.items():
+    for kind, reach in EXPLAINS.items():
         reached = [other for other in reach.own | reach.all if _RANK.get(other, len(_RANK)) > _RANK[kind]]
         for head in filter(_is_serious, by_kind.get(kind, ())):
             for other in sorted(reached):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.watch.causes import CauseKind, causes
+from rvsim.watch.causes import EXPLAINS, CauseKind, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent
@@ -222,3 +222,8 @@ def test_the_causes_of_a_watch_follow_its_flags(bus):
     assert (cause.kind, cause.subject) == ("silent-device", "inverter")
     assert cause.text.startswith("silent for 30.5 s (limit 15.0 s)")
     assert [str(flag.kind) for flag in cause.flags] == ["silent-device", "late-message"]
+
+
+def test_every_kind_of_flag_says_what_it_explains():
+    """A new kind cannot be left out of the table of causes, not even one that explains nothing."""
+    assert set(EXPLAINS) == set(FlagKind)
