@@ -29,7 +29,7 @@ class Book:
         """Let something fail, and tell of it."""
         failures = self.book.fail(key, now, now, Frame(now, 0x1CEBFF5E, b""))
         if tell:
-            self.book.tell(failures, Problem(now, now, (key,)))
+            self.book.report(failures, Problem(now, now, (key,)))
         return failures
 
     def until(self, now):

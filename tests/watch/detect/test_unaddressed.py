@@ -130,7 +130,7 @@ def test_a_general_node_that_cannot_claim_is_heard(catalogue):
                 if message is not None:
                     now = time.monotonic_ns() // 1000 - begun
                     watch.observe(Frame(now, message.arbitration_id, bytes(message.data)))
-                    sent = ours.observe(now, message.arbitration_id, bytes(message.data))
+                    sent = ours.receive(now, message.arbitration_id, bytes(message.data))
                     if message.arbitration_id & 0xFF == NULL:
                         said.set()
         finally:
