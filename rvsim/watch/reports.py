@@ -64,7 +64,7 @@ class Reports:
         """
         frame, dgn = part.frame, part.topic.dgn
         if dgn in part.node.awaited:
-            self._transfers.heed(part)
+            self._transfers.observe_awaited(part)
         if dgn in EXCHANGES:
             for message in self._transfers.observe(part):  # it ends with a packet of its sender
                 self._whole(message, part, frame)

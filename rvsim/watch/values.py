@@ -150,7 +150,7 @@ class Values:
         standing, self._open = self._open, {}
         yield from standing.values()
         if self._alarms is not None:
-            yield from self._alarms.give_up()
+            yield from self._alarms.close_all()
 
 
 def _is_bad(reading: Reading, limits: Limits | None) -> bool:

@@ -22,7 +22,7 @@ from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
-from rvsim.watch.detect.lengths import Lengths
+from rvsim.watch.detect.lengths import LengthChecks
 from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised
 from rvsim.watch.identity.identity import Identity
@@ -87,7 +87,7 @@ class Watch:
         self._identity = Identity(rig, self._roll_call, self._agenda, self._emit, self._forget)
         transfers = Transfers(self._emit, self._agenda, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
         self._reports = Reports(self._emit, transfers, self._identity.command)
-        self._lengths = Lengths(self._emit)
+        self._lengths = LengthChecks(self._emit)
         self._detectors = Detectors(catalogue, rig, self._agenda, self._emit, self.device_at, self._parts_of)
         self._streams: dict[int, MessageRecord] = {}
         self._by_sender: dict[tuple[int, int], MessageRecord] = {}
@@ -256,7 +256,7 @@ class Watch:
         stream = self._by_sender.get((dgn, source))
         if stream is None:
             node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
-            detectors = self._detectors.of(layout)
+            detectors = self._detectors.observers_of(layout)
             stream = MessageRecord(layout, node, layout.dgn in HEEDED, layout.dgn in PACKETS, detectors)
             self._by_sender[dgn, source] = stream
         self._streams[identifier] = stream

@@ -1,319 +1,369 @@
 """Commands that are followed by no change of status.
 
-Needs every frame of commands and acknowledgements; of status messages and heartbeats the changes, and every frame while
+Needs every frame of commands and acknowledgments; of status messages and heartbeats the changes, and every frame while
 a command to their function waits for its answer.
 
-Knows: that a command is answered by a change in the fields of its function's status that it gives, or, where the status
-has no such field, by any change of it; in either case by a change of the function's heartbeat. A device is judged once
-it had its time and every one of its periodic topics has spoken again. Not judged: a command that asks for what is
-already so; the repetition of one that was obeyed, while the status still says what it said then (a set point beyond a
-limit); an output that stands at zero while the heartbeat says that the function is at its job (ignition, cold coolant);
-and a function that starts slowly, for its first three minutes.
+Knows: that a command is answered by a change in those fields of the function's status that it sets, or, where the
+status has no such field, by any change of the status; in either case also by a change of the function's heartbeat. A
+device is judged after its answer time, when each of its periodic topics was received again. Not judged: a command for
+a state that is already reached; the repetition of a command that was obeyed, while the status still reports what it did
+then (a set point beyond a limit); an output at zero while the heartbeat reports that the function is active (ignition,
+cold coolant); and a function that starts slowly, for its first three minutes. Does not know the layouts of messages.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from rvsim.rig.functions import by_dsa, by_status
 from rvsim.rig.model import ANSWER_TIME_US
-from rvsim.watch.detect.answers import SLOW_STARTERS, answering, comparable, counts, is_rest, same
-from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
+from rvsim.watch.detect.answers import (
+    SLOW_STARTERS,
+    answering_field,
+    comparable_readings,
+    is_commanded_value,
+    is_zero_percent,
+    same_value,
+)
+from rvsim.watch.detect.commands import Command, CommandTarget, PlannedDevices
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import CommandIgnored, Ended, Transition
 from rvsim.wire.fields import Reading
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
-START_TIME_US = 180 * SECOND
-"""So long a slow starter may stay at rest: tries of ignition, the rest of a compressor. Common practice, no source."""
-_AT_WORK = ("operating_status_1", "operating_status_2")
-"""The fields of a heartbeat that say whether its function is on, and at its job."""
-_CODES = {0: "acknowledged", 1: "refused", 2: "refused, access denied", 3: "refused, cannot respond now"}
-"""What an acknowledgement says (SAE J1939-21)."""
+MAX_START_US = 180 * SECOND_US
+"""How long a slow starter may have no output: ignition attempts, the pause of a compressor. Common practice, no
+source."""
+_HEARTBEAT_STATE_FIELDS = ("operating_status_1", "operating_status_2")
+"""The fields of a heartbeat that report whether its function is on, and whether it is active."""
+_ACKNOWLEDGMENT_TEXTS = {0: "acknowledged", 1: "refused", 2: "refused, access denied", 3: "refused, cannot respond now"}
+"""The codes of an acknowledgment (SAE J1939-21), as texts of a flag."""
 
-_ACKNOWLEDGED = ("acknowledgment_code", "source_address_acknowledged", "dgn_acknowledged")
+_ACKNOWLEDGMENT_FIELDS = ("acknowledgment_code", "source_address_acknowledged", "dgn_acknowledged")
 
-_Pairs = list[tuple[Reading, Reading]]
+_ReadingPairs = list[tuple[Reading, Reading]]
 
 
-class _Waiting:
-    """Commands to one thing that wait for an answer; ``due`` is bus time."""
+class _PendingCommands:
+    """Commands to one function and instance that wait for an answer; ``due`` is bus time."""
 
     def __init__(self, command: Command, before: Mapping[TopicRecord, bytes], due: int) -> None:
         self.first = command
         self.latest = command
-        self.given = dict(command.given)
+        self.commanded = dict(command.commanded)
         self.commanders = {command.source: None}
         self.count = 1
         self.before = dict(before)
-        """What each topic said last before it was commanded."""
+        """The last data of each topic before the command."""
         self.due = due
         self.answers: dict[str, None] = {}
 
     def add(self, command: Command) -> None:
-        """Take another command that came before an answer."""
+        """Add another command that came before an answer."""
         self.latest = command
-        self.given.update(command.given)
+        self.commanded.update(command.commanded)
         self.commanders[command.source] = None
         self.count += 1
 
 
-class _State:
-    """What is known of one thing that was commanded."""
+class _TargetState:
+    """What is known of one function and instance that was commanded."""
 
-    def __init__(self, number: int, thing: Thing) -> None:
+    def __init__(self, number: int, target: CommandTarget) -> None:
         self.number = number
-        self.thing = thing
-        self.waiting: _Waiting | None = None
-        self.last: dict[str, int | None] = {}
-        """What it was commanded last, by field."""
+        self.target = target
+        self.pending: _PendingCommands | None = None
+        self.last_raws: dict[str, int | None] = {}
+        """The raw values that were last commanded, by field."""
         self.obeyed: dict[str, tuple[int | None, int | None]] = {}
-        """What it was commanded when it obeyed, and what it said when that was repeated, None as long as it was not."""
-        self.told: CommandIgnored | None = None
-        self.ignored: dict[str, Reading] = {}
-        """What it was commanded and did not obey."""
+        """By field: the raw value of the command that was obeyed, and the raw value of the status when that command was
+        repeated, None before it was."""
+        self.reported: CommandIgnored | None = None
+        self.disobeyed: dict[str, Reading] = {}
+        """The commanded readings that were not obeyed, by field."""
 
 
 class IgnoredCommands:
-    """Holds what functions say against what they are commanded."""
+    """Compares the status of functions with their commands."""
 
     def __init__(
-        self, planned: PlannedDevices, agenda: Agenda, emit: Callable[[Transition], None], name_of: Callable[[int], str]
+        self,
+        planned: PlannedDevices,
+        deadlines: Agenda,
+        emit: Callable[[Transition], None],
+        name_of: Callable[[int], str],
     ) -> None:
         self._planned = planned
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._name_of = name_of
-        self._answering = Duty(21, self._answer_due, self._expire)
-        self._states: dict[Thing, _State] = {}
-        self._of: dict[tuple[str, int | None], list[_State]] = {}
-        """The things of one function and instance: commanded to all, or to one node."""
+        self._answer_deadline = Duty(21, self._answer_due, self._expire)
+        self._states: dict[CommandTarget, _TargetState] = {}
+        self._states_of: dict[tuple[str, int | None], list[_TargetState]] = {}
+        """The states of one function and instance: commanded to all, or to one node."""
         self._statuses: dict[tuple[str, int | None], list[TopicRecord]] = {}
         self._heartbeats: dict[str, list[TopicRecord]] = {}
 
-    # What comes in.
+    # Frames.
 
     def observe(self, command: Command) -> None:
         """Take in a command."""
-        thing = command.thing
-        state = self._states.get(thing)
+        target = command.target
+        state = self._states.get(target)
         if state is None:
-            state = self._states[thing] = _State(len(self._states), thing)
-            self._of.setdefault(thing[:2], []).append(state)
-        before = {name: state.last.get(name) for name in command.given}
-        new = {name: reading.raw for name, reading in command.given.items()}
-        state.last.update(new)
-        parts = [part for part in self._statuses.get(thing[:2], ()) if _speaks(part, thing, command.now)]
-        if not parts:
-            state.waiting = None
+            state = self._states[target] = _TargetState(len(self._states), target)
+            self._states_of.setdefault(target[:2], []).append(state)
+        before = {name: state.last_raws.get(name) for name in command.commanded}
+        new = {name: reading.raw for name, reading in command.commanded.items()}
+        state.last_raws.update(new)
+        records = [record for record in self._statuses.get(target[:2], ()) if _is_heard(record, target, command.now)]
+        if not records:
+            state.pending = None
             return
-        if state.waiting is not None:
-            state.waiting.add(command)
-        given = state.waiting.given if state.waiting is not None else command.given
-        pairs = list(_pairs(given, parts))
+        if state.pending is not None:
+            state.pending.add(command)
+        commanded = state.pending.commanded if state.pending is not None else command.commanded
+        pairs = list(_pairs(commanded, records))
         differing = [pair for pair in pairs if self._differs(state, *pair)]
         if pairs and not differing:
-            state.waiting = None
-            self._end(state, command.frame.time)
-        elif state.waiting is None and (pairs or (None not in before.values() and before != new)):
-            self._wait(state, command, parts, differing)
+            state.pending = None
+            self._clear(state, command.frame.time)
+        elif state.pending is None and (pairs or (None not in before.values() and before != new)):
+            self._start_waiting(state, command, records, differing)
 
-    def status(self, part: TopicRecord) -> bool:
-        """Take in a status of a function; return whether the same frame again could change nothing here."""
-        spec = part.layout.spec
+    def observe_status(self, record: TopicRecord) -> bool:
+        """Take in a status of a function; return whether the same frame again would change nothing here."""
+        spec = record.layout.spec
         function = by_status(spec.name) if spec is not None else None
         if function is None:
             return True
-        key = function.name, part.topic.instance
+        key = function.name, record.topic.instance
         known = self._statuses.setdefault(key, [])
-        if part not in known:
-            known.append(part)
-        return self._answered(self._of.get(key, ()), part)
+        if record not in known:
+            known.append(record)
+        return self._check_answers(self._states_of.get(key, ()), record)
 
-    def heartbeat(self, part: TopicRecord) -> bool:
-        """Take in a heartbeat; return whether the same frame again could change nothing here."""
-        function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+    def observe_heartbeat(self, record: TopicRecord) -> bool:
+        """Take in a heartbeat; return whether the same frame again would change nothing here."""
+        function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
         if function is None:
             return True
         known = self._heartbeats.setdefault(function.name, [])
-        if part not in known:
-            known.append(part)
-        return self._answered((one for one in self._states.values() if one.thing.function == function.name), part)
+        if record not in known:
+            known.append(record)
+        states = (state for state in self._states.values() if state.target.function == function.name)
+        return self._check_answers(states, record)
 
-    def acknowledgement(self, part: TopicRecord) -> None:
-        """Take in an acknowledgement: what a waiting command was told."""
-        spec = part.layout.spec
-        said = {reading.field.name: reading.raw for reading in spec.decode(part.frame.data)} if spec else {}
-        code, whose, dgn = (said.get(name) for name in _ACKNOWLEDGED)
+    def observe_acknowledgment(self, record: TopicRecord) -> None:
+        """Take in an acknowledgment: it may answer a waiting command."""
+        spec = record.layout.spec
+        raws = {reading.field.name: reading.raw for reading in spec.decode(record.frame.data)} if spec else {}
+        code, commander, dgn = (raws.get(name) for name in _ACKNOWLEDGMENT_FIELDS)
         for state in self._states.values():
-            waiting = state.waiting
-            if waiting is None or whose not in waiting.commanders or dgn not in _dgns(waiting) or code not in _CODES:
+            pending = state.pending
+            if (
+                pending is None
+                or commander not in pending.commanders
+                or dgn not in _dgns(pending)
+                or code not in _ACKNOWLEDGMENT_TEXTS
+            ):
                 continue
-            if any(one.topic.source == part.topic.source for one in waiting.before):
-                waiting.answers[f"{_CODES[code]} by {self._name_of(part.topic.source)}"] = None
+            if any(known.topic.source == record.topic.source for known in pending.before):
+                pending.answers[f"{_ACKNOWLEDGMENT_TEXTS[code]} by {self._name_of(record.topic.source)}"] = None
 
-    def forget(self, part: TopicRecord, time: int) -> None:
-        """Forget a topic that nobody speaks for any more."""
-        for key, parts in self._statuses.items():
-            if part in parts:
-                parts.remove(part)
-                for state in self._of.get(key, ()):
-                    state.waiting = None
-                    if not parts and state.told is not None:
-                        self._end(state, time)
-        for parts in self._heartbeats.values():
-            if part in parts:
-                parts.remove(part)
+    def forget(self, record: TopicRecord, time: int) -> None:
+        """Forget a topic whose device is silent."""
+        for key, records in self._statuses.items():
+            if record in records:
+                records.remove(record)
+                for state in self._states_of.get(key, ()):
+                    state.pending = None
+                    if not records and state.reported is not None:
+                        self._clear(state, time)
+        for records in self._heartbeats.values():
+            if record in records:
+                records.remove(record)
 
     # Waiting.
 
-    def _wait(self, state: _State, command: Command, parts: list[TopicRecord], differing: _Pairs) -> None:
-        plan, thing = self._planned.of(state.thing), state.thing
-        time = plan.answer_time if plan is not None else ANSWER_TIME_US
-        if thing.function in SLOW_STARTERS and all(is_rest(said) and not is_rest(wanted) for wanted, said in differing):
-            time = max(time, START_TIME_US)
-        beating = self._beating(thing, parts, command.now)
-        before = {part: part.frame.data for part in (*parts, *beating)}
-        state.waiting = _Waiting(command, before, command.now + time)
-        for part in before:
-            part.data = None  # every frame is looked at from now on
-        self._agenda.put(state.waiting.due, self._answering, state.number, state)
+    def _start_waiting(
+        self, state: _TargetState, command: Command, records: list[TopicRecord], differing: _ReadingPairs
+    ) -> None:
+        plan, target = self._planned.find(state.target), state.target
+        answer_time_us = plan.answer_time if plan is not None else ANSWER_TIME_US
+        if target.function in SLOW_STARTERS and _are_without_output(differing):
+            answer_time_us = max(answer_time_us, MAX_START_US)
+        heartbeats = self._heartbeats_of(target, records, command.now)
+        before = {record: record.frame.data for record in (*records, *heartbeats)}
+        state.pending = _PendingCommands(command, before, command.now + answer_time_us)
+        for record in before:
+            record.data = None  # every frame is examined from now on
+        self._deadlines.put(state.pending.due, self._answer_deadline, state.number, state)
 
-    def _beating(self, thing: Thing, parts: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
-        """Return the heartbeats of those who speak for a thing."""
-        sources = {part.topic.source for part in parts}
-        beating = self._heartbeats.get(thing.function, ())
-        return [part for part in beating if part.topic.source in sources and _speaks(part, thing, now)]
+    def _heartbeats_of(self, target: CommandTarget, records: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
+        """Return the heartbeats of the sources of these topics, for the commanded function."""
+        sources = {record.topic.source for record in records}
+        heartbeats = self._heartbeats.get(target.function, ())
+        return [record for record in heartbeats if record.topic.source in sources and _is_heard(record, target, now)]
 
-    def _differs(self, state: _State, wanted: Reading, said: Reading) -> bool:
-        """Tell whether a command asks for what is not so, and was not found to be all that the device does."""
-        name = wanted.field.name
-        asked, answered = state.obeyed.get(name, (None, None))
-        if asked is None or asked != wanted.raw:
-            return not same(wanted, said)
-        if answered is None:
-            state.obeyed[name] = asked, said.raw
-        return answered not in (None, said.raw) and not same(wanted, said)
+    def _differs(self, state: _TargetState, commanded: Reading, reported: Reading) -> bool:
+        """Return whether a status differs from a command, and the device has not obeyed the same command before."""
+        name = commanded.field.name
+        obeyed_raw, answered_raw = state.obeyed.get(name, (None, None))
+        if obeyed_raw is None or obeyed_raw != commanded.raw:
+            return not same_value(commanded, reported)
+        if answered_raw is None:
+            state.obeyed[name] = obeyed_raw, reported.raw
+        return answered_raw not in (None, reported.raw) and not same_value(commanded, reported)
 
     # Answers.
 
-    def _answered(self, states: Iterable[_State], part: TopicRecord) -> bool:
-        """Look at what was said by somebody who was commanded."""
+    def _check_answers(self, states: Iterable[_TargetState], record: TopicRecord) -> bool:
+        """Check the frame of a commanded function; return whether no command to it waits for an answer."""
         nothing_waits = True
         for state in states:
-            if state.thing.node not in (None, part.topic.source):
+            if state.target.node not in (None, record.topic.source):
                 continue
-            time, now = part.frame.time, part.rhythm.times[-1]
-            waiting = state.waiting
-            if waiting is not None and _was_away(part):
-                state.waiting = None
-            elif waiting is not None and _obeyed(waiting, part):
-                state.waiting = None
-                state.obeyed = {name: (reading.raw, None) for name, reading in waiting.given.items()}
-                if state.told is not None:
-                    self._end(state, time)
-            elif waiting is not None and now > waiting.due:
-                self._judge(state, waiting, time)
-            if state.told is not None:
-                self._as_commanded(state, list(self._statuses.get(state.thing[:2], ())), time)
-            nothing_waits = nothing_waits and state.waiting is None
+            time, now = record.frame.time, record.rhythm.times[-1]
+            pending = state.pending
+            if pending is not None and _has_returned(record):
+                state.pending = None
+            elif pending is not None and _has_obeyed(pending, record):
+                state.pending = None
+                state.obeyed = {name: (reading.raw, None) for name, reading in pending.commanded.items()}
+                if state.reported is not None:
+                    self._clear(state, time)
+            elif pending is not None and now > pending.due:
+                self._judge(state, pending, time)
+            if state.reported is not None:
+                self._clear_if_as_commanded(state, list(self._statuses.get(state.target[:2], ())), time)
+            nothing_waits = nothing_waits and state.pending is None
         return nothing_waits
 
-    def _as_commanded(self, state: _State, parts: list[TopicRecord], time: int) -> None:
-        """End what is told where the state now is what was commanded."""
-        pairs = list(_pairs(state.ignored, parts))
-        if state.told is not None and pairs and all(same(wanted, said) for wanted, said in pairs):
-            self._end(state, time)
+    def _clear_if_as_commanded(self, state: _TargetState, records: list[TopicRecord], time: int) -> None:
+        """End the reported problem where the state is now as commanded."""
+        pairs = list(_pairs(state.disobeyed, records))
+        if (
+            state.reported is not None
+            and pairs
+            and all(same_value(commanded, reported) for commanded, reported in pairs)
+        ):
+            self._clear(state, time)
 
-    def _end(self, state: _State, time: int) -> None:
-        if state.told is not None:
-            self._emit(Ended(time, state.told.cause))
-        state.told, state.ignored = None, {}
+    def _clear(self, state: _TargetState, time: int) -> None:
+        if state.reported is not None:
+            self._emit(Ended(time, state.reported.cause))
+        state.reported, state.disobeyed = None, {}
 
-    def _answer_due(self, state: _State, passed: int) -> int | None:
-        return max(passed, state.waiting.due) if state.waiting is not None else None
+    def _answer_due(self, state: _TargetState, passed: int) -> int | None:
+        return max(passed, state.pending.due) if state.pending is not None else None
 
-    def _expire(self, state: _State, time: int, since: int) -> None:  # noqa: ARG002 - as every duty
-        if state.waiting is not None:
-            self._judge(state, state.waiting, time)
+    def _expire(self, state: _TargetState, time: int, since: int) -> None:  # noqa: ARG002 - every deadline has it
+        if state.pending is not None:
+            self._judge(state, state.pending, time)
 
-    def _judge(self, state: _State, waiting: _Waiting, time: int) -> None:
-        """Judge a command whose time is over, once all have spoken again who speak periodically."""
-        if any(part.rhythm.gap() is not None and part.rhythm.times[-1] <= waiting.due for part in waiting.before):
+    def _judge(self, state: _TargetState, pending: _PendingCommands, time: int) -> None:
+        """Judge a command after its answer time, when all periodic topics were received again."""
+        if any(record.rhythm.gap() is not None and record.rhythm.times[-1] <= pending.due for record in pending.before):
             return
-        state.waiting = None
-        parts = [part for part in waiting.before if part.topic.dsa is None]
-        pairs = list(_pairs(waiting.given, parts))
-        differing = [pair for pair in pairs if not same(*pair)]
-        starting = differing and all(is_rest(said) and not is_rest(wanted) for wanted, said in differing)
-        if starting and any(_is_at_work(part) for part in waiting.before if part.topic.dsa is not None):
+        state.pending = None
+        records = [record for record in pending.before if record.topic.dsa is None]
+        pairs = list(_pairs(pending.commanded, records))
+        differing = [pair for pair in pairs if not same_value(*pair)]
+        if (
+            differing
+            and _are_without_output(differing)
+            and any(_is_active(record) for record in pending.before if record.topic.dsa is not None)
+        ):
             return
         if differing or not pairs:
-            self._tell(state, waiting, parts, differing, time)
+            self._report(state, pending, records, differing, time)
 
-    def _tell(self, state: _State, waiting: _Waiting, parts: list[TopicRecord], differing: _Pairs, time: int) -> None:
-        alone: list[tuple[Reading, Reading | None]] = [(reading, None) for reading in waiting.given.values()]
-        pairs = differing or alone
-        part = next((one for one in parts if differing and _has(one.layout.spec, differing[0][1])), parts[0])
-        answer_time = waiting.due - waiting.first.now
-        told = state.told
-        state.ignored.update(waiting.given)
-        state.told = CommandIgnored(
-            time,
-            told.since if told is not None else waiting.first.frame.time + answer_time,
-            part.device.name,
-            tuple(dict.fromkeys(self._name_of(source) for source in waiting.commanders)),
-            str(state.thing),
-            state.thing.node,
-            tuple(wanted for wanted, _ in pairs),
-            tuple(said for _, said in pairs),
-            answer_time,
-            waiting.count + (told.commands if told is not None else 0),
-            tuple(waiting.answers),
-            part.topic,
-            waiting.latest.frame,
-            part.frame,
+    def _report(
+        self,
+        state: _TargetState,
+        pending: _PendingCommands,
+        records: list[TopicRecord],
+        differing: _ReadingPairs,
+        time: int,
+    ) -> None:
+        unanswered: list[tuple[Reading, Reading | None]] = [(reading, None) for reading in pending.commanded.values()]
+        pairs = differing or unanswered
+        record = next(
+            (known for known in records if differing and _has_field(known.layout.spec, differing[0][1])), records[0]
         )
-        self._emit(state.told)
+        answer_time_us = pending.due - pending.first.now
+        earlier = state.reported
+        state.disobeyed.update(pending.commanded)
+        state.reported = CommandIgnored(
+            time,
+            earlier.since if earlier is not None else pending.first.frame.time + answer_time_us,
+            record.device.name,
+            tuple(dict.fromkeys(self._name_of(source) for source in pending.commanders)),
+            str(state.target),
+            state.target.node,
+            tuple(commanded for commanded, _ in pairs),
+            tuple(reported for _, reported in pairs),
+            answer_time_us,
+            pending.count + (earlier.commands if earlier is not None else 0),
+            tuple(pending.answers),
+            record.topic,
+            pending.latest.frame,
+            record.frame,
+        )
+        self._emit(state.reported)
 
 
-def _pairs(given: Mapping[str, Reading], parts: Iterable[TopicRecord]) -> Iterator[tuple[Reading, Reading]]:
-    for part in parts:
-        if part.layout.spec is not None:
-            yield from comparable(given, part.layout.spec, part.frame.data)
+def _pairs(commanded: Mapping[str, Reading], records: Iterable[TopicRecord]) -> Iterator[tuple[Reading, Reading]]:
+    for record in records:
+        if record.layout.spec is not None:
+            yield from comparable_readings(commanded, record.layout.spec, record.frame.data)
 
 
-def _speaks(part: TopicRecord, thing: Thing, now: int) -> bool:
-    """Tell whether a topic is being heard, and from the node that a command was sent to."""
-    rhythm = part.rhythm
-    lives = part.device.is_heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
-    return lives and thing.node in (None, part.topic.source)
+def _are_without_output(pairs: _ReadingPairs) -> bool:
+    """Return whether every status reports 0 % where more was commanded."""
+    return all(is_zero_percent(reported) and not is_zero_percent(commanded) for commanded, reported in pairs)
 
 
-def _was_away(part: TopicRecord) -> bool:
-    """Tell whether a periodic topic has come back only now."""
-    times = part.rhythm.times
-    return len(times) > 1 and part.rhythm.gap() is not None and times[-1] - times[-2] > part.rhythm.limit()
+def _is_heard(record: TopicRecord, target: CommandTarget, now: int) -> bool:
+    """Return whether a topic is heard, and comes from the node that a command was sent to."""
+    rhythm = record.rhythm
+    is_heard = record.device.is_heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
+    return is_heard and target.node in (None, record.topic.source)
 
 
-def _obeyed(waiting: _Waiting, part: TopicRecord) -> bool:
-    """Tell whether what a topic says has changed since the command, in what it was commanded where it says that."""
-    spec, data = part.layout.spec, part.frame.data
-    before = waiting.before.setdefault(part, data)
+def _has_returned(record: TopicRecord) -> bool:
+    """Return whether the last frame of a periodic topic ended a silence of it."""
+    times = record.rhythm.times
+    return len(times) > 1 and record.rhythm.gap() is not None and times[-1] - times[-2] > record.rhythm.limit()
+
+
+def _has_obeyed(pending: _PendingCommands, record: TopicRecord) -> bool:
+    """Return whether a topic has changed since the command, in the commanded fields where it has these."""
+    spec, data = record.layout.spec, record.frame.data
+    before = pending.before.setdefault(record, data)
     if spec is None or before == data:
         return False
-    if part.topic.dsa is not None:
-        return any(_changed(spec, name, before, data) for name in _AT_WORK)
-    if _is_comparable(waiting):
-        fields = (answering(one.field, spec) for one in waiting.given.values() if counts(one.field.name, waiting.given))
+    if record.topic.dsa is not None:
+        return any(_changed(spec, name, before, data) for name in _HEARTBEAT_STATE_FIELDS)
+    if _has_comparable_status(pending):
+        commanded = (
+            reading.field
+            for reading in pending.commanded.values()
+            if is_commanded_value(reading.field.name, pending.commanded)
+        )
+        fields = (answering_field(field, spec) for field in commanded)
         return any(_changed(spec, field.name, before, data) for field in fields if field is not None)
     return True
 
 
-def _is_comparable(waiting: _Waiting) -> bool:
-    """Tell whether any status has said, before the command, what it was to be compared with."""
-    said = ((one.layout.spec, data) for one, data in waiting.before.items() if one.topic.dsa is None)
-    return any(True for spec, data in said if spec is not None for _ in comparable(waiting.given, spec, data))
+def _has_comparable_status(pending: _PendingCommands) -> bool:
+    """Return whether any status had a reading before the command that can be compared with it."""
+    statuses = ((record.layout.spec, data) for record, data in pending.before.items() if record.topic.dsa is None)
+    return any(
+        True for spec, data in statuses if spec is not None for _ in comparable_readings(pending.commanded, spec, data)
+    )
 
 
 def _changed(spec: MessageSpec, name: str, before: bytes, data: bytes) -> bool:
@@ -321,15 +371,15 @@ def _changed(spec: MessageSpec, name: str, before: bytes, data: bytes) -> bool:
     return field is not None and field.raw_in(before) != field.raw_in(data)
 
 
-def _is_at_work(part: TopicRecord) -> bool:
-    spec = part.layout.spec
-    field = spec.by_name.get(_AT_WORK[1]) if spec is not None else None
-    return field is not None and field.raw_in(part.frame.data) == 1
+def _is_active(record: TopicRecord) -> bool:
+    spec = record.layout.spec
+    field = spec.by_name.get(_HEARTBEAT_STATE_FIELDS[1]) if spec is not None else None
+    return field is not None and field.raw_in(record.frame.data) == 1
 
 
-def _has(spec: MessageSpec | None, said: Reading) -> bool:
-    return spec is not None and spec.by_name.get(said.field.name) is said.field
+def _has_field(spec: MessageSpec | None, reported: Reading) -> bool:
+    return spec is not None and spec.by_name.get(reported.field.name) is reported.field
 
 
-def _dgns(waiting: _Waiting) -> set[int]:
-    return {dgn_of(command.frame.identifier) for command in (waiting.first, waiting.latest)}
+def _dgns(pending: _PendingCommands) -> set[int]:
+    return {dgn_of(command.frame.identifier) for command in (pending.first, pending.latest)}

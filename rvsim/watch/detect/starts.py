@@ -1,42 +1,45 @@
-"""Nodes that have just started: the first failure of such a node is not held against it.
+"""Nodes that have just started: the first failure of such a node is not counted.
 
 Needs every address claim and every request for claims.
 
-Knows: that a node which claims its address without being asked starts, moves or defends it (SAE J1939-81). Does not
-know which of the three it is: for all, what the node had under way may have ended.
+Knows: that a node which claims its address without a request starts, moves or defends its address (SAE J1939-81). Does
+not know which of the three it is: in all three the exchanges of the node may have been interrupted.
 """
 
 from rvsim.wire.ident import GLOBAL
 
-TIME_TO_ANSWER_US = 1_250_000
-"""So long a claim may take to answer a request (can-j1939 2.0.12 controller_application.py, REQUEST_FOR_CLAIM)."""
+MAX_CLAIM_ANSWER_US = 1_250_000
+"""How long after a request a claim counts as its answer (can-j1939 2.0.12 controller_application.py,
+REQUEST_FOR_CLAIM)."""
 
 
-class Starts:
-    """Who has started and has neither failed nor succeeded since; times in bus time."""
+class JustStarted:
+    """The nodes that have started and have neither failed nor succeeded since; times are bus time."""
 
     def __init__(self) -> None:
-        self._fresh: set[int] = set()
-        self._asked: dict[int, int] = {}
-        """When claims were asked for last, by who was asked."""
+        self._just_started: set[int] = set()
+        self._requests: dict[int, int] = {}
+        """When claims were last requested, by destination."""
 
     def observe_request(self, destination: int, now: int) -> None:
         """Take in a request for claims."""
-        self._asked[destination] = now
+        self._requests[destination] = now
 
-    def claim(self, source: int, now: int) -> None:
+    def observe_claim(self, source: int, now: int) -> None:
         """Take in a claim."""
-        asked = [self._asked[one] for one in (source, GLOBAL) if one in self._asked]
-        if not asked or now - max(asked) > TIME_TO_ANSWER_US:
-            self._fresh.add(source)
+        requested_at = [
+            self._requests[destination] for destination in (source, GLOBAL) if destination in self._requests
+        ]
+        if not requested_at or now - max(requested_at) > MAX_CLAIM_ANSWER_US:
+            self._just_started.add(source)
 
-    def succeed(self, source: int) -> None:
-        """Learn that something of a node came through: it has started."""
-        self._fresh.discard(source)
+    def note_success(self, source: int) -> None:
+        """Note that a node has succeeded in something."""
+        self._just_started.discard(source)
 
-    def excuse(self, source: int) -> bool:
-        """Tell whether a failure of a node is the first after its start; the next one is not."""
-        if source not in self._fresh:
+    def excuse_failure(self, source: int) -> bool:
+        """Return whether a failure of a node is its first after a start, which does not count; the next one does."""
+        if source not in self._just_started:
             return False
-        self._fresh.discard(source)
+        self._just_started.discard(source)
         return True

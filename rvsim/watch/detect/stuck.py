@@ -1,11 +1,12 @@
-"""Measured values that stand still while what moves with them moves.
+"""Measured values that stay constant while related values change.
 
-Needs the changes of fields that have neighbours by their definition, and those of the neighbours.
+Needs the changes of fields that have neighbours by their definition, and those of the neighbours. A neighbour is a
+field that changes whenever the value changes.
 
-Knows: that the neighbour is that of the same instance, for a battery the charger that says which DC source it charges;
-that a value which is not spoken anew is not stuck but old; and that two devices follow one thing at different moments,
-so that a neighbour's move counts only a while after the value's own last change, and once the value had a while to
-follow. Does not know which fields are neighbours: definitions say so.
+Knows: that a neighbour has the same instance, and that the neighbour of a battery is the charger which names its DC
+source; that a value which is not sent again is not stuck but old; and that two devices follow one quantity at different
+moments, so that a change of a neighbour counts only some time after the last change of the value, and when the value
+had time to follow. Does not know which fields are neighbours: the definitions say so.
 """
 
 from collections import deque
@@ -13,65 +14,72 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, SECOND, Agenda, Duty
+from rvsim.watch.traffic import LATE_FLOOR, MISSED_IN_A_ROW, Agenda, Duty
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.fields import FieldSpec, Reading, State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-STUCK_FLOOR = 600 * SECOND
-STUCK_GAPS = 20
-"""For so many gaps, and at least ten minutes, a value may stay as it is. Our decision."""
-NEIGHBOUR_STEPS = 10
-"""So many steps of its own resolution the neighbour has to move in that time. Our decision."""
-FOLLOW_US = 60 * SECOND
-"""So long, or three gaps of the slower one, two devices may take to follow one thing. Our decision."""
-_BATTERY = "dc_source_instance"
-"""The field in which a charger says which battery it is on."""
+MIN_STUCK_US = 600 * SECOND_US
+MIN_STUCK_GAPS = 20
+"""How long a value must be constant: this many of its gaps, and ten minutes at least. Our decision."""
+MIN_NEIGHBOUR_STEPS = 10
+"""How far the neighbour must move in that time, in steps of its own resolution. Our decision."""
+MIN_LAG_LIMIT_US = 60 * SECOND_US
+"""How far one of two devices may be behind the other: this long, or three gaps of the slower one. Our decision."""
+_BATTERY_FIELD = "dc_source_instance"
+"""The field with the instance of the battery that a charger charges."""
 
 
-class _Way:
-    """Between which raw values a neighbour has moved; ``fresh`` are the latest ones, with their bus times."""
+class _Movement:
+    """The range of raw values in which a neighbour has moved.
+
+    ``recent`` are the latest values with their bus times, which do not count yet.
+    """
 
     def __init__(self, raw: int) -> None:
         self.low = self.high = raw
-        self.fresh: deque[tuple[int, int]] = deque()
+        self.recent: deque[tuple[int, int]] = deque()
 
-    def settle(self, until: int) -> None:
-        """Count what the value has had the time to follow."""
-        while self.fresh and self.fresh[0][0] <= until:
-            _, raw = self.fresh.popleft()
+    def count_until(self, until: int) -> None:
+        """Count the values up to a moment: those that the constant value had time to follow."""
+        while self.recent and self.recent[0][0] <= until:
+            _, raw = self.recent.popleft()
             self.low, self.high = min(self.low, raw), max(self.high, raw)
 
 
 class _Link(NamedTuple):
-    """A value that has a topic's field ``name`` as neighbour; ``lag`` is how far behind one may be."""
+    """A value that has the field ``name`` of a topic as neighbour; ``lag`` is how far one may be behind the other."""
 
-    value: "_Value"
+    value: "_ComparedValue"
     name: str
     lag: int
 
 
-class _Value:
+class _ComparedValue:
     """One field of one topic that has neighbours."""
 
-    def __init__(self, number: int, part: TopicRecord, field: FieldSpec) -> None:
+    def __init__(self, number: int, record: TopicRecord, field: FieldSpec) -> None:
         self.number = number
-        self.part = part
+        self.record = record
         self.field = field
         self.raw: int | None = None
         self.since = 0
-        """From when on it has not changed, in bus time."""
-        self.begun = 0
-        """The same in the time of the frames."""
-        self.ways: dict[tuple[TopicRecord, str, int], _Way] = {}
-        """By neighbour, field and lag."""
+        """The moment of its last change, in bus time."""
+        self.since_frame_time = 0
+        """The same moment in frame time."""
+        self.movements: dict[tuple[TopicRecord, str, int], _Movement] = {}
+        """The movements of its neighbours, by topic, field and lag."""
         self.due = 0
-        """The moment, in bus time, at which it is looked at next."""
-        self.told: ValueStuck | None = None
+        """The moment of its next check, in bus time."""
+        self.reported: ValueStuck | None = None
 
 
-class _Linked(NamedTuple):
-    """What moves with a topic's fields, as it was found for the battery that it says, and the names of these."""
+class _Links(NamedTuple):
+    """The values that have fields of a topic as neighbours, and the names of these fields.
+
+    ``battery`` is the battery instance in the topic for which the links were made.
+    """
 
     battery: int | None
     names: tuple[str, ...]
@@ -79,203 +87,209 @@ class _Linked(NamedTuple):
 
 
 class StuckValues:
-    """Follows the values that have neighbours."""
+    """Compares the values that have neighbours with these."""
 
-    def __init__(self, agenda: Agenda, emit: Callable[[Transition], None]) -> None:
-        self._agenda = agenda
+    def __init__(self, deadlines: Agenda, emit: Callable[[Transition], None]) -> None:
+        self._deadlines = deadlines
         self._emit = emit
-        self._standing = Duty(24, self._due, self._expire)
-        self._numbers = 0
-        self._values: dict[TopicRecord, list[_Value]] = {}
+        self._stuck_deadline = Duty(24, self._due, self._check)
+        self._count = 0
+        self._values: dict[TopicRecord, list[_ComparedValue]] = {}
         self._neighbours: dict[str, dict[TopicRecord, None]] = {}
-        """The topics of each message that is a neighbour."""
-        self._links: dict[TopicRecord, _Linked] = {}
-        self._said: dict[TopicRecord, dict[str, int]] = {}
-        """What the neighbours said last."""
+        """The topics of each message that holds neighbours."""
+        self._links: dict[TopicRecord, _Links] = {}
+        self._last_raws: dict[TopicRecord, dict[str, int]] = {}
+        """The last raw values of the neighbours, by field."""
 
     @staticmethod
     def neighbours_of(spec: MessageSpec) -> set[str]:
-        """Return the messages that hold neighbours of a message's fields."""
+        """Return the messages that hold neighbours of the fields of a message."""
         return {name.partition(".")[0] for field in spec.fields for name in field.moves_with}
 
-    def neighbour(self, part: TopicRecord) -> None:
+    def observe_neighbour(self, record: TopicRecord) -> None:
         """Take in a frame of a message that holds neighbours."""
-        known = self._neighbours.setdefault(part.topic.message or "", {})
-        if part not in known:
-            known[part] = None
+        known = self._neighbours.setdefault(record.topic.message or "", {})
+        if record not in known:
+            known[record] = None
             self._links.clear()
-        now, spec = part.rhythm.times[-1], part.layout.spec
-        said = self._said.setdefault(part, {})
-        _, names, links = self._linked(part)
+        now, spec = record.rhythm.times[-1], record.layout.spec
+        last_raws = self._last_raws.setdefault(record, {})
+        _, names, links = self._links_of(record)
         moved: dict[str, tuple[int, int]] = {}
         for name in names:
-            raw = _live(part, spec.by_name[name]) if spec is not None and name in spec.by_name else None
-            if raw is not None and raw != said.get(name):
-                moved[name] = said.get(name, raw), raw
-                said[name] = raw
+            raw = _unflagged_raw(record, spec.by_name[name]) if spec is not None and name in spec.by_name else None
+            if raw is not None and raw != last_raws.get(name):
+                moved[name] = last_raws.get(name, raw), raw
+                last_raws[name] = raw
         for value, name, lag in links:
             if name in moved and now > value.since + lag and value.raw is not None:
-                self._move(value, (part, name, lag), *moved[name])
+                self._note_movement(value, (record, name, lag), *moved[name])
 
-    def observe(self, part: TopicRecord) -> None:
+    def observe(self, record: TopicRecord) -> None:
         """Take in a frame of a message with fields that have neighbours."""
-        values = self._values.get(part)
+        values = self._values.get(record)
         if values is None:
-            values = self._begin(part)
-        times = part.rhythm.times
+            values = self._start(record)
+        times = record.rhythm.times
         step = times[-1] - times[-2] if len(times) > 1 else 0
-        away = step > LATE_FLOOR and step > part.rhythm.limit()
+        was_late = step > LATE_FLOOR and step > record.rhythm.limit()
         for value in values:
-            raw = _live(part, value.field)
-            if away or raw is None or raw != value.raw:
-                self._changed(value, raw)
+            raw = _unflagged_raw(record, value.field)
+            if was_late or raw is None or raw != value.raw:
+                self._restart(value, raw)
 
-    def forget(self, part: TopicRecord, time: int) -> None:
-        """Forget a topic that nobody speaks for any more."""
+    def forget(self, record: TopicRecord, time: int) -> None:
+        """Forget a topic whose device is silent."""
         self._links.clear()
-        for value in self._values.pop(part, ()):
+        for value in self._values.pop(record, ()):
             value.raw = None
-            if value.told is not None:
-                self._emit(Ended(time, value.told.cause))
-        self._said.pop(part, None)
-        for parts in self._neighbours.values():
-            parts.pop(part, None)
+            if value.reported is not None:
+                self._emit(Ended(time, value.reported.cause))
+        self._last_raws.pop(record, None)
+        for records in self._neighbours.values():
+            records.pop(record, None)
 
     # Neighbours.
 
-    def _begin(self, part: TopicRecord) -> list[_Value]:
-        fields = part.layout.spec.fields if part.layout.spec is not None else ()
-        values = self._values[part] = []
+    def _start(self, record: TopicRecord) -> list[_ComparedValue]:
+        fields = record.layout.spec.fields if record.layout.spec is not None else ()
+        values = self._values[record] = []
         for field in fields:
             if field.moves_with:
-                values.append(_Value(self._numbers, part, field))
-                self._numbers += 1
+                values.append(_ComparedValue(self._count, record, field))
+                self._count += 1
         self._links.clear()
-        for parts in self._neighbours.values():
-            for neighbour in parts:
-                neighbour.data = None  # what it says now is noted with its next frame
+        for records in self._neighbours.values():
+            for neighbour in records:
+                neighbour.data = None  # its present values are noted with its next frame
         return values
 
-    def _linked(self, part: TopicRecord) -> _Linked:
-        """Return what moves with a topic's fields, found anew where it says another battery or others have come."""
-        battery = _battery(part)
-        linked = self._links.get(part)
-        if linked is None or linked.battery != battery:
-            every = (value for those in self._values.values() for value in those if _belong(value.part, part))
+    def _links_of(self, record: TopicRecord) -> _Links:
+        """Return the links of a topic, made again where its battery instance or the set of topics has changed."""
+        battery = _battery_instance(record)
+        known = self._links.get(record)
+        if known is None or known.battery != battery:
+            every = (value for values in self._values.values() for value in values)
+            related = [value for value in every if _are_related(value.record, record)]
             links = [
-                _Link(value, name, _lag(value.part, part)) for value in every for name in _within(value.field, part)
+                _Link(value, name, _max_lag(value.record, record))
+                for value in related
+                for name in _neighbour_fields(value.field, record)
             ]
-            linked = self._links[part] = _Linked(battery, tuple(dict.fromkeys(link.name for link in links)), links)
-        return linked
+            known = self._links[record] = _Links(battery, tuple(dict.fromkeys(link.name for link in links)), links)
+        return known
 
-    def _move(self, value: _Value, key: tuple[TopicRecord, str, int], before: int, raw: int) -> None:
-        """Note that a neighbour has moved since the value had the time to follow what it follows."""
+    def _note_movement(self, value: _ComparedValue, key: tuple[TopicRecord, str, int], before: int, raw: int) -> None:
+        """Note that a neighbour has moved, some time after the last change of the value."""
         neighbour, _, lag = key
-        way = value.ways.get(key)
-        if way is None:
-            way = value.ways[key] = _Way(before)
+        movement = value.movements.get(key)
+        if movement is None:
+            movement = value.movements[key] = _Movement(before)
         now = neighbour.rhythm.times[-1]
-        way.settle(now - lag)
-        way.fresh.append((now, raw))
-        if value.told is None:
-            self._agenda.put(now + lag, self._standing, value.number, value)
+        movement.count_until(now - lag)
+        movement.recent.append((now, raw))
+        if value.reported is None:
+            self._deadlines.put(now + lag, self._stuck_deadline, value.number, value)
 
     # Values.
 
-    def _changed(self, value: _Value, raw: int | None) -> None:
-        part = value.part
-        value.raw, value.since, value.begun = raw, part.rhythm.times[-1], part.frame.time
-        value.ways.clear()
-        if value.told is not None:
-            self._emit(Ended(part.frame.time, value.told.cause))
-            value.told = None
+    def _restart(self, value: _ComparedValue, raw: int | None) -> None:
+        record = value.record
+        value.raw, value.since, value.since_frame_time = raw, record.rhythm.times[-1], record.frame.time
+        value.movements.clear()
+        if value.reported is not None:
+            self._emit(Ended(record.frame.time, value.reported.cause))
+            value.reported = None
 
     @staticmethod
-    def _limit(value: _Value) -> int:
-        return max(STUCK_FLOOR, STUCK_GAPS * (value.part.rhythm.gap() or 0))
+    def _limit(value: _ComparedValue) -> int:
+        return max(MIN_STUCK_US, MIN_STUCK_GAPS * (value.record.rhythm.gap() or 0))
 
-    def _due(self, value: _Value, passed: int) -> int | None:
-        if value.raw is None or value.told is not None or not value.ways:
+    def _due(self, value: _ComparedValue, passed: int) -> int | None:
+        if value.raw is None or value.reported is not None or not value.movements:
             return None
         value.due = max(passed, value.since + self._limit(value))
         return value.due
 
-    def _expire(self, value: _Value, time: int, since: int) -> None:
-        """Look whether a neighbour has moved; again later, where one has moved just now."""
-        part = value.part
-        for (_, _, lag), way in value.ways.items():
-            way.settle(value.due - lag)
-        moved = next((key for key, way in value.ways.items() if way.high - way.low >= NEIGHBOUR_STEPS), None)
-        if moved is not None and part.device.is_heard and part.late is None and _goes_on(part, value.due):
-            self._tell(value, moved, time, since)
+    def _check(self, value: _ComparedValue, time: int, since: int) -> None:
+        """Report the value if a neighbour has moved; check again later where one has moved just now."""
+        record = value.record
+        for (_, _, lag), movement in value.movements.items():
+            movement.count_until(value.due - lag)
+        moved = next(
+            (key for key, movement in value.movements.items() if movement.high - movement.low >= MIN_NEIGHBOUR_STEPS),
+            None,
+        )
+        if moved is not None and record.device.is_heard and record.late is None and _is_still_sent(record, value.due):
+            self._report(value, moved, time, since)
             return
-        latest = [way.fresh[-1][0] + lag for (_, _, lag), way in value.ways.items() if way.fresh]
+        latest = [movement.recent[-1][0] + lag for (_, _, lag), movement in value.movements.items() if movement.recent]
         if latest:
-            self._agenda.put(max(latest), self._standing, value.number, value)
+            self._deadlines.put(max(latest), self._stuck_deadline, value.number, value)
 
-    def _tell(self, value: _Value, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
+    def _report(self, value: _ComparedValue, moved: tuple[TopicRecord, str, int], time: int, since: int) -> None:
         neighbour, name, _ = moved
-        part, way, spec = value.part, value.ways[moved], neighbour.layout.spec
+        record, movement, spec = value.record, value.movements[moved], neighbour.layout.spec
         if spec is None or value.raw is None:
             return
-        low, high = (Reading(spec.by_name[name], raw, State.VALUE) for raw in (way.low, way.high))
-        value.told = ValueStuck(
+        low, high = (Reading(spec.by_name[name], raw, State.VALUE) for raw in (movement.low, movement.high))
+        value.reported = ValueStuck(
             time,
             since,
-            part.device.name,
-            part.topic,
+            record.device.name,
+            record.topic,
             Reading(value.field, value.raw, State.VALUE),
-            value.begun,
+            value.since_frame_time,
             self._limit(value),
             neighbour.device.name,
             neighbour.topic,
             low,
             high,
-            part.frame,
+            record.frame,
         )
-        self._emit(value.told)
+        self._emit(value.reported)
 
 
-def _goes_on(part: TopicRecord, now: int) -> bool:
-    """Tell whether a periodic message is still sent: what another speaks for now is not stuck."""
-    return part.rhythm.gap() is not None and now - part.rhythm.times[-1] <= part.rhythm.limit()
+def _is_still_sent(record: TopicRecord, now: int) -> bool:
+    """Return whether a periodic message is still sent; a value that is no longer sent is not stuck."""
+    return record.rhythm.gap() is not None and now - record.rhythm.times[-1] <= record.rhythm.limit()
 
 
-def _live(part: TopicRecord, field: FieldSpec) -> int | None:
-    """Return the raw value of a field; None where it is none, or flagged."""
-    raw = field.raw_in(part.frame.data)
+def _unflagged_raw(record: TopicRecord, field: FieldSpec) -> int | None:
+    """Return the raw value of a field; None where it has no value, or the value is flagged."""
+    raw = field.raw_in(record.frame.data)
     if raw is None or field.state(raw) is not State.VALUE:
         return None
-    return None if part.values is not None and part.values.is_flagged(field.name) else raw
+    return None if record.values is not None and record.values.is_flagged(field.name) else raw
 
 
-def _lag(one: TopicRecord, other: TopicRecord) -> int:
-    """Return how long one of two topics may be behind the other."""
-    return max(FOLLOW_US, *(MISSED_IN_A_ROW * (part.layout.gap or 0) for part in (one, other)))
+def _max_lag(record: TopicRecord, other: TopicRecord) -> int:
+    """Return how far one of two topics may be behind the other, in microseconds."""
+    return max(MIN_LAG_LIMIT_US, *(MISSED_IN_A_ROW * (topic.layout.gap or 0) for topic in (record, other)))
 
 
-def _within(field: FieldSpec, neighbour: TopicRecord) -> Iterator[str]:
-    """Yield the fields of a topic that are neighbours of a field."""
+def _neighbour_fields(field: FieldSpec, neighbour: TopicRecord) -> Iterator[str]:
+    """Yield the names of the fields of a topic that are neighbours of a field."""
     for name in field.moves_with:
         message, _, other = name.partition(".")
         if message == neighbour.topic.message:
             yield other
 
 
-def _belong(one: TopicRecord, other: TopicRecord) -> bool:
-    """Tell whether two topics are about one instance; of two functions, the battery that one of them is on counts."""
-    if one.function is other.function:
-        return one.topic.instance == other.topic.instance
-    return _place(one) == _place(other)
+def _are_related(record: TopicRecord, other: TopicRecord) -> bool:
+    """Return whether two topics have the same instance; between two functions the battery instance counts."""
+    if record.function is other.function:
+        return record.topic.instance == other.topic.instance
+    return _related_instance(record) == _related_instance(other)
 
 
-def _place(part: TopicRecord) -> int | None:
-    battery = _battery(part)
-    return part.topic.instance if battery is None else battery
+def _related_instance(record: TopicRecord) -> int | None:
+    battery = _battery_instance(record)
+    return record.topic.instance if battery is None else battery
 
 
-def _battery(part: TopicRecord) -> int | None:
-    spec = part.layout.spec
-    field = spec.by_name.get(_BATTERY) if spec is not None else None
-    raw = field.raw_in(part.frame.data) if field is not None else None
+def _battery_instance(record: TopicRecord) -> int | None:
+    spec = record.layout.spec
+    field = spec.by_name.get(_BATTERY_FIELD) if spec is not None else None
+    raw = field.raw_in(record.frame.data) if field is not None else None
     return raw if field is not None and field.state(raw) is State.VALUE else None

@@ -1,20 +1,20 @@
-"""Two units on one address that claim nothing: an address that speaks with two voices.
+"""Two units that send from one address and claim nothing.
 
-Knows: messages that come twice as often as they kept to, and messages that only another function sends.
-``value_trains`` finds the third sign, two values in turn. Does not know NAMEs: where two claim the address, the contest
-is told instead. Needs the first frame of each topic, and which said something new; the rest is looked at every 20 s by
-the rhythm.
+Knows: two signs, messages that come twice as often as before and messages that only another function sends.
+``value_trains`` finds the third sign, two alternating values. Does not know NAMEs: where two units claim the address,
+the address conflict is reported instead. Needs the first frame of each topic, and when its data last changed; the later
+frames are checked every 20 s by their rhythm.
 
-Twice as often, by our decision: a message with a broadcast gap whose own gap is known; its last thirteen frames say
-the same; each comes one own gap (to a fifth) after the last but one; they fall into two trains whose distance is steady
-to a tenth of the gap and not half the gap (to a tenth), which one unit at double rate would keep. Not: a heartbeat
-while a lamp is on, the first minute after a restart.
+Twice as often, by our decision: a message with a broadcast gap whose own gap is known; its last thirteen frames have
+the same data; each comes one own gap (to a fifth) after the last but one; they fall into two trains whose distance is
+steady to a tenth of the gap and is not half the gap (to a tenth), since one unit at double rate would keep half the
+gap. Not counted: a heartbeat while a lamp is on, and the first minute after a restart.
 
-Another function, by our decision: its status, and its heartbeat where it has a default source address, begin more than
-a minute after the address was first heard, four times each or more, while a function that was there from the start goes
-on; not where the two are often combined in one device.
+Another function, by our decision: its status, and its heartbeat where it has a default source address, start more than
+a minute after the address was first heard, with four frames each or more, while a function that was there from the
+start continues; not where the two functions are often combined in one device.
 
-It is over when no sign was seen for a minute.
+The problem ends when no sign was found for a minute.
 """
 
 from collections.abc import Callable
@@ -26,21 +26,23 @@ from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Ended, TwoVoices, VoiceSign
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 
-LOOK_US = 20 * SECOND
-CALM_US = 60 * SECOND
-FRAMES = 13
-"""So many frames make six repeats of each of two trains."""
-SAME_GAP, SAME_SPLIT, HALF = 0.2, 0.1, 0.1
-BEGINS_LATER_US = 60 * SECOND
-FRAMES_OF_A_FUNCTION = 4
-SLOWEST_STATUS_US = 15 * SECOND
-"""A status that comes less often than this tells too late that its function was there."""
-COMBINED = (
+CHECK_EVERY_US = 20 * SECOND_US
+CLEAR_AFTER_US = 60 * SECOND_US
+COMPARED_FRAMES = 13
+"""How many frames are compared: six repetitions in each of two trains."""
+MAX_GAP_DEVIATION, MAX_DISTANCE_DEVIATION, MIN_HALF_DEVIATION = 0.2, 0.1, 0.1
+"""Shares of the own gap: how far a gap may differ from it, how far the distance of the two trains may vary, and how far
+that distance must be from half the gap. Our decision."""
+MIN_LATER_US = 60 * SECOND_US
+MIN_FUNCTION_FRAMES = 4
+MAX_STATUS_GAP_US = 15 * SECOND_US
+"""A status with a longer gap shows too late that its function is present."""
+COMBINED_FUNCTIONS = (
     {"furnace", "water_heater", "floor_heat", "circulation_pump", "ambient_sensor", "thermostat"},
     {"thermostat", "air_conditioner", "heat_pump", "furnace", "floor_heat", "roof_fan", "ambient_sensor"},
     {"inverter", "charger", "transfer_switch", "battery_monitor", "solar_controller", "dc_disconnect", "ac_load"},
@@ -55,182 +57,199 @@ Common practice, no source."""
 _number = attrgetter("number")
 
 
-class _Address:
-    """What is known of the voices of one address. Times are bus time."""
+class _AddressSenders:
+    """What is known of the senders at one address. Times are bus time."""
 
     def __init__(self, node: AddressRecord, now: int) -> None:
         self.node = node
-        self.first = now
+        self.first_heard = now
         self.functions: dict[str, int] = {}
         """When each function was first heard."""
-        self.kept: dict[TopicRecord, int] = {}
-        """The gap that each message kept when it was first known."""
-        self.seen = 0
-        """When a sign was seen last."""
+        self.usual_gaps: dict[TopicRecord, int] = {}
+        """The gap of each message when it was first known."""
+        self.sign_at = 0
+        """When a sign was last found."""
         self.sign: tuple[VoiceSign, str, str, Frame] | None = None
-        self.found: TwoVoices | None = None
+        self.reported: TwoVoices | None = None
 
 
-class Voices:
-    """Every address of a bus."""
+class TwoSendersDetector:
+    """Finds the addresses of a bus that two units send from."""
 
     def __init__(
-        self, roll_call: RollCall, agenda: Agenda, emit: Emit, restarts: Restarts, told: Callable[[int], bool]
+        self, roll_call: RollCall, deadlines: Agenda, emit: Emit, restarts: Restarts, is_conflict: Callable[[int], bool]
     ) -> None:
-        """Take what knows restarts, and who tells whether an address is told to be shared already."""
+        """Take the detector of restarts, and the function that returns whether an address conflict is reported."""
         self._roll_call = roll_call
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._restarts = restarts
-        self._told = told
-        self._looking = Duty(47, self._look, self._seen)
-        self._calm = Duty(48, self._calm_due, self._end)
-        self._addresses: dict[int, _Address] = {}
+        self._is_conflict = is_conflict
+        self._check = Duty(47, self._check_due, self._report_sign)
+        self._clear_deadline = Duty(48, self._clear_due, self._clear)
+        self._addresses: dict[int, _AddressSenders] = {}
 
-    def observe(self, part: TopicRecord, now: int) -> None:
+    def observe(self, record: TopicRecord, now: int) -> None:
         """Take in the first frame of a topic."""
-        node = part.node
+        node = record.node
         if node.address >= NULL_ADDRESS:
             return
         address = self._addresses.get(node.address)
         if address is None:
-            address = self._addresses[node.address] = _Address(node, now)
-            self._agenda.put(now + LOOK_US, self._looking, node.address, address)
-        name = _function(part)
+            address = self._addresses[node.address] = _AddressSenders(node, now)
+            self._deadlines.put(now + CHECK_EVERY_US, self._check, node.address, address)
+        name = _function(record)
         if name is not None:
             address.functions.setdefault(name, now)
 
-    def begin_anew(self, node: AddressRecord, now: int) -> None:
-        """Forget an address: another unit speaks there now."""
+    def restart(self, node: AddressRecord, now: int) -> None:
+        """Forget what was known of an address: another unit sends from it now."""
         address = self._addresses.get(node.address)
         if address is not None:
-            address.first, address.functions, address.kept = now, {}, {}
+            address.first_heard, address.functions, address.usual_gaps = now, {}, {}
 
-    def note_trains(self, part: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
-        """Take in that a message was found to carry two trains of values."""
-        address = self._addresses[part.node.address]
-        address.sign = VoiceSign.TWO_VALUE_TRAINS, what, figures, part.frame
-        self._tell(address, time, time, now)
+    def report_trains(self, record: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
+        """Take in that a field alternates between two trains of values."""
+        address = self._addresses[record.node.address]
+        address.sign = VoiceSign.TWO_VALUE_TRAINS, what, figures, record.frame
+        self._report(address, time, time, now)
 
     # What is due.
 
-    def _look(self, address: _Address, passed: int) -> int:
-        """Look for signs; the deadline is now where there is one.
+    def _check_due(self, address: _AddressSenders, passed: int) -> int:
+        """Return the moment of the next check: ``passed`` itself where a sign is found.
 
-        Signs only fade while nothing is heard, so what was looked at twice is not looked at again within a silence.
+        No new sign comes while nothing is received, so there are no further checks within a silence.
         """
         address.sign = self._twice_as_often(address, passed) or self._other_function(address, passed)
-        address.seen = passed if address.sign is not None else address.seen
+        address.sign_at = passed if address.sign is not None else address.sign_at
         if address.sign is not None:
             return passed
-        silent = address.node.last() < passed - LOOK_US
-        return passed + LOOK_US * (max(1, -((passed - self._agenda.until) // LOOK_US)) if silent else 1)
+        silent = address.node.last() < passed - CHECK_EVERY_US
+        return passed + CHECK_EVERY_US * (
+            max(1, -((passed - self._deadlines.until) // CHECK_EVERY_US)) if silent else 1
+        )
 
-    def _seen(self, address: _Address, time: int, since: int) -> None:
-        now = address.seen
-        self._tell(address, time, since, now)
-        self._agenda.put(now + LOOK_US, self._looking, address.node.address, address)
+    def _report_sign(self, address: _AddressSenders, time: int, since: int) -> None:
+        now = address.sign_at
+        self._report(address, time, since, now)
+        self._deadlines.put(now + CHECK_EVERY_US, self._check, address.node.address, address)
 
-    def _tell(self, address: _Address, time: int, since: int, now: int) -> None:
-        address.seen = now
+    def _report(self, address: _AddressSenders, time: int, since: int, now: int) -> None:
+        address.sign_at = now
         source = address.node.address
-        if address.sign is None or self._told(source):
+        if address.sign is None or self._is_conflict(source):
             return
         device = (self._roll_call.observe_address(address.node) or address.node.nobody).name
-        if address.found is not None:
-            device, since = address.found.device, address.found.since
-        address.found = TwoVoices(time, since, device, source, *address.sign)
-        self._agenda.put(now + CALM_US, self._calm, source, address)
-        self._emit(address.found)
+        if address.reported is not None:
+            device, since = address.reported.device, address.reported.since
+        address.reported = TwoVoices(time, since, device, source, *address.sign)
+        self._deadlines.put(now + CLEAR_AFTER_US, self._clear_deadline, source, address)
+        self._emit(address.reported)
 
-    def _calm_due(self, address: _Address, passed: int) -> int:
-        return max(passed, address.seen + CALM_US)
+    def _clear_due(self, address: _AddressSenders, passed: int) -> int:
+        return max(passed, address.sign_at + CLEAR_AFTER_US)
 
-    def _end(self, address: _Address, time: int, _since: int) -> None:
-        if address.found is not None:
-            self._emit(Ended(time, address.found.cause))
-            address.found = None
+    def _clear(self, address: _AddressSenders, time: int, _since: int) -> None:
+        if address.reported is not None:
+            self._emit(Ended(time, address.reported.cause))
+            address.reported = None
 
     # Twice as often.
 
-    def _twice_as_often(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
-        for part in sorted(address.node.topics, key=_number):
-            times = part.rhythm.times
-            if part.layout.gap is None or len(times) < FRAMES:
+    def _twice_as_often(self, address: _AddressSenders, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
+        for record in sorted(address.node.topics, key=_number):
+            times = record.rhythm.times
+            if record.layout.gap is None or len(times) < COMPARED_FRAMES:
                 continue
-            kept = address.kept.get(part)
-            if kept is None:
+            usual_gap = address.usual_gaps.get(record)
+            if usual_gap is None:
                 steps = sorted(map(sub, list(times)[1:], times))
-                address.kept[part] = steps[len(steps) // 2]
-            elif times[-1] - times[-FRAMES] < FRAMES * 0.6 * kept and self._are_two_trains(part, kept, now):
-                share = (times[-1] - times[-FRAMES]) / (FRAMES - 1) / SECOND
-                figures = f"every {share:.3g} s on average instead of {kept / SECOND:.3g} s, and says the same"
-                return VoiceSign.TWICE_AS_OFTEN, str(part.topic), figures, part.frame
+                address.usual_gaps[record] = steps[len(steps) // 2]
+            elif times[-1] - times[-COMPARED_FRAMES] < COMPARED_FRAMES * 0.6 * usual_gap and self._are_two_trains(
+                record, usual_gap, now
+            ):
+                mean_gap = (times[-1] - times[-COMPARED_FRAMES]) / (COMPARED_FRAMES - 1) / SECOND_US
+                figures = (
+                    f"every {mean_gap:.3g} s on average instead of {usual_gap / SECOND_US:.3g} s, and says the same"
+                )
+                return VoiceSign.TWICE_AS_OFTEN, str(record.topic), figures, record.frame
         return None
 
-    def _are_two_trains(self, part: TopicRecord, kept: int, now: int) -> bool:
-        times = list(part.rhythm.times)[-FRAMES:]
-        if part.changed > times[0] or now - times[-1] > 2 * kept:
+    def _are_two_trains(self, record: TopicRecord, usual_gap: int, now: int) -> bool:
+        times = list(record.rhythm.times)[-COMPARED_FRAMES:]
+        if record.changed > times[0] or now - times[-1] > 2 * usual_gap:
             return False
-        if self._restarts.recent(part.node.address, times[-1]) or _lamp_is_on(part):
+        if self._restarts.restarted_recently(record.node.address, times[-1]) or _lamp_is_on(record):
             return False
-        if any(abs(time - before - kept) > SAME_GAP * kept for before, time in zip(times, times[2:], strict=False)):
+        if any(
+            abs(time - before - usual_gap) > MAX_GAP_DEVIATION * usual_gap
+            for before, time in zip(times, times[2:], strict=False)
+        ):
             return False
         steps = [time - before for before, time in pairwise(times)]
-        steady = all(abs(step - before) <= SAME_SPLIT * kept for before, step in zip(steps, steps[2:], strict=False))
-        return steady and abs(2 * steps[-1] - kept) > 2 * HALF * kept
+        steady = all(
+            abs(step - before) <= MAX_DISTANCE_DEVIATION * usual_gap
+            for before, step in zip(steps, steps[2:], strict=False)
+        )
+        return steady and abs(2 * steps[-1] - usual_gap) > 2 * MIN_HALF_DEVIATION * usual_gap
 
     # Another function.
 
-    def _other_function(self, address: _Address, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
-        later = [name for name, first in address.functions.items() if first > address.first + BEGINS_LATER_US]
+    def _other_function(self, address: _AddressSenders, now: int) -> tuple[VoiceSign, str, str, Frame] | None:
+        later = [
+            name for name, first_heard in address.functions.items() if first_heard > address.first_heard + MIN_LATER_US
+        ]
         early = [name for name in address.functions if name not in later]
         for name in later:
-            if not early or any(_are_combined(name, one) for one in early):
+            if not early or any(_are_combined(name, other) for other in early):
                 continue
-            own = _going_on(address.node, name, now)
-            others = [part for one in early for part in _going_on(address.node, one, now)]
-            if _is_complete(name, own) and any(part.rhythm.times[-1] > own[0].rhythm.times[0] for part in others):
+            own = _periodic_topics(address.node, name, now)
+            others = [record for other in early for record in _periodic_topics(address.node, other, now)]
+            if _is_complete(name, own) and any(record.rhythm.times[-1] > own[0].rhythm.times[0] for record in others):
                 title = FUNCTIONS[name].title
-                figures = f"beside {' and '.join(FUNCTIONS[one].title for one in early)}, which it was from the start"
+                figures = (
+                    f"beside {' and '.join(FUNCTIONS[other].title for other in early)}, which it was from the start"
+                )
                 return VoiceSign.OTHER_FUNCTION, title, figures, own[0].frame
         return None
 
 
-def _function(part: TopicRecord) -> str | None:
-    """Return the function whose status or heartbeat this is; None where it is none, or shared by design."""
-    function = part.function
-    if function is None and part.topic.dsa is not None:
-        function = by_dsa(part.topic.dsa)
+def _function(record: TopicRecord) -> str | None:
+    """Return the function of a status or a heartbeat; None where there is none, or devices share it by design."""
+    function = record.function
+    if function is None and record.topic.dsa is not None:
+        function = by_dsa(record.topic.dsa)
     return function.name if function is not None and not function.shared else None
 
 
-def _going_on(node: AddressRecord, name: str, now: int) -> list[TopicRecord]:
-    """Return the topics of a function that come again and again up to now."""
-    own = (part for part in sorted(node.topics, key=_number) if _function(part) == name)
+def _periodic_topics(node: AddressRecord, name: str, now: int) -> list[TopicRecord]:
+    """Return the topics of a function that are sent periodically up to now."""
+    own = (record for record in sorted(node.topics, key=_number) if _function(record) == name)
     return [
-        part
-        for part in own
-        if part.layout.gap is not None
-        and len(part.rhythm.times) >= FRAMES_OF_A_FUNCTION
-        and now - part.rhythm.times[-1] <= HEARTBEAT_FLOOR
+        record
+        for record in own
+        if record.layout.gap is not None
+        and len(record.rhythm.times) >= MIN_FUNCTION_FRAMES
+        and now - record.rhythm.times[-1] <= HEARTBEAT_FLOOR
     ]
 
 
 def _is_complete(name: str, own: list[TopicRecord]) -> bool:
-    """Tell whether a function shows itself by its status, and by its heartbeat where it has an address of its own."""
-    status = any(part.function is not None and (part.layout.gap or 0) <= SLOWEST_STATUS_US for part in own)
-    return status and (not FUNCTIONS[name].dsas or any(part.topic.dsa is not None for part in own))
+    """Return whether a function has a status, and a heartbeat where it has a default source address."""
+    status = any(record.function is not None and (record.layout.gap or 0) <= MAX_STATUS_GAP_US for record in own)
+    return status and (not FUNCTIONS[name].dsas or any(record.topic.dsa is not None for record in own))
 
 
-def _are_combined(one: str, other: str) -> bool:
-    return one == other or any({one, other} <= group for group in COMBINED)
+def _are_combined(function: str, other: str) -> bool:
+    """Return whether one device often has both functions."""
+    return function == other or any({function, other} <= group for group in COMBINED_FUNCTIONS)
 
 
-def _lamp_is_on(part: TopicRecord) -> bool:
-    """Tell whether a heartbeat reports a fault: then it may come more often."""
-    spec = part.layout.spec
-    if part.topic.message != HEARTBEAT or spec is None:
+def _lamp_is_on(record: TopicRecord) -> bool:
+    """Return whether a heartbeat has a lamp on; such a heartbeat may come more often."""
+    spec = record.layout.spec
+    if record.topic.message != HEARTBEAT or spec is None:
         return False
     lamps = ("red_lamp_status", "yellow_lamp_status")
-    return any(spec.by_name[lamp].raw_in(part.frame.data) == 1 for lamp in lamps if lamp in spec.by_name)
+    return any(spec.by_name[lamp].raw_in(record.frame.data) == 1 for lamp in lamps if lamp in spec.by_name)

@@ -1,139 +1,144 @@
-"""Nodes without an address: those that say so, and those that speak all the same.
+"""Nodes without an address: those that cannot claim one, and those that send without one.
 
-Knows: that a node which cannot claim an address says so from the null address, once and whenever everybody is asked for
-claims, and may send nothing else but such a request (SAE J1939-81). Does not know devices: it asks what a NAME is
-called. Needs every claim and every request, and of other frames those that say something new.
+Knows: that a node which cannot claim an address sends that from the null address, once and on every request for claims
+to all, and may send nothing else but such a request (SAE J1939-81). Does not know devices. Needs every claim and every
+request, and of the other frames those that differ from the one before.
 
-When a node that could not claim has an address or is gone: it claims one and does not take that back within 2 s; or
-everybody is asked for claims and it says nothing within 2 s. Its silence alone tells nothing, since it has to be
-silent. Both are our decisions.
+A node that could not claim has an address, or has left, when it claims an address and does not withdraw that claim
+within 2 s, or when claims are requested from all and it does not answer within 2 s. Silence alone shows nothing, since
+such a node has to be silent. Both are our decisions.
 """
 
 from collections.abc import Callable
 
-from rvsim.watch.detect.asked import ANSWER_US, asks_for_claims
+from rvsim.watch.detect.asked import MAX_ANSWER_US, is_claim_request
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit
-from rvsim.watch.traffic import SECOND, Agenda, Duty
+from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import AddressMissing, CannotClaim, Ended
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, split
 from rvsim.wire.name import Name
 
-CALM_US = 60 * SECOND
-"""A message without an address has stopped when it was not heard for so long. Our decision."""
-_MAX_HOMELESS = 64
-"""So many nodes without an address are remembered, the newest. Our decision, against floods."""
+CLEAR_AFTER_US = 60 * SECOND_US
+"""How long after its last frame a message without an address has stopped. Our decision."""
+_MAX_NODES = 64
+"""How many nodes without an address are kept, the newest ones. Our decision, to bound the memory."""
 
 
-class _Homeless:
+class _NodeWithoutAddress:
     """A node that could not claim an address.
 
-    ``doubted`` is when it claimed one after all, or was asked for its claim, and has said nothing else since, in bus
-    time.
+    ``questioned_at`` is when it claimed one after all, or when its claim was requested, in bus time; None where it has
+    sent since then that it cannot claim.
     """
 
-    def __init__(self, number: int, found: CannotClaim) -> None:
+    def __init__(self, number: int, reported: CannotClaim) -> None:
         self.number = number
-        self.found = found
-        self.doubted: int | None = None
-        self.over = False
+        self.reported = reported
+        self.questioned_at: int | None = None
+        self.is_over = False
 
 
-class _Speech:
-    """A message that comes from an address nobody can have."""
+class _MessageWithoutAddress:
+    """A message from an address that no node can have."""
 
-    def __init__(self, number: int, node: AddressRecord, found: AddressMissing) -> None:
+    def __init__(self, number: int, node: AddressRecord, reported: AddressMissing) -> None:
         self.number = number
         self.node = node
-        self.found = found
+        self.reported = reported
 
-    def parts(self) -> list[TopicRecord]:
+    def records(self) -> list[TopicRecord]:
         """Return its topics."""
-        return [part for part in self.node.topics if part.topic.dgn == self.found.topic.dgn]
+        return [record for record in self.node.topics if record.topic.dgn == self.reported.topic.dgn]
 
 
-class Unaddressed:
+class SendersWithoutAddress:
     """Every node of a bus that has no address."""
 
     def __init__(
-        self, agenda: Agenda, emit: Emit, called: Callable[[Name], str], at: Callable[[Name], int | None]
+        self,
+        deadlines: Agenda,
+        emit: Emit,
+        device_name: Callable[[Name], str],
+        last_address: Callable[[Name], int | None],
     ) -> None:
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
-        self._called = called
-        self._at = at
-        self._answer = Duty(40, self._answer_due, self._over)
-        self._calm = Duty(41, self._calm_due, self._stopped)
-        self._homeless: dict[Name, _Homeless] = {}
-        self._speeches: dict[tuple[int, int], _Speech] = {}
+        self._device_name = device_name
+        self._last_address = last_address
+        self._answer_deadline = Duty(40, self._answer_due, self._clear_node)
+        self._stop_deadline = Duty(41, self._stop_due, self._clear_message)
+        self._nodes: dict[Name, _NodeWithoutAddress] = {}
+        self._messages: dict[tuple[int, int], _MessageWithoutAddress] = {}
         self._count = 0
 
-    def claim(self, part: TopicRecord, name: Name, time: int, now: int) -> None:
-        """Take in a claim, or the word that none was possible."""
-        known = self._homeless.get(name)
-        if part.node.address == NULL_ADDRESS:
+    def observe_claim(self, record: TopicRecord, name: Name, time: int, now: int) -> None:
+        """Take in a claim, or the message that a node cannot claim an address."""
+        known = self._nodes.get(name)
+        if record.node.address == NULL_ADDRESS:
             if known is not None:
-                known.doubted = None
+                known.questioned_at = None
                 return
-            found = CannotClaim(time, self._called(name), name, self._at(name), part.frame)
-            self._homeless[name] = _Homeless(self._next(), found)
-            self._emit(found)
-            if len(self._homeless) > _MAX_HOMELESS:
-                self._over(self._homeless[next(iter(self._homeless))], time, time)
-        elif known is not None and part.node.address < NULL_ADDRESS:
-            self._doubt(known, now)
+            reported = CannotClaim(time, self._device_name(name), name, self._last_address(name), record.frame)
+            self._nodes[name] = _NodeWithoutAddress(self._next_number(), reported)
+            self._emit(reported)
+            if len(self._nodes) > _MAX_NODES:
+                self._clear_node(self._nodes[next(iter(self._nodes))], time, time)
+        elif known is not None and record.node.address < NULL_ADDRESS:
+            self._await_answer(known, now)
 
-    def observe(self, part: TopicRecord, time: int, now: int) -> None:
-        """Take in a frame that says something new."""
-        if asks_for_claims(part):
-            self._asked(part, now)
-        source = part.node.address
-        if source < NULL_ADDRESS or (source == NULL_ADDRESS and _is_allowed(part)):
+    def observe(self, record: TopicRecord, time: int, now: int) -> None:
+        """Take in a frame that differs from the one before."""
+        if is_claim_request(record):
+            self._observe_claim_request(record, now)
+        source = record.node.address
+        if source < NULL_ADDRESS or (source == NULL_ADDRESS and _is_allowed(record)):
             return
-        key = source, part.topic.dgn
-        if key not in self._speeches:
-            found = AddressMissing(time, part.node.nobody.name, part.topic, part.frame)
-            speech = self._speeches[key] = _Speech(self._next(), part.node, found)
-            self._agenda.put(now + CALM_US, self._calm, speech.number, speech)
-            self._emit(found)
+        key = source, record.topic.dgn
+        if key not in self._messages:
+            reported = AddressMissing(time, record.node.nobody.name, record.topic, record.frame)
+            message = self._messages[key] = _MessageWithoutAddress(self._next_number(), record.node, reported)
+            self._deadlines.put(now + CLEAR_AFTER_US, self._stop_deadline, message.number, message)
+            self._emit(reported)
 
-    def _asked(self, part: TopicRecord, now: int) -> None:
-        if split(part.frame.identifier).destination != GLOBAL:
+    def _observe_claim_request(self, record: TopicRecord, now: int) -> None:
+        if split(record.frame.identifier).destination != GLOBAL:
             return
-        for one in self._homeless.values():
-            self._doubt(one, now)
+        for node in self._nodes.values():
+            self._await_answer(node, now)
 
-    def _doubt(self, one: _Homeless, now: int) -> None:
-        if one.doubted is None:
-            one.doubted = now
-            self._agenda.put(now + ANSWER_US, self._answer, one.number, one)
+    def _await_answer(self, node: _NodeWithoutAddress, now: int) -> None:
+        if node.questioned_at is None:
+            node.questioned_at = now
+            self._deadlines.put(now + MAX_ANSWER_US, self._answer_deadline, node.number, node)
 
-    def _next(self) -> int:
+    def _next_number(self) -> int:
         self._count += 1
         return self._count
 
     # What is due.
 
-    def _answer_due(self, one: _Homeless, passed: int) -> int | None:
-        return None if one.over or one.doubted is None else max(passed, one.doubted + ANSWER_US)
+    def _answer_due(self, node: _NodeWithoutAddress, passed: int) -> int | None:
+        return None if node.is_over or node.questioned_at is None else max(passed, node.questioned_at + MAX_ANSWER_US)
 
-    def _over(self, one: _Homeless, time: int, _since: int) -> None:
-        one.over = True
-        del self._homeless[one.found.name]
-        self._emit(Ended(time, one.found.cause))
+    def _clear_node(self, node: _NodeWithoutAddress, time: int, _since: int) -> None:
+        node.is_over = True
+        del self._nodes[node.reported.name]
+        self._emit(Ended(time, node.reported.cause))
 
-    def _calm_due(self, speech: _Speech, passed: int) -> int | None:
-        last = max((part.rhythm.times[-1] for part in speech.parts()), default=0)
-        return max(passed, last + CALM_US)
+    def _stop_due(self, message: _MessageWithoutAddress, passed: int) -> int | None:
+        last = max((record.rhythm.times[-1] for record in message.records()), default=0)
+        return max(passed, last + CLEAR_AFTER_US)
 
-    def _stopped(self, speech: _Speech, time: int, _since: int) -> None:
-        for part in speech.parts():
-            part.listen()
-        del self._speeches[speech.node.address, speech.found.topic.dgn]
-        self._emit(Ended(time, speech.found.cause))
+    def _clear_message(self, message: _MessageWithoutAddress, time: int, _since: int) -> None:
+        for record in message.records():
+            record.listen()
+        del self._messages[message.node.address, message.reported.topic.dgn]
+        self._emit(Ended(time, message.reported.cause))
 
 
-def _is_allowed(part: TopicRecord) -> bool:
-    """Tell whether a node without an address may send this."""
-    return part.topic.dgn == ADDRESS_CLAIM or asks_for_claims(part)
+def _is_allowed(record: TopicRecord) -> bool:
+    """Return whether a node without an address may send this message."""
+    return record.topic.dgn == ADDRESS_CLAIM or is_claim_request(record)

@@ -1,109 +1,117 @@
 """Functions that are commanded and were never heard.
 
-Needs every frame of commands; of status messages and heartbeats the first of each topic.
+Needs every frame of commands, and the first frame of each topic of status messages and heartbeats.
 
-Knows: that a function speaks in its status messages, and that a heartbeat tells a function without its instance, so
-that whoever says it is one and no more may be the one that is commanded. Not judged: what the rig has, whose silence is
-told of the device; a function whose status comes only as needed.
+Knows: that a function sends its status messages, and that a heartbeat has the function without its instance, so that a
+source which sends only a heartbeat of the function may be the commanded one. Does not judge functions of the rig, since
+the silence of their devices is reported, nor functions whose status is sent only as needed. Does not know what a
+command asks for.
 """
 
 from collections.abc import Callable
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa, by_status
-from rvsim.watch.detect.commands import Command, PlannedDevices, Thing
+from rvsim.watch.detect.commands import Command, CommandTarget, PlannedDevices
 from rvsim.watch.identity.records import HEARTBEAT_FLOOR, TopicRecord
 from rvsim.watch.traffic import MISSED_IN_A_ROW, Agenda, Duty
 from rvsim.watch.transitions import Ended, NobodyObeys, Transition
 from rvsim.wire.catalogue import Catalogue
 
 
-class _Commanded:
-    """A function and instance that was commanded before anybody was heard to be it."""
+class _CommandedFunction:
+    """A function and instance that was commanded before it was heard."""
 
     def __init__(self, number: int, command: Command) -> None:
         self.number = number
         self.first = command
         self.count = 0
-        self.told: NobodyObeys | None = None
+        self.reported: NobodyObeys | None = None
 
 
-class UnheardFunctions:
-    """Waits for the functions that are commanded."""
+class MissingFunctions:
+    """Waits for the status of the functions that are commanded."""
 
     def __init__(
         self,
         planned: PlannedDevices,
         catalogue: Catalogue,
-        agenda: Agenda,
+        deadlines: Agenda,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
     ) -> None:
         self._planned = planned
         self._catalogue = catalogue
-        self._agenda = agenda
+        self._deadlines = deadlines
         self._emit = emit
         self._name_of = name_of
-        self._waiting = Duty(22, self._due, self._tell)
-        self._commanded: dict[Thing, _Commanded] = {}
-        self._heard: set[Thing] = set()
-        self._stated: set[tuple[str, int]] = set()
-        """Functions of which a source has stated an instance."""
-        self._beating: dict[str, set[int]] = {}
-        """The sources whose heartbeat says that they are a function."""
+        self._deadline = Duty(22, self._due, self._report)
+        self._waiting_for: dict[CommandTarget, _CommandedFunction] = {}
+        self._heard: set[CommandTarget] = set()
+        self._with_known_instance: set[tuple[str, int]] = set()
+        """The functions of each source whose instance is known from a status."""
+        self._heartbeat_sources: dict[str, set[int]] = {}
+        """The sources whose heartbeat has the DSA of a function, by function."""
 
     def observe(self, command: Command) -> None:
         """Take in a command."""
-        thing = command.thing._replace(node=None)
-        if thing in self._heard or self._planned.of(thing) is not None:
+        target = command.target._replace(node=None)
+        if target in self._heard or self._planned.find(target) is not None:
             return
-        limit = self._limit(thing)
+        limit = self._limit(target)
         if limit is None:
             return
-        state = self._commanded.get(thing)
-        if state is None:
-            state = self._commanded[thing] = _Commanded(len(self._commanded), command)
-        state.count += 1
-        if state.told is not None:
-            state.told = state.told._replace(time=command.frame.time, commands=state.count, command=command.frame)
-            self._emit(state.told)
+        commanded = self._waiting_for.get(target)
+        if commanded is None:
+            commanded = self._waiting_for[target] = _CommandedFunction(len(self._waiting_for), command)
+        commanded.count += 1
+        if commanded.reported is not None:
+            commanded.reported = commanded.reported._replace(
+                time=command.frame.time, commands=commanded.count, command=command.frame
+            )
+            self._emit(commanded.reported)
         else:
-            self._agenda.put(state.first.now + limit, self._waiting, state.number, state)
+            self._deadlines.put(commanded.first.now + limit, self._deadline, commanded.number, commanded)
 
-    def status(self, part: TopicRecord) -> None:
+    def observe_status(self, record: TopicRecord) -> None:
         """Take in a status of a function."""
-        function = by_status(part.topic.message or "")
+        function = by_status(record.topic.message or "")
         if function is None:
             return
-        thing = Thing(function.name, part.topic.instance)
-        self._stated.add((function.name, part.topic.source))
-        self._heard.add(thing)
-        state = self._commanded.pop(thing, None)
-        if state is not None and state.told is not None:
-            self._emit(Ended(part.frame.time, state.told.cause))
+        target = CommandTarget(function.name, record.topic.instance)
+        self._with_known_instance.add((function.name, record.topic.source))
+        self._heard.add(target)
+        commanded = self._waiting_for.pop(target, None)
+        if commanded is not None and commanded.reported is not None:
+            self._emit(Ended(record.frame.time, commanded.reported.cause))
 
-    def heartbeat(self, part: TopicRecord) -> None:
+    def observe_heartbeat(self, record: TopicRecord) -> None:
         """Take in a heartbeat."""
-        function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+        function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
         if function is not None:
-            self._beating.setdefault(function.name, set()).add(part.topic.source)
+            self._heartbeat_sources.setdefault(function.name, set()).add(record.topic.source)
 
-    def _limit(self, thing: Thing) -> int | None:
-        """Return how long a function may stay away, None where it need not speak at all by itself."""
-        defined = set(FUNCTIONS[thing.function].statuses).intersection(self._catalogue.names)
-        known = map(self._catalogue.by_name, defined)
+    def _limit(self, target: CommandTarget) -> int | None:
+        """Return how long a function may be silent, in microseconds; None where it need not send without a request."""
+        status_names = set(FUNCTIONS[target.function].statuses).intersection(self._catalogue.names)
+        known = map(self._catalogue.by_name, status_names)
         gaps = [spec.gap_us for spec in known if spec.gap_us is not None and spec.fields]
         return max(HEARTBEAT_FLOOR, MISSED_IN_A_ROW * max(gaps)) if gaps else None
 
-    def _due(self, state: _Commanded, passed: int) -> int | None:
-        thing = state.first.thing._replace(node=None)
-        return passed if state.told is None and self._commanded.get(thing) is state else None
+    def _due(self, commanded: _CommandedFunction, passed: int) -> int | None:
+        target = commanded.first.target._replace(node=None)
+        return passed if commanded.reported is None and self._waiting_for.get(target) is commanded else None
 
-    def _tell(self, state: _Commanded, time: int, since: int) -> None:
-        thing = state.first.thing._replace(node=None)
-        if any((thing.function, source) not in self._stated for source in self._beating.get(thing.function, ())):
+    def _report(self, commanded: _CommandedFunction, time: int, since: int) -> None:
+        target = commanded.first.target._replace(node=None)
+        if any(
+            (target.function, source) not in self._with_known_instance
+            for source in self._heartbeat_sources.get(target.function, ())
+        ):
             return
-        waited = self._limit(thing) or HEARTBEAT_FLOOR
-        first = state.first
+        waited_us = self._limit(target) or HEARTBEAT_FLOOR
+        first = commanded.first
         device = self._name_of(first.source)
-        state.told = NobodyObeys(time, since, device, str(thing), waited, state.count, first.topic, first.frame)
-        self._emit(state.told)
+        commanded.reported = NobodyObeys(
+            time, since, device, str(target), waited_us, commanded.count, first.topic, first.frame
+        )
+        self._emit(commanded.reported)

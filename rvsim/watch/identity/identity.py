@@ -71,15 +71,15 @@ class Identity:
 
     def is_contested(self, address: int) -> bool:
         """Tell whether two NAMEs are told to share an address."""
-        return self._detectors.contests.stands(address)
+        return self._detectors.conflicts.stands(address)
 
     def command(self, name: Name, address: int, now: int) -> None:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
-        self._detectors.asked.command(name, address, now)
+        self._detectors.requests.note_commanded_address(name, address, now)
 
     def observe_request(self, frame: Frame, now: int) -> None:
         """Take in a frame of somebody who is neither present nor absent, but may ask others for something."""
-        self._detectors.asked.observe(frame, now)
+        self._detectors.requests.observe(frame, now)
 
     def observe(self, part: TopicRecord, time: int) -> bool:
         """Count a topic that was just heard to its device.
@@ -88,7 +88,7 @@ class Identity:
             Whether the same frame again could change nothing here.
         """
         node, now, claims = part.node, part.rhythm.times[-1], part.topic.dgn == ADDRESS_CLAIM
-        asks = self._detectors.before(part, time, now)
+        asks = self._detectors.observe_before_assignment(part, time, now)
         if node.address >= NULL_ADDRESS:
             return not (claims or asks)
         if claims:
@@ -192,7 +192,7 @@ class Identity:
         for entry in self._roll_call.entries:
             if entry.plan is None or entry.node is not node:
                 continue
-            self._detectors.replacements.named(entry, time)
+            self._detectors.replacements.observe_name(entry, time)
             if entry is node.claimant:
                 continue
             wrong = node.claimant is not None or entry.plan.claimed_name is not None
@@ -233,7 +233,7 @@ class Identity:
         self._give(part, entry, time)
         self._roll_call.arrive(entry, time, part.rhythm.times[-1])
         entry.since = min(since, entry.since)
-        self._detectors.replacements.bound(entry, before, part, was_silent, time)
+        self._detectors.replacements.observe_assignment(entry, before, part, time, was_silent=was_silent)
 
     def _absorb(self, stranger: DeviceRecord, entry: DeviceRecord, time: int) -> int:
         """Count everything of an unknown source to the planned device that it is; return since when it is heard."""
@@ -311,7 +311,7 @@ class Identity:
         return max(passed, entry.waiting_from + self._time_to_say)
 
     def _stay_unknown(self, entry: DeviceRecord, time: int, since: int) -> None:
-        if not self._detectors.replacements.stays_unknown(entry, time):
+        if not self._detectors.replacements.explains_unidentified(entry, time):
             self._object(entry, None, time, since)
 
     def _weigh(self, part: TopicRecord, objection: _Objection, time: int) -> None:
@@ -324,7 +324,7 @@ class Identity:
             speaks = any(one.speaks_as == part.speaks_as for one in holder.topics)
             if speaks or time - holder.since < HEARTBEAT_FLOOR:
                 return
-        elif self._detectors.replacements.explains(entry, part, holder, time):
+        elif self._detectors.replacements.explains_objection(entry, part, holder, time):
             return
         self._object(entry, objection, time, time)
 
