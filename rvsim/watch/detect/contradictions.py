@@ -7,6 +7,7 @@ for one battery the one with the highest device priority counts. Does not know t
 """
 
 from collections.abc import Callable, Iterable
+from typing import assert_never
 
 from rvsim.watch.detect.beside import (
     MIN_CHARGING_A,
@@ -93,10 +94,16 @@ class Contradictions:
 
         A contradiction within one frame counts at once, one between two devices only when it lasts.
         """
-        if isinstance(comparison.check, UpperBound):
-            self._update(comparison, _bound_exceeded(comparison.record, comparison.check), time)
-            return
-        if self._different(comparison, comparison.check, now) is None:
+        match comparison.check:
+            case UpperBound() as bound:
+                self._update(comparison, _bound_exceeded(comparison.record, bound), time)
+            case VoltagePair() as pair:
+                self._compare_voltages(comparison, pair, time, now)
+            case _:
+                assert_never(comparison.check)
+
+    def _compare_voltages(self, comparison: _Comparison, pair: VoltagePair, time: int, now: int) -> None:
+        if self._different(comparison, pair, now) is None:
             comparison.since = None
             self._update(comparison, None, time)
         elif comparison.since is None:

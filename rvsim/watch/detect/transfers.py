@@ -11,7 +11,7 @@ bus. Does not know refused requests: ``refusals`` does.
 """
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from rvsim.watch.detect.failures import FailureCounter, Failures
 from rvsim.watch.detect.refusals import Refusals
@@ -24,7 +24,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL, is_addressed, split
 from rvsim.wire.transfer.listener import LongListener
-from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
+from rvsim.wire.transfer.outcomes import Arrived, LongMessage, ProblemKind, TransferEvent, TransferProblem
 from rvsim.wire.transfer.packets import CONNECTION, PACKET, T1_US
 
 PACKETS = frozenset({CONNECTION, PACKET})
@@ -32,17 +32,6 @@ PACKETS = frozenset({CONNECTION, PACKET})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs of the frames that ``Transfers`` takes in."""
 MIN_FAILURES = 2
-_FAILED = frozenset(
-    {
-        ProblemKind.MISFIT,
-        ProblemKind.CHANGED,
-        ProblemKind.BROKEN,
-        ProblemKind.RESTARTED,
-        ProblemKind.ABORTED,
-        ProblemKind.TIMEOUT,
-    }
-)
-"""The problems that are failures of a message; a listener that is full is not one."""
 _ORDER = 30
 """The order of its deadlines among those of one moment: after those of presence, NAMEs and commands."""
 _MAX_NODE_PAIRS = 256
@@ -118,15 +107,27 @@ class Transfers:
     def _process(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
         """Take in what a frame, or a wait without one, has shown at bus time ``now``, ``time`` in frame time."""
         for event in events:
-            if isinstance(event, LongMessage):
-                self._succeed(_Key(event.source, event.destination, event.dgn), time)
-            elif isinstance(event, TransferProblem) and event.kind in _FAILED and event.dgn is not None:
-                dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
-                key = _Key(event.source, event.destination, dgn)
-                if event.kind is ProblemKind.BROKEN and event.destination != GLOBAL:
-                    self._succeed(key, time)  # acknowledged: only this listener missed a packet
-                else:
-                    self._fail(key, event, now, time, since, frame)
+            match event:
+                case LongMessage():
+                    self._succeed(_Key(event.source, event.destination, event.dgn), time)
+                case TransferProblem():
+                    if _is_failure(event.kind) and event.dgn is not None:
+                        dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
+                        self._process_failure(
+                            _Key(event.source, event.destination, dgn), event, now, time, since, frame
+                        )
+                case Arrived():
+                    pass  # a message of this node; a listener sends none
+                case _:
+                    assert_never(event)
+
+    def _process_failure(
+        self, key: _Key, problem: TransferProblem, now: int, time: int, since: int, frame: Frame | None
+    ) -> None:
+        if problem.kind is ProblemKind.BROKEN and problem.destination != GLOBAL:
+            self._succeed(key, time)  # acknowledged: only this listener missed a packet
+        else:
+            self._fail(key, problem, now, time, since, frame)
 
     def _succeed(self, key: _Key, time: int) -> None:
         self._just_started.note_success(key.source)
@@ -179,3 +180,34 @@ class Transfers:
         next_due = self._long.due()
         if next_due is not None:
             self._deadlines.put(min(next_due, due + T1_US), self._timeout, 0, None)
+
+
+def _is_failure(kind: ProblemKind) -> bool:
+    """Return whether a problem is a failure of a message; a listener that is full is not one."""
+    match kind:
+        case (
+            ProblemKind.MISFIT
+            | ProblemKind.CHANGED
+            | ProblemKind.BROKEN
+            | ProblemKind.RESTARTED
+            | ProblemKind.ABORTED
+            | ProblemKind.TIMEOUT
+        ):
+            return True
+        case (
+            ProblemKind.MALFORMED
+            | ProblemKind.STRAY
+            | ProblemKind.UNASKED
+            | ProblemKind.REPEATED
+            | ProblemKind.LOST
+            | ProblemKind.RETRIED
+            | ProblemKind.BUSY
+            | ProblemKind.CROWDED
+            | ProblemKind.GAVE_UP
+            | ProblemKind.BAD_SEQUENCE
+            | ProblemKind.NO_ADDRESS
+            | ProblemKind.MOVED
+        ):
+            return False
+        case _:
+            assert_never(kind)

@@ -171,7 +171,7 @@ class TwoSendersDetector:
             ):
                 mean_gap = (times[-1] - times[-COMPARED_FRAMES]) / (COMPARED_FRAMES - 1) / SECOND_US
                 figures = (
-                    f"every {mean_gap:.3g} s on average instead of {usual_gap / SECOND_US:.3g} s, and says the same"
+                    f"every {mean_gap:.3g} s on average instead of {usual_gap / SECOND_US:.3g} s, with the same data"
                 )
                 return VoiceSign.TWICE_AS_OFTEN, str(record.topic), figures, record.frame
         return None
@@ -209,7 +209,7 @@ class TwoSendersDetector:
             if _is_complete(name, own) and any(record.rhythm.times[-1] > own[0].rhythm.times[0] for record in others):
                 title = FUNCTIONS[name].title
                 figures = (
-                    f"beside {' and '.join(FUNCTIONS[other].title for other in early)}, which it was from the start"
+                    f"at first only as {' and '.join(FUNCTIONS[other].title for other in early)}"
                 )
                 return VoiceSign.OTHER_FUNCTION, title, figures, own[0].frame
         return None
