@@ -6,15 +6,15 @@ from the one before, and every claim, request and reset.
 
 from collections.abc import Callable, Mapping
 
-from rvsim.watch.detect.asked import RequestHistory
 from rvsim.watch.detect.replacements import Replacements
+from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.detect.shared_instances import SharedInstances
 from rvsim.watch.detect.shared_names import SharedNames
 from rvsim.watch.detect.start_sequences import StartSequences
-from rvsim.watch.detect.two_voices import TwoSendersDetector
-from rvsim.watch.detect.unaddressed import SendersWithoutAddress
+from rvsim.watch.detect.two_senders import TwoSendersDetector
 from rvsim.watch.detect.value_trains import ValueTrains
+from rvsim.watch.detect.without_address import SendersWithoutAddress
 from rvsim.watch.identity.address_conflicts import AddressConflicts
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall

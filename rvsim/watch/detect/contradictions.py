@@ -1,6 +1,6 @@
 """Readings that contradict another reading.
 
-Needs the changes of the messages in the table ``beside``.
+Needs the changes of the messages in the table ``comparison_table``.
 
 Knows: that only a reading that is fresh and not flagged itself can contradict another one, and that of several senders
 for one battery the one with the highest device priority counts. Does not know the reasons for the table.
@@ -9,7 +9,7 @@ for one battery the one with the highest device priority counts. Does not know t
 from collections.abc import Callable, Iterable
 from typing import assert_never
 
-from rvsim.watch.detect.beside import (
+from rvsim.watch.detect.comparison_table import (
     MIN_CHARGING_A,
     MIN_DIFFERENCE_US,
     UPPER_BOUNDS,

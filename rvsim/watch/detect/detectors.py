@@ -11,10 +11,10 @@ from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
 from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
-from rvsim.watch.detect.ignored import IgnoredCommands
-from rvsim.watch.detect.stuck import StuckValues
+from rvsim.watch.detect.ignored_commands import IgnoredCommands
+from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
-from rvsim.watch.detect.unheard import MissingFunctions
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import Transition

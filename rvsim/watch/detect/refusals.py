@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from rvsim.watch.detect.failures import FailureCounter, Failures
-from rvsim.watch.detect.starts import JustStarted
+from rvsim.watch.detect.just_started import JustStarted
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import Agenda
 from rvsim.watch.transitions import RequestsRefused, Topic, Transition

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.watch.detect.asked import RequestHistory
+from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.detect.shared_instances import FunctionSender, SharedInstances
 from rvsim.watch.detect.shared_names import SharedNames
 from rvsim.watch.identity.records import HEARTBEAT_FLOOR, AddressRecord, DeviceRecord, FunctionInstance, TopicRecord

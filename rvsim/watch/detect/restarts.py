@@ -11,7 +11,7 @@ problem. A device that is planned to sleep claims when it wakes, which is no res
 
 from collections.abc import Callable
 
-from rvsim.watch.detect.asked import RequestHistory
+from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit, RollCall
 from rvsim.watch.traffic import Agenda, Duty

@@ -11,7 +11,7 @@ gap too early or too late; no request reached the node in the 2 s before; and no
 """
 
 from rvsim.watch.decode import HEARTBEAT
-from rvsim.watch.detect.asked import RequestHistory
+from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import Agenda, Duty

@@ -14,8 +14,8 @@ from collections.abc import Callable
 from typing import NamedTuple, assert_never
 
 from rvsim.watch.detect.failures import FailureCounter, Failures
+from rvsim.watch.detect.just_started import JustStarted
 from rvsim.watch.detect.refusals import Refusals
-from rvsim.watch.detect.starts import JustStarted
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Agenda, Duty
 from rvsim.watch.transitions import Topic, TransferFailed, Transition

@@ -128,8 +128,7 @@ def test_a_function_that_begins_a_minute_later_is_a_second_voice(bus, heard, of_
     if flags:
         (flag,) = [one for one in made.watch.flags if one.kind == "shared-address"]
         assert flag.text == (
-            "address 5E hex speaks with two voices: it now also speaks as tank, beside furnace, which it was from the "
-            "start"
+            "address 5E hex speaks with two voices: it now also speaks as tank, at first only as furnace"
         )
 
 

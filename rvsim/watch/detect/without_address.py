@@ -11,7 +11,7 @@ such a node has to be silent. Both are our decisions.
 
 from collections.abc import Callable
 
-from rvsim.watch.detect.asked import MAX_ANSWER_US, is_claim_request
+from rvsim.watch.detect.request_history import MAX_ANSWER_US, is_claim_request
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import Emit
 from rvsim.watch.traffic import Agenda, Duty

@@ -208,9 +208,7 @@ class TwoSendersDetector:
             others = [record for other in early for record in _periodic_topics(address.node, other, now)]
             if _is_complete(name, own) and any(record.rhythm.times[-1] > own[0].rhythm.times[0] for record in others):
                 title = FUNCTIONS[name].title
-                figures = (
-                    f"at first only as {' and '.join(FUNCTIONS[other].title for other in early)}"
-                )
+                figures = f"at first only as {' and '.join(FUNCTIONS[other].title for other in early)}"
                 return VoiceSign.OTHER_FUNCTION, title, figures, own[0].frame
         return None
 
