@@ -45,7 +45,7 @@ def counter():
 
 
 def test_a_success_is_forgotten_with_the_next_failure(counter):
-    """Only a success after the last failure lets the count begin anew."""
+    """Only a success after the last failure starts a new count."""
     counter.fail("a", 0).has_succeeded = True
     assert counter.fail("a", 10).count == 2
     assert counter.fail("a", 20 + CLEAR_AFTER_US).count == 3
@@ -60,8 +60,8 @@ def test_the_last_frames_are_kept(counter):
     assert [frame.time for frame in failures.frames] == [2, 3, 4]
 
 
-def test_calm_ends_a_problem_once_and_its_count(counter):
-    """The moment after ten minutes; what fails then is the first again."""
+def test_ten_minutes_without_failure_end_a_problem_once_and_its_count(counter):
+    """The moment after ten minutes; the next failure is the first again."""
     counter.fail("a", 0, report=True)
     counter.fail("a", 100, report=True)
     counter.until(CLEAR_AFTER_US + 100)
@@ -72,8 +72,8 @@ def test_calm_ends_a_problem_once_and_its_count(counter):
     assert counter.fail("a", CLEAR_AFTER_US + 200).count == 1
 
 
-def test_what_has_ended_ends_no_more(counter):
-    """Its deadline passes without a word, and does not end a new problem of the same kind before its time."""
+def test_an_ended_problem_does_not_end_again(counter):
+    """Its deadline passes without an event, and does not end a new problem of the same kind before its time."""
     counter.fail("a", 0, report=True)
     counter.counter.end("a", 50)
     counter.fail("a", 60, report=True)
@@ -86,8 +86,8 @@ def test_what_has_ended_ends_no_more(counter):
     assert len(counter.reported) == 4
 
 
-def test_what_was_not_told_ends_without_a_word(counter):
-    """Nothing stood."""
+def test_failures_that_were_not_reported_end_without_an_event(counter):
+    """Nothing was reported."""
     counter.fail("a", 0)
     counter.counter.end("a", 1)
     counter.counter.end("b", 1)
@@ -95,8 +95,8 @@ def test_what_was_not_told_ends_without_a_word(counter):
     assert counter.reported == []
 
 
-def test_the_kinds_that_are_remembered_are_bounded(counter):
-    """256, the oldest go first; one of which was told ends with it."""
+def test_the_number_of_kinds_is_bounded(counter):
+    """256, the oldest are removed first; a reported one ends when it is removed."""
     counter.fail(0, 0, report=True)
     for key in range(1, 256):
         counter.fail(key, key)
