@@ -21,6 +21,7 @@ from rvsim.wire.acknowledgment import Acknowledgment, Code, DgnRequest
 from rvsim.wire.ident import GLOBAL, NULL_ADDRESS, Identifier
 
 MIN_REFUSALS = 3
+"""How many refusals in a row are reported. Our decision."""
 
 
 class _Key(NamedTuple):

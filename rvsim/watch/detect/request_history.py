@@ -21,6 +21,8 @@ MAX_MOVE_US = 10 * SECOND_US
 """How long after a commanded address a node may claim again: it may have to restart first. Our decision."""
 _MAX_REQUESTS = 16
 _MAX_COMMANDED_NAMES = 256
+"""How many requests to one address, and how many commanded NAMEs, are kept, the newest ones. Our decision, to bound the
+memory."""
 
 
 class RequestHistory:

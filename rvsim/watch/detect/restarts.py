@@ -110,7 +110,7 @@ class Restarts:
         sent = (record.rhythm.times[-1] for record in node.topics if record.topic.dgn != ADDRESS_CLAIM)
         return any(claimed_at is None or time > claimed_at for time in sent)
 
-    # What is due.
+    # Deadlines.
 
     def _claim_due(self, state: _AddressRestarts, passed: int) -> int | None:
         return max(passed, state.claims[0][0] + CLAIM_JUDGED_AFTER_US) if state.claims else None

@@ -165,7 +165,7 @@ class SharedInstances:
         self._emit(pair.reported)
         self._report_shared(unplanned.record.device, pair.reported)
 
-    # What is due.
+    # Deadlines.
 
     @staticmethod
     def _silent_from(pair: _SenderPair) -> int:

@@ -92,7 +92,7 @@ class SharedNames:
         if len(self._nodes) > _MAX_NAMES:
             del self._nodes[next(iter(self._nodes))]
 
-    # What is due.
+    # Deadlines.
 
     def _old_address_due(self, move: _Move, passed: int) -> int | None:
         old = move.old

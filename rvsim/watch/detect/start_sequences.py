@@ -25,6 +25,7 @@ MIN_OBSERVED_US = 2 * SECOND_US
 """How long the bus must be observed before the first frame of a node is its start."""
 CHECK_EVERY_US = 10 * SECOND_US
 MIN_MESSAGES = 3
+"""How many messages a sequence has at least."""
 MAX_OFFSET_OF_GAP = 0.25
 """How far a frame in its rhythm may be from its moment, as a share of the gap."""
 

@@ -32,6 +32,7 @@ PACKETS = frozenset({CONNECTION, PACKET})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs of the frames that ``Transfers`` takes in."""
 MIN_FAILURES = 2
+"""How many failures of one kind are reported. Our decision."""
 _ORDER = 30
 """The order of its deadlines among those of one moment: after those of presence, NAMEs and commands."""
 _MAX_NODE_PAIRS = 256

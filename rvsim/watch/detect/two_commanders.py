@@ -19,6 +19,7 @@ from rvsim.watch.transitions import CommandsContradict, Ended, Transition
 from rvsim.wire.fields import Reading
 
 MIN_TURNS = 3
+"""How many contradictions in a row are reported. Our decision."""
 MAX_SETTLING_TIMES_BETWEEN = 3
 """Contradictions with more time between them are not in a row. Our decision."""
 CLEAR_AFTER_SETTLING_TIMES = 6
@@ -120,7 +121,7 @@ class TwoCommanders:
         due = conflict.last_turn_at + conflict.clear_after_us
         return max(due, passed) if conflict.reported is not None else None
 
-    def _clear(self, conflict: _Conflict, time: int, since: int) -> None:  # noqa: ARG002 - as every duty
+    def _clear(self, conflict: _Conflict, time: int, since: int) -> None:  # noqa: ARG002 - every deadline has it
         if conflict.reported is not None:
             self._emit(Ended(time, conflict.reported.cause))
         conflict.reported = None

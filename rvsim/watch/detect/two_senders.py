@@ -33,13 +33,16 @@ from rvsim.wire.ident import NULL_ADDRESS
 
 CHECK_EVERY_US = 20 * SECOND_US
 CLEAR_AFTER_US = 60 * SECOND_US
+"""How long after the last sign the problem ends. Our decision."""
 COMPARED_FRAMES = 13
 """How many frames are compared: six repetitions in each of two trains."""
 MAX_GAP_DEVIATION, MAX_DISTANCE_DEVIATION, MIN_HALF_DEVIATION = 0.2, 0.1, 0.1
 """Shares of the own gap: how far a gap may differ from it, how far the distance of the two trains may vary, and how far
 that distance must be from half the gap. Our decision."""
 MIN_LATER_US = 60 * SECOND_US
+"""How long after the first frame of its address another function must start. Our decision."""
 MIN_FUNCTION_FRAMES = 4
+"""How many frames the status and the heartbeat of a function must have. Our decision."""
 MAX_STATUS_GAP_US = 15 * SECOND_US
 """A status with a longer gap shows too late that its function is present."""
 COMBINED_FUNCTIONS = (
@@ -114,7 +117,7 @@ class TwoSendersDetector:
         address.sign = VoiceSign.TWO_VALUE_TRAINS, what, figures, record.frame
         self._report(address, time, time, now)
 
-    # What is due.
+    # Deadlines.
 
     def _check_due(self, address: _AddressSenders, passed: int) -> int:
         """Return the moment of the next check: ``passed`` itself where a sign is found.

@@ -118,7 +118,7 @@ class SendersWithoutAddress:
         self._count += 1
         return self._count
 
-    # What is due.
+    # Deadlines.
 
     def _answer_due(self, node: _NodeWithoutAddress, passed: int) -> int | None:
         return None if node.is_over or node.questioned_at is None else max(passed, node.questioned_at + MAX_ANSWER_US)

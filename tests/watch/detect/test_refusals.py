@@ -1,7 +1,8 @@
 """Requests that are refused, by frames written by hand: when that is reported, and when it ends.
 
 The panel at 44 hex requests THERMOSTAT_AMBIENT_STATUS (9C FF 01) from the sensor at 91 hex; an acknowledgment has its
-code in byte 0, the instance in byte 1, the requester in byte 4 and the DGN in the last three (dbc/general.dbc; SAE J1939-21).
+code in byte 0, the instance in byte 1, the requester in byte 4 and the DGN in the last three (dbc/general.dbc; SAE
+J1939-21).
 """
 
 import pytest
@@ -256,7 +257,7 @@ def test_what_is_no_refusal(seen, odd):
 
 
 def test_the_requester_may_be_the_destination(seen):
-    """An acknowledgement to one, with FF in byte 4 (SAE J1939-21 before RV-C's use of it, from memory)."""
+    """An acknowledgment to one, with FF in byte 4 (SAE J1939-21 before RV-C's use of it, from memory)."""
     found = seen([answer(at, asker=0xFF, to=PANEL) for at in (2, 4, 6)])
     assert "to address 44 hex, 3 times" in found.all[0].flag.text
 
