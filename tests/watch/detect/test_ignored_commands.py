@@ -255,6 +255,13 @@ def test_a_furnace_that_does_not_stop_is_reported_at_once(talk):
     assert found.told == 15.7
 
 
+def test_a_furnace_with_an_output_has_started(talk):
+    """From 20 % to 50 % there is no ignition to wait for."""
+    talk.heater((0, 40), beats=((0, 1),)).command(11, message=FURNACE_COMMAND, heat_output_level=100)
+    (found,) = talk.found(*WITH_RIG, end=60)
+    assert found.told == 15.7
+
+
 def test_a_lockout_is_reported_and_the_ignored_command_too(talk):
     """A heater that reports a fault and does nothing: both are reported, and the fault is the cause."""
     talk.heater((0, 0)).command(11, message=FURNACE_COMMAND, heat_output_level=100)

@@ -68,6 +68,7 @@ def test_the_limit_of_the_planned_one_has_to_pass_first(bus, unit, heard, until,
     frames = [claim(made, 0, 0x70, 77), *talk(made, until, 0x70, 1), *others(made, until)]
     made = heard(frames, until, unit, "sensor")
     assert [fact[2] for fact in told(made)] == ["replaced-device"] * flags
+    assert ["in place of another unit" in flag.text for flag in made.watch.flags] == [True] * flags
 
 
 def test_when_the_planned_one_returns_both_share_the_instance(bus, unit, heard):

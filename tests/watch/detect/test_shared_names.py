@@ -27,6 +27,7 @@ def test_two_addresses_under_one_name_are_a_fault(bus, heard, of_kind, devices):
     assert str(flag.severity) == "fault"
     assert flag.text == "addresses 5E hex and 70 hex both speak under one NAME: maker 0, serial number 5"
     assert flag.evidence[0] == "NAME 0000000000000005"
+    assert "16.000 s" in flag.evidence[1]
 
 
 @pytest.mark.parametrize(("last", "flags"), [(12.0, 0), (12.001, 1)])

@@ -206,6 +206,13 @@ def test_a_value_that_is_sent_twice_is_not_in_turn(bus, heard, of_kind):
     assert of_kind(heard(steady, 120), "shared-address") == []
 
 
+@pytest.mark.parametrize("source", [0xFE, 0xFF])
+def test_messages_without_an_address_are_not_judged(bus, heard, of_kind, source):
+    """Any number of units can send from the null address."""
+    frames = [frame._replace(identifier=frame.identifier & ~0xFF | source) for frame in trains(bus(), 40, 9000, 9200)]
+    assert of_kind(heard(frames, 120), "shared-address") == []
+
+
 def test_quantities_that_can_jump_are_not_judged(bus, heard, of_kind):
     """Currents; nor a field without a value."""
     made = bus()
