@@ -95,6 +95,16 @@ def test_when_the_replacement_is_silent_the_planned_one_is(bus, unit, heard):
     ]
 
 
+@pytest.mark.parametrize(("further", "kinds"), [((), ["replaced-device"]), (("panel 2",), [])])
+def test_a_panel_with_another_name_replaces_the_only_planned_one(bus, planned, heard, further, kinds):
+    """A panel has no status: only its heartbeat can show it, where the rig has one panel."""
+    made = bus()
+    frames = [claim(made, 0, 0x70, 77), *others(made, 60)]
+    frames += made.frames(60, made.every(5, "DM_RV", 0x70, 1, dsa=68, spn=0x7FFFF, fmi=31))
+    made = heard(frames, 60, planned("panel", claimed_name=f"{5:016X}"), *further, "sensor")
+    assert [fact[2] for fact in told(made) if fact[2] == "replaced-device"] == kinds
+
+
 # Another instance.
 
 
