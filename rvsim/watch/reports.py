@@ -64,7 +64,7 @@ class Reports:
         """
         frame, dgn = record.frame, record.topic.dgn
         if dgn in record.node.awaited_dgns:
-            self._transfers.heed(record)
+            self._transfers.observe_awaited(record)
         if dgn in EXCHANGES:
             for message in self._transfers.observe(record):  # it ends with a packet of its sender
                 self._observe_long_message(message, record, frame)

@@ -22,7 +22,7 @@ from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.detect.detectors import Detectors
-from rvsim.watch.detect.lengths import Lengths
+from rvsim.watch.detect.lengths import LengthChecks
 from rvsim.watch.detect.transfers import PACKETS, Transfers
 from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised
 from rvsim.watch.identity.identity import Identity
@@ -87,7 +87,7 @@ class Watch:
         self._identity = Identity(rig, self._roll_call, self._deadlines, self._emit, self._forget)
         transfers = Transfers(self._emit, self._deadlines, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
         self._reports = Reports(self._emit, transfers, self._identity.command)
-        self._lengths = Lengths(self._emit)
+        self._lengths = LengthChecks(self._emit)
         self._detectors = Detectors(catalogue, rig, self._deadlines, self._emit, self.device_at, self._topics_of)
         self._by_identifier: dict[int, MessageRecord] = {}
         self._by_sender: dict[tuple[int, int], MessageRecord] = {}
@@ -255,7 +255,7 @@ class Watch:
         message = self._by_sender.get((dgn, source))
         if message is None:
             node, layout = self._nodes.setdefault(source, AddressRecord(source)), self._decoder.layout(dgn)
-            detectors = self._detectors.of(layout)
+            detectors = self._detectors.observers_of(layout)
             message = MessageRecord(
                 layout, node, detectors, has_reports=layout.dgn in REPORT_DGNS, is_packet=layout.dgn in PACKETS
             )

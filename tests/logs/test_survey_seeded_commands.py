@@ -14,7 +14,7 @@ import pytest
 from rvsim.logs.survey import survey
 from rvsim.rig.functions import by_command
 from rvsim.rig.load import load_rig
-from rvsim.watch.detect.answers import answering, is_rest
+from rvsim.watch.detect.answers import answering_field, is_zero_percent
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -57,11 +57,11 @@ def otherwise(catalogue, command: Frame, status: Frame) -> Iterator[tuple[str, b
     """
     spec, said = (catalogue.by_dgn(dgn_of(frame.identifier)) for frame in (command, status))
     for field in spec.fields[1:]:
-        answer = answering(field, said)
+        answer = answering_field(field, said)
         raw = None if answer is None else answer.raw_in(status.data)
         if raw is None or answer.state(raw) is not State.VALUE:
             continue
-        slow = spec.name == "FURNACE_COMMAND" and is_rest(Reading(answer, raw, State.VALUE))
+        slow = spec.name == "FURNACE_COMMAND" and is_zero_percent(Reading(answer, raw, State.VALUE))
         other = next((code for code in field.labels if code != raw and field.state(code) is State.VALUE), raw // 2)
         if other != raw and not slow:
             yield field.name, spec.encode({spec.fields[0].name: command.data[0], field.name: other})
@@ -194,7 +194,7 @@ def near_misses(frames, catalogue) -> Iterator[tuple[str, list[Frame]]]:
         command, status = latest(frames, catalogue, message), latest(frames, catalogue, by_command(message).statuses[0])
         yield f"{message} again", with_frames(frames, *(command._replace(time=FROM + n * SECOND_US) for n in range(60)))
         spec, said = (catalogue.by_dgn(dgn_of(frame.identifier)) for frame in (command, status))
-        so = {f.name: raw for f in spec.fields if (a := answering(f, said)) is not None
+        so = {f.name: raw for f in spec.fields if (a := answering_field(f, said)) is not None
               and (raw := a.raw_in(status.data)) is not None and a.state(raw) is State.VALUE}  # fmt: skip
         yield f"{message} for what is so", with_frames(frames, Frame(FROM, command.identifier, spec.encode(so)))
 

@@ -1,9 +1,10 @@
-"""Codes of status fields that mean trouble by their definition.
+"""Codes of status fields that are alarms by their definition.
 
-Needs the changes of fields whose definition marks codes as alarming.
+Needs the changes of fields whose definition marks codes as alarms.
 
-Knows: that each field of a topic is a cause of its own, and that another alarming code of it is the same cause with
-other words. Does not know which codes alarm: definitions say so. What a heartbeat says is told by ``reports``.
+Knows: that each field of a topic is a problem of its own, and that another alarm code of the same field continues that
+problem with another text. Does not know which codes are alarms: the definitions say so. Faults in heartbeats belong to
+``reports``.
 """
 
 from collections.abc import Callable, Iterator
@@ -14,7 +15,7 @@ from rvsim.wire.frame import Frame
 
 
 class Alarms:
-    """The alarming codes of one topic."""
+    """The alarm codes of one topic."""
 
     def __init__(self, topic: Topic, emit: Callable[[Transition], None]) -> None:
         self._topic = topic
@@ -22,7 +23,7 @@ class Alarms:
         self._open: dict[str, AlarmCodeReported] = {}
 
     def observe(self, reading: Reading, frame: Frame, device: str) -> None:
-        """Take in what a field says now; a frame too short to hold it says nothing."""
+        """Take in the reading of a field; a frame that is too short for the field changes nothing."""
         name, raw = reading.field.name, reading.raw
         if raw is None or reading.state is State.MISSING:
             return
@@ -34,6 +35,6 @@ class Alarms:
             self._emit(Ended(frame.time, self._open.pop(name).problem_key))
 
     def close_all(self) -> Iterator[AlarmCodeReported]:
-        """Forget what stands open, and return it."""
-        standing, self._open = self._open, {}
-        yield from standing.values()
+        """Forget the open problems, and return them."""
+        problems, self._open = self._open, {}
+        yield from problems.values()

@@ -1,7 +1,7 @@
-"""Which fields of a status answer the fields of a command, and whether they say what was commanded.
+"""Which fields of a status answer the fields of a command, and whether they report what was commanded.
 
-Knows: fields that are called alike, the few that are called otherwise, modes in which a field is the device's own
-affair, and functions that start slowly. Does not know time.
+Knows: fields with the same name, the few that have different names, modes in which the device itself sets a field, and
+functions that start slowly. Does not know time.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -9,53 +9,54 @@ from collections.abc import Iterable, Iterator, Mapping
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.spec import MessageSpec
 
-_CALLED_OTHERWISE: Mapping[str, str] = {
+_OTHER_STATUS_NAMES: Mapping[str, str] = {
     "desired_operating_level": "operating_status",
     "desired_level": "operating_status",
 }
-"""Fields of commands to loads and dimmers, and what their status calls the level."""
-_ONLY_WITH_CODE: Mapping[str, tuple[str, int]] = {
+"""Fields of commands to loads and dimmers, and the name of the level in their status."""
+_VALID_WITH_CODE: Mapping[str, tuple[str, int]] = {
     "desired_operating_level": ("command", 0),
     "desired_level": ("command", 0),
 }
-"""Fields that are taken as they stand only with a code of another field of the command, or without that field: 0 sets a
-level, the others of that list do something else with it (rv-c.com/node/106: only 0 is published)."""
-_OWN_AFFAIR: Mapping[str, frozenset[str]] = {
+"""Fields that are commanded values only beside one code of another field of the command, or without that field: code 0
+sets a level, the other codes use it for something else (rv-c.com/node/106: only 0 is published)."""
+_SET_BY_DEVICE_IN_MODES: Mapping[str, frozenset[str]] = {
     "fan_speed": frozenset({"fan_mode"}),
     "fan_speed_setting": frozenset({"fan_mode", "speed_mode"}),
 }
-"""Fields that a device chooses by itself while one of these modes of its status is an automatic one."""
+"""Fields that the device itself sets while one of these modes of its status is automatic."""
 SLOW_STARTERS = frozenset({"furnace", "water_heater", "air_conditioner", "heat_pump", "floor_heat", "generator"})
-"""Functions that take minutes from rest to their output: ignition, coolant, the rest of a compressor, a cold engine."""
+"""Functions that need minutes until they have an output: ignition, cold coolant, the pause of a compressor, a cold
+engine."""
 
 
-def answering(field: FieldSpec, status: MessageSpec) -> FieldSpec | None:
+def answering_field(field: FieldSpec, status: MessageSpec) -> FieldSpec | None:
     """Return the field of a status message that answers a field of a command, None where it has none."""
-    return status.by_name.get(field.name) or status.by_name.get(_CALLED_OTHERWISE.get(field.name, ""))
+    return status.by_name.get(field.name) or status.by_name.get(_OTHER_STATUS_NAMES.get(field.name, ""))
 
 
-def counts(name: str, given: Mapping[str, Reading]) -> bool:
-    """Tell whether a field of a command is to be taken as it stands, beside the others that are given."""
-    other, code = _ONLY_WITH_CODE.get(name, ("", 0))
-    return other not in given or given[other].raw == code
+def is_commanded_value(name: str, commanded_fields: Mapping[str, Reading]) -> bool:
+    """Return whether a field of a command is a commanded value, given the other fields of the command."""
+    other, code = _VALID_WITH_CODE.get(name, ("", 0))
+    return other not in commanded_fields or commanded_fields[other].raw == code
 
 
-def is_own_affair(field: FieldSpec, said: Iterable[Reading]) -> bool:
-    """Tell whether a device chooses a field of its status by itself, by what it says of its modes."""
-    modes = _OWN_AFFAIR.get(field.name, frozenset())
-    return any(one.field.name in modes and (one.label or "").startswith("auto") for one in said)
+def is_set_by_device(field: FieldSpec, reported: Iterable[Reading]) -> bool:
+    """Return whether the device itself sets a field of its status in its present mode."""
+    modes = _SET_BY_DEVICE_IN_MODES.get(field.name, frozenset())
+    return any(reading.field.name in modes and (reading.label or "").startswith("auto") for reading in reported)
 
 
-def same(one: Reading, other: Reading) -> bool:
-    """Tell whether two readings say the same value, whatever their scales; exact. All above 100 % is full."""
-    first, second = _steps(one), _steps(other)
+def same_value(reading: Reading, other: Reading) -> bool:
+    """Return whether two readings have the same value, whatever their scales; exact. Above 100 % counts as 100 %."""
+    first, second = _steps(reading), _steps(other)
     if first is None or second is None:
         return False
-    return first * other.field.unit_steps == second * one.field.unit_steps
+    return first * other.field.unit_steps == second * reading.field.unit_steps
 
 
-def is_rest(reading: Reading) -> bool:
-    """Tell whether a percentage says zero."""
+def is_zero_percent(reading: Reading) -> bool:
+    """Return whether a reading is 0 %."""
     return reading.field.unit == "%" and _steps(reading) == 0
 
 
@@ -66,13 +67,15 @@ def _steps(reading: Reading) -> int | None:
     return min(steps, 100 * reading.field.unit_steps) if reading.field.unit == "%" else steps
 
 
-def comparable(given: Mapping[str, Reading], status: MessageSpec, data: bytes) -> Iterator[tuple[Reading, Reading]]:
-    """Yield each field of a command with what a status frame says of it, but for those of which it says nothing."""
-    for name, wanted in given.items():
-        field = answering(wanted.field, status)
-        if field is None or not counts(name, given):
+def comparable_readings(
+    commanded_fields: Mapping[str, Reading], status: MessageSpec, data: bytes
+) -> Iterator[tuple[Reading, Reading]]:
+    """Yield each commanded reading with the reading of a status frame that answers it, where the frame has a value."""
+    for name, commanded in commanded_fields.items():
+        field = answering_field(commanded.field, status)
+        if field is None or not is_commanded_value(name, commanded_fields):
             continue
         raw = field.raw_in(data)
-        said = Reading(field, raw, field.state(raw))
-        if said.state is State.VALUE and not is_own_affair(field, status.decode(data)):
-            yield wanted, said
+        reported = Reading(field, raw, field.state(raw))
+        if reported.state is State.VALUE and not is_set_by_device(field, status.decode(data)):
+            yield commanded, reported

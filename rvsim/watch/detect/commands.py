@@ -1,7 +1,7 @@
-"""What a command is: what it commands, by whom, and to which state.
+"""What a command is: the function that it is for, its sender, and the commanded values.
 
-Knows: that a function has command messages, that all ones leave a field as it is, that a command can be sent to one
-node alone, and what a rig says of a device's times. Does not know what was answered.
+Knows: that a function has command messages, that all ones leave a field unchanged, that a command can be sent to one
+node alone, and which planned device has a function. Does not know the answers.
 """
 
 from collections.abc import Mapping
@@ -15,14 +15,15 @@ from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed
 
-_NO_ACTION = "no action"
-"""The name of a code that commands nothing."""
+_NO_ACTION_LABEL = "no action"
+"""The label of a code that commands nothing."""
 
 
-class Thing(NamedTuple):
-    """What can be commanded: a function and its instance; ``node`` is the address that a command was sent to alone.
+class CommandTarget(NamedTuple):
+    """What can be commanded: a function and its instance.
 
-    ``instance`` is None for a function that a vehicle has once, so that its messages carry none.
+    ``instance`` is None for a function whose messages carry none, since a vehicle has it once. ``node`` is the only
+    address that a command was sent to, None for a command to all.
     """
 
     function: str
@@ -35,42 +36,43 @@ class Thing(NamedTuple):
 
 
 class Command(NamedTuple):
-    """One command; ``given`` are the fields that it does not leave as they are. ``now`` is bus time."""
+    """One command; ``commanded`` are the fields that it does not leave unchanged, by name. ``now`` is bus time."""
 
     now: int
     source: int
-    thing: Thing
-    given: Mapping[str, Reading]
+    target: CommandTarget
+    commanded: Mapping[str, Reading]
     topic: Topic
     frame: Frame
 
 
-def read_command(part: TopicRecord) -> Command | None:
-    """Read the last frame of a command topic; None where it commands nothing, or a group, whose members are not known.
+def read_command(record: TopicRecord) -> Command | None:
+    """Return the command in the last frame of a topic.
 
-    A field without special codes is left out: with it a command says when and to whom, as delay and group do.
+    Returns None for a frame that commands nothing, or that commands a group, whose members are not known. Fields
+    without special codes are left out: delay and group, for example, do not hold a commanded value.
     """
-    spec, frame = part.layout.spec, part.frame
+    spec, frame = record.layout.spec, record.frame
     function = by_command(spec.name) if spec is not None else None
-    if spec is None or function is None or (part.layout.instance is not None and part.topic.instance is None):
+    if spec is None or function is None or (record.layout.instance is not None and record.topic.instance is None):
         return None
-    given = {
+    commanded = {
         reading.field.name: reading
         for reading in spec.decode(frame.data)
-        if reading.field is not part.layout.instance
+        if reading.field is not record.layout.instance
         and reading.state is State.VALUE
         and reading.field.special is not Special.NONE
-        and reading.label != _NO_ACTION
+        and reading.label != _NO_ACTION_LABEL
     }
-    if not given:
+    if not commanded:
         return None
-    to = frame.identifier >> 8 & 0xFF if is_addressed(part.topic.dgn) else GLOBAL_ADDRESS
-    thing = Thing(function.name, part.topic.instance, None if to == GLOBAL_ADDRESS else to)
-    return Command(part.rhythm.times[-1], part.topic.source, thing, given, part.topic, frame)
+    destination = frame.identifier >> 8 & 0xFF if is_addressed(record.topic.dgn) else GLOBAL_ADDRESS
+    target = CommandTarget(function.name, record.topic.instance, None if destination == GLOBAL_ADDRESS else destination)
+    return Command(record.rhythm.times[-1], record.topic.source, target, commanded, record.topic, frame)
 
 
 class PlannedDevices:
-    """Which planned device has a function and instance."""
+    """The planned devices, by their functions and instances."""
 
     def __init__(self, rig: Rig | None) -> None:
         self._owners: dict[tuple[str, int | None], DevicePlan] = {}
@@ -80,6 +82,6 @@ class PlannedDevices:
                 for instance in instances:
                     self._owners.setdefault((function, instance), plan)
 
-    def of(self, thing: Thing) -> DevicePlan | None:
-        """Return the planned device, None where the rig has none, or there is no rig."""
-        return self._owners.get((thing.function, thing.instance))
+    def find(self, target: CommandTarget) -> DevicePlan | None:
+        """Return the planned device with a function and instance; None where the rig has none, or there is no rig."""
+        return self._owners.get((target.function, target.instance))

@@ -1,187 +1,214 @@
-"""Readings that are impossible beside another one.
+"""Readings that contradict another reading.
 
-Needs the changes of the messages in the table ``beside``.
+Needs the changes of the messages in the table ``comparison_table``.
 
-Knows: that only a reading that is fresh and not flagged itself can speak against another one, and that of several who
-speak for a battery the one with the highest device priority counts. Does not know the table's reasons.
+Knows: that only a reading that is fresh and not flagged itself can contradict another one, and that of several senders
+for one battery the one with the highest device priority counts. Does not know the reasons for the table.
 """
 
 from collections.abc import Callable, Iterable
+from typing import assert_never
 
-from rvsim.watch.detect.beside import APART, APART_FOR_US, CHARGES_FROM_A, WITHIN, Apart, Within, max_apart
+from rvsim.watch.detect.comparison_table import (
+    MIN_CHARGING_A,
+    MIN_DIFFERENCE_US,
+    UPPER_BOUNDS,
+    VOLTAGE_PAIRS,
+    UpperBound,
+    VoltagePair,
+    max_difference,
+)
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
 
-MESSAGES = frozenset({check.message for check in (*WITHIN, *APART)} | {check.other_message for check in APART})
-"""The messages that are looked at."""
+MESSAGES = frozenset(
+    {check.message for check in (*UPPER_BOUNDS, *VOLTAGE_PAIRS)} | {check.other_message for check in VOLTAGE_PAIRS}
+)
+"""The messages whose readings are compared."""
 
 
-class _Held:
-    """One reading of a topic that is held against others; ``since`` is bus time, None while nothing is wrong.
+class _Comparison:
+    """One reading of a topic that is compared with others.
 
-    ``value`` is what it says, and ``instance`` of which other it is; None where that cannot be told.
+    ``value`` is the reading, and ``instance`` that of the other message; None where they are not known. ``since`` is
+    the moment (bus time) from which the two differ, None while they do not.
     """
 
-    def __init__(self, number: int, part: TopicRecord, check: Within | Apart) -> None:
+    def __init__(self, number: int, record: TopicRecord, check: UpperBound | VoltagePair) -> None:
         self.number = number
-        self.part = part
+        self.record = record
         self.check = check
         self.value: float | None = None
         self.instance: int | None = None
         self.since: int | None = None
-        self.told: ReadingsContradict | None = None
+        self.reported: ReadingsContradict | None = None
 
 
 class Contradictions:
-    """Holds readings against each other."""
+    """Compares readings with each other."""
 
     def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
         self._deadlines = deadlines
         self._emit = emit
-        self._lasting = DeadlineKind(23, self._due, self._tell_apart)
-        self._numbers = 0
-        self._held: dict[TopicRecord, list[_Held]] = {}
-        self._others: dict[str, list[TopicRecord]] = {check.other_message: [] for check in APART}
+        self._difference_deadline = DeadlineKind(23, self._due, self._report_difference)
+        self._count = 0
+        self._comparisons: dict[TopicRecord, list[_Comparison]] = {}
+        self._others: dict[str, list[TopicRecord]] = {check.other_message: [] for check in VOLTAGE_PAIRS}
 
-    def observe(self, part: TopicRecord) -> None:
+    def observe(self, record: TopicRecord) -> None:
         """Take in a frame of one of the messages."""
-        message = part.topic.message or ""
-        held = self._held.get(part)
-        if held is None:
-            held = self._held[part] = self._begin(part, message)
-        for one in held:
-            _read(one)
+        message = record.topic.message or ""
+        comparisons = self._comparisons.get(record)
+        if comparisons is None:
+            comparisons = self._comparisons[record] = self._start(record, message)
+        for comparison in comparisons:
+            _read(comparison)
         if message in self._others:
-            held = [one for those in self._held.values() for one in those if _looks_at(one, part)]
-        for one in held:
-            self._look(one, part.frame.time, part.rhythm.times[-1])
+            every = (comparison for known in self._comparisons.values() for comparison in known)
+            comparisons = [comparison for comparison in every if _is_compared_with(comparison, record)]
+        for comparison in comparisons:
+            self._compare(comparison, record.frame.time, record.rhythm.times[-1])
 
-    def forget(self, part: TopicRecord, time: int) -> None:
-        """Forget a topic that nobody speaks for any more."""
-        for held in self._held.pop(part, ()):
-            self._settle(held, None, time)
-        for parts in self._others.values():
-            if part in parts:
-                parts.remove(part)
+    def forget(self, record: TopicRecord, time: int) -> None:
+        """Forget a topic whose device is silent."""
+        for comparison in self._comparisons.pop(record, ()):
+            self._update(comparison, None, time)
+        for records in self._others.values():
+            if record in records:
+                records.remove(record)
 
-    def _begin(self, part: TopicRecord, message: str) -> list[_Held]:
+    def _start(self, record: TopicRecord, message: str) -> list[_Comparison]:
         if message in self._others:
-            self._others[message].append(part)
-        held = []
-        for check in (*WITHIN, *APART):
+            self._others[message].append(record)
+        comparisons = []
+        for check in (*UPPER_BOUNDS, *VOLTAGE_PAIRS):
             if check.message == message:
-                held.append(_Held(self._numbers, part, check))
-                self._numbers += 1
-        return held
+                comparisons.append(_Comparison(self._count, record, check))
+                self._count += 1
+        return comparisons
 
-    def _look(self, held: _Held, time: int, now: int) -> None:
-        """Look at one reading again: what is in one frame counts at once, what two devices say when it lasts."""
-        if isinstance(held.check, Within):
-            self._settle(held, _above(held.part, held.check), time)
+    def _compare(self, comparison: _Comparison, time: int, now: int) -> None:
+        """Compare one reading again.
+
+        A contradiction within one frame counts at once, one between two devices only when it lasts.
+        """
+        match comparison.check:
+            case UpperBound() as bound:
+                self._update(comparison, _bound_exceeded(comparison.record, bound), time)
+            case VoltagePair() as pair:
+                self._compare_voltages(comparison, pair, time, now)
+            case _:
+                assert_never(comparison.check)
+
+    def _compare_voltages(self, comparison: _Comparison, pair: VoltagePair, time: int, now: int) -> None:
+        if self._different(comparison, pair, now) is None:
+            comparison.since = None
+            self._update(comparison, None, time)
+        elif comparison.since is None:
+            comparison.since = now
+            self._deadlines.schedule(now + MIN_DIFFERENCE_US, self._difference_deadline, comparison.number, comparison)
+
+    def _due(self, comparison: _Comparison, passed: int) -> int | None:
+        return None if comparison.since is None else max(passed, comparison.since + MIN_DIFFERENCE_US)
+
+    def _report_difference(self, comparison: _Comparison, time: int, since: int) -> None:
+        if comparison.since is None or not isinstance(comparison.check, VoltagePair):
             return
-        if self._apart(held, held.check, now) is None:
-            held.since = None
-            self._settle(held, None, time)
-        elif held.since is None:
-            held.since = now
-            self._deadlines.schedule(now + APART_FOR_US, self._lasting, held.number, held)
-
-    def _due(self, held: _Held, passed: int) -> int | None:
-        return None if held.since is None else max(passed, held.since + APART_FOR_US)
-
-    def _tell_apart(self, held: _Held, time: int, since: int) -> None:
-        if held.since is None or not isinstance(held.check, Apart):
-            return
-        other = self._apart(held, held.check, held.since + APART_FOR_US)
+        other = self._different(comparison, comparison.check, comparison.since + MIN_DIFFERENCE_US)
         if other is None:
-            held.since = None
+            comparison.since = None
             return
-        said, beside = _reading(held.part, held.check.field), _reading(other, held.check.other_field)
-        rule = f"{held.check.other_message} {held.check.other_field}"
-        self._settle(held, _contradiction(held.part, said, other, beside, rule)._replace(since=since), time)
+        record, check = comparison.record, comparison.check
+        reading, other_reading = _reading(record, check.field), _reading(other, check.other_field)
+        rule = f"{check.other_message} {check.other_field}"
+        self._update(
+            comparison, _contradiction(record, reading, other, other_reading, rule)._replace(since=since), time
+        )
 
-    def _apart(self, held: _Held, check: Apart, now: int) -> TopicRecord | None:
-        """Return who speaks of the same battery otherwise; None where nobody does, or nothing can be told."""
-        volts = held.value
+    def _different(self, comparison: _Comparison, check: VoltagePair, now: int) -> TopicRecord | None:
+        """Return the topic that reports a different voltage of the same battery; None where none is known."""
+        volts = comparison.value
         if volts is None:
             return None
-        others = [one for one in self._others[check.other_message] if _looks_at(held, one)]
-        if not any(_is_apart(volts, one, check) for one in others) or not _is_fresh(held.part, now):
+        others = [other for other in self._others[check.other_message] if _is_compared_with(comparison, other)]
+        if not any(_differs(volts, other, check) for other in others) or not _is_fresh(comparison.record, now):
             return None
-        other = _loudest(one for one in others if _is_fresh(one, now))
-        return other if other is not None and _is_apart(volts, other, check) else None
+        measuring = _highest_priority(other for other in others if _is_fresh(other, now))
+        return measuring if measuring is not None and _differs(volts, measuring, check) else None
 
-    def _settle(self, held: _Held, found: ReadingsContradict | None, time: int) -> None:
-        """Bring what is told in line with what is found."""
+    def _update(self, comparison: _Comparison, found: ReadingsContradict | None, time: int) -> None:
+        """Report a contradiction that was found, or end the reported one where none was found."""
         if found is not None:
-            since = held.told.since if held.told is not None else found.since
-            held.told = found._replace(time=time, since=since)
-            self._emit(held.told)
-        elif held.told is not None:
-            self._emit(Ended(time, held.told.problem_key))
-            held.told = None
+            since = comparison.reported.since if comparison.reported is not None else found.since
+            comparison.reported = found._replace(time=time, since=since)
+            self._emit(comparison.reported)
+        elif comparison.reported is not None:
+            self._emit(Ended(time, comparison.reported.problem_key))
+            comparison.reported = None
 
 
-def _above(part: TopicRecord, check: Within) -> ReadingsContradict | None:
-    value, most = _value(part, check.field), _value(part, check.most)
-    if value is None or not most or value <= most:  # a size of zero is one that is not set
+def _bound_exceeded(record: TopicRecord, check: UpperBound) -> ReadingsContradict | None:
+    value, bound = _value(record, check.field), _value(record, check.bound)
+    if value is None or not bound or value <= bound:  # a size of zero is a size that is not set
         return None
-    return _contradiction(part, _reading(part, check.field), part, _reading(part, check.most), check.rule)
+    return _contradiction(record, _reading(record, check.field), record, _reading(record, check.bound), check.rule)
 
 
 def _contradiction(
-    part: TopicRecord, reading: Reading, other: TopicRecord, beside: Reading, rule: str
+    record: TopicRecord, reading: Reading, other: TopicRecord, other_reading: Reading, rule: str
 ) -> ReadingsContradict:
-    time, device = part.frame.time, part.device.name
+    time, device = record.frame.time, record.device.name
     return ReadingsContradict(
-        time, time, device, part.topic, reading, other.device.name, other.topic, beside, rule, part.frame
+        time, time, device, record.topic, reading, other.device.name, other.topic, other_reading, rule, record.frame
     )
 
 
-def _read(held: _Held) -> None:
-    """Note what a reading says now: a voltage only while a current flows."""
-    check, part = held.check, held.part
-    held.value = _value(part, check.field)
-    if isinstance(check, Apart):
-        instance, amps = _value(part, check.joined_by), _value(part, check.current)
-        held.instance = None if instance is None else int(instance)
-        if amps is None or amps < CHARGES_FROM_A:
-            held.value = None
+def _read(comparison: _Comparison) -> None:
+    """Note the present value of a reading: a voltage only while a current flows."""
+    check, record = comparison.check, comparison.record
+    comparison.value = _value(record, check.field)
+    if isinstance(check, VoltagePair):
+        instance, amps = _value(record, check.instance_field), _value(record, check.current)
+        comparison.instance = None if instance is None else int(instance)
+        if amps is None or amps < MIN_CHARGING_A:
+            comparison.value = None
 
 
-def _looks_at(held: _Held, other: TopicRecord) -> bool:
-    """Tell whether a reading is held against what a topic says."""
-    check = held.check
-    if not isinstance(check, Apart) or check.other_message != other.topic.message:
+def _is_compared_with(comparison: _Comparison, other: TopicRecord) -> bool:
+    """Return whether a reading is compared with those of a topic."""
+    check = comparison.check
+    if not isinstance(check, VoltagePair) or check.other_message != other.topic.message:
         return False
-    return held.instance is not None and held.instance == other.topic.instance
+    return comparison.instance is not None and comparison.instance == other.topic.instance
 
 
-def _is_apart(volts: float, other: TopicRecord, check: Apart) -> bool:
-    said = _value(other, check.other_field)
-    return said is not None and abs(volts - said) > max_apart(volts, said)
+def _differs(volts: float, other: TopicRecord, check: VoltagePair) -> bool:
+    other_volts = _value(other, check.other_field)
+    return other_volts is not None and abs(volts - other_volts) > max_difference(volts, other_volts)
 
 
-def _loudest(parts: Iterable[TopicRecord]) -> TopicRecord | None:
-    return max(parts, key=lambda part: (_value(part, "device_priority") or 0, part.rhythm.times[-1]), default=None)
+def _highest_priority(records: Iterable[TopicRecord]) -> TopicRecord | None:
+    return max(
+        records, key=lambda record: (_value(record, "device_priority") or 0, record.rhythm.times[-1]), default=None
+    )
 
 
-def _is_fresh(part: TopicRecord, now: int) -> bool:
-    return part.device.is_heard and now - part.rhythm.times[-1] <= part.rhythm.limit()
+def _is_fresh(record: TopicRecord, now: int) -> bool:
+    return record.device.is_heard and now - record.rhythm.times[-1] <= record.rhythm.limit()
 
 
-def _reading(part: TopicRecord, name: str) -> Reading:
-    assert part.layout.spec is not None
-    field = part.layout.spec.by_name[name]
-    raw = field.raw_in(part.frame.data)
+def _reading(record: TopicRecord, name: str) -> Reading:
+    assert record.layout.spec is not None
+    field = record.layout.spec.by_name[name]
+    raw = field.raw_in(record.frame.data)
     return Reading(field, raw, field.state(raw))
 
 
-def _value(part: TopicRecord, name: str) -> float | None:
-    """Return the value of a field; None where there is none, or it is flagged."""
-    spec = part.layout.spec
-    if spec is None or name not in spec.by_name or (part.values is not None and part.values.is_flagged(name)):
+def _value(record: TopicRecord, name: str) -> float | None:
+    """Return the value of a field; None where it has none, or the reading is flagged."""
+    spec = record.layout.spec
+    if spec is None or name not in spec.by_name or (record.values is not None and record.values.is_flagged(name)):
         return None
-    return _reading(part, name).value
+    return _reading(record, name).value

@@ -1,6 +1,6 @@
-"""All detectors of a watch: which frames each of them sees.
+"""The detectors of a watch that depend on the message: which frames each of them takes in.
 
-Knows: which messages concern which detector. Does not know what they look for.
+Knows: which messages concern which detector. Does not know what the detectors look for.
 """
 
 from collections.abc import Callable, Iterable
@@ -11,24 +11,25 @@ from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
 from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
-from rvsim.watch.detect.ignored import IgnoredCommands
-from rvsim.watch.detect.stuck import StuckValues
+from rvsim.watch.detect.ignored_commands import IgnoredCommands
+from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
-from rvsim.watch.detect.unheard import UnheardFunctions
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
 
 Observe = Callable[[TopicRecord], bool]
-"""Takes in a frame that may say something new; tells whether the same frame again could change nothing."""
-_ACKNOWLEDGMENT = 0x0E800
+"""Takes in the last frame of a topic; returns whether the same frame again would change nothing."""
+_ACKNOWLEDGMENT_DGN = 0x0E800
 
 
 class Detectors:
-    """Hands each frame to the detectors that it concerns.
+    """Passes each frame to the detectors that it concerns.
 
-    ``name_of`` names the device at an address; ``parts_of`` returns what was heard of a message so far.
+    ``name_of`` returns the name of the device at an address; ``records_of`` returns the topics of a message that were
+    received so far.
     """
 
     def __init__(
@@ -38,86 +39,86 @@ class Detectors:
         deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
-        parts_of: Callable[[str], Iterable[TopicRecord]],
+        records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
         planned = PlannedDevices(rig)
-        self._parts_of = parts_of
-        self._commanders = TwoCommanders(planned, deadlines, emit, name_of)
-        self._ignored = IgnoredCommands(planned, deadlines, emit, name_of)
-        self._unheard = UnheardFunctions(planned, catalogue, deadlines, emit, name_of)
+        self._records_of = records_of
+        self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
+        self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
+        self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
         self._contradictions = Contradictions(deadlines, emit)
-        self._stuck = StuckValues(deadlines, emit)
-        self._by_message: dict[str, list[Observe]] = {}
-        self._neighbours: set[str] = set()
+        self._stuck_values = StuckValues(deadlines, emit)
+        self._observers: dict[str, list[Observe]] = {}
+        self._neighbour_messages: set[str] = set()
 
-    def of(self, layout: Layout) -> list[Observe]:
-        """Return what takes in the frames of a message, in their order; more can join the list later."""
+    def observers_of(self, layout: Layout) -> list[Observe]:
+        """Return the functions that take in the frames of a message, in order; the list may grow later."""
         if layout.name is None or layout.spec is None or not layout.spec.fields:
             return []
-        if layout.name not in self._by_message:
-            self._by_message[layout.name] = list(self._chosen(layout))
-            for name in StuckValues.neighbours_of(layout.spec) - self._neighbours:
+        if layout.name not in self._observers:
+            self._observers[layout.name] = list(self._select(layout))
+            for name in StuckValues.neighbours_of(layout.spec) - self._neighbour_messages:
                 self._add_neighbour(name)
-        return self._by_message[layout.name]
+        return self._observers[layout.name]
 
-    def forget(self, part: TopicRecord, time: int) -> None:
-        """Forget a topic that nobody speaks for any more."""
-        self._ignored.forget(part, time)
-        self._contradictions.forget(part, time)
-        self._stuck.forget(part, time)
+    def forget(self, record: TopicRecord, time: int) -> None:
+        """Forget a topic whose device is silent."""
+        self._ignored_commands.forget(record, time)
+        self._contradictions.forget(record, time)
+        self._stuck_values.forget(record, time)
 
-    def _chosen(self, layout: Layout) -> Iterable[Observe]:
+    def _select(self, layout: Layout) -> Iterable[Observe]:
         assert layout.name is not None
         assert layout.spec is not None
         if by_command(layout.name) is not None:
-            yield self._command
+            yield self._observe_command
         if by_status(layout.name) is not None:
-            yield self._status
+            yield self._observe_status
         if layout.name == HEARTBEAT:
-            yield self._heartbeat
-        if layout.dgn == _ACKNOWLEDGMENT:
-            yield self._acknowledgement
+            yield self._observe_heartbeat
+        if layout.dgn == _ACKNOWLEDGMENT_DGN:
+            yield self._observe_acknowledgment
         if layout.name in contradictions.MESSAGES:
-            yield _plainly(self._contradictions.observe)
+            yield _settled_by(self._contradictions.observe)
         if StuckValues.neighbours_of(layout.spec):
-            yield _plainly(self._stuck.observe)
-        if layout.name in self._neighbours:
-            yield _plainly(self._stuck.neighbour)
+            yield _settled_by(self._stuck_values.observe)
+        if layout.name in self._neighbour_messages:
+            yield _settled_by(self._stuck_values.observe_neighbour)
 
     def _add_neighbour(self, message: str) -> None:
-        """Follow a message from now on; what was heard of it is looked at with its next frame."""
-        self._neighbours.add(message)
-        if message in self._by_message:
-            self._by_message[message].append(_plainly(self._stuck.neighbour))
-        for part in self._parts_of(message):
-            part.settled_data = None
+        """Follow a message from now on; the next frame of each of its topics is examined."""
+        self._neighbour_messages.add(message)
+        if message in self._observers:
+            self._observers[message].append(_settled_by(self._stuck_values.observe_neighbour))
+        for record in self._records_of(message):
+            record.settled_data = None
 
-    def _command(self, part: TopicRecord) -> bool:
-        command = read_command(part)
+    def _observe_command(self, record: TopicRecord) -> bool:
+        command = read_command(record)
         if command is not None:
-            self._commanders.observe(command)
-            self._ignored.observe(command)
-            self._unheard.observe(command)
+            self._two_commanders.observe(command)
+            self._ignored_commands.observe(command)
+            self._missing_functions.observe(command)
         return False
 
-    def _status(self, part: TopicRecord) -> bool:
-        self._unheard.status(part)
-        return self._ignored.status(part)
+    def _observe_status(self, record: TopicRecord) -> bool:
+        self._missing_functions.observe_status(record)
+        return self._ignored_commands.observe_status(record)
 
-    def _heartbeat(self, part: TopicRecord) -> bool:
-        self._unheard.heartbeat(part)
-        return self._ignored.heartbeat(part)
+    def _observe_heartbeat(self, record: TopicRecord) -> bool:
+        self._missing_functions.observe_heartbeat(record)
+        return self._ignored_commands.observe_heartbeat(record)
 
-    def _acknowledgement(self, part: TopicRecord) -> bool:
-        self._ignored.acknowledgement(part)
+    def _observe_acknowledgment(self, record: TopicRecord) -> bool:
+        self._ignored_commands.observe_acknowledgment(record)
         return False
 
 
-def _plainly(take: Callable[[TopicRecord], None]) -> Observe:
-    """Let something take in frames to which the same frame again says nothing."""
+def _settled_by(take_in: Callable[[TopicRecord], None]) -> Observe:
+    """Return an observer for which the same frame again would change nothing."""
 
-    def observe(part: TopicRecord) -> bool:
-        take(part)
+    def observe(record: TopicRecord) -> bool:
+        take_in(record)
         return True
 
     return observe

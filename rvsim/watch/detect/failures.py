@@ -1,6 +1,6 @@
-"""Failures of one kind: how many there were, when the last one was, and when they are over.
+"""Failures of one kind: how many there were, when the last one was, and when their problem ends.
 
-Knows: that a problem told of is over when the same comes through, or after a calm time. Does not know what fails.
+Knows: that a reported problem ends when the same succeeds, or after a time without failure. Does not know what fails.
 """
 
 from collections import deque
@@ -11,91 +11,97 @@ from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Problem, Transition
 from rvsim.wire.frame import SECOND_US, Frame
 
-CALM_US = 600 * SECOND_US
-"""So long without another failure of its kind ends a problem: a text that nobody asks for any more fails no more. Ten
-minutes: our decision."""
+CLEAR_AFTER_US = 600 * SECOND_US
+"""How long after the last failure of its kind a problem ends: a message that is no longer requested cannot fail again.
+Ten minutes: our decision."""
 _MAX_KINDS = 256
-"""So many kinds of failure are remembered, the newest: our decision, against floods."""
+"""How many kinds of failure are kept, the newest ones. Our decision, to bound the memory."""
 _MAX_FRAMES = 3
-"""So many frames are kept as evidence, those of the last failures: our decision."""
+"""How many frames are kept as evidence, those of the last failures. Our decision."""
 
-Key = TypeVar("Key", bound=Hashable)
+KeyT = TypeVar("KeyT", bound=Hashable)
 
 
 class Failures:
-    """The failures of one kind so far; times in bus time, microseconds."""
+    """The failures of one kind so far; times are bus time, in microseconds."""
 
-    __slots__ = ("came_through", "count", "frames", "last", "number", "told")
+    __slots__ = ("count", "frames", "has_succeeded", "last_at", "number", "reported")
 
     def __init__(self, number: int) -> None:
         self.number = number
         self.count = 0
-        self.last = 0
-        """When the last one was."""
-        self.came_through = False
-        """Whether the same has come through since."""
+        self.last_at = 0
+        """When the last failure was."""
+        self.has_succeeded = False
+        """Whether the same has succeeded since."""
         self.frames: deque[Frame] = deque(maxlen=_MAX_FRAMES)
-        self.told: Problem | None = None
-        """The problem that was told, None while there is none."""
+        self.reported: Problem | None = None
+        """The problem that was reported, None while there is none."""
 
 
-Kept = TypeVar("Kept", bound=Failures)
+FailuresT = TypeVar("FailuresT", bound=Failures)
 
 
-class FailureBook(Generic[Key, Kept]):
-    """The failures of every kind that is remembered.
+class FailureCounter(Generic[KeyT, FailuresT]):
+    """The failures of every kind.
 
     Args:
-        order: that of the deadlines among others of one moment, and the book's own.
-        make: makes the record of a new kind, by its number.
+        order: the order of its deadlines among those of one moment, different from that of any other object.
+        deadlines: takes its deadlines.
+        emit: takes the problems and their ends.
+        new_failures: returns the record of a new kind, given its number.
     """
 
     def __init__(
-        self, order: int, deadlines: Deadlines, emit: Callable[[Transition], None], make: Callable[[int], Kept]
+        self,
+        order: int,
+        deadlines: Deadlines,
+        emit: Callable[[Transition], None],
+        new_failures: Callable[[int], FailuresT],
     ) -> None:
-        self._deadlines, self._emit, self._make = deadlines, emit, make
-        self._calming = DeadlineKind(order, self._calm_due, self._be_calm)
-        self._made = 0
-        self.kinds: dict[Key, Kept] = {}
+        self._deadlines, self._emit, self._new_failures = deadlines, emit, new_failures
+        self._clear_deadline = DeadlineKind(order, self._clear_due, self._clear)
+        self._count = 0
+        self.kinds: dict[KeyT, FailuresT] = {}
 
-    def fail(self, key: Key, now: int, time: int, frame: Frame | None) -> Kept:
+    def fail(self, key: KeyT, now: int, time: int, frame: Frame | None) -> FailuresT:
         """Count a failure at bus time ``now`` and frame time ``time``.
 
-        One that comes long after the last, with success in between, is the first of a new count.
+        A failure long after the last one, with a success in between, starts a new count.
         """
         failures = self.kinds.get(key)
-        if failures is None or (failures.came_through and now - failures.last > CALM_US):
+        if failures is None or (failures.has_succeeded and now - failures.last_at > CLEAR_AFTER_US):
             self.end(key, time)
             if len(self.kinds) >= _MAX_KINDS:
                 self.end(next(iter(self.kinds)), time)
-            self._made += 1
-            failures = self.kinds[key] = self._make(self._made)
+            self._count += 1
+            failures = self.kinds[key] = self._new_failures(self._count)
         failures.count += 1
-        failures.last, failures.came_through = now, False
+        failures.last_at, failures.has_succeeded = now, False
         if frame is not None:
             failures.frames.append(frame)
         return failures
 
-    def report(self, failures: Kept, problem: Problem) -> None:
-        """Tell of a problem, or tell of it again with its figures of now."""
-        failures.told = problem
+    def report(self, failures: FailuresT, problem: Problem) -> None:
+        """Report a problem, or report it again with its present figures."""
+        failures.reported = problem
         self._emit(problem)
-        self._deadlines.schedule(failures.last + CALM_US, self._calming, failures.number, failures)
+        self._deadlines.schedule(failures.last_at + CLEAR_AFTER_US, self._clear_deadline, failures.number, failures)
 
-    def end(self, key: Key, time: int) -> None:
-        """Forget the failures of a kind; a problem that was told is over."""
+    def end(self, key: KeyT, time: int) -> None:
+        """Forget the failures of a kind, and end their problem if it was reported."""
         failures = self.kinds.pop(key, None)
         if failures is not None:
             self._close(failures, time)
 
     def _close(self, failures: Failures, time: int) -> None:
-        if failures.told is not None:
-            self._emit(Ended(time, failures.told.problem_key))
-            failures.told = None
+        if failures.reported is not None:
+            self._emit(Ended(time, failures.reported.problem_key))
+            failures.reported = None
 
-    def _calm_due(self, failures: Kept, passed: int) -> int | None:
-        return max(passed, failures.last + CALM_US) if failures.told is not None else None
+    def _clear_due(self, failures: FailuresT, passed: int) -> int | None:
+        return max(passed, failures.last_at + CLEAR_AFTER_US) if failures.reported is not None else None
 
-    def _be_calm(self, failures: Kept, time: int, _since: int) -> None:
-        self.kinds = {key: one for key, one in self.kinds.items() if one is not failures}
+    def _clear(self, failures: FailuresT, time: int, _since: int) -> None:
+        self.kinds = {key: known for key, known in self.kinds.items() if known is not failures}
         self._close(failures, time)

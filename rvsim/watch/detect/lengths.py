@@ -1,8 +1,8 @@
 """Frames whose length is not that of their message.
 
-Needs every frame of a stream that has been of the wrong length, else the changes.
+Needs every frame of a message that was sent with a wrong length, otherwise the changes.
 
-Knows: that a flag about the length ends with a few frames of the right one. Does not know definitions.
+Knows: that the problem ends after a few frames of the right length. Does not know the definitions.
 """
 
 from collections.abc import Callable
@@ -13,31 +13,31 @@ from rvsim.watch.transitions import Ended, LengthWrong, Transition
 from rvsim.watch.values import Values
 from rvsim.wire.spec import MessageSpec
 
-_RIGHT_IN_A_ROW = 3
-"""So many frames of the right length end a flag about the length. Common practice, no source."""
+_MIN_RIGHT_IN_A_ROW = 3
+"""How many frames of the right length in a row end the problem. Common practice, no source."""
 
 
-class Lengths:
-    """The lengths of what each source sends under each DGN."""
+class LengthChecks:
+    """Checks the length of the frames of each source and DGN."""
 
     def __init__(self, emit: Callable[[Transition], None]) -> None:
         self._emit = emit
 
-    def check(self, stream: MessageRecord, spec: MessageSpec, part: TopicRecord, values: Values) -> None:
-        """Look at the length of the last frame of a topic."""
-        frame, found = part.frame, wrong_length(spec, part.frame.data)
+    def check(self, message: MessageRecord, spec: MessageSpec, record: TopicRecord, values: Values) -> None:
+        """Check the length of the last frame of a topic."""
+        frame, found = record.frame, wrong_length(spec, record.frame.data)
         if found is None:
-            stream.right_lengths_in_a_row += 1
-            if stream.wrong_length is not None and stream.right_lengths_in_a_row >= _RIGHT_IN_A_ROW:
-                self._emit(Ended(frame.time, stream.wrong_length.problem_key))
-                stream.wrong_length = None
+            message.right_lengths_in_a_row += 1
+            if message.wrong_length is not None and message.right_lengths_in_a_row >= _MIN_RIGHT_IN_A_ROW:
+                self._emit(Ended(frame.time, message.wrong_length.problem_key))
+                message.wrong_length = None
             return
-        stream.right_lengths_in_a_row = 0
-        if stream.wrong_length is None:
+        message.right_lengths_in_a_row = 0
+        if message.wrong_length is None:
             missing = found.missing
             harmless = bool(missing) and missing_fields_are_no_data(spec, missing) and not values.has_carried(missing)
-            topic = part.topic._replace(instance=None, dsa=None)
-            stream.wrong_length = LengthWrong(
-                frame.time, part.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
+            topic = record.topic._replace(instance=None, dsa=None)
+            message.wrong_length = LengthWrong(
+                frame.time, record.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
-            self._emit(stream.wrong_length)
+            self._emit(message.wrong_length)

@@ -1,25 +1,26 @@
-"""Units that were replaced: what a device speaks for comes from another NAME, address or instance.
+"""Units that were replaced: a function of a device comes from another NAME, address or instance.
 
-Knows: who could speak in place of a device that is not heard, planned or learnt. Does not know ages: the roll call
-tells when a device falls silent, and ``identity`` when one is found. Needs changes only: silences, first frames of
-topics, claims, and who is taken for whom.
+Knows: which unit sends in place of a device that is not heard, with a rig or without one. Does not know ages: the roll
+call reports when a device falls silent, and ``identity`` when one is identified. Needs changes only: silences, first
+frames of topics, claims, and which source is identified as which device.
 
 Decisions of ours:
-- nothing is said before the device itself has passed its silence limit: then the silence turns into the replacement;
+- nothing is reported before the device itself has passed its silence limit: then the replacement is reported in place
+  of the silence;
 - another instance counts where the rig has no such instance, exactly one planned device of the function is not heard,
-  and that one had not gone on after the other began;
-- a planned device that is first heard from another address has 15 s for the claim that says who it is;
-- without a rig the other unit has to speak for everything that the silent one spoke for;
-- at an address that is told to be shared nobody was replaced: that is told instead;
-- a unit that only moved, by the NAME that was seen at the old address or by a commanded address, was not replaced.
+  and that device did not continue after the other unit started;
+- a planned device that is first heard from another address has 15 s for the claim that identifies it;
+- without a rig the other unit has to send as every function that the silent one sent as;
+- at an address with a reported address conflict no unit was replaced: only the conflict is reported;
+- a unit that only moved, shown by its NAME at the old address or by a commanded address, was not replaced.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.watch.detect.asked import Asked
-from rvsim.watch.detect.shared_instances import SharedInstances, Voice
+from rvsim.watch.detect.request_history import RequestHistory
+from rvsim.watch.detect.shared_instances import FunctionSender, SharedInstances
 from rvsim.watch.detect.shared_names import SharedNames
 from rvsim.watch.identity.records import (
     MIN_SILENCE_LIMIT_US,
@@ -33,18 +34,18 @@ from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Difference, Emit, Ended, Presence, Replaced
 from rvsim.wire.name import Name
 
-_GONE = (Presence.SILENT, Presence.ASLEEP)
+_ABSENT_STATES = (Presence.SILENT, Presence.ASLEEP)
 
 
-class _Other(NamedTuple):
-    """Who speaks in place of a device, as a topic, and in what it differs."""
+class _Substitute(NamedTuple):
+    """A topic of the unit that sends in place of a device, and how that unit differs."""
 
-    part: TopicRecord
+    record: TopicRecord
     difference: Difference
 
 
 class Replacements:
-    """Every device of a bus that another unit speaks for."""
+    """The devices of a bus that other units have replaced."""
 
     def __init__(
         self,
@@ -52,259 +53,294 @@ class Replacements:
         deadlines: Deadlines,
         emit: Emit,
         owners: Mapping[FunctionInstance, DeviceRecord] | None,
-        asked: Asked,
+        requests: RequestHistory,
         names: SharedNames,
         is_contested: Callable[[int], bool],
     ) -> None:
-        """Take who is planned to speak as what, None without a rig; and who tells of addresses that are shared."""
+        """Take the objects that this depends on.
+
+        Args:
+            roll_call: the devices; it reports silences and returns to this object.
+            deadlines: takes the deadlines.
+            emit: takes the problems and their ends.
+            owners: the planned devices, by the functions and instances that they have; None without a rig.
+            requests: the commanded addresses.
+            names: the addresses at which each NAME was claimed.
+            is_contested: returns whether an address conflict is reported at an address.
+        """
         self._with_rig = owners is not None
         self._roll_call = roll_call
         self._deadlines = deadlines
         self._emit = emit
         self._owners = owners or {}
-        self._asked = asked
+        self._requests = requests
         self._names = names
         self._is_contested = is_contested
-        self._placing = DeadlineKind(50, self._placing_due, self._placed)
+        self._address_deadline = DeadlineKind(50, self._address_due, self._report_address)
         self.instances: SharedInstances
-        """Who speaks as what; set once, by whoever makes both."""
-        roll_call.on_silence = self.fell_silent
-        roll_call.on_arrival = self.arrived
+        """The senders of each function and instance; set once, by the creator of both objects."""
+        roll_call.on_silence = self.observe_silence
+        roll_call.on_arrival = self.observe_return
 
-    # A device falls silent or comes back.
+    # A device falls silent or returns.
 
-    def fell_silent(self, entry: DeviceRecord, time: int, since: int) -> bool:
-        """Note that a device is not heard any more; return whether something else is told than its silence."""
-        self._no_replacement(entry, time, since)
-        self._over(entry, time)
+    def observe_silence(self, entry: DeviceRecord, time: int, since: int) -> bool:
+        """Note that a device fell silent; return whether something else is reported than its silence."""
+        self._end_as_replacement(entry, time, since)
+        self._end(entry, time)
         if entry.plan is None and self._with_rig:
             return False
         if self._has_moved(entry):
             return True
-        other = self._other_for(entry)
-        if other is None:
+        substitute = self._find_substitute(entry)
+        if substitute is None:
             return False
-        self._replace(entry, other, time, since)
+        self._replace(entry, substitute, time, since)
         return True
 
-    def arrived(self, entry: DeviceRecord, time: int) -> None:
-        """Note that a device is heard again: but for one that goes on where its replacement was, that is over."""
-        found = entry.replaced
-        same = found is not None and entry.node is not None and found.source == entry.node.address
-        if found is not None and not (same and found.difference is Difference.ADDRESS):
-            self._over(entry, time)
+    def observe_return(self, entry: DeviceRecord, time: int) -> None:
+        """Note that a device is heard again: its replacement ends, unless it continues at the address of that."""
+        reported = entry.replaced
+        same_address = reported is not None and entry.node is not None and reported.source == entry.node.address
+        if reported is not None and not (same_address and reported.difference is Difference.ADDRESS):
+            self._end(entry, time)
         entry.replacement = None
 
-    def _no_replacement(self, entry: DeviceRecord, time: int, since: int) -> None:
-        """Where the unit that falls silent spoke for another, that one is silent again."""
-        for one in self._roll_call.entries:
-            if one.replacement is entry and one.replaced is not None:
-                self._over(one, time)
-                if one.plan is not None:
-                    self._roll_call.report_silence(one, time, since)
+    def _end_as_replacement(self, entry: DeviceRecord, time: int, since: int) -> None:
+        """Report the silence of each device that the silent unit has replaced."""
+        for device in self._roll_call.entries:
+            if device.replacement is entry and device.replaced is not None:
+                self._end(device, time)
+                if device.plan is not None:
+                    self._roll_call.report_silence(device, time, since)
 
-    def _over(self, entry: DeviceRecord, time: int) -> None:
+    def _end(self, entry: DeviceRecord, time: int) -> None:
         if entry.replaced is not None:
             self._emit(Ended(time, entry.replaced.problem_key))
         entry.replaced = entry.replacement = None
 
     @staticmethod
     def _has_moved(entry: DeviceRecord) -> bool:
-        """Tell whether the unit of an address that nobody planned has claimed another address since."""
+        """Return whether the unit at an unplanned address has claimed another address since."""
         return entry.plan is None and entry.node is not None and entry.node.has_left()
 
-    # Who speaks instead.
+    # The unit that sends instead.
 
-    def _other_for(self, entry: DeviceRecord) -> _Other | None:
+    def _find_substitute(self, entry: DeviceRecord) -> _Substitute | None:
         if entry.plan is None:
-            return self._learnt(entry)
+            return self._find_by_functions(entry)
         return self._same_instance(entry) or self._other_instance(entry) or self._same_heartbeat(entry)
 
-    def _learnt(self, entry: DeviceRecord) -> _Other | None:
-        """Find who speaks for all that an address spoke for."""
-        roles = _roles(entry)
-        if not roles or entry.node is None:
+    def _find_by_functions(self, entry: DeviceRecord) -> _Substitute | None:
+        """Find a unit that sends as all functions and instances of an address."""
+        function_instances = _sent_functions(entry)
+        if not function_instances or entry.node is None:
             return None
         now = self._now(entry)
-        speakers = [
-            {one.node: one for one in self.instances.speakers(role, now) if one.node is not entry.node}
-            for role in roles
+        senders_by_node = [
+            {
+                sender.node: sender
+                for sender in self.instances.senders_of(function_instance, now)
+                if sender.node is not entry.node
+            }
+            for function_instance in function_instances
         ]
-        common = [node for node in speakers[0] if all(node in others for others in speakers[1:])]
-        return _Other(speakers[0][common[0]].part, Difference.ADDRESS) if common else None
+        common = [node for node in senders_by_node[0] if all(node in others for others in senders_by_node[1:])]
+        return _Substitute(senders_by_node[0][common[0]].record, Difference.ADDRESS) if common else None
 
     def _now(self, entry: DeviceRecord) -> int:
-        """Return the latest bus time that is known: that of whoever was heard last, or of the silence that ended."""
-        heard = (part.rhythm.times[-1] for one in self._roll_call.entries for part in one.topics)
+        """Return the latest bus time that is known: that of the last frame, or the start of the silence."""
+        heard = (record.rhythm.times[-1] for device in self._roll_call.entries for record in device.topics)
         return max(heard, default=entry.last_heard())
 
-    def _same_instance(self, entry: DeviceRecord) -> _Other | None:
+    def _same_instance(self, entry: DeviceRecord) -> _Substitute | None:
         now = self._now(entry)
-        for role in _planned_roles(entry):
-            for voice in self.instances.speakers(role, now):
-                part = voice.part
-                if part.device is entry or voice.node.claimed_device not in (None, entry):
+        for function_instance in _planned_functions(entry):
+            for sender in self.instances.senders_of(function_instance, now):
+                record = sender.record
+                if record.device is entry or sender.node.claimed_device not in (None, entry):
                     continue
-                if _is_other_unit(entry, voice.node):
-                    return _Other(part, Difference.NAME) if part.device.plan is None else None
-                return _Other(part, Difference.ADDRESS)
+                if _is_other_unit(entry, sender.node):
+                    return _Substitute(record, Difference.NAME) if record.device.plan is None else None
+                return _Substitute(record, Difference.ADDRESS)
         return None
 
-    def _other_instance(self, entry: DeviceRecord) -> _Other | None:
-        for one in self._roll_call.entries:
-            if one.is_heard and one.plan is None and not one.merged:
-                for part in one.topics:
-                    if self._may_be(entry, part) and self._absent(part) == [entry]:
-                        return _Other(part, Difference.INSTANCE)
+    def _other_instance(self, entry: DeviceRecord) -> _Substitute | None:
+        for record in self._unplanned_topics():
+            if self._can_be_function_of(entry, record) and self._absent_devices(record) == [entry]:
+                return _Substitute(record, Difference.INSTANCE)
         return None
 
-    def _same_heartbeat(self, entry: DeviceRecord) -> _Other | None:
-        """Find another unit with a function that has no status, such as a panel's, which nobody else is planned for."""
-        for one in self._roll_call.entries:
-            if one.is_heard and one.plan is None and not one.merged:
-                for part in one.topics:
-                    if _beats_as(entry, part) and _is_other_unit(entry, part.node) and self._having(part) == [entry]:
-                        return _Other(part, Difference.NAME)
+    def _same_heartbeat(self, entry: DeviceRecord) -> _Substitute | None:
+        """Find another unit with a function that has no status, such as a panel's, and that only this device has."""
+        for record in self._unplanned_topics():
+            if (
+                _is_heartbeat_of(entry, record)
+                and _is_other_unit(entry, record.node)
+                and self._devices_with_heartbeat(record) == [entry]
+            ):
+                return _Substitute(record, Difference.NAME)
         return None
 
-    def _having(self, part: TopicRecord) -> list[DeviceRecord]:
+    def _unplanned_topics(self) -> Iterator[TopicRecord]:
+        """Yield the topics of the unplanned sources that are heard."""
+        for device in self._roll_call.entries:
+            if device.is_heard and device.plan is None and not device.merged:
+                yield from device.topics
+
+    def _devices_with_heartbeat(self, record: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a heartbeat."""
-        return [one for one in self._roll_call.entries if _beats_as(one, part)]
+        return [device for device in self._roll_call.entries if _is_heartbeat_of(device, record)]
 
-    def _may_be(self, entry: DeviceRecord, part: TopicRecord) -> bool:
-        """Tell whether a topic can be the function of a device under an instance that the rig does not have."""
-        role = part.exclusive_function
-        if role is None or role in self._owners or entry.plan is None or role[0] not in entry.plan.functions:
+    def _can_be_function_of(self, entry: DeviceRecord, record: TopicRecord) -> bool:
+        """Return whether a topic can be a function of a device, with an instance that the rig does not have."""
+        function_instance = record.exclusive_function
+        if (
+            function_instance is None
+            or function_instance in self._owners
+            or entry.plan is None
+            or function_instance[0] not in entry.plan.functions
+        ):
             return False
-        return not entry.topics or entry.last_heard() <= (part.rhythm.first_at or 0)
+        return not entry.topics or entry.last_heard() <= (record.rhythm.first_at or 0)
 
-    def _absent(self, part: TopicRecord) -> list[DeviceRecord]:
+    def _absent_devices(self, record: TopicRecord) -> list[DeviceRecord]:
         """Return the planned devices with the function of a topic that are not heard."""
-        function = part.function.name if part.function is not None else ""
-        having = dict.fromkeys(one for (name, _), one in self._owners.items() if name == function)
-        return [one for one in having if not one.is_heard]
+        function = record.function.name if record.function is not None else ""
+        having = dict.fromkeys(device for (name, _), device in self._owners.items() if name == function)
+        return [device for device in having if not device.is_heard]
 
-    # Somebody speaks for what a rig gives to another, or to nobody.
+    # A source sends as a function that another device has by the rig, or none.
 
-    def explains(self, entry: DeviceRecord, part: TopicRecord, holder: DeviceRecord | None, time: int) -> bool:
-        """Tell whether a source that objects to the rig is, or may yet turn out to be, a replacement.
+    def explains_objection(
+        self, entry: DeviceRecord, record: TopicRecord, holder: DeviceRecord | None, time: int
+    ) -> bool:
+        """Return whether an objection to a source is, or may turn out to be, a replacement.
 
-        A device that falls silent later asks for itself; one that is silent already is replaced now.
+        ``holder`` is the device that has the function by the rig. A device that is silent already is replaced now; one
+        that falls silent later is examined then.
         """
-        if entry.plan is not None or part.exclusive_function is None:
+        if entry.plan is not None or record.exclusive_function is None:
             return False
-        absent = [holder] if holder is not None else self._absent(part)
-        if any(one.replacement is entry for one in absent):
+        absent = [holder] if holder is not None else self._absent_devices(record)
+        if any(device.replacement is entry for device in absent):
             return True
-        gone = [one for one in absent if one.state in _GONE]
-        if holder is None and len(absent) == len(gone) != 1:
+        silent = [device for device in absent if device.state in _ABSENT_STATES]
+        if holder is None and len(absent) == len(silent) != 1:
             return False
-        if len(absent) == 1 == len(gone):
-            if gone[0].replaced is not None or (holder is None and not self._may_be(gone[0], part)):
+        if len(absent) == 1 == len(silent):
+            if silent[0].replaced is not None or (holder is None and not self._can_be_function_of(silent[0], record)):
                 return False
             difference = Difference.INSTANCE if holder is None else Difference.NAME
-            self._turn(gone[0], _Other(part, difference), time)
+            self._replace_silence(silent[0], _Substitute(record, difference), time)
         return True
 
-    def stays_unknown(self, entry: DeviceRecord, time: int) -> bool:
-        """Note that a source has not said what it is in time; return whether it is told as a replacement."""
-        for one in self._roll_call.entries:
-            if one.plan is not None and one.silence is not None:
-                other = self._same_heartbeat(one)
-                if other is not None and other.part.device is entry:
-                    self._turn(one, other, time)
-        return any(one.replacement is entry for one in self._roll_call.entries)
+    def explains_unidentified(self, entry: DeviceRecord, time: int) -> bool:
+        """Note that a source did not identify itself in time; return whether it is reported as a replacement."""
+        for device in self._roll_call.entries:
+            if device.plan is not None and device.silence is not None:
+                substitute = self._same_heartbeat(device)
+                if substitute is not None and substitute.record.device is entry:
+                    self._replace_silence(device, substitute, time)
+        return any(device.replacement is entry for device in self._roll_call.entries)
 
-    def begins(self, voice: Voice, before: Name | None, time: int) -> None:
-        """Note that an address begins to speak as something; ``before`` is the other NAME that spoke so from there."""
-        entry = voice.part.device
+    def sender_started(self, sender: FunctionSender, before: Name | None, time: int) -> None:
+        """Note that an address starts to send as a function; ``before`` is the other NAME that sent so from there."""
+        entry = sender.record.device
         if before is not None and (entry.plan is None or entry.plan.claimed_name is None):
-            self._begins_as_another(voice, before, time)
+            self._report_new_name(sender, before, time)
         if self._with_rig:
             return
-        for one in self._roll_call.entries:
+        for device in self._roll_call.entries:
             if (
-                one.plan is None
-                and one.silence is not None
-                and one.node is not voice.node
-                and voice.role in _roles(one)
+                device.plan is None
+                and device.silence is not None
+                and device.node is not sender.node
+                and sender.function_instance in _sent_functions(device)
             ):
-                other = self._learnt(one)
-                if other is not None:
-                    self._turn(one, other, time)
+                substitute = self._find_by_functions(device)
+                if substitute is not None:
+                    self._replace_silence(device, substitute, time)
 
-    def _begins_as_another(self, voice: Voice, before: Name, time: int) -> None:
-        entry, part = voice.part.device, voice.part
+    def _report_new_name(self, sender: FunctionSender, before: Name, time: int) -> None:
+        entry, record = sender.record.device, sender.record
         if entry.replaced is not None or (entry.plan is None and self._with_rig):
             return
-        self._tell(entry, _Other(part, Difference.NAME), time, time, before)
+        self._report(entry, _Substitute(record, Difference.NAME), time, time, before)
 
-    def _turn(self, entry: DeviceRecord, other: _Other, time: int) -> None:
-        """Tell of the replacement in place of a silence that is told."""
+    def _replace_silence(self, entry: DeviceRecord, substitute: _Substitute, time: int) -> None:
+        """Report the replacement in place of the silence."""
         since = time
         if entry.silence is not None:
             since = entry.silence.since
             self._emit(Ended(time, entry.silence.problem_key))
             entry.silence = None
-        self._replace(entry, other, time, since)
+        self._replace(entry, substitute, time, since)
 
-    def _replace(self, entry: DeviceRecord, other: _Other, time: int, since: int) -> None:
-        speaker = other.part.device
-        entry.replacement = speaker
-        if speaker.plan is None and self._with_rig:
-            explained = {None, *(part.function_text for part in speaker.topics if _is_of(entry, part))}
-            for key, one in tuple(speaker.open_unplanned.items()):
-                if one.function in explained:
-                    del speaker.open_unplanned[key]
-                    self._emit(Ended(time, one.problem_key))
-            if speaker.state is not Presence.UNPLANNED and other.difference is not Difference.ADDRESS:
-                self._roll_call.turn_unplanned(speaker, time)
-        self._tell(entry, other, time, since, entry.plan.claimed_name if entry.plan is not None else None)
+    def _replace(self, entry: DeviceRecord, substitute: _Substitute, time: int, since: int) -> None:
+        sending_device = substitute.record.device
+        entry.replacement = sending_device
+        if sending_device.plan is None and self._with_rig:
+            explained = {
+                None,
+                *(record.function_text for record in sending_device.topics if _is_status_of(entry, record)),
+            }
+            for key, problem in tuple(sending_device.open_unplanned.items()):
+                if problem.function in explained:
+                    del sending_device.open_unplanned[key]
+                    self._emit(Ended(time, problem.problem_key))
+            if sending_device.state is not Presence.UNPLANNED and substitute.difference is not Difference.ADDRESS:
+                self._roll_call.turn_unplanned(sending_device, time)
+        self._report(entry, substitute, time, since, entry.plan.claimed_name if entry.plan is not None else None)
 
-    def _tell(self, entry: DeviceRecord, other: _Other, time: int, since: int, before: Name | None) -> None:
-        part, plan = other.part, entry.plan
-        place = (
-            plan.address if plan is not None else entry.node.address if entry.node is not None else part.node.address
+    def _report(self, entry: DeviceRecord, substitute: _Substitute, time: int, since: int, before: Name | None) -> None:
+        record, plan = substitute.record, entry.plan
+        address = (
+            plan.address if plan is not None else entry.node.address if entry.node is not None else record.node.address
         )
-        learnt = entry.node.name if plan is None and entry.node is not None and entry.node is not part.node else None
+        earlier_name = (
+            entry.node.name if plan is None and entry.node is not None and entry.node is not record.node else None
+        )
         entry.replaced = Replaced(
             time,
             since,
             entry.name,
-            other.difference,
-            part.function_text or _title(part) or entry.name,
-            part.node.address,
-            part.node.name,
-            place,
-            before or learnt,
+            substitute.difference,
+            record.function_text or _title(record) or entry.name,
+            record.node.address,
+            record.node.name,
+            address,
+            before or earlier_name,
             plan is not None,
-            " and ".join(_spoken(_planned_roles(entry, part.function.name if part.function else None))),
-            part.frame,
+            " and ".join(_function_texts(_planned_functions(entry, record.function.name if record.function else None))),
+            record.frame,
         )
         self._emit(entry.replaced)
 
-    # A planned device speaks from another address.
+    # A planned device sends from another address.
 
-    def bound(
-        self, entry: DeviceRecord, before: AddressRecord | None, part: TopicRecord, was_silent: bool, time: int
+    def observe_assignment(
+        self, entry: DeviceRecord, before: AddressRecord | None, record: TopicRecord, time: int, *, was_silent: bool
     ) -> None:
-        """Note that a planned device was found at an address; ``before`` is where it was heard before."""
+        """Note that a planned device was identified at an address; ``before`` is the address where it was before."""
         if not self._is_elsewhere(entry):
             if entry.replaced is not None and entry.replaced.difference is Difference.ADDRESS:
-                self._over(entry, time)
+                self._end(entry, time)
         elif before is not None and was_silent and entry.replaced is None:
-            self._tell(entry, _Other(part, Difference.ADDRESS), time, time, None)
+            self._report(entry, _Substitute(record, Difference.ADDRESS), time, time, None)
         else:
-            self._deadlines.schedule(part.rhythm.times[-1] + MIN_SILENCE_LIMIT_US, self._placing, entry.number, entry)
+            self._deadlines.schedule(
+                record.rhythm.times[-1] + MIN_SILENCE_LIMIT_US, self._address_deadline, entry.number, entry
+            )
 
-    def named(self, entry: DeviceRecord, time: int) -> None:
-        """Note that the NAME of a planned device was claimed: it may be known now."""
-        found = entry.replaced
-        if found is not None and found.difference is Difference.ADDRESS and not self._is_elsewhere(entry):
-            self._over(entry, time)
+    def observe_name(self, entry: DeviceRecord, time: int) -> None:
+        """Note that the NAME of a planned device was claimed: its address may be explained now."""
+        reported = entry.replaced
+        if reported is not None and reported.difference is Difference.ADDRESS and not self._is_elsewhere(entry):
+            self._end(entry, time)
 
     def _is_elsewhere(self, entry: DeviceRecord) -> bool:
-        """Tell whether a device is heard from an address of which nothing shows that the same unit is there."""
+        """Return whether a device is heard from another address, and nothing shows that it is the same unit."""
         node, plan = entry.node, entry.plan
         if node is None or plan is None or plan.dynamic or node.address == plan.address:
             return False
@@ -313,26 +349,28 @@ class Replacements:
         name = node.name
         return name is None or not (
             name == plan.claimed_name
-            or self._names.was_at(name, plan.address)
-            or self._asked.commanded_to(name) == node.address
+            or self._names.was_claimed_at(name, plan.address)
+            or self._requests.commanded_address(name) == node.address
         )
 
-    def _placing_due(self, entry: DeviceRecord, passed: int) -> int | None:
+    def _address_due(self, entry: DeviceRecord, passed: int) -> int | None:
         return passed if entry.is_heard and entry.replaced is None and self._is_elsewhere(entry) else None
 
-    def _placed(self, entry: DeviceRecord, time: int, since: int) -> None:
-        parts = [part for part in entry.topics if part.exclusive_function is not None] or entry.topics
-        if parts:
-            self._tell(entry, _Other(parts[0], Difference.ADDRESS), time, since, None)
+    def _report_address(self, entry: DeviceRecord, time: int, since: int) -> None:
+        records = [record for record in entry.topics if record.exclusive_function is not None] or entry.topics
+        if records:
+            self._report(entry, _Substitute(records[0], Difference.ADDRESS), time, since, None)
 
 
-def _roles(entry: DeviceRecord) -> set[FunctionInstance]:
-    """Return what a device was heard to speak for, but for what devices share by design."""
-    return {role for part in entry.topics if (role := part.exclusive_function) is not None}
+def _sent_functions(entry: DeviceRecord) -> set[FunctionInstance]:
+    """Return the functions and instances that a device sends, without those that devices share by design."""
+    return {
+        function_instance for record in entry.topics if (function_instance := record.exclusive_function) is not None
+    }
 
 
-def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[FunctionInstance]:
-    """Return what a device is planned to speak for, of one function or of all."""
+def _planned_functions(entry: DeviceRecord, only: str | None = None) -> list[FunctionInstance]:
+    """Return the planned instances of a device, of one function or of all."""
     functions = entry.plan.functions if entry.plan is not None else {}
     return [
         (name, instance)
@@ -342,29 +380,30 @@ def _planned_roles(entry: DeviceRecord, only: str | None = None) -> list[Functio
     ]
 
 
-def _spoken(roles: Iterable[FunctionInstance]) -> list[str]:
-    return [FUNCTIONS[name].label(instance) for name, instance in roles]
+def _function_texts(function_instances: Iterable[FunctionInstance]) -> list[str]:
+    return [FUNCTIONS[name].label(instance) for name, instance in function_instances]
 
 
-def _is_of(entry: DeviceRecord, part: TopicRecord) -> bool:
-    """Tell whether a topic is the status of a function that a device is planned to have."""
-    return entry.plan is not None and part.function is not None and part.function.name in entry.plan.functions
+def _is_status_of(entry: DeviceRecord, record: TopicRecord) -> bool:
+    """Return whether a topic is the status of a planned function of a device."""
+    return entry.plan is not None and record.function is not None and record.function.name in entry.plan.functions
 
 
-def _title(part: TopicRecord) -> str:
-    """Return the function of a heartbeat, as it is spoken."""
-    function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+def _title(record: TopicRecord) -> str:
+    """Return the title of the function of a heartbeat; empty where it has none."""
+    function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
     return function.title if function is not None else ""
 
 
-def _beats_as(entry: DeviceRecord, part: TopicRecord) -> bool:
-    """Tell whether a heartbeat is that of a function of a device, of those that have no status."""
-    function = by_dsa(part.topic.dsa) if part.topic.dsa is not None else None
+def _is_heartbeat_of(entry: DeviceRecord, record: TopicRecord) -> bool:
+    """Return whether a heartbeat is that of a planned function of a device that has no status."""
+    function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
     if function is None or function.statuses or entry.plan is None:
         return False
     return function.name in entry.plan.functions
 
 
 def _is_other_unit(entry: DeviceRecord, node: AddressRecord) -> bool:
+    """Return whether an address has a NAME other than the planned one of a device."""
     planned = entry.plan.claimed_name if entry.plan is not None else None
     return planned is not None and node.name is not None and node.name != planned

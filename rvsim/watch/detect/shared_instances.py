@@ -1,12 +1,12 @@
-"""One function and instance from two devices.
+"""One function and instance that two devices send.
 
-Knows: who speaks as which function and instance, by address. Functions that devices share by design do not count. Does
-not know who is planned. Needs the first frame of each topic, and one more of each where two speak for the same; the end
+Knows: which addresses send as which function and instance. Functions that devices share by design do not count. Does
+not know the plan. Needs the first frame of each topic, and one more of each where two addresses send the same; the end
 is found by the rhythm.
 
-It is told when the first one goes on after the second began: else it may be a replacement. Under one NAME it is told
-only where the first goes on for longer than queued frames would. It is over when one of both has said nothing as that
-function for three heartbeats, or three of its slowest gap. Our decisions.
+It is reported when the first sender continues after the second has started; otherwise the second may be a replacement.
+Under one NAME it is reported only where the first continues for longer than queued frames would. It ends when one of
+the two was silent as that function for three heartbeats, or three of its slowest gap. Our decisions.
 """
 
 from collections.abc import Callable, Iterator
@@ -25,171 +25,174 @@ from rvsim.watch.transitions import Emit, Ended, InstanceShared, Topic
 from rvsim.wire.name import Name
 
 
-class Voice:
-    """One address that speaks as one function and instance. Times are bus time."""
+class FunctionSender:
+    """One address that sends as one function and instance. Times are bus time."""
 
-    def __init__(self, node: AddressRecord, role: FunctionInstance, now: int) -> None:
+    def __init__(self, node: AddressRecord, function_instance: FunctionInstance, now: int) -> None:
         self.node = node
-        self.role = role
-        self.begun = now
-        """When it began, or began again after it was silent."""
+        self.function_instance = function_instance
+        self.started_at = now
+        """When it started, or started again after a silence."""
         self.name: Name | None = node.name
-        """The NAME under which it spoke last."""
-        self.parts: dict[Topic, TopicRecord] = {}
+        """The NAME under which it last sent."""
+        self.records: dict[Topic, TopicRecord] = {}
 
-    def last(self) -> int:
-        """Return when it spoke last."""
-        return max(part.rhythm.times[-1] for part in self.parts.values())
+    def last_sent(self) -> int:
+        """Return when it last sent."""
+        return max(record.rhythm.times[-1] for record in self.records.values())
 
     def silent_from(self) -> int:
-        """Return from when on it counts as silent."""
-        return self.last() + silence_limit(self.parts.values())
+        """Return the moment from which it counts as silent."""
+        return self.last_sent() + silence_limit(self.records.values())
 
-    def listen(self) -> None:
-        """Have its next frames looked at, even if they say the same."""
-        for part in self.parts.values():
-            part.examine_next()
+    def examine_next(self) -> None:
+        """Have its next frames examined, even if they are the same."""
+        for record in self.records.values():
+            record.examine_next()
 
     @property
-    def part(self) -> TopicRecord:
-        """One of its topics."""
-        return next(iter(self.parts.values()))
+    def record(self) -> TopicRecord:
+        """Its first topic."""
+        return next(iter(self.records.values()))
 
 
-class _Pair:
-    """Two addresses that speak for the same; the one that began first stands first."""
+class _SenderPair:
+    """Two addresses that send the same functions and instances; in each, the one that started first is first."""
 
     def __init__(self, number: int) -> None:
         self.number = number
-        self.roles: dict[FunctionInstance, tuple[Voice, Voice]] = {}
-        self.found: InstanceShared | None = None
+        self.function_instances: dict[FunctionInstance, tuple[FunctionSender, FunctionSender]] = {}
+        self.reported: InstanceShared | None = None
 
 
 class SharedInstances:
-    """Every function and instance of a bus.
+    """The senders of every function and instance of a bus.
 
-    ``is_its_own`` tells whether an entry is planned to have a function and instance; ``tell`` is told of each entry
-    that speaks for what another one speaks for; ``begins`` of each voice that begins, with the NAME before if it has
-    changed.
+    Args:
+        deadlines: takes its deadlines.
+        emit: takes the problems and their ends.
+        is_planned_for: returns whether a device is planned to have a function and instance.
+        report_shared: takes each device that sends a function and instance of another one, with that problem.
+        sender_started: takes each sender that starts, the NAME before if that has changed, and the time.
     """
 
     def __init__(
         self,
         deadlines: Deadlines,
         emit: Emit,
-        is_its_own: Callable[[DeviceRecord, FunctionInstance], bool],
-        tell: Callable[[DeviceRecord, InstanceShared], None],
-        begins: Callable[[Voice, Name | None, int], None],
+        is_planned_for: Callable[[DeviceRecord, FunctionInstance], bool],
+        report_shared: Callable[[DeviceRecord, InstanceShared], None],
+        sender_started: Callable[[FunctionSender, Name | None, int], None],
     ) -> None:
         self._deadlines = deadlines
         self._emit = emit
-        self._is_its_own = is_its_own
-        self._tell_of = tell
-        self._begins = begins
-        self._silence = DeadlineKind(49, self._silence_due, self._end)
-        self._voices: dict[FunctionInstance, dict[AddressRecord, Voice]] = {}
-        self._pairs: dict[frozenset[int], _Pair] = {}
+        self._is_planned_for = is_planned_for
+        self._report_shared = report_shared
+        self._sender_started = sender_started
+        self._silence_deadline = DeadlineKind(49, self._silence_due, self._clear)
+        self._senders: dict[FunctionInstance, dict[AddressRecord, FunctionSender]] = {}
+        self._pairs: dict[frozenset[int], _SenderPair] = {}
 
-    def observe(self, part: TopicRecord, time: int, now: int) -> bool:
-        """Take in a frame, when it is known who sent it; return whether the same frame again could change nothing."""
-        role = part.exclusive_function
-        if role is None:
+    def observe(self, record: TopicRecord, time: int, now: int) -> bool:
+        """Take in a frame of a known device; return whether the same frame again would change nothing."""
+        function_instance = record.exclusive_function
+        if function_instance is None:
             return True
-        voices = self._voices.setdefault(role, {})
-        known = voices.get(part.node)
-        begins = known is None or _was_silent(known, part, now)
-        voice = voices[part.node] = Voice(part.node, role, now) if known is None else known
-        voice.parts[part.topic] = part
-        if begins:
-            self._begin(voice, time, now)
-        elif part.node.name is not None:
-            voice.name = part.node.name
-        if len(voices) == 1:
+        senders = self._senders.setdefault(function_instance, {})
+        known = senders.get(record.node)
+        is_start = known is None or _was_silent(known, record, now)
+        sender = senders[record.node] = FunctionSender(record.node, function_instance, now) if known is None else known
+        sender.records[record.topic] = record
+        if is_start:
+            self._start(sender, time, now)
+        elif record.node.name is not None:
+            sender.name = record.node.name
+        if len(senders) == 1:
             return True
         settled = True
-        for other in self.others(voice, now):
-            if begins:
-                other.listen()
-            settled = self._weigh(voice, other, time) and settled
+        for other in self.other_senders(sender, now):
+            if is_start:
+                other.examine_next()
+            settled = self._compare(sender, other, time) and settled
         return settled
 
-    def others(self, voice: Voice, now: int) -> list[Voice]:
-        """Return who else speaks as a function and instance up to now."""
-        return [one for one in self.speakers(voice.role, now) if one.node is not voice.node]
+    def other_senders(self, sender: FunctionSender, now: int) -> list[FunctionSender]:
+        """Return the other senders of the same function and instance that are not silent."""
+        return [other for other in self.senders_of(sender.function_instance, now) if other.node is not sender.node]
 
-    def speakers(self, role: FunctionInstance, now: int) -> Iterator[Voice]:
-        """Yield who speaks as a function and instance up to now, in the order of first hearing."""
-        return (one for one in self._voices.get(role, {}).values() if now <= one.silent_from())
+    def senders_of(self, function_instance: FunctionInstance, now: int) -> Iterator[FunctionSender]:
+        """Yield the senders of a function and instance that are not silent, in the order of their first frames."""
+        return (sender for sender in self._senders.get(function_instance, {}).values() if now <= sender.silent_from())
 
-    def _begin(self, voice: Voice, time: int, now: int) -> None:
-        before, voice.begun = voice.name, now
-        voice.name = voice.node.name if voice.node.name is not None else before
-        self._begins(voice, before if before != voice.name else None, time)
+    def _start(self, sender: FunctionSender, time: int, now: int) -> None:
+        before, sender.started_at = sender.name, now
+        sender.name = sender.node.name if sender.node.name is not None else before
+        self._sender_started(sender, before if before != sender.name else None, time)
 
-    def _weigh(self, voice: Voice, other: Voice, time: int) -> bool:
-        """Tell of two that both go on; return whether nothing is open between them."""
-        key = frozenset((voice.node.address, other.node.address))
+    def _compare(self, sender: FunctionSender, other: FunctionSender, time: int) -> bool:
+        """Report two senders if both continue; return whether that is decided."""
+        key = frozenset((sender.node.address, other.node.address))
         pair = self._pairs.get(key)
-        if pair is not None and voice.role in pair.roles:
+        if pair is not None and sender.function_instance in pair.function_instances:
             return True
-        first, second = (voice, other) if voice.begun < other.begun else (other, voice)
+        first, second = (sender, other) if sender.started_at < other.started_at else (other, sender)
         name = first.node.name
         queued = MAX_QUEUED_US if name is not None and name == second.node.name else 0
-        if first.last() <= second.begun + queued:
+        if first.last_sent() <= second.started_at + queued:
             return False
         if pair is None:
-            pair = self._pairs[key] = _Pair(256 * min(key) + max(key))
-        pair.roles[voice.role] = first, second
-        self._tell(pair, time)
-        self._deadlines.schedule(self._silent_from(pair), self._silence, pair.number, pair)
+            pair = self._pairs[key] = _SenderPair(256 * min(key) + max(key))
+        pair.function_instances[sender.function_instance] = first, second
+        self._report(pair, time)
+        self._deadlines.schedule(self._silent_from(pair), self._silence_deadline, pair.number, pair)
         return True
 
-    def _tell(self, pair: _Pair, time: int) -> None:
-        (role, (first, second)), *_ = pair.roles.items()
-        stranger = first if self._is_its_own(second.part.device, role) else second
-        since = pair.found.since if pair.found is not None else time
-        pair.found = InstanceShared(
+    def _report(self, pair: _SenderPair, time: int) -> None:
+        (function_instance, (first, second)), *_ = pair.function_instances.items()
+        unplanned = first if self._is_planned_for(second.record.device, function_instance) else second
+        since = pair.reported.since if pair.reported is not None else time
+        pair.reported = InstanceShared(
             time,
             since,
-            stranger.part.device.name,
-            tuple(one.part.function_text for one, _ in pair.roles.values()),
-            _place(first),
-            _place(second),
+            unplanned.record.device.name,
+            tuple(sender.record.function_text for sender, _ in pair.function_instances.values()),
+            _sender_text(first),
+            _sender_text(second),
             (first.node.address, second.node.address),
-            max((first.part.frame, second.part.frame), key=lambda frame: frame.time),
+            max((first.record.frame, second.record.frame), key=lambda frame: frame.time),
         )
-        self._emit(pair.found)
-        self._tell_of(stranger.part.device, pair.found)
+        self._emit(pair.reported)
+        self._report_shared(unplanned.record.device, pair.reported)
 
-    # What is due.
+    # Deadlines.
 
     @staticmethod
-    def _silent_from(pair: _Pair) -> int:
-        return max(min(one.silent_from(), other.silent_from()) for one, other in pair.roles.values())
+    def _silent_from(pair: _SenderPair) -> int:
+        return max(min(first.silent_from(), second.silent_from()) for first, second in pair.function_instances.values())
 
-    def _silence_due(self, pair: _Pair, passed: int) -> int:
+    def _silence_due(self, pair: _SenderPair, passed: int) -> int:
         return max(passed, self._silent_from(pair))
 
-    def _end(self, pair: _Pair, time: int, _since: int) -> None:
-        if pair.found is not None:
-            self._emit(Ended(time, pair.found.problem_key))
-            del self._pairs[frozenset(pair.found.sources)]
-        for voice in (voice for both in pair.roles.values() for voice in both):
-            voice.listen()
+    def _clear(self, pair: _SenderPair, time: int, _since: int) -> None:
+        if pair.reported is not None:
+            self._emit(Ended(time, pair.reported.problem_key))
+            del self._pairs[frozenset(pair.reported.sources)]
+        for sender in (sender for both in pair.function_instances.values() for sender in both):
+            sender.examine_next()
 
 
-def _was_silent(voice: Voice, part: TopicRecord, now: int) -> bool:
-    """Tell whether an address had not spoken as this for its limit, before the frame of ``part`` that came now."""
-    times = part.rhythm.times
+def _was_silent(sender: FunctionSender, record: TopicRecord, now: int) -> bool:
+    """Return whether an address was silent as this function for its limit, before the last frame of ``record``."""
+    times = record.rhythm.times
     if len(times) > 1 and now - times[-2] <= MIN_SILENCE_LIMIT_US:
         return False
-    before = [one.rhythm.times[-1] for one in voice.parts.values() if one is not part]
+    before = [other.rhythm.times[-1] for other in sender.records.values() if other is not record]
     if len(times) > 1:
         before.append(times[-2])
-    return bool(before) and now - max(before) > silence_limit(voice.parts.values())
+    return bool(before) and now - max(before) > silence_limit(sender.records.values())
 
 
-def _place(voice: Voice) -> str:
-    """Say who speaks, and from where."""
-    entry = voice.part.device
-    return f"{entry.name} (address {voice.node.address:02X} hex)" if entry.plan is not None else entry.name
+def _sender_text(sender: FunctionSender) -> str:
+    """Return the name of the device of a sender, with its address."""
+    entry = sender.record.device
+    return f"{entry.name} (address {sender.node.address:02X} hex)" if entry.plan is not None else entry.name

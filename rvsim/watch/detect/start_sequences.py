@@ -1,17 +1,17 @@
-"""Devices that begin again without a claim: by the order in which their messages came when they began.
+"""Devices that restart without a claim, found by the order of their first messages after a start.
 
-Knows: the first second of a node that began while the bus was listened to. The same messages in the same order within
-a second, out of their rhythm, are a start. Does not know claims. Needs the first frame of each topic; the rest is
-looked at every 10 s by the rhythm, as far as a heartbeat has left its own.
+Knows: the first second of a node that started while the bus was observed. The same messages in the same order within a
+second, out of their rhythm, are a restart. Does not know claims. Needs the first frame of each topic; the later frames
+are checked every 10 s by their rhythm, where the heartbeat is out of its rhythm.
 
-So that nothing else looks like a start, by our decision: the node began with its claim, or at least 2 s after the first
-frame of the bus; its sequence has three messages or more, a heartbeat among them, since heartbeats are not sent on
-change; at least the heartbeat and more than half of those whose rhythm is known come more than a quarter of their gap
-too soon or too late; nobody had asked it for anything within 2 s; and it was not missed before.
+Conditions, so that nothing else counts as a restart, by our decision: the node started with its claim, or at least 2 s
+after the first frame of the bus; its sequence has three messages or more, with a heartbeat, since heartbeats are not
+sent on change; the heartbeat, and more than half of the messages with a known rhythm, come more than a quarter of their
+gap too early or too late; no request reached the node in the 2 s before; and no message of it was missed before.
 """
 
 from rvsim.watch.decode import HEARTBEAT
-from rvsim.watch.detect.asked import Asked
+from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.detect.restarts import Restarts
 from rvsim.watch.identity.records import AddressRecord, TopicRecord
 from rvsim.watch.traffic import DeadlineKind, Deadlines
@@ -19,121 +19,128 @@ from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import NULL_ADDRESS
 
-WINDOW_US = SECOND_US
-LISTENED_US = 2 * SECOND_US
-LOOK_US = 10 * SECOND_US
+MAX_SEQUENCE_US = SECOND_US
+"""How long a start-up sequence lasts at most."""
+MIN_OBSERVED_US = 2 * SECOND_US
+"""How long the bus must be observed before the first frame of a node is its start."""
+CHECK_EVERY_US = 10 * SECOND_US
 MIN_MESSAGES = 3
+"""How many messages a sequence has at least."""
 MAX_OFFSET_OF_GAP = 0.25
+"""How far a frame in its rhythm may be from its moment, as a share of the gap."""
 
 
 class _Sequence:
-    """The messages of a node's first second, in their order. Times are bus time."""
+    """The messages of the first second of a node, in order. Times are bus time."""
 
     def __init__(self, node: AddressRecord) -> None:
         self.node = node
-        self.begun: int | None = None
-        self.parts: list[TopicRecord] = []
+        self.started_at: int | None = None
+        self.records: list[TopicRecord] = []
         self.heartbeat: TopicRecord | None = None
-        """The first heartbeat among them."""
-        self.looked = 0
-        """Up to when starts were looked for."""
-        self.at = 0
-        """When they were looked for last."""
+        """The first heartbeat among them, None where there is none."""
+        self.checked_until = 0
+        """The moment up to which restarts were searched for."""
+        self.checked_at = 0
+        """The moment of the last search."""
 
 
 class StartSequences:
-    """Every node whose beginning was heard."""
+    """Every node whose start was observed."""
 
-    def __init__(self, deadlines: Deadlines, asked: Asked, restarts: Restarts) -> None:
+    def __init__(self, deadlines: Deadlines, requests: RequestHistory, restarts: Restarts) -> None:
         self._deadlines = deadlines
-        self._asked = asked
+        self._requests = requests
         self._restarts = restarts
-        self._looking = DeadlineKind(46, self._look, self._found)
-        self._first: int | None = None
+        self._check = DeadlineKind(46, self._check_due, self._report)
+        self._first_frame_at: int | None = None
         self._sequences: dict[int, _Sequence | None] = {}
 
-    def observe(self, part: TopicRecord, now: int) -> None:
+    def observe(self, record: TopicRecord, now: int) -> None:
         """Take in the first frame of a topic."""
-        node = part.node
-        if self._first is None:
-            self._first = now
+        node = record.node
+        if self._first_frame_at is None:
+            self._first_frame_at = now
         if node.address >= NULL_ADDRESS:
             return
-        claims = part.topic.dgn == ADDRESS_CLAIM
+        is_claim = record.topic.dgn == ADDRESS_CLAIM
         if node.address not in self._sequences:
-            heard = claims or now - self._first >= LISTENED_US
-            self._sequences[node.address] = _Sequence(node) if heard else None
+            is_start = is_claim or now - self._first_frame_at >= MIN_OBSERVED_US
+            self._sequences[node.address] = _Sequence(node) if is_start else None
         sequence = self._sequences[node.address]
-        if sequence is None or claims:
+        if sequence is None or is_claim:
             return
-        if sequence.begun is None:
-            sequence.begun = now
-            self._deadlines.schedule(now + LOOK_US, self._looking, node.address, sequence)
-        if now - sequence.begun <= WINDOW_US:
-            sequence.parts.append(part)
-            sequence.looked = sequence.begun
-            if sequence.heartbeat is None and part.topic.message == HEARTBEAT:
-                sequence.heartbeat = part
+        if sequence.started_at is None:
+            sequence.started_at = now
+            self._deadlines.schedule(now + CHECK_EVERY_US, self._check, node.address, sequence)
+        if now - sequence.started_at <= MAX_SEQUENCE_US:
+            sequence.records.append(record)
+            sequence.checked_until = sequence.started_at
+            if sequence.heartbeat is None and record.topic.message == HEARTBEAT:
+                sequence.heartbeat = record
 
-    def _look(self, sequence: _Sequence, passed: int) -> int | None:
-        """Look for a start; the deadline is now where there was one."""
-        if len(sequence.parts) < MIN_MESSAGES or sequence.heartbeat is None:
+    def _check_due(self, sequence: _Sequence, passed: int) -> int | None:
+        """Return the moment of the next check: ``passed`` itself where a restart is found."""
+        if len(sequence.records) < MIN_MESSAGES or sequence.heartbeat is None:
             return None
-        if not sequence.node.topics.issuperset(sequence.parts):
-            return None  # somebody else speaks there now
-        sequence.at = passed
-        if self._start(sequence) is not None:
+        if not sequence.node.topics.issuperset(sequence.records):
+            return None  # another unit sends from this address now
+        sequence.checked_at = passed
+        if self._find_restart(sequence) is not None:
             return passed
-        sequence.looked = max(sequence.looked, passed - 2 * WINDOW_US)
-        return passed + LOOK_US
+        sequence.checked_until = max(sequence.checked_until, passed - 2 * MAX_SEQUENCE_US)
+        return passed + CHECK_EVERY_US
 
-    def _start(self, sequence: _Sequence) -> int | None:
-        """Return when a start began that was not told yet, None where there was none."""
-        heartbeat, behind = sequence.heartbeat, sequence.at - WINDOW_US
+    def _find_restart(self, sequence: _Sequence) -> int | None:
+        """Return when a restart that was not reported yet started; None where there was none."""
+        heartbeat, until = sequence.heartbeat, sequence.checked_at - MAX_SEQUENCE_US
         if heartbeat is None:
             return None
-        beats = heartbeat.rhythm.times
-        for place in range(len(beats) - 1, 0, -1):
-            beat = beats[place]
-            if beat <= sequence.looked:
+        heartbeat_times = heartbeat.rhythm.times
+        for index in range(len(heartbeat_times) - 1, 0, -1):
+            heartbeat_at = heartbeat_times[index]
+            if heartbeat_at <= sequence.checked_until:
                 break
-            if _is_off(heartbeat, place):
-                for begun in sequence.parts[0].rhythm.times:
-                    near = sequence.looked < begun <= behind and begun <= beat <= begun + WINDOW_US
-                    if near and self._is_start(sequence, begun):
-                        return begun
+            if _is_off_rhythm(heartbeat, index):
+                for started_at in sequence.records[0].rhythm.times:
+                    is_candidate = (
+                        sequence.checked_until < started_at <= until
+                        and started_at <= heartbeat_at <= started_at + MAX_SEQUENCE_US
+                    )
+                    if is_candidate and self._is_restart(sequence, started_at):
+                        return started_at
         return None
 
-    def _is_start(self, sequence: _Sequence, begun: int) -> bool:
-        before, judged, off = begun, 0, 0
-        for part in sequence.parts:
-            times = part.rhythm.times
-            place = next((place for place, time in enumerate(times) if time >= before), len(times))
-            if place == len(times) or times[place] > begun + WINDOW_US:
+    def _is_restart(self, sequence: _Sequence, started_at: int) -> bool:
+        before, known_count, off_count = started_at, 0, 0
+        for record in sequence.records:
+            times = record.rhythm.times
+            index = next((index for index, time in enumerate(times) if time >= before), len(times))
+            if index == len(times) or times[index] > started_at + MAX_SEQUENCE_US:
                 return False
-            before = times[place]
-            is_off = _is_off(part, place)
-            judged += is_off is not None
-            off += is_off is True
-        if 2 * off <= judged or sequence.parts[0].rhythm.returned_at > begun - LISTENED_US:
+            before = times[index]
+            off_rhythm = _is_off_rhythm(record, index)
+            known_count += off_rhythm is not None
+            off_count += off_rhythm is True
+        if 2 * off_count <= known_count or sequence.records[0].rhythm.returned_at > started_at - MIN_OBSERVED_US:
             return False
-        return not self._asked.asked_for_anything(sequence.node.address, begun)
+        return not self._requests.was_requested(sequence.node.address, started_at)
 
-    def _found(self, sequence: _Sequence, time: int, since: int) -> None:
-        begun = self._start(sequence)
-        if begun is not None:
-            sequence.looked = begun
-            self._restarts.begin_again(sequence.node, time, since, begun, sequence.parts[0].frame)
-        self._deadlines.schedule(sequence.at + LOOK_US, self._looking, sequence.node.address, sequence)
+    def _report(self, sequence: _Sequence, time: int, since: int) -> None:
+        started_at = self._find_restart(sequence)
+        if started_at is not None:
+            sequence.checked_until = started_at
+            self._restarts.note_start_sequence(sequence.node, time, since, started_at, sequence.records[0].frame)
+        self._deadlines.schedule(sequence.checked_at + CHECK_EVERY_US, self._check, sequence.node.address, sequence)
 
 
-def _is_off(part: TopicRecord, place: int) -> bool | None:
-    """Tell whether a frame came out of its rhythm, None where it cannot be told."""
-    if place == 0 or part.layout.gap is None:
+def _is_off_rhythm(record: TopicRecord, index: int) -> bool | None:
+    """Return whether a frame came out of its rhythm; None where that is not known."""
+    if index == 0 or record.layout.gap is None:
         return None
-    times = part.rhythm.times
-    step = times[place] - times[place - 1]
-    if abs(step - part.layout.gap) <= MAX_OFFSET_OF_GAP * part.layout.gap:
+    times = record.rhythm.times
+    step = times[index] - times[index - 1]
+    if abs(step - record.layout.gap) <= MAX_OFFSET_OF_GAP * record.layout.gap:
         return False
-    gap = part.rhythm.gap() or part.layout.gap
+    gap = record.rhythm.gap() or record.layout.gap
     return abs(step - gap) > MAX_OFFSET_OF_GAP * gap

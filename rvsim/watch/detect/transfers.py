@@ -1,21 +1,21 @@
-"""Long messages that fail, overheard from whoever sends them; and what else passes between two nodes.
+"""Long messages that fail, whoever sends them; and other exchanges of two nodes.
 
-Needs every frame of the transport protocol, every request, acknowledgement and address claim; no rhythm, no changes.
+Needs every frame of the transport protocol, every request, acknowledgment and address claim; no rhythm, no changes.
 
-Knows: that one kind is one sender, destination and DGN, whatever the way of failing; that the second failure of a kind
-is told (two: our decision), and over when such a message comes through; that the first failure after a start of the
-sender does not count. A message broke off, was aborted or timed out by the rules of SAE J1939-21; the time of a wait
-stands still while the whole bus is quiet. One that its receiver acknowledged came through, even if a packet of it was
-not heard here. What goes wrong after the last packet, an acknowledgement that never comes, is no failure: all of it was
-on the bus. `refusals` has the requests that are refused.
+Knows: that one kind of failure is one sender, destination and DGN, whatever the cause; that a problem is reported from
+the second failure of a kind on (two: our decision), and ends when such a message succeeds; that the first failure after
+a start of the sender does not count. A message is incomplete, aborted or timed out by the rules of SAE J1939-21; a wait
+does not count time while the whole bus is quiet. A message that its receiver acknowledged has succeeded, even if this
+listener missed a packet. A missing acknowledgment after the last packet is no failure: the whole message was on the
+bus. Does not know refused requests: ``refusals`` does.
 """
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
-from rvsim.watch.detect.failures import FailureBook, Failures
+from rvsim.watch.detect.failures import FailureCounter, Failures
+from rvsim.watch.detect.just_started import JustStarted
 from rvsim.watch.detect.refusals import Refusals
-from rvsim.watch.detect.starts import Starts
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Topic, TransferFailed, Transition
@@ -24,29 +24,19 @@ from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed, split_identifier
 from rvsim.wire.transfer.listener import LongMessageListener
-from rvsim.wire.transfer.outcomes import LongMessage, ProblemKind, TransferEvent, TransferProblem
+from rvsim.wire.transfer.outcomes import LongMessage, LongMessageSent, ProblemKind, TransferEvent, TransferProblem
 from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER, T1_US
 
 PACKETS = frozenset({CONNECTION_MANAGEMENT, DATA_TRANSFER})
-"""The DGNs of what long messages travel in: what a single packet says is no reading."""
+"""The DGNs of the frames that carry long messages; a single packet holds no reading."""
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
-"""The DGNs that this is about."""
-FAILURES_TO_TELL = 2
-FAILING_KINDS = frozenset(
-    {
-        ProblemKind.SIZE_MISMATCH,
-        ProblemKind.CONTRADICTED,
-        ProblemKind.INCOMPLETE,
-        ProblemKind.RESTARTED,
-        ProblemKind.ABORTED,
-        ProblemKind.TIMEOUT,
-    }
-)
-"""What makes a message fail; that this listener has no room for one more is none of them."""
+"""The DGNs of the frames that ``Transfers`` takes in."""
+MIN_FAILURES = 2
+"""How many failures of one kind are reported. Our decision."""
 _ORDER = 30
-"""Of deadlines at one moment these come behind those of presence, names and commands."""
-_MAX_PAIRS = 256
-"""Of so many pairs of nodes the last transport frame is kept: twice what is followed at once."""
+"""The order of its deadlines among those of one moment: after those of presence, NAMEs and commands."""
+_MAX_NODE_PAIRS = 256
+"""For how many pairs of nodes the last transport frame is kept: twice the number of messages followed at once."""
 
 
 class _Key(NamedTuple):
@@ -60,9 +50,9 @@ class Transfers:
 
     Args:
         emit: takes the transitions.
-        agenda: takes the deadlines.
-        name_of: what the device at an address is called.
-        message_of: the name of a DGN, None where it has none.
+        deadlines: takes the deadlines.
+        name_of: returns the name of the device at an address.
+        message_of: returns the name of a DGN, None where it has none.
     """
 
     def __init__(
@@ -74,82 +64,91 @@ class Transfers:
     ) -> None:
         self._deadlines, self._name_of, self._message_of = deadlines, name_of, message_of
         self._long = LongMessageListener()
-        self._waiting = DeadlineKind(_ORDER, self._wait_due, self._give_up)
-        self._starts = Starts()
-        self._book: FailureBook[_Key, Failures] = FailureBook(_ORDER + 1, deadlines, emit, Failures)
-        self._refusals = Refusals(_ORDER + 2, deadlines, emit, name_of, message_of, self._starts)
-        self._last: dict[frozenset[int], Frame] = {}
+        self._timeout = DeadlineKind(_ORDER, self._timeout_due, self._time_out)
+        self._just_started = JustStarted()
+        self._failures: FailureCounter[_Key, Failures] = FailureCounter(_ORDER + 1, deadlines, emit, Failures)
+        self._refusals = Refusals(_ORDER + 2, deadlines, emit, name_of, message_of, self._just_started)
+        self._last_frames: dict[frozenset[int], Frame] = {}
         """The last transport frame between two nodes."""
 
-    def observe(self, part: TopicRecord) -> list[LongMessage]:
-        """Take a frame of one of these DGNs; return the long message that it completes, if it does."""
-        frame, now, dgn = part.frame, part.rhythm.times[-1], part.topic.dgn
-        parts = split_identifier(frame.identifier)
+    def observe(self, record: TopicRecord) -> list[LongMessage]:
+        """Take in a frame of one of ``EXCHANGES``; return the long message that it completes, if any."""
+        frame, now, dgn = record.frame, record.rhythm.times[-1], record.topic.dgn
+        identifier = split_identifier(frame.identifier)
         if dgn in PACKETS:
-            return self._packet(
-                frame,
-                now,
-                frozenset({parts.source, GLOBAL_ADDRESS if parts.destination is None else parts.destination}),
-            )
+            destination = GLOBAL_ADDRESS if identifier.destination is None else identifier.destination
+            return self._observe_packet(frame, now, frozenset({identifier.source, destination}))
         if dgn == ADDRESS_CLAIM:
-            self._starts.claim(parts.source, now)
-        elif dgn == ACKNOWLEDGMENT and (said := read_acknowledgment(frame.data)) is not None:
-            self._refusals.acknowledge(part, parts, said)
+            self._just_started.observe_claim(identifier.source, now)
+        elif dgn == ACKNOWLEDGMENT and (acknowledgment := read_acknowledgment(frame.data)) is not None:
+            self._refusals.observe_acknowledgment(record, identifier, acknowledgment)
         elif dgn == REQUEST_FOR_DGN and (request := read_request(frame.data)) is not None:
-            if request.dgn == ADDRESS_CLAIM and parts.destination is not None:
-                self._starts.observe_request(parts.destination, now)
-            self._refusals.observe_request(parts, request)
+            if request.dgn == ADDRESS_CLAIM and identifier.destination is not None:
+                self._just_started.observe_request(identifier.destination, now)
+            self._refusals.observe_request(identifier, request)
         return []
 
-    def heed(self, part: TopicRecord) -> None:
-        """Take a frame of a DGN that is awaited of its node."""
-        self._refusals.heed(part)
+    def observe_awaited(self, record: TopicRecord) -> None:
+        """Take in a frame of a DGN that is awaited from its node."""
+        self._refusals.observe_awaited(record)
 
     # Long messages.
 
-    def _packet(self, frame: Frame, now: int, pair: frozenset[int]) -> list[LongMessage]:
+    def _observe_packet(self, frame: Frame, now: int, pair: frozenset[int]) -> list[LongMessage]:
         events = self._long.receive(now, frame.identifier, frame.data)
-        self._take(events, now, frame.time, frame.time, frame)
-        self._last.pop(pair, None)
-        self._last[pair] = frame
-        if len(self._last) > _MAX_PAIRS:
-            del self._last[next(iter(self._last))]
+        self._process(events, now, frame.time, frame.time, frame)
+        self._last_frames.pop(pair, None)
+        self._last_frames[pair] = frame
+        if len(self._last_frames) > _MAX_NODE_PAIRS:
+            del self._last_frames[next(iter(self._last_frames))]
         if self._long.open_sessions:
-            self._deadlines.schedule(now + T1_US, self._waiting, 0, None)
+            self._deadlines.schedule(now + T1_US, self._timeout, 0, None)
         return [event for event in events if isinstance(event, LongMessage)]
 
-    def _take(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
-        """Take what was found at bus time ``now``, which is frame time ``time``, by a frame or by waiting in vain."""
+    def _process(self, events: list[TransferEvent], now: int, time: int, since: int, frame: Frame | None) -> None:
+        """Take in what a frame, or a wait without one, has shown at bus time ``now``, ``time`` in frame time."""
         for event in events:
-            if isinstance(event, LongMessage):
-                self._succeed(_Key(event.source, event.destination, event.dgn), time)
-            elif isinstance(event, TransferProblem) and event.kind in FAILING_KINDS and event.dgn is not None:
-                dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
-                key = _Key(event.source, event.destination, dgn)
-                if event.kind is ProblemKind.INCOMPLETE and event.destination != GLOBAL_ADDRESS:
-                    self._succeed(key, time)  # acknowledged: only this listener has missed a packet
-                else:
-                    self._fail(key, event, now, time, since, frame)
+            match event:
+                case LongMessage():
+                    self._succeed(_Key(event.source, event.destination, event.dgn), time)
+                case TransferProblem():
+                    if is_failure(event.kind) and event.dgn is not None:
+                        dgn = event.dgn & 0x3FF00 if is_addressed(event.dgn) else event.dgn
+                        self._process_failure(
+                            _Key(event.source, event.destination, dgn), event, now, time, since, frame
+                        )
+                case LongMessageSent():
+                    pass  # a message of this node; a listener sends none
+                case _:
+                    assert_never(event)
+
+    def _process_failure(
+        self, key: _Key, problem: TransferProblem, now: int, time: int, since: int, frame: Frame | None
+    ) -> None:
+        if problem.kind is ProblemKind.INCOMPLETE and problem.destination != GLOBAL_ADDRESS:
+            self._succeed(key, time)  # acknowledged: only this listener missed a packet
+        else:
+            self._fail(key, problem, now, time, since, frame)
 
     def _succeed(self, key: _Key, time: int) -> None:
-        self._starts.succeed(key.source)
-        self._refusals.answer(key.source, key.dgn, None, time)
-        failures = self._book.kinds.get(key)
-        if failures is not None and failures.told is not None:
-            self._book.end(key, time)
+        self._just_started.note_success(key.source)
+        self._refusals.observe_answer(key.source, key.dgn, None, time)
+        failures = self._failures.kinds.get(key)
+        if failures is not None and failures.reported is not None:
+            self._failures.end(key, time)
         elif failures is not None:
-            failures.came_through = True
+            failures.has_succeeded = True
 
-    def _fail(self, key: _Key, trouble: TransferProblem, now: int, time: int, since: int, frame: Frame | None) -> None:
-        if self._starts.excuse(key.source):
+    def _fail(self, key: _Key, problem: TransferProblem, now: int, time: int, since: int, frame: Frame | None) -> None:
+        if self._just_started.excuse_failure(key.source):
             return
-        if trouble.kind is ProblemKind.TIMEOUT:
-            frame = self._last.get(frozenset({key.source, key.destination}))
-        failures = self._book.fail(key, now, time, frame)
-        if failures.count < FAILURES_TO_TELL:
+        if problem.kind is ProblemKind.TIMEOUT:
+            frame = self._last_frames.get(frozenset({key.source, key.destination}))
+        failures = self._failures.fail(key, now, time, frame)
+        if failures.count < MIN_FAILURES:
             return
-        aborted = trouble.kind is ProblemKind.ABORTED and frame is not None
-        problem = TransferFailed(
+        aborted = problem.kind is ProblemKind.ABORTED and frame is not None
+        failed = TransferFailed(
             time,
             since,
             self._name_of(key.source),
@@ -157,28 +156,59 @@ class Transfers:
             key.destination,
             "all" if key.destination == GLOBAL_ADDRESS else self._name_of(key.destination),
             failures.count,
-            trouble.kind,
-            trouble.reason,
+            problem.kind,
+            problem.reason,
             self._name_of(frame.identifier & 0xFF) if aborted and frame is not None else None,
             tuple(failures.frames),
         )
-        self._book.report(failures, problem)
+        self._failures.report(failures, failed)
 
     # Waits.
 
-    def _wait_due(self, _subject: None, passed: int) -> int | None:
-        """Return when the first message has waited for too long.
+    def _timeout_due(self, _subject: None, passed: int) -> int | None:
+        """Return when the first of the waiting messages times out.
 
-        One that begins or goes on after ``passed`` waits at least for T1, so nothing before that has to be looked at.
+        A message that starts or continues after ``passed`` waits at least for T1, so there is no deadline before that.
         """
         due = self._long.due()
         return due if due is None or due <= passed else min(due, passed + T1_US)
 
-    def _give_up(self, _subject: None, time: int, since: int) -> None:
+    def _time_out(self, _subject: None, time: int, since: int) -> None:
         due = self._long.due()
         if due is None:
             return
-        self._take(self._long.expire(due), due, time, since, None)
-        later = self._long.due()
-        if later is not None:
-            self._deadlines.schedule(min(later, due + T1_US), self._waiting, 0, None)
+        self._process(self._long.expire(due), due, time, since, None)
+        next_due = self._long.due()
+        if next_due is not None:
+            self._deadlines.schedule(min(next_due, due + T1_US), self._timeout, 0, None)
+
+
+def is_failure(kind: ProblemKind) -> bool:
+    """Return whether a problem is a failure of a message; a listener that is full is not one."""
+    match kind:
+        case (
+            ProblemKind.SIZE_MISMATCH
+            | ProblemKind.CONTRADICTED
+            | ProblemKind.INCOMPLETE
+            | ProblemKind.RESTARTED
+            | ProblemKind.ABORTED
+            | ProblemKind.TIMEOUT
+        ):
+            return True
+        case (
+            ProblemKind.MALFORMED
+            | ProblemKind.UNEXPECTED
+            | ProblemKind.UNREQUESTED
+            | ProblemKind.REPEATED
+            | ProblemKind.LOST
+            | ProblemKind.RETRIED
+            | ProblemKind.BUSY
+            | ProblemKind.NO_SESSION_FREE
+            | ProblemKind.TOO_MANY_RETRIES
+            | ProblemKind.BAD_SEQUENCE
+            | ProblemKind.NO_ADDRESS
+            | ProblemKind.MOVED
+        ):
+            return False
+        case _:
+            assert_never(kind)

@@ -1,11 +1,11 @@
-"""Two trains of values in one message: A, B, A, B, as two units on one address send them.
+"""Two trains of values in one field: A, B, A, B, as two units at one address send them.
 
-Knows: which measured values cannot jump and back again and again: temperatures, levels and states of charge; not
-currents, powers and voltages, which loads move, nor what is set. Does not know who speaks. Needs each frame that says
-something else than the one before it.
+A train is the series of values that one unit sends. Knows: which measured values cannot jump to and fro repeatedly:
+temperatures, levels and states of charge; not currents, powers and voltages, which depend on loads, nor settings. Does
+not know the sender. Needs each frame that differs from the one before it.
 
-Six times in a row, apart by more than ten times the step of each train, one raw step at least (flags.md's figures: our
-decision).
+Six values of each train in a row, with a difference of more than ten times the step of each train, one raw step at
+least: our decision.
 """
 
 from collections.abc import Callable
@@ -16,65 +16,70 @@ from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.quantity_text import compose
 from rvsim.wire.spec import MessageSpec
 
-ALTERNATIONS = 10
-"""Six values of each train in turn: from the third frame on each can be held against its own train and the other."""
-APART = 10
-_LEVELS = frozenset({"relative_level", "absolute_level", "state_of_charge", "relative_capacity"})
-_SET = ("set_point", "default_")
+MIN_ALTERNATIONS = 10
+"""Six values of each train: from the third frame on, each value is compared with its own train and with the other."""
+MIN_STEP_RATIO = 10
+"""How often the difference of the two trains must contain the step within each train."""
+_LEVEL_FIELDS = frozenset({"relative_level", "absolute_level", "state_of_charge", "relative_capacity"})
+_SETTING_PREFIXES = ("set_point", "default_")
 
 
-class _Train(NamedTuple):
-    """The last two values of a field, the frame's bus time, and how often they have alternated in a row."""
+class _LastValues(NamedTuple):
+    """The last two values of a field, the bus time of the last one, and how often they alternated in a row."""
 
     before: int | None
     last: int
     time: int
-    run: int
+    alternations: int
 
 
 class ValueTrains:
-    """The values of every message that has such fields; ``tell`` takes what was found, in words."""
+    """Finds the fields that alternate between two trains of values.
 
-    def __init__(self, tell: Callable[[TopicRecord, str, str, int, int], None]) -> None:
-        self._tell = tell
+    ``report`` takes the topic, the field as text, the figures as text, the frame time and the bus time.
+    """
+
+    def __init__(self, report: Callable[[TopicRecord, str, str, int, int], None]) -> None:
+        self._report = report
         self._fields: dict[int, tuple[FieldSpec, ...]] = {}
-        self._trains: dict[tuple[int, str], _Train] = {}
+        self._last_values: dict[tuple[int, str], _LastValues] = {}
 
-    def observe(self, part: TopicRecord, time: int, now: int) -> None:
-        """Take in a frame that says something else than the one before."""
-        fields = self._fields.get(part.topic.dgn)
+    def observe(self, record: TopicRecord, time: int, now: int) -> None:
+        """Take in a frame that differs from the one before."""
+        fields = self._fields.get(record.topic.dgn)
         if fields is None:
-            fields = self._fields[part.topic.dgn] = _cannot_jump(part.layout.spec)
+            fields = self._fields[record.topic.dgn] = _fields_without_jumps(record.layout.spec)
         for field in fields:
-            raw = field.raw_in(part.frame.data)
-            key = part.number, field.name
+            raw = field.raw_in(record.frame.data)
+            key = record.number, field.name
             if raw is None or field.state(raw) is not State.VALUE:
-                self._trains.pop(key, None)
+                self._last_values.pop(key, None)
                 continue
-            train = self._trains[key] = self._next(part, self._trains.get(key), raw, now)
-            if train.run >= ALTERNATIONS and train.before is not None:
-                both = compose(field.brief(train.before), " and ", field.brief(raw))
-                figures = both + f", {ALTERNATIONS // 2 + 1} times in turn"
-                self._tell(part, f"{field.title} of {part.topic}", figures, time, now)
+            last_values = self._last_values[key] = self._updated(record, self._last_values.get(key), raw, now)
+            if last_values.alternations >= MIN_ALTERNATIONS and last_values.before is not None:
+                values = compose(field.brief(last_values.before), " and ", field.brief(raw))
+                figures = values + f", {MIN_ALTERNATIONS // 2 + 1} times in turn"
+                self._report(record, f"{field.title} of {record.topic}", figures, time, now)
 
     @staticmethod
-    def _next(part: TopicRecord, train: _Train | None, raw: int, now: int) -> _Train:
-        times = part.rhythm.times
-        if train is None or len(times) < 2 or times[-2] != train.time:  # the one before said the same again
-            return _Train(None, raw, now, 0)
-        if train.before is None:
-            return _Train(train.last, raw, now, 0)
-        apart = min(abs(raw - train.last), abs(train.before - train.last))
-        alternates = apart > APART * max(1, abs(raw - train.before))
-        return _Train(train.last, raw, now, train.run + 1 if alternates else 0)
+    def _updated(record: TopicRecord, last_values: _LastValues | None, raw: int, now: int) -> _LastValues:
+        times = record.rhythm.times
+        # where the times differ, the frame before repeated the value
+        if last_values is None or len(times) < 2 or times[-2] != last_values.time:
+            return _LastValues(None, raw, now, 0)
+        if last_values.before is None:
+            return _LastValues(last_values.last, raw, now, 0)
+        difference = min(abs(raw - last_values.last), abs(last_values.before - last_values.last))
+        alternates = difference > MIN_STEP_RATIO * max(1, abs(raw - last_values.before))
+        return _LastValues(last_values.last, raw, now, last_values.alternations + 1 if alternates else 0)
 
 
-def _cannot_jump(spec: MessageSpec | None) -> tuple[FieldSpec, ...]:
-    """Return the fields of a message that measure what cannot jump."""
+def _fields_without_jumps(spec: MessageSpec | None) -> tuple[FieldSpec, ...]:
+    """Return the fields of a message that measure quantities which cannot jump."""
     fields = spec.fields if spec is not None else ()
     return tuple(
         field
         for field in fields
         if field.special is Special.MEASURED
-        and (field.name in _LEVELS or (field.unit == "degC" and not field.name.startswith(_SET)))
+        and (field.name in _LEVEL_FIELDS or (field.unit == "degC" and not field.name.startswith(_SETTING_PREFIXES)))
     )

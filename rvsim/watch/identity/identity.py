@@ -82,15 +82,15 @@ class Identity:
 
     def is_contested(self, address: int) -> bool:
         """Return whether two NAMEs are reported to share an address."""
-        return self._detectors.contests.is_shared(address)
+        return self._detectors.conflicts.is_shared(address)
 
     def command(self, name: Name, address: int, now: int) -> None:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
-        self._detectors.asked.command(name, address, now)
+        self._detectors.requests.note_commanded_address(name, address, now)
 
     def observe_request(self, frame: Frame, now: int) -> None:
         """Take in a frame of a sender outside the roll call; it may be a request."""
-        self._detectors.asked.observe(frame, now)
+        self._detectors.requests.observe(frame, now)
 
     def observe(self, record: TopicRecord, time: int) -> bool:
         """Assign a topic that was just received to its device.
@@ -99,7 +99,7 @@ class Identity:
             Whether the same frame again would change nothing here.
         """
         node, now, is_claim = record.node, record.rhythm.times[-1], record.topic.dgn == ADDRESS_CLAIM
-        is_request = self._detectors.before(record, time, now)
+        is_request = self._detectors.observe_before_assignment(record, time, now)
         if node.address >= NULL_ADDRESS:
             return not (is_claim or is_request)
         if is_claim:
@@ -205,7 +205,7 @@ class Identity:
         for entry in self._roll_call.entries:
             if entry.plan is None or entry.node is not node:
                 continue
-            self._detectors.replacements.named(entry, time)
+            self._detectors.replacements.observe_name(entry, time)
             if entry is node.claimed_device:
                 continue
             wrong = node.claimed_device is not None or entry.plan.claimed_name is not None
@@ -248,7 +248,7 @@ class Identity:
         self._assign(record, entry, time)
         self._roll_call.arrive(entry, time, record.rhythm.times[-1])
         entry.since = min(since, entry.since)
-        self._detectors.replacements.bound(entry, before, record, was_silent, time)
+        self._detectors.replacements.observe_assignment(entry, before, record, time, was_silent=was_silent)
 
     def _merge(self, unplanned: DeviceRecord, entry: DeviceRecord, time: int) -> int:
         """Assign all topics of an unknown source to the planned device that it is; return since when it is heard."""
@@ -326,7 +326,7 @@ class Identity:
         return max(passed, entry.waiting_from + self._identify_within_us)
 
     def _report_unidentified(self, entry: DeviceRecord, time: int, since: int) -> None:
-        if not self._detectors.replacements.stays_unknown(entry, time):
+        if not self._detectors.replacements.explains_unidentified(entry, time):
             self._raise_unplanned(entry, None, time, since)
 
     def _report_objection(self, record: TopicRecord, objection: _Objection, time: int) -> None:
@@ -340,7 +340,7 @@ class Identity:
             speaks = any(one.exclusive_function == record.exclusive_function for one in holder.topics)
             if speaks or time - holder.since < MIN_SILENCE_LIMIT_US:
                 return
-        elif self._detectors.replacements.explains(entry, record, holder, time):
+        elif self._detectors.replacements.explains_objection(entry, record, holder, time):
             return
         self._raise_unplanned(entry, objection, time, time)
 

@@ -1,4 +1,4 @@
-"""Frames by seconds, and what a watch finds in them: live, told the time or untold, and from a log."""
+"""Frames with times in seconds, and the flags that a watch raises from them: live and from a log."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,12 +12,12 @@ from rvsim.wire.name import Name
 from rvsim.wire.transfer.long_messages import LongMessages
 
 TICK_S = 0.7
-"""Live, the time is told so often between frames."""
+"""How often the live watch advances between frames."""
 
 
 @dataclass(frozen=True)
 class Found:
-    """A flag, its times in seconds; ``told`` is when it was raised."""
+    """A flag with times in seconds; ``told`` is when it was raised."""
 
     kind: str
     subject: str
@@ -29,10 +29,10 @@ class Found:
 
 @pytest.fixture
 def judge(bus, catalogue) -> Callable[..., list[Found]]:
-    """Hold frames against the watch: ``judge(frames, 60, "roof fan")``; the kinds that follow from gaps are left out.
+    """Return the flags of frames: ``judge(frames, 60, "roof fan")``; kinds that follow from gaps are left out.
 
-    A watch that is told the time each tenth of a second, one that hears frames alone and the survey of a log, whose end
-    is its last frame, have to find the same.
+    A watch that advances each tenth of a second, one that only observes frames, and the survey of a log, whose end is
+    its last frame, have to raise the same flags.
     """
 
     def go(frames: list[Frame], end: float, *devices, kinds=()) -> list[Found]:
@@ -76,7 +76,7 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
 
 @pytest.fixture
 def heard(bus) -> Callable:
-    """Hear frames to the end, live with told time and from a log; return the bus with its facts.
+    """Let watches observe frames, live and from a log; return the bus with its facts.
 
     ``heard(frames, 60.0, "heater")``: the frames up to 60 s, with a rig of one heater, or without a rig.
     """

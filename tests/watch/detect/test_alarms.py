@@ -1,4 +1,4 @@
-"""Tests for codes that mean trouble by their definition, and for what a heartbeat says of faults."""
+"""Tests for codes that are alarms by their definition, and for the faults in a heartbeat."""
 
 import pytest
 
@@ -11,8 +11,8 @@ KINDS = ("reported-fault",)
 
 
 @pytest.fixture
-def said(bus, judge):
-    """Say one field of a water heater in turn each 5 s, or what ``message`` and ``source`` say."""
+def codes_sent(bus, judge):
+    """Send the codes of one field of a water heater, one each 5 s, or of another ``message`` and ``source``."""
 
     def go(
         field, *raws, devices=(), message=WATER, source=0x5E, more=lambda made: (), kinds=KINDS, instance=1, **others
@@ -29,9 +29,9 @@ def said(bus, judge):
 
 
 @pytest.mark.parametrize("devices", [(HEATER,), ()], ids=["with a rig", "without"])
-def test_an_alarming_code_is_told_as_long_as_it_stands(said, devices):
-    """From the first frame of a device on, without a second of grace; its word with the word's grade."""
-    (found,) = said("failure_to_ignite", 1, 1, 0, devices=devices)
+def test_an_alarm_code_is_reported_while_it_is_sent(codes_sent, devices):
+    """From the first frame of a device on, without delay; the name of the code with its grade."""
+    (found,) = codes_sent("failure_to_ignite", 1, 1, 0, devices=devices)
     assert (found.told, found.until) == (0.0, 10.0)
     assert (str(found.flag.severity), found.flag.message, found.flag.field) == ("fault", WATER, "failure_to_ignite")
     assert found.subject == ("heater" if devices else "address 5E hex")
@@ -44,28 +44,28 @@ def test_an_alarming_code_is_told_as_long_as_it_stands(said, devices):
 
 
 @pytest.mark.parametrize("raw", [0, 2, 3, None])
-def test_other_codes_are_no_fault(said, raw):
-    """No failure, error, no data, and nothing said; an error is a bad value of its own."""
-    assert said("failure_to_ignite", 0, raw, raw) == []
-    found = said("failure_to_ignite", 1, raw, raw)
+def test_other_codes_are_no_fault(codes_sent, raw):
+    """No failure, error, no data, and not sent; an error is a bad value of its own."""
+    assert codes_sent("failure_to_ignite", 0, raw, raw) == []
+    found = codes_sent("failure_to_ignite", 1, raw, raw)
     assert [one.until for one in found] == [5.0]
 
 
-def test_an_error_is_a_bad_value(said):
+def test_an_error_is_a_bad_value(codes_sent):
     """10b in two bits."""
-    (found,) = said("failure_to_ignite", 0, 2, 2, kinds=("bad-value",))
+    (found,) = codes_sent("failure_to_ignite", 0, 2, 2, kinds=("bad-value",))
     assert found.text.startswith("WATERHEATER_STATUS, instance 1: failure to ignite error")
 
 
-def test_a_frame_too_short_for_it_says_nothing_of_it(bus):
-    """What stood stands."""
+def test_a_frame_too_short_for_the_field_changes_nothing(bus):
+    """The open problem stays open."""
     made = bus().say(0, WATER, 0x5E, instance=1, failure_to_ignite=1).say(5, WATER, 0x5E, 3, instance=1)
     assert next((str(flag.kind), flag.until) for flag in made.watch.all_flags) == ("reported-fault", None)
 
 
-def test_each_field_and_each_topic_is_a_cause_of_its_own(said):
+def test_each_field_and_each_topic_is_a_problem_of_its_own(codes_sent):
     """Two fields of one heater, and the same field of a second one."""
-    second = said(
+    second = codes_sent(
         "failure_to_ignite", 1, 1, dc_power_warning=1,
         more=lambda made: [made.frame(1, WATER, 0x5F, instance=2, failure_to_ignite=1)],
     )  # fmt: skip
@@ -76,9 +76,9 @@ def test_each_field_and_each_topic_is_a_cause_of_its_own(said):
     ]
 
 
-def test_another_alarming_code_renews_the_words(said):
+def test_another_alarm_code_renews_the_text(codes_sent):
     """From under-voltage, a warning, to extreme under-voltage, a fault: one flag."""
-    (found,) = said("voltage_fault", 0, 2, 1, message="ATS_AC_STATUS_4", source=0x4F)
+    (found,) = codes_sent("voltage_fault", 0, 2, 1, message="ATS_AC_STATUS_4", source=0x4F)
     assert (found.told, found.until, str(found.flag.severity)) == (5.0, None, "fault")
     assert found.text.endswith(' reports "extreme under-voltage"; the name of this code is not sure')
     assert "licensed person" in found.flag.advice
@@ -95,16 +95,16 @@ def test_another_alarming_code_renews_the_words(said):
         ("GENERATOR_STATUS_2", "oil_pressure_shutdown_switch", "look up in its manual"),
     ],
 )
-def test_the_advice_is_that_of_the_trade(said, message, field, advice):
-    """What to do first, by what it is."""
+def test_the_advice_is_that_of_the_trade(codes_sent, message, field, advice):
+    """The first step, by the kind of alarm."""
     instance = None if message.startswith("GENERATOR") else 1
-    (found,) = said(field, 1, 1, message=message, source=0x80, instance=instance)
+    (found,) = codes_sent(field, 1, 1, message=message, source=0x80, instance=instance)
     assert found.flag.advice.startswith(advice)
 
 
-def test_gas_goes_before_all_others(said):
-    """However late it comes: first in every list."""
-    flags = said("failure_to_ignite", 1, 1, 1, dc_power_failure=1,
+def test_gas_goes_before_all_others(codes_sent):
+    """First in every list, however late it is reported."""
+    flags = codes_sent("failure_to_ignite", 1, 1, 1, dc_power_failure=1,
                  more=lambda made: [made.frame(7, GAS, 0x60, instance=1, gas_detected=1)])  # fmt: skip
     groups = gathered(one.flag for one in flags)
     assert groups[0][0].message == GAS
@@ -112,14 +112,14 @@ def test_gas_goes_before_all_others(said):
     assert not any(flag.is_gas for group in groups[1:] for flag in group)
 
 
-def test_lamps_of_a_heartbeat_are_told_once(said):
+def test_lamps_of_a_heartbeat_are_reported_once(codes_sent):
     """A protocol field is no status: DM_RV with its red lamp is one report, with its SPN."""
-    (found,) = said("red_lamp_status", 1, 1, message="DM_RV", instance=None, dsa=101, spn=2130, fmi=7)
+    (found,) = codes_sent("red_lamp_status", 1, 1, message="DM_RV", instance=None, dsa=101, spn=2130, fmi=7)
     assert "SPN 2130" in found.text
 
 
 def test_codes_end_with_the_topic(bus):
-    """The address turns out to be another device's: nobody speaks of that heater any more."""
+    """The address turns out to be another device: its topic ends."""
     made = bus({**HEATER, "claimed_name": f"{5:016X}"})
     made.claim(0, 0x5E, 5).say(1, WATER, 0x5E, instance=1, failure_to_ignite=1)
     made.claim(2, 0x70, 5).say(3, WATER, 0x70, instance=1, failure_to_ignite=0)

@@ -1,4 +1,4 @@
-"""Tests for readings that are impossible beside another one."""
+"""Tests for readings that contradict another one."""
 
 import pytest
 
@@ -21,7 +21,7 @@ def amps(value):
 
 @pytest.fixture
 def tank(bus, judge):
-    """Say levels of tank 0 each 5 s."""
+    """Send levels of tank 0, one each 5 s."""
 
     def go(*levels, devices=(), **raws):
         made = bus()
@@ -39,7 +39,7 @@ TANK_PLAN = {"name": "fresh tank", "address": 0x48, "functions": {"tank": 0}}
 
 @pytest.mark.parametrize("devices", [(TANK_PLAN,), ()], ids=["with a rig", "without"])
 def test_a_level_above_its_resolution_is_impossible(tank, devices):
-    """234 of 100, until it is possible again; all of it is possible."""
+    """234 of 100, until it is possible again; full is possible."""
     (found,) = tank(100, 100, 234, 233, 100, devices=devices)
     assert (found.told, found.until) == (10.0, 20.0)
     assert found.subject == ("fresh tank" if devices else "address 48 hex")
@@ -50,8 +50,8 @@ def test_a_level_above_its_resolution_is_impossible(tank, devices):
 @pytest.mark.parametrize(
     "raws", [{"resolution": 0}, {"resolution": 0xFF}, {"relative_level": 0xFF}, {"relative_level": 0xFE}]
 )
-def test_nothing_is_said_beside_a_level_that_is_none(tank, raws):
-    """A resolution that is not set or no data; a level that is none is told by its code, if at all."""
+def test_a_missing_level_or_resolution_contradicts_nothing(tank, raws):
+    """A resolution that is not set or has no data; a level without a value is reported by its code, if at all."""
     assert not [found for found in tank(*[150] * 4, **raws) if "above" in found.text]
 
 
@@ -67,7 +67,7 @@ def test_a_level_above_the_size_of_the_tank_is_impossible(tank):
 
 @pytest.fixture
 def system(bus, judge):
-    """A charger on DC source 1 and a monitor: what each says, from some second on, each half second."""
+    """A charger on DC source 1 and a monitor: the voltages of each from some second on, sent each half second."""
 
     def go(charger, monitor, end=40, devices=(), current=20.0, on=1, more=()):
         made = bus()
@@ -94,8 +94,8 @@ PLANNED = ("charger", "monitor")
 
 
 @pytest.mark.parametrize("devices", [PLANNED, ()], ids=["with a rig", "without"])
-def test_a_charger_that_says_another_voltage_than_the_battery(system, devices):
-    """14.4 V on a battery of 12.0 V for more than ten seconds while it charges; over when it agrees again."""
+def test_a_charger_with_another_voltage_than_the_battery(system, devices):
+    """14.4 V on a battery of 12.0 V for more than ten seconds while it charges; ends when they agree again."""
     (found,) = system([(0, 14.4), (25, 12.5)], [(0, 14.2), (5, 12.0)], devices=devices)
     assert (found.flag.since, found.told, found.until) == (15_100_000, 15.2, 25.0)
     who, other = ("charger", "monitor") if devices else ("address 4A hex", "address 46 hex")
@@ -108,7 +108,7 @@ def test_a_charger_that_says_another_voltage_than_the_battery(system, devices):
 
 @pytest.mark.parametrize(("until", "count"), [(15.1, 0), (15.6, 1)])
 def test_it_has_to_last_for_more_than_ten_seconds(system, until, count):
-    """Ten seconds are a moment of two devices."""
+    """Ten seconds can pass between the measurements of two devices."""
     assert len(system([(0, 14.4)], [(0, 14.2), (5, 12.0), (until - 0.1, 14.2)])) == count
 
 
@@ -124,37 +124,37 @@ def test_it_has_to_last_for_more_than_ten_seconds(system, until, count):
         (17.4, 14.4, 1),
     ],
 )
-def test_two_volts_for_each_twelve_are_a_wire(system, charger, battery, count):
+def test_two_volts_for_each_twelve_are_a_voltage_drop(system, charger, battery, count):
     """Just at the limit and just beyond, in systems of 12, 24 and 48 V."""
     assert len(system([(0, charger)], [(0, battery)])) == count
 
 
 @pytest.mark.parametrize(("current", "count"), [(0.95, 0), (1.0, 1)])
-def test_a_charger_that_gives_nothing_may_be_cut_off(system, current, count):
-    """Below one ampere nothing is held against anything."""
+def test_a_charger_without_current_may_be_disconnected(system, current, count):
+    """Below one ampere its voltage is not compared."""
     assert len(system([(0, 14.4)], [(0, 12.0)], current=current)) == count
 
 
 @pytest.mark.parametrize("on", [2, 0xFF])
-def test_only_the_battery_that_it_is_on_counts(system, on):
-    """It charges another DC source, or does not say which."""
+def test_only_the_battery_that_it_charges_counts(system, on):
+    """It charges another DC source, or does not send which."""
     assert system([(0, 14.4)], [(0, 12.0)], on=on) == []
 
 
-def test_a_monitor_that_is_silent_says_nothing_any_more(system):
-    """Its last word gets old before the ten seconds are over, or ends what was told."""
+def test_a_silent_monitor_contradicts_nothing(system):
+    """Its last reading is too old before the ten seconds have passed, or the contradiction ends with it."""
     assert system([(0, 14.4)], [(0, 14.2), (5, 12.0), (10, None)]) == []
     (found,) = system([(0, 14.4), (30, 14.45)], [(0, 12.0), (15, None)])
     assert found.until == 30.0
 
 
-def test_a_charger_that_is_silent_says_nothing_either(system):
+def test_a_silent_charger_contradicts_nothing(system):
     """It is unplugged, and the voltage falls."""
     assert system([(0, 14.4), (4, None)], [(0, 14.2), (12, 12.0)]) == []
 
 
-def test_what_is_told_ends_with_its_topic(bus):
-    """The unit moves to another address: nobody speaks for the tank from the old one."""
+def test_a_contradiction_ends_with_its_topic(bus):
+    """The unit moves to another address: its topic at the old one ends."""
     made = bus({**TANK_PLAN, "claimed_name": f"{5:016X}"}).claim(0, 0x48, 5)
     made.say(1, TANK, 0x48, instance=0, relative_level=50, resolution=100)
     made.say(6, TANK, 0x48, instance=0, relative_level=150, resolution=100).claim(7, 0x70, 5)
@@ -162,8 +162,8 @@ def test_what_is_told_ends_with_its_topic(bus):
     assert [(what, kind) for _, what, kind, _ in made.flags] == [("raised", "bad-value"), ("cleared", "bad-value")]
 
 
-def test_the_highest_priority_speaks_for_the_battery(system, bus):
-    """An inverter with a lower priority that says 12 V beside the monitor's 14.2 V."""
+def test_the_highest_priority_counts_for_the_battery(system, bus):
+    """An inverter with a lower priority that reports 12 V beside the 14.2 V of the monitor."""
     made = bus()
     inverter = made.every(0.5, BATTERY, 0x42, 0.15, instance=1, device_priority=100, dc_voltage=volts(12.0))
     assert system([(0, 14.4)], [(0, 14.2)], more=(inverter,)) == []
@@ -171,6 +171,6 @@ def test_the_highest_priority_speaks_for_the_battery(system, bus):
     assert len(system([(0, 14.4)], [(0, 14.2)], more=(louder,))) == 1
 
 
-def test_a_voltage_that_is_flagged_speaks_against_nobody(system):
-    """The monitor says 90 V: that is told of the monitor alone."""
+def test_a_flagged_voltage_contradicts_nothing(system):
+    """The monitor reports 90 V: only that is flagged."""
     assert [found.subject for found in system([(0, 14.4)], [(0, 14.2), (5, 90.0)])] == ["address 46 hex"]

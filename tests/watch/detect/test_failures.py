@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import pytest
 
-from rvsim.watch.detect.failures import CALM_US, FailureBook, Failures
+from rvsim.watch.detect.failures import CLEAR_AFTER_US, FailureCounter, Failures
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Ended
 from rvsim.wire.frame import Frame
@@ -18,18 +18,18 @@ class Problem(NamedTuple):
     problem_key: tuple
 
 
-class Book:
-    """A book of failures, its agenda, and what it has told."""
+class CounterWithDeadlines:
+    """A failure counter, its deadlines, and what it has reported."""
 
     def __init__(self):
-        self.deadlines, self.told = Deadlines(), []
-        self.book = FailureBook(3, self.deadlines, self.told.append, Failures)
+        self.deadlines, self.reported = Deadlines(), []
+        self.counter = FailureCounter(3, self.deadlines, self.reported.append, Failures)
 
-    def fail(self, key, now, tell=False):
-        """Let something fail, and tell of it."""
-        failures = self.book.fail(key, now, now, Frame(now, 0x1CEBFF5E, b""))
-        if tell:
-            self.book.report(failures, Problem(now, now, (key,)))
+    def fail(self, key, now, *, report=False):
+        """Count a failure, and report it where ``report`` is set."""
+        failures = self.counter.fail(key, now, now, Frame(now, 0x1CEBFF5E, b""))
+        if report:
+            self.counter.report(failures, Problem(now, now, (key,)))
         return failures
 
     def until(self, now):
@@ -39,70 +39,70 @@ class Book:
 
 
 @pytest.fixture
-def book():
-    """Give an empty book."""
-    return Book()
+def counter():
+    """Return an empty counter."""
+    return CounterWithDeadlines()
 
 
-def test_a_success_is_forgotten_with_the_next_failure(book):
-    """Only a success after the last failure lets the count begin anew."""
-    book.fail("a", 0).came_through = True
-    assert book.fail("a", 10).count == 2
-    assert book.fail("a", 20 + CALM_US).count == 3
-    book.book.kinds["a"].came_through = True
-    assert book.fail("a", 21 + 2 * CALM_US).count == 1
+def test_a_success_is_forgotten_with_the_next_failure(counter):
+    """Only a success after the last failure starts a new count."""
+    counter.fail("a", 0).has_succeeded = True
+    assert counter.fail("a", 10).count == 2
+    assert counter.fail("a", 20 + CLEAR_AFTER_US).count == 3
+    counter.counter.kinds["a"].has_succeeded = True
+    assert counter.fail("a", 21 + 2 * CLEAR_AFTER_US).count == 1
 
 
-def test_the_last_frames_are_kept(book):
+def test_the_last_frames_are_kept(counter):
     """Three, the newest last."""
     for now in range(5):
-        failures = book.fail("a", now)
+        failures = counter.fail("a", now)
     assert [frame.time for frame in failures.frames] == [2, 3, 4]
 
 
-def test_calm_ends_a_problem_once_and_its_count(book):
-    """The moment after ten minutes; what fails then is the first again."""
-    book.fail("a", 0, tell=True)
-    book.fail("a", 100, tell=True)
-    book.until(CALM_US + 100)
-    assert [type(one) for one in book.told] == [Problem, Problem]
-    book.until(CALM_US + 101)
-    assert book.told[2:] == [Ended(CALM_US + 101, ("a",))]
-    assert book.book.kinds == {}
-    assert book.fail("a", CALM_US + 200).count == 1
+def test_ten_minutes_without_failure_end_a_problem_once_and_its_count(counter):
+    """The moment after ten minutes; the next failure is the first again."""
+    counter.fail("a", 0, report=True)
+    counter.fail("a", 100, report=True)
+    counter.until(CLEAR_AFTER_US + 100)
+    assert [type(one) for one in counter.reported] == [Problem, Problem]
+    counter.until(CLEAR_AFTER_US + 101)
+    assert counter.reported[2:] == [Ended(CLEAR_AFTER_US + 101, ("a",))]
+    assert counter.counter.kinds == {}
+    assert counter.fail("a", CLEAR_AFTER_US + 200).count == 1
 
 
-def test_what_has_ended_ends_no_more(book):
-    """Its deadline passes without a word, and does not end a new problem of the same kind before its time."""
-    book.fail("a", 0, tell=True)
-    book.book.end("a", 50)
-    book.fail("a", 60, tell=True)
-    book.until(CALM_US + 60)
-    assert book.told[1] == Ended(50, ("a",))
-    assert len(book.told) == 3
-    book.until(CALM_US + 61)
-    assert len(book.told) == 4
-    book.book.end("a", CALM_US + 70)
-    assert len(book.told) == 4
+def test_an_ended_problem_does_not_end_again(counter):
+    """Its deadline passes without an event, and does not end a new problem of the same kind before its time."""
+    counter.fail("a", 0, report=True)
+    counter.counter.end("a", 50)
+    counter.fail("a", 60, report=True)
+    counter.until(CLEAR_AFTER_US + 60)
+    assert counter.reported[1] == Ended(50, ("a",))
+    assert len(counter.reported) == 3
+    counter.until(CLEAR_AFTER_US + 61)
+    assert len(counter.reported) == 4
+    counter.counter.end("a", CLEAR_AFTER_US + 70)
+    assert len(counter.reported) == 4
 
 
-def test_what_was_not_told_ends_without_a_word(book):
-    """Nothing stood."""
-    book.fail("a", 0)
-    book.book.end("a", 1)
-    book.book.end("b", 1)
-    book.until(2 * CALM_US)
-    assert book.told == []
+def test_failures_that_were_not_reported_end_without_an_event(counter):
+    """Nothing was reported."""
+    counter.fail("a", 0)
+    counter.counter.end("a", 1)
+    counter.counter.end("b", 1)
+    counter.until(2 * CLEAR_AFTER_US)
+    assert counter.reported == []
 
 
-def test_the_kinds_that_are_remembered_are_bounded(book):
-    """256, the oldest go first; one of which was told ends with it."""
-    book.fail(0, 0, tell=True)
+def test_the_number_of_kinds_is_bounded(counter):
+    """256, the oldest are removed first; a reported one ends when it is removed."""
+    counter.fail(0, 0, report=True)
     for key in range(1, 256):
-        book.fail(key, key)
-    assert len(book.told) == 1
-    book.fail(256, 256)
-    assert (len(book.book.kinds), book.told[1:]) == (256, [Ended(256, (0,))])
-    book.fail(5, 300)
-    assert len(book.book.kinds) == 256
-    assert 1 in book.book.kinds
+        counter.fail(key, key)
+    assert len(counter.reported) == 1
+    counter.fail(256, 256)
+    assert (len(counter.counter.kinds), counter.reported[1:]) == (256, [Ended(256, (0,))])
+    counter.fail(5, 300)
+    assert len(counter.counter.kinds) == 256
+    assert 1 in counter.counter.kinds

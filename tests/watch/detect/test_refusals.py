@@ -1,7 +1,8 @@
-"""Requests that are refused, by frames written out by hand: when that is told, and when it is over.
+"""Requests that are refused, by frames written by hand: when that is reported, and when it ends.
 
-The panel at 44 hex asks the sensor at 91 hex for THERMOSTAT_AMBIENT_STATUS (9C FF 01); an acknowledgement has its code
-in byte 0, the instance in byte 1, who asked in byte 4 and the DGN in the last three (dbc/general.dbc; SAE J1939-21).
+The panel at 44 hex requests THERMOSTAT_AMBIENT_STATUS (9C FF 01) from the sensor at 91 hex; an acknowledgment has its
+code in byte 0, the instance in byte 1, the requester in byte 4 and the DGN in the last three (dbc/general.dbc; SAE
+J1939-21).
 """
 
 import pytest
@@ -28,7 +29,7 @@ def ask(at, asker=PANEL, asked=SENSOR, dgn=AMBIENT, instance=""):
 
 
 def answer(at, code=UNKNOWN, asked=SENSOR, asker=PANEL, dgn=AMBIENT, instance="FF", to=0xFF):
-    """An acknowledgement."""
+    """An acknowledgment."""
     return frame(at, 0x18E80000 | to << 8 | asked, f"{code:02X} {instance} FF FF {asker:02X} {dgn}")
 
 
@@ -41,12 +42,12 @@ def refuse(at, code=UNKNOWN, **more):
 
 
 def status(at, source=SENSOR, instance="01"):
-    """What was asked for."""
+    """The requested status."""
     return frame(at, 0x19FF9C00 | source, f"{instance} 00 24 FF FF FF FF FF")
 
 
 class Seen:
-    """What a watch makes of frames, told up to a time."""
+    """The flags of a watch up to a time."""
 
     def __init__(self, catalogue, frames, seconds):
         talk = [frame(n / 2, 0x19FEF100 | 0x70 + n % 2, "01 FF FF FF FF FF FF FF") for n in range(round(seconds * 2))]
@@ -68,7 +69,7 @@ class Seen:
 
 @pytest.fixture
 def seen(catalogue):
-    """Let a watch hear frames: ``seen(frames, 30)``."""
+    """Let a watch observe frames: ``seen(frames, 30)``."""
     return lambda frames, seconds=30: Seen(catalogue, frames, seconds)
 
 
@@ -89,8 +90,8 @@ def three(code=UNKNOWN, start=2, **more):
         (BUSY, "it cannot respond now (code 3)", "request less often"),
     ],
 )
-def test_the_third_refusal_in_a_row_is_told(seen, code, words, advice):
-    """Who refuses what to whom, how often, the last reason, and the frames."""
+def test_the_third_refusal_in_a_row_is_reported(seen, code, words, advice):
+    """Which device refuses what to which, how often, the last reason, and the frames."""
     found = seen(three(code))
     assert found.flags == [(6.002, True)]
     flag = found.all[0].flag
@@ -103,19 +104,19 @@ def test_the_third_refusal_in_a_row_is_told(seen, code, words, advice):
     assert flag.advice.startswith(advice)
 
 
-def test_two_refusals_are_let_pass(seen):
+def test_two_refusals_are_not_reported(seen):
     """Just inside the limit."""
     assert seen(three()[:4]).flags == []
 
 
 def test_refusals_of_any_code_are_one_row(seen):
-    """Busy, then unknown, then denied: the last reason is told."""
+    """Busy, then unknown, then denied: the last reason is reported."""
     found = seen([*refuse(2, BUSY), *refuse(4, UNKNOWN), *refuse(6, DENIED)])
     assert "access denied" in found.all[0].flag.text
 
 
-def test_a_fourth_refusal_renews_the_words(seen):
-    """One flag, with its count and reason of now."""
+def test_a_fourth_refusal_renews_the_text(seen):
+    """One flag, with its present count and reason."""
     found = seen([*three(), *refuse(9, BUSY)])
     assert len(found.flags) == 1
     assert "4 times in a row; the last time: it cannot respond now" in found.watch.flags[0].text
@@ -131,7 +132,7 @@ def test_other_kinds_do_not_add_up(seen, other):
     assert seen([*three()[:4], *refuse(6, **other)]).flags == []
 
 
-def test_an_instance_is_told(seen):
+def test_an_instance_is_reported(seen):
     """The sensor has no instance 2."""
     found = seen(three(instance="02"))
     assert found.all[0].flag.text.startswith(
@@ -143,8 +144,8 @@ def test_an_instance_is_told(seen):
 
 
 @pytest.mark.parametrize("asked", [SENSOR, 0xFF])
-def test_it_is_over_when_the_message_comes_after_a_request(seen, asked):
-    """Asked again, alone or with all, it sends its status: that ends the flag, and the row."""
+def test_it_ends_when_the_message_comes_after_a_request(seen, asked):
+    """Requested again, alone or with all, it sends its status: that ends the flag, and the row."""
     end = [ask(8, asked=asked), status(8.01)]
     found = seen([*three(), *end])
     assert found.flags == [(6.002, True), (8.01, False)]
@@ -152,27 +153,27 @@ def test_it_is_over_when_the_message_comes_after_a_request(seen, asked):
 
 
 def test_a_status_that_was_heard_before_is_an_answer_too(seen):
-    """The same bytes as ever, which the watch need not look at otherwise."""
+    """The same bytes as before, which the watch need not examine otherwise."""
     usual = [status(at) for at in range(30)]
     found = seen([*usual, *three(), ask(8.5)])
     assert found.flags == [(6.002, True), (9.0, False)]
 
 
 def test_a_message_without_a_definition_is_an_answer_too(seen):
-    """DGN 1FA00 that nobody defines, sent each second."""
+    """DGN 1FA00, which has no definition, sent each second."""
     usual = [frame(at, 0x19FA0091, "01 02 03 04 05 06 07 08") for at in range(30)]
     found = seen([*usual, *three(dgn="00 FA 01"), ask(8.5, dgn="00 FA 01")])
     assert found.flags == [(6.002, True), (9.0, False)]
 
 
-def test_what_it_sends_unasked_is_no_answer(seen):
-    """Its periodic status goes on while its answers are refusals."""
+def test_a_message_without_a_request_is_no_answer(seen):
+    """Its periodic status continues while it refuses requests."""
     found = seen([*[status(at + 0.5) for at in range(29)], *three()])
     assert found.flags == [(6.002, True)]
 
 
 def test_a_refused_request_is_answered(seen):
-    """What comes after the refusal is the periodic status again, until it is asked anew."""
+    """After the refusal only the periodic status comes, until it is requested again."""
     found = seen([*three(), *refuse(8), status(9), status(10), ask(11), status(12)])
     assert found.flags == [(6.002, True), (12.0, False)]
 
@@ -188,13 +189,13 @@ def test_a_refused_request_is_answered(seen):
         [answer(8, 0, dgn=FURNACE)],
     ],
 )
-def test_it_is_not_over_when(seen, frames):
+def test_it_does_not_end_when(seen, frames):
     """None of these is the answer that was refused."""
     assert seen([*three(), *frames]).flags == [(6.002, True)]
 
 
 def test_the_instance_that_was_refused_has_to_come(seen):
-    """Instance 1 does not answer for 2; a request that names none may be answered by any."""
+    """Instance 1 does not answer for 2; a request without one may be answered by any."""
     refused = three(instance="02")
     assert len(seen([*refused, ask(8, instance="02"), status(8.01)]).flags) == 1
     assert len(seen([*refused, ask(8, instance="01"), status(8.01, instance="02")]).flags) == 1
@@ -205,14 +206,14 @@ def test_the_instance_that_was_refused_has_to_come(seen):
     assert seen(turns).flags == [(6.002, True), (8.5, False)]
 
 
-def test_a_positive_acknowledgement_ends_it(seen):
-    """Code 0: a command that was denied at first is done now; without one it stands."""
+def test_a_positive_acknowledgment_ends_it(seen):
+    """Code 0: a command that was denied at first is done now; without it the flag stays."""
     found = seen([*[answer(at, DENIED, dgn="00 7F 01") for at in (2, 4, 6)], answer(8, 0, dgn="00 7F 01")])
     assert found.flags == [(6.0, True), (8.0, False)]
 
 
 def test_a_long_answer_ends_it(seen):
-    """The product identification, refused as long as it was busy, comes in packets in the end."""
+    """The product identification, refused while it was busy, comes in packets in the end."""
     packets = [
         frame(8.1, 0x1CECFF91, "20 0A 00 02 FF EB FE 00"),
         frame(8.2, 0x1CEBFF91, "01 41 2A 42 2A 43 2A 44"),
@@ -230,8 +231,8 @@ def test_a_short_text_ends_it_and_is_read(seen):
     assert any(record.product is not None for record in found.watch.roll_call)
 
 
-def test_it_is_over_after_ten_calm_minutes(seen):
-    """Nobody asks any more."""
+def test_it_ends_after_ten_minutes_without_refusal(seen):
+    """The message is not requested any more."""
     found = seen(three(), 610)
     assert [raised for _, raised in found.flags] == [True, False]
     assert found.flags[1][0] == pytest.approx(606.002, abs=0.6)
@@ -259,18 +260,18 @@ def test_the_first_refusal_after_its_start_does_not_count(seen):
     ],
 )
 def test_what_is_no_refusal(seen, odd):
-    """Such acknowledgements say nothing about who refuses what to whom."""
+    """Such acknowledgments do not report a refusal between two nodes."""
     assert seen([odd(at) for at in (2, 4, 6, 8)]).flags == []
 
 
-def test_who_asked_may_stand_in_the_destination(seen):
-    """An acknowledgement to one, with FF in byte 4 (SAE J1939-21 before RV-C's use of it, from memory)."""
+def test_the_requester_may_be_the_destination(seen):
+    """An acknowledgment to one, with FF in byte 4 (SAE J1939-21 before RV-C's use of it, from memory)."""
     found = seen([answer(at, asker=0xFF, to=PANEL) for at in (2, 4, 6)])
     assert "of address 44 hex for THERMOSTAT_AMBIENT_STATUS, 3 times" in found.all[0].flag.text
 
 
-def test_a_log_tells_the_same(catalogue, seen):
-    """Ten rows of two to six refusals, five of them answered after the second: those of three and more are told."""
+def test_a_log_gives_the_same(catalogue, seen):
+    """Ten rows of two to six refusals, five of them answered after the second: those of three and more are reported."""
     frames, wanted = [], set()
     for number in range(10):
         asked, count = 0xA0 + number, 2 + number // 2

@@ -1,4 +1,4 @@
-"""Tests for units that were replaced: one flag instead of a silence and a surprise."""
+"""Tests for units that were replaced: one flag in place of a silence and an unplanned device."""
 
 import pytest
 
@@ -27,7 +27,7 @@ def claim(made, seconds, source, serial):
 
 
 def others(made, until):
-    """A sensor that is always there."""
+    """A sensor that is always present."""
     return made.frames(until, made.every(1, AMBIENT, 0x91, 0.3))
 
 
@@ -39,8 +39,8 @@ def told(made):
 # Another NAME.
 
 
-def test_another_unit_in_a_planned_ones_place_is_one_notice(bus, unit, heard):
-    """After the silence limit of the planned one; neither silent nor unplanned is told beside it."""
+def test_another_unit_in_place_of_a_planned_one_is_one_flag(bus, unit, heard):
+    """After the silence limit of the planned one; neither a silent nor an unplanned device is reported beside it."""
     made = bus()
     frames = [claim(made, 0, 0x5E, 5), *talk(made, 20, 0x5E, 1), *others(made, 80)]
     frames += [claim(made, 40, 0x5E, 77), *talk(made, 80, 0x5E, 41)]
@@ -65,15 +65,16 @@ def test_another_unit_in_a_planned_ones_place_is_one_notice(bus, unit, heard):
 
 @pytest.mark.parametrize(("until", "flags"), [(15.0, 0), (15.1, 1)])
 def test_the_limit_of_the_planned_one_has_to_pass_first(bus, unit, heard, until, flags):
-    """From the start of the watch: it may yet be heard."""
+    """From the start of the watch: the planned one may still be heard."""
     made = bus()
     frames = [claim(made, 0, 0x70, 77), *talk(made, until, 0x70, 1), *others(made, until)]
     made = heard(frames, until, unit, "sensor")
     assert [fact[2] for fact in told(made)] == ["replaced-device"] * flags
+    assert ["in place of another unit" in flag.text for flag in made.watch.flags] == [True] * flags
 
 
-def test_when_the_planned_one_comes_back_both_share_the_instance(bus, unit, heard):
-    """And when the other one goes, nothing is left."""
+def test_when_the_planned_one_returns_both_share_the_instance(bus, unit, heard):
+    """When the other one goes, no flag is left."""
     made = bus()
     frames = [claim(made, 0, 0x70, 77), *talk(made, 60, 0x70, 1), *others(made, 120)]
     frames += [claim(made, 40, 0x5E, 5), *talk(made, 120, 0x5E, 42)]
@@ -86,7 +87,7 @@ def test_when_the_planned_one_comes_back_both_share_the_instance(bus, unit, hear
 
 
 def test_when_the_replacement_is_silent_the_planned_one_is(bus, unit, heard):
-    """Then nobody speaks for it."""
+    """Then no unit sends its function."""
     made = bus()
     frames = [claim(made, 0, 0x70, 77), *talk(made, 30, 0x70, 1), *others(made, 60)]
     assert told(heard(frames, 60, unit, "sensor")) == [
@@ -96,11 +97,21 @@ def test_when_the_replacement_is_silent_the_planned_one_is(bus, unit, heard):
     ]
 
 
+@pytest.mark.parametrize(("further", "kinds"), [((), ["replaced-device"]), (("panel 2",), [])])
+def test_a_panel_with_another_name_replaces_the_only_planned_one(bus, planned, heard, further, kinds):
+    """A panel has no status: only its heartbeat can show it, where the rig has one panel."""
+    made = bus()
+    frames = [claim(made, 0, 0x70, 77), *others(made, 60)]
+    frames += made.frames(60, made.every(5, "DM_RV", 0x70, 1, dsa=68, spn=0x7FFFF, fmi=31))
+    made = heard(frames, 60, planned("panel", claimed_name=f"{5:016X}"), *further, "sensor")
+    assert [fact[2] for fact in told(made) if fact[2] == "replaced-device"] == kinds
+
+
 # Another instance.
 
 
-def test_a_new_unit_at_its_default_instance_is_one_notice(bus, heard):
-    """The grey tank was tank 2; tank 1, which the rig does not have, began when it was gone."""
+def test_a_new_unit_at_its_default_instance_is_one_flag(bus, heard):
+    """The grey tank was tank 2; tank 1, which the rig does not have, started when it was gone."""
     made = bus()
     frames = [*talk(made, 20, 0x93, 1, TANK, 2), *talk(made, 80, 0x48, 2, TANK, 0), *talk(made, 80, 0x93, 40, TANK, 1)]
     made = heard(frames, 80, *TANKS)
@@ -113,8 +124,8 @@ def test_a_new_unit_at_its_default_instance_is_one_notice(bus, heard):
 
 
 @pytest.mark.parametrize("first", [1, 20])
-def test_from_the_start_nothing_else_is_told(bus, heard, first):
-    """Before the planned one's limit it waits; behind it the silence turns into the replacement."""
+def test_from_the_start_nothing_else_is_reported(bus, heard, first):
+    """Before the limit of the planned one nothing is reported; after it the silence turns into the replacement."""
     made = bus()
     frames = [*talk(made, 60, 0x48, 0.5, TANK, 0), *talk(made, 60, 0x94, first, TANK, 1)]
     facts = told(heard(frames, 60, *TANKS))
@@ -122,8 +133,8 @@ def test_from_the_start_nothing_else_is_told(bus, heard, first):
     assert facts == [*silence, (max(15.0, first), RAISED, "replaced-device", "grey")]
 
 
-def test_two_that_are_missed_are_not_told_apart(bus, heard):
-    """Both are silent, and the stranger is not planned."""
+def test_of_two_that_are_missed_none_was_replaced(bus, heard):
+    """Both are silent, and the other source is not planned."""
     made = bus()
     facts = told(heard([*talk(made, 60, 0x94, 1, TANK, 1), *others(made, 60)], 60, *TANKS, "sensor"))
     assert sorted(facts) == [
@@ -133,8 +144,8 @@ def test_two_that_are_missed_are_not_told_apart(bus, heard):
     ]
 
 
-def test_a_tank_more_that_was_there_beside_all_of_them_is_not_planned(bus, heard):
-    """At once, and it does not become a replacement when one of them dies later."""
+def test_a_further_tank_beside_all_planned_ones_is_unplanned(bus, heard):
+    """At once, and it does not become a replacement when one of them falls silent later."""
     made = bus()
     frames = [
         *talk(made, 90, 0x48, 0.5, TANK, 0),
@@ -148,7 +159,7 @@ def test_a_tank_more_that_was_there_beside_all_of_them_is_not_planned(bus, heard
 
 
 def test_a_tank_that_began_when_one_of_them_had_stopped_turns_into_its_replacement(bus, heard):
-    """Told as not planned while the other one might still be there."""
+    """Reported as unplanned while the other one might still be present."""
     made = bus()
     frames = [
         *talk(made, 60, 0x48, 0.5, TANK, 0),
@@ -167,7 +178,7 @@ def test_a_tank_that_began_when_one_of_them_had_stopped_turns_into_its_replaceme
 
 @pytest.mark.parametrize(("until", "flags"), [(16.0, 0), (16.1, 1)])
 def test_a_planned_device_at_another_address_has_fifteen_seconds_for_its_claim(bus, heard, until, flags):
-    """Then it is told where it is; it is present all the time."""
+    """Then its address is reported; it is present all the time."""
     made = bus()
     made = heard([*talk(made, until, 0x70, 1), *others(made, until)], until, "heater", "sensor")
     assert [fact[2] for fact in told(made)] == ["replaced-device"] * flags
@@ -195,7 +206,7 @@ def test_a_unit_that_is_known_to_be_the_same_was_not_replaced(bus, unit, planned
 
 
 def test_a_dynamic_device_may_be_anywhere(bus, planned, heard):
-    """The rig says so."""
+    """The rig allows it."""
     made = bus()
     frames = [*talk(made, 60, 0x70, 1), *others(made, 60)]
     assert heard(frames, 60, planned("heater", dynamic=True), "sensor").flags == []
@@ -209,8 +220,8 @@ def test_a_unit_that_was_commanded_there_was_not_replaced(bus, heard, of_kind, c
     assert len(of_kind(heard(frames, 60, "heater", "sensor"), "replaced-device")) == flags
 
 
-def test_a_device_that_went_silent_and_speaks_from_elsewhere_is_told_at_once(bus, heard):
-    """In place of its silence; it ends when it is back where it is planned."""
+def test_a_silent_device_that_sends_from_another_address_is_reported_at_once(bus, heard):
+    """In place of its silence; it ends when it is back at its planned address."""
     made = bus()
     frames = [*talk(made, 20, 0x5E, 1), *talk(made, 60, 0x70, 40), *others(made, 140), *talk(made, 140, 0x5E, 100)]
     assert told(heard(frames, 140, "heater", "sensor")) == [
@@ -224,18 +235,18 @@ def test_a_device_that_went_silent_and_speaks_from_elsewhere_is_told_at_once(bus
 
 
 def test_a_claim_of_the_planned_name_from_there_ends_it(bus, unit, heard):
-    """Somebody asks, and it is the same unit."""
+    """Its claim is requested, and it is the same unit."""
     made = bus()
     frames = [*talk(made, 60, 0x70, 1), *others(made, 60), claim(made, 30, 0x70, 5)]
     facts = [fact for fact in told(heard(frames, 60, unit, "sensor")) if fact[2] == "replaced-device"]
     assert facts == [(16.0, RAISED, "replaced-device", "heater"), (30.0, CLEARED, "replaced-device", "heater")]
 
 
-# Learnt, without a rig.
+# Without a rig.
 
 
-def test_without_a_rig_who_takes_over_all_of_it_is_one_notice(bus, heard):
-    """Furnace and water heater; half of it is not enough."""
+def test_without_a_rig_a_unit_with_all_functions_is_one_flag(bus, heard):
+    """Furnace and water heater; one of the two is not enough."""
     made = bus()
     old = [*talk(made, 20, 0x5E, 1), *talk(made, 20, 0x5E, 1, WATER)]
     new = [*talk(made, 60, 0x70, 19, FURNACE), *talk(made, 60, 0x70, 18, WATER)]
@@ -250,7 +261,7 @@ def test_without_a_rig_who_takes_over_all_of_it_is_one_notice(bus, heard):
 
 
 def test_without_a_rig_a_silence_turns_into_the_replacement(bus, heard):
-    """When the other one begins later; and the first one's return ends it."""
+    """When the other one starts later; the return of the first one ends it."""
     made = bus()
     frames = [*talk(made, 20, 0x5E, 1), *talk(made, 90, 0x70, 40), *others(made, 90), *talk(made, 90, 0x5E, 61)]
     assert told(heard(frames, 90)) == [
@@ -284,7 +295,7 @@ def test_without_a_rig_a_unit_that_moved_is_neither_silent_nor_replaced(bus, hea
 
 
 def test_without_a_rig_a_device_without_functions_is_silent(bus, heard):
-    """Nobody can be told to speak for it."""
+    """No unit can replace it."""
     made = bus()
     dc = [made.every(0.5, "DC_SOURCE_STATUS_1", source, 0.1, off) for source, off in ((0x46, ((20, 99),)), (0x4A, ()))]
     assert told(heard([*made.frames(60, *dc), *others(made, 60)], 60)) == [

@@ -1,4 +1,4 @@
-"""Tests for devices that begin anew: by their claims and by their start-up sequence."""
+"""Tests for devices that restart: by their claims and by their start-up sequence."""
 
 import pytest
 
@@ -26,7 +26,7 @@ def asked(seconds, to=0xFF, dgn=0xEE00):
 
 @pytest.mark.parametrize("devices", [(), ("heater",)])
 def test_restarts_are_counted_with_the_shortest_time_between_two(bus, heard, of_kind, devices):
-    """One flag, whose words are renewed; it ends after ten calm minutes."""
+    """One flag, whose text is renewed; it ends after ten minutes without a restart."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (20, 0x5E, 5), (61, 0x5E, 5), (161, 0x5E, 5)), *talk(made, 761, 0x5E)]
     made = heard(frames, 761, *devices)
@@ -40,8 +40,8 @@ def test_restarts_are_counted_with_the_shortest_time_between_two(bus, heard, of_
     assert of_kind(made, "restarted")[1:] == [(761.0, CLEARED, who)]
 
 
-def test_one_restart_is_told_by_what_it_does(bus, heard):
-    """And a second one after the calm is the first again."""
+def test_one_restart_is_reported_with_its_sign(bus, heard):
+    """A second one after these ten minutes is the first again."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (20, 0x5E, 5), (700, 0x5E, 5)), *talk(made, 750, 0x5E)]
     texts = [flag.text for flag in heard(frames, 750).watch.all_flags]
@@ -59,7 +59,7 @@ def test_two_devices_are_two_flags(bus, heard, of_kind):
 @pytest.mark.parametrize("to", [0xFF, 0x5E])
 @pytest.mark.parametrize(("after", "flags"), [(2.0, 0), (2.001, 1)])
 def test_an_answer_to_a_request_is_no_restart(bus, heard, of_kind, to, after, flags):
-    """To all or to it, within two seconds, even if the same was asked before."""
+    """To all or to it, within two seconds, even if the same was requested before."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (30 + after, 0x5E, 5)), *talk(made, 60, 0x5E), asked(10, to), asked(30, to)]
     frames += claims(made, (10.1, 0x5E, 5))
@@ -68,7 +68,7 @@ def test_an_answer_to_a_request_is_no_restart(bus, heard, of_kind, to, after, fl
 
 @pytest.mark.parametrize(("to", "dgn"), [(0x70, 0xEE00), (0x5E, 0x1FFE4)])
 def test_a_request_to_another_or_for_another_message_asks_for_no_claim(bus, heard, of_kind, to, dgn):
-    """So it is a restart all the same."""
+    """So it is a restart."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (30.1, 0x5E, 5)), *talk(made, 60, 0x5E), asked(30, to, dgn)]
     assert len(of_kind(heard(frames, 60), "restarted")) == 1
@@ -84,7 +84,7 @@ def test_a_reset_that_was_commanded_is_no_restart(bus, heard, of_kind, catalogue
 
 @pytest.mark.parametrize(("serial", "flags"), [(5, 0), (6, 1)])
 def test_a_commanded_address_is_no_restart(bus, heard, of_kind, commanded, serial, flags):
-    """The long message 0FED8h names it, or another one, and it begins anew within ten seconds."""
+    """The long message 0FED8h has its NAME, or another one, and it restarts within ten seconds."""
     frames = [*claims(bus(), (0, 0x5E, 5), (39, 0x5E, 5)), *talk(bus(), 60, 0x5E), *commanded(30, serial, 0x5E)]
     assert len(of_kind(heard(frames, 60), "restarted")) == flags
 
@@ -100,21 +100,21 @@ def test_a_commanded_address_is_no_restart(bus, heard, of_kind, commanded, seria
     ids=["defended, the other has none", "defended, the other moves", "contested afterwards", "lost"],
 )
 @pytest.mark.parametrize("devices", [(), ("heater",)])
-def test_who_defends_or_loses_its_address_has_not_restarted(bus, heard, of_kind, others, devices):
-    """Another NAME claims the address just before, or within two seconds behind its claim."""
+def test_a_device_that_defends_or_loses_its_address_has_not_restarted(bus, heard, of_kind, others, devices):
+    """Another NAME claims the address just before, or within two seconds after its claim."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (30, 0x5E, 5), *others), *talk(made, 60, 0x5E)]
     assert of_kind(heard(frames, 60, *devices), "restarted") == []
 
 
-def test_a_contest_that_begins_later_takes_no_restart_back(bus, heard, of_kind):
-    """More than two seconds behind the claim."""
+def test_a_later_address_conflict_removes_no_restart(bus, heard, of_kind):
+    """More than two seconds after the claim."""
     frames = [*claims(bus(), (0, 0x5E, 5), (30, 0x5E, 5), (32.1, 0x5E, 6)), *talk(bus(), 60, 0x5E)]
     assert of_kind(heard(frames, 40), "restarted") == [(32.0, RAISED, "address 5E hex")]
 
 
 @pytest.mark.parametrize(("away", "flags"), [(14.0, 1), (16.0, 0)])
-def test_who_was_missed_has_come_back(bus, heard, of_kind, away, flags):
+def test_a_missed_device_has_returned(bus, heard, of_kind, away, flags):
     """Beyond its silence limit it is the end of its silence, and no restart."""
     made = bus()
     frames = [*claims(made, (0, 0x5E, 5), (21 + away, 0x5E, 5)), *talk(made, 60, 0x5E, off=((22, 21 + away),))]
@@ -123,8 +123,8 @@ def test_who_was_missed_has_come_back(bus, heard, of_kind, away, flags):
         assert len(of_kind(heard(frames, 60, *devices), "restarted")) == flags
 
 
-def test_a_claim_that_is_repeated_before_it_speaks_is_one_start(bus, heard, of_kind):
-    """And so is one before which it was never heard; a sleeper that wakes has not restarted."""
+def test_a_claim_that_is_repeated_before_other_frames_is_one_start(bus, heard, of_kind):
+    """The same where it was never heard before its claim; a sleeper that wakes has not restarted."""
     made = bus()
     assert of_kind(heard([*claims(made, (5, 0x5E, 5), (6, 0x5E, 5)), *talk(made, 60, 0x5E, 7)], 60), "restarted") == []
 
@@ -136,7 +136,7 @@ def test_a_sleeper_that_wakes_has_not_restarted(bus, planned, heard, of_kind):
 
 
 def test_a_device_that_was_there_before_the_watch_restarts_with_its_first_claim(bus, heard, of_kind):
-    """It was heard, and nobody asked."""
+    """It was heard, and there was no request."""
     assert len(of_kind(heard([*claims(bus(), (30, 0x5E, 5)), *talk(bus(), 60, 0x5E)], 60), "restarted")) == 1
 
 
@@ -144,7 +144,7 @@ def test_a_device_that_was_there_before_the_watch_restarts_with_its_first_claim(
 
 
 def started(made, begun, until, source=0x5E, order=(0.0, 0.2, 0.5)):
-    """A heater's messages from its start on: heartbeat, furnace, water heater, each every five seconds."""
+    """The messages of a heater from its start on: heartbeat, furnace, water heater, each every five seconds."""
     planned = [("DM_RV", NO_FAULT), (FURNACE, {"instance": 1}), (WATER, {"instance": 1})]
     senders = [
         made.every(5, message, source, begun + at, **raws) for (message, raws), at in zip(planned, order, strict=True)
@@ -153,7 +153,7 @@ def started(made, begun, until, source=0x5E, order=(0.0, 0.2, 0.5)):
 
 
 def bus_before(made, until):
-    """Somebody who is there from the start."""
+    """Another device that is present from the start."""
     return made.frames(until, made.every(1, "DC_SOURCE_STATUS_1", 0x46))
 
 
@@ -171,14 +171,14 @@ def test_the_start_up_sequence_again_out_of_its_rhythm_is_a_restart(bus, heard, 
 
 @pytest.mark.parametrize(("again", "flags"), [(101.74, 1), (101.76, 0), (103.0, 0), (104.24, 0), (104.26, 1)])
 def test_in_its_rhythm_it_is_none(bus, heard, of_kind, again, flags):
-    """A quarter of the gap of 5 s too soon or too late is the limit; the next message was due at 103 s."""
+    """A quarter of the gap of 5 s too early or too late is the limit; the next message was due at 103 s."""
     made = bus()
     frames = [*bus_before(made, 200), *started(made, 3, 98.6), *started(made, again, 200)]
     assert len(of_kind(heard(frames, 200), "restarted")) == flags
 
 
 def test_another_order_or_too_few_messages_are_none(bus, heard, of_kind):
-    """Or a start that nobody heard, since it was there before the watch."""
+    """Nor a start that was not observed, since the device was present before the watch."""
     made = bus()
     other = started(made, 102, 200, order=(0.5, 0.2, 0.0))
     assert of_kind(heard([*bus_before(made, 200), *started(made, 3, 100), *other], 200), "restarted") == []
@@ -212,15 +212,15 @@ def test_a_message_that_was_lost_is_no_start(bus, heard, of_kind, lost):
     assert of_kind(heard([*bus_before(made, 200), *kept], 200), "restarted") == []
 
 
-def test_a_start_while_it_is_looked_for_is_found_the_next_time(bus, heard, of_kind):
-    """It is looked for at 113 s, and the heartbeat of the start comes before that, its second behind it."""
+def test_a_restart_during_a_check_is_found_by_the_next_one(bus, heard, of_kind):
+    """The check at 113 s comes between the heartbeat of the restart and the end of its first second."""
     made, order = bus(), (0.5, 0.2, 0.0)
     frames = [*bus_before(made, 200), *started(made, 3, 104, order=order), *started(made, 112.3, 200, order=order)]
     assert [fact[0] for fact in of_kind(heard(frames, 200), "restarted")] == [124.0]
 
 
-def test_what_was_asked_for_is_none(bus, heard, of_kind):
-    """Somebody has asked it for its messages."""
+def test_requested_messages_are_no_restart(bus, heard, of_kind):
+    """Its messages were requested."""
     made = bus()
     frames = [*bus_before(made, 200), *started(made, 3, 100), *started(made, 102, 200), asked(101, 0x5E, 0x1FECA)]
     assert of_kind(heard(frames, 200), "restarted") == []
@@ -236,8 +236,8 @@ def test_a_claim_and_its_sequence_are_one_restart(bus, heard):
     ]
 
 
-def test_who_was_missed_and_begins_again_has_come_back(bus, heard, of_kind):
-    """Its silence was told."""
+def test_a_missed_device_that_starts_again_has_returned(bus, heard, of_kind):
+    """Its silence was reported."""
     made = bus()
     frames = [*bus_before(made, 200), *started(made, 3, 80), *started(made, 102, 200)]
     assert of_kind(heard(frames, 200), "restarted") == []

@@ -1,4 +1,4 @@
-"""Tests for one function and instance from two devices."""
+"""Tests for one function and instance that two devices send."""
 
 import pytest
 
@@ -14,8 +14,8 @@ def talk(made, until, source, first, message=FURNACE, instance=1, off=()):
 @pytest.mark.parametrize(
     ("devices", "first"), [((), "address 5E hex"), (("heater",), "heater (address 5E hex)")], ids=["no rig", "rig"]
 )
-def test_two_devices_that_both_go_on_share_an_instance(bus, heard, of_kind, devices, first):
-    """Told once, when the first one goes on after the second began, with both addresses; nothing else is told."""
+def test_two_devices_that_both_continue_share_an_instance(bus, heard, of_kind, devices, first):
+    """Reported once, when the first one continues after the second has started, with both addresses."""
     made = bus()
     made = heard([*talk(made, 60, 0x5E, 1), *talk(made, 60, 0x70, 22)], 60, *devices)
     assert made.flags == [(26.0, RAISED, "shared-instance", "address 70 hex")]
@@ -28,7 +28,7 @@ def test_two_devices_that_both_go_on_share_an_instance(bus, heard, of_kind, devi
 
 @pytest.mark.parametrize("devices", [(), ("heater",)])
 def test_it_ends_when_one_of_both_is_silent(bus, heard, of_kind, devices):
-    """Three heartbeats after its last word as that function; and it can begin again."""
+    """Three heartbeats after its last frame as that function; it can start again."""
     made = bus()
     frames = [*talk(made, 150, 0x5E, 1), *talk(made, 150, 0x70, 22, off=((40, 100),))]
     assert of_kind(heard(frames, 150, *devices), "shared-instance") == [
@@ -40,15 +40,15 @@ def test_it_ends_when_one_of_both_is_silent(bus, heard, of_kind, devices):
 
 @pytest.mark.parametrize(("last", "flags"), [(21.0, 0), (26.0, 1)])
 @pytest.mark.parametrize("devices", [(), ("heater",)])
-def test_the_first_has_to_go_on_after_the_second_began(bus, heard, of_kind, devices, last, flags):
-    """At 22 s; else it is a replacement."""
+def test_the_first_has_to_continue_after_the_second_started(bus, heard, of_kind, devices, last, flags):
+    """At 22 s; otherwise it is a replacement."""
     made = bus()
     frames = [*talk(made, last + 0.1, 0x5E, 1), *talk(made, 60, 0x70, 22)]
     assert len([one for one in of_kind(heard(frames, 60, *devices), "shared-instance") if one[1] == RAISED]) == flags
 
 
 def test_two_functions_of_a_twin_are_one_flag(bus, heard, of_kind):
-    """Its words name both."""
+    """Its text names both."""
     made = bus()
     frames = [one for source, first in ((0x5E, 1), (0x70, 2)) for message in (FURNACE, WATER)
               for one in talk(made, 60, source, first, message)]  # fmt: skip
@@ -58,8 +58,8 @@ def test_two_functions_of_a_twin_are_one_flag(bus, heard, of_kind):
     assert made.watch.flags[0].text == text
 
 
-def test_three_that_say_the_same_are_three_pairs(bus, heard, of_kind):
-    """Each two of them."""
+def test_three_that_send_the_same_are_three_pairs(bus, heard, of_kind):
+    """One for each two of them."""
     made = bus()
     frames = [one for source in (0x5E, 0x70, 0x80) for one in talk(made, 60, source, (source - 0x50) / 10)]
     assert [one[2] for one in of_kind(heard(frames, 60), "shared-instance")] == [
@@ -69,8 +69,8 @@ def test_three_that_say_the_same_are_three_pairs(bus, heard, of_kind):
     ]
 
 
-def test_what_devices_share_by_design_is_none(bus, heard):
-    """Two speak for one battery; other instances are other things."""
+def test_functions_that_devices_share_by_design_do_not_count(bus, heard):
+    """Two devices send for one battery; other instances are not shared."""
     made = bus()
     frames = made.frames(60, made.every(0.5, DC, 0x46, 0.1), made.every(0.5, DC, 0x4A, 0.2))
     frames += [*talk(made, 60, 0x5E, 1, TANK, 0), *talk(made, 60, 0x70, 2, TANK, 1)]
@@ -78,7 +78,7 @@ def test_what_devices_share_by_design_is_none(bus, heard):
 
 
 def test_the_one_that_is_not_planned_is_the_subject(bus, planned, heard, of_kind):
-    """Also where it was there first: the planned one is known by its NAME."""
+    """Also where it was present first: the planned one is known by its NAME."""
     made = bus()
     claim = made.frame(20, "ADDRESS_CLAIM", 0x5E, **made.unit(5))
     before = made.frame(0.5, "ADDRESS_CLAIM", 0x70, **made.unit(9))
@@ -87,8 +87,8 @@ def test_the_one_that_is_not_planned_is_the_subject(bus, planned, heard, of_kind
     assert of_kind(made, "shared-instance") == [(26.0, RAISED, "address 70 hex")]
 
 
-def test_a_planned_device_that_says_anothers_instance_is_the_subject(bus, heard):
-    """It stays present, and nothing else is told of it."""
+def test_a_planned_device_with_the_instance_of_another_is_the_subject(bus, heard):
+    """It stays present, and nothing else is reported of it."""
     made = bus()
     frames = [*talk(made, 60, 0x5E, 1), *talk(made, 60, 0x5F, 2, instance=2), *talk(made, 60, 0x5F, 3)]
     made = heard(frames, 60, "heater", "heater 2")
@@ -98,15 +98,15 @@ def test_a_planned_device_that_says_anothers_instance_is_the_subject(bus, heard)
 
 @pytest.mark.parametrize(("last", "flags"), [(13.0, 0), (13.1, 1)])
 def test_a_unit_that_moved_has_two_seconds_for_frames_that_waited(bus, heard, of_kind, last, flags):
-    """The same NAME at both addresses, and the old one speaks within two seconds of the new one's first status."""
+    """The same NAME at both addresses, and the old one sends within two seconds of the first status of the new one."""
     made = bus()
     frames = [made.frame(at, "ADDRESS_CLAIM", source, **made.unit(5)) for at, source in ((0, 0x5E), (10, 0x70))]
     frames += [*talk(made, 10, 0x5E, 1), *talk(made, 60, 0x70, 11), made.frame(last, FURNACE, 0x5E, instance=1)]
     assert len([one for one in of_kind(heard(frames, 20), "shared-instance") if one[1] == RAISED]) == flags
 
 
-def test_a_device_that_is_there_and_does_not_speak_as_its_function_is_told_otherwise(bus, planned, heard):
-    """Known by its NAME alone: after fifteen seconds the other one is not planned."""
+def test_a_present_device_without_its_function_shares_nothing(bus, planned, heard):
+    """Known by its NAME alone: after fifteen seconds the other one is unplanned."""
     made = bus()
     frames = [made.frame(0, "ADDRESS_CLAIM", 0x5E, **made.unit(5)), *talk(made, 40, 0x70, 1)]
     frames += made.frames(40, made.every(3, "REQUEST_FOR_DGN", 0x5E, 0.5, desired_dgn=0xFECA))

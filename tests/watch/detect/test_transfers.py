@@ -1,6 +1,6 @@
-"""Long messages that fail, by frames written out by hand (SAE J1939-21): what is told, when, and when it is over.
+"""Long messages that fail, by frames written by hand (SAE J1939-21): what is reported, when, and when it ends.
 
-5E hex sends its product identification (EB FE 00), 20 bytes in three packets; 44 hex is who it is for.
+5E hex sends its product identification (EB FE 00), 20 bytes in three packets, to 44 hex.
 """
 
 import random
@@ -60,7 +60,7 @@ WHOLE = (("<", CLEAR), *((">", text) for text in PACKETS), ("<", DONE))
 
 
 def background(seconds, begin=0.0):
-    """A bus on which two others speak twice a second each, of an instance of their own: never quiet."""
+    """A bus on which two others send twice a second each, with an instance of their own: never quiet."""
     count = round((seconds - begin) * 2)
     return [
         frame(begin + number / 2 + later, 0x19FF9C00 | source, bytes([source - 0x90]).hex() + BACKGROUND[1:].hex())
@@ -79,7 +79,7 @@ def flags_of(events):
 
 
 class Seen:
-    """What a watch makes of frames, among others who speak, up to a time."""
+    """The flags of a watch up to a time, with other senders on the bus."""
 
     def __init__(self, catalogue, frames, seconds, rig=None, busy=True):
         self.watch = Watch(catalogue, rig)
@@ -94,17 +94,17 @@ class Seen:
 
     @property
     def told(self):
-        """What the flag that was raised first says."""
+        """The flag that was raised first."""
         return flags_of(self.events)[0][2]
 
 
 @pytest.fixture
 def seen(catalogue):
-    """Let a watch hear frames: ``seen(frames, 30)``."""
+    """Let a watch observe frames: ``seen(frames, 30)``."""
     return lambda frames, seconds=30, **options: Seen(catalogue, frames, seconds, **options)
 
 
-# One test for each way of failing: the first is let pass, the second is told.
+# One test for each way of failing: the first failure is not reported, the second is.
 
 ABORT = "FF {:02X} FF FF FF EB FE 00"
 OTHER_BYTES = "01 00 00 00 00 00 00 00"
@@ -140,8 +140,8 @@ FAILURES = {
 
 
 @pytest.mark.parametrize("way", FAILURES)
-def test_the_second_failure_is_told_with_its_reason(seen, way):
-    """Raised when the second is known, with how often, to whom, which message, the last reason, and the frames."""
+def test_the_second_failure_is_reported_with_its_reason(seen, way):
+    """Raised when the second is known, with count, destination, message, last reason and frames."""
     fail, after, words = FAILURES[way]
     found = seen([*fail(10), *fail(20)])
     (time, raised), *rest = found.flags
@@ -174,34 +174,34 @@ def test_the_second_failure_is_told_with_its_reason(seen, way):
         ),
     ],
 )
-def test_what_to_try_follows_from_how_it_failed(seen, ways, advice):
-    """Who is there, who is busy, what is mixed, and whose firmware it is."""
+def test_the_advice_follows_from_the_cause(seen, ways, advice):
+    """Which node is missing or busy, what is mixed up, and whose firmware it is."""
     for way in ways:
         fail = FAILURES[way][0]
         assert seen([*fail(10), *fail(20)]).told.advice.startswith(advice), way
 
 
-def test_a_message_that_is_too_long_for_its_receiver_is_its_senders_affair(seen):
+def test_a_message_that_is_too_long_for_its_receiver_is_a_problem_of_its_sender(seen):
     """Reason 9 (from memory): more than 1785 bytes."""
     fail = [*to_one(5, ("<", ABORT.format(9))), *to_one(8, ("<", ABORT.format(9)))]
     assert seen(fail).told.advice.startswith("check its firmware")
 
 
 @pytest.mark.parametrize("way", FAILURES)
-def test_one_failure_is_let_pass(seen, way):
-    """Just inside the limit: nothing is told."""
+def test_one_failure_is_not_reported(seen, way):
+    """Just inside the limit: nothing is reported."""
     assert seen(FAILURES[way][0](10)).flags == []
 
 
 def test_since_is_when_the_wait_was_over(seen):
-    """A message to all is waited for 750 ms after its last packet (T1), whenever the next frame shows it."""
+    """A message to all is waited for until 750 ms after its last packet (T1), whichever frame comes next."""
     found = seen([*to_all(10, (1, 2)), *to_all(20, (1, 2))])
     assert found.told.since == 20_950_000
     assert found.told.evidence[1] == "frame 1CEBFF5E 02 2A 45 46 47 48 49 4A at 20.200 s"
 
 
 def test_each_wait_is_over_at_its_own_time(seen):
-    """A message that begins later and waits less, one that waits on when another is given up, without more frames."""
+    """A later message with a shorter wait, and one that still waits when another has timed out, without more frames."""
     early = [*to_all(3, (), source=CHARGER), *to_one(5)]
     late = [*to_one(10), frame(10.74, control(PANEL, HEATER), CLEAR), *to_all(10.76, (), source=CHARGER)]
     found = seen([*early, *late])
@@ -221,13 +221,13 @@ def test_other_kinds_do_not_add_up(seen):
 
 
 def test_ways_of_failing_add_up(seen):
-    """Of one sender, destination and message, whatever went wrong; the words are those of the last."""
+    """Of one sender, destination and message, whatever the cause; the text is that of the last."""
     found = seen([*to_one(10), *to_one(20, ("<", ABORT.format(2)))])
     assert found.flags == [(20.01, True)]
 
 
-def test_a_failure_told_again_is_counted_in_the_same_flag(seen):
-    """Five failures: one flag, and its words are those of now."""
+def test_further_failures_are_counted_in_the_same_flag(seen):
+    """Five failures: one flag, with its present text."""
     found = seen([one for at in range(5) for one in to_one(2 + 4 * at, ("<", ABORT.format(1)))])
     assert found.flags == [(6.01, True)]
     (flag,) = found.watch.flags
@@ -235,7 +235,7 @@ def test_a_failure_told_again_is_counted_in_the_same_flag(seen):
     assert len(flag.evidence) == 3
 
 
-def test_it_is_over_when_such_a_message_comes_through(seen):
+def test_it_ends_when_such_a_message_succeeds(seen):
     """The last packet ends it; another message, or the same to another node, does not."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(6, ("<", ABORT.format(1)))]
     found = seen([*fail, *to_one(8, *WHOLE, destination=CHARGER), *to_all(9), *to_one(12, *WHOLE)])
@@ -243,7 +243,7 @@ def test_it_is_over_when_such_a_message_comes_through(seen):
     assert found.watch.flags == ()
 
 
-def test_after_it_is_over_it_is_counted_anew(seen):
+def test_after_its_end_a_new_count_starts(seen):
     """One failure after a success is the first again."""
     fail = [*to_all(5, (1,)), *to_all(8, (1,)), *to_all(12), *to_all(14, (1,))]
     assert [raised for _, raised in seen(fail).flags] == [True, False]
@@ -251,7 +251,7 @@ def test_after_it_is_over_it_is_counted_anew(seen):
 
 
 def test_success_between_two_failures_does_not_undo_the_first(seen):
-    """Every other one fails: that is told; more than ten minutes after a success, the count begins anew."""
+    """Every other one fails: that is reported; more than ten minutes after a success, a new count starts."""
     assert [raised for _, raised in seen([*to_all(5, (1,)), *to_all(8), *to_all(11, (1,))]).flags] == [True]
     late = [*to_all(5, (1,)), *to_all(8), *to_all(5.75 + 601, (1,))]
     assert seen(late, 620).flags == []
@@ -261,16 +261,16 @@ def test_success_between_two_failures_does_not_undo_the_first(seen):
     assert len(seen(never, 620).flags) == 1  # nothing came through in between, so it is the second
 
 
-def test_it_is_over_after_ten_calm_minutes(seen):
-    """Nobody asks any more: 600 s after the last failure."""
+def test_it_ends_after_ten_minutes_without_failure(seen):
+    """The message is not requested any more: 600 s after the last failure."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(6, ("<", ABORT.format(1)))]
     assert seen(fail, 606).flags == [(6.01, True)]
     (_, (over, raised)) = seen(fail, 607).flags
     assert (raised, over) == (False, pytest.approx(606.01, abs=0.3))
 
 
-def test_the_calm_runs_from_the_last_failure(seen):
-    """A third failure puts the end off."""
+def test_the_ten_minutes_start_with_the_last_failure(seen):
+    """A third failure moves the end."""
     fail = [one for at in (5, 6, 306) for one in to_one(at, ("<", ABORT.format(1)))]
     (_, (over, _)) = seen(fail, 910).flags
     assert over == pytest.approx(906.01, abs=0.3)
@@ -285,15 +285,15 @@ def claim(at, source=HEATER):
 
 
 def test_the_first_failure_after_a_start_does_not_count(seen):
-    """A claim nobody asked for: two failures are let pass, the third is the second that counts."""
+    """A claim without a request: two failures are not reported, the third is the second that counts."""
     fail = [claim(4), *to_all(5, (1,)), *to_all(8, (1,))]
     assert seen(fail).flags == []
     assert [raised for _, raised in seen([*fail, *to_all(11, (1,))]).flags] == [True]
 
 
 @pytest.mark.parametrize("to", [0xFF, HEATER])
-def test_a_claim_that_was_asked_for_is_no_start(seen, to):
-    """Within 1.25 s after a request to it or to all; another request is none for claims."""
+def test_a_requested_claim_is_no_start(seen, to):
+    """Within 1.25 s after a request to it or to all; a request for another message does not count."""
     asked = frame(4, 0x18EA0000 | to << 8 | PANEL, "00 EE 00")
     fail = [*to_all(5.6, (1,)), *to_all(8, (1,))]
     assert len(seen([asked, claim(5.25), *fail]).flags) == 1
@@ -302,28 +302,28 @@ def test_a_claim_that_was_asked_for_is_no_start(seen, to):
     assert seen([frame(4, 0x18EA0000 | CHARGER << 8 | PANEL, "00 EE 00"), claim(5.2), *fail]).flags == []
 
 
-def test_once_something_came_through_the_start_is_over(seen):
+def test_after_a_success_the_start_is_over(seen):
     """Then every failure counts."""
     found = seen([claim(4), *to_all(5), *to_all(8, (1,)), *to_all(11, (1,))])
     assert [raised for _, raised in found.flags] == [True]
 
 
 def test_the_start_of_another_node_excuses_nothing(seen):
-    """The receiver's claim is not the sender's."""
+    """The claim of the receiver is not that of the sender."""
     assert len(seen([claim(4, PANEL), *to_one(5), *to_one(8)]).flags) == 1
 
 
-# What is no failure.
+# No failures.
 
 
-def test_what_comes_through_is_none(seen):
-    """To all and to one, again and again."""
+def test_messages_that_succeed_are_no_failures(seen):
+    """To all and to one, repeatedly."""
     fine = [one for at in range(2, 28, 2) for one in (*to_all(at), *to_one(at + 1, *WHOLE))]
     assert seen(fine).flags == []
 
 
 def test_a_request_that_is_repeated_is_one_message(seen):
-    """A sender that is not answered asks three times, 1.25 s apart, and aborts: one failure each time it tries."""
+    """A sender without an answer requests three times, 1.25 s apart, and aborts: one failure each time."""
 
     def tries(at):
         sent = [one for turn in range(3) for one in to_one(at + 1.2506 * turn)]
@@ -333,8 +333,8 @@ def test_a_request_that_is_repeated_is_one_message(seen):
     assert seen([*tries(2), *tries(12)]).flags == [(15.752, True)]
 
 
-def test_a_receiver_that_asks_again_mends_it(seen):
-    """Packet 2 lost, asked for again after T1: the message came through."""
+def test_a_packet_that_is_requested_again_is_no_failure(seen):
+    """Packet 2 is lost and requested again after T1: the message succeeded."""
     mended = [
         one for at in (3, 9, 15) for one in (
             *to_one(at, ("<", CLEAR), (">", PACKETS[0])),
@@ -348,20 +348,20 @@ def test_a_receiver_that_asks_again_mends_it(seen):
 
 
 def test_a_packet_that_only_the_log_lacks_is_none(seen):
-    """The receiver acknowledged: the message came through, and ends what was told."""
+    """The receiver acknowledged: the message succeeded, and ends the problem."""
     lacking = (("<", CLEAR), (">", PACKETS[0]), (">", PACKETS[2]), ("<", DONE))
     assert seen([one for at in (3, 9, 15) for one in to_one(at, *lacking)]).flags == []
     fail = [*to_one(3, ("<", ABORT.format(1))), *to_one(5, ("<", ABORT.format(1)))]
     assert seen([*fail, *to_one(9, *lacking)]).flags == [(5.01, True), (9.04, False)]
 
 
-def test_a_log_that_begins_or_ends_in_the_middle_tells_nothing(seen):
-    """Packets and answers without a request, and a request whose end is not there."""
+def test_a_log_that_starts_or_ends_in_the_middle_reports_nothing(seen):
+    """Packets and answers without a request, and a request whose end is missing."""
     assert seen([*to_all(3)[1:], *to_one(5, *WHOLE)[1:], *to_one(29.9)]).flags == []
 
 
-def test_silence_of_the_whole_bus_is_not_held_against_a_message(catalogue):
-    """The recorder pauses for 20 s in the middle of it, twice: the rest comes afterwards, and it came through."""
+def test_a_silence_of_the_whole_bus_does_not_count_against_a_message(catalogue):
+    """The recorder pauses for 20 s in the middle of it, twice: the rest comes afterwards, and it succeeded."""
     frames, watch, events = [*background(20), *background(60, 40), *background(100, 80)], Watch(catalogue), []
     for pause, length in ((20, 20), (60, 20)):
         start = pause - 0.06
@@ -374,7 +374,7 @@ def test_silence_of_the_whole_bus_is_not_held_against_a_message(catalogue):
     assert sum(flag.kind == "bus-quiet" for flag in watch.all_flags) == 2
 
 
-def test_a_room_that_is_full_is_the_watchs_own(seen):
+def test_a_listener_that_is_full_is_no_failure(seen):
     """65 messages at once: that one of them cannot be followed is no failure."""
     crowd = [one for at in (3, 9) for source in range(65) for one in (
         frame(at + source / 1e4, control(source, 0xFF), ANNOUNCE),
@@ -397,12 +397,12 @@ def rig(**accepted):
 
 
 def named():
-    """Frames by which both are known: a status of the furnace, the panel's heartbeat."""
+    """Frames that identify both: a status of the furnace, the heartbeat of the panel."""
     return [frame(1, 0x19FFE45E, "01 FF FF FF FF FF FF FF"), frame(1, 0x19FECA44, "05 44 FF FF FF FF FF FF")]
 
 
-def test_devices_go_by_their_names(seen):
-    """Whose message it is, and to whom."""
+def test_devices_are_reported_by_their_names(seen):
+    """The sender and the destination."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(8, ("<", ABORT.format(1)))]
     flag = seen([*named(), *fail], rig=rig()).told
     assert flag.subject == "heater"
@@ -416,14 +416,14 @@ def test_devices_go_by_their_names(seen):
 
 
 def test_it_can_be_accepted(seen):
-    """A rig that knows of it keeps it back, by its message or without one."""
+    """A rig that accepts it keeps it back, by its message or without one."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(8, ("<", ABORT.format(1)))]
     for accepted in ({"device": "heater"}, {"device": "heater", "message": "PRODUCT_IDENTIFICATION"}):
         assert seen([*named(), *fail], rig=rig(**accepted)).flags == []
     assert len(seen([*named(), *fail], rig=rig(device="heater", message="FURNACE_STATUS")).flags) == 1
 
 
-def test_a_message_without_a_name_goes_by_its_dgn(seen):
+def test_a_message_without_a_name_is_reported_by_its_dgn(seen):
     """An addressed DGN without its destination byte."""
     fail = [*to_one(5, ("<", ABORT.format(1))), *to_one(8, ("<", ABORT.format(1)))]
     flag = seen([one._replace(data=one.data[:5] + bytes.fromhex("5E DF 00")) for one in fail]).told
@@ -431,13 +431,13 @@ def test_a_message_without_a_name_goes_by_its_dgn(seen):
     assert flag.message == "0DF00"
 
 
-# The same from a log, however the time is told, and how many of many.
+# The same from a log, however the time advances, and how many of many.
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.data())
-def test_events_do_not_depend_on_how_time_is_told(catalogue, data):
-    """Any mixture of failures, told frame by frame with the time in between, or not."""
+def test_events_do_not_depend_on_how_time_advances(catalogue, data):
+    """Any mixture of failures, with or without time that advances between the frames."""
     chosen = data.draw(st.lists(st.tuples(st.sampled_from(sorted(FAILURES)), st.integers(0, 200)), max_size=6))
     frames = sorted(one for way, at in chosen for one in FAILURES[way][0](at / 10))
     frames += background(25, 12) if data.draw(st.booleans()) else []
@@ -476,7 +476,7 @@ def _as(one, swap):
     return one._replace(identifier=one.identifier & ~0xFFFF | swap.get(high, high) << 8 | swap.get(low, low))
 
 
-def test_of_many_senders_those_who_fail_are_told_and_nobody_else(catalogue, capsys):
+def test_of_many_senders_only_those_that_fail_are_reported(catalogue, capsys):
     """Five seeded hours, 32 senders each, 8 of whom fail at least twice: 40 of 40, no false alarm; log and live."""
     hits, false, missed = Counter(), Counter(), 0
     for seed in range(5):

@@ -1,4 +1,4 @@
-"""Failed transfers made on the bench: a simulated device whose long message nobody takes, and the watch beside it."""
+"""Failed transfers on the bench: a simulated device whose long message is not accepted, and the watch beside it."""
 
 import pytest
 
@@ -14,7 +14,7 @@ PRODUCT = "EB FE 00"
 
 
 class Vehicle:
-    """A heater and a panel on a bench, a watch without a rig, and a tool that the test speaks for."""
+    """A heater and a panel on a bench, a watch without a rig, and a tool whose frames the test sends."""
 
     def __init__(self, catalogue):
         devices = [
@@ -30,13 +30,13 @@ class Vehicle:
         self.events += self.watch.observe(frame)
 
     def until(self, seconds):
-        """Go on."""
+        """Advance."""
         self.bench.run_until(round(seconds * SECOND_US))
         self.events += self.watch.advance(round(seconds * SECOND_US))
         return self
 
     def put(self, seconds, identifier, text):
-        """Go on, and let the tool send a frame."""
+        """Advance, and let the tool send a frame."""
         self.until(seconds).bench.send(identifier, bytes.fromhex(text))
         return self
 
@@ -56,8 +56,8 @@ def vehicle(catalogue):
     return Vehicle(catalogue)
 
 
-def test_a_tool_that_asks_and_does_not_take_the_answer(catalogue, vehicle):
-    """Each try is three requests to send and an abort; the second is told, and over when the tool takes it."""
+def test_a_tool_that_requests_and_does_not_accept_the_answer(catalogue, vehicle):
+    """Each attempt is three requests to send and an abort; the second is reported, and ends when the tool accepts."""
     vehicle.put(5, 0x18EA5EF9, PRODUCT).until(15)
     # The first failure after the heater's claim does not count; the next one is the first that does.
     vehicle.put(15, 0x18EA5EF9, PRODUCT).until(25)
@@ -82,7 +82,7 @@ def test_a_tool_that_asks_and_does_not_take_the_answer(catalogue, vehicle):
 
 
 def test_a_clear_to_send_that_is_lost_each_time(vehicle):
-    """The weakness of the timers, seen from outside: each message dies after its first packet, and that is told."""
+    """The timers seen from outside: each message fails after its first packet, and that is reported."""
     for start in (5, 15, 25):
         vehicle.put(start, 0x18EA5EF9, PRODUCT).put(start + 0.1, 0x1CEC5EF9, f"11 01 01 FF FF {PRODUCT}").until(
             start + 9
@@ -90,8 +90,8 @@ def test_a_clear_to_send_that_is_lost_each_time(vehicle):
     assert vehicle.flags == [(True, "failed-transfer", 26.4)]  # T3 after the packet
 
 
-def test_a_tool_that_asks_for_what_the_sensor_does_not_have(vehicle):
-    """FURNACE_STATUS of a sensor: negative acknowledgements, the first after its start not counted."""
+def test_a_tool_that_requests_what_the_sensor_does_not_have(vehicle):
+    """FURNACE_STATUS of a sensor: negative acknowledgments, the first after its start not counted."""
     for start in (5, 6, 7, 8, 9):
         vehicle.put(start, 0x18EA91F9, "E4 FF 01").until(start + 0.5)
     assert vehicle.flags == [(True, "failed-transfer", 8.0)]
@@ -99,8 +99,8 @@ def test_a_tool_that_asks_for_what_the_sensor_does_not_have(vehicle):
     assert flag.text.startswith("refuses requests of address F9 hex for FURNACE_STATUS, 4 times in a row")
 
 
-def test_a_tool_that_asks_everybody_for_everything_they_have_is_none(vehicle):
-    """Products to all, claims, status: all of it answered, nothing told in two minutes."""
+def test_requests_to_all_for_messages_that_they_have_are_no_failures(vehicle):
+    """Products to all, claims, status: all of it answered, nothing reported in two minutes."""
     for start in range(5, 120, 5):
         vehicle.put(start, 0x18EAFFF9, PRODUCT).put(start + 2, 0x18EAFFF9, "00 EE 00")
         vehicle.put(start + 3, 0x18EA91F9, "9C FF 01").until(start + 4)

@@ -1,4 +1,4 @@
-"""Tests for two sources that command one thing against each other."""
+"""Tests for two sources that send conflicting commands."""
 
 import pytest
 
@@ -10,7 +10,7 @@ WITH_RIG = ("roof fan", "panel")
 
 @pytest.fixture
 def commanded(bus, judge):
-    """Let commands go to a roof fan that says its state each 5 s: (seconds, source, raw values) each."""
+    """Send commands to a roof fan that sends its state each 5 s: (seconds, source, raw values) each."""
 
     def go(*commands, end=300, devices=WITH_RIG):
         made = bus()
@@ -34,8 +34,8 @@ def alternating(gap, count, first=10.0, one=100, other=0):
 
 
 @pytest.mark.parametrize("devices", [WITH_RIG, ()], ids=["with a rig", "without"])
-def test_a_pair_that_is_seen_twice_is_told(commanded, devices):
-    """A, B, A, B within the settling time each: told with the fourth; a minute later it is over."""
+def test_a_pair_that_is_seen_twice_is_reported(commanded, devices):
+    """A, B, A, B within the settling time each: reported with the fourth; a minute later it ends."""
     (found,) = commanded(*alternating(3, 4), devices=devices)
     assert (found.told, found.until) == (19.0, 80.1)
     assert found.flag.since == 10_000_000
@@ -49,19 +49,19 @@ def test_a_pair_that_is_seen_twice_is_told(commanded, devices):
     assert len(found.flag.evidence) == 2
 
 
-def test_once_and_back_is_not_told(commanded):
+def test_once_and_back_is_not_reported(commanded):
     """A person who changes their mind: A, B, A."""
     assert commanded(*alternating(3, 3)) == []
 
 
 @pytest.mark.parametrize(("gap", "count"), [(10.0, 1), (10.000001, 0)])
 def test_the_settling_time_is_ten_seconds(commanded, gap, count):
-    """Just within it and just beyond; a wall switch and a screen in turn take longer."""
+    """Just within it and just beyond; a person with a wall switch and a screen takes longer."""
     assert len(commanded(*alternating(gap, 6))) == count
 
 
-def test_a_rig_can_say_a_longer_settling_time(commanded, planned):
-    """30 s for the fan: what is 25 s apart contradicts; the flag then stands for six times as long."""
+def test_a_rig_can_set_a_longer_settling_time(commanded, planned):
+    """30 s for the fan: commands 25 s apart contradict each other; the flag then stays for six times as long."""
     fan = planned("roof fan", settling_time="30 s")
     (found,) = commanded(*alternating(25, 4), devices=(fan, "panel"))
     assert (found.told, found.until) == (85.0, 265.1)
@@ -77,7 +77,7 @@ def test_a_rig_can_say_a_longer_settling_time(commanded, planned):
     ],
     ids=["the same", "another field", "another fan", "nothing"],
 )
-def test_what_does_not_contradict_is_not_told(commanded, other):
+def test_commands_without_contradiction_are_not_reported(commanded, other):
     """Agreement, other fields, another instance, and all ones."""
     commands = [
         (10 + 3 * n, OTHER if n % 2 else PANEL, other if n % 2 else {"fan_speed_setting": 100}) for n in range(12)
@@ -85,16 +85,16 @@ def test_what_does_not_contradict_is_not_told(commanded, other):
     assert commanded(*commands) == []
 
 
-def test_who_repeats_its_command_is_contradicted_once_by_a_switch(commanded):
-    """A panel says 50 % each 2 s; one press of a switch is one contradiction, however often the panel goes on."""
+def test_a_source_that_repeats_its_command_is_contradicted_once_by_a_switch(commanded):
+    """A panel sends 50 % each 2 s; one press of a switch is one contradiction, however often the panel repeats."""
     panel = [(10.0 + 2 * n, PANEL, {"fan_speed_setting": 100}) for n in range(20)]
     assert commanded(*panel, (21.0, OTHER, {"fan_speed_setting": 0})) == []
     (found,) = commanded(*panel, (21.0, OTHER, {"fan_speed_setting": 0}), (25.0, OTHER, {"fan_speed_setting": 0}))
     assert found.told == 25.0
 
 
-def test_who_repeats_what_another_commands_contradicts_nobody(commanded):
-    """A gateway says the panel's commands again, half a second late: the panel's next one is no contradiction of it."""
+def test_a_source_that_repeats_the_command_of_another_contradicts_none(commanded):
+    """A gateway repeats the commands of the panel half a second later: the next one of the panel contradicts none."""
     commands = []
     for n in range(10):
         state = {"fan_speed_setting": 100 * (n % 2)}
@@ -112,8 +112,8 @@ def test_contradictions_far_apart_are_not_in_a_row(commanded):
     assert len(commanded(*back, *alternating(3, 2, first=43.0))) == 1
 
 
-def test_what_goes_on_is_one_flag_with_its_count(commanded):
-    """Twelve commands in turn: one flag, eleven contradictions; later it begins anew."""
+def test_a_lasting_conflict_is_one_flag_with_its_count(commanded):
+    """Twelve commands in turn: one flag, eleven contradictions; a later one starts a new count."""
     (found,) = commanded(*alternating(4, 12))
     assert "11 times so far" in found.text
     both = commanded(*alternating(4, 4), *alternating(4, 4, first=150.0))
@@ -121,14 +121,14 @@ def test_what_goes_on_is_one_flag_with_its_count(commanded):
 
 
 def test_two_pairs_and_two_fans_are_flags_of_their_own(commanded):
-    """Instance 2 has its own quarrel; a third source contradicts both others."""
+    """Instance 2 has its own conflict; a third source contradicts both others."""
     second = [(at + 0.5, source, {"instance": 2, **raws}) for at, source, raws in alternating(3, 4)]
     assert len(commanded(*alternating(3, 4), *second, devices=())) == 2
     third = [(10.0 + 2 * n, (PANEL, OTHER, 0x46)[n % 3], {"fan_speed_setting": 10 * (n % 3)}) for n in range(12)]
     assert len(commanded(*third, devices=())) == 3
 
 
-def test_nothing_is_told_before_or_after(commanded):
-    """None without commands; what comes after the end is not heard."""
+def test_nothing_is_reported_before_or_after(commanded):
+    """None without commands; frames after the end are not observed."""
     assert commanded() == []
     assert commanded(*alternating(3, 4, first=50), end=55) == []

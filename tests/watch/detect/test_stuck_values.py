@@ -1,4 +1,4 @@
-"""Tests for measured values that stand still while their neighbours move."""
+"""Tests for measured values that stay constant while their neighbours change."""
 
 import pytest
 
@@ -11,7 +11,7 @@ WARM = 9408
 
 @pytest.fixture
 def air(bus, judge):
-    """An indoor sensor and a furnace, each by what it says from some second on."""
+    """An indoor sensor and a furnace: the values of each from some second on."""
 
     def go(temperatures, levels, end=900, devices=(), gap=5, furnace=1, more=lambda made: ()):
         made = bus()
@@ -32,7 +32,7 @@ def air(bus, judge):
 
 
 @pytest.mark.parametrize("devices", [("sensor", "heater"), ()], ids=["with a rig", "without"])
-def test_a_value_that_stands_still_beside_one_that_moves_is_told(air, devices):
+def test_a_constant_value_beside_one_that_moves_is_reported(air, devices):
     """Ten minutes at 21 °C while the furnace goes from 20 to 25 %: ten steps of half a percent."""
     (found,) = air([(0, WARM)], [(0, 40), (200, 50)], devices=devices)
     who, other = ("sensor", "heater") if devices else ("address 91 hex", "address 5E hex")
@@ -47,7 +47,7 @@ def test_a_value_that_stands_still_beside_one_that_moves_is_told(air, devices):
 
 
 def test_a_step_ends_it(air):
-    """One step of 1/32 °C; standing still again it takes ten minutes anew."""
+    """One step of 1/32 °C; then it takes ten minutes again."""
     (found,) = air([(0, WARM), (700, WARM + 1)], [(0, 40), (200, 50)], end=1400)
     assert found.until == 700.0
 
@@ -82,8 +82,8 @@ def test_what_is_not_stuck(air, temperatures, levels):
     assert air(temperatures, levels) == []
 
 
-def test_a_value_that_comes_no_more_is_late_and_not_stuck(air):
-    """The sensor goes on with its heartbeat."""
+def test_a_value_that_is_no_longer_sent_is_late_and_not_stuck(air):
+    """The sensor continues with its heartbeat."""
 
     def beats(made):
         return made.frames(900, made.every(5, "DM_RV", SENSOR, 0.7, dsa=0xFF, spn=0x7FFFF, fmi=31))
@@ -97,12 +97,12 @@ def test_the_last_of_its_steps_counts_once_it_could_be_followed(air):
     assert found.flag.since == 815_000_000
 
 
-def test_the_neighbour_of_another_instance_tells_nothing(air):
+def test_the_neighbour_of_another_instance_does_not_count(air):
     """Furnace 2 heats another zone."""
     assert air([(0, WARM)], [(0, 40), (200, 50)], furnace=2) == []
 
 
-def test_a_neighbour_that_moves_late_is_looked_at_later(air):
+def test_a_neighbour_that_moves_late_is_checked_later(air):
     """It moves after twelve minutes: a minute later the value should have followed."""
     (found,) = air([(0, WARM)], [(0, 40), (720, 60)])
     assert 780.0 <= found.told <= 781.0
@@ -115,7 +115,7 @@ def test_a_slow_message_has_twenty_gaps(air, end, count):
 
 
 def test_two_sensors_are_two(air):
-    """The second one is beside the roof fan's thermometer, its other neighbour."""
+    """The second one is beside the thermometer of the roof fan, its other neighbour."""
 
     def second(made):
         fan = [made.every(5, "ROOF_FAN_STATUS_1", 0x90, start, instance=2, ambient_temperature=raw)
@@ -133,7 +133,7 @@ def test_two_sensors_are_two(air):
 
 @pytest.fixture
 def battery(bus, judge):
-    """A monitor of DC source 3 whose voltage stands still, and a charger that says on which source it is."""
+    """A monitor of DC source 3 with a constant voltage, and a charger that sends its DC source."""
 
     def go(on, instance=1):
         made = bus()
@@ -147,13 +147,13 @@ def battery(bus, judge):
 
 
 @pytest.mark.parametrize(("on", "instance", "count"), [(3, 1, 1), (1, 3, 0), (0xFF, 1, 0), (0xFF, 3, 1)])
-def test_the_charger_of_a_battery_is_the_one_that_says_so(battery, on, instance, count):
-    """By the DC source that it is on; where it says none, by its instance."""
+def test_the_charger_of_a_battery_is_known_by_its_dc_source(battery, on, instance, count):
+    """By the DC source that it charges; where it has none, by its instance."""
     assert [one.flag.message for one in battery(on, instance)] == [BATTERY] * count
 
 
-def test_what_another_speaks_for_now_is_not_stuck(bus, judge):
-    """A charger leaves the battery to its monitor after ten seconds: the last that it said of it is no value."""
+def test_a_value_that_another_device_sends_now_is_not_stuck(bus, judge):
+    """A charger leaves the battery to its monitor after ten seconds: its last value for it does not count."""
     made = bus()
     common = {"charger_instance": 1, "dc_source_instance": 1}
     frames = made.frames(10, made.every(0.5, BATTERY, 0x4A, 0.2, instance=1, device_priority=80, dc_voltage=250))

@@ -1,4 +1,4 @@
-"""Tests for an address that speaks with two voices."""
+"""Tests for two units that send from one address."""
 
 import pytest
 
@@ -22,8 +22,8 @@ def status(made, until, source, first, message=FURNACE, off=(), **raws):
 
 @pytest.mark.parametrize("devices", [(), ("heater",)])
 @pytest.mark.parametrize("what", [beat, status])
-def test_a_message_that_comes_twice_as_often_is_a_second_voice(bus, heard, of_kind, devices, what):
-    """It kept to its gap for more than a minute; from 100 s to 200 s another one sends the same in between."""
+def test_a_message_that_comes_twice_as_often_shows_a_second_sender(bus, heard, of_kind, devices, what):
+    """Its gap was steady for more than a minute; from 100 s to 200 s another unit sends the same in between."""
     made = bus()
     frames = [*what(made, 400, 0x5E, 1), *what(made, 200, 0x5E, 102.5, off=((0, 100),))]
     made = heard(frames, 320, *devices)
@@ -51,14 +51,14 @@ def test_one_unit_at_twice_the_rate_is_none(bus, heard, of_kind, shift, flags):
 
 @pytest.mark.parametrize(("begins", "flags"), [(191.5, 1), (196.5, 0)])
 def test_six_of_each_are_needed(bus, heard, of_kind, begins, flags):
-    """Up to the moment at which the address is looked at, every 20 s from its first frame: here at 220.5 s."""
+    """Up to the check of the address, every 20 s from its first frame: here at 220.5 s."""
     made = bus()
     frames = [*status(made, 221, 0x5E, 0.5), *status(made, 221, 0x5E, begins)]
     assert of_kind(heard(frames, 221), "shared-address") == [(220.5, RAISED, "address 5E hex")] * flags
 
 
-def test_what_changes_does_not_count(bus, heard, of_kind):
-    """Messages on change: each of those in between says something else."""
+def test_messages_that_change_do_not_count(bus, heard, of_kind):
+    """Messages on change: each of those in between has other data."""
     made = bus()
     extra = [
         made.frame(102.5 + 5 * number, FURNACE, 0x5E, instance=1, heat_output_level=number % 2) for number in range(30)
@@ -75,7 +75,7 @@ def test_a_heartbeat_with_a_lamp_on_does_not_count(bus, heard, of_kind):
 
 
 def test_the_first_minute_after_a_restart_does_not_count(bus, heard, of_kind):
-    """It is told as a restart; what goes on behind that minute is."""
+    """It is reported as a restart; frames after that minute count."""
     made = bus()
     claims = [made.frame(at, "ADDRESS_CLAIM", 0x5E, **made.unit(5)) for at in (0, 101.5)]
     frames = [*claims, *status(made, 300, 0x5E, 1), *status(made, 155, 0x5E, 102.2)]
@@ -84,14 +84,14 @@ def test_the_first_minute_after_a_restart_does_not_count(bus, heard, of_kind):
     assert len(of_kind(heard(frames, 300), "shared-address")) == 1
 
 
-def test_two_voices_from_the_start_kept_to_nothing(bus, heard, of_kind):
-    """Then a message that comes unevenly is all that is known; nor does one that had no time to keep a gap count."""
+def test_two_senders_from_the_start_have_no_own_gap(bus, heard, of_kind):
+    """A message with uneven gaps has no own gap; nor has one that had no time to keep a gap."""
     made = bus()
     assert of_kind(heard([*status(made, 200, 0x5E, 1), *status(made, 200, 0x5E, 2.2)], 200), "shared-address") == []
 
 
 def test_addresses_are_judged_each_by_itself(bus, heard, of_kind):
-    """Two are told, and the third is not."""
+    """Two are reported, and the third is not."""
     made, frames = bus(), []
     for number, source in enumerate((0x5E, 0x70, 0x80)):
         frames += status(made, 250, source, 1 + number / 10, instance=number + 1)
@@ -100,7 +100,7 @@ def test_addresses_are_judged_each_by_itself(bus, heard, of_kind):
     assert [one[2] for one in facts] == ["address 5E hex", "address 70 hex"]
 
 
-def test_where_two_names_claim_the_address_that_is_told_instead(bus, heard, of_kind):
+def test_where_two_names_claim_the_address_that_is_reported_instead(bus, heard, of_kind):
     """One flag, not two."""
     made = bus()
     claims = [made.frame(at, "ADDRESS_CLAIM", 0x5E, **made.unit(serial)) for at, serial in ((0, 5), (100, 6))]
@@ -114,8 +114,8 @@ def test_where_two_names_claim_the_address_that_is_told_instead(bus, heard, of_k
 
 @pytest.mark.parametrize("devices", [(), ("heater",)])
 @pytest.mark.parametrize(("first", "flags"), [(60.0, 0), (62.0, 1)])
-def test_a_function_that_begins_a_minute_later_is_a_second_voice(bus, heard, of_kind, devices, first, flags):
-    """Status and heartbeat of a tank from a heater's address, while that goes on."""
+def test_a_function_that_starts_a_minute_later_shows_a_second_sender(bus, heard, of_kind, devices, first, flags):
+    """Status and heartbeat of a tank from the address of a heater, which continues."""
     made = bus()
     frames = [
         *status(made, 200, 0x5E, 1),
@@ -128,14 +128,13 @@ def test_a_function_that_begins_a_minute_later_is_a_second_voice(bus, heard, of_
     if flags:
         (flag,) = [one for one in made.watch.flags if one.kind == "shared-address"]
         assert flag.text == (
-            "two units seem to send from address 5E hex: it now also sends as tank, beside furnace, which it was from "
-            "the start"
+            "two units seem to send from address 5E hex: it now also sends as tank, at first only as furnace"
         )
 
 
 @pytest.mark.parametrize("leave_out", ["status", "heartbeat", "the first one"])
 def test_status_heartbeat_and_the_first_function_are_all_needed(bus, heard, of_kind, leave_out):
-    """A device that was exchanged for another at its address is one voice."""
+    """A device that was exchanged for another at its address is one sender."""
     made = bus()
     frames = status(made, 80 if leave_out == "the first one" else 200, 0x5E, 1)
     frames += status(made, 200, 0x5E, 100, TANK) if leave_out != "status" else []
@@ -145,15 +144,15 @@ def test_status_heartbeat_and_the_first_function_are_all_needed(bus, heard, of_k
 
 @pytest.mark.parametrize(("second", "dsa"), [("WATERHEATER_STATUS", 101), (AMBIENT, None)])
 def test_functions_that_are_often_combined_are_one_device(bus, heard, of_kind, second, dsa):
-    """A furnace with a water heater or a sensor, which begins when it is needed."""
+    """A furnace with a water heater or a sensor, which starts when it is needed."""
     made = bus()
     frames = [*status(made, 200, 0x5E, 1), *status(made, 200, 0x5E, 100, second)]
     frames += beat(made, 200, 0x5E, 100.5, dsa) if dsa else []
     assert of_kind(heard(frames, 200), "shared-address") == []
 
 
-def test_another_name_at_the_address_begins_anew(bus, heard, of_kind):
-    """The unit was exchanged: what it speaks as from then on is its own."""
+def test_another_name_at_the_address_starts_again(bus, heard, of_kind):
+    """The unit was exchanged: its functions from then on are its own."""
     made = bus()
     claims = [made.frame(at, "ADDRESS_CLAIM", 0x5E, **made.unit(serial)) for at, serial in ((0, 5), (100, 6))]
     frames = [
@@ -180,7 +179,7 @@ def trains(made, count, one, other, first=10.0, message=AMBIENT, field="ambient_
 
 @pytest.mark.parametrize("devices", [(), ("sensor",)])
 @pytest.mark.parametrize(("count", "flags"), [(11, 0), (12, 1)])
-def test_six_values_of_each_in_turn_are_two_voices(bus, heard, of_kind, devices, count, flags):
+def test_six_values_of_each_in_turn_show_two_senders(bus, heard, of_kind, devices, count, flags):
     """At the twelfth frame."""
     made = heard(trains(bus(), count, 9000, 9200), 60, *devices)
     who = devices[0] if devices else "address 91 hex"
@@ -195,14 +194,14 @@ def test_six_values_of_each_in_turn_are_two_voices(bus, heard, of_kind, devices,
 
 
 @pytest.mark.parametrize(("apart", "flags"), [(11, 0), (12, 1)])
-def test_they_are_apart_by_more_than_ten_steps(bus, heard, of_kind, apart, flags):
-    """Of each train's own step, one raw step at least: a value that trembles by less is one unit's."""
+def test_they_differ_by_more_than_ten_steps(bus, heard, of_kind, apart, flags):
+    """Of the step of each train, one raw step at least: a value with smaller changes comes from one unit."""
     made = heard(trains(bus(), 12, 9000, 9000 + apart), 60)
     assert len(of_kind(made, "shared-address")) == flags
 
 
-def test_a_value_that_is_said_twice_is_not_in_turn(bus, heard, of_kind):
-    """A, A, B, A, B is no alternation; neither is one that moves steadily, or comes back only now and then."""
+def test_a_value_that_is_sent_twice_is_not_in_turn(bus, heard, of_kind):
+    """A, A, B, A, B does not alternate; nor does a steady change, or one that comes back only now and then."""
     made = bus()
     twice = [frame._replace(time=frame.time + 1000) for frame in trains(made, 40, 9000, 9200)[5::8]]
     assert of_kind(heard([*trains(made, 40, 9000, 9200), *twice], 120), "shared-address") == []
@@ -210,8 +209,15 @@ def test_a_value_that_is_said_twice_is_not_in_turn(bus, heard, of_kind):
     assert of_kind(heard(steady, 120), "shared-address") == []
 
 
-def test_what_can_jump_is_not_judged(bus, heard, of_kind):
-    """Currents; nor what is no value."""
+@pytest.mark.parametrize("source", [0xFE, 0xFF])
+def test_messages_without_an_address_are_not_judged(bus, heard, of_kind, source):
+    """Any number of units can send from the null address."""
+    frames = [frame._replace(identifier=frame.identifier & ~0xFF | source) for frame in trains(bus(), 40, 9000, 9200)]
+    assert of_kind(heard(frames, 120), "shared-address") == []
+
+
+def test_quantities_that_can_jump_are_not_judged(bus, heard, of_kind):
+    """Currents; nor a field without a value."""
     made = bus()
     amps = [
         made.frame(

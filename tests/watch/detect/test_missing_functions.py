@@ -27,7 +27,7 @@ def commanded(bus, judge):
 
 
 @pytest.mark.parametrize("devices", [("heater", "panel"), ()], ids=["with a rig", "without"])
-def test_a_function_that_nobody_is_is_told_after_fifteen_seconds(commanded, devices):
+def test_a_missing_function_is_reported_after_fifteen_seconds(commanded, devices):
     """It does not end."""
     (found,) = commanded(10, devices=devices)
     who = "panel" if devices else "address 44 hex"
@@ -39,30 +39,30 @@ def test_a_function_that_nobody_is_is_told_after_fifteen_seconds(commanded, devi
 
 
 def test_commands_are_counted(commanded):
-    """Three before it is told, two after."""
+    """Three before it is reported, two after."""
     (found,) = commanded(10, 11, 12, 50, 60)
     assert "; 5 commands," in found.text
 
 
 @pytest.mark.parametrize(("seconds", "count"), [(24.9, 0), (25.3, 1)])
-def test_a_word_of_it_ends_it(commanded, seconds, count):
+def test_its_first_status_ends_it(commanded, seconds, count):
     """In time, and just after."""
     found = commanded(10, more=lambda made: [made.frame(seconds, "FURNACE_STATUS", 0x5F, instance=2)])
     assert [(one.told, one.until) for one in found] == [(25.0, seconds)] * count
 
 
-def test_who_was_heard_once_is_no_stranger(commanded):
-    """It has spoken before the command, and is silent since: that is told of the device."""
+def test_a_function_that_was_heard_once_is_not_missing(commanded):
+    """It sent before the command, and is silent since: that is reported of the device."""
     assert commanded(60, more=lambda made: [made.frame(5, "FURNACE_STATUS", 0x5F, instance=2)]) == []
 
 
-def test_what_the_rig_has_is_told_as_a_silent_device(commanded):
+def test_a_function_of_the_rig_is_reported_as_a_silent_device(commanded):
     """Heater 2 is planned as furnace 2."""
     assert commanded(10, devices=("heater", "heater 2", "panel")) == []
 
 
-def test_a_heartbeat_without_a_status_may_be_it(commanded):
-    """A furnace that says no instance: whether it is the second one is not known. One that says instance 1 is not."""
+def test_a_heartbeat_without_a_status_may_be_the_function(commanded):
+    """A furnace without an instance: whether it is the second one is not known. One with instance 1 is not."""
 
     def beats(source):
         return lambda made: made.frames(120, made.every(5, "DM_RV", source, 1.0, dsa=94, **NO_FAULT))
@@ -71,13 +71,13 @@ def test_a_heartbeat_without_a_status_may_be_it(commanded):
     assert len(commanded(10, more=beats(0x5E))) == 1
 
 
-def test_a_function_that_speaks_only_as_needed_is_not_awaited(commanded):
-    """A window shade's status comes on change."""
+def test_a_function_that_sends_only_as_needed_is_not_awaited(commanded):
+    """The status of a window shade comes on change."""
     assert commanded(10, message="WINDOW_SHADE_CONTROL_COMMAND", instance=1, command=1) == []
 
 
 def test_a_function_without_instances_is_one(commanded):
-    """A water pump, of which a vehicle has one: nobody, or somebody."""
+    """A water pump, of which a vehicle has one: missing, or present."""
     (found,) = commanded(10, message="WATER_PUMP_COMMAND", command=1)
     assert found.text.startswith("address 44 hex commands water pump, but no water pump was ever heard")
     told = commanded(10, message="WATER_PUMP_COMMAND", command=1,
