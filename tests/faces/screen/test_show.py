@@ -24,8 +24,8 @@ from rvsim.wire.frame import Frame
 QUICK = 1e6
 
 
-class Kept:
-    """A recorder that keeps frames in memory."""
+class MemoryWriter:
+    """A frame writer that keeps frames in memory."""
 
     def __init__(self):
         self.frames: list[Frame] = []
@@ -34,8 +34,8 @@ class Kept:
         """Keep it."""
         self.frames.append(frame)
 
-    def note(self, event):
-        """Only frames are looked at."""
+    def write_event(self, event):
+        """Only frames are checked."""
 
     def flush(self):
         """Nothing waits."""
@@ -50,7 +50,7 @@ def loaded():
 @pytest.fixture
 def kept():
     """A recorder."""
-    return Kept()
+    return MemoryWriter()
 
 
 @pytest.fixture
