@@ -38,17 +38,17 @@ class Ledger(NamedTuple):
         return None if self.counted is None else self.left - self.counted
 
 
-def ledger(scene: Scene) -> Ledger:
+def ledger_of(scene: Scene) -> Ledger:
     """Draw up the ledger of this moment, over everybody who was heard."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
         if device.last_heard is None:
             continue
-        sayings = scene.by_function(device)
+        sayings = scene.summaries_by_function(device)
         gives = [words.gives for words in sayings.values() if words.gives is not None]
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
-        takes = _takes(scene, device, sayings)
+        takes = _planned_current(scene, device, sayings)
         if takes is None:
             if device.planned and not gives:
                 unknown.append(device.device)
@@ -56,10 +56,10 @@ def ledger(scene: Scene) -> Ledger:
             silent.append((device.device, takes))
         else:
             taken.append((device.device, takes))
-    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), *_counted(scene))
+    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), *_message_count_text(scene))
 
 
-def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -> float | None:
+def _planned_current(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -> float | None:
     """Return what a device takes by plan at its present effort: each function between its rest and its fullest."""
     plan = scene.plans.get(device.device)
     if plan is None or not plan.amps:
@@ -71,7 +71,7 @@ def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -
     return total
 
 
-def _counted(scene: Scene) -> tuple[float | None, str | None]:
+def _message_count_text(scene: Scene) -> tuple[float | None, str | None]:
     """Return the current into the house battery, as the DC source 1 of the highest priority says it, and its name."""
     best: tuple[float, float, str] | None = None
     for told in scene.watch.last_frames():

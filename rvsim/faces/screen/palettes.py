@@ -23,15 +23,15 @@ STYLES = (
     "chosen",
 )
 """The names of the styles. A ``-tag`` style is that of the short tag of a flag, such as ``[4]``."""
-LEAST_CONTRAST = 4.5
+MIN_CONTRAST = 4.5
 """Contrast of every text with its background at least (WCAG 2.1, success criterion 1.4.3)."""
 
 
 class Paint(NamedTuple):
     """How a text is painted: two colours as ``#rrggbb`` or as a name of Textual's ANSI colours, and its attributes."""
 
-    front: str
-    back: str
+    foreground: str
+    background: str
     attributes: str = "none"
 
 

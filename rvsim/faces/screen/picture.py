@@ -26,13 +26,13 @@ _STANDARD = (
 """The 16 colours that xterm has without a setting. From memory."""
 
 
-def picture_of(strips: Iterable[Strip], palette: Palette) -> str:
+def screen_svg(strips: Iterable[Strip], palette: Palette) -> str:
     """Return the lines of a terminal as an SVG document."""
     lines = list(strips)
     usual = ("#e5e5e5", "#000000") if palette.is_dark else ("#000000", "#ffffff")
     columns = max((strip.cell_length for strip in lines), default=0)
     width, height = columns * LETTER_WIDTH + 2 * MARGIN, len(lines) * LINE_HEIGHT + 2 * MARGIN
-    back = _hex(Color.parse(palette.styles["plain"].back.removeprefix("ansi_")), usual[1])
+    back = _hex(Color.parse(palette.styles["plain"].background.removeprefix("ansi_")), usual[1])
     drawn = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" '
         f'font-family="monospace" font-size="{FONT_SIZE:g}">',
@@ -41,12 +41,12 @@ def picture_of(strips: Iterable[Strip], palette: Palette) -> str:
     for row, strip in enumerate(lines):
         column = 0
         for segment in strip:
-            drawn += _drawn(segment.text, segment.style or Style(), column, row, usual, back)
+            drawn += _segment_svg(segment.text, segment.style or Style(), column, row, usual, back)
             column += segment.cell_length
     return "\n".join([*drawn, "</svg>", ""])
 
 
-def _drawn(text: str, style: Style, column: int, row: int, usual: tuple[str, str], screen: str) -> Iterable[str]:
+def _segment_svg(text: str, style: Style, column: int, row: int, usual: tuple[str, str], screen: str) -> Iterable[str]:
     """Return the area behind a text where it differs from the screen's, and its letters."""
     front, back = _hex(style.color, usual[0]), _hex(style.bgcolor, usual[1])
     if style.reverse:

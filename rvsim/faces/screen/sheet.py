@@ -29,7 +29,7 @@ class Sheet(Widget):
         self.top = 0
         self._ascii = ascii_only
 
-    def show(self, rows: Sequence[Row], keep: tuple[int, int] | None = None) -> None:
+    def set_rows(self, rows: Sequence[Row], keep: tuple[int, int] | None = None) -> None:
         """Show other rows; those from the first to the last of ``keep`` stay visible as far as they fit."""
         self.rows = rows
         height = max(1, self.size.height)
@@ -57,16 +57,16 @@ class Sheet(Widget):
         """Return what stands in a line of the window: a row, or what is hidden beyond the edge."""
         height, at = self.size.height, self.top + y
         if height > 2 and y == 0 and self.top > 0:
-            return hidden_text("above", self.rows[: at + 1])
+            return hidden_rows_line("above", self.rows[: at + 1])
         if height > 1 and y == height - 1 and at < len(self.rows) - 1:
-            return hidden_text("below", self.rows[at:])
+            return hidden_rows_line("below", self.rows[at:])
         return self.rows[at].line() if at < len(self.rows) else ()
 
     def _style(self, name: str) -> Style:
         return self.get_component_rich_style(f"sheet--{name}")
 
 
-def hidden_text(where: str, rows: Sequence[Row]) -> Line:
+def hidden_rows_line(where: str, rows: Sequence[Row]) -> Line:
     """Return the line that stands for hidden rows: how many there are, and the worst flag among them."""
     sign = "↑" if where == "above" else "↓"
     worst = worst_tag(row.worst for row in rows)

@@ -31,7 +31,7 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose
 
 
-class LookIn:
+class ScreenSink:
     """The sink of a run that has a screen, which reads all that it shows from the watch."""
 
     def frame(self, frame: Frame) -> None:
@@ -47,20 +47,20 @@ class LookIn:
         """Hand nothing on."""
 
 
-def ascii_terminal() -> bool:
+def is_ascii_terminal() -> bool:
     """Tell whether the terminal cannot be expected to draw lines: no UTF-8, or a bare console."""
     encoding = (getattr(sys.stdout, "encoding", None) or locale.getpreferredencoding(False)).lower()
     return "utf" not in encoding or os.environ.get("TERM", "") in ("dumb", "linux", "vt100")
 
 
-def show(
+def run_with_screen(
     scene: Scene,
     control: Control,
     run: Callable[[], None],
     clock: Callable[[], int],
     *,
     over: str = "The run is over.",
-    hands: ManualFaults | None = None,
+    manual_faults: ManualFaults | None = None,
     next_flag: Callable[[], None] | None = None,
     light: bool = False,
 ) -> int:
@@ -91,16 +91,24 @@ def show(
         except BaseException as error:  # whatever ends the run is raised again in the main thread
             failed.append(error)
             scene.ended = "The run stopped with an error; q quits."
-            scene.deed = printable(str(error))
+            scene.status_text = printable(str(error))
 
     thread = threading.Thread(target=running, name="run", daemon=True)
-    app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal(), light=light)
+    app = LiveScreen(
+        scene,
+        control,
+        clock,
+        manual_faults=manual_faults,
+        next_flag=next_flag,
+        ascii_only=is_ascii_terminal(),
+        light=light,
+    )
     thread.start()
     try:
-        code = _screen(app)
+        code = _run_screen(app)
         if code is None:
             say("the screen has failed; what runs behind it and its recording go on, Ctrl-C ends them")
-            _wait(thread)
+            _wait_for(thread)
             code = int(Exit.GOOD)
     finally:
         control.stop()
@@ -126,14 +134,14 @@ def show_bench(
     """
     broken: list[str] = []
     control = Control(speed)
-    run = make(LookIn(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
+    run = make(ScreenSink(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken, units=units)
-    code = show(
+    code = run_with_screen(
         scene,
         control,
         lambda: run.run(end),
         lambda: run.observed_until,
-        hands=ManualFaults(run),
+        manual_faults=ManualFaults(run),
         light=light,
     )
     say(*broken)
@@ -154,10 +162,10 @@ def show_replay(
 
     def found(flag: Flag | None) -> None:
         what = () if flag is None else (f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
-        scene.deed = compose(*what) if what else "No further flag."
+        scene.status_text = compose(*what) if what else "No further flag."
 
     replay.on_found = found
-    return show(
+    return run_with_screen(
         scene,
         control,
         lambda: replay.paced(control),
@@ -185,7 +193,7 @@ def show_listen(
     """
     control = Control()
     scene = Scene(name, listen.watch, rig, said, Mode.BUS, units)
-    return show(
+    return run_with_screen(
         scene,
         control,
         lambda: listen.run(end, control),
@@ -195,10 +203,10 @@ def show_listen(
     )
 
 
-def _screen(app: LiveScreen) -> int | None:
+def _run_screen(app: LiveScreen) -> int | None:
     """Run the screen; return its exit code, None where it failed; Textual has given the terminal back and told what."""
     try:
-        with _signals_kept():
+        with _signal_handlers_restored():
             code = app.run()
     except Exception as error:  # the run must outlive the screen
         say(f"{type(error).__name__}: {error}")
@@ -207,7 +215,7 @@ def _screen(app: LiveScreen) -> int | None:
 
 
 @contextmanager
-def _signals_kept() -> Iterator[None]:
+def _signal_handlers_restored() -> Iterator[None]:
     """Have signals do afterwards what they did before: a loop of asyncio that ends takes its own away only."""
     before = {number: signal.getsignal(number) for number in ENDING_SIGNALS}
     try:
@@ -217,6 +225,6 @@ def _signals_kept() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _wait(thread: threading.Thread) -> None:
+def _wait_for(thread: threading.Thread) -> None:
     while thread.is_alive():
         thread.join(0.5)

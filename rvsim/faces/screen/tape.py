@@ -26,13 +26,13 @@ class Piece(NamedTuple):
 
     first: int
     last: int
-    held: bytes
+    data: bytes
     readings: tuple[Reading, ...]
 
     @property
     def bytes_text(self) -> str:
         """The bytes in hex."""
-        return self.held.hex(" ").upper()
+        return self.data.hex(" ").upper()
 
 
 def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
@@ -43,7 +43,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
         return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
     spec = whole(spec, data)
     starts = {byte: byte for byte in range(len(data))}
-    for first, last in _together(spec):
+    for first, last in _joint_ranges(spec):
         for byte in range(first, min(last, len(data) - 1) + 1):
             starts[byte] = min(starts[byte], starts.get(first, byte))
     gathered: list[Piece] = []
@@ -55,7 +55,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     return gathered
 
 
-def _together(spec: MessageSpec) -> list[tuple[int, int]]:
+def _joint_ranges(spec: MessageSpec) -> list[tuple[int, int]]:
     """Return the first and last byte of all that is one: each field, and the three parts of an SPN."""
     found = [(field.first_byte, field.last_byte) for field in spec.fields]
     if all(name in spec.by_name for name in SPN_PARTS):
@@ -64,21 +64,21 @@ def _together(spec: MessageSpec) -> list[tuple[int, int]]:
     return sorted(found)
 
 
-def _says(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
+def _piece_meaning(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return what a piece means, and where all that comes from that this rests on."""
     if not piece.readings:
-        return ("no field", []) if spec.dgn != PACKET else (payload_text(piece.held), [PACKET_ORIGIN])
+        return ("no field", []) if spec.dgn != PACKET else (payload_text(piece.data), [PACKET_ORIGIN])
     fault = fault_in({reading.field.name: reading.raw for reading in piece.readings})
     if fault is not None:
         return fault_text(*fault), [*(reading.origin for reading in piece.readings), *fault_origins(*fault)]
     telling = [reading for reading in piece.readings if reading.state not in _EMPTY]
     if not telling:
         return str(piece.readings[0].state), [reading.origin for reading in piece.readings]
-    said = [_told(reading, units) for reading in telling]
+    said = [_reading_text(reading, units) for reading in telling]
     return ", ".join(text for text, _ in said), [origin for _, origins in said for origin in origins]
 
 
-def _told(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
+def _reading_text(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return one reading for a person; the function that a DSA is of stands behind it."""
     function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
     if "dgn" in reading.field.name and reading.raw is not None:
@@ -88,14 +88,16 @@ def _told(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
     return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
 
 
-def _unread(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
+def _meaning_without_fields(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
     """Say what the bytes of a message without fields are."""
     if spec is None:
         return "without a definition here", []
     return spoken_text(spec, data) or ("known by name only", [])
 
 
-def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC) -> Line:
+def spelled_line(
+    spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC
+) -> Line:
     """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest part.
 
     Neighbours that say nothing are gathered.
@@ -105,59 +107,63 @@ def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None, un
     held: list[str] = []
     word, origins = "", list[Origin]()
     for number, piece in enumerate(pieces(spec, data)):
-        says, rests_on = _says(spec, piece, units) if spec is not None and spec.fields else _unread(spec, data)
+        says, rests_on = (
+            _piece_meaning(spec, piece, units)
+            if spec is not None and spec.fields
+            else _meaning_without_fields(spec, data)
+        )
         is_chosen = number == chosen
         if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
-            spans += _item(held, word + mark(origins), False)
+            spans += _spans_of(held, word + mark(origins), False)
             held, origins = [], []
         held.append(piece.bytes_text)
         word, origins = says, [*origins, *rests_on, *number_of]
         if is_chosen:
-            spans += _item(held, word + mark(origins), True)
+            spans += _spans_of(held, word + mark(origins), True)
             held, origins = [], []
     if held:
-        spans += _item(held, word + mark(origins), False)
+        spans += _spans_of(held, word + mark(origins), False)
     return tuple(spans[1:])
 
 
-def _item(held: list[str], says: str, chosen: bool) -> list[Span]:
+def _spans_of(held: list[str], says: str, chosen: bool) -> list[Span]:
     text = f"{' '.join(held)} {says}"
     return [(" · ", "dim"), (f"[{text}]", "chosen") if chosen else (text, "plain")]
 
 
-def opened(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
+def arithmetic_lines(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
     """Return the arithmetic of one piece: each reading in it, its range, where it comes from, and what explains it."""
     gathered = pieces(spec, data)
     if not gathered:
         return ["The frame carries no data."]
     piece = gathered[min(chosen, len(gathered) - 1)]
     if not piece.readings and spec.dgn == PACKET:
-        return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
+        return [f"{piece.bytes_text}: {payload_text(piece.data)} of a long message."]
     if not spec.fields:
-        return [f"{piece.bytes_text}: {_unread(spec, data)[0]}."]
+        return [f"{piece.bytes_text}: {_meaning_without_fields(spec, data)[0]}."]
     if not piece.readings:
-        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.held) == {0xFF})}."]
+        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.data) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
-        lines.append(f"{piece.bytes_text} hex = {_split(piece)}")
+        lines.append(f"{piece.bytes_text} hex = {_bits_text(piece)}")
     told: set[str] = set()
     for reading in piece.readings:
         comment = explanation(reading)
-        lines.append(_arithmetic(reading, data, "" if comment in told else comment, units))
+        lines.append(_reading_arithmetic(reading, data, "" if comment in told else comment, units))
         told.add(comment)
     return lines
 
 
-def _split(piece: Piece) -> str:
+def _bits_text(piece: Piece) -> str:
     """Write a packed byte in bits, cut where its fields meet, most significant first."""
-    bits = f"{piece.held[0]:08b}"
+    bits = f"{piece.data[0]:08b}"
     cuts = {8 - reading.field.low_bit for reading in piece.readings} | {
         8 - reading.field.low_bit - reading.field.length for reading in piece.readings
     }
     return "".join(("|" if place in cuts and place else "") + bit for place, bit in enumerate(bits))
 
 
-def _arithmetic(reading: Reading, data: bytes, comment: str, units: DisplayUnits) -> str:
+def _reading_arithmetic(reading: Reading, data: bytes, comment: str, units: DisplayUnits) -> str:
     """Say of one reading what its bits mean, its range, how sure each part of that is, and what explains it."""
     field = reading.field
     parts = [f"{field.title}  {meaning(reading, data, units)}."]

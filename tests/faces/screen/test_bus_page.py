@@ -1,6 +1,6 @@
 """The page of one access, bit by bit."""
 
-from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines, written
+from rvsim.faces.screen.bus_page import bits_text, problem_lines, turn_lines, worst_case_lines
 from rvsim.faces.screen.lines import text_of
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.watch import Watch
@@ -14,7 +14,7 @@ FURNACE = Frame(1_000_600, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 def page(access, width=100):
     """The page as text."""
-    return [text_of(line) for line in access_lines(access, lambda identifier: f"node {identifier & 0xFF:02X}", width)]
+    return [text_of(line) for line in turn_lines(access, lambda identifier: f"node {identifier & 0xFF:02X}", width)]
 
 
 def test_a_contest():
@@ -53,14 +53,14 @@ def test_nothing_yet():
 
 def told(watch, width=100):
     """What went wrong on the bus, as text."""
-    return [text_of(line) for line in trouble_lines(watch.wires, width)]
+    return [text_of(line) for line in problem_lines(watch.wires, width)]
 
 
 def test_a_bus_without_trouble_says_nothing(catalogue):
     """No heading over nothing; without a plan and without waits nothing is promised either."""
     watch = Watch(catalogue)
     assert told(watch) == []
-    assert promise_lines(watch.wires, str, 100) == []
+    assert worst_case_lines(watch.wires, str, 100) == []
 
 
 def test_error_states_and_corrupted_frames(catalogue):
@@ -81,13 +81,13 @@ def test_the_longest_wait(catalogue):
     """Who waited, how long, and when it was through."""
     watch = Watch(catalogue)
     watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
-    lines = [text_of(line) for line in promise_lines(watch.wires, hex, 120)]
+    lines = [text_of(line) for line in worst_case_lines(watch.wires, hex, 120)]
     assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
 
 
 def test_bits_in_writing():
     """Stuff bits stand in brackets."""
-    assert written([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
+    assert bits_text([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
 
 
 def test_the_wires_show_who_waited_for_whom(watched, drive):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.faces.screen.ledger import Ledger, ledger
+from rvsim.faces.screen.ledger import Ledger, ledger_of
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
@@ -67,7 +67,7 @@ class House:
 
     def sums(self) -> Ledger:
         """The ledger now."""
-        return ledger(self.scene)
+        return ledger_of(self.scene)
 
 
 @pytest.fixture

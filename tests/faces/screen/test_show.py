@@ -15,7 +15,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
 from rvsim.faces.screen import show as show_module
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
+from rvsim.faces.screen.show import ScreenSink, is_ascii_terminal, show_bench
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
@@ -119,7 +119,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
 
     def leave(self):
         bench_over()
-        said.extend([self.scene.ended, self.scene.deed])
+        said.extend([self.scene.ended, self.scene.status_text])
         return 0
 
     def lost(self, *args, **more):
@@ -148,7 +148,7 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
 
 def test_the_sink_keeps_nothing(loaded, catalogue):
     """What a screen's sink holds does not grow with the run."""
-    sink = LookIn()
+    sink = ScreenSink()
     run = VirtualBenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND)
     assert vars(sink) == {}
@@ -173,7 +173,7 @@ def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
     Out.encoding = encoding
     monkeypatch.setattr(show_module.sys, "stdout", Out())
     monkeypatch.setenv("TERM", term)
-    assert ascii_terminal() is expected
+    assert is_ascii_terminal() is expected
 
 
 class Terminal:
