@@ -1,6 +1,6 @@
 """The page of flags: causes first, then every flag with its evidence and what to try next.
 
-Knows: the order in which flags are read. Does not know what explains what (`watch.causes`), nor Textual.
+Knows: the order and layout of flags. Does not know which cause explains a flag (`watch.causes`), nor Textual.
 """
 
 from collections.abc import Sequence
@@ -13,13 +13,15 @@ from rvsim.watch.flag import Flag
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
-    """Return causes, then every flag, those that stand first, with evidence and what to try next; cleared ones dim."""
+    """Return the causes, the standing flags, and the cleared ones (dim), each with evidence and what to try next."""
     found = account(scene.watch.all_flags, scene.watch.causes)
     flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain_line("No flag so far.")]
     for cause in found.causes:
-        over = f" until {duration_text(cause.until)}" if cause.until is not None else ""
-        about = f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {duration_text(cause.since)}{over}"
+        until = f" until {duration_text(cause.until)}" if cause.until is not None else ""
+        about = (
+            f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {duration_text(cause.since)}{until}"
+        )
         is_over = cause.until is not None
         style = "dim" if is_over else "plain"
         lines += wrap_text(about, width, "", "    ", "dim" if is_over else str(cause.severity))
@@ -43,6 +45,6 @@ def _full_flag_lines(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, 
     if explains:
         lines += wrap_text(f"This explains {tags(explains)}.", width, "    ", "    ", style)
     lines += wrap_text(f"Try next: {flag.advice}", width, "    ", "    ", style)
-    for one in flag.evidence:
-        lines += wrap_text(units.render(one), width, "    evidence: ", "      ", "dim")
+    for evidence in flag.evidence:
+        lines += wrap_text(units.render(evidence), width, "    evidence: ", "      ", "dim")
     return lines

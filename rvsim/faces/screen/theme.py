@@ -1,7 +1,7 @@
 """The palettes as themes of Textual.
 
-Knows: which variables and rules of Textual's style sheets colour what we draw and its palette of commands. Does not
-know the colours themselves (`palettes`).
+Knows: the variables and rules of Textual's style sheets for our lines and for the palette of commands. Does not know
+the colours themselves (`palettes`).
 """
 
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ SHEET_CSS = "\n".join(
         ),
     ]
 )
-"""A rule for each style."""
+"""One rule for each name in `palettes.STYLES`."""
 APP_CSS = """
 Screen { layout: vertical; background: $sheet-plain-back; color: $sheet-plain; }
 #head { height: 3; }

@@ -163,7 +163,7 @@ def test_what_is_disturbed_by_hand_is_marked(watched, drive):
 def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
     """When the run is over a deed says so, and pausing does nothing."""
     run = watched()
-    run.scene.ended = "The run is over."
+    run.scene.ended = "The run has ended."
     assert any("devices can no longer be changed" in line for line in drive(run.app(), (100, 30), "s"))
     assert "paused" not in drive(run.app(), (100, 30), "p")[0]
     assert not run.manual_faults.has_fault("control panel")
@@ -359,9 +359,9 @@ def test_the_head_drops_what_matters_least_first(watched, width, first, second):
 def test_a_run_that_ended_says_so_however_narrow(watched):
     """The end is no less important than the load."""
     scene = watched("heater_goes_quiet", 43).scene
-    scene.ended = "The run is over."
+    scene.ended = "The run has ended."
     for width in (30, 40, 60, 80):
-        assert "The run is over." in text_of(head_lines(scene, (0.6, 4.5), width)[0])
+        assert "The run has ended." in text_of(head_lines(scene, (0.6, 4.5), width)[0])
 
 
 @pytest.mark.parametrize(
@@ -563,8 +563,8 @@ def test_markup_in_names_is_text(watched, drive):
 def test_a_run_that_ended_says_so(watched, drive):
     """When the run is over or has failed, the head says so and the screen stays."""
     run = watched()
-    run.scene.ended = "The run is over."
-    assert "The run is over." in drive(run.app(), (80, 24))[0]
+    run.scene.ended = "The run has ended."
+    assert "The run has ended." in drive(run.app(), (80, 24))[0]
 
 
 def test_a_simulated_device_that_broke_is_told_at_the_bottom(watched, drive):

@@ -21,11 +21,11 @@ def test_a_contest():
     """Who went, who waited, where it gave way and why; then every part of the frame that went."""
     lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
     assert lines[0] == "One turn on the bus, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
-    assert "  went    node 5E, 19FFE45E" in lines
+    assert "  sent    node 5E, 19FFE45E" in lines
     assert "          0110011111[0]11111[0]111100100010111100" in lines
     assert "  waited  node 5F, 19FFE45F" in lines
-    assert "          0110011111[0]11111[0]11110010001011111 gave way at bit 33: it sent 1 and saw 0" in lines
-    assert "The frame that went: 142 bits, 11 of them stuff bits, 568 us." in lines
+    assert "          0110011111[0]11111[0]11110010001011111 lost at bit 33: it sent 1 and read 0" in lines
+    assert "The frame that was sent: 142 bits, 11 of them stuff bits, 568 us." in lines
     parts = [line[2:25].strip() for line in lines[lines.index("  start of frame         0") :]]
     assert [part for part in parts if part] == [
         "start of frame", "identifier", "SRR", "IDE", "identifier", "RTR", "r1", "r0", "DLC", "data", "CRC",
@@ -36,7 +36,7 @@ def test_a_contest():
 
 def test_nobody_waited():
     """Then the frame alone is told."""
-    assert page(Turn(CLAIM, ()))[0].endswith("nobody else waited.")
+    assert page(Turn(CLAIM, ()))[0].endswith("no other frame waited.")
     assert not any("waited  " in line for line in page(Turn(CLAIM, ())))
 
 
@@ -48,7 +48,7 @@ def test_many_waited():
 
 def test_nothing_yet():
     """A bus without frames has had no turn."""
-    assert page(None) == ["Nothing has been on the bus for a while."]
+    assert page(None) == ["The bus has been idle for the last two seconds."]
 
 
 def told(watch, width=100):
@@ -70,7 +70,7 @@ def test_error_states_and_corrupted_frames(catalogue):
     watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
     watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
     assert told(watch) == [
-        "What went wrong on the bus. It is a model, and so are its errors.",
+        "Problems of the bus. The bus is simulated, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
         "  frames so far: 1 corrupted by the wires, 1 collided",
         "",
@@ -82,7 +82,7 @@ def test_the_longest_wait(catalogue):
     watch = Watch(catalogue)
     watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
     lines = [text_of(line) for line in worst_case_lines(watch.wires, hex, 120)]
-    assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
+    assert lines == ["", "Longest so far: 0x19ffe45e got through 6.4 ms after it was ready, at 2.000 s."]
 
 
 def test_bits_in_writing():
@@ -94,8 +94,8 @@ def test_the_wires_show_who_waited_for_whom(watched, drive):
     """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
     lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
     assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
-    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
-    assert any("gave way at bit" in line for line in lines)
+    assert any(line.startswith("  sent    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
+    assert any("lost at bit" in line for line in lines)
     assert "  and 5 more waited" in lines
 
 
@@ -119,7 +119,7 @@ def test_errors_that_an_adapter_tells(catalogue):
     watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
     watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
     assert told(watch) == [
-        "What went wrong on the bus.",
+        "Problems of the bus.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",
         "  frames so far: 1 error frame",
         "",

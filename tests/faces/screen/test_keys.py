@@ -1,9 +1,27 @@
 """What can be done on which screen, and how it is called."""
 
-import pytest
+import inspect
 
-from rvsim.faces.screen.keys import available_actions, hint_line, key_texts
-from rvsim.faces.screen.scene import Mode
+import pytest
+from textual.actions import parse
+
+from rvsim.faces.screen.app import LiveScreen
+from rvsim.faces.screen.keys import KEY_ACTIONS, ManualFaultAction, available_actions, hint_line, key_texts
+from rvsim.faces.screen.scene import Mode, Page
+
+
+@pytest.mark.parametrize("entry", KEY_ACTIONS, ids=lambda entry: entry.key)
+def test_every_key_calls_an_action_of_the_screen(entry):
+    """The action exists and takes the arguments; Textual would ignore a wrong one in silence."""
+    _, name, arguments = parse(entry.action)
+    inspect.signature(getattr(LiveScreen, f"action_{name}")).bind(None, *arguments)
+
+
+@pytest.mark.parametrize(("action", "values"), [("page", Page), ("manual_fault", ManualFaultAction)])
+def test_every_page_and_every_manual_fault_has_a_key(action, values):
+    """And no key has another value, which would raise in a live run."""
+    found = [parse(entry.action) for entry in KEY_ACTIONS]
+    assert {arguments[0] for _, name, arguments in found if name == action} == {value.value for value in values}
 
 
 @pytest.mark.parametrize(
@@ -16,7 +34,7 @@ from rvsim.faces.screen.scene import Mode
 )
 def test_only_what_can_be_done_is_offered(mode, here, not_here):
     """A bench can be disturbed, a log can go on to its next flag, a bus can only be watched."""
-    bound = {deed.key for deed in available_actions(mode)}
+    bound = {entry.key for entry in available_actions(mode)}
     assert here <= bound
     assert not bound & not_here
     told = {key for named, _ in key_texts(mode) for key in named.split()}

@@ -77,7 +77,7 @@ def test_an_error_in_the_screen_does_not_stop_the_recording(loaded, make, kept, 
     assert kept.frames[-1].time > 59 * SECOND
     err = capsys.readouterr().err
     assert "RuntimeError: no such colour" in err
-    assert "the screen has failed; what runs behind it and its recording go on" in err
+    assert "the screen has failed; the run and its recording go on" in err
 
 
 def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, monkeypatch, capsys):
@@ -143,7 +143,7 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
 
     monkeypatch.setattr(LiveScreen, "run", leave)
     assert show_bench(loaded, make, 5 * SECOND, QUICK) == 0
-    assert said == ["The run is over."]
+    assert said == ["The run has ended."]
 
 
 def test_the_sink_keeps_nothing(loaded, catalogue):
