@@ -239,11 +239,3 @@ def test_plain_and_back():
     """A plain line is one span; a line without its styles is its text."""
     assert plain_line("hot") == (("hot", "plain"),)
     assert text_of((("hot", "dim"), (" water", "fault"))) == "hot water"
-
-
-def test_every_presence_has_its_own_mark():
-    """So has a device that is awaited; all have one width, in ASCII as well, and stay apart there."""
-    assert set(MARKS) == {*Presence, None}
-    for marks in (list(MARKS.values()), [to_ascii(mark) for mark in MARKS.values()]):
-        assert {len(mark) for mark in marks} == {4}
-        assert len(set(marks)) == len(MARKS)
