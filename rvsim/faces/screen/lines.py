@@ -11,6 +11,7 @@ from typing import NamedTuple
 from rvsim.faces.text.signs import SAME_WIDTH
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.transitions import Presence
+from rvsim.wire.frame import SECOND_US
 
 Span = tuple[str, str]
 """A text and the name of its style, which is one of `palettes.STYLES`."""
@@ -148,7 +149,7 @@ def list_text(items: Iterable[str], last: str = " and ") -> str:
 
 def duration_text(microseconds: int) -> str:
     """Return a duration as a short text: ``0.8 s``, ``43 s``, ``2 min 31 s``, ``3 h 05 min``, ``6 d 4 h``."""
-    seconds = microseconds / 1e6
+    seconds = microseconds / SECOND_US
     if seconds < 10:
         return f"{seconds:.1f} s"
     if seconds < 120:
@@ -161,3 +162,11 @@ def duration_text(microseconds: int) -> str:
         if minutes < 2880
         else f"{minutes // 1440} d {minutes % 1440 // 60} h"
     )
+
+
+def interval_text(microseconds: int) -> str:
+    """Return the interval of a message as a short text: ``2.4 ms``, ``95 ms``, ``1.0 s``."""
+    if microseconds >= SECOND_US:
+        return f"{microseconds / SECOND_US:.1f} s"
+    milliseconds = microseconds / 1000
+    return f"{milliseconds:.1f} ms" if milliseconds < 10 else f"{milliseconds:.0f} ms"

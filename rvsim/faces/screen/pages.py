@@ -21,6 +21,7 @@ from rvsim.faces.screen.lines import (
     duration_text,
     fit_width,
     fixed_row,
+    interval_text,
     list_text,
     paint_tag,
     plain_line,
@@ -245,6 +246,8 @@ def _message_count_text(scene: Scene, device: RollCallLine) -> str:
     frames = list(scene.watch.last_frames(device.device))
     unknown = sum(last.spec is None for last in frames)
     messages = f"{len(frames)} message{'' if len(frames) == 1 else 's'}"
+    if unknown == len(frames) > 0:
+        return f"{messages} without a definition here"
     return messages + (f", {unknown} without a definition here" if unknown else "")
 
 
@@ -321,7 +324,7 @@ def _message_texts(scene: Scene, device: RollCallLine) -> list[str]:
     """Return the messages of a device without a summary, with their intervals."""
     frames = list(scene.watch.last_frames(device.device))
     named = [
-        f"{last.topic}" + (f", every {last.gap / 1e6:.1f} s" if last.gap else "")
+        f"{last.topic}" + (f", every {interval_text(last.gap)}" if last.gap else "")
         for last in frames[:MAX_MESSAGES_NAMED]
     ]
     return named + ([f"and {len(frames) - MAX_MESSAGES_NAMED} more"] if len(frames) > MAX_MESSAGES_NAMED else [])
@@ -335,10 +338,10 @@ def readings_lines(scene: Scene) -> list[Line]:
     lines: list[Line] = []
     target = scene.target() if scene.mode is Mode.BENCH else None
     for last in scene.chosen_frames():
-        gap = f", every {last.gap / 1e6:.1f} s" if last.gap else ""
+        gap = f", every {interval_text(last.gap)}" if last.gap else ""
         lines.append(((f" {last.topic}, {duration_text(max(0, scene.now - last.frame.time))} ago{gap}", "strong"),))
         if last.spec is None or not last.spec.fields:
-            why = "which has no definition here" if last.spec is None else "known by name only"
+            why = "without a definition here" if last.spec is None else "known by name only"
             lines.append(plain_line(f"   {last.frame.data.hex(' ').upper()}, {why}"))
             continue
         for reading in last.spec.decode(last.frame.data):

@@ -13,6 +13,7 @@ from rvsim.faces.screen.lines import (
     draw_rail,
     duration_text,
     fit_width,
+    interval_text,
     list_text,
     plain_line,
     tag_span,
@@ -239,3 +240,12 @@ def test_plain_and_back():
     """A plain line is one span; a line without its styles is its text."""
     assert plain_line("hot") == (("hot", "plain"),)
     assert text_of((("hot", "dim"), (" water", "fault"))) == "hot water"
+
+
+@pytest.mark.parametrize(
+    ("microseconds", "text"),
+    [(400, "0.4 ms"), (9_900, "9.9 ms"), (10_000, "10 ms"), (95_400, "95 ms"), (1_000_000, "1.0 s")],
+)
+def test_an_interval_of_a_message(microseconds, text):
+    """Below a second in milliseconds, so that no message comes "every 0.0 s"."""
+    assert interval_text(microseconds) == text
