@@ -18,7 +18,7 @@ from rvsim.shakedown.scenario import load_scenario
 
 
 class AtOnce(Control):
-    """Does what is asked at once: the run stands still between two steps anyway."""
+    """Does what is requested at once: the run is between two steps anyway."""
 
     def ask(self, action):
         """Do it."""
@@ -43,7 +43,7 @@ class Watched:
         return self
 
     def app(self, **more) -> LiveScreen:
-        """Return a screen over the run; its timer stands still, tests look when they want to."""
+        """Return a screen over the run; its timer never fires, tests redraw when they need to."""
         more.setdefault("palette", DARK)
         app = LiveScreen(self.scene, self.control, lambda: self.run.time, manual_faults=self.manual_faults, **more)
         app.set_interval = lambda *args, **kwargs: None  # type: ignore[assignment,method-assign]

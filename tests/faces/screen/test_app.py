@@ -151,7 +151,7 @@ def test_the_sums_of_the_ledger_are_never_cut(watched, drive, size):
 
 
 def test_what_is_disturbed_by_hand_is_marked(watched, drive):
-    """A silenced device is marked as by hand, and counted at the top, until it is restored."""
+    """A silenced device is marked in its row and counted at the top until it is restored."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "s", "s", "s")
     assert "1 disturbed by hand" in lines[1]
@@ -161,7 +161,7 @@ def test_what_is_disturbed_by_hand_is_marked(watched, drive):
 
 
 def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
-    """When the run is over a deed says so, and pausing does nothing."""
+    """When the run has ended a key reports it, and pausing does nothing."""
     run = watched()
     run.scene.ended = "The run has ended."
     assert any("devices can no longer be changed" in line for line in drive(run.app(), (100, 30), "s"))
@@ -231,7 +231,7 @@ def test_corrupt_and_hold_act_on_the_first_number(watched, drive):
 
 
 def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
-    """With a byte of the tape open, the fault befalls that byte's reading."""
+    """With a byte of the tape open, a manual fault acts on the reading of that byte."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "t", "right", "right", "right", "x")
     assert any("heater reports a corrupted circulation fan speed: out of range" in line for line in lines)
@@ -258,8 +258,8 @@ def test_corrupt_and_hold_act_on_the_chosen_reading(watched, drive):
     lines = drive(run.app(), (100, 30), "down", "right", "x")
     assert any("heater reports a corrupted circulation fan speed" in line for line in lines)
     run.until(30)
-    sent = [told for told in run.scene.chosen_frames() if told.topic.message == "FURNACE_STATUS"]
-    assert [told.frame.data[2] for told in sent] == [0xFE]
+    sent = [last for last in run.scene.chosen_frames() if last.topic.message == "FURNACE_STATUS"]
+    assert [last.frame.data[2] for last in sent] == [0xFE]
     assert run.scene.target().field == "circulation_fan_speed"
     lines = drive(run.app(), (100, 30), "right", "h")
     assert any("heater holds its water temperature; b restores it" in line for line in lines)
@@ -278,7 +278,7 @@ def test_the_tape_and_the_open_device_follow_the_chosen_reading(watched, drive):
 
 
 def test_another_device_has_its_own_first_reading(watched, drive):
-    """Whoever goes to another device and back begins at the first reading, and what was said last is gone."""
+    """After another device the first reading is chosen again, and the text at the bottom is removed."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "right", "right", "x", "down", "up")
     assert any("Reading 1 of " in line and "heat output level" in line for line in lines)
@@ -305,9 +305,9 @@ def test_no_reading_is_of_the_protocol_or_without_a_value(watched):
         assert not any(choice.target.field.endswith("instance") for choice in choices)
         assert {State.NO_DATA, State.MISSING, State.UNCHANGED}.isdisjoint(choice.reading.state for choice in choices)
         for choice in choices:
-            told = run.scene.chosen_frames()[choice.topic_index]
-            assert told.topic.message == choice.target.message
-            held = pieces(told.spec, told.frame.data)[choice.piece_index].readings
+            last = run.scene.chosen_frames()[choice.topic_index]
+            assert last.topic.message == choice.target.message
+            held = pieces(last.spec, last.frame.data)[choice.piece_index].readings
             assert choice.target.field in {reading.field.name for reading in held}
 
 
@@ -409,7 +409,7 @@ def test_warmer_and_cooler_command_the_thermostat(watched, drive):
 
 
 def test_pause_is_asked_of_the_run_and_said(watched, drive):
-    """p asks the run to stand still and the head says so; a second p lets it go on."""
+    """p pauses the run and the head shows it; a second p lets it go on."""
     run = watched()
     assert "paused" in drive(run.app(), (80, 24), "p")[0]
     assert run.control.paused
@@ -449,7 +449,7 @@ def test_pages_scroll(watched, drive):
 
 
 def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
-    """Every deed has a name in the palette, and every key that is told is bound."""
+    """Every action has a name in the palette, and every key on the page of keys is bound."""
     run = watched()
 
     async def script():
@@ -459,12 +459,12 @@ def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
 
     titles = asyncio.run(script())
     here = list(available_actions(Mode.BENCH))
-    assert {deed.name for deed in here} <= set(titles)
+    assert {entry.name for entry in here} <= set(titles)
     assert "Go on to the next flag and pause there" not in titles
-    bound = {deed.key for deed in here}
-    told = {key for named, _ in key_texts(Mode.BENCH) for key in named.split() if len(key) == 1 and key.isalpha()}
-    assert told <= bound
-    assert {key for key in bound if len(key) == 1} <= told | {"n"}
+    bound = {entry.key for entry in here}
+    listed = {key for named, _ in key_texts(Mode.BENCH) for key in named.split() if len(key) == 1 and key.isalpha()}
+    assert listed <= bound
+    assert {key for key in bound if len(key) == 1} <= listed | {"n"}
 
 
 # Trouble.
@@ -539,7 +539,7 @@ def test_a_full_bus(watched, drive, catalogue):
     lines = drive(run.app(), (80, 24), *[a_quarter] * 8)
     assert watch.statistics.frames == 4000
     assert "200 of 200 planned present; 1 notice" in lines[1]
-    # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: a bus cannot do it, and that is said.
+    # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: no bus carries them, and the head says that.
     assert re.search(r"peak 1[0-2]\d %: impossible", lines[0])
     (flag,) = watch.flags
     assert flag.text.startswith("computed load of 1")
@@ -568,7 +568,7 @@ def test_a_run_that_ended_says_so(watched, drive):
 
 
 def test_a_simulated_device_that_broke_is_told_at_the_bottom(watched, drive):
-    """A simulated device that was taken out is told with its name."""
+    """A simulated device that was taken out is named at the bottom."""
     run = watched()
     run.scene.problems = [
         "the simulated device heater stopped at 3.000 s with ValueError: x; the bench goes on without it"

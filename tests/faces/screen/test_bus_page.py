@@ -35,7 +35,7 @@ def test_a_contest():
 
 
 def test_nobody_waited():
-    """Then the frame alone is told."""
+    """Then the frame alone is shown."""
     assert page(Turn(CLAIM, ()))[0].endswith("no other frame waited.")
     assert not any("waited  " in line for line in page(Turn(CLAIM, ())))
 
@@ -51,7 +51,7 @@ def test_nothing_yet():
     assert page(None) == ["The bus has been idle for the last two seconds."]
 
 
-def told(watch, width=100):
+def problems(watch, width=100):
     """What went wrong on the bus, as text."""
     return [text_of(line) for line in problem_lines(watch.wires, width)]
 
@@ -59,7 +59,7 @@ def told(watch, width=100):
 def test_a_bus_without_trouble_says_nothing(catalogue):
     """No heading over nothing; without a plan and without waits nothing is promised either."""
     watch = Watch(catalogue)
-    assert told(watch) == []
+    assert problems(watch) == []
     assert worst_case_lines(watch.wires, str, 100) == []
 
 
@@ -69,7 +69,7 @@ def test_error_states_and_corrupted_frames(catalogue):
     watch.observe_event(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
     watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
     watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
-    assert told(watch) == [
+    assert problems(watch) == [
         "Problems of the bus. The bus is simulated, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
         "  frames so far: 1 corrupted by the wires, 1 collided",
@@ -118,7 +118,7 @@ def test_errors_that_an_adapter_tells(catalogue):
     watch = Watch(catalogue)
     watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
     watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
-    assert told(watch) == [
+    assert problems(watch) == [
         "Problems of the bus.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",
         "  frames so far: 1 error frame",

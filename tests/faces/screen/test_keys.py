@@ -37,10 +37,10 @@ def test_only_what_can_be_done_is_offered(mode, here, not_here):
     bound = {entry.key for entry in available_actions(mode)}
     assert here <= bound
     assert not bound & not_here
-    told = {key for named, _ in key_texts(mode) for key in named.split()}
+    listed = {key for named, _ in key_texts(mode) for key in named.split()}
     signs = {"plus": "+", "minus": "-"}
-    assert {signs.get(key, key) for key in here} <= told
-    assert not told & {signs.get(key, key) for key in not_here}
+    assert {signs.get(key, key) for key in here} <= listed
+    assert not listed & {signs.get(key, key) for key in not_here}
 
 
 @pytest.mark.parametrize("mode", list(Mode))
@@ -54,3 +54,10 @@ def test_hints_fit_and_name_only_what_is_there(mode):
     words = hint_line(mode, 160)
     assert ("h hold" in words) == (mode is Mode.BENCH)
     assert ("g next flag" in words) == (mode is Mode.LOG)
+
+
+def test_what_a_log_is_read_for_is_left_out_last():
+    """The next flag outlasts the device in its place, which outlasts the tape."""
+    lines = [hint_line(Mode.LOG, width) for width in range(100, 23, -1)]
+    lost = {word: next(n for n, line in enumerate(lines) if word not in line) for word in ("g next", "enter", "t tape")}
+    assert lost["t tape"] < lost["enter"] < lost["g next"]

@@ -180,7 +180,7 @@ def test_a_monitor_that_has_gone_counts_no_more(house):
 
 
 def test_a_silent_device_stands_apart(house):
-    """It takes nothing in the sum, but what it took when last heard is told: it may still be running."""
+    """It takes nothing in the sum, but what it took when last heard is listed: it may still be running."""
     heard = house("heater", "charger", "monitor").observe(FURNACE_FULL, BURNER_OUT)
     heard.go_on(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES, until=40)
     sums = heard.sums()
@@ -190,7 +190,7 @@ def test_a_silent_device_stands_apart(house):
 
 
 def test_a_silent_charger_gives_nothing(house):
-    """What it said last is no current any more, and it is none of those without a figure."""
+    """Its last report is no current any more, and it is none of those without a figure."""
     heard = house("charger", "sensor", "monitor").observe(GIVES_18).go_on(AIR, MONITOR_15_4_IN, until=40)
     assert (heard.sums().given, heard.sums().unknown, heard.sums().silent) == ((), (), ())
 

@@ -25,9 +25,9 @@ MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 class Shown:
     """The vessel's log up to some second, with a screen over it."""
 
-    def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, said=()):
+    def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, problems=()):
         self.watch, self.control, self.asked = Watch(catalogue, rig), Control(), []
-        self.scene = Scene("vessel.log", self.watch, rig, said, mode)
+        self.scene = Scene("vessel.log", self.watch, rig, problems, mode)
         self.seconds = seconds
         with open_log(MARINE) as log:
             for frame in log.frames():
@@ -99,7 +99,7 @@ def test_what_is_not_simulated_cannot_be_disturbed(vessel, drive, mode, what, ke
 
 
 def test_pause_speed_and_the_next_flag_are_asked_of_a_log(vessel, drive):
-    """p stands still, + and - change the speed, g is asked of what runs; the first line shows it."""
+    """p pauses, + and - change the speed, g makes the run go on to the next flag; the first line shows it."""
     run = vessel()
     lines = drive(run.app(), (100, 24), "p", "plus", "plus", "minus", "plus")
     assert run.control.paused
@@ -132,8 +132,8 @@ def test_speed_has_its_bounds(vessel, drive):
 
 
 def test_a_bus_has_its_own_time(vessel, drive):
-    """It neither stands still nor goes faster, has no next flag, and the first line says that nothing is sent."""
-    run = vessel(mode=Mode.BUS, said=["slcan tty0: nothing heard for 5 s."])
+    """It can neither be paused nor go faster, has no next flag, and the first line says that nothing is sent."""
+    run = vessel(mode=Mode.BUS, problems=["slcan tty0: nothing heard for 5 s."])
     lines = drive(run.app(), (120, 30))
     assert "listening only, nothing is sent" in lines[0]
     assert "slcan tty0: nothing heard for 5 s." in lines
@@ -176,7 +176,7 @@ def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
 
     monkeypatch.setattr(LiveScreen, "run", screen)
     assert show_replay("vessel.log", replay, None, 1.0) == 0
-    found = [deed.split(":")[0] for deed in said if "bus-quiet" in deed]
+    found = [text.split(":")[0] for text in said if "bus-quiet" in text]
     assert found == ["[11] bus-quiet, bus", "[12] bus-quiet, bus", "[13] bus-quiet, bus", "[14] bus-quiet, bus"]
 
 

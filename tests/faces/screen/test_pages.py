@@ -14,7 +14,7 @@ from rvsim.wire.frame import Frame
 def scene(catalogue):
     """Return the scene of a bus without a rig, on which frames were heard, given as (identifier, bytes)."""
 
-    def hear(*frames):
+    def observe(*frames):
         watch = Watch(catalogue)
         for number, (identifier, data) in enumerate(frames):
             watch.observe(Frame(number * 1000, identifier, bytes.fromhex(data)))
@@ -22,7 +22,7 @@ def scene(catalogue):
         seen.devices()
         return seen
 
-    return hear
+    return observe
 
 
 def says(found):
@@ -58,8 +58,8 @@ def test_the_tape_page_has_the_legend_and_the_meaning(scene):
     assert "Marked *: from memory; marked **: from memory, not sure." in shown
 
 
-def test_a_fault_by_hand_befalls_no_field_that_only_a_connection_frame_has(scene):
-    """The length of a long message is told on the tape, and is no field of the definition."""
+def test_a_manual_fault_acts_on_no_field_that_only_a_connection_frame_has(scene):
+    """The length of a long message is shown on the tape, and is no field of the definition."""
     found = scene((0x1CECFF58, "20 14 00 03 FF B0 FE 00"))
     found.page, found.piece_index = Page.TAPE, 1
     target = found.target()

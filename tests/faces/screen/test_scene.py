@@ -78,7 +78,7 @@ def test_the_charger_leaves_the_battery_to_the_monitor(watched):
         ("heater", Page.TAPE, 0, Target("FURNACE_STATUS", "operating_mode")),
     ],
 )
-def test_which_reading_a_fault_by_hand_befalls(watched, name, page, piece, expected):
+def test_which_reading_a_manual_fault_acts_on(watched, name, page, piece, expected):
     """Aboard it is the device's first number, on the tape the open byte; never the instance."""
     scene = watched().scene
     scene.choose(name)
@@ -100,7 +100,7 @@ def test_numbers_leave_their_past_on_the_rail(watched):
 
 
 def test_a_number_that_is_flagged_has_no_trend(watched):
-    """From 90 s on the outdoor sensor says 900 °C: no falling or rising is told of it, nor of what it said before."""
+    """From 90 s on the outdoor sensor reports 900 °C: it has no trend, nor has its value before."""
     run = watched("heater_goes_quiet", 5)
     changes = {}
     for second in range(10, 95, 5):
@@ -119,6 +119,6 @@ def test_the_tape_begins_with_the_devices_own_status(watched):
     """The heater's tape begins with FURNACE_STATUS, whatever it happened to say first."""
     scene = watched().scene
     scene.choose("heater")
-    assert [told.topic.message for told in scene.chosen_frames()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
+    assert [last.topic.message for last in scene.chosen_frames()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
     scene.topic_index = 1000
     assert scene.tape_frame() is not None

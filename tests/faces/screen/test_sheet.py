@@ -1,4 +1,4 @@
-"""A window over rows: what is visible, and what is said of the rest."""
+"""A window over rows: what is visible, and what is announced of the rest."""
 
 import asyncio
 
@@ -142,3 +142,8 @@ def test_the_longest_form_that_fits_is_taken():
     assert [text_of(longest_that_fits(forms, width)) for width in (9, 8, 5, 4, 0)] == [
         "long form", "short", "short", "s", "s",
     ]  # fmt: skip
+
+
+def test_a_window_of_one_line_shows_the_row():
+    """An announcement alone would hide everything."""
+    assert window(1, lambda s: s.set_rows(rows(3))) == ["row 0"]
