@@ -261,13 +261,8 @@ def _trend_text(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) 
     if abs(change) < _STEADY_BELOW:
         return ", steady"
     field = rails[0].reading.field
-    amount = Quantity(
-        Fraction(abs(change)),
-        _TREND_RESOLUTION,
-        field.unit,
-        f"{abs(change):.1f} {field.spoken_unit}",
-        is_difference=True,
-    )
+    text = f"{abs(change):.1f} {field.spoken_unit}"
+    amount = Quantity(Fraction(abs(change)), _TREND_RESOLUTION, field.unit, text, is_difference=True)
     return f", {'rising' if change > 0 else 'falling'} {scene.units.quantity(amount)} a minute"
 
 

@@ -75,7 +75,7 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
         return 0
 
     monkeypatch.setattr(LiveScreen, "run", pressed)
-    monkeypatch.setattr(LiveScreen, "look", lambda self: None)
+    monkeypatch.setattr(LiveScreen, "redraw", lambda self: None)
     assert logs.replay_log(str(MARINE), "screen", False, None, 1e6, (0, None), False, []) == 0
     assert heard == [9883]
     assert sends == []
