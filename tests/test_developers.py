@@ -13,10 +13,10 @@ import rvsim
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.devices.registry import BUILT_IN
 from rvsim.faces.cli.commands import app
-from rvsim.faces.screen.keys import DEEDS
-from rvsim.faces.screen.keys import keys as page_of_keys
+from rvsim.faces.screen.keys import KEY_ACTIONS
+from rvsim.faces.screen.keys import key_texts as page_of_keys
 from rvsim.faces.screen.scene import Mode, Page
-from rvsim.faces.screen.show import LookIn
+from rvsim.faces.screen.show import ScreenSink
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.signs import READABLE
@@ -227,7 +227,7 @@ def test_every_command_is_complete(command):
 @pytest.mark.parametrize("page", Page)
 def test_every_page_is_complete(page):
     """A key opens it, in a way that the page of keys names; `tests/faces/screen/test_app.py` draws each."""
-    (deed,) = [deed for deed in DEEDS if deed.action == f"page({page.value!r})" and deed.key != "escape"]
+    (deed,) = [deed for deed in KEY_ACTIONS if deed.action == f"page({page.value!r})" and deed.key != "escape"]
     key = {"question_mark": "?"}.get(deed.key, deed.key)
     told = {part for mode in Mode for keys, _ in page_of_keys(mode) for part in keys.split()} | {"?"}
     assert key in told
@@ -246,7 +246,7 @@ def test_every_unit_is_complete(catalogue):
     assert {sign for unit in units for sign in unit if not sign.isascii()} <= READABLE.keys()
 
 
-@pytest.mark.parametrize("form", [JsonLinesSink, Sentences, LookIn])
+@pytest.mark.parametrize("form", [JsonLinesSink, Sentences, ScreenSink])
 def test_every_form_of_output_is_complete(form):
     """It has whatever a run tells."""
     assert [name for name in ("frame", "events", "end", "flush") if not callable(getattr(form, name, None))] == []

@@ -1,4 +1,4 @@
-"""Processor share of the live screen at a full bus: 200 devices, 2,000 frames a simulated second, four looks a second.
+"""Processor share of the live screen at a full bus: 200 devices, 2,000 frames and four redraws a simulated second.
 
     python tests/benchmarks/bench_screen.py [SECONDS]
 
@@ -12,7 +12,7 @@ import time
 
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
-from rvsim.faces.screen.app import LOOKS_A_SECOND, LiveScreen
+from rvsim.faces.screen.app import REDRAWS_PER_SECOND, LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.runs.control import Control
@@ -74,13 +74,13 @@ async def with_screen(catalogue, seconds: int) -> float:
             await pilot.pause()
             start = time.process_time()
             for batch in batches:
-                for look in range(LOOKS_A_SECOND):
+                for look in range(REDRAWS_PER_SECOND):
                     before = time.thread_time()
-                    for frame in batch[look * RATE // LOOKS_A_SECOND : (look + 1) * RATE // LOOKS_A_SECOND]:
+                    for frame in batch[look * RATE // REDRAWS_PER_SECOND : (look + 1) * RATE // REDRAWS_PER_SECOND]:
                         sender.send(frame)
                     sending += time.thread_time() - before
                     feed.settle(Watermark(0, sender.statistics.sent))
-                    app.look()
+                    app.redraw()
                     await asyncio.sleep(0)  # the screen draws in between
                     app.screen._compositor.render_strips()
             return time.process_time() - start - sending
@@ -92,7 +92,7 @@ def main() -> None:
     catalogue = load_catalogue()
     alone = without(catalogue, seconds)
     whole = asyncio.run(with_screen(catalogue, seconds))
-    print(f"{RATE} frames/s, {DEVICES} devices, {LOOKS_A_SECOND} looks a second, {seconds} simulated seconds")
+    print(f"{RATE} frames/s, {DEVICES} devices, {REDRAWS_PER_SECOND} redraws a second, {seconds} simulated seconds")
     print(f"watch alone (baseline)  {100 * alone / seconds:5.1f} % of a core")
     print(f"port, watch and screen  {100 * whole / seconds:5.1f} % of a core  {whole / alone:4.1f} x")
 

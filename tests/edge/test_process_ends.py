@@ -43,7 +43,7 @@ def leave(self):
 LiveScreen.run = leave
 watch = Watch(load_catalogue())
 try:
-    show.show(Scene("stuck", watch, None), Control(), threading.Event().wait, lambda: 0)
+    show.run_with_screen(Scene("stuck", watch, None), Control(), threading.Event().wait, lambda: 0)
 except KeyboardInterrupt:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     assert any(thread.name == "run" for thread in threading.enumerate())

@@ -66,7 +66,7 @@ def test_with_a_screen(left, code, crash, catalogue, monkeypatch, capsys):
     loaded = load_scenario("winter_evening", kinds=settings_models())
 
     def leave(screen):
-        while not screen.scene.broken:
+        while not screen.scene.problems:
             pass
         return left
 

@@ -63,10 +63,10 @@ def listen_bus(
             return ListenRun(port, hearing, channel, settings.options.get("bitrate"), tell, virtual=settings.virtual)
 
         if form == "screen":
-            from rvsim.faces.screen.show import LookIn, show_listen
+            from rvsim.faces.screen.show import ScreenSink, show_listen
 
             said: list[str] = []
-            code = show_listen(channel, listening(LookIn(), said.append), plan, end, said, units=units, light=light)
+            code = show_listen(channel, listening(ScreenSink(), said.append), plan, end, said, units=units, light=light)
             say(*said)
         else:
             if form == "json":

@@ -196,9 +196,9 @@ def replay_log(
         _check_channels(opener(log))
     with LogRounds(opener(log), *part, loop, channel) as rounds:
         if form == "screen" and speed is not None:
-            from rvsim.faces.screen.show import LookIn, show_replay
+            from rvsim.faces.screen.show import ScreenSink, show_replay
 
-            name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, LookIn()))
+            name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, ScreenSink()))
             code = show_replay(name, replay, plan, speed, units=units, light=light)
         else:
             sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel, units)

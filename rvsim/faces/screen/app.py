@@ -1,45 +1,49 @@
-"""The live screen: keys and palette, four looks a second.
+"""The live screen: what each key does, the palette of commands, and four redraws a second.
 
-Knows: Textual. Does not know what a page says (`pages`), nor what runs behind it: a bench, a log or a bus, in the hand
-of a `Control`. An error in here ends the screen, not what runs.
+Knows: Textual, and the `Control` of the run. Does not know what a page says (`pages`), nor whether a bench, a log or a
+bus is behind it. An error in this module ends the screen; the run goes on.
 """
 
 import os
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from functools import partial
-from typing import ClassVar
+from typing import ClassVar, assert_never
 
 from textual.app import App, ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from rvsim.errors import ENDING_SIGNALS, ExitCode
-from rvsim.faces.screen.head import head
-from rvsim.faces.screen.keys import DEEDS, available
-from rvsim.faces.screen.lines import Line, Row, made
-from rvsim.faces.screen.pages import body, foot
+from rvsim.faces.screen.head import head_lines
+from rvsim.faces.screen.keys import KEY_ACTIONS, ManualFaultAction, available_actions
+from rvsim.faces.screen.lines import Line, Row, fixed_row
+from rvsim.faces.screen.pages import foot_lines, page_rows
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
-from rvsim.faces.screen.picture import picture_of
+from rvsim.faces.screen.picture import screen_svg
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import Control
 from rvsim.runs.manual_faults import ManualFaults
 
-LOOKS_A_SECOND = 4
-HALF_A_DEGREE = 0.5
+REDRAWS_PER_SECOND = 4
+SET_POINT_STEP_C = 0.5
+"""By how much one press of warmer or cooler changes the set point, in °C."""
+MIN_SPEED, MAX_SPEED = 1 / 16, 1_000_000.0
+"""The lowest and highest speed that keys can set, in seconds of the run per real second."""
+FIXED_LINES = 8
+"""Lines of the window that the lines at the bottom never take: the head, and five lines of the page."""
+MIN_FOOT_LINES = 2
 _OTHER_BACKGROUND = {DARK.name: LIGHT, LIGHT.name: DARK, DARK_16.name: LIGHT_16, LIGHT_16.name: DARK_16}
-SLOWEST, FASTEST = 1 / 16, 1_000_000.0
-"""Speeds that keys can choose."""
 
 
 class LiveScreen(App[int]):
-    """The screen over one run. ``look`` draws what is true now; the timer calls it."""
+    """The screen of one run. A timer calls ``redraw``, which draws the state of that moment."""
 
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(deed.key, deed.action, deed.name, show=False) for deed in DEEDS),
+        *(Binding(entry.key, entry.action, entry.name, show=False) for entry in KEY_ACTIONS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
     CSS = APP_CSS
@@ -50,7 +54,7 @@ class LiveScreen(App[int]):
         control: Control,
         clock: Callable[[], int],
         *,
-        hands: ManualFaults | None = None,
+        manual_faults: ManualFaults | None = None,
         next_flag: Callable[[], None] | None = None,
         ascii_only: bool = False,
         light: bool = False,
@@ -68,220 +72,235 @@ class LiveScreen(App[int]):
         for name in set(self.available_themes) - {theme.name for theme in THEMES}:
             self.unregister_theme(name)
         self.scene = scene
-        if hands is not None:
-            scene.by_hand = hands.has_fault
+        if manual_faults is not None:
+            scene.has_manual_fault = manual_faults.has_fault
         self._control, self._clock = control, clock
-        self._hands, self._next_flag = hands, next_flag
+        self._manual_faults, self._next_flag = manual_faults, next_flag
         self._ascii = ascii_only
-        self._follow = False
+        self._scroll_to_chosen = False
         self.title = "rvsim"
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Return the variables of our style sheets, for the theme that Textual begins with."""
+        """Return the variables of our style sheets for the theme that Textual starts with."""
         return dict(variables_of(DARK))
 
     def export_screenshot(self, **_: object) -> str:
         """Return the screen as an SVG picture."""
-        return picture_of(self.screen._compositor.render_strips(), self.palette)
+        return screen_svg(self.screen._compositor.render_strips(), self.palette)
 
     def compose(self) -> ComposeResult:
-        """Three sheets: head, page, foot."""
+        """Make the three sheets: head, page and foot."""
         for name in ("head", "page", "foot"):
             yield Sheet(id=name, ascii_only=self._ascii)
 
     def on_mount(self) -> None:
-        """Begin to look."""
+        """Start the timer, and end the run on a signal."""
         for number in ENDING_SIGNALS:
             with suppress(NotImplementedError, RuntimeError, ValueError):
                 import asyncio
 
                 asyncio.get_running_loop().add_signal_handler(number, self.exit, int(ExitCode.INTERRUPTED))
-        self.set_interval(1 / LOOKS_A_SECOND, self.look)
-        self.call_after_refresh(self.look)
+        self.set_interval(1 / REDRAWS_PER_SECOND, self.redraw)
+        self.call_after_refresh(self.redraw)
 
     def on_resize(self) -> None:
-        """Draw for the new size at once."""
-        self.call_after_refresh(self.look)
+        """Redraw for the new size at once."""
+        self.call_after_refresh(self.redraw)
 
-    def look(self) -> None:
+    def redraw(self) -> None:
         """Draw everything as it is now."""
         width = self.size.width
         with self._control.lock:
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
             load = self.scene.watch.bus_load.percent(self.scene.now)
-            self._sheet("head").show([made(line) for line in head(self.scene, load, width)])
-            lines = foot(self.scene, width)
-            most = max(2, self.size.height - 8)
-            self._sheet("foot").styles.height = min(len(lines), most)
-            self._sheet("foot").show([made(line) for line in lines[-most:]])
-            rows, chosen = body(self.scene, width)
-            follow = self.scene.page is Page.ABOARD or self._follow
-            self._follow = False
-            locked = [Row(partial(self._locked, row.line), row.worst) for row in rows]
-            self._sheet("page").show(locked, chosen if follow else None)
+            self._sheet("head").set_rows([fixed_row(line) for line in head_lines(self.scene, load, width)])
+            lines = foot_lines(self.scene, width)
+            height = max(MIN_FOOT_LINES, self.size.height - FIXED_LINES)
+            self._sheet("foot").styles.height = min(len(lines), height)
+            self._sheet("foot").set_rows([fixed_row(line) for line in lines[-height:]])
+            rows, chosen = page_rows(self.scene, width)
+            keeps_chosen_visible = self.scene.page is Page.ABOARD or self._scroll_to_chosen
+            self._scroll_to_chosen = False
+            locked = [Row(partial(self._line_under_lock, row.line), row.worst) for row in rows]
+            self._sheet("page").set_rows(locked, chosen if keeps_chosen_visible else None)
 
-    def _locked(self, line: Callable[[], Line]) -> Line:
+    def _line_under_lock(self, line: Callable[[], Line]) -> Line:
         with self._control.lock:
             return line()
 
     def _sheet(self, name: str) -> Sheet:
         return self.query_one(f"#{name}", Sheet)
 
-    # Deeds.
+    # Actions of keys.
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:  # noqa: ARG002 Textual's form
-        """Name everything that can be done here in the palette; some of it has no key."""
-        for deed in available(self.scene.mode):
-            yield SystemCommand(deed.name, f"key {deed.key}", partial(self.run_action, deed.action))
+        """Return the commands of the palette: every action of a key, and a few without a key."""
+        for entry in available_actions(self.scene.mode):
+            yield SystemCommand(entry.name, f"key {entry.key}", partial(self.run_action, entry.action))
         if self.palette.name in _OTHER_BACKGROUND:
             other = "light" if self.palette.is_dark else "dark"
             yield SystemCommand(f"Colours for a {other} background", "no key", self.action_other_background)
         yield SystemCommand("Save a picture of the screen (SVG)", "no key", self.deliver_screenshot)
 
     def action_other_background(self) -> None:
-        """Change from dark to light, or back."""
+        """Change between the dark and the light palette."""
         self.palette = _OTHER_BACKGROUND.get(self.palette.name, self.palette)
         self.theme = theme_name(self.palette)
-        self.look()
+        self.redraw()
 
     def action_step(self, by: int) -> None:
-        """Choose another device; on the pages without devices, scroll a line."""
-        if self.scene.page in (Page.ABOARD, Page.SAYS, Page.TAPE):
+        """Choose the next or previous device; on the pages without devices, scroll by lines."""
+        if self.scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
             with self._control.lock:
                 self.scene.step(by)
             if self.scene.mode is Mode.BENCH:
-                self.scene.deed = ""
+                self.scene.status_text = ""
         else:
             self._sheet("page").scroll(by)
-        self.look()
+        self.redraw()
 
     def action_open(self) -> None:
         """Open or close the chosen device."""
         self.scene.toggle()
-        self.look()
+        self.redraw()
 
     def action_page(self, name: str) -> None:
-        """Go to a page; the key of the present page goes back to Aboard."""
+        """Go to a page; the key of the page that is shown goes back to Aboard."""
         page = Page(name)
         self.scene.page = Page.ABOARD if page is self.scene.page else page
         self._sheet("page").top = 0
-        self.look()
+        self.redraw()
 
     def action_next_message(self) -> None:
-        """Go to the device's next message."""
-        self.scene.topic, self.scene.piece = self.scene.topic + 1, None
-        self.look()
+        """Show the next message of the device on the tape."""
+        self.scene.topic_index += 1
+        self.scene.piece_index = None
+        self.redraw()
 
-    def action_sideways(self, by: int) -> None:
-        """Choose another reading of the chosen device; on the tape, open another byte."""
+    def action_step_reading(self, by: int) -> None:
+        """Choose the next or previous reading of the chosen device; on the tape, open the next or previous byte."""
         if self.scene.page is Page.TAPE:
-            self.scene.piece = 0 if self.scene.piece is None else max(0, self.scene.piece + by)
-        elif self.scene.page in (Page.ABOARD, Page.SAYS):
+            self.scene.piece_index = 0 if self.scene.piece_index is None else max(0, self.scene.piece_index + by)
+        elif self.scene.page in (Page.ABOARD, Page.READINGS):
             with self._control.lock:
                 self.scene.step_reading(by)
-            self._follow = True
+            self._scroll_to_chosen = True
         if self.scene.mode is Mode.BENCH:
-            self.scene.deed = ""
-        self.look()
+            self.scene.status_text = ""
+        self.redraw()
 
-    def action_turn(self) -> None:
-        """Go to the next order."""
-        self.scene.turn()
-        self.look()
+    def action_next_order(self) -> None:
+        """List the devices in the next order."""
+        self.scene.next_order()
+        self.redraw()
 
-    def action_hand(self, deed: str) -> None:
-        """Do something to the chosen device."""
-        device = self.scene.chosen
-        if device is None or self._hands is None:
-            self._no_hands()
+    def action_manual_fault(self, name: str) -> None:
+        """Apply a manual fault to the chosen device or reading, or remove all of the device's.
+
+        Args:
+            name: the value of a `ManualFaultAction`.
+        """
+        device, faults = self.scene.chosen, self._manual_faults
+        if device is None or faults is None:
+            self._report_unavailable()
             return
-        if deed == "restore":
-            self._ask(partial(self._hands.restore, device))
-            return
-        if deed == "silence":
-            self._ask(partial(self._disturb, device, self._hands.silence))
-            return
+        action = ManualFaultAction(name)
+        match action:
+            case ManualFaultAction.SILENCE:
+                self._request(partial(self._apply, device, partial(faults.silence, device)))
+            case ManualFaultAction.HOLD:
+                self._apply_to_reading(device, faults.hold)
+            case ManualFaultAction.CORRUPT:
+                self._apply_to_reading(device, faults.corrupt)
+            case ManualFaultAction.RESTORE:
+                self._request(partial(faults.restore, device))
+            case _:
+                assert_never(action)
+
+    def _apply_to_reading(self, device: str, apply: Callable[[str, str, str], str]) -> None:
         with self._control.lock:
             target = self.scene.target()
         if target is None:
-            self.scene.deed = f"{device} has sent no reading yet"
-            self.look()
+            self.scene.status_text = f"{device} has sent no reading yet"
+            self.redraw()
         else:
-            act = self._hands.hold if deed == "hold" else self._hands.corrupt
-            self._ask(partial(self._disturb, device, partial(act, message=target.message, field=target.field)))
+            self._request(partial(self._apply, device, partial(apply, device, target.message, target.field)))
 
-    def _disturb(self, device: str, act: Callable[[str], str]) -> str:
-        said = act(device)
-        return f"{said}; b restores it" if self._hands is not None and self._hands.has_fault(device) else said
+    def _apply(self, device: str, apply: Callable[[], str]) -> str:
+        text = apply()
+        faults = self._manual_faults
+        return f"{text}; b restores it" if faults is not None and faults.has_fault(device) else text
 
     def action_warmer(self, by: int) -> None:
         """Command the thermostat half a degree up or down."""
-        if self._hands is None:
-            self._no_hands()
+        if self._manual_faults is None:
+            self._report_unavailable()
             return
-        self._ask(partial(self._hands.warmer, by * HALF_A_DEGREE))
+        self._request(partial(self._manual_faults.warmer, by * SET_POINT_STEP_C))
 
-    def _no_hands(self) -> None:
+    def _report_unavailable(self) -> None:
         what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
-        self.scene.deed = f"{what} cannot be disturbed; rvsim bench can."
-        self.look()
+        self.scene.status_text = f"{what} cannot be disturbed; rvsim bench can."
+        self.redraw()
 
-    def _ask(self, deed: Callable[[], str]) -> None:
-        def do() -> None:
-            self.scene.deed = deed()
+    def _request(self, action: Callable[[], str]) -> None:
+        """Have the run's own thread do something; what it returns is shown at the bottom."""
+
+        def run_and_report() -> None:
+            self.scene.status_text = action()
 
         if self.scene.ended:
-            self.scene.deed = "The run has ended; devices can no longer be changed."
+            self.scene.status_text = "The run has ended; devices can no longer be changed."
         else:
-            self._control.ask(do)
-        self.look()
+            self._control.ask(run_and_report)
+        self.redraw()
 
     def action_pause(self) -> None:
-        """Let simulated time, or that of a log, stand still, or go on."""
+        """Pause a bench or a log, or let it go on."""
         if self.scene.mode is Mode.BUS:
-            self.scene.deed = "A bus does not stand still."
+            self.scene.status_text = "A bus cannot be paused."
         elif not self.scene.ended:
             self._control.pause(not self._control.paused)
-        self.look()
+        self.redraw()
 
-    def action_pace(self, factor: float) -> None:
-        """Let time run faster or slower."""
+    def action_change_speed(self, factor: float) -> None:
+        """Multiply the speed of a bench or a log."""
         if self.scene.mode is Mode.BUS:
-            self.scene.deed = "A bus has its own time."
+            self.scene.status_text = "The speed of a bus cannot be changed."
         elif not self.scene.ended:
-            self._control.pace(min(FASTEST, max(SLOWEST, self._control.speed * factor)))
-            self.scene.deed = f"{self._control.speed:g} x real time"
-        self.look()
+            self._control.pace(min(MAX_SPEED, max(MIN_SPEED, self._control.speed * factor)))
+            self.scene.status_text = f"{self._control.speed:g} x real time"
+        self.redraw()
 
     def action_next_flag(self) -> None:
-        """Go on to where the next flag is raised, and stand still there."""
+        """Go on in a log to where the next flag is raised, and pause there."""
         go = self._next_flag
         if go is None:
-            self.scene.deed = "Only a log can go on to its next flag."
-            self.look()
+            self.scene.status_text = "Only a log can go on to its next flag."
+            self.redraw()
             return
 
-        def do() -> str:
+        def go_and_report() -> str:
             go()
-            return "On to the next flag."
+            return "Reading on to the next flag."
 
-        self._ask(do)
+        self._request(go_and_report)
 
     def action_scroll(self, pages: int) -> None:
-        """Move over the page."""
+        """Scroll by whole windows; on Aboard, choose a device that far away."""
         sheet = self._sheet("page")
         if self.scene.page is Page.ABOARD:
             with self._control.lock:
                 self.scene.step(pages * max(1, sheet.size.height - 2))
         else:
             sheet.scroll(pages * max(1, sheet.size.height - 2))
-        self.look()
+        self.redraw()
 
-    def action_leave(self) -> None:
-        """End the run."""
+    def action_end_run(self) -> None:
+        """End the run and the screen."""
         self.exit(int(ExitCode.GOOD))
 
     def action_interrupt(self) -> None:
-        """End the run as Ctrl-C does everywhere."""
+        """End the run and the screen as Ctrl-C does in every command."""
         self.exit(int(ExitCode.INTERRUPTED))

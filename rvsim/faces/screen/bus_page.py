@@ -1,54 +1,57 @@
-"""The bus: one turn on it bit by bit (who sent, who waited and gave way at which bit, stuff bits, acknowledgement),
-what went wrong beside frames, and what was computed from the plan.
+"""The page of the bus: one turn bit by bit, the problems of the bus, and what was computed from the plan.
 
-Knows: how bits are written. Does not know which frames are on the bus, nor the screen's state.
+A turn shows who sent, who waited and lost arbitration at which bit, the stuff bits and the acknowledgement.
+Knows: how bits are written. Does not know which frames are on the bus, nor the state of the screen.
 """
 
 from collections.abc import Callable, Sequence
 from itertools import groupby
 
-from rvsim.faces.screen.lines import Line, wrapped
+from rvsim.faces.screen.lines import Line, wrap_text
 from rvsim.faces.text.worst_case_text import promise_text
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.bus.wire_problems import WireProblems
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE, Bit, FramePart, frame_bits
 
 _ARBITRATION = (FramePart.START, FramePart.IDENTIFIER, FramePart.SRR, FramePart.IDE, FramePart.RTR)
-MOST_WAITING = 5
-"""So many that waited are written out; the rest is counted."""
-Namer = Callable[[int], str]
-"""Says who sends frames with an identifier, and which message they are."""
+MAX_WAITING_SHOWN = 5
+"""Waiting frames that are shown bit by bit; the others are counted."""
+SenderText = Callable[[int], str]
+"""Returns the device that sends frames with an identifier and the message that they carry, in words."""
 
 
-def access_lines(access: Turn | None, named: Namer, width: int) -> list[Line]:
-    """Return the page."""
-    if access is None:
-        return [(("Nothing has been on the bus for a while.", "plain"),)]
-    frame = access.frame
+def turn_lines(turn: Turn | None, sender_text: SenderText, width: int) -> list[Line]:
+    """Return one turn bit by bit; ``turn`` is None where the bus was idle."""
+    if turn is None:
+        return [(("The bus has been idle for the last two seconds.", "plain"),)]
+    frame = turn.frame
     bits = frame_bits(frame.identifier, frame.data)
-    stuffed = sum(bit.is_stuff for bit in bits)
-    taken = len(bits) * 1_000_000 // BIT_RATE
-    ready = len(access.waiting) + 1
-    alone = "nobody else waited" if ready == 1 else f"{ready} were ready, and the lowest identifier went first"
-    head = f"One turn on the bus, ended at {frame.time / 1e6:.6f} s: {alone}."
-    lines = wrapped(head, width, style="strong")
-    lines += wrapped(
-        "0 is dominant: it wins over 1. [0] [1] are stuff bits, put in after five equal ones.", width, "  ", "  "
+    stuff_bits = sum(bit.is_stuff for bit in bits)
+    duration_us = len(bits) * SECOND_US // BIT_RATE
+    ready = len(turn.waiting) + 1
+    others = "no other frame waited" if ready == 1 else f"{ready} were ready, and the lowest identifier went first"
+    head = f"One turn on the bus, ended at {frame.time / SECOND_US:.6f} s: {others}."
+    lines = wrap_text(head, width, style="strong")
+    lines += wrap_text(
+        "0 is dominant: it wins over 1. [0] [1] are stuff bits, inserted after five equal bits.", width, "  ", "  "
     )
-    lines += _contest(access, named, width)
-    lines.append(((f"The frame that went: {len(bits)} bits, {stuffed} of them stuff bits, {taken} us.", "strong"),))
+    lines += _arbitration_lines(turn, sender_text, width)
+    lines.append(
+        ((f"The frame that was sent: {len(bits)} bits, {stuff_bits} of them stuff bits, {duration_us} us.", "strong"),)
+    )
     for part, group in groupby(bits, key=lambda bit: bit.part):
-        told = written(list(group))
+        text = bits_text(list(group))
         if part is FramePart.ACKNOWLEDGE:
-            told += "  the sender sends 1, and every receiver that got the frame right makes it 0"
-        lines += wrapped(told, width, f"  {part:<23}", " " * 25)
+            text += "  the sender sends 1; every receiver of an intact frame sends 0"
+        lines += wrap_text(text, width, f"  {part:<23}", " " * 25)
     return lines
 
 
-def trouble_lines(wires: WireProblems, width: int) -> list[Line]:
-    """Return what went wrong beside frames, of a bus that tells it; nothing where nothing did."""
-    told = [_state(event) for event in wires.states.values()]
+def problem_lines(wires: WireProblems, width: int) -> list[Line]:
+    """Return the problems of a bus that reports them; no line without a problem."""
+    texts = [_state_text(event) for event in wires.states.values()]
     counts = (
         (wires.error_frames, "error frame" if wires.error_frames == 1 else "error frames"),
         (wires.disturbed, "corrupted by the wires"),
@@ -58,58 +61,58 @@ def trouble_lines(wires: WireProblems, width: int) -> list[Line]:
     )
     counted = [f"{number} {what}" for number, what in counts if number]
     if counted:
-        told.append(f"frames so far: {', '.join(counted)}")
+        texts.append(f"frames so far: {', '.join(counted)}")
     lines: list[Line] = []
-    if told:
+    if texts:
         is_model = any(number for number, _ in counts[1:])
-        what = "What went wrong on the bus." + (" It is a model, and so are its errors." if is_model else "")
-        lines += wrapped(what, width, "", "  ", "strong")
-    for text in told:
-        lines += wrapped(text, width, "  ", "    ")
+        title = "Problems of the bus." + (" The bus is simulated, and so are its errors." if is_model else "")
+        lines += wrap_text(title, width, "", "  ", "strong")
+    for text in texts:
+        lines += wrap_text(text, width, "  ", "    ")
     return [*lines, ()] if lines else []
 
 
-def _state(event: StateChanged) -> str:
+def _state_text(event: StateChanged) -> str:
     counters = ((event.transmit_errors, "transmit"), (event.receive_errors, "receive"))
     known = "".join(f"{count} {what} errors, " for count, what in counters if count is not None)
-    return f"{event.node}: {event.state}, {known}since {event.time / 1e6:.3f} s"
+    return f"{event.node}: {event.state}, {known}since {event.time / SECOND_US:.3f} s"
 
 
-def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
-    """Return what was computed from the plan, and the longest wait so far on a bus that tells it."""
+def worst_case_lines(wires: WireProblems, sender_text: SenderText, width: int) -> list[Line]:
+    """Return what was computed from the plan, and the longest wait so far on a bus that reports it."""
     lines: list[Line] = []
-    promise, longest = wires.worst_case(), wires.longest
-    if promise is not None:
-        lines += wrapped(promise_text(promise), width, "", "  ")
+    worst_case, longest = wires.worst_case(), wires.longest
+    if worst_case is not None:
+        lines += wrap_text(promise_text(worst_case), width, "", "  ")
     if longest is not None:
         waited = (longest.time - longest.since) / 1000
-        text = f"Longest so far: {named(longest.identifier)} was through {waited:.1f} ms after it was ready"
-        lines += wrapped(f"{text}, at {longest.time / 1e6:.3f} s.", width, "", "  ")
+        text = f"Longest so far: {sender_text(longest.identifier)} got through {waited:.1f} ms after it was ready"
+        lines += wrap_text(f"{text}, at {longest.time / SECOND_US:.3f} s.", width, "", "  ")
     return [(), *lines] if lines else []
 
 
-def _contest(access: Turn, named: Namer, width: int) -> list[Line]:
+def _arbitration_lines(turn: Turn, sender_text: SenderText, width: int) -> list[Line]:
     lines: list[Line] = []
-    frame = access.frame
+    frame = turn.frame
     winner = frame_bits(frame.identifier, frame.data)
     head = [bit for bit in winner if bit.part in _ARBITRATION]
-    lines += wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  went    ", "          ")
-    lines += wrapped(written(head), width, " " * 10, " " * 10)
-    for waiting in access.waiting[:MOST_WAITING]:
-        lines += _lost(waiting, named, width)
-    if len(access.waiting) > MOST_WAITING:
-        lines.append(((f"  and {len(access.waiting) - MOST_WAITING} more waited", "dim"),))
+    lines += wrap_text(f"{sender_text(frame.identifier)}, {frame.identifier:08X}", width, "  sent    ", "          ")
+    lines += wrap_text(bits_text(head), width, " " * 10, " " * 10)
+    for waiting in turn.waiting[:MAX_WAITING_SHOWN]:
+        lines += _waiting_lines(waiting, sender_text, width)
+    if len(turn.waiting) > MAX_WAITING_SHOWN:
+        lines.append(((f"  and {len(turn.waiting) - MAX_WAITING_SHOWN} more waited", "dim"),))
     return lines
 
 
-def _lost(waiting: Waiting, named: Namer, width: int) -> list[Line]:
-    frame, place = waiting
+def _waiting_lines(waiting: Waiting, sender_text: SenderText, width: int) -> list[Line]:
+    frame, lost_bit = waiting
     bits = frame_bits(frame.identifier, frame.data)
-    lines = wrapped(f"{named(frame.identifier)}, {frame.identifier:08X}", width, "  waited  ", "          ")
-    told = f"{written(bits[: place + 1])} gave way at bit {place}: it sent 1 and saw 0"
-    return lines + wrapped(told, width, " " * 10, " " * 10)
+    lines = wrap_text(f"{sender_text(frame.identifier)}, {frame.identifier:08X}", width, "  waited  ", "          ")
+    text = f"{bits_text(bits[: lost_bit + 1])} lost at bit {lost_bit}: it sent 1 and read 0"
+    return lines + wrap_text(text, width, " " * 10, " " * 10)
 
 
-def written(bits: Sequence[Bit]) -> str:
-    """Write bits, stuff bits in brackets."""
+def bits_text(bits: Sequence[Bit]) -> str:
+    """Return bits as text, stuff bits in brackets."""
     return "".join(f"[{bit.value}]" if bit.is_stuff else str(bit.value) for bit in bits)

@@ -1,11 +1,11 @@
 """The page of flags: causes first, then every flag with its evidence and what to try next.
 
-Knows: the order in which flags are read. Does not know what explains what (`watch.causes`), nor Textual.
+Knows: the order and layout of flags. Does not know which cause explains a flag (`watch.causes`), nor Textual.
 """
 
 from collections.abc import Sequence
 
-from rvsim.faces.screen.lines import Line, ago, plain, tag, with_tag, wrapped
+from rvsim.faces.screen.lines import Line, duration_text, paint_tag, plain_line, tag_span, wrap_text
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import account, tags
@@ -13,36 +13,38 @@ from rvsim.watch.flag import Flag
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
-    """Return causes, then every flag, those that stand first, with evidence and what to try next; cleared ones dim."""
+    """Return the causes, the standing flags, and the cleared ones (dim), each with evidence and what to try next."""
     found = account(scene.watch.all_flags, scene.watch.causes)
     flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
-    lines: list[Line] = [] if flags else [plain("No flag so far.")]
+    lines: list[Line] = [] if flags else [plain_line("No flag so far.")]
     for cause in found.causes:
-        over = f" until {ago(cause.until)}" if cause.until is not None else ""
-        about = f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {ago(cause.since)}{over}"
+        until = f" until {duration_text(cause.until)}" if cause.until is not None else ""
+        about = (
+            f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {duration_text(cause.since)}{until}"
+        )
         is_over = cause.until is not None
         style = "dim" if is_over else "plain"
-        lines += wrapped(about, width, "", "    ", "dim" if is_over else str(cause.severity))
-        lines += wrapped(scene.units.render(cause.text), width, "    ", "    ", style)
-        lines += wrapped(f"Try next: {cause.advice}", width, "    ", "    ", style)
+        lines += wrap_text(about, width, "", "    ", "dim" if is_over else str(cause.severity))
+        lines += wrap_text(scene.units.render(cause.text), width, "    ", "    ", style)
+        lines += wrap_text(f"Try next: {cause.advice}", width, "    ", "    ", style)
     for flag in flags:
-        lines += _flag_in_full(flag, found.under.get(flag.number, ()), scene.units, width)
+        lines += _full_flag_lines(flag, found.under.get(flag.number, ()), scene.units, width)
     return lines
 
 
-def _flag_in_full(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, width: int) -> list[Line]:
-    sign, tag_style = tag(flag)
+def _full_flag_lines(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, width: int) -> list[Line]:
+    sign, tag_style = tag_span(flag)
     is_over = flag.until is not None
     style = "dim" if is_over else "plain"
-    until = f", cleared at {ago(flag.until)}" if flag.until is not None else ""
-    about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {ago(flag.since)}{until}"
-    lines = wrapped(about, width, "", "    ", "dim" if is_over else str(flag.severity))
+    until = f", cleared at {duration_text(flag.until)}" if flag.until is not None else ""
+    about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {duration_text(flag.since)}{until}"
+    lines = wrap_text(about, width, "", "    ", "dim" if is_over else str(flag.severity))
     if not is_over:
-        lines = with_tag(lines, sign, tag_style)
-    lines += wrapped(units.render(flag.text), width, "    ", "    ", style)
+        lines = paint_tag(lines, sign, tag_style)
+    lines += wrap_text(units.render(flag.text), width, "    ", "    ", style)
     if explains:
-        lines += wrapped(f"This explains {tags(explains)}.", width, "    ", "    ", style)
-    lines += wrapped(f"Try next: {flag.advice}", width, "    ", "    ", style)
-    for one in flag.evidence:
-        lines += wrapped(units.render(one), width, "    evidence: ", "      ", "dim")
+        lines += wrap_text(f"This explains {tags(explains)}.", width, "    ", "    ", style)
+    lines += wrap_text(f"Try next: {flag.advice}", width, "    ", "    ", style)
+    for evidence in flag.evidence:
+        lines += wrap_text(units.render(evidence), width, "    evidence: ", "      ", "dim")
     return lines

@@ -1,9 +1,11 @@
-"""The three lines at the top of the screen: what runs, how busy the bus is, who is there, which flags stand, the title.
+"""The three lines at the top of the screen: the run and its bus load, devices and flags, the title of the page.
 
-Knows: what matters least when the window is narrow. Does not know Textual, nor what stands on a page.
+Knows: which part is left out first in a narrow window. Does not know Textual, nor the lines of a page.
 """
 
-from rvsim.faces.screen.lines import Line, Span, ago, cut, longest_that_fits, plain
+from typing import assert_never
+
+from rvsim.faces.screen.lines import Line, Span, duration_text, fit_width, longest_that_fits, plain_line
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.text.flags import Account
 from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
@@ -13,98 +15,106 @@ from rvsim.watch.transitions import Presence
 LEDGER_TITLE = "Ledger, house battery, amps"
 
 
-def head(scene: Scene, busy: tuple[float, float], width: int) -> list[Line]:
-    """Return the three lines at the top: what runs and how busy the bus is, who is there and which flags, the title.
+def head_lines(scene: Scene, load: tuple[float, float], width: int) -> list[Line]:
+    """Return the three lines at the top: the run and its bus load, devices and flags, the title of the page.
 
-    In narrow windows what matters least is left out first.
+    Args:
+        scene: what the screen shows.
+        load: the bus load now and its peak, in percent.
+        width: the columns of the window; in a narrow one the least important parts are left out.
     """
     return [
-        cut(line, width) for line in (_first_line(scene, busy, width), _second_line(scene, width), title(scene, width))
+        fit_width(line, width)
+        for line in (_run_line(scene, load, width), _device_count_line(scene, width), title_line(scene, width))
     ]
 
 
-def _first_line(scene: Scene, busy: tuple[float, float], width: int) -> Line:
-    load = f"Bus load {_percent(busy[0])} %"
-    brief, load = f"{load}.", f"{load}, peak {_percent(busy[1])} %."
+def _run_line(scene: Scene, load: tuple[float, float], width: int) -> Line:
+    load_now, peak = load
+    brief = f"Bus load {_percent_text(load_now)} %."
+    full = f"{brief[:-1]}, peak {_percent_text(peak)} %."
     if not scene.watch.times_are_valid:
-        load = brief = "Times run back: no load."
-    elif busy[1] > MAX_POSSIBLE_PERCENT:
-        load = f"{load[:-1]}: impossible."
+        full = brief = "Times run back: no load."
+    elif peak > MAX_POSSIBLE_PERCENT:
+        full = f"{full[:-1]}: impossible."
     if scene.ended:
-        load = brief = scene.ended
-    still = ", standing still" if scene.paused and not scene.ended else ""
-    still = f", {scene.speed:g} x" + still if scene.speed != 1 else still
-    time = f"{ago(scene.now)} in"
-    said = f"{scene.name}, {time}"
+        full = brief = scene.ended
+    speed = f", {scene.speed:g} x" if scene.speed != 1 else ""
+    pace = speed + (", paused" if scene.paused and not scene.ended else "")
+    time = f"{duration_text(scene.now)} in"
+    name = f"{scene.name}, {time}"
     forms = (
-        f"{said}{still}, {scene.mode}.   {load}",
-        f"{said}{still}, {scene.mode.partition(',')[0]}.   {load}",
-        f"{said}{still}.   {load}",
-        f"{said}{still}.   {brief}",
-        f"{time}{still}.   {brief}",
+        f"{name}{pace}, {scene.mode}.   {full}",
+        f"{name}{pace}, {scene.mode.partition(',')[0]}.   {full}",
+        f"{name}{pace}.   {full}",
+        f"{name}{pace}.   {brief}",
+        f"{time}{pace}.   {brief}",
         f"{time}.   {brief}",
     )
-    return longest_that_fits([plain(form) for form in forms], width)
+    return longest_that_fits([plain_line(form) for form in forms], width)
 
 
-def _second_line(scene: Scene, width: int) -> Line:
-    planned = [one for one in scene.watch.roll_call if one.planned]
+def _device_count_line(scene: Scene, width: int) -> Line:
+    planned = [device for device in scene.watch.roll_call if device.planned]
     known = planned or scene.watch.roll_call
-    here = sum(one.state in (Presence.PRESENT, Presence.LATE) for one in known)
-    by_hand = sum(scene.by_hand(one.device) for one in planned)
-    counted: Span = (f"{here} of {len(known)}", "strong")
+    present = sum(device.state in (Presence.PRESENT, Presence.LATE) for device in known)
+    faulted = sum(scene.has_manual_fault(device.device) for device in planned)
+    count: Span = (f"{present} of {len(known)}", "strong")
     whose = " planned" if planned else " heard"
-    flags = _counts(scene.account())
-    hands: Line = ((f"; {by_hand}", "strong"), (" disturbed by hand", "plain")) if by_hand else ()
-    order: Span = (f".   Order: {scene.order_words}.", "plain")
+    flags = _flag_counts(scene.account())
+    manual_faults: Line = ((f"; {faulted}", "strong"), (" disturbed by hand", "plain")) if faulted else ()
+    order: Span = (f".   Order: {scene.order_text}.", "plain")
     end: Span = (".", "plain")
     forms: tuple[Line, ...] = (
-        (counted, (f"{whose} present; ", "plain"), *flags, *hands, order),
-        (counted, (f"{whose} present; ", "plain"), *flags, *hands, end),
-        (counted, (" present; ", "plain"), *flags, *hands, end),
-        (counted, (" present; ", "plain"), *flags, end),
+        (count, (f"{whose} present; ", "plain"), *flags, *manual_faults, order),
+        (count, (f"{whose} present; ", "plain"), *flags, *manual_faults, end),
+        (count, (" present; ", "plain"), *flags, *manual_faults, end),
+        (count, (" present; ", "plain"), *flags, end),
         (*flags, end),
     )
     return longest_that_fits(forms, width)
 
 
-def title(scene: Scene, width: int) -> Line:
-    """Return the title of the page in a rule."""
-    text = _title(scene)
+def title_line(scene: Scene, width: int) -> Line:
+    """Return the title of the page inside a horizontal rule."""
+    text = _title_text(scene)
     return (("── ", "dim"), (text, "plain"), (" " + "─" * max(0, width - len(text) - 4), "dim"))
 
 
-def _title(scene: Scene) -> str:
+def _title_text(scene: Scene) -> str:
     match scene.page:
-        case Page.SAYS:
-            return f"It says: all that {scene.chosen} says"
+        case Page.READINGS:
+            return f"It says: everything that {scene.chosen} sends"
         case Page.TAPE:
-            topics = len(scene.topics())
-            which = f", message {scene.topic % topics + 1} of {topics}" if topics else ""
+            messages = len(scene.chosen_frames())
+            which = f", message {scene.topic_index % messages + 1} of {messages}" if messages else ""
             return f"Tape: {scene.chosen}{which}, byte by byte"
         case Page.LEDGER:
             return LEDGER_TITLE
         case Page.FLAGS:
-            stand = len(scene.watch.flags)
-            cleared = len(scene.watch.all_flags) - stand
-            return f"Flags: {stand} stand{'s' if stand == 1 else ''}, {cleared} cleared"
+            standing = len(scene.watch.flags)
+            cleared = len(scene.watch.all_flags) - standing
+            return f"Flags: {standing} stand{'s' if standing == 1 else ''}, {cleared} cleared"
         case Page.WIRES:
             return "Wires: one turn on the bus, who sent, who waited"
         case Page.KEYS:
             return "Keys"
-    return "Aboard: everybody on the trunk"
+        case Page.ABOARD:
+            return "Aboard: every device on the trunk"
+        case _:
+            assert_never(scene.page)
 
 
-def _percent(value: float) -> str:
+def _percent_text(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def _counts(found: Account) -> Line:
-    """Count causes, and flags that no cause explains."""
+def _flag_counts(found: Account) -> Line:
+    """Return how many causes there are, with the flags that no cause explains, by severity."""
     severities = [cause.severity for cause in found.causes] + [flag.severity for flag in found.top]
-    counted: list[Span] = []
+    counts: list[Span] = []
     for severity in WORST_FIRST:
         number = severities.count(severity)
         if number:
-            counted += [(", ", "plain"), (f"{number} {severity}{'s' if number > 1 else ''}", f"{severity}-tag")]
-    return tuple(counted[1:]) or plain("no flag")
+            counts += [(", ", "plain"), (f"{number} {severity}{'s' if number > 1 else ''}", f"{severity}-tag")]
+    return tuple(counts[1:]) or plain_line("no flag")

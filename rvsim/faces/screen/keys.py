@@ -1,12 +1,13 @@
-"""The keys: what can be done and where, and how it is called in the palette, on the page of keys and in the hints.
+"""The keys: what each does, where it is available, and its text in the palette, on the page of keys and in the hints.
 
-Knows: names only. Does not know how anything is done; `app` does.
+Knows: names of actions, pages and modes. Does not know how an action is done; `app` does.
 """
 
 from collections.abc import Iterator
+from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.faces.screen.scene import Mode
+from rvsim.faces.screen.scene import Mode, Page
 
 _ALL = frozenset(Mode)
 _BENCH = frozenset({Mode.BENCH})
@@ -14,8 +15,20 @@ _LOG = frozenset({Mode.LOG})
 _PACED = _BENCH | _LOG
 
 
-class Deed(NamedTuple):
-    """Something that a key does: Textual's name of the key, the action, its name in the palette, and where it is."""
+class ManualFaultAction(StrEnum):
+    """What the keys of manual faults do."""
+
+    SILENCE = "silence"
+    HOLD = "hold"
+    CORRUPT = "corrupt"
+    RESTORE = "restore"
+
+
+class KeyAction(NamedTuple):
+    """What one key does: Textual's name of the key, the action, its name in the palette, and where it is available.
+
+    ``action`` is a call in Textual's form, such as ``scroll(1)``; `app.LiveScreen` has a method ``action_scroll``.
+    """
 
     key: str
     action: str
@@ -23,50 +36,58 @@ class Deed(NamedTuple):
     modes: frozenset[Mode] = _ALL
 
 
-DEEDS = (
-    Deed("up", "step(-1)", "Choose the device above"),
-    Deed("down", "step(1)", "Choose the device below"),
-    Deed("enter", "open", "Open or close the chosen device in its place"),
-    Deed("left", "sideways(-1)", "Choose the reading before; on the tape, the byte before"),
-    Deed("right", "sideways(1)", "Choose the next reading; on the tape, the next byte"),
-    Deed("a", "page('Aboard')", "Aboard: everybody on the trunk"),
-    Deed("i", "page('It says')", "It says: all that the chosen device says"),
-    Deed("t", "page('Tape')", "Tape: its message byte by byte"),
-    Deed("l", "page('Ledger')", "Ledger: amperes given, taken and left"),
-    Deed("f", "page('Flags')", "Flags: everything that was noticed"),
-    Deed("r", "page('Wires')", "Wires: one turn on the bus, bit by bit"),
-    Deed("question_mark", "page('Keys')", "Keys"),
-    Deed("n", "next_message", "Tape: the next message of the device"),
-    Deed("o", "turn", "Order: as listed, by zone, trouble first"),
-    Deed("s", "hand('silence')", "Silence the chosen device", _BENCH),
-    Deed("h", "hand('hold')", "Hold the chosen reading", _BENCH),
-    Deed("x", "hand('corrupt')", "Corrupt the chosen reading", _BENCH),
-    Deed("b", "hand('restore')", "Restore the chosen device", _BENCH),
-    Deed("w", "warmer(1)", "Warmer: the set point half a degree up", _BENCH),
-    Deed("c", "warmer(-1)", "Cooler: the set point half a degree down", _BENCH),
-    Deed("p", "pause", "Pause, or go on", _PACED),
-    Deed("plus", "pace(2.0)", "Time at twice the speed", _PACED),
-    Deed("minus", "pace(0.5)", "Time at half the speed", _PACED),
-    Deed("g", "next_flag", "Go on to the next flag and stand still there", _LOG),
-    Deed("escape", "page('Aboard')", "Back to Aboard"),
-    Deed("pageup", "scroll(-1)", "A page up"),
-    Deed("pagedown", "scroll(1)", "A page down"),
-    Deed("q", "leave", "Quit"),
+def _page(page: Page) -> str:
+    return f"page({page.value!r})"
+
+
+def _manual_fault(action: ManualFaultAction) -> str:
+    return f"manual_fault({action.value!r})"
+
+
+KEY_ACTIONS = (
+    KeyAction("up", "step(-1)", "Choose the device above"),
+    KeyAction("down", "step(1)", "Choose the device below"),
+    KeyAction("enter", "open", "Open or close the chosen device in its place"),
+    KeyAction("left", "step_reading(-1)", "Choose the reading before; on the tape, the byte before"),
+    KeyAction("right", "step_reading(1)", "Choose the next reading; on the tape, the next byte"),
+    KeyAction("a", _page(Page.ABOARD), "Aboard: every device on the trunk"),
+    KeyAction("i", _page(Page.READINGS), "It says: everything that the chosen device sends"),
+    KeyAction("t", _page(Page.TAPE), "Tape: its message byte by byte"),
+    KeyAction("l", _page(Page.LEDGER), "Ledger: amperes given, taken and left"),
+    KeyAction("f", _page(Page.FLAGS), "Flags: everything that was noticed"),
+    KeyAction("r", _page(Page.WIRES), "Wires: one turn on the bus, bit by bit"),
+    KeyAction("question_mark", _page(Page.KEYS), "Keys"),
+    KeyAction("n", "next_message", "Tape: the next message of the device"),
+    KeyAction("o", "next_order", "Order: as listed, by zone, trouble first"),
+    KeyAction("s", _manual_fault(ManualFaultAction.SILENCE), "Silence the chosen device", _BENCH),
+    KeyAction("h", _manual_fault(ManualFaultAction.HOLD), "Hold the chosen reading", _BENCH),
+    KeyAction("x", _manual_fault(ManualFaultAction.CORRUPT), "Corrupt the chosen reading", _BENCH),
+    KeyAction("b", _manual_fault(ManualFaultAction.RESTORE), "Restore the chosen device", _BENCH),
+    KeyAction("w", "warmer(1)", "Warmer: the set point half a degree up", _BENCH),
+    KeyAction("c", "warmer(-1)", "Cooler: the set point half a degree down", _BENCH),
+    KeyAction("p", "pause", "Pause, or go on", _PACED),
+    KeyAction("plus", "change_speed(2.0)", "Twice the speed", _PACED),
+    KeyAction("minus", "change_speed(0.5)", "Half the speed", _PACED),
+    KeyAction("g", "next_flag", "Go on to the next flag and pause there", _LOG),
+    KeyAction("escape", _page(Page.ABOARD), "Back to Aboard"),
+    KeyAction("pageup", "scroll(-1)", "A page up"),
+    KeyAction("pagedown", "scroll(1)", "A page down"),
+    KeyAction("q", "end_run", "Quit"),
 )
-"""Everything that can be done."""
+"""Every key of the screen but Ctrl-C and Ctrl-P."""
 
 
-def available(mode: Mode) -> Iterator[Deed]:
-    """Return what can be done on a screen."""
-    return (deed for deed in DEEDS if mode in deed.modes)
+def available_actions(mode: Mode) -> Iterator[KeyAction]:
+    """Return the keys that do something in a mode."""
+    return (entry for entry in KEY_ACTIONS if mode in entry.modes)
 
 
-_KEYS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
+_KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
     ("↑ ↓", "choose a device; page up and page down go further", _ALL),
     ("← →", "choose a reading of the device; on the tape, a byte", _ALL),
     ("enter", "open or close the device in its place", _ALL),
-    ("a esc", "Aboard: everybody on the trunk", _ALL),
-    ("i", "It says: all that the chosen device says", _ALL),
+    ("a esc", "Aboard: every device on the trunk", _ALL),
+    ("i", "It says: everything that the chosen device sends", _ALL),
     ("t", "Tape: its message byte by byte; n the next message", _ALL),
     ("l", "Ledger: amperes given, taken and left", _ALL),
     ("f", "Flags: what was noticed, with evidence and what to try next", _ALL),
@@ -74,19 +95,19 @@ _KEYS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
     ("o", "order: as listed, by zone, trouble first", _ALL),
     ("s", "silence the device: nothing that it sends reaches the bus", _BENCH),
     ("h", "hold the chosen reading: it repeats its last value", _BENCH),
-    ("x", "corrupt the chosen reading: it reports a value that cannot be", _BENCH),
+    ("x", "corrupt the chosen reading: it reports an impossible value", _BENCH),
     ("b", "restore the device: remove silence, hold and corrupt", _BENCH),
     ("w c", "warmer, cooler: command the thermostat half a degree up or down", _BENCH),
-    ("p + -", "pause: time stands still; twice or half the speed", _PACED),
-    ("g", "go on to the next flag and stand still there", _LOG),
+    ("p + -", "pause or go on; twice or half the speed", _PACED),
+    ("g", "go on to the next flag and pause there", _LOG),
     ("ctrl+p", "everything by name, and colours for light or dark", _ALL),
     ("q", "quit", _ALL),
 )
 
 
-def keys(mode: Mode) -> Iterator[tuple[str, str]]:
-    """Return the keys of a screen, and what each does."""
-    return ((key, does) for key, does, modes in _KEYS if mode in modes)
+def key_texts(mode: Mode) -> Iterator[tuple[str, str]]:
+    """Return the keys of a mode and what each does, for the page of keys."""
+    return ((key, text) for key, text, modes in _KEY_TEXTS if mode in modes)
 
 
 _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (
@@ -107,16 +128,16 @@ _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (
     ("? keys", 0, _ALL),
     ("q quit", 0, _ALL),
 )
-"""A key and its word, and its rank: the highest is left out first, and 0 never."""
+"""A key with its word, its rank, and where it is shown. The highest rank is left out first; rank 0 always stays."""
 
 
-def hint(mode: Mode, width: int) -> str:
-    """Return the line of keys at the bottom: as many as fit, flags, keys and quit always."""
-    told = [(word, rank) for word, rank, modes in _HINTS if mode in modes]
-    line = "  ".join(word for word, _ in told)
-    for least in sorted({rank for _, rank in told if rank}, reverse=True):
+def hint_line(mode: Mode, width: int) -> str:
+    """Return the line of keys at the bottom: as many as fit in ``width``; flags, keys and quit always."""
+    hints = [(word, rank) for word, rank, modes in _HINTS if mode in modes]
+    line = "  ".join(word for word, _ in hints)
+    for dropped in sorted({rank for _, rank in hints if rank}, reverse=True):
         if len(line) <= width:
             break
-        told = [(word, rank) for word, rank in told if rank != least]
-        line = "  ".join(word for word, _ in told)
+        hints = [(word, rank) for word, rank in hints if rank != dropped]
+        line = "  ".join(word for word, _ in hints)
     return line

@@ -1,8 +1,8 @@
-"""The ledger: amperes given and taken, what is left for the house battery, what the battery counts.
+"""The ledger: amperes given and taken, the rest for the house battery, and the measured current of the battery.
 
-Knows: what devices say they give, what the rig plans them to take at their present effort, and the DC source with
-the highest priority. Does not know how it is drawn. The sense of the battery's current (positive out of the battery)
-is that of one battery maker's RV-C appendix.
+Knows: the current that devices report to give, the current that the rig plans for each device at its present effort,
+and the DC source of the highest priority. Does not know how it is drawn. The sign of the battery's current (positive
+out of the battery) is that of one battery maker's RV-C appendix.
 """
 
 from collections.abc import Mapping
@@ -15,40 +15,41 @@ from rvsim.watch.transitions import Presence
 
 
 class Ledger(NamedTuple):
-    """One sum of currents in amperes; ``counted`` is None while no DC source says its current."""
+    """The currents of one moment by device, in amperes."""
 
     given: tuple[tuple[str, float], ...]
     taken: tuple[tuple[str, float], ...]
     unknown: tuple[str, ...]
-    """Devices for which the rig has no figure."""
+    """Planned devices without a current in the rig."""
     silent: tuple[tuple[str, float], ...]
-    """What silent devices took when they were last heard: they may still be running."""
-    counted: float | None
+    """What silent devices took when they were last heard; they may still be running."""
+    measured: float | None
+    """The current into the battery; None while no DC source reports it."""
     measured_by: str | None = None
-    """The device that measures what is counted."""
+    """The device that reports ``measured``."""
 
     @property
     def left(self) -> float:
-        """What is left for the battery."""
+        """The rest for the battery: given minus taken."""
         return sum(amps for _, amps in self.given) - sum(amps for _, amps in self.taken)
 
     @property
-    def missing(self) -> float | None:
-        """What is not accounted for."""
-        return None if self.counted is None else self.left - self.counted
+    def unaccounted(self) -> float | None:
+        """The difference between the rest and the measured current; None without a measurement."""
+        return None if self.measured is None else self.left - self.measured
 
 
-def ledger(scene: Scene) -> Ledger:
-    """Draw up the ledger of this moment, over everybody who was heard."""
+def ledger_of(scene: Scene) -> Ledger:
+    """Return the ledger of this moment, over every device that was heard."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
         if device.last_heard is None:
             continue
-        sayings = scene.by_function(device)
-        gives = [words.output_amps for words in sayings.values() if words.output_amps is not None]
+        summaries = scene.summaries_by_function(device)
+        gives = [found.output_amps for found in summaries.values() if found.output_amps is not None]
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
-        takes = _takes(scene, device, sayings)
+        takes = _planned_current(scene, device, summaries)
         if takes is None:
             if device.planned and not gives:
                 unknown.append(device.device)
@@ -56,29 +57,32 @@ def ledger(scene: Scene) -> Ledger:
             silent.append((device.device, takes))
         else:
             taken.append((device.device, takes))
-    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), *_counted(scene))
+    return Ledger(tuple(given), tuple(taken), tuple(unknown), tuple(silent), *_measured(scene))
 
 
-def _takes(scene: Scene, device: RollCallLine, sayings: Mapping[str, Summary]) -> float | None:
-    """Return what a device takes by plan at its present effort: each function between its rest and its fullest."""
+def _planned_current(scene: Scene, device: RollCallLine, summaries: Mapping[str, Summary]) -> float | None:
+    """Return the planned current of a device at its present effort, in amperes; None without a figure in the rig.
+
+    Each function takes a current between its figures at rest and at full effort.
+    """
     plan = scene.plans.get(device.device)
     if plan is None or not plan.amps:
         return None
     total = 0.0
     for function, (rest, full) in plan.amps.items():
-        effort = sayings[function].load_fraction if function in sayings else None
+        effort = summaries[function].load_fraction if function in summaries else None
         total += rest + (full - rest) * (effort or 0.0)
     return total
 
 
-def _counted(scene: Scene) -> tuple[float | None, str | None]:
-    """Return the current into the house battery, as the DC source 1 of the highest priority says it, and its name."""
+def _measured(scene: Scene) -> tuple[float | None, str | None]:
+    """Return the current into the house battery by DC source 1 of the highest priority, and the reporting device."""
     best: tuple[float, float, str] | None = None
-    for told in scene.watch.last_frames():
-        house = told.topic.message == "DC_SOURCE_STATUS_1" and told.topic.instance == 1
-        if house and told.spec is not None and not scene.is_old(told):
-            said = {reading.field.name: reading for reading in told.spec.decode(told.frame.data)}
-            amps, rank = said["dc_current"].value, said["device_priority"].value or 0
+    for last in scene.watch.last_frames():
+        is_house = last.topic.message == "DC_SOURCE_STATUS_1" and last.topic.instance == 1
+        if is_house and last.spec is not None and not scene.is_old(last):
+            readings = {reading.field.name: reading for reading in last.spec.decode(last.frame.data)}
+            amps, rank = readings["dc_current"].value, readings["device_priority"].value or 0
             if amps is not None and (best is None or rank > best[0]):
-                best = (rank, -float(amps), told.device)
+                best = (rank, -float(amps), last.device)
     return (None, None) if best is None else best[1:]

@@ -1,7 +1,7 @@
-"""The colours of the screen as plain data, and which of them a terminal gets.
+"""The colours of the screen as plain data, and the choice of a palette for a terminal.
 
 Knows: the foreground, background and attributes of each style name, for a dark and a light background, for terminals
-of 16 colours, and without any colour. Does not know Textual, nor what is drawn in a style.
+of 16 colours, and without any colour. Does not know Textual, nor the texts in a style.
 
 The three severities are chosen so that a fault has the highest contrast of them and all three stay apart for readers
 who do not see red or green; tests/faces/screen/test_palettes.py computes both. The values are our own choice.
@@ -22,21 +22,21 @@ STYLES = (
     "fault-tag",
     "chosen",
 )
-"""The names of the styles. A ``-tag`` style is that of the short tag of a flag, such as ``[4]``."""
-LEAST_CONTRAST = 4.5
-"""Contrast of every text with its background at least (WCAG 2.1, success criterion 1.4.3)."""
+"""The names of the styles. A ``-tag`` style is for the short tag of a flag, such as ``[4]``."""
+MIN_CONTRAST = 4.5
+"""The least contrast of a text with its background (WCAG 2.1, success criterion 1.4.3)."""
 
 
 class Paint(NamedTuple):
-    """How a text is painted: two colours as ``#rrggbb`` or as a name of Textual's ANSI colours, and its attributes."""
+    """The colours of a text as ``#rrggbb`` or as a name of Textual's ANSI colours, and its attributes."""
 
-    front: str
-    back: str
+    foreground: str
+    background: str
     attributes: str = "none"
 
 
 class Palette(NamedTuple):
-    """The paint of every style, and of the list that the palette of commands opens."""
+    """The paint of every style, and of the list of commands."""
 
     name: str
     is_dark: bool
@@ -44,7 +44,7 @@ class Palette(NamedTuple):
     """Whether the colours are the terminal's own, by their ANSI names."""
     styles: Mapping[str, Paint]
     panel: Paint
-    """The list of commands."""
+    """For the list of commands."""
 
 
 def _palette(
@@ -97,7 +97,7 @@ LIGHT = _palette(
     chosen=Paint("#faf9f6", "#24282c", "bold"),
 )
 _RED_TAG = Paint("ansi_bright_white", "ansi_red", "bold")
-"""No red of the usual 16 colours has the contrast of yellow on black: among them a fault is strongest by its tag."""
+"""No red of the usual 16 colours has the contrast of yellow on black, so a fault is strongest by its tag."""
 DARK_16 = _palette(
     "dark-16",
     is_dark=True,
@@ -122,7 +122,7 @@ LIGHT_16 = _palette(
     chosen=Paint("ansi_bright_white", "ansi_black"),
     fault_tag=_RED_TAG,
 )
-"""No grey and no yellow of the usual sets can be read on white, so what is dim is black and a warning is magenta."""
+"""No grey and no yellow of the usual 16 is readable on white: dim texts are black and warnings are magenta."""
 UNCOLOURED = Palette(
     "uncoloured",
     True,
@@ -136,7 +136,7 @@ UNCOLOURED = Palette(
     },
     Paint("ansi_default", "ansi_default"),
 )
-"""What NO_COLOR asks for: the terminal's own two colours, bold and reversed letters."""
+"""The palette for NO_COLOR: the terminal's own two colours, bold and reversed letters."""
 PALETTES = (DARK, LIGHT, DARK_16, LIGHT_16, UNCOLOURED)
 
 
@@ -146,7 +146,7 @@ def wants_no_colour(environment: Mapping[str, str]) -> bool:
 
 
 def has_light_background(environment: Mapping[str, str]) -> bool:
-    """Tell whether a terminal says that its background is light; dark where it says nothing that is understood.
+    """Tell whether a terminal reports a light background; without a readable report it counts as dark.
 
     COLORFGBG has the numbers of the foreground and the background colour, sometimes with a third value between them.
     Of the numbers 0 to 15 the light ones are 7 and 9 to 15. Common practice of terminals, no source.
@@ -160,7 +160,7 @@ def palette_for(environment: Mapping[str, str], *, light: bool, few_colours: boo
 
     Args:
         environment: the variables of the environment.
-        light: whether a light background was asked for; without it the terminal's own is used where it is known.
+        light: whether the user requested a light background; otherwise the terminal's own is used where it is known.
         few_colours: whether the terminal has no more than 16 colours.
     """
     if wants_no_colour(environment):

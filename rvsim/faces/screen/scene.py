@@ -1,13 +1,13 @@
-"""What the screen shows, and what is chosen in it; everything but the drawing.
+"""The state of the screen: what it shows and what is chosen in it.
 
-Knows: the devices in the chosen order, which of them is chosen, which are open, what each of them says, and the
-topic and byte that the tape spells. Does not know Textual, keys or colours. It reads the watch: whoever calls holds
-the run's lock.
+Knows: the devices in the chosen order, the chosen device, the open devices, the summary of each device, and the
+message and byte on the tape. Does not know Textual, keys, colours or drawing. It reads the watch, so the caller holds
+the lock of the run.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import StrEnum
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
@@ -24,15 +24,15 @@ from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
-LEFT_AFTER_US = 2_000_000
-"""A shared function that a device has not spoken for so long (or three gaps) is spoken for by another."""
+HANDOVER_US = 2_000_000
+"""After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
 
 class Page(StrEnum):
-    """What fills the screen."""
+    """The pages of the screen; a value is the name in the title."""
 
     ABOARD = "Aboard"
-    SAYS = "It says"
+    READINGS = "It says"
     TAPE = "Tape"
     LEDGER = "Ledger"
     FLAGS = "Flags"
@@ -41,7 +41,7 @@ class Page(StrEnum):
 
 
 class Mode(StrEnum):
-    """Where the frames come from, as the first line says it."""
+    """Where the frames come from; a value is the text in the first line."""
 
     BENCH = "all simulated"
     LOG = "from a log"
@@ -49,7 +49,7 @@ class Mode(StrEnum):
 
 
 class Order(StrEnum):
-    """In which order the devices stand on the trunk."""
+    """The orders of the devices on the trunk; a value is the text in the second line."""
 
     PLANNED = "as the rig lists them"
     ZONE = "by zone"
@@ -64,25 +64,25 @@ class Target(NamedTuple):
 
 
 class Choice(NamedTuple):
-    """A reading of the chosen device that can be chosen, and where the tape has it."""
+    """A reading of the chosen device that manual faults can act on, and its place on the tape."""
 
     target: Target
-    topic: int
-    """Its place in ``Scene.topics``."""
-    piece: int
-    """Its place among the pieces of that message."""
+    topic_index: int
+    """Its place in ``Scene.chosen_frames``."""
+    piece_index: int
+    """Its place in ``tape.pieces`` of that message."""
     reading: Reading
 
 
 class Scene:
-    """The state of the screen over one watch."""
+    """The state of the screen over one watch. Times are in microseconds."""
 
     def __init__(
         self,
         name: str,
         watch: Watch,
         rig: Rig | None,
-        broken: Sequence[str] = (),
+        problems: Sequence[str] = (),
         mode: Mode = Mode.BENCH,
         units: DisplayUnits = METRIC,
     ) -> None:
@@ -94,262 +94,269 @@ class Scene:
         self.trends = Trends()
         self.page = Page.ABOARD
         self.order = Order.PLANNED
-        self.opened: set[str] = set()
+        self.open_devices: set[str] = set()
         self.chosen: str | None = next(iter(self.plans), None)
-        self.topic = 0
-        self.piece: int | None = None
+        self.topic_index = 0
+        self.piece_index: int | None = None
         self.reading: Target | None = None
-        """The reading that was chosen; None means the first of ``readings``."""
-        self.deed = ""
-        """What was done last by hand."""
-        self.broken = broken
-        """A sentence for each simulated device that raised and was taken out, or for what is wrong with the bus."""
+        """The chosen reading; None means the first of ``readings``."""
+        self.status_text = ""
+        """The text at the bottom: the result of the last key."""
+        self.problems = problems
+        """A sentence for each simulated device that failed and was taken out, or for each problem of the adapter."""
         self.now = 0
         self.speed = 1.0
         self.paused = False
         self.ended = ""
-        self.by_hand: Callable[[str], bool] = lambda _: False
-        """Whether a device is disturbed by hand."""
+        """How the run ended; empty while it runs."""
+        self.has_manual_fault: Callable[[str], bool] = lambda _: False
+        """Tells whether a device has a manual fault."""
 
     # Devices.
 
     def devices(self) -> list[RollCallLine]:
-        """Return everybody in the chosen order; those that are not in the rig come last."""
+        """Return all devices in the chosen order; by zone, those that are not in the rig come last."""
         listed = list(self.watch.roll_call)
         if self.chosen is None and listed:
             self.chosen = listed[0].device
-        if self.order is Order.ZONE:
-            return sorted(listed, key=lambda one: (not one.planned, self._zone(one.device)))
-        if self.order is Order.TROUBLE:
-            worst = self._worst()
-            return sorted(listed, key=lambda one: worst.get(one.device, 9))
-        return listed
+        match self.order:
+            case Order.PLANNED:
+                return listed
+            case Order.ZONE:
+                return sorted(listed, key=lambda device: (not device.planned, self._zone(device.device)))
+            case Order.TROUBLE:
+                ranks = self._worst_severity_ranks()
+                return sorted(listed, key=lambda device: ranks.get(device.device, len(WORST_FIRST)))
+            case _:
+                assert_never(self.order)
 
     def _zone(self, device: str) -> tuple[bool, str]:
         zone = self.plans[device].zone if device in self.plans else ""
         return not zone, zone or ""
 
-    def _worst(self) -> Mapping[str, int]:
+    def _worst_severity_ranks(self) -> Mapping[str, int]:
         return {subject: WORST_FIRST.index(flags[0].severity) for subject, flags in self.flags_by_subject().items()}
 
     def flags_of(self, device: str) -> list[Flag]:
-        """Return the flags that stand for a device, the worst first."""
+        """Return the standing flags of a device, the worst first."""
         return self.flags_by_subject().get(device, [])
 
     def flags_by_subject(self) -> Mapping[str, list[Flag]]:
-        """Return the flags that stand, by what they are about, the worst first."""
+        """Return the standing flags by their subject, the worst first."""
         found: dict[str, list[Flag]] = {}
         for flag in sorted(self.watch.flags, key=lambda flag: WORST_FIRST.index(flag.severity)):
             found.setdefault(flag.subject, []).append(flag)
         return found
 
     def account(self) -> Account:
-        """Return the flags that stand, put under their causes."""
+        """Return the standing flags, grouped under their causes."""
         flags = self.watch.flags
         standing = {flag.number for flag in flags}
         lasting = [cause for cause in self.watch.causes if standing.issuperset(flag.number for flag in cause.flags)]
         return account(flags, lasting)
 
     @property
-    def order_words(self) -> str:
-        """Say the order; without a rig nobody lists devices but the bus."""
+    def order_text(self) -> str:
+        """The order in words; without a rig, devices are listed as they were first heard."""
         return "as first heard" if self.order is Order.PLANNED and not self.plans else str(self.order)
 
     def step(self, by: int) -> None:
-        """Choose the next device, or the one before."""
-        names = [one.device for one in self.devices()]
+        """Choose the device ``by`` places further down the list, at most the last and at least the first."""
+        names = [device.device for device in self.devices()]
         if names:
             at = names.index(self.chosen) if self.chosen in names else 0
             self.choose(names[min(len(names) - 1, max(0, at + by))])
 
     def choose(self, device: str) -> None:
-        """Choose a device; the tape goes to its main message."""
+        """Choose a device; the tape shows its first message."""
         if device != self.chosen:
-            self.chosen, self.topic, self.piece, self.reading = device, 0, None, None
+            self.chosen, self.topic_index, self.piece_index, self.reading = device, 0, None, None
 
     def toggle(self) -> None:
         """Open or close the chosen device in its place."""
         if self.chosen is not None:
-            self.opened ^= {self.chosen}
+            self.open_devices ^= {self.chosen}
 
-    def turn(self) -> None:
+    def next_order(self) -> None:
         """Go to the next order."""
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
 
-    # What they say.
+    # What the devices send.
 
-    def sayings(self, device: RollCallLine) -> list[tuple[str, Summary]]:
-        """Return what each function of a device says, with the function's title and instance."""
-        return [(FUNCTIONS[name].label(instance), words) for name, instance, words in self._spoken(device)]
+    def summaries(self, device: RollCallLine) -> list[tuple[str, Summary]]:
+        """Return the summary of each function of a device, with the title of the function and its instance."""
+        return [(FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)]
 
-    def by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
-        """Return what each function of a device says, by the function's name; the first instance speaks for all."""
-        said: dict[str, Summary] = {}
-        for name, _, words in self._spoken(device):
-            said.setdefault(name, words)
-        return said
+    def summaries_by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
+        """Return the summary of each function of a device by the name of the function; the first instance counts."""
+        summaries: dict[str, Summary] = {}
+        for name, _, found in self._function_summaries(device):
+            summaries.setdefault(name, found)
+        return summaries
 
-    def _spoken(self, device: RollCallLine) -> Iterator[tuple[str, int, Summary]]:
+    def _function_summaries(self, device: RollCallLine) -> Iterator[tuple[str, int, Summary]]:
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
-        topics = list(self.watch.last_frames(device.device))
+        frames = list(self.watch.last_frames(device.device))
         for name, instances in functions.items():
             for instance in instances:
-                said = self._said(topics, FUNCTIONS[name], instance)
-                if said:
-                    numbers = {told.spec.name: told.spec.origin for told in topics if told.spec is not None}
-                    words = summary(FUNCTIONS[name], said, numbers)
-                    self._follow(device.device, FUNCTIONS[name].label(instance), words.rails)
-                    yield name, instance, words
+                readings = self._last_readings(frames, FUNCTIONS[name], instance)
+                if readings:
+                    number_origins = {last.spec.name: last.spec.origin for last in frames if last.spec is not None}
+                    found = summary(FUNCTIONS[name], readings, number_origins)
+                    self._note_rails(device.device, FUNCTIONS[name].label(instance), found.rails)
+                    yield name, instance, found
 
-    def is_old(self, told: LastFrame) -> bool:
-        """Tell whether a periodic word was not said again: its device fell silent, or left it to a higher priority."""
-        return told.gap_us is not None and self.now - told.frame.time > max(LEFT_AFTER_US, 3 * told.gap_us)
+    def is_old(self, last: LastFrame) -> bool:
+        """Tell whether a periodic message has stopped: its device is silent, or one of higher priority sends it now."""
+        return last.gap_us is not None and self.now - last.frame.time > max(HANDOVER_US, 3 * last.gap_us)
 
-    def _said(self, topics: Sequence[LastFrame], function: Function, instance: int) -> LastReadings:
+    def _last_readings(self, frames: Sequence[LastFrame], function: Function, instance: int) -> LastReadings:
         """Return the last readings of a function by message and field.
 
-        What a device has left to a speaker of higher priority is not its word any more.
+        A message of a shared function that another device sends now does not count.
         """
-        said: dict[str, dict[str, Reading]] = {}
-        for told in topics:
-            spec, left = told.spec, function.shared and self.is_old(told)
-            if spec is not None and spec.name in function.statuses and told.topic.instance == instance and not left:
-                said[spec.name] = {reading.field.name: reading for reading in spec.decode(told.frame.data)}
-        return said
+        readings: dict[str, dict[str, Reading]] = {}
+        for last in frames:
+            spec, is_handed_over = last.spec, function.shared and self.is_old(last)
+            if spec is None or spec.name not in function.statuses or last.topic.instance != instance:
+                continue
+            if not is_handed_over:
+                readings[spec.name] = {reading.field.name: reading for reading in spec.decode(last.frame.data)}
+        return readings
 
-    def _follow(self, device: str, title: str, rails: Sequence[Rail]) -> None:
-        """Note the numbers on rails; one that is flagged has no trend until its flag is cleared, and then a new one."""
+    def _note_rails(self, device: str, title: str, rails: Sequence[Rail]) -> None:
+        """Add the numbers on rails to the trends; a flagged number has no trend until its flag is cleared."""
         flagged = {(flag.message, flag.field) for flag in self.flags_of(device) if flag.field is not None}
         for rail in rails:
             name, value = rail.reading.field.name, rail.reading.value
             key = device, title, rail.message, name
             if (rail.message, name) in flagged:
-                self.trends.drop(key)
+                self.trends.clear(key)
             elif value is not None:
-                self.trends.note(key, self.now, value)
+                self.trends.add(key, self.now, value)
 
-    def past(self, device: str, title: str, rail: Rail) -> float | None:
-        """Return where a number on a rail came from."""
-        return self.trends.past(self._key(device, title, rail))
+    def past_value(self, device: str, title: str, rail: Rail) -> float | None:
+        """Return the oldest kept value of a number on a rail: where it came from."""
+        return self.trends.oldest(self._key(device, title, rail))
 
-    def a_minute(self, device: str, title: str, rail: Rail) -> float | None:
-        """Return how much a number on a rail changes in a minute."""
-        return self.trends.a_minute(self._key(device, title, rail))
+    def change_per_minute(self, device: str, title: str, rail: Rail) -> float | None:
+        """Return the change of a number on a rail per minute, in the unit of its field."""
+        return self.trends.change_per_minute(self._key(device, title, rail))
 
     def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
         return device, title, rail.message, rail.reading.field.name
 
     def limits(self, device: str, rail: Rail) -> tuple[float, float]:
-        """Return the ends of a rail: what the rig plans, else what is usual."""
+        """Return the ends of a rail: the limits in the rig, else the usual ones."""
         plan, name = self.plans.get(device), rail.reading.field.name
         limits = plan.limits if plan is not None else {}
         low, high = limits.get(f"{rail.message}.{name}") or limits.get(name) or (rail.low, rail.high)
         return float(low), float(high)
 
-    def waiting(self, device: RollCallLine) -> list[str]:
-        """Return who was heard to command a function of the device."""
+    def commanders(self, device: RollCallLine) -> list[str]:
+        """Return the devices that sent a command to a function of ``device``."""
         plan = self.plans.get(device.device)
         functions = plan.functions if plan is not None else device.functions
-        waiting: dict[str, None] = {}
-        for told in self.watch.last_frames():
-            command = by_command(told.topic.message) if told.topic.message else None
-            if command is not None and told.topic.instance in functions.get(command.name, ()):
-                waiting[told.device] = None
-        return [name for name in waiting if name != device.device]
+        commanders: dict[str, None] = {}
+        for last in self.watch.last_frames():
+            command = by_command(last.topic.message) if last.topic.message else None
+            if command is not None and last.topic.instance in functions.get(command.name, ()):
+                commanders[last.device] = None
+        return [name for name in commanders if name != device.device]
 
     def overdue(self, device: str) -> int | None:
-        """Return for how long the most overdue periodic message of a device has been due, in microseconds."""
+        """Return by how much the most overdue periodic message of a device is late, in microseconds."""
         due = [
-            self.now - told.frame.time - told.gap_us
-            for told in self.watch.last_frames(device)
-            if told.gap_us is not None
+            self.now - last.frame.time - last.gap_us
+            for last in self.watch.last_frames(device)
+            if last.gap_us is not None
         ]
         return max((late for late in due if late > 0), default=None)
 
-    def access(self) -> Turn | None:
-        """Return the last access of the pair that others waited for, else the last one of the last two seconds."""
+    def shown_turn(self) -> Turn | None:
+        """Return the last turn on the bus with a frame that waited, else the last turn of the last two seconds."""
         load = self.watch.bus_load
         latest, contested = latest_turn(load.recent), latest_turn(load.crowded)
         return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
 
     def named(self, identifier: int) -> str:
-        """Say who sends frames with an identifier, and which message they are."""
+        """Return the device that sends frames with an identifier and the message that they carry, in words."""
         dgn, source = dgn_of(identifier), identifier & 0xFF
-        for told in self.watch.last_frames():
-            if (told.topic.dgn, told.topic.source) == (dgn, source):
-                return f"{told.device}, {told.topic}"
+        for last in self.watch.last_frames():
+            if (last.topic.dgn, last.topic.source) == (dgn, source):
+                return f"{last.device}, {last.topic}"
         return f"address {source:02X} hex, DGN {dgn:05X} hex"
 
     # The tape.
 
-    def topics(self) -> list[LastFrame]:
-        """Return what the chosen device said last of each topic, its status messages first."""
-        topics = list(self.watch.last_frames(self.chosen)) if self.chosen is not None else []
+    def chosen_frames(self) -> list[LastFrame]:
+        """Return the last frame of each topic of the chosen device, its status messages first."""
+        frames = list(self.watch.last_frames(self.chosen)) if self.chosen is not None else []
         plan = self.plans.get(self.chosen or "")
         functions = plan.functions if plan is not None else {}
         statuses = [message for name in functions for message in FUNCTIONS[name].statuses]
 
-        def rank(told: LastFrame) -> int:
-            message = told.topic.message
+        def rank(last: LastFrame) -> int:
+            message = last.topic.message
             return statuses.index(message) if message in statuses else len(statuses)
 
-        return sorted(topics, key=rank)
+        return sorted(frames, key=rank)
 
-    def spelled(self) -> LastFrame | None:
-        """Return what the tape spells."""
-        topics = self.topics()
-        return topics[self.topic % len(topics)] if topics else None
+    def tape_frame(self) -> LastFrame | None:
+        """Return the frame on the tape."""
+        frames = self.chosen_frames()
+        return frames[self.topic_index % len(frames)] if frames else None
 
     def readings(self) -> list[Choice]:
         """Return the readings of the chosen device that hold and corrupt can act on, those with a rail first.
 
-        What has no data and what belongs to the protocol is none of them.
+        Readings without data and messages of the protocol are not among them.
         """
         found: dict[Target, Choice] = {}
-        for topic, told in enumerate(self.topics()):
-            if told.spec is None or told.spec.is_protocol or not told.spec.fields:
+        for topic_index, last in enumerate(self.chosen_frames()):
+            if last.spec is None or last.spec.is_protocol or not last.spec.fields:
                 continue
-            for number, piece in enumerate(pieces(told.spec, told.frame.data)):
+            for piece_index, piece in enumerate(pieces(last.spec, last.frame.data)):
                 for reading in piece.readings:
                     name = reading.field.name
-                    if reading.state in _WITHOUT_VALUE or name.endswith("instance") or name not in told.spec.by_name:
+                    if reading.state in _WITHOUT_VALUE or name.endswith("instance") or name not in last.spec.by_name:
                         continue
-                    target = Target(told.spec.name, name)
-                    found.setdefault(target, Choice(target, topic, number, reading))
-        device = next((one for one in self.watch.roll_call if one.device == self.chosen), None)
-        rails = [rail for _, words in self.sayings(device) for rail in words.rails] if device is not None else []
+                    target = Target(last.spec.name, name)
+                    found.setdefault(target, Choice(target, topic_index, piece_index, reading))
+        device = next((line for line in self.watch.roll_call if line.device == self.chosen), None)
+        rails = [rail for _, entry in self.summaries(device) for rail in entry.rails] if device is not None else []
         first = dict.fromkeys(Target(rail.message, rail.reading.field.name) for rail in rails)
         ranks = {target: rank for rank, target in enumerate(first)}
         return sorted(found.values(), key=lambda choice: ranks.get(choice.target, len(ranks)))
 
     def step_reading(self, by: int) -> None:
-        """Choose the next reading of the chosen device, or the one before; the tape goes to its byte."""
+        """Choose the reading ``by`` places further in ``readings``; the tape opens its byte."""
         choices = self.readings()
         if choices:
             targets = [choice.target for choice in choices]
             at = targets.index(self.reading) if self.reading in targets else 0
             chosen = choices[min(len(choices) - 1, max(0, at + by))]
-            self.reading, self.topic, self.piece = chosen.target, chosen.topic, chosen.piece
+            self.reading, self.topic_index, self.piece_index = chosen.target, chosen.topic_index, chosen.piece_index
 
     def target(self) -> Target | None:
-        """Return the reading that a manual fault acts on: the tape's open byte, else the chosen reading."""
-        told = self.spelled()
-        if self.page is Page.TAPE and told is not None and told.spec is not None:
-            found = _first_value(told, self.piece or 0)
+        """Return the reading that a manual fault acts on: on the tape its open byte, else the chosen reading."""
+        last = self.tape_frame()
+        if self.page is Page.TAPE and last is not None and last.spec is not None:
+            found = _first_value(last, self.piece_index or 0)
             if found is not None:
                 return found
         targets = [choice.target for choice in self.readings()]
         return self.reading if self.reading in targets else next(iter(targets), None)
 
 
-def _first_value(told: LastFrame, piece: int) -> Target | None:
-    """Return the first reading of a piece of the tape, or of what follows it, that has a value and no instance."""
-    for part in pieces(told.spec, told.frame.data)[piece:]:
-        for reading in part.readings:
+def _first_value(last: LastFrame, piece_index: int) -> Target | None:
+    """Return the first reading from a piece of the frame on that has a value and is not the instance."""
+    for piece in pieces(last.spec, last.frame.data)[piece_index:]:
+        for reading in piece.readings:
             name = reading.field.name
             is_number = reading.state is State.VALUE and not name.endswith("instance")
-            if is_number and told.spec is not None and name in told.spec.by_name:
-                return Target(told.spec.name, name)
+            if is_number and last.spec is not None and name in last.spec.by_name:
+                return Target(last.spec.name, name)
     return None

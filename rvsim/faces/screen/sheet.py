@@ -1,7 +1,7 @@
-"""A widget that draws its own lines, one strip a row, and says what does not fit into its window.
+"""A widget that draws rows of text, and announces the rows above and below its window.
 
-Knows: Textual's line interface, and which style each of our style names has in the present theme. Does not know what
-the lines say. A row is asked for its line only when it is visible.
+Knows: Textual's line interface, and the Textual style of each style name in the present theme. Does not know the
+meaning of the lines. A row is rendered only when it is visible.
 """
 
 from collections.abc import Sequence
@@ -18,7 +18,7 @@ from rvsim.faces.screen.theme import SHEET_CSS
 
 
 class Sheet(Widget):
-    """Rows of text. ``top`` is the first row that would be visible if nothing stood above the window."""
+    """A window over rows of text; ``top`` is the number of the row at its first line."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"sheet--{name}" for name in STYLES}
     DEFAULT_CSS = SHEET_CSS
@@ -29,8 +29,8 @@ class Sheet(Widget):
         self.top = 0
         self._ascii = ascii_only
 
-    def show(self, rows: Sequence[Row], keep: tuple[int, int] | None = None) -> None:
-        """Show other rows; those from the first to the last of ``keep`` stay visible as far as they fit."""
+    def set_rows(self, rows: Sequence[Row], keep: tuple[int, int] | None = None) -> None:
+        """Show other rows; rows ``keep[0]`` to ``keep[1]`` are scrolled into the window as far as they fit."""
         self.rows = rows
         height = max(1, self.size.height)
         if keep is not None and len(rows) > height:
@@ -41,7 +41,7 @@ class Sheet(Widget):
         self.refresh()
 
     def scroll(self, by: int) -> None:
-        """Move over the rows."""
+        """Scroll by a number of rows."""
         self.top = max(0, min(self.top + by, len(self.rows) - max(1, self.size.height)))
         self.refresh()
 
@@ -54,20 +54,20 @@ class Sheet(Widget):
         return Strip(segments).adjust_cell_length(width, self._style("plain"))
 
     def _line(self, y: int) -> Line:
-        """Return what stands in a line of the window: a row, or what is hidden beyond the edge."""
+        """Return a line of the window: a row, or the announcement of hidden rows at an edge."""
         height, at = self.size.height, self.top + y
         if height > 2 and y == 0 and self.top > 0:
-            return hidden_text("above", self.rows[: at + 1])
+            return hidden_rows_line("above", self.rows[: at + 1])
         if height > 1 and y == height - 1 and at < len(self.rows) - 1:
-            return hidden_text("below", self.rows[at:])
+            return hidden_rows_line("below", self.rows[at:])
         return self.rows[at].line() if at < len(self.rows) else ()
 
     def _style(self, name: str) -> Style:
         return self.get_component_rich_style(f"sheet--{name}")
 
 
-def hidden_text(where: str, rows: Sequence[Row]) -> Line:
-    """Return the line that stands for hidden rows: how many there are, and the worst flag among them."""
+def hidden_rows_line(where: str, rows: Sequence[Row]) -> Line:
+    """Return the line that announces hidden rows: how many there are, and the worst flag among them."""
     sign = "↑" if where == "above" else "↓"
     worst = worst_tag(row.worst for row in rows)
     text = f" {sign} {len(rows)} more row{'s' if len(rows) > 1 else ''} {where}"

@@ -1,8 +1,8 @@
-"""A paced run with the live screen in front of it.
+"""A paced run with the live screen.
 
-Knows: what runs (a bench, a log, a bus) in a thread of its own, the screen in the main thread, and what happens when
-one of them ends first: an error in the screen leaves the run and its recording going, an error in the run is shown
-and told when the screen is left. Does not know how anything is drawn.
+Knows: the run of a bench, a log or a bus in its own thread, the screen in the main thread, and what happens when one
+of them ends first. After an error in the screen the run and its recording go on. An error in the run is shown on the
+screen, and raised when the screen is closed. Does not know how anything is drawn.
 """
 
 import locale
@@ -31,76 +31,84 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose
 
 
-class LookIn:
-    """The sink of a run that has a screen, which reads all that it shows from the watch."""
+class ScreenSink:
+    """The sink of a run with a screen. It does nothing: the screen reads everything from the watch."""
 
     def frame(self, frame: Frame) -> None:
-        """Keep nothing of single frames."""
+        """Ignore a frame."""
 
     def events(self, events: Sequence[Event]) -> None:
-        """Keep nothing: a week's run has as much memory as a minute's."""
+        """Ignore events: memory stays bounded however long the run is."""
 
     def end(self, time: int, watch: Watch) -> None:
-        """Say nothing: the screen stays until it is left."""
+        """Do nothing: the screen stays open until the user quits."""
 
     def flush(self) -> None:
-        """Hand nothing on."""
+        """Do nothing: nothing is buffered."""
 
 
-def ascii_terminal() -> bool:
-    """Tell whether the terminal cannot be expected to draw lines: no UTF-8, or a bare console."""
+def is_ascii_terminal() -> bool:
+    """Tell whether the terminal may be unable to draw lines: no UTF-8, or a plain console by the variable TERM."""
     encoding = (getattr(sys.stdout, "encoding", None) or locale.getpreferredencoding(False)).lower()
     return "utf" not in encoding or os.environ.get("TERM", "") in ("dumb", "linux", "vt100")
 
 
-def show(
+def run_with_screen(
     scene: Scene,
     control: Control,
     run: Callable[[], None],
     clock: Callable[[], int],
     *,
-    over: str = "The run is over.",
-    hands: ManualFaults | None = None,
+    end_text: str = "The run has ended.",
+    manual_faults: ManualFaults | None = None,
     next_flag: Callable[[], None] | None = None,
     light: bool = False,
 ) -> int:
-    """Let something run in a thread of its own with a screen in front, until the screen is left.
+    """Run something in its own thread with a screen, until the screen is closed.
 
     Args:
-        scene: what is shown of its watch.
-        control: the hand on it.
-        run: runs it, to its end or until ``control`` stops it.
-        clock: how far the watch has come, in microseconds.
-        over: what the screen says at its end.
-        hands: what can be done to a bench.
-        next_flag: lets a log go on to its next flag.
-        light: whether to paint for a light background.
+        scene: the state of the screen, over the watch of the run.
+        control: pauses and stops the run.
+        run: runs to its end or until ``control`` stops it.
+        clock: returns the time up to which the watch has observed, in microseconds.
+        end_text: the text on the screen when the run has ended.
+        manual_faults: the manual faults of a bench.
+        next_flag: makes a log go on to its next flag.
+        light: whether to use the palette for a light background.
 
     Returns:
         The exit code.
 
     Raises:
-        RvsimError: what ran ended with it.
+        RvsimError: the run ended with it.
     """
     failed: list[BaseException] = []
 
-    def running() -> None:
+    def run_and_report() -> None:
         try:
             run()
-            scene.ended = over
-        except BaseException as error:  # whatever ends the run is raised again in the main thread
+            scene.ended = end_text
+        except BaseException as error:  # raised again in the main thread
             failed.append(error)
             scene.ended = "The run stopped with an error; q quits."
-            scene.deed = printable(str(error))
+            scene.status_text = printable(str(error))
 
-    thread = threading.Thread(target=running, name="run", daemon=True)
-    app = LiveScreen(scene, control, clock, hands=hands, next_flag=next_flag, ascii_only=ascii_terminal(), light=light)
+    thread = threading.Thread(target=run_and_report, name="run", daemon=True)
+    app = LiveScreen(
+        scene,
+        control,
+        clock,
+        manual_faults=manual_faults,
+        next_flag=next_flag,
+        ascii_only=is_ascii_terminal(),
+        light=light,
+    )
     thread.start()
     try:
-        code = _screen(app)
+        code = _run_screen(app)
         if code is None:
-            say("the screen has failed; what runs behind it and its recording go on, Ctrl-C ends them")
-            _wait(thread)
+            say("the screen has failed; the run and its recording go on, Ctrl-C ends them")
+            _wait_for(thread)
             code = int(ExitCode.GOOD)
     finally:
         control.stop()
@@ -119,50 +127,52 @@ def show_bench(
     units: DisplayUnits = METRIC,
     light: bool = False,
 ) -> int:
-    """Run a scenario with a screen in front; ``make`` makes its run, given a sink, ``control`` and ``on_failure``.
+    """Run a scenario with a screen; ``make`` returns its run, given a sink, ``control`` and ``on_failure``.
 
     Raises:
         RvsimError: the bench ended with it.
     """
-    broken: list[str] = []
+    problems: list[str] = []
     control = Control(speed)
-    run = make(LookIn(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
-    scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken, units=units)
-    code = show(
+    run = make(ScreenSink(), control=control, on_failure=lambda failure: problems.append(failure.sentence))
+    scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
+    code = run_with_screen(
         scene,
         control,
         lambda: run.run(end),
         lambda: run.observed_until,
-        hands=ManualFaults(run),
+        manual_faults=ManualFaults(run),
         light=light,
     )
-    say(*broken)
-    return int(ExitCode.NOT_GOOD) if broken and code == ExitCode.GOOD else code
+    say(*problems)
+    return int(ExitCode.NOT_GOOD) if problems and code == ExitCode.GOOD else code
 
 
 def show_replay(
     name: str, replay: ReplayRun, rig: Rig | None, speed: float, *, units: DisplayUnits = METRIC, light: bool = False
 ) -> int:
-    """Go through a log with a screen in front.
+    """Replay a log with a screen.
 
     Raises:
         RvsimError: the log could not be read to its end.
     """
     control = Control(speed)
-    over = "The log is at its end." if replay.ends_with_log else "That is the end of the part."
+    end_text = "The log has ended." if replay.ends_with_log else "The chosen part of the log has ended."
     scene = Scene(name, replay.watch, rig, mode=Mode.LOG, units=units)
 
-    def found(flag: Flag | None) -> None:
-        what = () if flag is None else (f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
-        scene.deed = compose(*what) if what else "No further flag."
+    def report(flag: Flag | None) -> None:
+        if flag is None:
+            scene.status_text = "No further flag."
+        else:
+            scene.status_text = compose(f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
 
-    replay.on_found = found
-    return show(
+    replay.on_found = report
+    return run_with_screen(
         scene,
         control,
         lambda: replay.paced(control),
         lambda: replay.observed_until,
-        over=over,
+        end_text=end_text,
         next_flag=replay.next_flag,
         light=light,
     )
@@ -173,42 +183,42 @@ def show_listen(
     listen: ListenRun,
     rig: Rig | None,
     end: int | None,
-    said: Sequence[str],
+    problems: Sequence[str],
     *,
     units: DisplayUnits = METRIC,
     light: bool = False,
 ) -> int:
-    """Listen to a bus with a screen in front; ``said`` is what there is to say of the bus, and may grow.
+    """Listen to a bus with a screen; ``problems`` are the sentences about its adapter, and may grow.
 
     Raises:
         BusError: the bus was lost.
     """
     control = Control()
-    scene = Scene(name, listen.watch, rig, said, Mode.BUS, units)
-    return show(
+    scene = Scene(name, listen.watch, rig, problems, Mode.BUS, units)
+    return run_with_screen(
         scene,
         control,
         lambda: listen.run(end, control),
         lambda: listen.observed_until,
-        over="The time is over.",
+        end_text="The time limit is reached.",
         light=light,
     )
 
 
-def _screen(app: LiveScreen) -> int | None:
-    """Run the screen; return its exit code, None where it failed; Textual has given the terminal back and told what."""
+def _run_screen(app: LiveScreen) -> int | None:
+    """Run the screen and return its exit code; None where it failed, after Textual restored the terminal."""
     try:
-        with _signals_kept():
+        with _signal_handlers_restored():
             code = app.run()
-    except Exception as error:  # the run must outlive the screen
+    except Exception as error:  # the run goes on without the screen
         say(f"{type(error).__name__}: {error}")
         return None
     return None if app.return_code not in (0, None) and code is None else int(code or 0)
 
 
 @contextmanager
-def _signals_kept() -> Iterator[None]:
-    """Have signals do afterwards what they did before: a loop of asyncio that ends takes its own away only."""
+def _signal_handlers_restored() -> Iterator[None]:
+    """Restore the handlers of the ending signals at the end: the loop of asyncio removes its own, not more."""
     before = {number: signal.getsignal(number) for number in ENDING_SIGNALS}
     try:
         yield
@@ -217,6 +227,6 @@ def _signals_kept() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _wait(thread: threading.Thread) -> None:
+def _wait_for(thread: threading.Thread) -> None:
     while thread.is_alive():
         thread.join(0.5)

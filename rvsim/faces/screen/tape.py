@@ -1,6 +1,6 @@
-"""The tape: a message spelled byte by byte in one running line; opened, a byte becomes its arithmetic.
+"""The tape: a frame in one line, each byte followed by its meaning, and the arithmetic of a chosen byte.
 
-Knows: how bytes are gathered into pieces that mean something. Does not know devices or the screen's state.
+Knows: how the bytes of a frame are grouped by its fields. Does not know devices or the state of the screen.
 """
 
 from typing import NamedTuple
@@ -18,32 +18,32 @@ from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer.packets import DATA_TRANSFER
 
 _EMPTY = frozenset({State.NO_DATA, State.UNCHANGED})
-"""States of which nothing more is told than that."""
+"""States that are shown alone, without the title of the field."""
 
 
 class Piece(NamedTuple):
-    """Bytes ``first`` to ``last`` of a frame with the readings that stand in them; none where no field does."""
+    """The bytes ``first`` to ``last`` of a frame with the readings in them; without a field there are no readings."""
 
     first: int
     last: int
-    held: bytes
+    data: bytes
     readings: tuple[Reading, ...]
 
     @property
     def bytes_text(self) -> str:
-        """The bytes in hex."""
-        return self.held.hex(" ").upper()
+        """The bytes in hexadecimal."""
+        return self.data.hex(" ").upper()
 
 
 def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
-    """Gather a frame's bytes: those that share a field, or are parts of one, belong together."""
+    """Return the bytes of a frame in groups: bytes of one field are together, and fields that share a byte."""
     if spec is None or not spec.fields:
         return [Piece(0, len(data) - 1, data, ())] if data else []
     if spec.dgn == DATA_TRANSFER and len(data) > 1 and spec.min_length == 1:
         return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
     spec = whole(spec, data)
     starts = {byte: byte for byte in range(len(data))}
-    for first, last in _together(spec):
+    for first, last in _joint_ranges(spec):
         for byte in range(first, min(last, len(data) - 1) + 1):
             starts[byte] = min(starts[byte], starts.get(first, byte))
     gathered: list[Piece] = []
@@ -55,8 +55,8 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
     return gathered
 
 
-def _together(spec: MessageSpec) -> list[tuple[int, int]]:
-    """Return the first and last byte of all that is one: each field, and the three parts of an SPN."""
+def _joint_ranges(spec: MessageSpec) -> list[tuple[int, int]]:
+    """Return the first and last byte of each group that stays together: each field, and the three parts of an SPN."""
     found = [(field.first_byte, field.last_byte) for field in spec.fields]
     if all(name in spec.by_name for name in SPN_PARTS):
         parts = [spec.by_name[name] for name in SPN_PARTS]
@@ -64,22 +64,22 @@ def _together(spec: MessageSpec) -> list[tuple[int, int]]:
     return sorted(found)
 
 
-def _says(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
-    """Return what a piece means, and where all that comes from that this rests on."""
+def _piece_meaning(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
+    """Return the meaning of a piece, and the origins of everything that it depends on."""
     if not piece.readings:
-        return ("no field", []) if spec.dgn != DATA_TRANSFER else (payload_text(piece.held), [PACKET_ORIGIN])
+        return ("no field", []) if spec.dgn != DATA_TRANSFER else (payload_text(piece.data), [PACKET_ORIGIN])
     fault = fault_in_fields({reading.field.name: reading.raw for reading in piece.readings})
     if fault is not None:
         return fault_text(*fault), [*(reading.origin for reading in piece.readings), *fault_origins(*fault)]
-    telling = [reading for reading in piece.readings if reading.state not in _EMPTY]
-    if not telling:
+    with_value = [reading for reading in piece.readings if reading.state not in _EMPTY]
+    if not with_value:
         return str(piece.readings[0].state), [reading.origin for reading in piece.readings]
-    said = [_told(reading, units) for reading in telling]
-    return ", ".join(text for text, _ in said), [origin for _, origins in said for origin in origins]
+    found = [_reading_text(reading, units) for reading in with_value]
+    return ", ".join(text for text, _ in found), [origin for _, origins in found for origin in origins]
 
 
-def _told(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
-    """Return one reading for a person; the function that a DSA is of stands behind it."""
+def _reading_text(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
+    """Return a reading in words with its origins; the function of a DSA follows its number."""
     function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
     if "dgn" in reading.field.name and reading.raw is not None:
         return f"{reading.field.title} {reading.raw:05X} hex", [reading.origin]
@@ -88,77 +88,83 @@ def _told(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
     return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
 
 
-def _unread(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
-    """Say what the bytes of a message without fields are."""
+def _meaning_without_fields(spec: MessageSpec | None, data: bytes) -> tuple[str, list[Origin]]:
+    """Return the meaning of the bytes of a message without fields, with its origins."""
     if spec is None:
         return "without a definition here", []
     return spoken_text(spec, data) or ("known by name only", [])
 
 
-def running(spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC) -> Line:
-    """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest part.
+def spelled_line(
+    spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC
+) -> Line:
+    """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest origin.
 
-    Neighbours that say nothing are gathered.
+    Neighbouring bytes without data are grouped. ``chosen`` is the number of the piece in brackets.
     """
-    number_of = [] if spec is None else [spec.origin]
+    message_origin = [] if spec is None else [spec.origin]
     spans: list[Span] = []
-    held: list[str] = []
-    word, origins = "", list[Origin]()
+    byte_texts: list[str] = []
+    text, origins = "", list[Origin]()
     for number, piece in enumerate(pieces(spec, data)):
-        says, rests_on = _says(spec, piece, units) if spec is not None and spec.fields else _unread(spec, data)
+        piece_text, piece_origins = (
+            _piece_meaning(spec, piece, units)
+            if spec is not None and spec.fields
+            else _meaning_without_fields(spec, data)
+        )
         is_chosen = number == chosen
-        if held and (says != word or is_chosen or says not in ("no data", "unchanged", "no field")):
-            spans += _item(held, word + mark(origins), False)
-            held, origins = [], []
-        held.append(piece.bytes_text)
-        word, origins = says, [*origins, *rests_on, *number_of]
+        if byte_texts and (piece_text != text or is_chosen or piece_text not in ("no data", "unchanged", "no field")):
+            spans += _spans_of(byte_texts, text + mark(origins), is_chosen=False)
+            byte_texts, origins = [], []
+        byte_texts.append(piece.bytes_text)
+        text, origins = piece_text, [*origins, *piece_origins, *message_origin]
         if is_chosen:
-            spans += _item(held, word + mark(origins), True)
-            held, origins = [], []
-    if held:
-        spans += _item(held, word + mark(origins), False)
+            spans += _spans_of(byte_texts, text + mark(origins), is_chosen=True)
+            byte_texts, origins = [], []
+    if byte_texts:
+        spans += _spans_of(byte_texts, text + mark(origins), is_chosen=False)
     return tuple(spans[1:])
 
 
-def _item(held: list[str], says: str, chosen: bool) -> list[Span]:
-    text = f"{' '.join(held)} {says}"
-    return [(" · ", "dim"), (f"[{text}]", "chosen") if chosen else (text, "plain")]
+def _spans_of(byte_texts: list[str], meaning_text: str, *, is_chosen: bool) -> list[Span]:
+    text = f"{' '.join(byte_texts)} {meaning_text}"
+    return [(" · ", "dim"), (f"[{text}]", "chosen") if is_chosen else (text, "plain")]
 
 
-def opened(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
-    """Return the arithmetic of one piece: each reading in it, its range, where it comes from, and what explains it."""
-    gathered = pieces(spec, data)
-    if not gathered:
+def arithmetic_lines(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
+    """Return the arithmetic of one piece: each reading in it with its range, its origin and its explanation."""
+    found = pieces(spec, data)
+    if not found:
         return ["The frame carries no data."]
-    piece = gathered[min(chosen, len(gathered) - 1)]
+    piece = found[min(chosen, len(found) - 1)]
     if not piece.readings and spec.dgn == DATA_TRANSFER:
-        return [f"{piece.bytes_text}: {payload_text(piece.held)} of a long message."]
+        return [f"{piece.bytes_text}: {payload_text(piece.data)} of a long message."]
     if not spec.fields:
-        return [f"{piece.bytes_text}: {_unread(spec, data)[0]}."]
+        return [f"{piece.bytes_text}: {_meaning_without_fields(spec, data)[0]}."]
     if not piece.readings:
-        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.held) == {0xFF})}."]
+        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.data) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
-        lines.append(f"{piece.bytes_text} hex = {_split(piece)}")
-    told: set[str] = set()
+        lines.append(f"{piece.bytes_text} hex = {_bits_text(piece)}")
+    explained: set[str] = set()
     for reading in piece.readings:
         comment = explanation(reading)
-        lines.append(_arithmetic(reading, data, "" if comment in told else comment, units))
-        told.add(comment)
+        lines.append(_reading_arithmetic(reading, data, "" if comment in explained else comment, units))
+        explained.add(comment)
     return lines
 
 
-def _split(piece: Piece) -> str:
-    """Write a packed byte in bits, cut where its fields meet, most significant first."""
-    bits = f"{piece.held[0]:08b}"
+def _bits_text(piece: Piece) -> str:
+    """Return a byte in bits, most significant first, with a bar at each border of a field."""
+    bits = f"{piece.data[0]:08b}"
     cuts = {8 - reading.field.low_bit for reading in piece.readings} | {
         8 - reading.field.low_bit - reading.field.length for reading in piece.readings
     }
     return "".join(("|" if place in cuts and place else "") + bit for place, bit in enumerate(bits))
 
 
-def _arithmetic(reading: Reading, data: bytes, comment: str, units: DisplayUnits) -> str:
-    """Say of one reading what its bits mean, its range, how sure each part of that is, and what explains it."""
+def _reading_arithmetic(reading: Reading, data: bytes, comment: str, units: DisplayUnits) -> str:
+    """Return the meaning of the bits of one reading, the range of its field, its origins and its explanation."""
     field = reading.field
     parts = [f"{field.title}  {meaning(reading, data, units)}."]
     if reading.label is None and not field.labels:

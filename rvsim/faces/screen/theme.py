@@ -1,7 +1,7 @@
 """The palettes as themes of Textual.
 
-Knows: which variables and rules of Textual's style sheets colour what we draw and its palette of commands. Does not
-know the colours themselves (`palettes`).
+Knows: the variables and rules of Textual's style sheets for our lines and for the palette of commands. Does not know
+the colours themselves (`palettes`).
 """
 
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ SHEET_CSS = "\n".join(
         ),
     ]
 )
-"""A rule for each style."""
+"""One rule for each name in `palettes.STYLES`."""
 APP_CSS = """
 Screen { layout: vertical; background: $sheet-plain-back; color: $sheet-plain; }
 #head { height: 3; }
@@ -53,11 +53,11 @@ def theme_name(palette: Palette) -> str:
 
 def variables_of(palette: Palette) -> Mapping[str, str]:
     """Return the variables that our style sheets use."""
-    variables = {"panel-front": palette.panel.front, "panel-back": palette.panel.back}
+    variables = {"panel-front": palette.panel.foreground, "panel-back": palette.panel.background}
     for name in STYLES:
         paint = palette.styles[name]
-        variables[f"sheet-{name}"] = paint.front
-        variables[f"sheet-{name}-back"] = paint.back
+        variables[f"sheet-{name}"] = paint.foreground
+        variables[f"sheet-{name}-back"] = paint.background
         variables[f"sheet-{name}-attributes"] = paint.attributes
     return variables
 
@@ -66,28 +66,28 @@ def _theme(palette: Palette) -> Theme:
     plain, styles = palette.styles["plain"], palette.styles
     return Theme(
         name=theme_name(palette),
-        primary=styles["notice"].front,
-        secondary=styles["notice"].front,
-        accent=styles["notice"].front,
-        warning=styles["warning"].front,
-        error=styles["fault"].front,
-        success=styles["notice"].front,
-        foreground=plain.front,
-        background=plain.back,
-        surface=palette.panel.back,
-        panel=palette.panel.back,
+        primary=styles["notice"].foreground,
+        secondary=styles["notice"].foreground,
+        accent=styles["notice"].foreground,
+        warning=styles["warning"].foreground,
+        error=styles["fault"].foreground,
+        success=styles["notice"].foreground,
+        foreground=plain.foreground,
+        background=plain.background,
+        surface=palette.panel.background,
+        panel=palette.panel.background,
         dark=palette.is_dark,
         ansi=palette.is_ansi,
         variables={
             **(BUILTIN_THEMES[f"ansi-{'dark' if palette.is_dark else 'light'}"].variables if palette.is_ansi else {}),
             **variables_of(palette),
-            "scrollbar": styles["dim"].front,
-            "scrollbar-hover": styles["dim"].front,
-            "scrollbar-active": styles["dim"].front,
-            "scrollbar-background": palette.panel.back,
-            "scrollbar-background-hover": palette.panel.back,
-            "scrollbar-background-active": palette.panel.back,
-            "scrollbar-corner-color": palette.panel.back,
+            "scrollbar": styles["dim"].foreground,
+            "scrollbar-hover": styles["dim"].foreground,
+            "scrollbar-active": styles["dim"].foreground,
+            "scrollbar-background": palette.panel.background,
+            "scrollbar-background-hover": palette.panel.background,
+            "scrollbar-background-active": palette.panel.background,
+            "scrollbar-corner-color": palette.panel.background,
         },
     )
 

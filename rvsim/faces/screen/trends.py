@@ -1,54 +1,56 @@
-"""Where the numbers on rails came from.
+"""The recent past of the numbers on rails.
 
-Knows: a minute or more of each number that stands on a rail, in bounded memory. Does not know who says it or how it
+Knows: samples of each number over two minutes, in bounded memory. Does not know which device sends a number, nor how it
 is drawn.
 """
 
 from collections import deque
-from typing import Any
+from collections.abc import Hashable
 
-EVERY_US = 5_000_000
-"""One figure is kept in this time."""
-KEPT = 25
-"""Figures kept of each number: two minutes. Older ones go, so that a look after a pause tells nothing stale."""
-LEAST_SPAN_US = 50_000_000
-"""A trend is told once figures reach back this far."""
-MOST = 2_000
-"""Numbers that are followed at once; the one that was noted longest ago goes first."""
+from rvsim.wire.frame import SECOND_US
+
+SAMPLE_INTERVAL_US = 5 * SECOND_US
+"""At most one sample of a number is kept in this time."""
+MAX_SAMPLES = 25
+"""Samples of each number: two minutes. Older ones are dropped, so that no old trend is shown after a gap."""
+MIN_SPAN_US = 50 * SECOND_US
+"""A change per minute needs samples over at least this time."""
+MAX_NUMBERS = 2_000
+"""Numbers with samples at one time; the number without a sample for the longest time is dropped first."""
 
 
 class Trends:
-    """The recent past of numbers, by any key."""
+    """Samples of numbers by key. Times are in microseconds."""
 
     def __init__(self) -> None:
-        self._figures: dict[Any, deque[tuple[int, float]]] = {}
+        self._samples: dict[Hashable, deque[tuple[int, float]]] = {}
 
-    def note(self, key: Any, time: int, value: float) -> None:
-        """Keep a figure, if the last one is old enough."""
-        figures = self._figures.pop(key, None)
-        if figures is None:
-            figures = deque(maxlen=KEPT)
-            if len(self._figures) >= MOST:
-                del self._figures[next(iter(self._figures))]
-        self._figures[key] = figures
-        while figures and time - figures[0][0] > KEPT * EVERY_US:
-            figures.popleft()
-        if not figures or time - figures[-1][0] >= EVERY_US:
-            figures.append((time, value))
+    def add(self, key: Hashable, time: int, value: float) -> None:
+        """Add a sample, unless the last one is younger than `SAMPLE_INTERVAL_US`."""
+        samples = self._samples.pop(key, None)
+        if samples is None:
+            samples = deque(maxlen=MAX_SAMPLES)
+            if len(self._samples) >= MAX_NUMBERS:
+                del self._samples[next(iter(self._samples))]
+        self._samples[key] = samples
+        while samples and time - samples[0][0] > MAX_SAMPLES * SAMPLE_INTERVAL_US:
+            samples.popleft()
+        if not samples or time - samples[-1][0] >= SAMPLE_INTERVAL_US:
+            samples.append((time, value))
 
-    def drop(self, key: Any) -> None:
-        """Forget a number: what is told of it cannot be believed."""
-        self._figures.pop(key, None)
+    def clear(self, key: Hashable) -> None:
+        """Remove the samples of a number."""
+        self._samples.pop(key, None)
 
-    def past(self, key: Any) -> float | None:
-        """Return the oldest figure that is kept."""
-        figures = self._figures.get(key)
-        return figures[0][1] if figures else None
+    def oldest(self, key: Hashable) -> float | None:
+        """Return the oldest kept sample; None without one."""
+        samples = self._samples.get(key)
+        return samples[0][1] if samples else None
 
-    def a_minute(self, key: Any) -> float | None:
-        """Return the change in a minute; None where the figures do not reach back far enough."""
-        figures = self._figures.get(key)
-        if not figures or figures[-1][0] - figures[0][0] < LEAST_SPAN_US:
+    def change_per_minute(self, key: Hashable) -> float | None:
+        """Return the change per minute; None where the samples cover less than `MIN_SPAN_US`."""
+        samples = self._samples.get(key)
+        if not samples or samples[-1][0] - samples[0][0] < MIN_SPAN_US:
             return None
-        (then, before), (now, after) = figures[0], figures[-1]
-        return (after - before) * 60e6 / (now - then)
+        (then, before), (now, after) = samples[0], samples[-1]
+        return (after - before) * 60 * SECOND_US / (now - then)

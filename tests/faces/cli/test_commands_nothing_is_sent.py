@@ -70,14 +70,14 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
     def pressed(self):
         run_over()
         for deed in ("silence", "hold", "corrupt", "restore"):
-            self.action_hand(deed)
+            self.action_manual_fault(deed)
         self.action_warmer(1)
         heard.append(self.scene.watch.statistics.frames)
-        assert self.scene.deed == "A log cannot be disturbed; rvsim bench can."
+        assert self.scene.status_text == "A log cannot be disturbed; rvsim bench can."
         return 0
 
     monkeypatch.setattr(LiveScreen, "run", pressed)
-    monkeypatch.setattr(LiveScreen, "look", lambda self: None)
+    monkeypatch.setattr(LiveScreen, "redraw", lambda self: None)
     assert logs.replay_log(str(MARINE), "screen", False, None, 1e6, (0, None), False, []) == 0
     assert heard == [9883]
     assert sends == []

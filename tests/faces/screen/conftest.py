@@ -9,7 +9,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.palettes import DARK
 from rvsim.faces.screen.scene import Scene
-from rvsim.faces.screen.show import LookIn
+from rvsim.faces.screen.show import ScreenSink
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.manual_faults import ManualFaults
@@ -18,7 +18,7 @@ from rvsim.wire.frame import SECOND_US
 
 
 class AtOnce(Control):
-    """Does what is asked at once: the run stands still between two steps anyway."""
+    """Does what is requested at once: the run is between two steps anyway."""
 
     def ask(self, action):
         """Do it."""
@@ -30,10 +30,10 @@ class Watched:
 
     def __init__(self, catalogue, scenario: str, seconds: float):
         self.loaded = load_scenario(scenario, kinds=settings_models())
-        self.sink, self.control = LookIn(), AtOnce()
+        self.sink, self.control = ScreenSink(), AtOnce()
         self.run = VirtualBenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
-        self.hands = ManualFaults(self.run)
+        self.manual_faults = ManualFaults(self.run)
         self.until(seconds)
 
     def until(self, seconds: float) -> "Watched":
@@ -43,9 +43,9 @@ class Watched:
         return self
 
     def app(self, **more) -> LiveScreen:
-        """Return a screen over the run; its timer stands still, tests look when they want to."""
+        """Return a screen over the run; its timer never fires, tests redraw when they need to."""
         more.setdefault("palette", DARK)
-        app = LiveScreen(self.scene, self.control, lambda: self.run.time, hands=self.hands, **more)
+        app = LiveScreen(self.scene, self.control, lambda: self.run.time, manual_faults=self.manual_faults, **more)
         app.set_interval = lambda *args, **kwargs: None
         return app
 
@@ -76,7 +76,7 @@ def drive() -> Callable[..., list[str]]:
                         await key(pilot)
                     else:
                         await pilot.press(key)
-                    app.look()
+                    app.redraw()
                     await pilot.pause()
                 strips = app.screen._compositor.render_strips()
                 return ["".join(segment.text for segment in strip).rstrip() for strip in strips]

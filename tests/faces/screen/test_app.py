@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from rvsim.errors import ExitCode
-from rvsim.faces.screen.head import head
-from rvsim.faces.screen.keys import available, keys
+from rvsim.faces.screen.head import head_lines
+from rvsim.faces.screen.keys import available_actions, key_texts
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.pages import body
+from rvsim.faces.screen.pages import page_rows
 from rvsim.faces.screen.palettes import LIGHT
 from rvsim.faces.screen.scene import Mode, Order, Page
 from rvsim.faces.screen.tape import pieces
@@ -111,7 +111,7 @@ def test_enter_opens_in_place_and_closes_again(watched, drive):
 @pytest.mark.parametrize(
     ("key", "page", "word"),
     [
-        ("i", Page.SAYS, "control panel says"),
+        ("i", Page.READINGS, "control panel sends"),
         ("t", Page.TAPE, "THERMOSTAT_STATUS_1, instance 1, 19FFE244"),
         ("l", Page.LEDGER, "Ledger, house battery, amps"),
         ("f", Page.FLAGS, "No flag so far."),
@@ -151,7 +151,7 @@ def test_the_sums_of_the_ledger_are_never_cut(watched, drive, size):
 
 
 def test_what_is_disturbed_by_hand_is_marked(watched, drive):
-    """A silenced device is marked as by hand, and counted at the top, until it is restored."""
+    """A silenced device is marked in its row and counted at the top until it is restored."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "s", "s", "s")
     assert "1 disturbed by hand" in lines[1]
@@ -161,12 +161,12 @@ def test_what_is_disturbed_by_hand_is_marked(watched, drive):
 
 
 def test_after_the_end_nothing_pretends_to_be_done(watched, drive):
-    """When the run is over a deed says so, and pausing does nothing."""
+    """When the run has ended a key reports it, and pausing does nothing."""
     run = watched()
-    run.scene.ended = "The run is over."
+    run.scene.ended = "The run has ended."
     assert any("devices can no longer be changed" in line for line in drive(run.app(), (100, 30), "s"))
-    assert "standing still" not in drive(run.app(), (100, 30), "p")[0]
-    assert not run.hands.has_fault("control panel")
+    assert "paused" not in drive(run.app(), (100, 30), "p")[0]
+    assert not run.manual_faults.has_fault("control panel")
 
 
 def test_a_device_without_a_rail_has_readings_all_the_same(watched, drive):
@@ -184,7 +184,7 @@ def test_a_device_without_a_reading_says_so(watched, drive):
     run = watched("winter_evening", 0)
     lines = drive(run.app(), (100, 30), "x", "h")
     assert any("control panel has sent no reading yet" in line for line in lines)
-    assert not run.hands.has_fault("control panel")
+    assert not run.manual_faults.has_fault("control panel")
 
 
 def test_nothing_missing_is_zero(watched, drive):
@@ -231,7 +231,7 @@ def test_corrupt_and_hold_act_on_the_first_number(watched, drive):
 
 
 def test_on_the_tape_the_open_byte_is_the_target(watched, drive):
-    """With a byte of the tape open, the fault befalls that byte's reading."""
+    """With a byte of the tape open, a manual fault acts on the reading of that byte."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "t", "right", "right", "right", "x")
     assert any("heater reports a corrupted circulation fan speed: out of range" in line for line in lines)
@@ -258,8 +258,8 @@ def test_corrupt_and_hold_act_on_the_chosen_reading(watched, drive):
     lines = drive(run.app(), (100, 30), "down", "right", "x")
     assert any("heater reports a corrupted circulation fan speed" in line for line in lines)
     run.until(30)
-    sent = [told for told in run.scene.topics() if told.topic.message == "FURNACE_STATUS"]
-    assert [told.frame.data[2] for told in sent] == [0xFE]
+    sent = [last for last in run.scene.chosen_frames() if last.topic.message == "FURNACE_STATUS"]
+    assert [last.frame.data[2] for last in sent] == [0xFE]
     assert run.scene.target().field == "circulation_fan_speed"
     lines = drive(run.app(), (100, 30), "right", "h")
     assert any("heater holds its water temperature; b restores it" in line for line in lines)
@@ -272,13 +272,13 @@ def test_the_tape_and_the_open_device_follow_the_chosen_reading(watched, drive):
     lines = drive(app, (140, 40), "down", "enter", "right", "right")
     assert any("Tape  WATERHEATER_STATUS 1" in line for line in lines)
     assert any("water temperature" in line and "]" in line for line in lines)
-    rows, _ = body(run.scene, 140)
+    rows, _ = page_rows(run.scene, 140)
     marked = [text for row in rows for text, style in row.line() if style == "chosen"]
     assert marked == ["heater", "hot water"]
 
 
 def test_another_device_has_its_own_first_reading(watched, drive):
-    """Whoever goes to another device and back begins at the first reading, and what was said last is gone."""
+    """After another device the first reading is chosen again, and the text at the bottom is removed."""
     run = watched("winter_evening", 20)
     lines = drive(run.app(), (100, 30), "down", "right", "right", "x", "down", "up")
     assert any("Reading 1 of " in line and "heat output level" in line for line in lines)
@@ -305,9 +305,9 @@ def test_no_reading_is_of_the_protocol_or_without_a_value(watched):
         assert not any(choice.target.field.endswith("instance") for choice in choices)
         assert {State.NO_DATA, State.MISSING, State.UNCHANGED}.isdisjoint(choice.reading.state for choice in choices)
         for choice in choices:
-            told = run.scene.topics()[choice.topic]
-            assert told.topic.message == choice.target.message
-            held = pieces(told.spec, told.frame.data)[choice.piece].readings
+            last = run.scene.chosen_frames()[choice.topic_index]
+            assert last.topic.message == choice.target.message
+            held = pieces(last.spec, last.frame.data)[choice.piece_index].readings
             assert choice.target.field in {reading.field.name for reading in held}
 
 
@@ -353,22 +353,22 @@ def test_the_head_drops_what_matters_least_first(watched, width, first, second):
     """The order and the kind of run go first, flags and time last."""
     scene = watched("heater_goes_quiet", 43).scene
     scene.name = "x"
-    assert [text_of(line).rstrip() for line in head(scene, (0.6, 4.5), width)][:2] == [first, second]
+    assert [text_of(line).rstrip() for line in head_lines(scene, (0.6, 4.5), width)][:2] == [first, second]
 
 
 def test_a_run_that_ended_says_so_however_narrow(watched):
     """The end is no less important than the load."""
     scene = watched("heater_goes_quiet", 43).scene
-    scene.ended = "The run is over."
+    scene.ended = "The run has ended."
     for width in (30, 40, 60, 80):
-        assert "The run is over." in text_of(head(scene, (0.6, 4.5), width)[0])
+        assert "The run has ended." in text_of(head_lines(scene, (0.6, 4.5), width)[0])
 
 
 @pytest.mark.parametrize(
     ("page", "title"),
     [
-        (Page.ABOARD, "Aboard: everybody on the trunk"),
-        (Page.SAYS, "It says: all that control panel says"),
+        (Page.ABOARD, "Aboard: every device on the trunk"),
+        (Page.READINGS, "It says: everything that control panel sends"),
         (Page.TAPE, "Tape: control panel, message 1 of 9, byte by byte"),
         (Page.LEDGER, "Ledger, house battery, amps"),
         (Page.FLAGS, "Flags: 1 stands, 3 cleared"),
@@ -409,11 +409,11 @@ def test_warmer_and_cooler_command_the_thermostat(watched, drive):
 
 
 def test_pause_is_asked_of_the_run_and_said(watched, drive):
-    """p asks the run to stand still and the head says so; a second p lets it go on."""
+    """p pauses the run and the head shows it; a second p lets it go on."""
     run = watched()
-    assert "standing still" in drive(run.app(), (80, 24), "p")[0]
+    assert "paused" in drive(run.app(), (80, 24), "p")[0]
     assert run.control.paused
-    assert "standing still" not in drive(run.app(), (80, 24), "p")[0]
+    assert "paused" not in drive(run.app(), (80, 24), "p")[0]
     assert not run.control.paused
 
 
@@ -441,15 +441,15 @@ def test_pages_scroll(watched, drive):
     run = watched()
     top = drive(run.app(), (80, 24), "i")
     app = run.app()
-    run.scene.page = Page.SAYS
+    run.scene.page = Page.READINGS
     run.scene.choose("battery monitor")
     there = drive(app, (80, 12), "pagedown")
     assert there[3] != top[3]
-    assert "battery monitor says" in drive(run.app(), (80, 12), "pagedown", "pageup")[2]
+    assert "battery monitor sends" in drive(run.app(), (80, 12), "pagedown", "pageup")[2]
 
 
 def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
-    """Every deed has a name in the palette, and every key that is told is bound."""
+    """Every action has a name in the palette, and every key on the page of keys is bound."""
     run = watched()
 
     async def script():
@@ -458,13 +458,13 @@ def test_every_key_is_in_the_palette_and_in_the_keys_page(watched, drive):
             return [command.title for command in app.get_system_commands(app.screen)]
 
     titles = asyncio.run(script())
-    here = list(available(Mode.BENCH))
-    assert {deed.name for deed in here} <= set(titles)
-    assert "Go on to the next flag and stand still there" not in titles
-    bound = {deed.key for deed in here}
-    told = {key for named, _ in keys(Mode.BENCH) for key in named.split() if len(key) == 1 and key.isalpha()}
-    assert told <= bound
-    assert {key for key in bound if len(key) == 1} <= told | {"n"}
+    here = list(available_actions(Mode.BENCH))
+    assert {entry.name for entry in here} <= set(titles)
+    assert "Go on to the next flag and pause there" not in titles
+    bound = {entry.key for entry in here}
+    listed = {key for named, _ in key_texts(Mode.BENCH) for key in named.split() if len(key) == 1 and key.isalpha()}
+    assert listed <= bound
+    assert {key for key in bound if len(key) == 1} <= listed | {"n"}
 
 
 # Trouble.
@@ -478,7 +478,7 @@ def test_a_device_that_vanishes_while_open_stays_readable(watched, drive):
     lines = drive(run.app(), (100, 30))
     assert any("silent" in line and "heater" in line for line in lines)
     assert any("[4] fault since" in line for line in lines)
-    assert any("It last said, at" in line for line in lines)
+    assert any("Last reported at" in line for line in lines)
 
 
 def test_a_stranger_is_shown_as_unplanned(watched, drive):
@@ -508,7 +508,7 @@ def test_two_hundred_devices(watched, drive, catalogue):
         watch.observe(Frame(n * 1000, 0x19FF9C00 | n, bytes([n + 1]) + bytes.fromhex("602EFFFFFFFFFF")))
     scene = type(run.scene)("big", watch, rig)
     spoken = []
-    scene.sayings = lambda device, say=scene.sayings: spoken.append(device.device) or say(device)
+    scene.summaries = lambda device, say=scene.summaries: spoken.append(device.device) or say(device)
     run.scene = scene
     drive(run.app(), (80, 24))
     assert 10 < len(set(spoken)) < 24
@@ -539,7 +539,7 @@ def test_a_full_bus(watched, drive, catalogue):
     lines = drive(run.app(), (80, 24), *[a_quarter] * 8)
     assert watch.statistics.frames == 4000
     assert "200 of 200 planned present; 1 notice" in lines[1]
-    # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: a bus cannot do it, and that is said.
+    # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: no bus carries them, and the head says that.
     assert re.search(r"peak 1[0-2]\d %: impossible", lines[0])
     (flag,) = watch.flags
     assert flag.text.startswith("computed load of 1")
@@ -563,14 +563,14 @@ def test_markup_in_names_is_text(watched, drive):
 def test_a_run_that_ended_says_so(watched, drive):
     """When the run is over or has failed, the head says so and the screen stays."""
     run = watched()
-    run.scene.ended = "The run is over."
-    assert "The run is over." in drive(run.app(), (80, 24))[0]
+    run.scene.ended = "The run has ended."
+    assert "The run has ended." in drive(run.app(), (80, 24))[0]
 
 
 def test_a_simulated_device_that_broke_is_told_at_the_bottom(watched, drive):
-    """A simulated device that was taken out is told with its name."""
+    """A simulated device that was taken out is named at the bottom."""
     run = watched()
-    run.scene.broken = [
+    run.scene.problems = [
         "the simulated device heater stopped at 3.000 s with ValueError: x; the bench goes on without it"
     ]
     assert any("the simulated device heater stopped" in line for line in drive(run.app(), (100, 30)))

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.head import head
+from rvsim.faces.screen.head import head_lines
 from rvsim.faces.screen.scene import Mode, Scene
-from rvsim.faces.screen.show import LookIn, show_replay
+from rvsim.faces.screen.show import ScreenSink, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
 from rvsim.runs.control import Control
@@ -24,9 +24,9 @@ MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 class Shown:
     """The vessel's log up to some second, with a screen over it."""
 
-    def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, said=()):
+    def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, problems=()):
         self.watch, self.control, self.asked = Watch(catalogue, rig), Control(), []
-        self.scene = Scene("vessel.log", self.watch, rig, said, mode)
+        self.scene = Scene("vessel.log", self.watch, rig, problems, mode)
         self.seconds = seconds
         with open_log(MARINE) as log:
             for frame in log.frames():
@@ -59,7 +59,7 @@ def test_a_log_without_a_rig(vessel, drive):
     assert lines[0].startswith("vessel.log, 17 s in, from a log.   Bus load ")
     assert lines[1] == "4 of 4 heard present; 10 notices.   Order: as first heard."
     assert lines[3] == " Ω  one end of the trunk"
-    assert "address 02 hex  present    6 messages, 6 without a definition here" in lines[4]
+    assert "address 02 hex  present    6 messages without a definition here" in lines[4]
     assert lines[4].startswith("►")
     assert "simulated" not in "".join(lines)
 
@@ -69,9 +69,9 @@ def test_a_device_that_nobody_has_words_for_is_opened(vessel, drive):
     text = "\n".join(drive(vessel().app(), (100, 40), "enter", "down", "down", "down", "enter"))
     assert "(1) to (6) notice since 0.0 s: DGN 1F801 hex is not defined here" in text
     assert text.count("Try next: nothing is wrong with the bus") == 2
-    assert "DGN 1F801 hex, every 0.1 s" in text
+    assert "DGN 1F801 hex, every 100 ms" in text
     assert "NAME: manufacturer code 1774, serial number 123456." in text
-    assert "It says:" not in text
+    assert "Reports:" not in text
 
 
 def test_a_flag_of_the_whole_bus_stands_on_the_trunk(vessel, drive):
@@ -98,12 +98,12 @@ def test_what_is_not_simulated_cannot_be_disturbed(vessel, drive, mode, what, ke
 
 
 def test_pause_speed_and_the_next_flag_are_asked_of_a_log(vessel, drive):
-    """p stands still, + and - change the speed, g is asked of what runs; the first line shows it."""
+    """p pauses, + and - change the speed, g makes the run go on to the next flag; the first line shows it."""
     run = vessel()
     lines = drive(run.app(), (100, 24), "p", "plus", "plus", "minus", "plus")
     assert run.control.paused
     assert run.control.speed == 4
-    assert lines[0].startswith("vessel.log, 17 s in, 4 x, standing still, from a log.")
+    assert lines[0].startswith("vessel.log, 17 s in, 4 x, paused, from a log.")
     drive(run.app(), (100, 24), "g")
     run.control.answer(FakeClock())
     assert run.asked == ["next flag"]
@@ -131,49 +131,53 @@ def test_speed_has_its_bounds(vessel, drive):
 
 
 def test_a_bus_has_its_own_time(vessel, drive):
-    """It neither stands still nor goes faster, has no next flag, and the first line says that nothing is sent."""
-    run = vessel(mode=Mode.BUS, said=["slcan tty0: nothing heard for 5 s."])
+    """It can neither be paused nor go faster, has no next flag, and the first line says that nothing is sent."""
+    run = vessel(mode=Mode.BUS, problems=["slcan tty0: nothing heard for 5 s."])
     lines = drive(run.app(), (120, 30))
     assert "listening only, nothing is sent" in lines[0]
     assert "slcan tty0: nothing heard for 5 s." in lines
-    assert "A bus does not stand still." in drive(run.app(), (100, 24), "p")
-    assert "A bus has its own time." in drive(run.app(), (100, 24), "plus")
+    assert "A bus cannot be paused." in drive(run.app(), (100, 24), "p")
+    assert "The speed of a bus cannot be changed." in drive(run.app(), (100, 24), "plus")
     assert "Only a log can go on to its next flag." in drive(run.app(), (100, 24), "g")
     assert (run.control.paused, run.control.speed) == (False, 1.0)
 
 
 def test_narrow_terminals_keep_what_matters(vessel, drive):
-    """At 80 columns with pause and speed the load is still whole; narrower still it is the present one alone."""
+    """At 80 columns with pause and speed the load is still whole; narrower still it is the load now alone."""
     run = vessel()
     run.control.pause(True)
     run.control.pace(4)
-    assert drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Bus load 2.7 %, peak 3.5 %."
-    assert drive(run.app(), (62, 24))[0] == "vessel.log, 17 s in, 4 x, standing still.   Bus load 2.7 %."
+    assert (
+        drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, paused, from a log.   Bus load 2.7 %, peak 3.5 %."
+    )
+    assert drive(run.app(), (62, 24))[0] == "vessel.log, 17 s in, 4 x, paused.   Bus load 2.7 %."
 
 
 def test_the_screen_says_which_flag_was_found(catalogue, monkeypatch):
     """What `g` has found stands at the bottom; at the end of the log there is no further one."""
     said = []
-    replay = ReplayRun(LogRounds(lambda: open_log(MARINE), start=20 * SECOND_US), Pipeline(Watch(catalogue), LookIn()))
+    replay = ReplayRun(
+        LogRounds(lambda: open_log(MARINE), start=20 * SECOND_US), Pipeline(Watch(catalogue), ScreenSink())
+    )
 
     def screen(self):
         async def script():
             async with self.run_test(size=(100, 24)) as pilot:
-                while self.scene.deed in ("", "On to the next flag.") or len(said) < 5:
-                    if self.scene.deed != "On to the next flag.":
-                        said.append(self.scene.deed)
+                while self.scene.status_text in ("", "Reading on to the next flag.") or len(said) < 5:
+                    if self.scene.status_text != "Reading on to the next flag.":
+                        said.append(self.scene.status_text)
                         await pilot.press("g")
                     await pilot.pause(0.01)
-                    if "No further" in self.scene.deed or self.scene.ended:
+                    if "No further" in self.scene.status_text or self.scene.ended:
                         break
-                said.append(self.scene.deed)
+                said.append(self.scene.status_text)
 
         asyncio.run(script())
         return 0
 
     monkeypatch.setattr(LiveScreen, "run", screen)
     assert show_replay("vessel.log", replay, None, 1.0) == 0
-    found = [deed.split(":")[0] for deed in said if "bus-quiet" in deed]
+    found = [text.split(":")[0] for text in said if "bus-quiet" in text]
     assert found == ["[11] bus-quiet, bus", "[12] bus-quiet, bus", "[13] bus-quiet, bus", "[14] bus-quiet, bus"]
 
 
@@ -195,4 +199,4 @@ def test_a_log_whose_times_run_back_has_no_load(catalogue):
     watch.observe(Frame(0, 0x18EBFF5E, bytes(8)))
     watch.observe_event(TimeWentBack(0, 2_000_000, "line 2"))
     scene = Scene("set.log", watch, None, (), Mode.LOG)
-    assert "Times run back: no load." in "".join(text for text, _ in head(scene, (1.0, 2.0), 100)[0])
+    assert "Times run back: no load." in "".join(text for text, _ in head_lines(scene, (1.0, 2.0), 100)[0])

@@ -1,6 +1,6 @@
 """The page of one access, bit by bit."""
 
-from rvsim.faces.screen.bus_page import access_lines, promise_lines, trouble_lines, written
+from rvsim.faces.screen.bus_page import bits_text, problem_lines, turn_lines, worst_case_lines
 from rvsim.faces.screen.lines import text_of
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.watch import Watch
@@ -14,18 +14,18 @@ FURNACE = Frame(1_000_600, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 def page(access, width=100):
     """The page as text."""
-    return [text_of(line) for line in access_lines(access, lambda identifier: f"node {identifier & 0xFF:02X}", width)]
+    return [text_of(line) for line in turn_lines(access, lambda identifier: f"node {identifier & 0xFF:02X}", width)]
 
 
 def test_a_contest():
     """Who went, who waited, where it gave way and why; then every part of the frame that went."""
     lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)))
     assert lines[0] == "One turn on the bus, ended at 1.000600 s: 2 were ready, and the lowest identifier went first."
-    assert "  went    node 5E, 19FFE45E" in lines
+    assert "  sent    node 5E, 19FFE45E" in lines
     assert "          0110011111[0]11111[0]111100100010111100" in lines
     assert "  waited  node 5F, 19FFE45F" in lines
-    assert "          0110011111[0]11111[0]11110010001011111 gave way at bit 33: it sent 1 and saw 0" in lines
-    assert "The frame that went: 142 bits, 11 of them stuff bits, 568 us." in lines
+    assert "          0110011111[0]11111[0]11110010001011111 lost at bit 33: it sent 1 and read 0" in lines
+    assert "The frame that was sent: 142 bits, 11 of them stuff bits, 568 us." in lines
     parts = [line[2:25].strip() for line in lines[lines.index("  start of frame         0") :]]
     assert [part for part in parts if part] == [
         "start of frame", "identifier", "SRR", "IDE", "identifier", "RTR", "r1", "r0", "DLC", "data", "CRC",
@@ -35,8 +35,8 @@ def test_a_contest():
 
 
 def test_nobody_waited():
-    """Then the frame alone is told."""
-    assert page(Turn(CLAIM, ()))[0].endswith("nobody else waited.")
+    """Then the frame alone is shown."""
+    assert page(Turn(CLAIM, ()))[0].endswith("no other frame waited.")
     assert not any("waited  " in line for line in page(Turn(CLAIM, ())))
 
 
@@ -48,19 +48,19 @@ def test_many_waited():
 
 def test_nothing_yet():
     """A bus without frames has had no turn."""
-    assert page(None) == ["Nothing has been on the bus for a while."]
+    assert page(None) == ["The bus has been idle for the last two seconds."]
 
 
-def told(watch, width=100):
+def problems(watch, width=100):
     """What went wrong on the bus, as text."""
-    return [text_of(line) for line in trouble_lines(watch.wire_problems, width)]
+    return [text_of(line) for line in problem_lines(watch.wire_problems, width)]
 
 
 def test_a_bus_without_trouble_says_nothing(catalogue):
     """No heading over nothing; without a plan and without waits nothing is promised either."""
     watch = Watch(catalogue)
-    assert told(watch) == []
-    assert promise_lines(watch.wire_problems, str, 100) == []
+    assert problems(watch) == []
+    assert worst_case_lines(watch.wire_problems, str, 100) == []
 
 
 def test_error_states_and_corrupted_frames(catalogue):
@@ -69,8 +69,8 @@ def test_error_states_and_corrupted_frames(catalogue):
     watch.observe_event(StateChanged(1_500_000, "heater", ErrorState.PASSIVE, 128, 3))
     watch.observe_event(Disturbed(2_000_000, 1, ("heater",)))
     watch.observe_event(Collided(2_000_001, 1, ("heater", "fan")))
-    assert told(watch) == [
-        "What went wrong on the bus. It is a model, and so are its errors.",
+    assert problems(watch) == [
+        "Problems of the bus. The bus is simulated, and so are its errors.",
         "  heater: error passive, 128 transmit errors, 3 receive errors, since 1.500 s",
         "  frames so far: 1 corrupted by the wires, 1 collided",
         "",
@@ -81,21 +81,21 @@ def test_the_longest_wait(catalogue):
     """Who waited, how long, and when it was through."""
     watch = Watch(catalogue)
     watch.observe_event(Waited(2_000_000, "heater", 0x19FFE45E, 1_993_600))
-    lines = [text_of(line) for line in promise_lines(watch.wire_problems, hex, 120)]
-    assert lines == ["", "Longest so far: 0x19ffe45e was through 6.4 ms after it was ready, at 2.000 s."]
+    lines = [text_of(line) for line in worst_case_lines(watch.wire_problems, hex, 120)]
+    assert lines == ["", "Longest so far: 0x19ffe45e got through 6.4 ms after it was ready, at 2.000 s."]
 
 
 def test_bits_in_writing():
     """Stuff bits stand in brackets."""
-    assert written([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
+    assert bits_text([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
 
 
 def test_the_wires_show_who_waited_for_whom(watched, drive):
     """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
     lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
     assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
-    assert any(line.startswith("  went    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
-    assert any("gave way at bit" in line for line in lines)
+    assert any(line.startswith("  sent    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
+    assert any("lost at bit" in line for line in lines)
     assert "  and 5 more waited" in lines
 
 
@@ -118,8 +118,8 @@ def test_errors_that_an_adapter_tells(catalogue):
     watch = Watch(catalogue)
     watch.observe_event(ErrorFrame(1_000_000, "stuff error"))
     watch.observe_event(StateChanged(1_500_000, "this adapter", ErrorState.PASSIVE, None, 130))
-    assert told(watch) == [
-        "What went wrong on the bus.",
+    assert problems(watch) == [
+        "Problems of the bus.",
         "  this adapter: error passive, 130 receive errors, since 1.500 s",
         "  frames so far: 1 error frame",
         "",

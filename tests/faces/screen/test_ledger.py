@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.faces.screen.ledger import Ledger, ledger
+from rvsim.faces.screen.ledger import Ledger, ledger_of
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
@@ -66,7 +66,7 @@ class House:
 
     def sums(self) -> Ledger:
         """The ledger now."""
-        return ledger(self.scene)
+        return ledger_of(self.scene)
 
 
 @pytest.fixture
@@ -78,15 +78,15 @@ def house(catalogue):
 def test_a_ledger_by_hand(house):
     """The charger gives 18.0; the heater takes 6.1 + 3.5, sensor and monitor 0.02 each: 8.36 is left.
 
-    The battery counts 15.4 into it, so -7.04 is not accounted for.
+    The monitor measures 15.4 into it, so -7.04 is not accounted for.
     """
     heard = (GIVES_18, FURNACE_FULL, BURNER_LIT, AIR, MONITOR_15_4_IN, MONITOR_LIVES)
     sums = house("heater", "sensor", "charger", "monitor").observe(*heard).sums()
     assert sums.given == (("charger", 18.0),)
     assert sums.taken == (("heater", pytest.approx(9.6)), ("sensor", 0.02), ("monitor", 0.02))
     assert sums.left == pytest.approx(8.36)
-    assert sums.counted == pytest.approx(15.4)
-    assert sums.missing == pytest.approx(-7.04)
+    assert sums.measured == pytest.approx(15.4)
+    assert sums.unaccounted == pytest.approx(-7.04)
     assert (sums.unknown, sums.silent) == ((), ())
 
 
@@ -111,20 +111,20 @@ def test_a_device_takes_by_its_efforts(house, frames, amps):
 
 def test_the_battery_s_current_is_positive_out_of_it(house):
     """One battery maker's sense: 15.4 A out of the battery is -15.4 into it."""
-    assert house("monitor").observe(MONITOR_15_4_OUT).sums().counted == pytest.approx(-15.4)
+    assert house("monitor").observe(MONITOR_15_4_OUT).sums().measured == pytest.approx(-15.4)
 
 
-def test_what_is_missing_is_what_is_left_and_not_counted(house):
-    """18.0 given, 0.02 taken, 15.4 counted: 2.58 is not accounted for."""
+def test_what_is_missing_is_what_is_left_and_not_measured(house):
+    """18.0 given, 0.02 taken, 15.4 measured: 2.58 is not accounted for."""
     heard = house("charger", "monitor").observe(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES)
-    assert heard.sums().missing == pytest.approx(2.58)
+    assert heard.sums().unaccounted == pytest.approx(2.58)
 
 
 @pytest.mark.parametrize("frames", [(), (GIVES_18,), (GIVES_18, MONITOR_NO_DATA), (GIVES_18, CHARGER_START_BATTERY)])
 def test_while_nobody_counts_there_is_no_figure(house, frames):
     """No DC source, one without data, or one of another battery: neither a count nor what is missing."""
     sums = house("charger", "monitor").observe(*frames).sums()
-    assert (sums.counted, sums.missing) == (None, None)
+    assert (sums.measured, sums.unaccounted) == (None, None)
 
 
 @pytest.mark.parametrize("turned", [False, True])
@@ -133,53 +133,53 @@ def test_the_highest_priority_counts(house, other, turned):
     """Monitor (120) before charger (80), whoever spoke first; a priority without data ranks below all."""
     frames = (MONITOR_15_4_IN, other)
     heard = house("charger", "monitor").observe(*(reversed(frames) if turned else frames))
-    assert heard.sums().counted == pytest.approx(15.4)
+    assert heard.sums().measured == pytest.approx(15.4)
 
 
 def test_a_speaker_without_priority_counts_where_it_is_alone(house):
     """It is better than no figure."""
-    assert house("charger").observe(NO_PRIORITY_1_OUT).sums().counted == pytest.approx(-1.0)
+    assert house("charger").observe(NO_PRIORITY_1_OUT).sums().measured == pytest.approx(-1.0)
 
 
 def test_the_lowest_priority_is_more_than_none(house):
     """Priority 1, spoken second, counts before a speaker that names no priority."""
     lowest = (0x19FFFD45, "01 01 10 01 D8 57 35 77")
-    assert house("charger", "monitor").observe(NO_PRIORITY_1_OUT, lowest).sums().counted == pytest.approx(15.4)
+    assert house("charger", "monitor").observe(NO_PRIORITY_1_OUT, lowest).sums().measured == pytest.approx(15.4)
 
 
 def test_of_two_with_one_priority_the_first_heard_counts(house):
     """So that the figure does not jump between them."""
     equal = (0x19FFFD4A, "01 78 10 01 E8 97 35 77")
-    assert house("charger", "monitor").observe(MONITOR_15_4_IN, equal).sums().counted == pytest.approx(15.4)
+    assert house("charger", "monitor").observe(MONITOR_15_4_IN, equal).sums().measured == pytest.approx(15.4)
 
 
 def test_a_word_counts_for_two_seconds_or_three_of_its_gaps(house):
     """Said each half second it holds for two seconds; from a monitor that speaks every two seconds, for six."""
     heard = house("charger", "monitor").observe(MONITOR_15_4_IN, at=1).go_on(GIVES_18, until=3)
-    assert heard.sums().counted == pytest.approx(15.4)
+    assert heard.sums().measured == pytest.approx(15.4)
     slow = house("charger", "monitor")
     for second in range(0, 42, 2):
         slow.observe(MONITOR_15_4_IN, at=second)
     slow.scene.now = 40 * SECOND_US
-    assert slow.go_on(GIVES_18, until=46).sums().counted == pytest.approx(15.4)
-    assert slow.go_on(GIVES_18, until=47).sums().counted is None
+    assert slow.go_on(GIVES_18, until=46).sums().measured == pytest.approx(15.4)
+    assert slow.go_on(GIVES_18, until=47).sums().measured is None
 
 
 def test_a_monitor_without_data_leaves_the_count_to_the_charger(house):
     """Who says no current does not count."""
-    assert house("charger", "monitor").observe(MONITOR_NO_DATA, CHARGER_1_OUT).sums().counted == pytest.approx(-1.0)
+    assert house("charger", "monitor").observe(MONITOR_NO_DATA, CHARGER_1_OUT).sums().measured == pytest.approx(-1.0)
 
 
 def test_a_monitor_that_has_gone_counts_no_more(house):
     """Two seconds after its last word, four of its gaps, nobody counts; then the charger does."""
     heard = house("charger", "monitor").observe(MONITOR_15_4_IN, at=0.5).go_on(GIVES_18, until=2)
-    assert heard.sums().counted == pytest.approx(15.4)
-    assert heard.go_on(GIVES_18, until=3).sums().counted is None
-    assert heard.go_on(GIVES_18, CHARGER_1_OUT, until=5).sums().counted == pytest.approx(-1.0)
+    assert heard.sums().measured == pytest.approx(15.4)
+    assert heard.go_on(GIVES_18, until=3).sums().measured is None
+    assert heard.go_on(GIVES_18, CHARGER_1_OUT, until=5).sums().measured == pytest.approx(-1.0)
 
 
 def test_a_silent_device_stands_apart(house):
-    """It takes nothing in the sum, but what it took when last heard is told: it may still be running."""
+    """It takes nothing in the sum, but what it took when last heard is listed: it may still be running."""
     heard = house("heater", "charger", "monitor").observe(FURNACE_FULL, BURNER_OUT)
     heard.go_on(GIVES_18, MONITOR_15_4_IN, MONITOR_LIVES, until=40)
     sums = heard.sums()
@@ -189,7 +189,7 @@ def test_a_silent_device_stands_apart(house):
 
 
 def test_a_silent_charger_gives_nothing(house):
-    """What it said last is no current any more, and it is none of those without a figure."""
+    """Its last report is no current any more, and it is none of those without a figure."""
     heard = house("charger", "sensor", "monitor").observe(GIVES_18).go_on(AIR, MONITOR_15_4_IN, until=40)
     assert (heard.sums().given, heard.sums().unknown, heard.sums().silent) == ((), (), ())
 

@@ -10,16 +10,17 @@ from hypothesis import strategies as st
 import rvsim
 from rvsim.faces.screen.lines import (
     MARKS,
-    ago,
-    beside,
-    cut,
-    joined,
-    plain,
-    rail,
-    tag,
+    draw_rail,
+    duration_text,
+    fit_width,
+    interval_text,
+    list_text,
+    plain_line,
+    tag_span,
     text_of,
     to_ascii,
-    wrapped,
+    with_right_edge,
+    wrap_text,
 )
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Presence
@@ -36,7 +37,7 @@ def letters(line):
 @given(LINES, WIDTHS)
 def test_a_cut_line_is_exactly_as_wide_as_asked(line, width):
     """Short lines are filled up with blanks, long ones end in a mark; what stays keeps its place and style."""
-    whole, found = letters(line), letters(cut(line, width))
+    whole, found = letters(line), letters(fit_width(line, width))
     assert len(found) == width
     if len(whole) <= width:
         assert found == whole + [(" ", "plain")] * (width - len(whole))
@@ -46,20 +47,20 @@ def test_a_cut_line_is_exactly_as_wide_as_asked(line, width):
 
 def test_a_line_that_just_fits_has_no_mark():
     """Five letters fit in five places, not in four."""
-    assert cut(plain("heats"), 5) == (("heats", "plain"),)
-    assert cut(plain("heats"), 4) == (("hea…", "plain"),)
-    assert cut((("hea", "dim"), ("ts", "fault")), 3) == (("he…", "dim"),)
-    assert cut((), 2) == (("  ", "plain"),)
-    assert cut(plain("heats"), -1) == ()
+    assert fit_width(plain_line("heats"), 5) == (("heats", "plain"),)
+    assert fit_width(plain_line("heats"), 4) == (("hea…", "plain"),)
+    assert fit_width((("hea", "dim"), ("ts", "fault")), 3) == (("he…", "dim"),)
+    assert fit_width((), 2) == (("  ", "plain"),)
+    assert fit_width(plain_line("heats"), -1) == ()
 
 
 @given(LINES, LINES, WIDTHS)
 def test_the_right_side_stays_whole(left, right, width):
     """What stands at the right edge is never cut; the left side gives way, and the line is as wide as asked."""
-    found, kept = letters(beside(left, right, width)), letters(right)
+    found, kept = letters(with_right_edge(left, right, width)), letters(right)
     assert len(found) == max(width, len(kept))
     assert found[len(found) - len(kept) :] == kept
-    assert found[: len(found) - len(kept)] == letters(cut(left, width - len(kept)))
+    assert found[: len(found) - len(kept)] == letters(fit_width(left, width - len(kept)))
 
 
 @pytest.mark.parametrize(
@@ -85,20 +86,20 @@ def test_a_rail_by_hand(value, past, low, high, drawn):
 
     Without a value there is no mark for it, and a rail without length holds everything at its low end.
     """
-    assert rail(value, past, low, high, 12) == drawn
+    assert draw_rail(value, past, low, high, 12) == drawn
 
 
 @given(st.integers(-1000, 1000), st.integers(-1000, 1000), st.integers(3, 40))
 def test_a_rail_is_as_wide_as_asked_and_rises(one, other, width):
     """A higher value never lies further left."""
-    lower, higher = (rail(value, None, -500, 500, width) for value in sorted((one, other)))
+    lower, higher = (draw_rail(value, None, -500, 500, width) for value in sorted((one, other)))
     assert len(lower) == len(higher) == width
     assert lower.index("●") <= higher.index("●")
 
 
 def test_the_narrowest_rail():
     """One place is the least."""
-    assert rail(1, None, 0, 1, 0) == rail(1, None, 0, 1, 3) == "├●┤"
+    assert draw_rail(1, None, 0, 1, 0) == draw_rail(1, None, 0, 1, 3) == "├●┤"
 
 
 TEXTS = st.text(alphabet="ab -.,°", max_size=120) | st.text(alphabet="abc", min_size=30, max_size=80)
@@ -107,7 +108,7 @@ TEXTS = st.text(alphabet="ab -.,°", max_size=120) | st.text(alphabet="abc", min
 @given(TEXTS, st.integers(0, 60), st.text("x ", max_size=8), st.text("y ", max_size=8))
 def test_wrapped_lines_are_never_wider(text, width, first, later):
     """No line is wider than asked, or than what stands before it and ten letters; every letter is there, in order."""
-    lines = wrapped(text, width, first, later, "fault")
+    lines = wrap_text(text, width, first, later, "fault")
     assert all(len(text_of(line)) <= max(width, max(len(first), len(later)) + 10) for line in lines)
     assert [line[0] for line in lines] == [(first, "dim"), *[(later, "dim")] * (len(lines) - 1)]
     assert {line[1][1] for line in lines} == {"fault"}
@@ -116,20 +117,20 @@ def test_wrapped_lines_are_never_wider(text, width, first, later):
 
 def test_a_mark_stays_beside_what_it_marks():
     """A star alone on the next line would mark nothing."""
-    assert [text_of(line) for line in wrapped("heat level 50 % * on", 15)] == ["heat level 50", "% * on"]
-    assert [text_of(line) for line in wrapped("heat level 50 % ** on", 15)] == ["heat level 50", "% ** on"]
+    assert [text_of(line) for line in wrap_text("heat level 50 % * on", 15)] == ["heat level 50", "% * on"]
+    assert [text_of(line) for line in wrap_text("heat level 50 % ** on", 15)] == ["heat level 50", "% ** on"]
 
 
 def test_wrapped_by_hand():
     """Words go over whole and hyphens stay; a word that is too long is broken; no text is one line."""
-    assert wrapped("its half-open dome", 15, "- ", "   ") == [
+    assert wrap_text("its half-open dome", 15, "- ", "   ") == [
         (("- ", "dim"), ("its", "plain")),
         (("   ", "dim"), ("half-open", "plain")),
         (("   ", "dim"), ("dome", "plain")),
     ]
-    assert [text_of(line) for line in wrapped("a" * 23, 10)] == ["a" * 10, "a" * 10, "a" * 3]
-    assert [text_of(line) for line in wrapped("a" * 13, 0)] == ["a" * 10, "a" * 3]
-    assert wrapped("", 20, "> ") == [(("> ", "dim"), ("", "plain"))]
+    assert [text_of(line) for line in wrap_text("a" * 23, 10)] == ["a" * 10, "a" * 10, "a" * 3]
+    assert [text_of(line) for line in wrap_text("a" * 13, 0)] == ["a" * 10, "a" * 3]
+    assert wrap_text("", 20, "> ") == [(("> ", "dim"), ("", "plain"))]
 
 
 def drawn_signs() -> set[str]:
@@ -194,7 +195,7 @@ def test_every_state_has_a_mark_of_its_own():
 )
 def test_a_tag_tells_the_severity_by_its_brackets(severity, shown):
     """Number, brackets and style; colour only repeats what the brackets say."""
-    assert tag(Flag(7, FlagKind.NO_DATA, "heater", severity, 0, "text", "advice")) == shown
+    assert tag_span(Flag(7, FlagKind.NO_DATA, "heater", severity, 0, "text", "advice")) == shown
 
 
 @pytest.mark.parametrize(
@@ -203,12 +204,12 @@ def test_a_tag_tells_the_severity_by_its_brackets(severity, shown):
 )
 def test_words_are_joined_as_a_person_lists_them(words, said):
     """None, one, two, three."""
-    assert joined(words) == joined(iter(words)) == said
+    assert list_text(words) == list_text(iter(words)) == said
 
 
 def test_words_can_be_joined_with_another_last_word():
     """Or instead of and."""
-    assert joined(["a", "b", "c"], " or ") == "a, b or c"
+    assert list_text(["a", "b", "c"], " or ") == "a, b or c"
 
 
 @pytest.mark.parametrize(
@@ -232,10 +233,19 @@ def test_words_can_be_joined_with_another_last_word():
 )
 def test_a_time_span_is_said_shortly(microseconds, said):
     """Tenths below ten seconds, then seconds to two minutes, minutes and seconds to two hours, hours, days."""
-    assert ago(microseconds) == said
+    assert duration_text(microseconds) == said
 
 
 def test_plain_and_back():
     """A plain line is one span; a line without its styles is its text."""
-    assert plain("hot") == (("hot", "plain"),)
+    assert plain_line("hot") == (("hot", "plain"),)
     assert text_of((("hot", "dim"), (" water", "fault"))) == "hot water"
+
+
+@pytest.mark.parametrize(
+    ("microseconds", "text"),
+    [(400, "0.4 ms"), (9_900, "9.9 ms"), (10_000, "10 ms"), (95_400, "95 ms"), (1_000_000, "1.0 s")],
+)
+def test_an_interval_of_a_message(microseconds, text):
+    """Below a second in milliseconds, so that no message comes "every 0.0 s"."""
+    assert interval_text(microseconds) == text

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.pages import body, says_lines, tape_lines
+from rvsim.faces.screen.pages import page_rows, readings_lines, tape_lines
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import Origin
@@ -14,7 +14,7 @@ from rvsim.wire.frame import Frame
 def scene(catalogue):
     """Return the scene of a bus without a rig, on which frames were heard, given as (identifier, bytes)."""
 
-    def hear(*frames):
+    def observe(*frames):
         watch = Watch(catalogue)
         for number, (identifier, data) in enumerate(frames):
             watch.observe(Frame(number * 1000, identifier, bytes.fromhex(data)))
@@ -22,12 +22,12 @@ def scene(catalogue):
         seen.devices()
         return seen
 
-    return hear
+    return observe
 
 
 def says(found):
     """The lines of the page "It says"."""
-    return [text_of(line) for line in says_lines(found, 100)]
+    return [text_of(line) for line in readings_lines(found)]
 
 
 def test_a_field_is_no_surer_than_the_number_of_its_message(scene, catalogue):
@@ -42,8 +42,8 @@ def test_a_field_is_no_surer_than_the_number_of_its_message(scene, catalogue):
 def test_an_alternator_stands_on_the_trunk_by_its_name(scene):
     """An alternator regulator's instances of a charger are 30h and the number; its numbers are published or not."""
     found = scene((0x19FFC74A, "31 10 01 68 7E FF 03 FF"))
-    found.opened = {"address 4A hex"}
-    rows, _ = body(found, 100)
+    found.open_devices = {"address 4A hex"}
+    rows, _ = page_rows(found, 100)
     lines = [text_of(row.line()).rstrip() for row in rows]
     assert any("alternator 1: absorption, 13.6 V, gives 18.0 A *" in line for line in lines)
     assert any("voltage           13.6 V " in line for line in lines)
@@ -58,10 +58,10 @@ def test_the_tape_page_has_the_legend_and_the_meaning(scene):
     assert "Marked *: from memory; marked **: from memory, not sure." in shown
 
 
-def test_a_fault_by_hand_befalls_no_field_that_only_a_connection_frame_has(scene):
-    """The length of a long message is told on the tape, and is no field of the definition."""
+def test_a_manual_fault_acts_on_no_field_that_only_a_connection_frame_has(scene):
+    """The length of a long message is shown on the tape, and is no field of the definition."""
     found = scene((0x1CECFF58, "20 14 00 03 FF B0 FE 00"))
-    found.page, found.piece = Page.TAPE, 1
+    found.page, found.piece_index = Page.TAPE, 1
     target = found.target()
     assert target is not None
     assert target.field == "dgn_of_the_long_message"

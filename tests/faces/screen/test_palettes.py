@@ -12,13 +12,13 @@ import pytest
 from rich.color import Color, ColorSystem
 from rich.style import Style
 
-from rvsim.faces.screen.head import head
+from rvsim.faces.screen.head import head_lines
 from rvsim.faces.screen.palettes import (
     DARK,
     DARK_16,
-    LEAST_CONTRAST,
     LIGHT,
     LIGHT_16,
+    MIN_CONTRAST,
     PALETTES,
     STYLES,
     UNCOLOURED,
@@ -104,9 +104,12 @@ def test_the_formulas_give_published_values():
 def test_every_style_can_be_read(palette, style):
     """Every pair of foreground and background, also as a terminal of 256 colours rounds them."""
     paint = palette.panel if style == "panel" else palette.styles[style]
-    assert contrast(paint.front, paint.back) >= LEAST_CONTRAST
-    rounded = [Color.parse(c).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex for c in (paint.front, paint.back)]
-    assert contrast(*rounded) >= LEAST_CONTRAST
+    assert contrast(paint.foreground, paint.background) >= MIN_CONTRAST
+    rounded = [
+        Color.parse(c).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
+        for c in (paint.foreground, paint.background)
+    ]
+    assert contrast(*rounded) >= MIN_CONTRAST
 
 
 @pytest.mark.parametrize("palette", [DARK_16, LIGHT_16], ids=lambda palette: palette.name)
@@ -115,14 +118,16 @@ def test_every_style_can_be_read(palette, style):
 def test_every_style_of_16_colours_can_be_read(palette, style, colours):
     """In the colours of xterm and of a VGA console."""
     paint = palette.panel if style == "panel" else palette.styles[style]
-    assert contrast(ansi(paint.front, colours), ansi(paint.back, colours)) >= LEAST_CONTRAST
+    assert contrast(ansi(paint.foreground, colours), ansi(paint.background, colours)) >= MIN_CONTRAST
 
 
 @pytest.mark.parametrize("palette", [DARK, LIGHT], ids=lambda palette: palette.name)
 @pytest.mark.parametrize("eye", EYES)
 def test_a_fault_is_the_strongest(palette, eye):
     """It has the highest contrast of the three, for every eye, and it alone has bold sentences."""
-    found = {name: contrast(palette.styles[name].front, palette.styles[name].back, eye) for name in SEVERITIES}
+    found = {
+        name: contrast(palette.styles[name].foreground, palette.styles[name].background, eye) for name in SEVERITIES
+    }
     assert max(found, key=found.__getitem__) == "fault"
     assert found["fault"] >= 1.15 * max(found["warning"], found["notice"])
     assert [name for name in SEVERITIES if "bold" in palette.styles[name].attributes] == ["fault"]
@@ -133,7 +138,7 @@ def test_a_fault_is_the_strongest(palette, eye):
 @pytest.mark.parametrize("pair", list(combinations(SEVERITIES, 2)))
 def test_severities_stay_apart(palette, eye, pair):
     """No two of the three look alike to any eye."""
-    one, other = (palette.styles[name].front for name in pair)
+    one, other = (palette.styles[name].foreground for name in pair)
     assert distance(one, other, eye) >= LEAST_DISTANCE
 
 
@@ -182,7 +187,7 @@ def drawn(app, size, *keys) -> list[tuple[str, Style]]:
             await pilot.pause()
             for key in keys:
                 await pilot.press(key)
-                app.look()
+                app.redraw()
                 await pilot.pause()
             if "ctrl+p" in keys:
                 while not app.screen.query("CommandList.--visible"):
@@ -213,7 +218,7 @@ def test_everything_that_is_drawn_can_be_read(watched, palette, keys):
     """Every text of every page and of the list of commands, with the colours that it has in the end."""
     for text, style in drawn(watched("heater_goes_quiet", 43).app(palette=palette), (80, 24), *keys):
         assert not style.dim, text
-        assert contrast(*colours_of(style)) >= LEAST_CONTRAST, (text, str(style))
+        assert contrast(*colours_of(style)) >= MIN_CONTRAST, (text, str(style))
 
 
 def test_no_color_paints_nothing(watched, monkeypatch):
@@ -234,7 +239,7 @@ def test_an_empty_no_color_is_none(watched, monkeypatch):
     """Set but empty it asks for nothing."""
     monkeypatch.setenv("NO_COLOR", "")
     found = drawn(watched("winter_evening", 5).app(), (80, 24))
-    assert {colours_of(style)[1] for _, style in found} >= {DARK.styles["plain"].back}
+    assert {colours_of(style)[1] for _, style in found} >= {DARK.styles["plain"].background}
 
 
 @pytest.mark.parametrize("palette", [DARK_16, LIGHT_16], ids=lambda palette: palette.name)
@@ -274,7 +279,7 @@ def styles_of(app, size, *keys):
             await pilot.pause()
             for key in keys:
                 await pilot.press(key)
-            app.look()
+            app.redraw()
             await pilot.pause()
             for name in ("head", "page", "foot"):
                 for row in app._sheet(name).rows:
@@ -296,7 +301,7 @@ def test_what_is_as_planned_is_quiet(watched):
 
 def test_only_counts_and_flags_are_bold_at_the_top(watched):
     """The rest of both lines is plain."""
-    lines = head(watched("heater_goes_quiet", 43).scene, (0.6, 4.5), 80)[:2]
+    lines = head_lines(watched("heater_goes_quiet", 43).scene, (0.6, 4.5), 80)[:2]
     assert [text for line in lines for text, style in line if style != "plain"] == ["10 of 11", "1 fault"]
 
 

@@ -21,7 +21,7 @@ def picture(app, size, *keys) -> tuple[str, list[str]]:
             await pilot.pause()
             for key in keys:
                 await pilot.press(key)
-                app.look()
+                app.redraw()
                 await pilot.pause()
             strips = app.screen._compositor.render_strips()
             return app.export_screenshot(), ["".join(segment.text for segment in strip) for strip in strips]

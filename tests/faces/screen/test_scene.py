@@ -29,7 +29,7 @@ def test_by_zone_those_without_a_zone_come_last(watched):
 def test_trouble_first(watched):
     """Ordered by trouble, a fault goes before a warning and a warning before the rest."""
     run = watched("heater_goes_quiet", 100)
-    run.hands.silence("charger")
+    run.manual_faults.silence("charger")
     run.until(130)
     run.scene.order = Order.TROUBLE
     first = [one.device for one in run.scene.devices()][:2]
@@ -40,8 +40,8 @@ def test_who_waits_on_whom_is_heard_on_the_wires(watched):
     """The panel commands heater, fan and pump, so it waits on them; nobody commands a sensor."""
     scene = watched().scene
     for name in ("heater", "roof fan", "circulation pump"):
-        assert scene.waiting(device(scene, name)) == ["control panel"]
-    assert scene.waiting(device(scene, "indoor sensor")) == []
+        assert scene.commanders(device(scene, name)) == ["control panel"]
+    assert scene.commanders(device(scene, "indoor sensor")) == []
 
 
 def test_how_long_a_message_is_overdue(watched):
@@ -56,7 +56,7 @@ def test_how_long_a_message_is_overdue(watched):
 def test_the_rigs_limits_are_the_ends_of_a_rail(watched):
     """The indoor sensor's rail goes from the rig's -30 to its 60 degC, the furnace's from 0 to 100 %."""
     scene = watched().scene
-    rails = {name: scene.sayings(device(scene, name))[0][1].rails[0] for name in ("indoor sensor", "heater")}
+    rails = {name: scene.summaries(device(scene, name))[0][1].rails[0] for name in ("indoor sensor", "heater")}
     ends = {name: scene.limits(name, rail) for name, rail in rails.items()}
     assert ends == {"indoor sensor": (-30.0, 60.0), "heater": (0.0, 100.0)}
 
@@ -64,8 +64,8 @@ def test_the_rigs_limits_are_the_ends_of_a_rail(watched):
 def test_the_charger_leaves_the_battery_to_the_monitor(watched):
     """Once the monitor speaks for the battery the charger has nothing to say of it, without being late."""
     scene = watched("winter_evening", 60).scene
-    assert [title for title, _ in scene.sayings(device(scene, "charger"))] == ["charger 1"]
-    assert [title for title, _ in scene.sayings(device(scene, "battery monitor"))] == ["DC source 1"]
+    assert [title for title, _ in scene.summaries(device(scene, "charger"))] == ["charger 1"]
+    assert [title for title, _ in scene.summaries(device(scene, "battery monitor"))] == ["DC source 1"]
     assert device(scene, "charger").state is Presence.PRESENT
 
 
@@ -78,11 +78,11 @@ def test_the_charger_leaves_the_battery_to_the_monitor(watched):
         ("heater", Page.TAPE, 0, Target("FURNACE_STATUS", "operating_mode")),
     ],
 )
-def test_which_reading_a_fault_by_hand_befalls(watched, name, page, piece, expected):
+def test_which_reading_a_manual_fault_acts_on(watched, name, page, piece, expected):
     """Aboard it is the device's first number, on the tape the open byte; never the instance."""
     scene = watched().scene
     scene.choose(name)
-    scene.page, scene.piece = page, piece
+    scene.page, scene.piece_index = page, piece
     assert scene.target() == expected
 
 
@@ -91,34 +91,34 @@ def test_numbers_leave_their_past_on_the_rail(watched):
     run = watched("winter_evening", 5)
     for second in range(10, 130, 5):
         run.until(second)
-        spoken = run.scene.sayings(device(run.scene, "indoor sensor"))
+        spoken = run.scene.summaries(device(run.scene, "indoor sensor"))
     ((title, words),) = spoken
-    change = run.scene.a_minute("indoor sensor", title, words.rails[0])
+    change = run.scene.change_per_minute("indoor sensor", title, words.rails[0])
     assert change is not None
     assert change == pytest.approx(0, abs=0.5)
-    assert run.scene.past("indoor sensor", title, words.rails[0]) == pytest.approx(15.0, abs=0.2)
+    assert run.scene.past_value("indoor sensor", title, words.rails[0]) == pytest.approx(15.0, abs=0.2)
 
 
 def test_a_number_that_is_flagged_has_no_trend(watched):
-    """From 90 s on the outdoor sensor says 900 °C: no falling or rising is told of it, nor of what it said before."""
+    """From 90 s on the outdoor sensor reports 900 °C: it has no trend, nor has its value before."""
     run = watched("heater_goes_quiet", 5)
     changes = {}
     for second in range(10, 95, 5):
         run.until(second)
-        ((title, words),) = run.scene.sayings(device(run.scene, "outdoor sensor"))
-        changes[second] = run.scene.a_minute("outdoor sensor", title, words.rails[0])
+        ((title, words),) = run.scene.summaries(device(run.scene, "outdoor sensor"))
+        changes[second] = run.scene.change_per_minute("outdoor sensor", title, words.rails[0])
     assert changes[80] == pytest.approx(0, abs=0.5)
     run.until(92)
-    ((title, words),) = run.scene.sayings(device(run.scene, "outdoor sensor"))
+    ((title, words),) = run.scene.summaries(device(run.scene, "outdoor sensor"))
     assert words.rails[0].reading.value == 900
-    assert run.scene.a_minute("outdoor sensor", title, words.rails[0]) is None
-    assert run.scene.past("outdoor sensor", title, words.rails[0]) is None
+    assert run.scene.change_per_minute("outdoor sensor", title, words.rails[0]) is None
+    assert run.scene.past_value("outdoor sensor", title, words.rails[0]) is None
 
 
 def test_the_tape_begins_with_the_devices_own_status(watched):
     """The heater's tape begins with FURNACE_STATUS, whatever it happened to say first."""
     scene = watched().scene
     scene.choose("heater")
-    assert [told.topic.message for told in scene.topics()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
-    scene.topic = 1000
-    assert scene.spelled() is not None
+    assert [last.topic.message for last in scene.chosen_frames()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
+    scene.topic_index = 1000
+    assert scene.tape_frame() is not None

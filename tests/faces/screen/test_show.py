@@ -14,7 +14,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
 from rvsim.faces.screen import show as show_module
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
+from rvsim.faces.screen.show import ScreenSink, is_ascii_terminal, show_bench
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
@@ -25,8 +25,8 @@ pytestmark = pytest.mark.paced
 QUICK = 1e6
 
 
-class Kept:
-    """A recorder that keeps frames in memory."""
+class MemoryWriter:
+    """A frame writer that keeps frames in memory."""
 
     def __init__(self):
         self.frames: list[Frame] = []
@@ -35,8 +35,8 @@ class Kept:
         """Keep it."""
         self.frames.append(frame)
 
-    def note(self, event):
-        """Only frames are looked at."""
+    def write_event(self, event):
+        """Only frames are checked."""
 
     def flush(self):
         """Nothing waits."""
@@ -51,7 +51,7 @@ def loaded():
 @pytest.fixture
 def kept():
     """A recorder."""
-    return Kept()
+    return MemoryWriter()
 
 
 @pytest.fixture
@@ -78,7 +78,7 @@ def test_an_error_in_the_screen_does_not_stop_the_recording(loaded, make, kept, 
     assert kept.frames[-1].time > 59 * SECOND_US
     err = capsys.readouterr().err
     assert "RuntimeError: no such colour" in err
-    assert "the screen has failed; what runs behind it and its recording go on" in err
+    assert "the screen has failed; the run and its recording go on" in err
 
 
 def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, monkeypatch, capsys):
@@ -120,7 +120,7 @@ def test_an_error_in_the_bench_is_told_and_raised_afterwards(loaded, make, monke
 
     def leave(self):
         bench_over()
-        said.extend([self.scene.ended, self.scene.deed])
+        said.extend([self.scene.ended, self.scene.status_text])
         return 0
 
     def lost(self, *args, **more):
@@ -144,12 +144,12 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
 
     monkeypatch.setattr(LiveScreen, "run", leave)
     assert show_bench(loaded, make, 5 * SECOND_US, QUICK) == 0
-    assert said == ["The run is over."]
+    assert said == ["The run has ended."]
 
 
 def test_the_sink_keeps_nothing(loaded, catalogue):
     """What a screen's sink holds does not grow with the run."""
-    sink = LookIn()
+    sink = ScreenSink()
     run = VirtualBenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND_US)
     assert vars(sink) == {}
@@ -174,7 +174,7 @@ def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
     Out.encoding = encoding  # type: ignore[attr-defined]
     monkeypatch.setattr(show_module.sys, "stdout", Out())  # type: ignore[attr-defined]
     monkeypatch.setenv("TERM", term)
-    assert ascii_terminal() is expected
+    assert is_ascii_terminal() is expected
 
 
 class Terminal:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
 from rvsim.wire.fields import FieldSpec, Special
 from rvsim.wire.spec import MessageSpec
 
@@ -22,7 +22,7 @@ def tape(catalogue):
 
     def spell(message: str | None, data: str, chosen: int | None = None) -> str:
         spec = catalogue.by_name(message) if message else None
-        return text_of(running(spec, bytes.fromhex(data), chosen))
+        return text_of(spelled_line(spec, bytes.fromhex(data), chosen))
 
     return spell
 
@@ -30,7 +30,7 @@ def tape(catalogue):
 @pytest.fixture
 def arithmetic(catalogue):
     """The lines of an opened piece of a message by its name."""
-    return lambda message, data, chosen: opened(catalogue.by_name(message), bytes.fromhex(data), chosen)
+    return lambda message, data, chosen: arithmetic_lines(catalogue.by_name(message), bytes.fromhex(data), chosen)
 
 
 def bytes_in(line: str) -> bytes:
@@ -47,12 +47,12 @@ def test_every_byte_stands_in_one_piece(catalogue, data):
     spec = data.draw(st.sampled_from(list(catalogue)))
     frame = data.draw(DATA)
     gathered = pieces(spec, frame)
-    assert b"".join(piece.held for piece in gathered) == frame
+    assert b"".join(piece.data for piece in gathered) == frame
     edges = [(piece.first, piece.last) for piece in gathered]
     assert [first for first, _ in edges] == [0, *(last + 1 for _, last in edges[:-1])][: len(edges)]
     for piece in gathered:
-        assert piece.held == frame[piece.first : piece.last + 1]
-        assert piece.bytes_text == " ".join(f"{byte:02X}" for byte in piece.held)
+        assert piece.data == frame[piece.first : piece.last + 1]
+        assert piece.bytes_text == " ".join(f"{byte:02X}" for byte in piece.data)
     held = [reading for piece in gathered for reading in piece.readings]
     assert held == [reading for reading in spec.decode(frame) if reading.field.first_byte < len(frame)]
 
@@ -63,14 +63,14 @@ def test_every_byte_stands_once_in_the_line(catalogue, data):
     spec = data.draw(st.none() | st.sampled_from(list(catalogue)))
     frame = data.draw(DATA)
     chosen = data.draw(st.none() | st.integers(0, 8))
-    spans = running(spec, frame, chosen)
+    spans = spelled_line(spec, frame, chosen)
     line = text_of(spans)
     assert bytes_in(line) == frame
     count = len(pieces(spec, frame))
     assert [style for _, style in spans].count("chosen") == (chosen is not None and chosen < count)
     if chosen is not None and chosen < count:
         (bracketed,) = re.findall(r"\[(.*?)\](?: · |$)", line)
-        assert bytes_in(bracketed) == pieces(spec, frame)[chosen].held
+        assert bytes_in(bracketed) == pieces(spec, frame)[chosen].data
 
 
 @given(st.data())
@@ -80,7 +80,7 @@ def test_any_piece_can_be_opened(catalogue, data):
     chosen = data.draw(st.integers(0, 7))
     gathered = pieces(spec, frame)
     piece = gathered[min(chosen, len(gathered) - 1)]
-    lines = opened(spec, frame, chosen)
+    lines = arithmetic_lines(spec, frame, chosen)
     for reading, line in zip(piece.readings, lines[-len(piece.readings) :], strict=False):
         assert line.startswith(f"{reading.field.title}  ")
 
@@ -118,7 +118,7 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
     )
     assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data ** · [FF no data **] · FF no data ** · FF no field *")
     assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1 *] · FF no data * · C8 circulation fan")
-    assert [style for _, style in running(spec, bytes.fromhex(data), 1)][:5] == [
+    assert [style for _, style in spelled_line(spec, bytes.fromhex(data), 1)][:5] == [
         "plain", "dim", "chosen", "dim", "plain",
     ]  # fmt: skip
     assert "[" not in tape("FURNACE_STATUS", data, 8)
@@ -135,7 +135,7 @@ def test_what_says_nothing_is_gathered_only_with_its_like(tape):
     same = MessageSpec(
         "SAME", 0x1FF00, 6, 8, (FieldSpec("fresh_water_level", 0, 8), FieldSpec("grey_water_level", 8, 8))
     )
-    assert text_of(running(same, b"\x05\x05")) == "05 fresh water level 5 · 05 grey water level 5"
+    assert text_of(spelled_line(same, b"\x05\x05")) == "05 fresh water level 5 · 05 grey water level 5"
 
 
 def test_a_byte_with_one_value_among_no_data_tells_the_value(tape):
@@ -282,14 +282,14 @@ def test_big_endian_bits_are_split_where_they_stand():
     spec = MessageSpec(
         "BITS", 0x1FF00, 6, 8, (FieldSpec("five", 0, 5, big_endian=True), FieldSpec("three", 5, 3, big_endian=True))
     )
-    assert opened(spec, b"\xa9", 0)[0] == "A9 hex = 10101|001"
-    assert [line[:12] for line in opened(spec, b"\xa9", 0)[1:]] == ["five  10101 ", "three  001 b"]
+    assert arithmetic_lines(spec, b"\xa9", 0)[0] == "A9 hex = 10101|001"
+    assert [line[:12] for line in arithmetic_lines(spec, b"\xa9", 0)[1:]] == ["five  10101 ", "three  001 b"]
 
 
 def test_a_field_that_is_cut_off_in_a_packed_byte_does_not_mislead_the_split():
     """Four bits, then twelve of which only four came."""
     spec = MessageSpec("CUT", 0x1FF00, 6, 8, (FieldSpec("four", 0, 4), FieldSpec("twelve", 4, 12)))
-    assert opened(spec, b"\xa9", 0)[0] == "A9 hex = 1010|1001"
+    assert arithmetic_lines(spec, b"\xa9", 0)[0] == "A9 hex = 1010|1001"
 
 
 def test_bits_that_belong_to_no_field(arithmetic):
@@ -309,7 +309,7 @@ def test_opening_beyond_the_last_piece_opens_the_last(arithmetic):
 def test_a_field_of_the_users_own_file_says_so():
     """Where the layout comes from goes with every reading."""
     spec = MessageSpec("OWN", 0x1FF00, 6, 8, (FieldSpec("level", 0, 8, unit="L", special=Special.MEASURED),))
-    assert opened(spec, b"\x05", 0) == [
+    assert arithmetic_lines(spec, b"\x05", 0) == [
         "level  05 hex = 5 L.   Whole range 0 to 250 L.   Origin: from your own definitions."
     ]
 
@@ -318,7 +318,7 @@ def test_a_comment_of_two_fields_in_one_byte_is_told_once():
     """What explains both stands behind the first; a field without data has nothing to explain."""
     low, high = (FieldSpec(name, first, 4, comment="Counts up.") for name, first in (("low", 0), ("high", 4)))
     spec = MessageSpec("TWO", 0x1FF00, 6, 8, (low, high))
-    lines = opened(spec, b"\x21", 0)[1:]
+    lines = arithmetic_lines(spec, b"\x21", 0)[1:]
     assert [line.endswith("   Counts up.") for line in lines] == [True, False]
     silent = FieldSpec("low", 0, 8, special=Special.MEASURED, comment="Counts up.")
-    assert "Counts up" not in opened(MessageSpec("ONE", 0x1FF00, 6, 8, (silent,)), b"\xff", 0)[0]
+    assert "Counts up" not in arithmetic_lines(MessageSpec("ONE", 0x1FF00, 6, 8, (silent,)), b"\xff", 0)[0]

@@ -10,7 +10,7 @@ from io import StringIO
 import pytest
 
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.tape import opened, pieces, running
+from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
 from rvsim.faces.text.marks import mark_of
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
@@ -113,14 +113,14 @@ def test_the_tape(frames):
     for spec, frame, _ in frames:
         gathered = pieces(spec, frame.data)
         for number, piece in enumerate(gathered):
-            (item,) = (text for text, style in running(spec, frame.data, number) if style == "chosen")
+            (item,) = (text for text, style in spelled_line(spec, frame.data, number) if style == "chosen")
             shown = [one for one in piece.readings if one.state not in (State.NO_DATA, State.UNCHANGED)]
             assert rank_of_mark(item.rstrip("]")) >= weakest_of(spec, shown or piece.readings), (
                 spec.name,
                 item,
             )
             for reading, line in zip(
-                piece.readings, opened(spec, frame.data, number)[-len(piece.readings) :], strict=False
+                piece.readings, arithmetic_lines(spec, frame.data, number)[-len(piece.readings) :], strict=False
             ):
                 assert all(ORIGIN_WORDS[part] in line for part in parts_of(reading)), (spec.name, line)
 
@@ -128,7 +128,7 @@ def test_the_tape(frames):
 def test_the_running_line_without_a_chosen_piece(frames):
     """Each reading that is told stands in an item with a mark that is no better; gathered ones too."""
     for spec, frame, readings in frames:
-        items = text_of(running(spec, frame.data)).split(" · ")
+        items = text_of(spelled_line(spec, frame.data)).split(" · ")
         for reading in readings:
             told = [item for item in items if f"{reading.field.title} {reading.brief}" in item]
             assert all(rank_of_mark(item) >= weakest_of(spec, [reading]) for item in told), (spec.name, told)

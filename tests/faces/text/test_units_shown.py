@@ -12,7 +12,7 @@ import pytest
 import rvsim
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.lines import text_of
-from rvsim.faces.screen.pages import body, foot, says_lines, tape_lines
+from rvsim.faces.screen.pages import foot_lines, page_rows, readings_lines, tape_lines
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.text.display_units import METRIC, US
 from rvsim.faces.text.flags import account
@@ -259,7 +259,7 @@ def scene(catalogue):
                 watch.observe(Frame(second * 1_000_000, identifier, data))
             found.now = second * 1_000_000
             for one in found.devices():
-                found.sayings(one)
+                found.summaries(one)
         return found
 
     return go
@@ -267,8 +267,8 @@ def scene(catalogue):
 
 def rows(found, width=140):
     """The page of devices, all of them open."""
-    found.opened = {one.device for one in found.devices()}
-    return "\n".join(text_of(row.line()) for row in body(found, width)[0])
+    found.open_devices = {one.device for one in found.devices()}
+    return "\n".join(text_of(row.line()) for row in page_rows(found, width)[0])
 
 
 def test_the_page_of_devices(scene):
@@ -301,9 +301,9 @@ def test_the_page_of_what_it_says_and_the_tape(scene):
     """Field by field, byte by byte, and the arithmetic of an open byte with both."""
     found = scene(US)
     found.choose("address 91 hex")
-    assert any("ambient temperature            68.0 °F" in text_of(line) for line in says_lines(found, 100))
-    assert "A0 24 ambient temperature 68.0 °F" in " ".join(text_of(line).strip() for line in foot(found, 80))
-    found.page, found.piece = Page.TAPE, 1
+    assert any("ambient temperature            68.0 °F" in text_of(line) for line in readings_lines(found))
+    assert "A0 24 ambient temperature 68.0 °F" in " ".join(text_of(line).strip() for line in foot_lines(found, 80))
+    found.page, found.piece_index = Page.TAPE, 1
     told = " ".join(text_of(line).strip() for line in tape_lines(found, 100))
     assert "[A0 24 ambient temperature 68.0 °F *]" in told
     assert "9376 × 0.03125 - 273 = 20 °C = 68 °F." in told
@@ -314,12 +314,12 @@ def test_flags_and_what_was_done_by_hand(scene):
     """In the place of a device, on the page of flags, and in the line of what was done last."""
     found = scene(US)
     found.watch.observe(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
-    found.deed = compose("thermostat 1 is asked for ", WARM.brief)
+    found.status_text = compose("thermostat 1 is asked for ", WARM.brief)
     assert "1652.0 °F, outside -76 to 185 °F" in " ".join(rows(found).split())
     flags = " ".join(text_of(line).strip() for line in flag_lines(found, 100))
     assert "1652.0 °F, outside -76 to 185 °F" in flags
     assert "°C" not in flags
-    assert any("asked for 69.8 °F" in text_of(line) for line in foot(found, 80))
+    assert any("asked for 69.8 °F" in text_of(line) for line in foot_lines(found, 80))
 
 
 def test_no_value_of_the_vehicle_is_rounded_into_its_bounds():
