@@ -70,10 +70,10 @@ class Breaks(Device):
 
     kind = "breaks"
 
-    def begin(self):
+    def on_start(self):
         """Never reached."""
 
-    def hears(self):
+    def receives(self):
         """Break, as a slip of the pen would."""
         return {}[self.name]
 
@@ -238,4 +238,4 @@ def test_rigs_can_name_what_is_installed(package):
     fresh.loader.exec_module(registry)
     assert set(registry.kinds_by_name()) == {*kinds_by_name(), "lamp"}
     assert set(registry.settings_models()["lamp"].model_fields) == {"full_amps"}
-    assert [line[:17] for line in registry.PROBLEMS] == ['entry point "bad"']
+    assert [line[:17] for line in registry.kind_problems()] == ['entry point "bad"']

@@ -19,7 +19,7 @@ class Inbox:
         self.late: list[Frame] = []
         self.arrived = self
 
-    def take(self):
+    def receive(self):
         """Return what has arrived."""
         frames, self.waiting = self.waiting, []
         return frames

@@ -77,7 +77,7 @@ def test_taken_out_it_stops(pump):
     """A pump that is taken out of the bench moves no coolant and draws no current."""
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
     device = pump.bench.devices[0]
-    device.leave()
+    device.on_stop()
     assert pump.world.battery_amps == 0
     before = pump.world.cabin_c
     pump.world.advance(200 * 1_000_000)
