@@ -25,6 +25,7 @@ from rvsim.wire.claim import Claimer, Standing
 from rvsim.wire.commanded_address import AddressCommand
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.fields import Special, State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import GLOBAL, dgn_of, is_addressed
 from rvsim.wire.name import Name
 from rvsim.wire.spec import GAP_UNSAID_US, MessageSpec
@@ -37,7 +38,6 @@ from rvsim.wire.texts import (
 )
 from rvsim.world.world import World
 
-SECOND = 1_000_000
 PERCENT = 0.5
 """One raw step of a percent field (rv-c.com/node/569)."""
 MAKE, SOFTWARE = "rvsim bench", "1.0"
@@ -281,13 +281,13 @@ class Device:
         self._answers.send(DM1, self._troubles.dm1())
         if self._troubles and not self._telling:
             self._telling = True
-            self.after(SECOND, self._tell_again)
+            self.after(SECOND_US, self._tell_again)
 
     def _tell_again(self) -> None:
         self._telling = bool(self._troubles)
         if self._telling:
             self._answers.send(DM1, self._troubles.dm1())
-            self.after(SECOND, self._tell_again)
+            self.after(SECOND_US, self._tell_again)
 
     # What a kind of device uses.
 
@@ -341,7 +341,7 @@ class Device:
         key = key or message
         planned = Broadcast(spec, build, spec.gap_us or GAP_UNSAID_US, partial(self._due, key))
         self._broadcasts[key] = planned
-        self.after(self.random.randrange(min(planned.gap, SECOND)), planned.due)
+        self.after(self.random.randrange(min(planned.gap, SECOND_US)), planned.due)
 
     def send_now(self, message: str) -> None:
         """Send a broadcast at once because something in it changed; the next one is due a whole gap later."""

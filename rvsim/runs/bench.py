@@ -7,7 +7,7 @@ not know paced time (`paced_bench`), options or file names, nor how frames are s
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import NamedTuple
 
-from rvsim.devices.device import SECOND, Device, Site
+from rvsim.devices.device import Device, Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.runs.pipeline import FrameWriter, Pipeline
@@ -19,13 +19,13 @@ from rvsim.sim.bench import Bench, Failure
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
 """The virtual channel: spelled with letters, since python-can reads digits as numbers."""
-BATCH_US = 60 * SECOND
+BATCH_US = 60 * SECOND_US
 """Virtual time whose frames are observed in one go where nothing waits for them."""
 
 
@@ -118,7 +118,7 @@ class BenchRun:
         self.bench.world.advance(now)
         self.jury.second(now, self.bench.world)
         self.script.second(self.bench.world)
-        self.bench.plan(now + SECOND, self._second)
+        self.bench.plan(now + SECOND_US, self._second)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Take a frame that the watch has observed."""

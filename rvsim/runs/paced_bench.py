@@ -9,14 +9,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from rvsim.devices.device import SECOND
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
 from rvsim.runs.bench import CHANNEL, BenchRun, Route
 from rvsim.runs.control import Control
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent
 
 MAX_UNDER_WAY = 100
@@ -102,7 +101,7 @@ class PacedBenchRun(BenchRun):
                 self._port.settle(self.time)
                 self._pipeline.flush()
             return
-        moment = min(max(upcoming, clock.reached()), upcoming + SECOND, *([] if end is None else [end]))
+        moment = min(max(upcoming, clock.reached()), upcoming + SECOND_US, *([] if end is None else [end]))
         with control.lock:
             self.bench.run_until(moment if moment == end else moment + 1)
             self.time = moment
@@ -113,7 +112,7 @@ class PacedBenchRun(BenchRun):
         """Send the frames of other programs, at the present time."""
         if not self._incoming:
             return
-        moment = min(max(self.time, clock.reached()), self.time + SECOND)
+        moment = min(max(self.time, clock.reached()), self.time + SECOND_US)
         self.time = moment if end is None else min(moment, end)
         self.bench.run_until(self.time)
         for _ in range(len(self._incoming)):  # frames that arrive meanwhile wait: a flood must not stop the run
@@ -123,5 +122,5 @@ class PacedBenchRun(BenchRun):
         """Return the time of the next thing to happen, or of a look around where nothing is planned any more."""
         upcoming = self.bench.peek()
         if upcoming is None:
-            upcoming = self.time + SECOND
+            upcoming = self.time + SECOND_US
         return upcoming if end is None else min(upcoming, end)

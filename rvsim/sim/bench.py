@@ -21,7 +21,7 @@ from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.timing import BIT_RATE
@@ -39,7 +39,6 @@ class Passed(NamedTuple):
 Gate = Callable[[int, int, bytes], Passed | None]
 """What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
 _HERE = Path(__file__).parents[1]
-_SECOND = 1_000_000
 _PLANNED_PRIORITY = -1
 """The priority of what is planned for a time: before everything that happens by itself then."""
 
@@ -243,7 +242,7 @@ class Bench:
         kernel = self.kernel
         device.now = now = kernel.now
         if now >= self._next_second:  # the physics go from second to second
-            self._next_second = now - now % _SECOND + _SECOND
+            self._next_second = now - now % SECOND_US + SECOND_US
             self.world.advance(now)
         try:
             call()

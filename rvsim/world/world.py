@@ -18,14 +18,13 @@ bends a time constant T by half a second: 0.01 % for a small cabin, 0.3 % for it
 from typing import NamedTuple
 
 from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
+from rvsim.wire.frame import SECOND_US
 from rvsim.world.battery import Battery
 from rvsim.world.cabin import Cabin
 from rvsim.world.coolant import Coolant
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import Water
 from rvsim.world.weather import Weather
-
-_MICROSECONDS = 1_000_000
 
 
 class HeatAccount(NamedTuple):
@@ -76,7 +75,7 @@ class World:
         if to_us < self._now_us:
             raise ValueError(f"the vehicle is already at {self._now_us} us and cannot go back to {to_us} us")
         self._now_us = to_us
-        second = to_us // _MICROSECONDS
+        second = to_us // SECOND_US
         if second > self._second:
             self._run(second)
 

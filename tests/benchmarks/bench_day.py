@@ -9,12 +9,12 @@ import time
 import cantools
 
 from rvsim import shipped
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
 
@@ -44,7 +44,7 @@ def timed(action) -> float:
 def main() -> None:
     """Print seconds and ratios."""
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
-    end = round(hours * 3600 * SECOND)
+    end = round(hours * 3600 * SECOND_US)
     loaded = load_scenario("winter_evening", kinds=settings_models())
     catalogue = load()
     frames = []

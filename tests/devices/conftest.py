@@ -5,12 +5,13 @@ from functools import partial
 
 import pytest
 
-from rvsim.devices.device import SECOND, Site
+from rvsim.devices.device import Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
 
@@ -28,17 +29,17 @@ class Alone:
 
     def _note(self, frame):
         if frame.identifier & 0xFF == self.source:
-            self.sent.append((frame.time / SECOND, dgn_of(frame.identifier), frame.data.hex(" ").upper()))
+            self.sent.append((frame.time / SECOND_US, dgn_of(frame.identifier), frame.data.hex(" ").upper()))
 
     def until(self, seconds: float) -> "Alone":
         """Run to a time."""
-        self.bench.run_until(round(seconds * SECOND))
+        self.bench.run_until(round(seconds * SECOND_US))
         return self
 
     def put(self, identifier: int, data: str, wait: float = 0.01) -> "Alone":
         """Put a hand-written frame on the wires and let it arrive."""
         self.bench.send(identifier, bytes.fromhex(data))
-        return self.until(self.bench.kernel.now / SECOND + wait)
+        return self.until(self.bench.kernel.now / SECOND_US + wait)
 
     def of(self, dgn: int) -> list[tuple[float, str]]:
         """What was sent with a DGN, as (seconds, bytes)."""

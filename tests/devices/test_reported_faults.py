@@ -2,9 +2,9 @@
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.reported_faults import ReportedFaults
 from rvsim.wire.diagnostics import ReportedFault
+from rvsim.wire.frame import SECOND_US
 
 HEARTBEAT, DM1, CONNECTION, PACKET = 0x1FECA, 0x0FECA, 0x0EC00, 0x0EB00
 
@@ -53,7 +53,7 @@ def heater(alone):
     """A heater at address 80 hex that is made to do things at seconds: ``heater((10, deed), ...)``."""
 
     def put(*deeds):
-        acts = [(round(seconds * SECOND), "heater", deed) for seconds, deed in deeds]
+        acts = [(round(seconds * SECOND_US), "heater", deed) for seconds, deed in deeds]
         return alone("heater", furnace=1, water_heater=1, acts=acts)
 
     return put

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
@@ -12,7 +11,7 @@ from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
@@ -62,7 +61,7 @@ def record(catalogue):
     def go(scenario, seconds=120, seed=1):
         kept = Kept()
         run = VirtualBenchRun(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=seed)
-        run.until(seconds * SECOND)
+        run.until(seconds * SECOND_US)
         return kept.frames, run.watch
 
     return go
@@ -99,6 +98,6 @@ def say(catalogue):
     def build(seconds, message, source, **raws):
         spec = catalogue.by_name(message)
         to = 0xFF if is_addressed(spec.dgn) else None
-        return Frame(round(seconds * SECOND), spec.identifier(source, to), spec.pack(**raws))
+        return Frame(round(seconds * SECOND_US), spec.identifier(source, to), spec.pack(**raws))
 
     return build

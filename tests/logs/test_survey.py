@@ -4,11 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import MessageCounts, SurveyedMessage, survey
 from rvsim.rig.load import load_rig
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
@@ -28,7 +27,7 @@ def test_a_log_raises_the_flags_of_the_live_run(catalogue, quiet):
 
 def test_a_healthy_log_raises_none(catalogue, quiet):
     """The first fifteen seconds, before the heater goes quiet, raise nothing."""
-    assert survey([f for f in quiet[0] if f.time < 15 * SECOND], catalogue, load_rig("ottersby")).flags == ()
+    assert survey([f for f in quiet[0] if f.time < 15 * SECOND_US], catalogue, load_rig("ottersby")).flags == ()
 
 
 def test_who_was_there(catalogue, quiet):
@@ -64,9 +63,9 @@ def test_gaps_by_hand():
     """Five frames at 0, 1, 2, 5, 6 s: gaps 1, 1, 3, 1; the middle is 1 s and the worst 3 s; one frame has none."""
     heard = MessageCounts()
     for second in (0, 1, 2, 5, 6):
-        heard.note(second * SECOND)
-    assert (heard.count, heard.median, heard.worst) == (5, SECOND, 3 * SECOND)
-    assert heard.mean == 1.5 * SECOND
+        heard.note(second * SECOND_US)
+    assert (heard.count, heard.median, heard.worst) == (5, SECOND_US, 3 * SECOND_US)
+    assert heard.mean == 1.5 * SECOND_US
     once = MessageCounts()
     once.note(5)
     assert (once.count, once.median, once.mean, once.worst) == (1, None, None, 0)
@@ -110,6 +109,6 @@ def test_an_empty_log(catalogue):
 def test_the_load_counts_every_stuff_bit(catalogue):
     """Ten frames in a second that hardware counted at 141 bits each: 0.564 % of it."""
     data = bytes.fromhex("01A00FA6603BD140")
-    found = survey([Frame(n * SECOND // 10, 0x18EBFF00, data) for n in range(11)], catalogue)
+    found = survey([Frame(n * SECOND_US // 10, 0x18EBFF00, data) for n in range(11)], catalogue)
     assert found.use.worst_percent == pytest.approx(100 * 1410 / 250_000)
     assert found.use.worst.by_user == {0: 1410}

@@ -6,7 +6,6 @@ from io import StringIO
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.edge.port import Port
 from rvsim.faces.text.output import JsonLinesSink
@@ -14,6 +13,7 @@ from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import SECOND_US
 
 QUICK = 1e6
 """So many times the wall clock that nobody waits: the paced code without its sleeping."""
@@ -28,7 +28,7 @@ def lines(catalogue):
         loaded = load_scenario(scenario, kinds=settings_models())
         make = VirtualBenchRun if paced is None else partial(PacedBenchRun, control=Control(paced), channel="test_run")
         sink = JsonLinesSink(out, catalogue, "rvsim", "", every)
-        make(loaded, catalogue, sink, seed=seed, every=every, **more).run(seconds * SECOND)
+        make(loaded, catalogue, sink, seed=seed, every=every, **more).run(seconds * SECOND_US)
         return [json.loads(text) for text in out.getvalue().splitlines()]
 
     return go
@@ -113,9 +113,9 @@ def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
 
     monkeypatch.setattr(Port, "receive", one_look_late)
     monkeypatch.setattr("threading.Event.wait", lambda self, timeout=None: True)
-    run.run(20 * SECOND)
-    assert run.observed_until == 20 * SECOND
-    assert all(heard - last < 1.2 * SECOND for heard, last in told[20:])
+    run.run(20 * SECOND_US)
+    assert run.observed_until == 20 * SECOND_US
+    assert all(heard - last < 1.2 * SECOND_US for heard, last in told[20:])
 
 
 def test_a_slow_listener_raises_no_false_flag(lines, catalogue, monkeypatch):
@@ -144,7 +144,7 @@ def test_a_broken_device_shows_as_silent(lines):
 
     class Broken(kinds_by_name()["heater"]):
         def _tend(self):
-            if self.now > 10 * SECOND:
+            if self.now > 10 * SECOND_US:
                 raise RuntimeError("the glow pin is gone")
             super()._tend()
 
@@ -165,9 +165,9 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
     ]
     moved = loaded._replace(rig=loaded.rig.model_copy(update={"devices": tuple(plans)}))
     run = VirtualBenchRun(moved, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1)
-    run.until(20 * SECOND)
+    run.until(20 * SECOND_US)
     run.put(0x19FEF9F9, bytes.fromhex("01FFFFD024FFFFFF"))
-    run.until(60 * SECOND)
+    run.until(60 * SECOND_US)
     assert run.watch.flags == ()
     assert [one.source for one in run.watch.roll_call if one.device == "indoor sensor"] == [0xF9]
     assert all(told.topic.message != "THERMOSTAT_COMMAND_1" for told in run.watch.last_frames())
@@ -191,9 +191,9 @@ def test_a_pause_is_answered_however_far_behind(catalogue):
         control.stop()
 
     control.ask(stop)
-    run.run(3600 * SECOND)
+    run.run(3600 * SECOND_US)
     assert done == [0]
-    assert run.time < 3600 * SECOND
+    assert run.time < 3600 * SECOND_US
 
 
 def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
@@ -207,8 +207,8 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
 
     options = {"control": Control(QUICK), "channel": "test_inject", "tap": tap}
     run = PacedBenchRun(loaded, catalogue, JsonLinesSink(StringIO(), catalogue, "rvsim", ""), seed=1, **options)
-    run.run(60 * SECOND)
-    assert times[19] < others[0] <= times[19] + 2 * SECOND + 1000  # what was begun is done first, a second at most
+    run.run(60 * SECOND_US)
+    assert times[19] < others[0] <= times[19] + 2 * SECOND_US + 1000  # what was begun is done first, a second at most
 
 
 def test_a_bench_without_devices_left_still_ends(lines):

@@ -10,7 +10,6 @@ from pathlib import Path
 import can
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.edge.hub_protocol import QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import InputError
@@ -20,6 +19,7 @@ from rvsim.runs.hardware_run import run_on_bus
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
+from rvsim.wire.frame import SECOND_US
 
 TEXT = """
 schema = 1
@@ -187,7 +187,7 @@ def test_a_run_that_is_interrupted_shows_what_it_has_come_to(rvsim, trial, monke
     whole = PacedBenchRun.run
 
     def interrupted(run, end):
-        whole(run, 16 * SECOND)
+        whole(run, 16 * SECOND_US)
         raise KeyboardInterrupt
 
     monkeypatch.setattr(PacedBenchRun, "run", interrupted)

@@ -2,7 +2,6 @@
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.manual_faults import ManualFaults
@@ -11,6 +10,7 @@ from rvsim.shakedown.script_runner import OWN_ADDRESS
 from rvsim.sim.bench import Passed
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import FlagRaised
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
 HEATER, PANEL, INDOOR, OUTDOOR = 0x5E, 0x44, 0x91, 0x92
@@ -44,7 +44,7 @@ class Evening:
 
     def until(self, seconds: float) -> "Evening":
         """Let simulated time go on."""
-        self.run.until(round(seconds * SECOND))
+        self.run.until(round(seconds * SECOND_US))
         return self
 
     def sent(self, source: int, dgn: int | None = None, since: float = 0) -> list[str]:
@@ -54,7 +54,7 @@ class Evening:
             for frame in self.frames
             if frame.identifier & 0xFF == source
             and (dgn is None or dgn_of(frame.identifier) == dgn)
-            and frame.time >= since * SECOND
+            and frame.time >= since * SECOND_US
         ]
 
     def state(self, device: str) -> Presence | None:

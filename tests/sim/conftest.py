@@ -8,8 +8,8 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
 from rvsim.sim.can import Line
 from rvsim.sim.kernel import Kernel
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 BIT = 4  # microseconds at 250 kbit/s
 
 
@@ -127,7 +127,7 @@ def run(catalogue):
         for device, own in (gates or {}).items():
             bench.outgoing_gates[device] += own
         for piece in range(1, pieces + 1):
-            bench.run_until(seconds * SECOND * piece // pieces)
+            bench.run_until(seconds * SECOND_US * piece // pieces)
         return bench, frames
 
     return go

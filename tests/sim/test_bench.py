@@ -4,7 +4,6 @@ import itertools
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
@@ -12,6 +11,7 @@ from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
 from rvsim.sim.can import Babble, Noise, ReversedPair
 from rvsim.wire.database import load
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
 
@@ -99,7 +99,7 @@ def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
     note = lambda time, identifier, data: given.append(data) or Passed(identifier, data)  # noqa: E731
     for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
         _, frames = run(20, gates={"charger": [note], **gates})
-        late = [f for f in frames if f.time > 2 * SECOND and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
+        late = [f for f in frames if f.time > 2 * SECOND_US and dgn_of(f.identifier) in (0x1FFFD, 0x1FFFC)]
         assert {f.identifier & 0xFF for f in late} == speakers
         assert {f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x1FFFB} == speakers - {0x4A}
     assert {type(data) for data in given} == {bytes}  # being quiet is not even tried
@@ -128,7 +128,7 @@ class Broken(AmbientSensor):
     """A sensor that raises after twenty seconds."""
 
     def _feel(self):
-        if self.now > 20 * SECOND:
+        if self.now > 20 * SECOND_US:
             raise RuntimeError("the bead has come off")
         super()._feel()
 
@@ -140,8 +140,8 @@ def test_a_device_that_raises_is_taken_out_by_name(run):
     assert [(f.device, str(f.error)) for f in told] == [
         (name, "the bead has come off") for name in ("indoor sensor", "outdoor sensor")
     ]
-    assert [f.time // SECOND for f in bench.failures] == [20, 20]
-    late = {f.identifier & 0xFF for f in frames if f.time > 22 * SECOND}
+    assert [f.time // SECOND_US for f in bench.failures] == [20, 20]
+    late = {f.identifier & 0xFF for f in frames if f.time > 22 * SECOND_US}
     assert late == {0x44, 0x5E, 0x95, 0x90, 0x4A, 0x45, 0x48, 0x93, 0x94}
 
 
@@ -151,21 +151,21 @@ def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
     class BrokenFan(kinds_by_name()["roof_fan"]):
         def _run(self):
             super()._run()
-            if self.now > 20 * SECOND:
+            if self.now > 20 * SECOND_US:
                 raise RuntimeError("seized")
 
     bench, _ = run(30, kinds={**kinds_by_name(), "roof_fan": BrokenFan})
     other, _ = run(30, gates={"roof fan": [cut]})
     assert bench.failures[0].device == "roof fan"
     assert bench.world.battery_amps < other.world.battery_amps + 1
-    bench.kernel.run_until(31 * SECOND)
+    bench.kernel.run_until(31 * SECOND_US)
 
 
 def test_a_frame_from_outside_is_heard(run):
     """A frame that is put onto the wires reaches the devices that listen to it."""
     bench, frames = run(20)
     bench.send(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))
-    bench.run_until(21 * SECOND)
+    bench.run_until(21 * SECOND_US)
     answer = [f.data for f in frames if f.identifier == 0x19FFE244][-1]
     assert answer[1] == 0
 
@@ -206,7 +206,7 @@ def wired(catalogue):
 def test_a_device_alone_works_because_the_bench_acknowledges(wired):
     """As an adapter does that takes part in the traffic."""
     bench, frames, events = wired(ONE)
-    bench.run_until(10 * SECOND)
+    bench.run_until(10 * SECOND_US)
     assert len(frames) > 3
     assert events == []
 
@@ -214,32 +214,32 @@ def test_a_device_alone_works_because_the_bench_acknowledges(wired):
 def test_without_the_bench_acknowledging_a_device_alone_gets_nothing_through(wired):
     """It goes on trying its claim, error passive, until another node is there."""
     bench, frames, events = wired(ONE, acknowledges=False)
-    bench.run_until(10 * SECOND)
+    bench.run_until(10 * SECOND_US)
     assert frames == []
     (changed,) = [event for event in events if isinstance(event, StateChanged)]
     assert changed[1:] == ("one", ErrorState.PASSIVE, 128, 0)
     assert {event.node for event in events if isinstance(event, NotAcknowledged)} == {"one"}
     bench.line.connect("real one")
-    bench.run_until(11 * SECOND)
+    bench.run_until(11 * SECOND_US)
     assert dgn_of(frames[0].identifier) == 0x0EE00
 
 
 def test_two_devices_acknowledge_each_other(wired):
     """On real wires two are enough; a device that is taken out acknowledges no more."""
     bench, frames, events = wired(ONE, OTHER, acknowledges=False, kinds={**kinds_by_name(), "ambient": Broken})
-    bench.run_until(15 * SECOND)
+    bench.run_until(15 * SECOND_US)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92}
     assert events == []
-    bench.run_until(40 * SECOND)
+    bench.run_until(40 * SECOND_US)
     assert [failure.device for failure in bench.failures] == ["one", "other"]
-    assert frames[-1].time < 22 * SECOND
+    assert frames[-1].time < 22 * SECOND_US
 
 
 def test_two_claims_of_one_address_at_once_collide(wired):
     """They differ in the NAME only, so both win the arbitration; after 16 collisions, error passive, both pass."""
     bench, frames, events = wired(ONE)
     bench.send(0x18EEFF91, bytes(8))  # a lower NAME than any
-    bench.run_until(SECOND)
+    bench.run_until(SECOND_US)
     collided = [event for event in events if isinstance(event, Collided)]
     assert len(collided) == 17
     assert {event[1:] for event in collided} == {(0x18EEFF91, ("outside", "one"))}
@@ -250,11 +250,11 @@ def test_two_claims_of_one_address_at_once_collide(wired):
 def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
     """Both claim with one NAME: neither notices, and the address is not contested."""
     bench, frames, _ = wired(ONE)
-    bench.run_until(SECOND)
+    bench.run_until(SECOND_US)
     claim = frames[0].data
     again, others, events = wired(ONE)
     again.send(0x18EEFF91, claim)
-    again.run_until(SECOND)
+    again.run_until(SECOND_US)
     assert others == frames
     assert events == []
 
@@ -263,14 +263,14 @@ def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
     """A trouble goes by the device's name."""
     bench, frames, _ = wired(ONE, OTHER)
     bench.line.apply(ReversedPair("one"))
-    bench.run_until(10 * SECOND)
+    bench.run_until(10 * SECOND_US)
     assert {frame.identifier & 0xFF for frame in frames} == {0x92}
     bench.send(0x18EAFFF9, bytes.fromhex("00 EE 00"))  # who is there?
-    bench.run_until(11 * SECOND)
-    late = [frame.identifier for frame in frames if frame.time > 10 * SECOND and dgn_of(frame.identifier) == 0x0EE00]
+    bench.run_until(11 * SECOND_US)
+    late = [frame.identifier for frame in frames if frame.time > 10 * SECOND_US and dgn_of(frame.identifier) == 0x0EE00]
     assert late == [0x18EEFF92]
     bench.line.remove(ReversedPair("one"))
-    bench.run_until(20 * SECOND)
+    bench.run_until(20 * SECOND_US)
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
 
 
@@ -279,10 +279,10 @@ def test_a_device_that_is_taken_out_does_not_babble(wired):
     bench, frames, _ = wired(
         ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**kinds_by_name(), "ambient": Broken}
     )
-    bench.apply_wire_fault(Babble("one", 0x18FF0091, gap_us=SECOND), "first")
-    bench.plan(30 * SECOND, lambda: bench.apply_wire_fault(Babble("one", 0x18FF0191, gap_us=SECOND), "second"))
-    bench.run_until(40 * SECOND)
-    late = {frame.identifier & 0xFF for frame in frames if frame.time > 22 * SECOND}
+    bench.apply_wire_fault(Babble("one", 0x18FF0091, gap_us=SECOND_US), "first")
+    bench.plan(30 * SECOND_US, lambda: bench.apply_wire_fault(Babble("one", 0x18FF0191, gap_us=SECOND_US), "second"))
+    bench.run_until(40 * SECOND_US)
+    late = {frame.identifier & 0xFF for frame in frames if frame.time > 22 * SECOND_US}
     assert (late, 0x18FF0091 in {frame.identifier for frame in frames}) == ({0x92}, True)
 
 
@@ -292,7 +292,7 @@ def test_the_seed_decides_what_the_wires_spoil(wired):
     for seed in (1, 1, 2):
         bench, frames, events = wired(ONE, OTHER, seed=seed)
         bench.line.apply(Noise(0.001))
-        bench.run_until(30 * SECOND)
+        bench.run_until(30 * SECOND_US)
         runs.append((frames, events))
     assert runs[0] == runs[1]
     assert runs[0][1] != runs[2][1]
@@ -303,7 +303,7 @@ def test_the_bit_rate_is_that_of_the_wires(wired):
     times = []
     for rate in (250_000, 125_000):
         bench, frames, _ = wired(ONE, bit_rate=rate)
-        bench.run_until(SECOND)
+        bench.run_until(SECOND_US)
         times.append(frames[0].time)
     assert times == [524, 1048]
 
@@ -342,7 +342,7 @@ def test_an_ear_decides_what_a_device_hears(run):
         bench, _ = run(0)
         if ears:
             bench.incoming_gates["control panel"] = ears
-        bench.run_until(900 * SECOND)
+        bench.run_until(900 * SECOND_US)
         cabin[name] = bench.world.cabin_c
     assert cabin["whole"] > cabin["deaf"] + 3
     assert cabin["whole"] > cabin["late"] > cabin["deaf"] + 3
@@ -352,5 +352,5 @@ def test_what_is_planned_comes_before_what_happens_by_itself(run):
     """At one and the same microsecond the plan goes first: a gate put in at 0 s stops the very first claim."""
     bench, frames = run(0)
     bench.plan(0, lambda: bench.outgoing_gates["heater"].append(cut))
-    bench.run_until(SECOND)
+    bench.run_until(SECOND_US)
     assert not [f for f in frames if f.identifier & 0xFF == 0x5E]

@@ -6,27 +6,26 @@ import pytest
 
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.registry import kinds_by_name
-
-SECOND = 1_000_000
+from rvsim.wire.frame import SECOND_US
 
 
 def test_a_device_without_power_does_nothing_and_starts_as_new(run):
     """It sends nothing, its burner is out and it takes no current; then it claims its address and knows no command."""
     bench, frames = run(5)
     bench.send(0x19FFE344, bytes.fromhex("0101C8C8FFFFFFFF"))
-    bench.run_until(12 * SECOND)
+    bench.run_until(12 * SECOND_US)
     assert bench.world.fuel_litres_per_h > 0
     amps = bench.world.charge_amps("charger")
     before = len(frames)
     bench.switch_off("heater")
     assert bench.world.fuel_litres_per_h == 0
     assert bench.world.charge_amps("charger") < amps, "which has given what the heater took"
-    bench.plan(15 * SECOND, lambda: bench.send(0x18EAFFF9, bytes.fromhex("E4FF01")))  # who has a furnace?
-    bench.run_until(20 * SECOND)
+    bench.plan(15 * SECOND_US, lambda: bench.send(0x18EAFFF9, bytes.fromhex("E4FF01")))  # who has a furnace?
+    bench.run_until(20 * SECOND_US)
     assert not [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
     before = len(frames)
     bench.switch_on("heater")
-    bench.run_until(22 * SECOND)
+    bench.run_until(22 * SECOND_US)
     mine = [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
     assert mine[0].identifier == 0x18EEFF5E
     claims = [f.data for f in frames if f.identifier == 0x18EEFF5E]
@@ -41,11 +40,11 @@ def test_power_is_back_when_everybody_who_took_it_has_given_it(run):
     bench.switch_off("heater")
     bench.switch_on("heater")
     before = len(frames)
-    bench.run_until(20 * SECOND)
+    bench.run_until(20 * SECOND_US)
     assert not [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
     bench.switch_on("heater")
-    bench.run_until(25 * SECOND)
-    assert [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 20 * SECOND]
+    bench.run_until(25 * SECOND_US)
+    assert [f for f in frames if f.identifier & 0xFF == 0x5E and f.time > 20 * SECOND_US]
 
 
 def test_old_timers_of_a_device_without_power_are_over(run):
@@ -53,10 +52,10 @@ def test_old_timers_of_a_device_without_power_are_over(run):
     bench, frames = run(5)
     for second in range(6, 12, 2):
         bench.switch_off("heater")
-        bench.run_until(second * SECOND)
+        bench.run_until(second * SECOND_US)
         bench.switch_on("heater")
-    bench.run_until(72 * SECOND)
-    times = [f.time / SECOND for f in frames if f.identifier == 0x19FFE45E and f.time > 12 * SECOND]
+    bench.run_until(72 * SECOND_US)
+    times = [f.time / SECOND_US for f in frames if f.identifier == 0x19FFE45E and f.time > 12 * SECOND_US]
     assert all(later - time > 4.9 or later - time < 0.1 for time, later in itertools.pairwise(times))
     assert 11 <= len(times) <= 20
 
@@ -68,7 +67,7 @@ def test_a_device_that_was_taken_out_gets_no_power_again(run):
     bench.switch_off("heater")
     bench.switch_on("heater")
     before = len(frames)
-    bench.run_until(20 * SECOND)
+    bench.run_until(20 * SECOND_US)
     assert not [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
 
 

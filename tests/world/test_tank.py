@@ -5,10 +5,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.rig.vehicle import TankPlan, VehiclePlan, WeatherPlan
+from rvsim.wire.frame import SECOND_US
 from rvsim.world.world import World
 
-SECOND = 1_000_000
-HOUR = 3600 * SECOND
+HOUR = 3600 * SECOND_US
 NAMES = ("fresh", "grey", "black")
 
 
@@ -71,9 +71,9 @@ def test_the_second_day_is_like_the_first() -> None:
 def test_a_change_of_use_comes_with_its_second() -> None:
     """The last second before seven uses nothing, the one that begins at seven does."""
     world = world_with(start_hour=6.5)
-    world.advance(1800 * SECOND)
+    world.advance(1800 * SECOND_US)
     assert litres(world) == [1000.0, 0.0, 0.0]
-    world.advance(1801 * SECOND)
+    world.advance(1801 * SECOND_US)
     assert litres(world) == [1000.0 - 0.0025, 0.002, 0.0005]
 
 
@@ -111,7 +111,7 @@ def test_water_is_conserved(
     whole = sum(round(1e6 * held) for held in litres(world))
     before = litres(world)
     for moment in sorted(moments):
-        world.advance(moment * SECOND)
+        world.advance(moment * SECOND_US)
         held = litres(world)
         assert sum(round(1e6 * one) for one in held) == whole
         assert all(0 <= world.tank_percent(name) <= 100 for name in NAMES)

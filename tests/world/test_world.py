@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, VehiclePlan, WeatherPlan
+from rvsim.wire.frame import SECOND_US
 from rvsim.world.world import World
 
-SECOND = 1_000_000
-HOUR = 3600 * SECOND
+HOUR = 3600 * SECOND_US
 AIR_W_PER_LITRE_S_K = 1.08 * 0.29307107 / (0.47194745 * 5 / 9)  # the ASHRAE factor in metric units
 
 READINGS = "outdoor_c cabin_c coolant_c water_c fuel_litres_per_h battery_volts battery_amps battery_percent battery_c"
@@ -119,7 +119,7 @@ def test_cooling_down() -> None:
         weather={"outdoor_c": -10.0},
     )
     for second in (900, 4500, 9000, 27_000):
-        world.advance(second * SECOND)
+        world.advance(second * SECOND_US)
         assert world.cabin_c == pytest.approx(-10 + 30 * exp(-second / 9000), abs=0.002)
     assert (world.coolant_c, world.water_c) == pytest.approx((15.0, 15.0))
 
@@ -128,7 +128,7 @@ def test_one_second_of_a_burner() -> None:
     """5000 W for one second warm 10 litres of 40 % glycol by 5000 / (10 x 3865.4) K when nothing takes heat away."""
     world = world_with(coolant={"hose_loss_w_per_k": 0.0, "start_c": 15.0})
     world.set_burner(1.0)
-    world.advance(1 * SECOND)
+    world.advance(1 * SECOND_US)
     assert world.coolant_c - 15 == pytest.approx(5000 / (10 * 1.0253 * 3770), rel=1e-9)
 
 
@@ -138,7 +138,7 @@ def test_against_small_explicit_steps() -> None:
     world.set_burner(0.6)
     world.set_cabin_fan(1.0)
     world.set_water_circulation(True)
-    world.advance(1800 * SECOND)
+    world.advance(1800 * SECOND_US)
     flow = 0.15 * 1025.3 * 3.77
     to_cabin = 3 + flow * (1 - exp(-110 / flow))
     to_water = flow * (1 - exp(-120 / flow))
@@ -167,7 +167,7 @@ def test_inputs_hold_until_changed() -> None:
         changed.set_load("fan", 3.0 * switch)
         changed.set_charge("shore", 14.4, 10.0 * switch)
     for world in (changed, untouched):
-        world.advance(1800 * SECOND)
+        world.advance(1800 * SECOND_US)
     assert readings(changed) == readings(untouched)
 
 
@@ -251,7 +251,7 @@ def test_no_heat_is_lost_in_the_books(
         SETTERS[name](world, part)
         litres_per_h = world.fuel_litres_per_h
         second += seconds
-        world.advance(second * SECOND)
+        world.advance(second * SECOND_US)
         burner_j += litres_per_h * 35.81e6 * 0.85 / 3600 * seconds
     end = world.heat_account()
     size = sum(abs(part) for part in (*start, *end)) + 1
@@ -272,7 +272,7 @@ def test_the_books_by_hand() -> None:
     assert world.heat_account() == pytest.approx((0, 0, 0, 10 * stored_per_k))
     world.set_burner(1.0)
     world.set_cabin_gain("people", 200.0)
-    world.advance(100 * SECOND)
+    world.advance(100 * SECOND_US)
     account = world.heat_account()
     assert (account.burner_j, account.gains_j) == (500_000, 20_000)
     assert 0 < account.outdoors_j < 1000
@@ -287,7 +287,7 @@ def test_no_temperature_runs_away(plan: VehiclePlan, outdoor_c: float, on: list[
             SETTERS[name](world, part)
     starts = (outdoor_c, world.cabin_c, world.coolant_c, world.water_c)
     for second in (1, 2, 3, 60, 600):
-        world.advance(second * SECOND)
+        world.advance(second * SECOND_US)
         for celsius in (world.cabin_c, world.coolant_c, world.water_c):
             assert min(starts) - 1e-6 <= celsius <= max(starts) + 1e-6
 
@@ -299,12 +299,12 @@ def test_state_moves_at_whole_seconds() -> None:
     """Between whole seconds nothing moves; at the second it does."""
     world = world_with()
     at_start = readings(world)
-    world.advance(SECOND - 1)
+    world.advance(SECOND_US - 1)
     assert readings(world) == at_start
-    world.advance(SECOND)
+    world.advance(SECOND_US)
     at_one = readings(world)
     assert at_one["cabin_c"] < at_start["cabin_c"]
-    world.advance(2 * SECOND - 1)
+    world.advance(2 * SECOND_US - 1)
     assert readings(world) == at_one
 
 
@@ -317,7 +317,7 @@ def test_time_does_not_go_back() -> None:
         world.advance(1_499_999)
 
 
-moments = st.integers(0, 120 * SECOND)
+moments = st.integers(0, 120 * SECOND_US)
 
 
 @given(
@@ -343,7 +343,7 @@ def test_who_asks_how_often_does_not_matter(
                 readings(world)
             else:
                 SETTERS[change[0]](world, change[1])
-        world.advance(120 * SECOND)
+        world.advance(120 * SECOND_US)
         ends.append(readings(world))
     assert ends[0] == ends[1]
 
@@ -356,7 +356,7 @@ def test_the_order_of_inputs_does_not_matter(first: list[str], second: list[str]
         world = world_with()
         for name in order:
             SETTERS[name](world, 0.1 + 0.07 * len(name))
-        world.advance(300 * SECOND)
+        world.advance(300 * SECOND_US)
         ends.append(readings(world))
     assert ends[0] == ends[1]
 
@@ -375,7 +375,7 @@ def test_battery_answers_at_once() -> None:
     assert (world.battery_amps, world.charge_amps("shore"), world.charge_amps("solar")) == (-12.0, 20.0, 0.0)
     assert world.battery_volts > rest
     assert world.battery_percent == 80.0
-    world.advance(360 * SECOND)
+    world.advance(360 * SECOND_US)
     assert world.battery_percent == pytest.approx(80 + 12 * 0.1 * 0.95)  # 12 A into 100 Ah for 0.1 h, AGM
 
 
@@ -396,5 +396,5 @@ def test_impossible_inputs_are_refused(wrong: Callable[[World], Any]) -> None:
     with pytest.raises(ValueError, match="give"):
         wrong(world)
     for each in (world, untouched):
-        each.advance(60 * SECOND)
+        each.advance(60 * SECOND_US)
     assert readings(world) == readings(untouched)

@@ -7,7 +7,8 @@ does with its figure.
 from collections.abc import Callable
 from typing import Literal
 
-from rvsim.devices.device import SECOND, Device, Role, Settings
+from rvsim.devices.device import Device, Role, Settings
+from rvsim.wire.frame import SECOND_US
 
 LAG_S = 20.0
 """Time in which the sensor comes 63 % nearer to the air. Common practice, no source: a bead in a vented case."""
@@ -40,7 +41,7 @@ class AmbientSensor(Device):
 
     def on_start(self) -> None:
         """Feel the air each second and say so at the gap."""
-        self.every(SECOND, self._feel)
+        self.every(SECOND_US, self._feel)
         self.broadcast("THERMOSTAT_AMBIENT_STATUS", self._status())
 
     def _feel(self) -> None:

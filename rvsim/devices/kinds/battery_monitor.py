@@ -13,8 +13,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import SECOND, Role
+from rvsim.devices.device import Role
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+from rvsim.wire.frame import SECOND_US
 
 NOISE_A, NOISE_V = 0.02, 0.005
 """Standard deviation of one figure. Invented."""
@@ -43,7 +44,7 @@ class BatteryMonitor(DcSource):
     def on_start(self) -> None:
         """Count each second; say the battery's state at the gaps."""
         super().on_start()
-        self.every(SECOND, self._count)
+        self.every(SECOND_US, self._count)
         self.broadcast_if_best("DC_SOURCE_STATUS_3", self._dc_status_3)
 
     def _count(self) -> None:

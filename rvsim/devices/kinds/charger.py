@@ -9,14 +9,15 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import SECOND, Role, Volts, commanded
+from rvsim.devices.device import Role, Volts, commanded
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+from rvsim.wire.frame import SECOND_US
 
 OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
 """Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
 TAIL = 0.04
 """Absorption ends when the current is below this part of the capacity. Common practice, no source."""
-ABSORPTION_LIMIT_US = 4 * 3600 * SECOND
+ABSORPTION_LIMIT_US = 4 * 3600 * SECOND_US
 """... or after this time. Common practice, no source."""
 DISABLE, ENABLE = 0, 1
 
@@ -53,7 +54,7 @@ class Charger(DcSource):
 
     def on_start(self) -> None:
         """Tend the charge each second; say charger and battery at their gaps."""
-        self.every(SECOND, self._tend)
+        self.every(SECOND_US, self._tend)
         self.broadcast("CHARGER_STATUS", self._charger_status)
         self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
         super().on_start()

@@ -13,11 +13,12 @@ from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import Field
 
-from rvsim.devices.device import SECOND, Device, Role, Settings
+from rvsim.devices.device import Device, Role, Settings
 from rvsim.wire.fields import State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-YIELDS_US = 5 * SECOND
+YIELDS_US = 5 * SECOND_US
 """A higher priority counts as gone after this silence: ten of the messages' gaps. Invented."""
 LEAST_AMPS = 0.1
 """Below this current no time remaining is said. Invented."""

@@ -9,7 +9,8 @@ A lockout is a safety function and is not reset here: a simulated heater starts 
 
 from collections.abc import Callable
 
-from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, Amps, Device, Role, Settings, commanded
+from rvsim.wire.frame import SECOND_US
 
 LOWEST_VOLTS = 10.0
 """Below this the heater stops (three heater makers' fault-code tables: below 10 V)."""
@@ -59,7 +60,7 @@ class Heater(Device):
 
     def on_start(self) -> None:
         """Tend the burner each second; say both states at their gaps."""
-        self.every(SECOND, self._tend)
+        self.every(SECOND_US, self._tend)
         self.broadcast("FURNACE_STATUS", self._furnace_status)
         self.broadcast("WATERHEATER_STATUS", self._water_status)
 

@@ -10,17 +10,18 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from rvsim.devices.device import PERCENT, SECOND, Device, Instance, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, Device, Instance, Role, Settings, commanded
 from rvsim.wire.fields import State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
-LOST_AFTER_US = 15 * SECOND
+LOST_AFTER_US = 15 * SECOND_US
 """Three heartbeats of 5 s, the gap by which every device speaks (rv-c.com/node/82); three is our decision."""
-LOOK_US = 5 * SECOND
-ASKS_US = 3 * SECOND
+LOOK_US = 5 * SECOND_US
+ASKS_US = 3 * SECOND_US
 """After so long it asks who is there: by then everybody has an address. Our choice."""
-REPEAT_US = 10 * SECOND
+REPEAT_US = 10 * SECOND_US
 """A command whose status does not follow is given again after this time. Invented."""
 GAIN_PERCENT_PER_K = 20.0
 FORWARD_PERCENT_PER_K = 1.5
@@ -118,7 +119,7 @@ class Panel(Device):
     def on_start(self) -> None:
         """Decide every few seconds; say what is wanted at the gap."""
         self.broadcast("THERMOSTAT_STATUS_1", self._build)
-        self.after(2 * SECOND, lambda: self.every(LOOK_US, self._decide))
+        self.after(2 * SECOND_US, lambda: self.every(LOOK_US, self._decide))
         self.after(ASKS_US, self._ask_who_is_there)
 
     def _ask_who_is_there(self) -> None:

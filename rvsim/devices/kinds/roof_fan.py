@@ -10,7 +10,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import PERCENT, SECOND, Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT, Amps, Device, Role, Settings, commanded
+from rvsim.wire.frame import SECOND_US
 
 MODE_AUTO, MODE_FORCED = 0, 1
 
@@ -50,7 +51,7 @@ class RoofFan(Device):
 
     def on_start(self) -> None:
         """Look at the air each second; say its state at the gap."""
-        self.every(SECOND, self._run)
+        self.every(SECOND_US, self._run)
         self.broadcast("ROOF_FAN_STATUS_1", self._build)
 
     def on_stop(self) -> None:

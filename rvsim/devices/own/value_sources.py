@@ -9,8 +9,7 @@ from typing import Protocol
 
 from rvsim.devices.own.own_settings import OwnCopyPlan, OwnProfilePlan
 from rvsim.wire.fields import FieldSpec, State
-
-MICRO = 1_000_000
+from rvsim.wire.frame import SECOND_US
 
 
 def said(field: FieldSpec, value: float | None) -> int:
@@ -99,7 +98,7 @@ class Moving:
 
     def __init__(self, begin: float, end: float, since: int, per_second: float | None) -> None:
         self._begin, self.end, self._since = begin, end, since
-        self.takes = 0 if per_second is None else round(abs(end - begin) / per_second * MICRO)
+        self.takes = 0 if per_second is None else round(abs(end - begin) / per_second * SECOND_US)
         """How long it is on the way, in microseconds."""
 
     def value(self, now: int) -> float:

@@ -8,8 +8,8 @@ from rvsim import shipped
 from rvsim.errors import InputError
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 AMBIENT, THERMOSTAT, LOAD, PUMP = 0x1FF9C, 0x1FFE2, 0x1FFBD, 0x1FFB3
 AMBIENT_FRAME, SOURCE_FRAME, HEARTBEAT, THERMOSTAT_COMMAND, LOAD_COMMAND, PUMP_COMMAND = (
     0x19FF9C91,
@@ -120,7 +120,7 @@ def test_a_copy_of_what_somebody_else_says(fridge):
         assert device.last(AMBIENT)[3:8] == expected
     device.put(AMBIENT_FRAME, "01 A0 24" + " FF" * 5, wait=14.5)
     assert device.last(AMBIENT)[3:8] == "80 23"
-    device.until(device.bench.now / SECOND + 1.6)  # three gaps of five seconds, and the next frame
+    device.until(device.bench.now / SECOND_US + 1.6)  # three gaps of five seconds, and the next frame
     assert device.last(AMBIENT)[3:8] == "FF FF"
 
 
@@ -176,7 +176,7 @@ def test_a_command_sets_a_field(fridge):
         frames = len(device.of(THERMOSTAT))
         device.put(THERMOSTAT_COMMAND, command, wait=0.49)
         assert device.last(THERMOSTAT) == before
-        device.until(device.bench.now / SECOND + 0.02)
+        device.until(device.bench.now / SECOND_US + 0.02)
         assert device.last(THERMOSTAT) == f"03 FF FF FF FF {after} FF"
         assert len(device.of(THERMOSTAT)) > frames or before[15:20] == after
 
@@ -196,7 +196,7 @@ def test_only_a_change_is_told_at_once(fridge):
 def test_a_rate(fridge):
     """From 10 to 40 % at 10 % a second: told when it begins, by the gap on the way, and when it is there."""
     device = fridge({**COMPRESSOR, "gap": "1min"}, answers=[{**LEVEL, "per_second": 10.0}]).until(2)
-    begin = device.bench.now / SECOND
+    begin = device.bench.now / SECOND_US
     device.put(LOAD_COMMAND, "09 FF 50 FF FF FF FF FF").until(begin + 4)
     told = [(round(time - begin, 1), data[6:8]) for time, data in device.of(LOAD) if time > begin]
     assert told == [(0.0, "14"), (3.0, "50")]

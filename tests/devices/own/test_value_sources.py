@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from rvsim.devices.own.own_settings import OwnCopyPlan, OwnProfilePlan
 from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, said
 from rvsim.wire.fields import FieldSpec, Special
+from rvsim.wire.frame import SECOND_US
 
-SECOND = 1_000_000
 TEMPERATURE = FieldSpec("temperature", 8, 16, scale=3125, offset=-27300000, decimals=5, special=Special.MEASURED)
 """As degrees in RV-C: 1/32 degree from -273."""
 POINTS = (["0s", 4.0], ["10s", 6.0], ["20s", 8.0])
@@ -40,7 +40,7 @@ def profile(*points, **more):
 )
 def test_profiles(more, seconds, value):
     """Lines or steps, holding the last value or beginning anew."""
-    assert profile(*POINTS, **more).value(round(seconds * SECOND)) == pytest.approx(value)
+    assert profile(*POINTS, **more).value(round(seconds * SECOND_US)) == pytest.approx(value)
 
 
 GAPS = st.lists(st.tuples(st.integers(1, 10**6), st.integers(-(10**6), 10**6)), min_size=1, max_size=6)
@@ -78,11 +78,11 @@ def test_what_repeats_is_the_same_after_its_whole_time(gaps, now, rounds, steps)
 
 def test_moving_takes_its_time():
     """Two degrees at half a degree a second: four seconds, in a straight line, up or down; without a rate at once."""
-    one = Moving(5.0, 7.0, 10 * SECOND, 0.5)
-    assert (one.takes, one.end) == (4 * SECOND, 7.0)
-    assert [one.value(second * SECOND) for second in (10, 12, 14, 20)] == [5.0, 6.0, 7.0, 7.0]
+    one = Moving(5.0, 7.0, 10 * SECOND_US, 0.5)
+    assert (one.takes, one.end) == (4 * SECOND_US, 7.0)
+    assert [one.value(second * SECOND_US) for second in (10, 12, 14, 20)] == [5.0, 6.0, 7.0, 7.0]
     down = Moving(7.0, 5.0, 0, 0.5)
-    assert [down.value(second * SECOND) for second in (1, 4)] == [6.5, 5.0]
+    assert [down.value(second * SECOND_US) for second in (1, 4)] == [6.5, 5.0]
     at_once = Moving(5.0, 7.0, 0, None)
     assert (at_once.takes, at_once.value(0)) == (0, 7.0)
 
@@ -95,16 +95,16 @@ def test_a_constant_stays():
 def test_a_copy_is_scaled_and_lost():
     """20 degrees, halved and 1 more, are 11; nothing before the first frame, after no data and when it is too old."""
     plan = OwnCopyPlan(copy="A", field="temperature", factor=0.5, offset=1.0)
-    one = Copied(plan, TEMPERATURE, lost_after=15 * SECOND)
+    one = Copied(plan, TEMPERATURE, lost_after=15 * SECOND_US)
     assert one.value(0) is None
-    one.receive(5 * SECOND, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
-    assert one.value(20 * SECOND) == 11.0
-    assert one.value(20 * SECOND + 1) is None
+    one.receive(5 * SECOND_US, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
+    assert one.value(20 * SECOND_US) == 11.0
+    assert one.value(20 * SECOND_US + 1) is None
     for data in ("01FFFF", "01FEFF", "01"):
-        one.receive(30 * SECOND, bytes.fromhex("01A024"))
-        assert one.value(30 * SECOND) == 11.0
-        one.receive(30 * SECOND, bytes.fromhex(data))
-        assert one.value(30 * SECOND) is None
+        one.receive(30 * SECOND_US, bytes.fromhex("01A024"))
+        assert one.value(30 * SECOND_US) == 11.0
+        one.receive(30 * SECOND_US, bytes.fromhex(data))
+        assert one.value(30 * SECOND_US) is None
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,6 @@ from collections.abc import Callable
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.palettes import DARK
@@ -15,6 +14,7 @@ from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import Control
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import SECOND_US
 
 
 class AtOnce(Control):
@@ -38,7 +38,7 @@ class Watched:
 
     def until(self, seconds: float) -> "Watched":
         """Let simulated time go on."""
-        self.run.until(round(seconds * SECOND))
+        self.run.until(round(seconds * SECOND_US))
         self.scene.now = self.run.time
         return self
 

@@ -10,7 +10,6 @@ from functools import partial
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
 from rvsim.faces.screen import show as show_module
@@ -19,7 +18,7 @@ from rvsim.faces.screen.show import LookIn, ascii_terminal, show_bench
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 QUICK = 1e6
 
@@ -73,8 +72,8 @@ def test_an_error_in_the_screen_does_not_stop_the_recording(loaded, make, kept, 
         raise RuntimeError("no such colour")
 
     monkeypatch.setattr(LiveScreen, "run", fail)
-    assert show_bench(loaded, make, 60 * SECOND, QUICK) == 0
-    assert kept.frames[-1].time > 59 * SECOND
+    assert show_bench(loaded, make, 60 * SECOND_US, QUICK) == 0
+    assert kept.frames[-1].time > 59 * SECOND_US
     err = capsys.readouterr().err
     assert "RuntimeError: no such colour" in err
     assert "the screen has failed; what runs behind it and its recording go on" in err
@@ -84,8 +83,8 @@ def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, 
     """A screen that Textual ended after an error returns no code: the bench goes on then too."""
     monkeypatch.setattr(LiveScreen, "run", lambda self: None)
     monkeypatch.setattr(LiveScreen, "return_code", 1)
-    assert show_bench(loaded, make, 60 * SECOND, QUICK) == 0
-    assert kept.frames[-1].time > 59 * SECOND
+    assert show_bench(loaded, make, 60 * SECOND_US, QUICK) == 0
+    assert kept.frames[-1].time > 59 * SECOND_US
     assert "the screen has failed" in capsys.readouterr().err
 
 
@@ -107,7 +106,7 @@ def test_signals_do_afterwards_what_they_did_before(loaded, make, monkeypatch):
     monkeypatch.setattr(LiveScreen, "run", run)
     signal.signal(signal.SIGTERM, handler)
     try:
-        assert show_bench(loaded, make, SECOND, QUICK) == 0
+        assert show_bench(loaded, make, SECOND_US, QUICK) == 0
         assert signal.getsignal(signal.SIGTERM) is handler
     finally:
         signal.signal(signal.SIGTERM, before)
@@ -142,7 +141,7 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
         return 0
 
     monkeypatch.setattr(LiveScreen, "run", leave)
-    assert show_bench(loaded, make, 5 * SECOND, QUICK) == 0
+    assert show_bench(loaded, make, 5 * SECOND_US, QUICK) == 0
     assert said == ["The run is over."]
 
 
@@ -150,7 +149,7 @@ def test_the_sink_keeps_nothing(loaded, catalogue):
     """What a screen's sink holds does not grow with the run."""
     sink = LookIn()
     run = VirtualBenchRun(loaded, catalogue, sink, seed=1)
-    run.until(600 * SECOND)
+    run.until(600 * SECOND_US)
     assert vars(sink) == {}
     assert run.watch.load.percent()[1] > 0
 

@@ -2,15 +2,14 @@
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.logs.survey import survey
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
 
 def claim(seconds, source, serial, maker=7):
     """Return an address claim."""
-    return Frame(round(seconds * SECOND), 0x18EEFF00 | source, Name(serial, maker).to_bytes())
+    return Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, Name(serial, maker).to_bytes())
 
 
 def beats(say, source, dsa, seconds, first=0.0):
@@ -46,7 +45,7 @@ def test_a_device_is_named_by_what_it_is_else_by_its_name_else_by_its_address(sa
         statuses(say, 0x5E, 1, 30, 0.1),
         [say(n, "DC_SOURCE_STATUS_1", source, instance=1) for n in range(30) for source in (0x45, 0x46)],
         [claim(0, 0x20, 123456, 1774)],
-        [Frame(n * SECOND, 0x09F80102, bytes(8)) for n in range(30)],
+        [Frame(n * SECOND_US, 0x09F80102, bytes(8)) for n in range(30)],
     )
     text, rig = learn(frames)
     assert [one.name for one in rig.devices] == [

@@ -7,19 +7,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.devices.device import SECOND
 from rvsim.errors import InputError
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.survey import survey
 from rvsim.rig.load import load_rig
 from rvsim.watch.watch import Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 
 
 def claim(seconds, source, serial, maker=7):
     """Return an address claim."""
-    return Frame(round(seconds * SECOND), 0x18EEFF00 | source, Name(serial, maker).to_bytes())
+    return Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, Name(serial, maker).to_bytes())
 
 
 def statuses(say, source, instance, seconds, first=0.0):
@@ -109,7 +108,7 @@ def test_one_pause_is_once(catalogue, say, learn):
 def test_a_pause_beyond_any_duration_is_accepted(catalogue, say, learn):
     """A clock that was set in the middle of a log: a year and more is no duration that a rig can have."""
     frames = in_order(*(statuses(say, 0x5E + n, n + 1, 200, 0.1 * n) for n in range(3)))
-    later = [frame._replace(time=frame.time + 400 * 86_400 * SECOND) for frame in frames]
+    later = [frame._replace(time=frame.time + 400 * 86_400 * SECOND_US) for frame in frames]
     _, rig = learn([*frames, *later])
     assert rig.longest_pause == 0
     assert "bus-quiet" in {one.flag for one in rig.accepted}
@@ -153,7 +152,7 @@ def test_the_rig_is_named_after_the_log(learn, given, name, title):
 
 HEARD = st.lists(
     st.tuples(
-        st.integers(0, 20 * SECOND),
+        st.integers(0, 20 * SECOND_US),
         st.sampled_from([0x19FFE4, 0x19FF9C, 0x19FECA, 0x19FFFD, 0x19FFC7, 0x18EEFF, 0x18EAFF, 0x19FFE3, 0x09F801]),
         st.sampled_from([0x44, 0x4A, 0x5E, 0x91, 0xFE, 0xFF]),
         st.builds(

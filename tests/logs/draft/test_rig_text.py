@@ -5,11 +5,10 @@ import tomllib
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.draft.rig_text import accepted_of, faults_in
 from rvsim.watch.flag import Flag, FlagKind, Severity
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 def statuses(say, source, instance, seconds, first=0.0):
@@ -35,7 +34,7 @@ def test_the_head_counts_the_log_and_names_what_a_person_adds(say, learn):
 def test_messages_are_listed_with_their_usual_gap(say, learn):
     """Once, steady, in bursts; beyond thirty they are counted."""
     steady = statuses(say, 0x5E, 1, 50)
-    bursts = [Frame(n * SECOND + m * 1000, 0x19F8015E, bytes(8)) for n in range(0, 50, 10) for m in range(4)]
+    bursts = [Frame(n * SECOND_US + m * 1000, 0x19F8015E, bytes(8)) for n in range(0, 50, 10) for m in range(4)]
     text, _ = learn(in_order(steady, bursts, [Frame(7, 0x19F8025E, bytes(8))]))
     assert "\n#   FURNACE_STATUS 1: 10 times, usually every 5.00 s\n" in text
     assert "\n#   DGN 1F801 hex: 20 times, in bursts, every 2.11 s on average\n" in text

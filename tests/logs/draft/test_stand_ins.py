@@ -4,13 +4,13 @@ import re
 
 import pytest
 
-from rvsim.devices.device import SECOND
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.errors import InputError
 from rvsim.logs.draft.stand_ins import NEEDED, kind_for, settings_for
 from rvsim.rig.load import load_rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import SECOND_US
 
 SUGGESTED = re.compile(r"^# (kind = |settings = )", re.MULTILINE)
 
@@ -34,7 +34,7 @@ def on_the_bench(catalogue, tmp_path):
         failures = []
         loaded = load_scenario(path, kinds=settings_models())
         run = VirtualBenchRun(loaded, catalogue, Nobody(), seed=1, on_failure=failures.append)
-        run.run(60 * SECOND)
+        run.run(60 * SECOND_US)
         assert run.watch.statistics.frames > 0
         return run.watch.all_flags, failures
 
