@@ -13,7 +13,7 @@ from pathlib import Path
 from traceback import extract_tb
 from typing import NamedTuple
 
-from rvsim.devices.device import Device, Role, Site
+from rvsim.devices.device import Device, DeviceContext, Site
 from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
@@ -131,7 +131,7 @@ class Bench:
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
             self.line.connect(device, device.name)
-            for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
+            for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._calls, (device, device.start))
 
@@ -139,13 +139,13 @@ class Bench:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(rest for rest, _ in plan.amps.values()))  # until it says otherwise
         try:
-            return kind(Role(plan, settings, catalogue, self.world, seed, site))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, site))
         except InputError:
             raise
         except Exception as error:  # another's package may raise anything
             raise InputError(
-                f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be put '
-                f"in ({type(error).__name__}: {error}); mend that class"
+                f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be '
+                f"created ({type(error).__name__}: {error}); correct that class"
             ) from error
 
     @property

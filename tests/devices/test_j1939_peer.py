@@ -129,8 +129,8 @@ def test_it_reads_our_long_product_identification(vehicle, stack):
 def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
     """Announced to all, each second: lamps, SPN 110 FMI 0 and SPN 210 FMI 3 as SAE J1939-73 lays them out."""
     both = [
-        (500_000, "heater", lambda device: device.report("furnace", ReportedFault(110, 0, 1), True)),
-        (500_000, "heater", lambda device: device.report("water_heater", ReportedFault(210, 3, 2), False)),
+        (500_000, "heater", lambda device: device.report_fault("furnace", ReportedFault(110, 0, 1), red=True)),
+        (500_000, "heater", lambda device: device.report_fault("water_heater", ReportedFault(210, 3, 2), red=False)),
     ]
     ours = vehicle(*both)
     _, received = stack(ours)

@@ -143,10 +143,10 @@ def test_a_broken_device_shows_as_silent(lines):
     """A simulated device that raises is reported by name, the run goes on, and the watch finds it silent."""
 
     class Broken(kinds_by_name()["heater"]):
-        def _tend(self):
+        def _update(self):
             if self.now > 10 * SECOND_US:
                 raise RuntimeError("the glow pin is gone")
-            super()._tend()
+            super()._update()
 
     told = []
     run = lines("winter_evening", 60, kinds={**kinds_by_name(), "heater": Broken}, on_failure=told.append)

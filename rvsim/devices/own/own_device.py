@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import NamedTuple
 
-from rvsim.devices.device import Device, Role
+from rvsim.devices.device import Device, DeviceContext
 from rvsim.devices.own.definition_check import codes, instance_of, problems, spoken, targets
 from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnCopyPlan, OwnProfilePlan, OwnSettings, Value
 from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, ValueSource, said
@@ -75,23 +75,23 @@ class OwnDevice(Device):
         found = problems(settings, plan.functions, catalogue)
         return (one._replace(text=f"{spoken(one.place)}: {one.text}") for one in found)
 
-    def __init__(self, role: Role) -> None:
+    def __init__(self, context: DeviceContext) -> None:
         self._senders: list[Sender] = []
         self._copies: list[Listening] = []
         self._functions: dict[int, set[str]] = {}
         """What each source address is, by its heartbeats."""
         self._heard: Identifier
         """That of the frame which is being heard."""
-        found = list(self.mistakes(role.plan, role.settings, role.catalogue))
+        found = list(self.mistakes(context.plan, context.settings, context.catalogue))
         if found:
-            raise InputError(*(f'device "{role.plan.name}", settings, {mistake}' for mistake in found))
-        for plan in role.settings.message:
-            spec = role.catalogue.by_name(plan.message)
+            raise InputError(*(f'device "{context.plan.name}", settings, {mistake}' for mistake in found))
+        for plan in context.settings.message:
+            spec = context.catalogue.by_name(plan.message)
             sources = {
-                name: self._from(given, spec.by_name[name], role.catalogue) for name, given in plan.fields.items()
+                name: self._from(given, spec.by_name[name], context.catalogue) for name, given in plan.fields.items()
             }
-            self._senders.append(Sender(spec, instance_of(plan, spec, role.plan.functions), sources))
-        super().__init__(role)
+            self._senders.append(Sender(spec, instance_of(plan, spec, context.plan.functions), sources))
+        super().__init__(context)
 
     def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
         """Return where a field takes its value from."""
@@ -141,7 +141,7 @@ class OwnDevice(Device):
         for sender, plan in zip(self._senders, self.settings.message, strict=True):
             self.broadcast(plan.message, partial(self._build, sender), key=sender.key)
             if plan.gap is not None:
-                self._broadcasts[sender.key].gap = plan.gap
+                self._broadcasts[sender.key].gap_us = plan.gap
 
     def _build(self, sender: Sender) -> bytes:
         return sender.build(self.now)

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 
-from rvsim.devices.registry import kind_problems, missing_partners
+from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import Exit, InputError
 from rvsim.faces.cli.exits import say
@@ -161,7 +161,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] 
     if problems:
         raise InputError(*problems)
     say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
-    say(*kind_problems(), *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
+    say(*kind_problems(), *(line for trial in trials for line in unknown_instances(trial.loaded.rig)))
     return trials
 
 

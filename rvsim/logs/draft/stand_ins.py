@@ -7,7 +7,7 @@ instances needs. Does not know a log, nor what the devices do.
 from collections.abc import Iterable, Mapping
 
 from rvsim.devices.kinds.panel import Panel, PanelSettings
-from rvsim.devices.kinds.tank import INSTANCES
+from rvsim.devices.kinds.tank import TANK_INSTANCES
 
 Functions = Mapping[str, list[int]]
 """What a unit is on the network: functions with their instances."""
@@ -48,14 +48,14 @@ def settings_for(kind: str, unit: Functions, rig: Iterable[Functions]) -> dict[s
         outdoors = sorted(there["ambient_sensor"])[1:2] == [min(unit["ambient_sensor"])]
         found = {"place": "outdoors" if outdoors else None}
     elif kind == "panel":
-        found = {name: _partner(name, there.get(function, set())) for name, function in Panel.partners.items()}
+        found = {name: _partner(name, there.get(function, set())) for name, function in Panel.instance_settings.items()}
         found = {name: value for name, value in found.items() if value != PanelSettings.model_fields[name].default}
     return {name: value for name, value in found.items() if value is not None}
 
 
 def _water(instance: int) -> str | None:
     """Return what the instance of a tank says is in it; None where it is no water."""
-    return next((water for water, those in INSTANCES.items() if instance in those), None)
+    return next((water for water, those in TANK_INSTANCES.items() if instance in those), None)
 
 
 def _partner(setting: str, instances: Iterable[int]) -> int | None:

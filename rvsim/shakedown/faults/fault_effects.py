@@ -326,10 +326,10 @@ class EffectMaker:
         trouble = Fault(fault.spn, fault.fmi, fault.times)
 
         def report(device: Device) -> None:
-            device.report(fault.function, trouble, fault.lamp == "red")
+            device.report_fault(fault.function, trouble, red=fault.lamp == "red")
 
         def withdraw(device: Device) -> None:
-            device.withdraw(fault.function, trouble)
+            device.withdraw_fault(fault.function, trouble)
 
         return Acted(fault.device, report, withdraw)
 

@@ -50,7 +50,7 @@ def test_it_speaks_at_its_gap(alone):
 @pytest.mark.parametrize(("instance", "tank"), [(1, "fresh"), (0, "grey"), (3, "black")])
 def test_a_tank_under_the_wrong_instance_is_refused(alone, instance, tank):
     """The instance says what is in a tank, so that a fresh tank with instance 1 would read as black water."""
-    with pytest.raises(InputError, match=rf"tank {instance} is no {tank} water tank in TANK_STATUS: write tank = "):
+    with pytest.raises(InputError, match=rf"instance {instance} is not a {tank} water tank: write tank = "):
         alone("tank", settings={"tank": tank}, tank=instance)
 
 
@@ -59,6 +59,6 @@ def test_the_refusal_says_what_to_write(alone):
     with pytest.raises(InputError) as refusal:
         alone("tank", settings={"tank": "grey"}, tank=0)
     assert str(refusal.value) == (
-        'device "tank": tank 0 is no grey water tank in TANK_STATUS: '
+        'device "tank": in TANK_STATUS, instance 0 is not a grey water tank: '
         'write tank = 2 (or 18 for a second one), or set another tank than "grey"'
     )
