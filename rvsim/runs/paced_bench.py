@@ -94,7 +94,7 @@ class PacedBenchRun(BenchRun):
         """Wait for the next thing to happen and let it happen, or do what was asked for meanwhile."""
         control = self._control
         upcoming = self._next(end)
-        if not clock.wait_until(upcoming + clock.slack, control.wake):
+        if not clock.wait_until(upcoming + clock.slack_us, control.wake):
             control.answer(clock)
             with control.lock:  # whoever pauses the run sees everything that was sent before
                 self._send_incoming(clock, end)

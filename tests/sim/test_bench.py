@@ -127,10 +127,10 @@ def test_a_gate_changes_what_reaches_the_wires(run):
 class Broken(AmbientSensor):
     """A sensor that raises after twenty seconds."""
 
-    def _feel(self):
+    def _measure(self):
         if self.now > 20 * SECOND_US:
             raise RuntimeError("the bead has come off")
-        super()._feel()
+        super()._measure()
 
 
 def test_a_device_that_raises_is_taken_out_by_name(run):
@@ -149,8 +149,8 @@ def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
     """A fan that breaks no longer takes current or moves air."""
 
     class BrokenFan(kinds_by_name()["roof_fan"]):
-        def _run(self):
-            super()._run()
+        def _set_fan(self):
+            super()._set_fan()
             if self.now > 20 * SECOND_US:
                 raise RuntimeError("seized")
 

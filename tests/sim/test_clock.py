@@ -137,7 +137,7 @@ def test_another_speed_while_standing_still(wall):
 def test_jumping_to_another_moment(wall):
     """From there on it goes at its speed."""
     clock = PacedClock(speed=2)
-    clock.jump(60_000_000)
+    clock.set_time(60_000_000)
     assert clock.reached() == 60_000_000
     clock.wait_until(61_000_000)
     assert wall.slept == [0.5]
@@ -153,7 +153,7 @@ def test_another_speed_is_above_nought(wall, speed):
 @pytest.mark.parametrize(("speed", "slack"), [(0.5, 0), (1, 0), (20, 40_000)])
 def test_slack_is_two_milliseconds_of_the_wall(speed, slack):
     """Faster than the wall clock, what falls within 2 ms of it is worth no wait."""
-    assert PacedClock(speed).slack == slack
+    assert PacedClock(speed).slack_us == slack
 
 
 class Wake:
