@@ -39,11 +39,11 @@ class _PortRoute:
         self._sender.send(frame)
 
     def event(self, event: LineEvent) -> None:
-        self._feed.note_event(event, self._sender.statistics.sent)
+        self._feed.add_event(event, self._sender.statistics.sent)
 
     def settle(self, time: int, under_way: int = 0) -> None:
         """Have frames up to ``time`` observed until at most ``under_way`` of them are missing."""
-        self._feed.settle(Watermark(time, self._sender.statistics.sent), under_way)
+        self._feed.wait_for(Watermark(time, self._sender.statistics.sent), under_way)
 
 
 class PacedBenchRun(BenchRun):

@@ -3,13 +3,13 @@
 import can
 import pytest
 
-from rvsim.edge.adapters import attached
+from rvsim.edge.adapters import openable_buses
 
 
 def test_the_virtual_bus_is_always_there(monkeypatch):
     """Without any adapter the virtual bus is what can be opened."""
     monkeypatch.setattr(can, "detect_available_configs", lambda interfaces: [])
-    assert list(attached()) == ["virtual (inside this program)"]
+    assert list(openable_buses()) == ["virtual (inside this program)"]
 
 
 def test_an_adapter_is_named_with_its_channel(monkeypatch):
@@ -22,5 +22,5 @@ def test_an_adapter_is_named_with_its_channel(monkeypatch):
 
     monkeypatch.setattr(can, "detect_available_configs", detect)
     monkeypatch.setattr(can, "Bus", lambda *args, **more: pytest.fail("a bus was opened"))
-    assert list(attached()) == ["virtual (inside this program)", "socketcan can0"]
+    assert list(openable_buses()) == ["virtual (inside this program)", "socketcan can0"]
     assert not {"udp_multicast", "socketcand"} & set(asked)

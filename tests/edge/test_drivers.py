@@ -10,7 +10,7 @@ import can
 import pytest
 from can.interfaces import BACKENDS
 
-from rvsim.edge.drivers import LISTENING, load, one_line, options_of
+from rvsim.edge.drivers import LISTENING_MODES, driver_options, error_text, load_driver
 from rvsim.edge.port import Port
 from rvsim.errors import BusError, Exit
 
@@ -27,12 +27,12 @@ from rvsim.errors import BusError, Exit
 )
 def test_options_that_a_driver_looks_up_are_known(name, option):
     """Some drivers name few of their parameters; what they look up counts all the same."""
-    assert option in options_of(load(name))
+    assert option in driver_options(load_driver(name))
 
 
 def test_what_is_no_option_is_not_listed():
     """Neither the object itself, nor what takes all the rest, nor what is marked as not for users."""
-    known = set().union(*(options_of(load(name)) for name in ("cantact", "vector", "nixnet", "virtual")))
+    known = set().union(*(driver_options(load_driver(name)) for name in ("cantact", "vector", "nixnet", "virtual")))
     assert not known & {"self", "args", "kwargs", "_testing"}
 
 
@@ -55,8 +55,8 @@ class Strict(Bare):
 
 def test_a_driver_from_elsewhere_is_read_in_the_same_way(monkeypatch):
     """Lookups in brackets count, lookups elsewhere do not, and what hands nothing on hides what lies behind."""
-    assert options_of(Bare) == {"number", "late", "speed", "can_filters", "channel"}
-    assert options_of(Strict) == {"number"}
+    assert driver_options(Bare) == {"number", "late", "speed", "can_filters", "channel"}
+    assert driver_options(Strict) == {"number"}
 
 
 def test_a_driver_without_source_is_known_by_its_parameters(monkeypatch):
@@ -66,14 +66,14 @@ def test_a_driver_without_source_is_known_by_its_parameters(monkeypatch):
         raise OSError("no source")
 
     monkeypatch.setattr("inspect.getsource", without)
-    assert options_of(Bare) == {"number", "late", "can_filters", "channel"}
+    assert driver_options(Bare) == {"number", "late", "can_filters", "channel"}
 
 
 def test_a_missing_library_is_one_line(monkeypatch):
     """A driver that cannot be loaded is a bus that cannot be opened."""
     monkeypatch.setitem(BACKENDS, "canalystii", ("no_such_module", "Nothing"))
     with pytest.raises(BusError, match=r"^canalystii: its driver cannot be loaded \(.*No module named.*\); ") as caught:
-        load("canalystii")
+        load_driver("canalystii")
     assert caught.value.exit_code is Exit.BUS
     assert "\n" not in str(caught.value)
 
@@ -86,7 +86,7 @@ def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
         return can.interfaces.virtual.VirtualBus
 
     monkeypatch.setattr("rvsim.edge.drivers._get_class_for_interface", find)
-    load("virtual")
+    load_driver("virtual")
     assert caplog.messages == []
     logging.getLogger("can").warning("heard")
     assert caplog.messages == ["heard"]
@@ -94,9 +94,9 @@ def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
 
 def test_an_error_is_one_line():
     """Line ends become spaces; an error without words is known by its kind."""
-    assert one_line(ValueError("a\n  b")) == "a b"
-    assert one_line(TimeoutError()) == "TimeoutError"
-    assert one_line(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
+    assert error_text(ValueError("a\n  b")) == "a b"
+    assert error_text(TimeoutError()) == "TimeoutError"
+    assert error_text(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
 
 
 def cantact(monkeypatch, open_bus):
@@ -201,8 +201,8 @@ LIBRARIES = [cantact, kvaser, nixnet, pcan, seeedstudio, slcan, systec, vector]
 def test_the_listening_mode_reaches_the_adapter(library, monkeypatch):
     """With the option of the table the installed driver tells its adapter to listen only, and not without it."""
     name = library.__name__
-    mode = LISTENING[name]
-    assert mode.option in options_of(load(name))
+    mode = LISTENING_MODES[name]
+    assert mode.option in driver_options(load_driver(name))
     opened = []
 
     def open_bus(channel, **more):
@@ -223,4 +223,4 @@ def test_the_listening_mode_reaches_the_adapter(library, monkeypatch):
 
 def test_every_mode_of_the_table_is_tried():
     """No entry stands there unseen."""
-    assert [library.__name__ for library in LIBRARIES] == sorted(LISTENING)
+    assert [library.__name__ for library in LIBRARIES] == sorted(LISTENING_MODES)

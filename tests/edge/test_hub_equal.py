@@ -101,7 +101,7 @@ def test_frames_of_a_client_that_left_are_still_its_own(hub, raw, taken, joined,
     assert hub.statistics.under_way == 1
 
 
-@pytest.mark.parametrize("waited", [0.0, module.LOST_S])
+@pytest.mark.parametrize("waited", [0.0, module.LOST_AFTER_S])
 def test_what_never_comes_to_the_wires_is_counted(raw, taken, joined, clock, waited):
     """After five seconds a frame is lost; before, it is on its way."""
     with (

@@ -32,26 +32,26 @@ def test_a_handshake_that_is_not_finished_in_time(said, taken, clock):
         late.sendall(said)
         if said.endswith(b">"):
             assert late.recv(256) == b"< ok >"
-        clock.seconds += module.HANDSHAKE_S - 0.01
+        clock.seconds += module.MAX_HANDSHAKE_S - 0.01
         listener.sendall(b"< echo >")  # has it look again
         assert listener.recv(256) == b"< echo >"
-        assert (hub.statistics.clients, hub.statistics.unfinished) == (2, 0)
+        assert (hub.statistics.clients, hub.statistics.late_handshakes) == (2, 0)
         clock.seconds += 0.01
         listener.sendall(b"< echo >")
         assert late.recv(256) == b""
         assert listener.recv(256) == b"< echo >"
-        assert (hub.statistics.clients, hub.statistics.unfinished, hub.statistics.let_go) == (1, 1, 0)
+        assert (hub.statistics.clients, hub.statistics.late_handshakes, hub.statistics.invalid_clients) == (1, 1, 0)
 
 
 def test_silent_connections_lock_nobody_out(hub, raw, monkeypatch, joined):
     """When all places are taken by them they are free again after a time, without anything happening."""
-    monkeypatch.setattr(module, "CLIENTS", 8)
-    monkeypatch.setattr(module, "HANDSHAKE_S", 0.2)
+    monkeypatch.setattr(module, "MAX_CLIENTS", 8)
+    monkeypatch.setattr(module, "MAX_HANDSHAKE_S", 0.2)
     silent = [raw() for _ in range(8)]
     assert [one.recv(256) for one in silent] == [b"< hi >"] * 8
     assert [one.recv(256) for one in silent] == [b""] * 8
     joined(raw())
-    assert hub.statistics.unfinished == 8
+    assert hub.statistics.late_handshakes == 8
 
 
 @pytest.mark.parametrize("method", ["GET", "POST"])
@@ -63,11 +63,11 @@ def test_http_never_injects(hub, taken, method, client):
     request = urllib.request.Request(address, body, headers, method=method)
     with pytest.raises((urllib.error.URLError, http.client.HTTPException, OSError)):
         urllib.request.urlopen(request, timeout=5)
-    assert hub.statistics.let_go == 1
+    assert hub.statistics.invalid_clients == 1
     watcher = client()
     hub.publish(FRAME)
     assert watcher.recv(5).arbitration_id == FRAME.identifier
-    assert (taken, hub.statistics.taken) == ([], 0)
+    assert (taken, hub.statistics.received) == ([], 0)
 
 
 @pytest.mark.parametrize("first", [b" ", b"\n", b"{", b"\x16\x03\x01", b"\x00"], ids=repr)
@@ -80,7 +80,7 @@ def test_a_first_byte_of_another_protocol(hub, raw, taken, first, joined):
     with suppress(ConnectionResetError):
         assert connection.recv(256) == b""
     joined(raw())
-    assert (hub.statistics.let_go, taken) == (1, [])
+    assert (hub.statistics.invalid_clients, taken) == (1, [])
 
 
 def test_a_handshake_waits_for_no_frames_of_others(hub, raw, taken, monkeypatch, joined, numbered):
@@ -99,7 +99,7 @@ def test_blanks_between_messages_are_none(raw, hub, answered):
     assert connection.recv(256) == b"< hi >"
     assert answered(connection, "< open rvsim >\n") == "< ok >"
     assert answered(connection, "\n< rawmode >\n") == "< ok >"
-    assert hub.statistics.let_go == 0
+    assert hub.statistics.invalid_clients == 0
 
 
 def test_how_many_clients_have_finished_their_handshake_is_told(taken, clock, joined, soon):

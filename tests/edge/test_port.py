@@ -138,10 +138,10 @@ ABOUT = '"rvsim about" lists what can be opened here'
 @pytest.mark.parametrize(
     ("interface", "look"),
     [
-        ("socketcan", f"see that the adapter is plugged in and its link is up; {ABOUT}"),
-        ("slcan", f"see that the adapter is plugged in and its driver is installed; {ABOUT}"),
-        ("socketcand", "see that the other side runs and that the network reaches it"),
-        ("udp_multicast", "see that the other side runs and that the network reaches it"),
+        ("socketcan", f"check that the adapter is plugged in and its link is up; {ABOUT}"),
+        ("slcan", f"check that the adapter is plugged in and its driver is installed; {ABOUT}"),
+        ("socketcand", "check that the server runs and that the network reaches it"),
+        ("udp_multicast", "check that the server runs and that the network reaches it"),
     ],
 )
 def test_a_bus_that_cannot_be_opened_has_a_next_step(monkeypatch, interface, look):

@@ -63,7 +63,7 @@ def ended(monkeypatch):
 
 
 CLOSED = (
-    "the driver brings nothing and waits for nothing: the other side has closed the connection, or the adapter was "
+    "the driver returns no frames and does not wait: the other side has closed the connection, or the adapter was "
     "pulled out"
 )
 

@@ -72,7 +72,7 @@ def on_a_bus(
         BusError: the bus could not be opened, or was lost.
     """
     trial = _the_one(jobs, "--interface", dbc, absent, junit)
-    say(*bus.said)
+    say(*bus.sentences)
     return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit, units)
 
 
