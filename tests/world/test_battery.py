@@ -18,10 +18,10 @@ def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Ba
     return Battery(BatteryPlan.model_validate({"chemistry": chemistry, "start_percent": percent, **figures}))
 
 
-def run(bank: Battery, seconds: int, around_c: float = 15.0) -> None:
+def run(bank: Battery, seconds: int, ambient_c: float = 15.0) -> None:
     """Let time pass in air of that temperature."""
     for _ in range(seconds):
-        bank.step(around_c)
+        bank.step(ambient_c)
 
 
 def hours_to(bank: Battery, volts: float) -> float:
@@ -247,7 +247,7 @@ def test_lfp_takes_no_charge_below_freezing() -> None:
     """A cell maker's data sheet: charge from 0 C up. Below, the charger only carries loads; discharge goes on."""
     bank = battery("lfp", 50, start_c=-0.1)
     bank.set_charge("shore", 14.4, 20.0)
-    run(bank, 60, around_c=-0.1)
+    run(bank, 60, ambient_c=-0.1)
     assert (bank.percent, bank.amps, bank.charge_amps("shore")) == (50.0, 0.0, 0.0)
     bank.set_load("heater", 25.0)
     assert bank.amps == 5.0
@@ -265,9 +265,9 @@ def test_charge_returns_when_the_battery_has_warmed() -> None:
     """A cold-soaked LFP battery in a warm cabin takes charge again once it has come above 0 C."""
     bank = battery("lfp", 50, start_c=-5.0, lag_hours=0.1)
     bank.set_charge("shore", 14.4, 10.0)
-    run(bank, 30, around_c=15.0)
+    run(bank, 30, ambient_c=15.0)
     assert (bank.celsius < 0, bank.amps) == (True, 0.0)
-    run(bank, 570, around_c=15.0)
+    run(bank, 570, ambient_c=15.0)
     assert (bank.celsius > 0, bank.amps) == (True, -10.0)
 
 
@@ -348,9 +348,9 @@ def test_impossible_loads_are_refused(amps: float) -> None:
 def test_temperature_follows_the_cabin() -> None:
     """After its lag the battery has come 1 - 1/e of the way to the air around it."""
     bank = battery("agm", 80, start_c=0.0, lag_hours=2.0)
-    run(bank, 1, around_c=20.0)
+    run(bank, 1, ambient_c=20.0)
     assert bank.celsius == pytest.approx(20 / (2 * HOUR), rel=0.001)
-    run(bank, 2 * HOUR - 1, around_c=20.0)
+    run(bank, 2 * HOUR - 1, ambient_c=20.0)
     assert bank.celsius == pytest.approx(20 * (1 - 1 / e))
 
 
@@ -382,7 +382,7 @@ def test_currents_always_agree(chemistry: str, percent: float, celsius: float, m
             bank.set_charge(*move)
             chargers[move[0]] = (move[1], move[2])
         else:
-            run(bank, move[0], around_c=celsius)
+            run(bank, move[0], ambient_c=celsius)
         given_amps = sum(bank.charge_amps(name) for name in chargers)
         for name, (volts_limit, amps_limit) in chargers.items():
             amps = bank.charge_amps(name)

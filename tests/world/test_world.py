@@ -77,7 +77,7 @@ def test_steady_state() -> None:
     )
     world.set_burner(0.5)
     world.set_cabin_fan(1.0)
-    world.set_water_circulation(True)
+    world.set_water_circulation(running=True)
     world.set_vent("roof fan", 20.0)
     world.advance(100 * HOUR)
     above_outdoor = 1500 / (40 + 23 * AIR_W_PER_LITRE_S_K)
@@ -137,7 +137,7 @@ def test_against_small_explicit_steps() -> None:
     world = world_with(weather={"outdoor_c": -5.0})
     world.set_burner(0.6)
     world.set_cabin_fan(1.0)
-    world.set_water_circulation(True)
+    world.set_water_circulation(running=True)
     world.advance(1800 * SECOND_US)
     flow = 0.15 * 1025.3 * 3.77
     to_cabin = 3 + flow * (1 - exp(-110 / flow))
@@ -161,7 +161,7 @@ def test_inputs_hold_until_changed() -> None:
     for switch in (True, False):
         changed.set_burner(float(switch))
         changed.set_cabin_fan(float(switch))
-        changed.set_water_circulation(switch)
+        changed.set_water_circulation(running=switch)
         changed.set_vent("roof fan", 50.0 * switch)
         changed.set_cabin_gain("stove", 800.0 * switch)
         changed.set_load("fan", 3.0 * switch)
@@ -227,8 +227,8 @@ def plans(draw: st.DrawFn) -> VehiclePlan:
 SETTERS: dict[str, Callable[[World, float], None]] = {
     "burner": lambda world, part: world.set_burner(part),
     "fan": lambda world, part: world.set_cabin_fan(part),
-    "circulation": lambda world, part: world.set_water_circulation(part > 0.5),
-    "pump": lambda world, part: world.set_pump("pump", part > 0.5),
+    "circulation": lambda world, part: world.set_water_circulation(running=part > 0.5),
+    "pump": lambda world, part: world.set_pump("pump", running=part > 0.5),
     "vent": lambda world, part: world.set_vent("roof fan", 100 * part),
     "other vent": lambda world, part: world.set_vent("window", 20 * part),
     "gain": lambda world, part: world.set_cabin_gain("people", 2000 * part - 1000),

@@ -73,7 +73,7 @@ class Heater(Device):
         super().on_stop()
         self.world.set_burner(0.0)
         self.world.set_cabin_fan(0.0)
-        self.world.set_water_circulation(False)
+        self.world.set_water_circulation(running=False)
 
     # Commands.
 
@@ -102,7 +102,7 @@ class Heater(Device):
         output, fan, plan = self._output_fraction(), self._fan_fraction(), self.settings
         self.world.set_burner(self._burner)
         self.world.set_cabin_fan(output * fan)
-        self.world.set_water_circulation(self._is_heating_water)
+        self.world.set_water_circulation(running=self._is_heating_water)
         amps = plan.electronics_amps + plan.fan_amps * fan**3 + (plan.pump_amps if heat_wanted else 0.0)
         self.world.set_load(self.name, amps + (plan.burner_amps if self._burner else 0.0) if powered else 0.0)
         self._send_changes()

@@ -33,7 +33,7 @@ class CirculationPump(Device):
         self._instance = self.instance("circulation_pump")
         self._status, self._command = self.specs("CIRCULATION_PUMP_STATUS", "CIRCULATION_PUMP_COMMAND")
         self._output_status = OFF
-        self.world.set_pump(self.name, False)
+        self.world.set_pump(self.name, running=False)
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its command."""
@@ -47,7 +47,7 @@ class CirculationPump(Device):
     def on_stop(self) -> None:
         """Stop the pump."""
         super().on_stop()
-        self.world.set_pump(self.name, False)
+        self.world.set_pump(self.name, running=False)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the pump runs."""
@@ -64,7 +64,7 @@ class CirculationPump(Device):
 
     def _set_pump(self) -> None:
         running = self._output_status == ON
-        self.world.set_pump(self.name, running)
+        self.world.set_pump(self.name, running=running)
         self.world.set_load(self.name, self.settings.electronics_amps + (self.settings.amps if running else 0.0))
 
     def _build_status(self) -> bytes:
