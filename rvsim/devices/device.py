@@ -72,7 +72,8 @@ class DeviceContext:
     """Everything that a simulated device needs of its bench."""
 
     plan: DevicePlan
-    settings: Any
+    settings: BaseModel
+    """An instance of the kind's ``Settings``."""
     catalogue: Catalogue
     world: World
     seed: int
@@ -105,7 +106,10 @@ class Device:
 
     kind: ClassVar[str]
     Settings: ClassVar[type[BaseModel]] = Settings
+    settings: BaseModel
+    """The settings in the rig; each kind narrows the type to its own ``Settings``."""
     uses_world: ClassVar[bool] = True
+    """Whether the device acts on the physics or measures it; without it there is no ``world``."""
     instance_settings: ClassVar[Mapping[str, str]] = {}
     """The settings that hold an instance of another device's function: setting to function."""
 

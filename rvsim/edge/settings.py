@@ -65,24 +65,24 @@ def resolve(
     name = _known_interface(named)
     config = _merged_values(given, name)
     driver = load_driver(name)
-    takes = driver_options(driver)
-    _refuse_unknown(named, name, takes, "timing" in config)
+    driver_parameters = driver_options(driver)
+    _refuse_unknown(named, name, driver_parameters, "timing" in config)
     _check_bit_rate(config.get("bitrate"), named)
     settled = config["channel"]
     if name in _NAMED_CHANNELS and "channel" in named:
         settled = named["channel"].value
     required = required_parameters(driver)
     _check_channel(settled, name, required)
-    options = {key: config[key] for key in config if key in takes and key not in _OWN_OPTIONS}
+    options = {key: config[key] for key in config if key in driver_parameters and key not in _OWN_OPTIONS}
     sentences = [f"interface: {name} ({named['interface'].origin})", _channel_sentence(settled, named)]
     sentences += [f"{key}: {_value_text(config[key])} ({named[key].origin})" for key in sorted(options) if key in named]
     rate = ConfigValue(config.get("bitrate"), named["bitrate"].origin if "bitrate" in named else "")
-    if "bitrate" in takes:
+    if "bitrate" in driver_parameters:
         sentences.append(_set_bit_rate(rate, options, named))
     else:
         sentences.append(_outside_rate_sentence(name, settled, listening) + _unused_text(rate))
     if listening:
-        sentences.append(_set_listening(name, options, named, takes))
+        sentences.append(_set_listening(name, options, named, driver_parameters))
     _check_required_options(name, required, options)
     return BusSettings(name, settled, options, tuple(sentences), name == "virtual")
 
@@ -91,8 +91,8 @@ def _given_values(
     name: str | None, channel: str | None, bitrate: int | None, options: Sequence[str]
 ) -> dict[str, ConfigValue]:
     """Return the values of the command line."""
-    words = {"interface": name, "channel": channel, "bitrate": bitrate}
-    given = {key: ConfigValue(value, f"--{key}") for key, value in words.items() if value is not None}
+    values_by_key = {"interface": name, "channel": channel, "bitrate": bitrate}
+    given = {key: ConfigValue(value, f"--{key}") for key, value in values_by_key.items() if value is not None}
     for text in options:
         key, equals, value = text.partition("=")
         if not key or not equals:
@@ -130,10 +130,10 @@ def _merged_values(given: Mapping[str, ConfigValue], name: str) -> dict[str, Any
         ) from error
 
 
-def _refuse_unknown(named: Mapping[str, ConfigValue], name: str, takes: set[str], timing: bool) -> None:
+def _refuse_unknown(named: Mapping[str, ConfigValue], name: str, driver_parameters: set[str], timing: bool) -> None:
     """Refuse options that the driver would silently ignore."""
-    known = takes - {"timing", *_OWN_OPTIONS}  # python-can computes a timing from its parts
-    parts = _TIMING_PARTS if timing and "timing" in takes else set()
+    known = driver_parameters - {"timing", *_OWN_OPTIONS}  # python-can computes a timing from its parts
+    parts = _TIMING_PARTS if timing and "timing" in driver_parameters else set()
     problems = [
         f'{value.origin}: {name} has no option "{key}"{did_you_mean(key, known)}; '
         f"it has {', '.join(sorted(known)) or 'none'}"
@@ -205,12 +205,14 @@ def _compared_text(rate: int) -> str:
     return ", the rate of RV-C" if rate == BIT_RATE else f"; RV-C runs at {BIT_RATE}"
 
 
-def _set_listening(name: str, options: dict[str, Any], named: Mapping[str, ConfigValue], takes: set[str]) -> str:
+def _set_listening(
+    name: str, options: dict[str, Any], named: Mapping[str, ConfigValue], driver_parameters: set[str]
+) -> str:
     """Set the adapter's listening mode where its driver has one, and return the sentence about it."""
     mode = LISTENING_MODES.get(name)
     if name == "virtual":
         return "listening: this program sends nothing; a virtual bus has no adapter that acknowledges"
-    if mode is None or mode.option not in takes:
+    if mode is None or mode.option not in driver_parameters:
         outside = " unless its link is set to listen-only" if name == "socketcan" else ""
         return (
             "listening: rvsim sets no listening mode for this driver: this program sends nothing, "

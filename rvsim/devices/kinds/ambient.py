@@ -29,6 +29,7 @@ class AmbientSensor(Device):
 
     kind = "ambient"
     Settings = AmbientSettings
+    settings: AmbientSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

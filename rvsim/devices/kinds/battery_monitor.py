@@ -32,6 +32,7 @@ class BatteryMonitor(DcSource):
 
     kind = "battery_monitor"
     Settings = MonitorSettings
+    settings: MonitorSettings
     priority = 120
 
     def __init__(self, context: DeviceContext) -> None:

@@ -40,6 +40,7 @@ class Charger(DcSource):
 
     kind = "charger"
     Settings = ChargerSettings
+    settings: ChargerSettings
     priority = 80  # a charger's (a gateway maker's RV-C appendix)
 
     def __init__(self, context: DeviceContext) -> None:

@@ -51,6 +51,7 @@ class DcSource(Device):
     """
 
     priority: ClassVar[int]
+    settings: DcSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

@@ -40,6 +40,7 @@ class Heater(Device):
 
     kind = "heater"
     Settings = HeaterSettings
+    settings: HeaterSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

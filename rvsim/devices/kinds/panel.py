@@ -82,6 +82,7 @@ class Panel(Device):
 
     kind = "panel"
     Settings = PanelSettings
+    settings: PanelSettings
     uses_world = False
     instance_settings: ClassVar[Mapping[str, str]] = {
         "indoor_sensor": "ambient_sensor",

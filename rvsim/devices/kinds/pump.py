@@ -27,6 +27,7 @@ class CirculationPump(Device):
 
     kind = "circulation_pump"
     Settings = PumpSettings
+    settings: PumpSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

@@ -29,6 +29,7 @@ class RoofFan(Device):
 
     kind = "roof_fan"
     Settings = RoofFanSettings
+    settings: RoofFanSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

@@ -26,6 +26,7 @@ class TankSensor(Device):
 
     kind = "tank"
     Settings = TankSettings
+    settings: TankSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

@@ -68,6 +68,7 @@ class OwnDevice(Device):
 
     kind = "own"
     Settings = OwnSettings
+    settings: OwnSettings
     uses_world = False
 
     @classmethod
@@ -88,10 +89,12 @@ class OwnDevice(Device):
         """The functions of each source address, by its heartbeats."""
         self._received_identifier: Identifier
         """The identifier of the frame that is being received."""
-        found = list(self.mistakes(context.plan, context.settings, context.catalogue))
+        settings = context.settings
+        assert isinstance(settings, OwnSettings)
+        found = list(self.mistakes(context.plan, settings, context.catalogue))
         if found:
             raise InputError(*(f'device "{context.plan.name}", settings, {mistake}' for mistake in found))
-        for plan in context.settings.message:
+        for plan in settings.message:
             spec = context.catalogue.by_name(plan.message)
             sources = {
                 name: self._value_source(given, spec.by_name[name], context.catalogue)
