@@ -5,6 +5,7 @@ files: each mistake has its place below the device's settings.
 """
 
 from collections.abc import Generator, Iterator, Mapping, Sequence
+from typing import assert_never
 
 from rvsim.devices.own.own_settings import (
     OwnAnswerPlan,
@@ -149,15 +150,20 @@ def _find_field(spec: MessageSpec, name: str, place: Place) -> Generator[Mistake
 
 def _check_field(spec: MessageSpec, name: str, given: Value, catalogue: Catalogue, place: Place) -> Iterator[Mistake]:
     field = yield from _find_field(spec, name, place)
-    if isinstance(given, OwnCopyPlan):
-        yield from _check_copy(given, field, catalogue, place)
-    elif field is not None and isinstance(given, OwnProfilePlan):
-        for number, (_, value) in enumerate(given.profile):
-            yield from _check_value(field, value, (*place, "profile", number))
-    elif field is not None and isinstance(given, str):
-        yield from _check_code(field, given, place)
-    elif field is not None and isinstance(given, float):
-        yield from (_check_instance_value if field is spec.instance else _check_value)(field, given, place)
+    match given:
+        case OwnCopyPlan():
+            yield from _check_copy(given, field, catalogue, place)
+        case _ if field is None:
+            return
+        case OwnProfilePlan():
+            for number, (_, value) in enumerate(given.profile):
+                yield from _check_value(field, value, (*place, "profile", number))
+        case str():
+            yield from _check_code(field, given, place)
+        case float():
+            yield from (_check_instance_value if field is spec.instance else _check_value)(field, given, place)
+        case _:
+            assert_never(given)
 
 
 def _check_copy(plan: OwnCopyPlan, field: FieldSpec | None, catalogue: Catalogue, place: Place) -> Iterator[Mistake]:

@@ -6,7 +6,7 @@ fields. Does not know layouts: messages and fields are those of the definitions,
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from rvsim.devices.device import Device, DeviceContext
 from rvsim.devices.own.definition_check import (
@@ -105,14 +105,21 @@ class OwnDevice(Device):
 
     def _value_source(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
         """Return the source of a field's value."""
-        if isinstance(given, OwnProfilePlan):
-            return Profile(given)
-        if isinstance(given, OwnCopyPlan):
-            spec = catalogue.by_name(given.copy_of)
-            lost_after = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
-            self._copies.append(CopySource(given, spec, CopiedValue(given, spec.by_name[given.field], lost_after)))
-            return self._copies[-1].copied
-        return Constant(float(field.value(value_codes(field)[given])) if isinstance(given, str) else given)
+        match given:
+            case OwnProfilePlan():
+                return Profile(given)
+            case OwnCopyPlan():
+                spec = catalogue.by_name(given.copy_of)
+                lost_after_us = LOST_AFTER_GAPS * (spec.gap_us or GAP_UNSAID_US)
+                copied = CopiedValue(given, spec.by_name[given.field], lost_after_us)
+                self._copies.append(CopySource(given, spec, copied))
+                return copied
+            case str():
+                return Constant(float(field.value(value_codes(field)[given])))
+            case float():
+                return Constant(given)
+            case _:
+                assert_never(given)
 
     # What it receives.
 
