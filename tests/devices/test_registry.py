@@ -34,8 +34,8 @@ def test_each_kind_stands_under_its_own_name():
         settings_models()[name]()
 
 
-def test_a_setting_that_names_nobody_is_told():
-    """A panel that is to command furnace 7 of a rig without one is told of; the shipped rig has everybody."""
+def test_a_setting_with_an_unknown_instance_is_reported():
+    """A panel set to furnace 7 of a rig without one is reported; the shipped rig has all devices."""
     shipped = load_rig("ottersby", kinds=settings_models())
     assert list(unknown_instances(shipped)) == []
     panel = shipped.devices[0].model_copy(update={"settings": {**shipped.devices[0].settings, "furnace": 7}})
@@ -48,8 +48,8 @@ def rig_of(*devices):
     return Rig.model_validate({"schema": 1, "name": "t", "title": "T", "device": list(devices)})
 
 
-def test_mistakes_of_a_rig_against_the_definitions_are_told_together(catalogue):
-    """A limit of a field that nobody defines, and what two devices of one's own cannot say: a line each."""
+def test_mistakes_of_a_rig_against_the_definitions_are_reported_together(catalogue):
+    """A limit of an undefined field, and two user-defined devices with undefined messages: a line each."""
     shipped = load_rig("ottersby", kinds=settings_models())
     fridge = {"name": "fridge", "kind": "own", "address": 0xA0, "settings": {"message": [{"message": "FRIDGE"}]}}
     lamp = {"name": "lamp", "kind": "own", "address": 0xA1, "limits": {"DM_RV.glow": [0, 1]}}
@@ -66,7 +66,7 @@ def test_mistakes_of_a_rig_against_the_definitions_are_told_together(catalogue):
 
 
 class Breaks(Device):
-    """A kind that cannot be put in."""
+    """A kind that cannot be created."""
 
     kind = "breaks"
 
@@ -78,7 +78,7 @@ class Breaks(Device):
         return {}[self.name]
 
 
-def test_a_kind_that_breaks_when_it_is_put_in(catalogue):
+def test_a_kind_that_raises_when_it_is_created(catalogue):
     """The device, its class and what it raised; no traceback."""
     plan = {"name": "lamp", "kind": "breaks", "address": 0xA1}
     rig = rig_of(plan)
@@ -164,7 +164,7 @@ def package(tmp_path, monkeypatch):
 
 
 def test_a_kind_of_another_package(package, catalogue):
-    """It stands beside the built-in ones, takes settings, and a bench has it do what its class says."""
+    """It is listed with the built-in kinds, has settings, and works on a bench."""
     kinds, problems = all_kinds(package("van_lamp", LAMP, lamp="van_lamp:Lamp"))
     assert problems == ()
     assert list(kinds) == [*(kind.kind for kind in BUILT_IN), "lamp"]
@@ -217,7 +217,7 @@ def test_a_kind_that_cannot_be_used(package, what, said):
     ],
 )
 def test_a_package_that_breaks_while_it_is_loaded(package, text, said):
-    """Whatever it raises is told in one line."""
+    """Whatever it raises is one line."""
     _, (line,) = all_kinds(package("broken", text, bad="broken:Lamp"))
     assert line.endswith(f"it cannot be loaded ({said}); repair or remove its package")
 

@@ -64,7 +64,7 @@ def reports(function, trouble, red):
     return lambda device: device.report_fault(function, trouble, red=red)
 
 
-def test_a_fault_is_told_at_once_and_each_second_until_it_goes(heater):
+def test_a_fault_is_sent_at_once_and_each_second_until_it_ends(heater):
     """Heartbeat of the furnace (DSA 94): yellow lamp, SPN 1234 = 00 9A and 2 in the high bits, FMI 5; DM1 beside it."""
     run = heater(
         (10, reports("furnace", ReportedFault(1234, 5), False)), (13.5, lambda device: device.withdraw_fault("furnace"))

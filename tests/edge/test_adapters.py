@@ -1,4 +1,4 @@
-"""Which buses can be opened, asked of python-can's drivers."""
+"""Which buses can be opened, queried from python-can's drivers."""
 
 import can
 import pytest
@@ -13,7 +13,7 @@ def test_the_virtual_bus_is_always_there(monkeypatch):
 
 
 def test_an_adapter_is_named_with_its_channel(monkeypatch):
-    """What a driver finds is named; networks are not asked at all, and nothing is opened."""
+    """What a driver finds is listed; networks are not queried, and nothing is opened."""
     asked = []
 
     def detect(name):

@@ -73,8 +73,8 @@ def test_each_value_from_a_file_names_its_file(home):
     }
 
 
-def test_the_older_word_for_the_interface_counts(monkeypatch, home):
-    """Where a source says bustype, that is its interface, unless it says interface as well and not in vain."""
+def test_the_older_name_of_the_interface_counts(monkeypatch, home):
+    """In a source with bustype that is the interface, unless the source has a nonempty interface as well."""
     (home / "second").write_text("[default]\nbustype = virtual\n")
     assert collect_values({}) == {"interface": ConfigValue("virtual", f"configuration file {home / 'second'}")}
     monkeypatch.setenv("CAN_CONFIG", '{"bustype": "slcan", "interface": ""}')
@@ -90,7 +90,7 @@ def test_values_for_all_sections_of_all_files_have_an_origin(home):
     assert collect_values({})["channel"] == ConfigValue("shared", "configuration files")
 
 
-def test_what_the_program_itself_set_is_said(monkeypatch):
+def test_values_set_by_the_program_are_reported(monkeypatch):
     """python-can lets a program set defaults; they hold before the environment."""
     monkeypatch.setattr(can, "rc", {"interface": "virtual"})
     monkeypatch.setenv("CAN_INTERFACE", "slcan")

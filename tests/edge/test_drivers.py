@@ -1,4 +1,4 @@
-"""What python-can's drivers heed, and that each listening mode reaches the adapter's library or its wire."""
+"""Which options python-can's drivers use, and that each listening mode reaches the adapter's library or its wire."""
 
 import inspect
 import logging
@@ -47,14 +47,14 @@ class Bare(can.BusABC):
 
 
 class Strict(Bare):
-    """A driver that hands nothing on."""
+    """A driver that passes no options on."""
 
     def __init__(self, number=0):
         super().__init__(number)
 
 
 def test_a_driver_from_elsewhere_is_read_in_the_same_way(monkeypatch):
-    """Lookups in brackets count, lookups elsewhere do not, and what hands nothing on hides what lies behind."""
+    """Lookups in brackets count, others do not, and a constructor that passes nothing on hides the ones behind."""
     assert driver_options(Bare) == {"number", "late", "speed", "can_filters", "channel"}
     assert driver_options(Strict) == {"number"}
 
@@ -79,7 +79,7 @@ def test_a_missing_library_is_one_line(monkeypatch):
 
 
 def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
-    """What drivers log of missing libraries does not reach the user, and logging goes on afterwards."""
+    """The log lines of drivers about missing libraries do not reach the user, and logging works afterwards."""
 
     def find(name):
         logging.getLogger("can").warning("a library is missing")
@@ -93,14 +93,14 @@ def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
 
 
 def test_an_error_is_one_line():
-    """Line ends become spaces; an error without words is known by its kind."""
+    """Line ends become spaces; an error without text gives the name of its class."""
     assert error_text(ValueError("a\n  b")) == "a b"
     assert error_text(TimeoutError()) == "TimeoutError"
     assert error_text(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
 
 
 def cantact(monkeypatch, open_bus):
-    """Return whether the library was told to monitor only."""
+    """Return whether the library was set to monitor only."""
     library = MagicMock()
     monkeypatch.setattr("can.interfaces.cantact.cantact", library)
     open_bus(0)
@@ -108,7 +108,7 @@ def cantact(monkeypatch, open_bus):
 
 
 def kvaser(monkeypatch, open_bus):
-    """Return whether the library was told to be silent, before the channel went on the bus."""
+    """Return whether the library was set to be silent, before the channel went on the bus."""
     from can.interfaces.kvaser import canlib
 
     calls = MagicMock()
@@ -135,7 +135,7 @@ def nixnet(monkeypatch, open_bus):
 
 
 def pcan(monkeypatch, open_bus):
-    """Return whether the library was told to listen only, before it was started."""
+    """Return whether the library was set to listen only, before it was started."""
     from can.interfaces.pcan import pcan as driver
 
     library = MagicMock()
@@ -199,7 +199,7 @@ LIBRARIES = [cantact, kvaser, nixnet, pcan, seeedstudio, slcan, systec, vector]
 
 @pytest.mark.parametrize("library", LIBRARIES, ids=lambda library: library.__name__)
 def test_the_listening_mode_reaches_the_adapter(library, monkeypatch):
-    """With the option of the table the installed driver tells its adapter to listen only, and not without it."""
+    """With the option of the table the installed driver sets its adapter to listen only, and not without it."""
     name = library.__name__
     mode = LISTENING_MODES[name]
     assert mode.option in driver_options(load_driver(name))

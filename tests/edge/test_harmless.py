@@ -74,7 +74,7 @@ def test_our_hub_proves_itself_whatever_its_channel_is_called(hub, channel, host
 
 @pytest.mark.parametrize("answer", OTHERS.values(), ids=OTHERS)
 def test_a_server_that_is_not_our_hub_counts_as_real(answer):
-    """However it answers, also by the channel's name of ours: it is asked, and sent nothing else."""
+    """Whatever it answers, also with our channel name: only the question is sent to it."""
     with daemon(answer) as (port, received):
         with pytest.raises(InputError, match=rf"the server on 127.0.0.1:{port} is not a hub of rvsim, so its bus may"):
             prove_simulated(settings_of(port))
@@ -82,7 +82,7 @@ def test_a_server_that_is_not_our_hub_counts_as_real(answer):
 
 
 @pytest.mark.parametrize("greeting", [b"", b"< hello >", b"< hi >"], ids=["nothing", "other", "no answer"])
-def test_a_server_that_says_nothing_counts_as_real(greeting):
+def test_a_silent_server_counts_as_real(greeting):
     """Neither greeting nor answer is waited for without a bound."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         connections = []
@@ -101,8 +101,8 @@ def test_a_server_that_says_nothing_counts_as_real(greeting):
     assert sent == (QUESTION if greeting == b"< hi >" else b"")
 
 
-def test_nobody_serves():
-    """That is a bus that cannot be opened, and is told at once."""
+def test_no_server():
+    """A bus that cannot be opened is an error at once."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
     with pytest.raises(BusError, match=rf"127.0.0.1:{port}: no server answers \(Connection refused\)"):
@@ -110,7 +110,7 @@ def test_nobody_serves():
 
 
 @pytest.mark.parametrize("host", ["192.0.2.1", "127.0.0.1.example", "0.0.0.0", "::1"])
-def test_other_machines_are_not_even_asked(host, monkeypatch):
+def test_other_machines_are_not_connected_to(host, monkeypatch):
     """Only this machine's loopback can prove anything."""
     monkeypatch.setattr(socket, "create_connection", lambda *_: pytest.fail("it was connected to"))
     with pytest.raises(

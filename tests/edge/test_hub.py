@@ -118,7 +118,7 @@ def test_a_frame_before_the_handshake_is_refused(raw, taken, hub):
 
 
 def test_frames_of_other_kinds_are_refused_and_the_client_stays(hub, client, taken):
-    """11-bit, remote and FD frames of python-can's client are counted, however many; it goes on as ever."""
+    """11-bit, remote and FD frames of python-can's client are counted, however many; the client stays connected."""
     one = client()
     for number in range(25):
         one.send(can.Message(arbitration_id=number, is_extended_id=False, data=[1]))
@@ -162,7 +162,7 @@ def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch, soon):
 
 
 def test_a_client_that_asks_and_fetches_no_answer(hub, raw, joined):
-    """It is let go before its answers fill the memory."""
+    """It is disconnected before its answers fill the memory."""
     connection = joined(raw())
     connection.settimeout(60)  # millions of answers fit into the buffers of a connection, and a machine may be busy
     with pytest.raises(OSError, match=r"reset|pipe"):
@@ -185,7 +185,7 @@ def test_a_client_that_vanishes(hub, client, taken):
 @pytest.mark.parametrize(
     "garbage", [b"x" * 10_000, b"< nonsense >" * 40, b"\xff\x00>" * 40], ids=["long", "many", "raw"]
 )
-def test_garbage_is_let_go(hub, raw, garbage):
+def test_a_client_with_invalid_messages_is_disconnected(hub, raw, garbage):
     """The connection is closed and counted; memory is bounded by the longest message."""
     connection = raw()
     connection.recv(256)
@@ -241,7 +241,7 @@ def test_frames_as_python_can_writes_them_are_taken_however_they_are_cut(sent, p
 
 
 def test_it_frees_its_port():
-    """Closed twice or once, its thread is over, another can have the port, and its clients are let go."""
+    """Closed twice or once, its thread has ended, the port is free, and its clients are disconnected."""
     one = Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic)
     port = one.port
     connection = socket.create_connection(("127.0.0.1", port), timeout=5)

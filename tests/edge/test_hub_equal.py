@@ -43,7 +43,7 @@ def test_a_frame_on_the_wires_is_that_of_one_client(hub, raw, taken, joined):
 
 
 def test_which_of_two_equal_frames_is_whose(hub, raw, taken, joined):
-    """The oldest is on the wires first: its sender does not hear that one, and hears the later one."""
+    """The oldest is on the line first: its sender does not receive that one, and receives the later one."""
     one, other = joined(raw()), joined(raw())
     for place, client in enumerate((one, other), 1):
         client.sendall(TEXT)
@@ -88,7 +88,7 @@ def test_who_has_waited_longest_is_read_first(hub, raw, taken, joined, numbered,
 
 
 def test_frames_of_a_client_that_left_are_still_its_own(hub, raw, taken, joined, soon):
-    """The equal frame of somebody who stays is not taken for the one on the wires."""
+    """The equal frame of a client that stays is not taken for the one on the line."""
     gone, stays = joined(raw()), joined(raw())
     gone.sendall(TEXT)
     taken.wait(1)

@@ -1,4 +1,4 @@
-"""Who may stay at a hub: those who finish their handshake in time, and nobody who speaks another protocol."""
+"""Which clients stay at a hub: those that finish their handshake in time, and none with another protocol."""
 
 import http.client
 import socket
@@ -23,7 +23,7 @@ def connected(hub):
 
 @pytest.mark.parametrize("said", [b"", b"<", b"< open rvsim >"], ids=["silent", "a byte", "half"])
 def test_a_handshake_that_is_not_finished_in_time(said, taken, clock):
-    """After five seconds the client is let go and counted; one that has finished its own stays, however silent."""
+    """After five seconds a client is disconnected and counted; one with a finished handshake stays, however silent."""
     with Hub(("127.0.0.1", 0), taken, clock) as hub, connected(hub) as listener, connected(hub) as late:
         assert listener.recv(256) == late.recv(256) == b"< hi >"
         for text in (b"< open rvsim >", b"< rawmode >"):
@@ -43,7 +43,7 @@ def test_a_handshake_that_is_not_finished_in_time(said, taken, clock):
         assert (hub.statistics.clients, hub.statistics.late_handshakes, hub.statistics.invalid_clients) == (1, 1, 0)
 
 
-def test_silent_connections_lock_nobody_out(hub, raw, monkeypatch, joined):
+def test_silent_connections_do_not_block_others(hub, raw, monkeypatch, joined):
     """When all places are taken by them they are free again after a time, without anything happening."""
     monkeypatch.setattr(module, "MAX_CLIENTS", 8)
     monkeypatch.setattr(module, "MAX_HANDSHAKE_S", 0.2)
@@ -72,7 +72,7 @@ def test_http_never_injects(hub, taken, method, client):
 
 @pytest.mark.parametrize("first", [b" ", b"\n", b"{", b"\x16\x03\x01", b"\x00"], ids=repr)
 def test_a_first_byte_of_another_protocol(hub, raw, taken, first, joined):
-    """Whoever begins with anything but the sign of a message is let go at once, whatever follows."""
+    """A client whose first byte does not start a message is disconnected at once, whatever follows."""
     connection = raw()
     assert connection.recv(256) == b"< hi >"
     with suppress(OSError):
@@ -102,7 +102,7 @@ def test_blanks_between_messages_are_none(raw, hub, answered):
     assert hub.statistics.invalid_clients == 0
 
 
-def test_how_many_clients_have_finished_their_handshake_is_told(taken, clock, joined, soon):
+def test_the_number_of_finished_handshakes_is_reported(taken, clock, joined, soon):
     """Each time that it changes; not who only connects, and not that all go when the hub is closed."""
     told = []
     with Hub(("127.0.0.1", 0), taken, clock, told.append) as hub, connected(hub) as idle:

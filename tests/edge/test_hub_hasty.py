@@ -11,8 +11,8 @@ from rvsim.wire.frame import Frame
 FRAME = Frame(1_250_000, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 
 
-def test_a_hasty_client_is_held_until_its_frames_were_on_the_wires(hub, raw, taken, joined, numbered):
-    """No frame is lost and their order is kept, however fast they are sent; meanwhile it hears the others' frames."""
+def test_a_fast_client_is_held_until_its_frames_were_on_the_line(hub, raw, taken, joined, numbered):
+    """No frame is lost and their order is kept, however fast they are sent; meanwhile it receives other frames."""
     connection = joined(raw())
     everything = [(number, bytes([number])) for number in range(200)]
     connection.sendall(b"".join(numbered(number) for number, _ in everything))
@@ -65,7 +65,7 @@ def test_what_a_held_client_sends_stays_with_it(raw, hub, taken, monkeypatch, jo
 
 
 def test_a_lost_frame_hides_no_later_one_of_another(taken, joined, numbered, clock):
-    """The same frame of somebody else, five seconds later, is heard."""
+    """The same frame of another client, five seconds later, is received."""
     with (
         Hub(("127.0.0.1", 0), taken, clock) as hub,
         joined(socket.create_connection(("127.0.0.1", hub.port), 5)) as one,
@@ -91,7 +91,7 @@ def test_a_held_client_that_vanishes(hub, raw, taken, soon, joined, numbered):
     assert soon(lambda: hub.statistics.clients == 0)
 
 
-def test_hasty_clients_share_the_room(hub, raw, taken, joined, numbered):
+def test_fast_clients_share_the_quota(hub, raw, taken, joined, numbered):
     """Each has its part, none waits for another to be done, and no more are under way than one alone may have."""
     first, second = joined(raw()), joined(raw())
     first.sendall(b"".join(numbered(number) for number in range(100)))

@@ -1,4 +1,4 @@
-"""How a bus is named: the same values as python-can's own rules give, each said with its origin."""
+"""How a bus is named: the same values as by python-can's own rules, each reported with its origin."""
 
 import json
 from pathlib import Path
@@ -59,7 +59,7 @@ SOURCE = st.fixed_dictionaries({}, optional=VALUES)
     files=st.lists(st.none() | SOURCE, min_size=3, max_size=3),
 )
 def test_what_holds_is_what_python_can_would_take(line, variables, config, files):
-    """Whatever the options, variables and files say, interface, channel and bit rate are python-can's own result."""
+    """For all options, variables and files, interface, channel and bit rate are python-can's own result."""
     with pytest.MonkeyPatch.context() as patch, TemporaryDirectory() as place:
         settle_down(patch, Path(place))
         for key, value in variables.items():
@@ -93,7 +93,7 @@ def test_what_holds_is_what_python_can_would_take(line, variables, config, files
         assert settings.options["bitrate"] == (expected.get("bitrate") or 250_000)
 
 
-def test_options_come_first_and_say_so():
+def test_options_come_first_and_are_named():
     """What is given with an option holds, whatever else is configured."""
     settings = resolve("slcan", "/dev/ttyACM0", 500_000, ["tty_baudrate=57600"])
     assert (settings.interface, settings.channel) == ("slcan", "/dev/ttyACM0")
@@ -121,12 +121,12 @@ def test_a_serial_number_stays_text(monkeypatch):
 
 
 def test_a_channel_that_is_not_text_is_left_as_it_is(monkeypatch):
-    """JSON tells numbers and text apart, so a number given there is meant."""
+    """JSON distinguishes numbers and text, so a number in JSON stays a number."""
     monkeypatch.setenv("CAN_CONFIG", '{"channel": 1}')
     assert resolve("virtual", None, None).channel == 1
 
 
-def test_without_a_channel_the_driver_decides_or_it_is_asked_for():
+def test_without_a_channel_the_driver_decides_or_it_is_an_error():
     """A driver with a default keeps it; for another one the channel has to be given."""
     settings = resolve("virtual", None, None)
     assert settings.channel is None
@@ -134,8 +134,8 @@ def test_without_a_channel_the_driver_decides_or_it_is_asked_for():
     assert refused("slcan", None, None) == "slcan: no channel is given; give --channel, or set CAN_CHANNEL"
 
 
-def test_the_rate_of_the_network_is_the_default_and_is_said():
-    """Nobody named a bit rate: it is 250000, whatever the driver's own default."""
+def test_the_rate_of_the_network_is_the_default_and_is_reported():
+    """Without a given bit rate it is 250000, whatever the driver's default."""
     settings = resolve("cantact", "0", None)
     assert settings.options["bitrate"] == 250_000
     assert said(settings, "bitrate") == "bitrate: 250000 (none given; RV-C runs at 250000)"
@@ -161,8 +161,8 @@ def test_a_rate_of_null_is_no_rate(monkeypatch):
         ("socketcand", "a", "bitrate: not set by this driver; the adapter must already run at the 250000 of RV-C"),
     ],
 )
-def test_where_the_driver_sets_no_rate_it_is_said_who_does(name, channel, sentence):
-    """A bit rate is not handed to a driver that would ignore it, and a named one is said to be unused."""
+def test_where_the_driver_sets_no_rate_the_sentence_names_who_does(name, channel, sentence):
+    """A bit rate is not passed to a driver that would ignore it, and a given one is reported as not used."""
     more = ["host=h", "port=1"] if name == "socketcand" else []
     settings = resolve(name, channel, None, more)
     assert "bitrate" not in settings.options
@@ -232,8 +232,8 @@ def test_a_register_value_sets_the_rate():
     assert said(settings, "bitrate") == "bitrate: set by btr; RV-C runs at 250000"
 
 
-def test_no_interface_says_what_to_give():
-    """With nothing configured one line tells what to give, and how to find out."""
+def test_without_an_interface_the_error_names_the_options():
+    """Without any configuration one line names the options to give, and how to find their values."""
     line = refused(None, "can0", None)
     assert line.startswith("no interface is given: give --interface (and --channel)")
     assert "CAN_INTERFACE" in line
@@ -241,7 +241,7 @@ def test_no_interface_says_what_to_give():
 
 
 def test_an_unknown_interface_is_refused_where_it_was_named(monkeypatch):
-    """The closest known name is offered, and where the wrong one stands is said."""
+    """The closest known name is offered, with the place of the wrong one."""
     line = refused("soketcan", "can0", None)
     assert line.startswith('--interface: unknown interface "soketcan" (did you mean "socketcan"?); python-can knows ')
     assert line.endswith(", ".join(sorted(can.interfaces.BACKENDS)))
@@ -250,7 +250,7 @@ def test_an_unknown_interface_is_refused_where_it_was_named(monkeypatch):
 
 
 def test_a_misspelt_option_is_refused(monkeypatch, home):
-    """What python-can would swallow is refused where it stands, with the closest word and all that is taken."""
+    """An option that python-can would ignore is refused with its place, the closest name and all names that exist."""
     assert refused("slcan", "COM3", None, ["lisen_only=True"]) == (
         '--adapter-option: slcan has no option "lisen_only" (did you mean "listen_only"?); it has '
         "btr, can_filters, listen_only, rtscts, sleep_after_open, timeout, tty_baudrate"
@@ -264,7 +264,7 @@ def test_a_misspelt_option_is_refused(monkeypatch, home):
     assert '(did you mean "receive_own_messages"?)' in line
 
 
-def test_all_misspelt_options_are_told_at_once():
+def test_all_misspelt_options_are_reported_at_once():
     """Each is one line."""
     with pytest.raises(InputError) as caught:
         resolve("virtual", "a", None, ["x=1", "y=2"])
@@ -291,7 +291,7 @@ def test_a_driver_without_any_parameter(monkeypatch):
 
 
 def test_values_are_cast_by_python_can():
-    """Numbers and truths become such; a state becomes python-can's own word for it, and is shown as a word."""
+    """Texts become numbers and booleans; a state becomes python-can's member, and is shown by its name."""
     settings = resolve("pcan", "PCAN_USBBUS1", None, ["device_id=7", "auto_reset=True", "state=ACTIVE"])
     assert settings.options["device_id"] == 7
     assert settings.options["auto_reset"] is True
@@ -300,7 +300,7 @@ def test_values_are_cast_by_python_can():
 
 
 def test_a_value_that_python_can_refuses_is_one_line():
-    """What python-can itself checks is told in one line."""
+    """An error that python-can itself finds is one line."""
     line = refused("pcan", "PCAN_USBBUS1", None, ["state=passive"])
     assert line == "pcan: an option is not what python-can expects (State config not valid!); correct it"
     assert "Port config" in refused("socketcand", "can0", None, ["port=x"])
@@ -335,7 +335,7 @@ def test_what_has_an_option_of_its_own_is_given_there(key, option):
     assert refused("virtual", None, None, [f"{key}=1"]) == f"--adapter-option {key}=1: give this with --{option}"
 
 
-def test_who_acknowledges_is_said():
+def test_acknowledging_is_reported():
     """On a bus without adapter, with one that has no listening mode, and on a link the system holds."""
     assert said(resolve("virtual", "can0", None), "listening") == (
         "listening: this program sends nothing; a virtual bus has no adapter that acknowledges"
@@ -349,7 +349,7 @@ def test_who_acknowledges_is_said():
 
 
 def test_a_listening_mode_set_by_the_user_stays():
-    """The user's own word holds, and what follows from it is said."""
+    """The user's value is kept, and its consequence is reported."""
     settings = resolve("slcan", "COM3", None, ["listen_only=False"])
     assert settings.options["listen_only"] is False
     assert said(settings, "listening") == (

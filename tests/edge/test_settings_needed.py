@@ -1,4 +1,4 @@
-"""What a driver cannot be opened without: it is asked for by name, before anything else is said."""
+"""The options without which a driver cannot be opened: they are requested by name, before anything else."""
 
 import can
 import pytest
@@ -26,7 +26,7 @@ def refused(*args) -> str:
     return line
 
 
-def test_what_a_driver_needs_is_asked_for_before_anything_is_said():
+def test_missing_options_are_reported_first():
     """All that is missing in one line, wherever the rest was named; the channel has its own option."""
     assert refused("socketcand", "can0", None) == (
         "socketcand: cannot be opened without host and port; give --adapter-option host=... --adapter-option port=..."

@@ -9,7 +9,7 @@ from rvsim.sim.clock import PacedClock
 
 
 class FakeTime:
-    """A monotonic clock that moves only when somebody sleeps."""
+    """A monotonic clock that moves only by sleeping."""
 
     def __init__(self):
         self.ns = 5_000_000_000
@@ -27,7 +27,7 @@ class FakeTime:
 
 @pytest.fixture
 def wall(monkeypatch) -> FakeTime:
-    """The wall clock in the hands of the test."""
+    """A wall clock that the test controls."""
     fake = FakeTime()
     monkeypatch.setattr(clock_module, "time", fake)
     return fake
@@ -61,7 +61,7 @@ def test_a_late_moment_does_not_wait(wall):
 
 
 def test_a_wait_can_be_woken(wall):
-    """A set event ends the wait at once and says so."""
+    """A set event ends the wait at once; the wait returns False."""
     clock, wake = PacedClock(), threading.Event()
     clock.wait_until(0)
     wake.set()
@@ -110,7 +110,7 @@ def test_time_runs_forward(speed):
         PacedClock(speed)
 
 
-def test_another_speed_goes_on_from_where_it_was(wall):
+def test_another_speed_continues_from_the_present_time(wall):
     """Two seconds at once, then two more at four times the speed take half a second."""
     clock = PacedClock()
     clock.wait_until(0)

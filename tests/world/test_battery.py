@@ -14,7 +14,7 @@ HOUR = 3600
 
 
 def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Battery:
-    """A bank of 100 Ah unless told otherwise."""
+    """A bank of 100 Ah by default."""
     return Battery(BatteryPlan.model_validate({"chemistry": chemistry, "start_percent": percent, **figures}))
 
 
@@ -222,7 +222,7 @@ def test_constant_current_ends_where_it_was_fitted() -> None:
         assert bank.percent == pytest.approx(percent, abs=2)
 
 
-def test_full_agm_goes_on_taking_a_little() -> None:
+def test_full_agm_still_draws_a_little() -> None:
     """A full AGM battery held at 14.4 V takes 1-2 % of its capacity in amperes, and stays at 100 %."""
     bank = battery("agm", 100)
     bank.set_charge("shore", 14.4, 20.0)
@@ -282,7 +282,7 @@ def test_charger_below_the_battery_gives_nothing() -> None:
 
 
 def test_charger_below_rest_helps_under_load() -> None:
-    """Held below its rest voltage the battery goes on giving, and the charger adds what holds its limit."""
+    """Held below its rest voltage the battery still discharges, and the charger adds what holds its limit."""
     bank = battery("agm", 50, internal_milliohm=5.0)
     bank.set_load("inverter", 60.0)
     bank.set_charge("solar", 12.0, 60.0)
@@ -315,7 +315,7 @@ def test_the_higher_voltage_carries_first() -> None:
 
 
 def test_a_charger_ends() -> None:
-    """0 A ends a charger, whatever its voltage; a name never heard of gives 0."""
+    """0 A switches a charger off, whatever its voltage; an unknown name gives 0."""
     bank = battery("lfp", 100)
     for amps, volts in ((10.0, 14.4), (0.0, 13.6)):
         bank.set_charge("shore", 14.4, amps)

@@ -1,4 +1,4 @@
-"""The world as devices meet it: heat balances by hand, no heat lost, and time that does not depend on who asks."""
+"""The world as devices use it: heat balances by hand, no heat lost, a state independent of how it is advanced."""
 
 from collections.abc import Callable
 from math import exp
@@ -328,7 +328,7 @@ moments = st.integers(0, 120 * SECOND_US)
 def test_who_asks_how_often_does_not_matter(
     plan: VehiclePlan, changes: list[tuple[int, tuple[str, float]]], looks: list[int]
 ) -> None:
-    """The same inputs at the same moments end in the same state to the last bit, however often time was asked for."""
+    """The same inputs at the same times end in the same state to the last bit, however often the world was advanced."""
     weather = WeatherPlan(outdoor_c=-4.0, swing_amplitude_k=6.0)
     ends: list[dict[str, float]] = []
     for extra in ([], looks):

@@ -1,4 +1,4 @@
-"""A device of one's own held against the definitions."""
+"""A user-defined device checked against the definitions."""
 
 import re
 
@@ -206,7 +206,7 @@ def test_the_instance_is_that_of_the_function(told):
     assert same == ["message 2: WATER_PUMP_STATUS is sent by an earlier message table; merge the two"]
 
 
-def test_all_mistakes_are_told_at_once(told):
+def test_all_mistakes_are_reported_at_once(told):
     """Of messages and answers, in the order in which they stand; a message that is not defined is no target either."""
     lines = told(
         {"message": "TANK_STATS", "instance": 0},

@@ -1,4 +1,4 @@
-"""A device of one's own as it is written: each mistake is one line with file, line, place and what to do."""
+"""A user-defined device in a rig file: each mistake is one line with file, line, place and what to do."""
 
 import pytest
 from hypothesis import given
@@ -110,7 +110,7 @@ def test_one_mistake_is_one_line(told, text, said):
     assert line.endswith(expected)
 
 
-def test_all_mistakes_are_told_at_once(told):
+def test_all_mistakes_are_reported_at_once(told):
     """In the order of their lines, and each that stands within one field."""
     lines = told(FIELDS + 'x = true\ny = { copy = 1, feld = "b", factor = "c" }\n' + ANSWER + "sets = {}")
     places = [line.split(": ")[0].replace('device 1 "fridge", settings, ', "") for line in lines]

@@ -1,4 +1,4 @@
-"""Where the fields of a device of one's own take their values from."""
+"""The sources of the values of a user-defined device."""
 
 from fractions import Fraction
 
@@ -39,7 +39,7 @@ def profile(*points, **more):
     ],
 )
 def test_profiles(more, seconds, value):
-    """Lines or steps, holding the last value or beginning anew."""
+    """Lines or steps, keeping the last value or starting again."""
     assert profile(*POINTS, **more).value(round(seconds * SECOND_US)) == pytest.approx(value)
 
 
@@ -123,12 +123,12 @@ def test_a_copy_is_scaled_and_lost():
         (FieldSpec("shifted", 0, 8, offset=-100), 156.0, 0xFF),
     ],
 )
-def test_a_value_is_said_as_well_as_the_field_can(field, value, raw):
+def test_the_raw_integer_is_the_nearest(field, value, raw):
     """Rounded to its steps; beyond its range by its code for that, else no data, else the nearest value."""
     assert raw_nearest(field, value) == raw
 
 
 def test_no_value_needs_a_code():
-    """A field of which all values are values cannot say no data."""
+    """A field without special codes has no code for no data."""
     with pytest.raises(ValueError, match="has no code for no data"):
         raw_nearest(FieldSpec("group", 0, 8), None)
