@@ -69,8 +69,10 @@ def test_the_time_remaining_is_no_data_at_a_small_current(alone):
     charger = alone("charger", shore_power=False, charger=1, dc_source=1, vehicle={"battery": {"capacity_ah": 2000.0}})
     charger.world.set_load("clock", 0.09)
     assert charger.until(5).last(DC_2).split()[5:7] == ["FF", "FF"]
+    charger.world.set_load("clock", 0.1)
+    # 80 of 100 Ah (its setting) at 0.1 A are 48000 minutes (BB80 hex), at 0.11 A 43636 minutes (AA74 hex)
+    assert charger.until(6).last(DC_2).split()[5:7] == ["80", "BB"]
     charger.world.set_load("clock", 0.11)
-    # 80 of 100 Ah (its setting) at 0.11 A are 43636 minutes (AA74 hex)
     assert charger.until(7).last(DC_2).split()[5:7] == ["74", "AA"]
 
 
