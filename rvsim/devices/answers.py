@@ -1,8 +1,8 @@
-"""What every node answers: data to a request, else an acknowledgement, a refusal or nothing; and its long messages.
+"""What every node answers: requests, resets and commanded addresses; and its long messages.
 
-Knows: requests to one and to all, with an instance (RV-C's addition to SAE J1939-21), that only who was asked alone
-refuses, the four codes of an acknowledgement, that what is longer than a frame goes out in packets, and that a
-commanded address comes in packets. Does not know what a node has to say, nor whether it obeys: its host does.
+Knows: requests to one node and to all, with an instance (RV-C's addition to SAE J1939-21); that only a node which is
+addressed alone refuses; the four codes of an acknowledgement; that data longer than a frame goes out in packets; that a
+commanded address comes in packets. Does not know which data a node has, nor whether it obeys: its host decides.
 """
 
 from collections.abc import Callable, Mapping
@@ -21,54 +21,55 @@ from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER, MI
 
 ACKNOWLEDGMENT, RESET = "ACKNOWLEDGMENT", "GENERAL_RESET"
 PROPRIETARY = 0x0EF00
-LONGEST_DELAY_US = 153_000
-"""Who answers a request to all waits up to so long, each its own time: the delay of SAE J1939-81 for claims, taken over
-for every answer to all (our decision), so that not everybody speaks at once."""
-ACKNOWLEDGED_US = 5_000
-"""A commanded address that came to the node alone is obeyed so much later: its acknowledgement, which gives way to a
-claim on the wires, is then through, and does not come from an address that the node has left. Our decision."""
+MAX_ANSWER_DELAY_US = 153_000
+"""Longest wait before the answer to a request to all; each node draws its own. The delay is that of SAE J1939-81 for
+claims. It is used for every answer to all, so that not all nodes send at once (our decision)."""
+ADDRESS_COMMAND_DELAY_US = 5_000
+"""Wait before a commanded address is obeyed that was sent to this node alone. Its acknowledgement has a lower priority
+than a claim; after this wait it has been sent, from the address that the node still holds. Our decision."""
 _REFUSED = frozenset({ProblemKind.NO_SESSION_FREE, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
-_ONE_FRAME, _PRIORITY = 8, 6
+_MAX_FRAME_BYTES = 8
+_PRIORITY = 6
 
 
-class Host(Protocol):
-    """What answers need of their node."""
+class AnswerHost(Protocol):
+    """What ``Answers`` needs of its node."""
 
     now: int
     outbox: list[tuple[int, bytes]]
 
     @property
     def address(self) -> int | None:
-        """The address it speaks from."""
+        """The address that the node sends from, None while it has none."""
 
-    def after(self, delay: int, call: Callable[[], None]) -> None:
-        """Be called later."""
+    def after(self, delay_us: int, call: Callable[[], None], /) -> None:
+        """Call once, ``delay_us`` from now."""
 
-    def texts(self) -> Mapping[int, bytes]:
-        """Return its texts and reports by DGN, however long."""
+    def requestable_data(self) -> Mapping[int, bytes]:
+        """Return the data that is sent on request only, by DGN, of any length."""
 
-    def send_again(self, dgn: int, instance: int | None) -> bool:
-        """Send what it broadcasts under a DGN now, of one instance or of all; tell whether there was anything."""
+    def send_broadcasts(self, dgn: int, instance: int | None) -> bool:
+        """Send the broadcasts of a DGN now, of one instance or of all; return whether there are any."""
 
     def reset(self, *, faults: bool, reboot: bool) -> None:
-        """Forget its faults, begin anew, or both."""
+        """Clear the reported faults, claim the address again, or both."""
 
-    def obey_address(self, command: AddressCommand) -> None:
-        """Learn that a NAME, which may be another node's, is told to claim an address."""
+    def obey_address_command(self, command: AddressCommand) -> None:
+        """Receive a commanded address; its NAME may be another node's."""
 
 
-def asks_for_claim(dgn: int, data: bytes) -> bool:
-    """Tell whether a frame asks for address claims, which is the claim's affair."""
+def requests_address_claim(dgn: int, data: bytes) -> bool:
+    """Return whether a frame requests address claims; the claim answers those itself."""
     return dgn == REQUEST_FOR_DGN and int.from_bytes(data[:3], "little") == ADDRESS_CLAIM
 
 
 class Answers:
     """The answers of one node, and the sessions of its long messages.
 
-    ``draw`` gives a random whole number from 0 up to below the one it is called with.
+    ``draw(limit)`` returns a random integer from 0 to ``limit - 1``.
     """
 
-    def __init__(self, host: Host, catalogue: Catalogue, draw: Callable[[int], int]) -> None:
+    def __init__(self, host: AnswerHost, catalogue: Catalogue, draw: Callable[[int], int]) -> None:
         self._host = host
         self._draw = draw
         self._request, self._acknowledgement, self._reset = (
@@ -79,123 +80,124 @@ class Answers:
 
     @property
     def received_dgns(self) -> frozenset[int]:
-        """The DGNs that are answered, beside the node's own."""
+        """The DGNs that ``receive`` takes."""
         return frozenset({self._request.dgn, self._reset.dgn, CONNECTION_MANAGEMENT, DATA_TRANSFER})
 
     def receive(self, identifier: int, data: bytes) -> None:
-        """Take a frame of one of these DGNs."""
+        """Receive a frame of one of these DGNs."""
         parts = split_identifier(identifier)
         own = self._host.address
         transport = parts.dgn in (CONNECTION_MANAGEMENT, DATA_TRANSFER)
         if parts.destination not in (own, GLOBAL_ADDRESS) or (own is None and not transport):
-            return  # without an address it still hears what goes to all in packets: it may be commanded to one
+            return  # a node without an address still receives packets to all: they may command it to an address
         if transport:
-            self._take(self._long.receive(self._host.now, identifier, data))
+            self._handle_outcome(self._long.receive(self._host.now, identifier, data))
         elif parts.dgn == self._request.dgn:
-            self._asked(parts, data)
+            self._on_request(parts, data)
         elif parts.dgn == self._reset.dgn:
-            self._told_to_reset(parts, data)
+            self._on_reset(parts, data)
 
-    def moved(self) -> None:
-        """Go on from the address that the node has now."""
+    def follow_address(self) -> None:
+        """Send and receive long messages at the address that the node has now."""
         if self._long.address != self._host.address:
-            self._take(self._long.move(self._host.now, self._host.address))
+            self._handle_outcome(self._long.move(self._host.now, self._host.address))
 
     # Requests.
 
-    def _asked(self, parts: Identifier, data: bytes) -> None:
+    def _on_request(self, parts: Identifier, data: bytes) -> None:
         if len(data) < 3:
             return
         dgn = int.from_bytes(data[:3], "little")
-        instance = self._given(self._request, "requested_instance", data)
+        instance = self._value_of(self._request, "requested_instance", data)
         if parts.destination == GLOBAL_ADDRESS:
-            self._host.after(self._draw(LONGEST_DELAY_US + 1), lambda: self._answer(dgn, instance, parts.source, False))
+            delay_us = self._draw(MAX_ANSWER_DELAY_US + 1)
+            self._host.after(delay_us, lambda: self._answer(dgn, instance, parts.source, addressed=False))
         else:
-            self._answer(dgn, instance, parts.source, True)
+            self._answer(dgn, instance, parts.source, addressed=True)
 
-    def _answer(self, dgn: int, instance: int | None, asker: int, alone: bool) -> None:
-        """Answer: a text goes to who asked for it alone, what is broadcast goes to all as ever."""
-        text = self._host.texts().get(dgn)
-        if text is not None:
-            sent = self.send(dgn, text, asker if alone else GLOBAL_ADDRESS)
+    def _answer(self, dgn: int, instance: int | None, requester: int, *, addressed: bool) -> None:
+        """Answer a request: data goes to its requester if the request was addressed, a broadcast goes to all."""
+        data = self._host.requestable_data().get(dgn)
+        if data is not None:
+            sent = self.send(dgn, data, requester if addressed else GLOBAL_ADDRESS)
             code = None if sent else AcknowledgmentCode.BUSY
-        elif self._host.send_again(dgn, instance):
+        elif self._host.send_broadcasts(dgn, instance):
             code = None
         else:
             code = AcknowledgmentCode.DENIED if dgn == PROPRIETARY else AcknowledgmentCode.UNKNOWN
-        if code is not None and alone:
-            self._acknowledge(code, dgn, asker, instance)
+        if code is not None and addressed:
+            self._acknowledge(code, dgn, requester, instance)
 
     @staticmethod
-    def _given(spec: MessageSpec, field: str, data: bytes) -> int | None:
-        """Return what a field says, None where it says nothing."""
-        place = spec.by_name[field]
-        raw = place.raw_in(data)
-        return raw if raw is not None and raw != place.all_ones and place.state(raw) is State.VALUE else None
+    def _value_of(spec: MessageSpec, name: str, data: bytes) -> int | None:
+        """Return the raw value of a field, None where it has none."""
+        field = spec.by_name[name]
+        raw = field.raw_in(data)
+        return raw if raw is not None and raw != field.all_ones and field.state(raw) is State.VALUE else None
 
-    def _acknowledge(self, code: AcknowledgmentCode, dgn: int, asker: int, instance: int | None = None) -> None:
-        """Say to all how a request or command of one of them fared; the address in it says whose."""
+    def _acknowledge(self, code: AcknowledgmentCode, dgn: int, requester: int, instance: int | None = None) -> None:
+        """Send the result of a request or command to all; the requester's address stands in the data."""
         own, spec = self._host.address, self._acknowledgement
         if own is not None:
             more = {} if instance is None else {"instance": instance}
             data = spec.pack(
-                acknowledgment_code=int(code), source_address_acknowledged=asker, dgn_acknowledged=dgn, **more
+                acknowledgment_code=int(code), source_address_acknowledged=requester, dgn_acknowledged=dgn, **more
             )
             self._host.outbox.append((spec.identifier(own, GLOBAL_ADDRESS), data))
 
     # Commands that every node takes.
 
-    def _told_to_reset(self, parts: Identifier, data: bytes) -> None:
-        asked = {name for name in self._reset.by_name if self._given(self._reset, name, data) == 1}
-        if not asked:
+    def _on_reset(self, parts: Identifier, data: bytes) -> None:
+        requested = {name for name in self._reset.by_name if self._value_of(self._reset, name, data) == 1}
+        if not requested:
             return
-        if asked <= {"clear_faults", "reboot"}:
+        if requested <= {"clear_faults", "reboot"}:
             code = AcknowledgmentCode.DONE
-        else:  # its settings are the rig's, and it has no test mode
-            code = AcknowledgmentCode.DENIED if "reset_to_default_settings" in asked else AcknowledgmentCode.UNKNOWN
+        else:  # the settings are those of the rig, and there is no test mode
+            code = AcknowledgmentCode.DENIED if "reset_to_default_settings" in requested else AcknowledgmentCode.UNKNOWN
         if parts.destination != GLOBAL_ADDRESS:
             self._acknowledge(code, self._reset.dgn, parts.source)
         if code is AcknowledgmentCode.DONE:
-            self._host.reset(faults="clear_faults" in asked, reboot="reboot" in asked)
+            self._host.reset(faults="clear_faults" in requested, reboot="reboot" in requested)
 
     # Long messages.
 
     def send(self, dgn: int, data: bytes, destination: int = GLOBAL_ADDRESS) -> bool:
-        """Send data of any length, in one frame where it fits; tell whether that was begun."""
+        """Send data of any length, in one frame where it fits; return whether sending has started."""
         own = self._host.address
         if own is None:
             return False
-        if len(data) <= _ONE_FRAME:
+        if len(data) <= _MAX_FRAME_BYTES:
             identifier = join_identifier(_PRIORITY, dgn, own, destination if is_addressed(dgn) else None)
-            self._host.outbox.append((identifier, data.ljust(_ONE_FRAME, b"\xff")))
+            self._host.outbox.append((identifier, data.ljust(_MAX_FRAME_BYTES, b"\xff")))
             return True
         assert len(data) >= MIN_MESSAGE_BYTES
         outcome = self._long.send(self._host.now, dgn, data, destination)
-        self._take(outcome)
+        self._handle_outcome(outcome)
         return not any(isinstance(event, TransferProblem) and event.kind in _REFUSED for event in outcome.events)
 
-    def _take(self, outcome: TransferOutcome) -> None:
-        """Put out what a step of the sessions brought, and see to the next one."""
+    def _handle_outcome(self, outcome: TransferOutcome) -> None:
+        """Send the frames of a step of the sessions, set the timer of the next step, and read whole messages."""
         self._host.outbox += outcome.frames
         due = self._long.due()
         if due is not None and due != self._long_due:
-            self._host.after(max(0, due - self._host.now), lambda: self._is_due(due))
+            self._host.after(max(0, due - self._host.now), lambda: self._on_timer(due))
         self._long_due = due
         for event in outcome.events:
             if isinstance(event, LongMessage) and event.dgn == COMMANDED_ADDRESS:
-                self._commanded(event)
+                self._on_commanded_address(event)
 
-    def _commanded(self, message: LongMessage) -> None:
-        """Hand a commanded address to the host."""
+    def _on_commanded_address(self, message: LongMessage) -> None:
+        """Give a commanded address to the host."""
         command = read_address_command(message.data)
         if command is None:
             return
         if message.destination == GLOBAL_ADDRESS:
-            self._host.obey_address(command)
+            self._host.obey_address_command(command)
         else:
-            self._host.after(ACKNOWLEDGED_US, lambda: self._host.obey_address(command))
+            self._host.after(ADDRESS_COMMAND_DELAY_US, lambda: self._host.obey_address_command(command))
 
-    def _is_due(self, moment: int) -> None:
-        if moment == self._long_due:  # else it has moved on, and another call comes for it
+    def _on_timer(self, moment: int) -> None:
+        if moment == self._long_due:  # otherwise the deadline has changed, and another timer is set for it
             self._long_due = None
-            self._take(self._long.expire(self._host.now))
+            self._handle_outcome(self._long.expire(self._host.now))

@@ -1,8 +1,8 @@
 """The kinds of simulated device, by the name a rig uses: the built-in ones, and those of other packages.
 
-Knows: which class stands for which kind, and how a class of another package is found and judged. Does not know any rig.
+Knows: the class of each kind, and how a class of another package is found and checked. Does not know any rig.
 
-A package brings a kind with a class made from ``Device`` and an entry point for it, in its pyproject.toml::
+A package adds a kind by a subclass of ``Device`` and an entry point for it, in its pyproject.toml::
 
     [project.entry-points."rvsim.devices"]
     lamp = "van_lamp:Lamp"
@@ -33,9 +33,9 @@ from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.wire.catalogue import Catalogue
 
-GROUP = "rvsim.devices"
-"""The entry points under which other packages bring kinds of their own."""
-_NAME = re.compile(r"[a-z][a-z0-9_]*")
+ENTRY_POINT_GROUP = "rvsim.devices"
+"""The group of entry points by which other packages add kinds."""
+_KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
 BUILT_IN = (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor, OwnDevice)
 
 
@@ -45,52 +45,52 @@ def all_kinds(points: Iterable[EntryPoint]) -> tuple[dict[str, type[Device]], tu
     problems = []
     for point in sorted(points, key=lambda point: (point.name, point.value)):
         try:
-            kind = _loaded(point)
+            kind = _load_kind(point)
             if kind.kind in kinds:
-                raise ValueError(f"there is a kind {shown(kind.kind)} already; give its class another kind")
+                raise ValueError(f"the kind {shown(kind.kind)} exists already; give its class another kind")
         except ValueError as problem:
-            problems.append(f"entry point {shown(point.name)} of {GROUP}, {shown(point.value)}: {problem}")
+            problems.append(f"entry point {shown(point.name)} of {ENTRY_POINT_GROUP}, {shown(point.value)}: {problem}")
         else:
             kinds[kind.kind] = kind
     return kinds, tuple(problems)
 
 
-def _loaded(point: EntryPoint) -> type[Device]:
+def _load_kind(point: EntryPoint) -> type[Device]:
     """Return the class that an entry point names.
 
     Raises:
-        ValueError: it cannot be loaded, or is no kind of device.
+        ValueError: it cannot be loaded, or is not a kind of device.
     """
     try:
         kind = point.load()
     except (Exception, SystemExit) as error:  # another's package may raise anything, or try to end the program
-        said = " ".join(str(error).split())
-        why = type(error).__name__ + (f": {said}" if said else "")
-        raise ValueError(f"it cannot be loaded ({why}); mend or remove its package") from None
+        text = " ".join(str(error).split())
+        why = type(error).__name__ + (f": {text}" if text else "")
+        raise ValueError(f"it cannot be loaded ({why}); repair or remove its package") from None
     if not (isinstance(kind, type) and issubclass(kind, Device)):
-        raise ValueError("it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp")
+        raise ValueError("it is not a subclass of rvsim.devices.device.Device; name one, such as van_lamp:Lamp")
     name, settings = getattr(kind, "kind", None), kind.Settings
-    if not isinstance(name, str) or not _NAME.fullmatch(name):
-        raise ValueError(f'{kind.__name__} has no kind that a rig could name; give it one, like kind = "lamp"')
+    if not isinstance(name, str) or not _KIND_NAME.fullmatch(name):
+        raise ValueError(f'{kind.__name__} has no kind that a rig can name; give it one, such as kind = "lamp"')
     if not (isinstance(settings, type) and issubclass(settings, BaseModel)):
-        raise ValueError(f"the Settings of {kind.__name__} are no class made from rvsim.devices.device.Settings")
+        raise ValueError(f"the Settings of {kind.__name__} are not a subclass of rvsim.devices.device.Settings")
     return kind
 
 
 @cache
-def _installed() -> tuple[dict[str, type[Device]], tuple[str, ...]]:
-    """Return the kinds on this machine and what is wrong with others; entry points are loaded when this is asked."""
-    return all_kinds(entry_points(group=GROUP))
+def _installed_kinds() -> tuple[dict[str, type[Device]], tuple[str, ...]]:
+    """Return the kinds on this machine and what is wrong with others; the first call loads the entry points."""
+    return all_kinds(entry_points(group=ENTRY_POINT_GROUP))
 
 
 def kinds_by_name() -> Mapping[str, type[Device]]:
-    """Return the kinds that rigs can name, those of other packages with them."""
-    return _installed()[0]
+    """Return the kinds that rigs can name, those of other packages included."""
+    return _installed_kinds()[0]
 
 
 def kind_problems() -> tuple[str, ...]:
     """Return a line for each kind of another package that cannot be used."""
-    return _installed()[1]
+    return _installed_kinds()[1]
 
 
 def settings_models() -> dict[str, type[BaseModel]]:
@@ -98,18 +98,18 @@ def settings_models() -> dict[str, type[BaseModel]]:
     return {name: kind.Settings for name, kind in kinds_by_name().items()}
 
 
-class Places(Protocol):
-    """Says where something of a rig stands: file, line and words."""
+class RigPlaces(Protocol):
+    """Where the parts of a rig stand: file, line and table."""
 
     def where_in_rig(self, device: str, *below: int | str) -> str:
-        """Say where something of a device stands."""
+        """Return where a part of a device stands."""
 
     def where_accepted(self, number: int) -> str:
-        """Say where the rig accepts trouble, counted from 0."""
+        """Return where an ``accepted`` table of the rig stands, counted from 0."""
 
 
-class _Names:
-    """Says it of a rig without a file."""
+class _PlacesByName:
+    """The places of a rig that was not read from a file, by name."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig.name
@@ -121,15 +121,15 @@ class _Names:
         return f'rig "{self._rig}", accepted {number + 1}'
 
 
-def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> None:
-    """Refuse names in a rig that no definition has, and settings of its devices that cannot be put to work.
+def check_rig(rig: Rig, catalogue: Catalogue, places: RigPlaces | None = None) -> None:
+    """Refuse names in a rig that no definition has, and device settings that do not fit the definitions.
 
-    ``places`` says where each mistake stands.
+    ``places`` gives the place of each mistake.
 
     Raises:
         InputError: a line for each.
     """
-    places = places or _Names(rig)
+    places = places or _PlacesByName(rig)
     problems = [
         f"{places.where_in_rig(device, key)}, {key}: {text}"
         for device, key, text in device_field_problems(rig, catalogue)
@@ -140,23 +140,28 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: Places | None = None) -> N
         kind = kinds.get(plan.kind)
         try:
             settings = None if kind is None else plan.settings_as(kind.Settings)
-        except ValidationError:  # that is told where the rig is read
+        except ValidationError:  # the reader of rigs reports that
             continue
-        for one in () if kind is None else kind.placed_mistakes(plan, settings, catalogue):
-            problems.append(f"{places.where_in_rig(plan.name, 'settings', *one.place)}, settings, {one.text}")
+        for mistake in () if kind is None else kind.placed_mistakes(plan, settings, catalogue):
+            problems.append(f"{places.where_in_rig(plan.name, 'settings', *mistake.place)}, settings, {mistake.text}")
     if problems:
         raise InputError(*problems)
 
 
-def missing_partners(rig: Rig) -> Iterator[str]:
+def unknown_instances(rig: Rig) -> Iterator[str]:
     """Yield a sentence for each setting that names an instance which no device of the rig has."""
-    there = {(name, instance) for plan in rig.devices for name, those in plan.functions.items() for instance in those}
+    present = {
+        (function, instance)
+        for plan in rig.devices
+        for function, instances in plan.functions.items()
+        for instance in instances
+    }
     kinds = kinds_by_name()
     for plan in rig.devices:
         kind = kinds.get(plan.kind)
         settings = plan.settings_as(kind.Settings) if kind is not None else None
-        for setting, function in kind.partners.items() if kind is not None else ():
+        for setting, function in kind.instance_settings.items() if kind is not None else ():
             instance = getattr(settings, setting)
-            if instance is not None and (function, instance) not in there:
+            if instance is not None and (function, instance) not in present:
                 title = FUNCTIONS[function].title
-                yield f"{plan.name} is set to {setting} {instance}, and no device of the rig is {title} {instance}"
+                yield f"{plan.name} is set to {setting} {instance}, but no device of the rig is {title} {instance}"

@@ -1,7 +1,7 @@
 """The faults that a simulated node reports: one at a time in its heartbeat, all of them in its DM1.
 
-Knows: which function has which fault, which lamp goes with it, and that several take turns in the heartbeat. Does not
-know why a node is faulty, nor when it speaks.
+Knows: the faults of each function, the lamp of each fault, and that several faults take turns in the heartbeat. Does
+not know why a node has a fault, nor when it sends.
 """
 
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT, Dm1Report, Lamps, ReportedFault, pack_dm1
@@ -13,34 +13,35 @@ class ReportedFaults:
     """The faults of one node by function."""
 
     def __init__(self) -> None:
-        self._known: dict[str, dict[ReportedFault, bool]] = {}
+        self._faults: dict[str, dict[ReportedFault, bool]] = {}
+        """By function: each fault, and whether its lamp is the red one."""
         self._turns: dict[str, int] = {}
 
     def __bool__(self) -> bool:
-        return bool(self._known)
+        return bool(self._faults)
 
     @property
     def functions(self) -> tuple[str, ...]:
         """The functions that have a fault."""
-        return tuple(self._known)
+        return tuple(self._faults)
 
-    def put(self, function: str, trouble: ReportedFault, red: bool) -> None:
-        """Note a fault, with the red lamp or the yellow one."""
-        self._known.setdefault(function, {})[trouble] = red
+    def add(self, function: str, fault: ReportedFault, *, red: bool) -> None:
+        """Add a fault, with the red lamp or the yellow one."""
+        self._faults.setdefault(function, {})[fault] = red
         self._turns[function] = -1
 
-    def take_back(self, function: str, trouble: ReportedFault | None = None) -> None:
-        """Forget a fault, or all of a function's."""
-        known = self._known.get(function, {})
-        for one in [trouble] if trouble is not None else list(known):
-            known.pop(one, None)
-        if not known:
-            self._known.pop(function, None)
+    def remove(self, function: str, fault: ReportedFault | None = None) -> None:
+        """Remove a fault, or all faults of a function."""
+        faults = self._faults.get(function, {})
+        for removed in [fault] if fault is not None else list(faults):
+            faults.pop(removed, None)
+        if not faults:
+            self._faults.pop(function, None)
 
-    def next_of(self, function: str) -> dict[str, int]:
-        """Return what the function's next heartbeat says of faults, by field: the newest first, then each in turn."""
-        known = list(reversed(self._known.get(function, {}).items()))
-        if not known:
+    def next_heartbeat_fields(self, function: str) -> dict[str, int]:
+        """Return the fault fields of a function's next heartbeat: the newest fault first, then each in turn."""
+        faults = list(reversed(self._faults.get(function, {}).items()))
+        if not faults:
             return {
                 "yellow_lamp_status": 0,
                 "red_lamp_status": 0,
@@ -49,17 +50,17 @@ class ReportedFaults:
                 "occurrence_count": UNKNOWN_COUNT,
             }
         self._turns[function] += 1
-        trouble, red = known[self._turns[function] % len(known)]
+        fault, red = faults[self._turns[function] % len(faults)]
         return {
             "yellow_lamp_status": int(not red),
             "red_lamp_status": int(red),
-            "spn": trouble.spn,
-            "fmi": trouble.fmi,
-            "occurrence_count": UNKNOWN_COUNT if trouble.times is None else trouble.times,
+            "spn": fault.spn,
+            "fmi": fault.fmi,
+            "occurrence_count": UNKNOWN_COUNT if fault.times is None else fault.times,
         }
 
     def dm1(self) -> bytes:
-        """Return the DM1: 8 bytes for none or one fault, more for several."""
-        known = {trouble: red for those in self._known.values() for trouble, red in those.items()}
-        lamps = Lamps(amber=not all(known.values()), red=any(known.values()))
-        return pack_dm1(Dm1Report(lamps, tuple(known)))
+        """Return the data of the DM1: 8 bytes for none or one fault, more for several."""
+        lamp_by_fault = {fault: red for faults in self._faults.values() for fault, red in faults.items()}
+        lamps = Lamps(amber=not all(lamp_by_fault.values()), red=any(lamp_by_fault.values()))
+        return pack_dm1(Dm1Report(lamps, tuple(lamp_by_fault)))

@@ -1,1 +1,1 @@
-"""The only way in and out of the process: the python-can port."""
+"""Buses and other processes: the only code that opens a bus or sends on one."""

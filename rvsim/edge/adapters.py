@@ -1,6 +1,6 @@
 """Which buses can be opened on this machine.
 
-Knows: python-can's drivers and how to ask them without opening anything. Does not open or send.
+Knows: python-can's drivers and how to query them without opening a bus. Does not open a bus, does not send.
 """
 
 import logging
@@ -10,13 +10,13 @@ import can
 from can.interfaces import BACKENDS
 
 
-def attached() -> Iterator[str]:
-    """Name what python-can can open here: its virtual bus, and each adapter that a driver finds attached.
+def openable_buses() -> Iterator[str]:
+    """Yield the name of each bus that python-can can open here: its virtual bus, and each adapter that a driver finds.
 
-    Two interfaces are not asked: they are networks and not adapters, and asking one of them takes seconds.
+    Two interfaces are not queried: they are networks and not adapters, and a query of one of them takes seconds.
     """
     yield "virtual (inside this program)"
-    logging.disable(logging.CRITICAL)  # drivers whose library is missing would each say so
+    logging.disable(logging.CRITICAL)  # each driver whose library is missing would log it
     try:
         for name in sorted(set(BACKENDS) - {"virtual", "socketcand", "udp_multicast"}):
             for found in can.detect_available_configs(name):

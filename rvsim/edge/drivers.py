@@ -1,6 +1,6 @@
-"""What python-can's drivers are: whether one can be loaded, which options it heeds, how it is told only to listen.
+"""python-can's drivers: whether one can be loaded, which options it uses, how its listening mode is set.
 
-Knows: the drivers' classes, and by reading their constructors what they look up. Does not open a bus.
+Knows: the drivers' classes, and the options that the code of their constructors looks up. Does not open a bus.
 """
 
 import ast
@@ -14,7 +14,7 @@ import can
 from can import BusState
 from can.interface import _get_class_for_interface
 
-from rvsim.edge.needs import missing
+from rvsim.edge.needs import missing_package
 from rvsim.errors import BusError
 
 
@@ -26,9 +26,9 @@ class ListeningMode(NamedTuple):
     unless: str = ""
 
 
-# Read in the drivers of python-can 4.6.1; the file, below can/interfaces/, stands above each one.
-LISTENING = {
-    # cantact.py: handed to set_monitor, "listen-only monitoring mode"
+# Read in the drivers of python-can 4.6.1; the file, below can/interfaces/, is named above each one.
+LISTENING_MODES = {
+    # cantact.py: passed to set_monitor, "listen-only monitoring mode"
     "cantact": ListeningMode("monitor", True),
     # kvaser/canlib.py: DRIVER_MODE_SILENT is False, and gives canDRIVER_SILENT
     "kvaser": ListeningMode("driver_mode", False),
@@ -47,27 +47,27 @@ LISTENING = {
 }
 
 
-def load(name: str) -> type[can.BusABC]:
+def load_driver(name: str) -> type[can.BusABC]:
     """Return the bus class of an interface that python-can knows.
 
     Raises:
         BusError: the driver's library is missing.
     """
-    logging.disable(logging.CRITICAL)  # a driver whose library is missing would say so in its own way
+    logging.disable(logging.CRITICAL)  # a driver whose library is missing would log it
     try:
         return _get_class_for_interface(name)
     except can.CanInterfaceNotImplementedError as error:
-        package = missing(name)
+        package = missing_package(name)
         what = f"pip install {package.name}" if package else "install what it needs"
         raise BusError(
-            f"{name}: its driver cannot be loaded ({one_line(error)}); {what}, or use another interface"
+            f"{name}: its driver cannot be loaded ({error_text(error)}); {what}, or use another interface"
         ) from error
     finally:
         logging.disable(logging.NOTSET)
 
 
-def options_of(driver: type[can.BusABC]) -> set[str]:
-    """Return the parameters that a bus class heeds: what its constructor and those behind it name or look up."""
+def driver_options(driver: type[can.BusABC]) -> set[str]:
+    """Return the parameters that a bus class uses: those that its constructors name or look up."""
     names: set[str] = set()
     named = (inspect.Parameter.POSITIONAL_OR_KEYWORD, inspect.Parameter.KEYWORD_ONLY)
     for base in driver.__mro__:
@@ -79,19 +79,19 @@ def options_of(driver: type[can.BusABC]) -> set[str]:
         names |= {parameter.name for parameter in parameters if parameter.kind in named}
         if not rest:
             break
-        names |= _looked_up(constructor, rest[0])
+        names |= _names_looked_up(constructor, rest[0])
     return {name for name in names - {"self"} if not name.startswith("_")}
 
 
-def required_of(driver: type[can.BusABC]) -> list[str]:
+def required_parameters(driver: type[can.BusABC]) -> list[str]:
     """Return the parameters without which a bus class cannot be made."""
     named = (inspect.Parameter.POSITIONAL_OR_KEYWORD, inspect.Parameter.KEYWORD_ONLY)
     parameters = inspect.signature(driver).parameters.values()
-    return [one.name for one in parameters if one.kind in named and one.default is one.empty]
+    return [each.name for each in parameters if each.kind in named and each.default is each.empty]
 
 
-def _looked_up(constructor: Callable[..., None], rest: str) -> set[str]:
-    """Return the names that a constructor looks up in its ``**kwargs``: some drivers declare hardly any parameter."""
+def _names_looked_up(constructor: Callable[..., None], rest: str) -> set[str]:
+    """Return the names that a constructor looks up in its ``**kwargs``: some drivers declare few parameters."""
     try:
         tree = ast.parse(textwrap.dedent(inspect.getsource(inspect.unwrap(constructor))))
     except (OSError, TypeError):  # a driver without source
@@ -108,10 +108,10 @@ def _looked_up(constructor: Callable[..., None], rest: str) -> set[str]:
     return found
 
 
-def one_line(error: Exception) -> str:
-    """Return what an error says, on one line; the name of its kind where it says nothing.
+def error_text(error: Exception) -> str:
+    """Return the text of an error on one line, or the name of its class if it has no text.
 
-    Some drivers write where in their code it happened behind it; that is left out.
+    Some drivers append a traceback; it is left out.
     """
-    said, _, _ = str(error).partition("Traceback (most recent call last)")
-    return " ".join(said.split()) or type(error).__name__
+    text, _, _ = str(error).partition("Traceback (most recent call last)")
+    return " ".join(text.split()) or type(error).__name__

@@ -1,8 +1,8 @@
-"""Hands what came in through a port to a watch, and tells it the time.
+"""Passes the frames of a port to a watch, and advances the watch by the sender's watermark.
 
-Knows: the watermark. The sender says "by simulated time T I have sent N frames"; only when N frames have been
-taken in may the watch believe that nothing before T is still to come. So a slow machine, or a run at twenty
-times the wall clock, raises no false flag. Does not know what the watch makes of a frame.
+Knows: the watermark. The sender states that it has sent N frames by simulated time T; the watch advances to T only when
+N frames have been received. So a slow machine, or a run at twenty times the wall clock, raises no false flag. Does not
+know what the watch does with a frame.
 """
 
 from collections import deque
@@ -14,73 +14,74 @@ from rvsim.errors import BusError
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
 
-_PATIENCE_S = 5.0
+MAX_WAIT_S = 5.0
+"""The longest wait for a frame that was sent. Our choice."""
 
 
 class Watermark(NamedTuple):
-    """By ``time`` (microseconds) ``sent`` frames had been put on the bus."""
+    """By ``time`` (microseconds) ``sent`` frames had been sent on the bus."""
 
     time: int
     sent: int
 
 
 class Feed:
-    """Moves frames from a port to ``take`` and tells ``advance`` the time once every frame before it was taken.
+    """Passes frames from a port to ``on_frame``; calls ``advance`` with a time when all frames before it were received.
 
-    What happens beside frames does not pass through the port; ``tell`` gets it in its place among them.
+    Other events of the line do not pass through the port; ``on_event`` receives them in their place among the frames.
     """
 
     def __init__(
         self,
         port: Port,
-        take: Callable[[Frame], None],
+        on_frame: Callable[[Frame], None],
         advance: Callable[[int], None],
-        tell: Callable[[LineEvent], None],
+        on_event: Callable[[LineEvent], None],
     ) -> None:
         self._port = port
-        self._take = take
+        self._on_frame = on_frame
         self._advance = advance
-        self._tell = tell
-        self._taken = 0
-        self._beside: deque[tuple[int, LineEvent]] = deque()
+        self._on_event = on_event
+        self._received = 0
+        self._pending_events: deque[tuple[int, LineEvent]] = deque()
 
-    def note_event(self, event: LineEvent, sent: int) -> None:
-        """Keep what happened when ``sent`` frames had been put on the bus until they were taken in."""
-        self._beside.append((sent, event))
+    def add_event(self, event: LineEvent, sent: int) -> None:
+        """Keep an event of the line until the ``sent`` frames before it were received."""
+        self._pending_events.append((sent, event))
 
-    def _tell_up_to(self, taken: float) -> None:
-        while self._beside and self._beside[0][0] <= taken:
-            self._tell(self._beside.popleft()[1])
+    def _pass_events(self, received: float) -> None:
+        while self._pending_events and self._pending_events[0][0] <= received:
+            self._on_event(self._pending_events.popleft()[1])
 
-    def pump(self, mark: Watermark) -> int:
-        """Take in what has arrived; return how many frames of the watermark are still under way.
+    def process(self, mark: Watermark) -> int:
+        """Process what the port has received; return how many frames of the watermark are missing.
 
         Raises:
             BusError: the reader of the port has ended.
         """
-        for one in self._port.receive():
-            self._tell_up_to(self._taken)
-            if isinstance(one, Frame):
-                self._take(one)
-                self._taken += 1
+        for item in self._port.receive():
+            self._pass_events(self._received)
+            if isinstance(item, Frame):
+                self._on_frame(item)
+                self._received += 1
             else:
-                self._tell(one)
+                self._on_event(item)
         statistics = self._port.statistics
         if statistics.error is not None:
             raise BusError(f"the bus was lost while listening ({statistics.error})")
-        missing = mark.sent - self._taken - statistics.dropped
+        missing = mark.sent - self._received - statistics.dropped
         if missing <= 0:
-            self._tell_up_to(mark.sent)
+            self._pass_events(mark.sent)
             self._advance(mark.time)
         return max(0, missing)
 
-    def settle(self, mark: Watermark, under_way: int = 0) -> None:
-        """Take in frames until at most ``under_way`` of the watermark's are missing.
+    def wait_for(self, mark: Watermark, max_missing: int = 0) -> None:
+        """Process frames until at most ``max_missing`` frames of the watermark are missing.
 
         Raises:
-            BusError: frames that were sent do not come in.
+            BusError: frames that were sent are not received.
         """
-        while self.pump(mark) > under_way:
+        while self.process(mark) > max_missing:
             self._port.arrived.clear()
-            if self.pump(mark) > under_way and not self._port.arrived.wait(_PATIENCE_S):
-                raise BusError(f"frames that were sent did not come back from the bus within {_PATIENCE_S:.0f} s")
+            if self.process(mark) > max_missing and not self._port.arrived.wait(MAX_WAIT_S):
+                raise BusError(f"frames that were sent did not come back from the bus within {MAX_WAIT_S:.0f} s")

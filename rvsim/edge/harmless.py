@@ -1,66 +1,67 @@
 """Whether a bus may be sent to without being armed: whether nothing real is on it.
 
 Knows: two kinds of bus have no hardware: python-can's virtual bus, which ends within this program, and a hub of rvsim
-on this machine, which has simulated devices behind it. The first is known by its interface kind. The second has the
-interface kind of any ``socketcand`` server, and many of those have real buses, so it has to prove what it is: it is
-asked on a connection of its own, before any bus is opened, and only a hub of ours knows the answer. No channel's name
-and no port says anything. Whoever does not answer, or answers anything else, counts as real.
+on this machine, which has simulated devices behind it. The first is known by its interface. The second has the
+interface ``socketcand``, and many ``socketcand`` servers have real buses. So the server is asked what it is, on a
+separate connection, before any bus is opened; only a hub of rvsim knows the answer. A channel name or a port proves
+nothing. A server that does not answer, or gives another answer, counts as real.
 
-Only the question goes out, which is no message that opens a bus or sends a frame. Does not open a bus.
+Only the question is sent, which opens no bus and sends no frame. Does not open a bus.
 """
 
 import socket
 from contextlib import suppress
 from dataclasses import replace
 
-from rvsim.edge.hub_protocol import GREETING, LOOPBACK, PORT, QUESTION, is_our_answer
+from rvsim.edge.hub_protocol import DEFAULT_PORT, GREETING, LOOPBACK, QUESTION, is_hub_answer
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import BusError, InputError
 
-PROOF_S = 2.0
-"""So long a server has for its greeting, and again for its answer; ours needs milliseconds. Our decision."""
-_LONGEST = 256
+MAX_REPLY_WAIT_S = 2.0
+"""The longest wait for a server's greeting, and again for its answer; ours needs milliseconds. Our decision."""
+_MAX_REPLY_BYTES = 256
 
 
-def proved_harmless(settings: BusSettings, patience_s: float = PROOF_S) -> BusSettings:
-    """Return the settings of a bus that has proved to be harmless; a hub's name the address that has proved it.
+def prove_simulated(settings: BusSettings, max_wait_s: float = MAX_REPLY_WAIT_S) -> BusSettings:
+    """Return the settings of a bus that is proved to be simulated; those of a hub name the address that was asked.
 
     Args:
         settings: a bus that is not open.
-        patience_s: seconds that a server has for each of its two words.
+        max_wait_s: the longest wait for each of a server's two replies, in seconds.
 
     Raises:
         InputError: it counts as real.
-        BusError: nobody serves there.
+        BusError: no server answers there.
     """
     if settings.virtual:
         return settings
     if settings.interface != "socketcand" or settings.options.get("host") not in LOOPBACK:
-        raise InputError(_refusal(settings, "it is not sent to"))
-    host, port = LOOPBACK[0], settings.options["port"]  # python-can has seen to it that there is one
-    if not is_our_hub(host, port, patience_s):
-        raise InputError(_refusal(settings, f"the server on {host}:{port} is no hub of rvsim, so its bus may be real"))
+        raise InputError(_refusal(settings, "the bus may be real"))
+    host, port = LOOPBACK[0], settings.options["port"]  # python-can requires one
+    if not is_rvsim_hub(host, port, max_wait_s):
+        why = f"the server on {host}:{port} is not a hub of rvsim, so its bus may be real"
+        raise InputError(_refusal(settings, why))
     return replace(settings, options={**settings.options, "host": host, "port": port})
 
 
-def is_our_hub(host: str, port: int, patience_s: float = PROOF_S) -> bool:
-    """Ask a server whether it is a hub of rvsim, on a connection that is closed afterwards.
+def is_rvsim_hub(host: str, port: int, max_wait_s: float = MAX_REPLY_WAIT_S) -> bool:
+    """Return whether a server is a hub of rvsim; it is asked on a connection that is closed afterwards.
 
     Raises:
-        BusError: nobody serves there.
+        BusError: no server answers there.
     """
     try:
-        connection = socket.create_connection((host, port), patience_s)
+        connection = socket.create_connection((host, port), max_wait_s)
     except OSError as error:
         raise BusError(
-            f"{host}:{port}: nobody serves there ({error.strerror or error}); start the other side first, like "
+            f"{host}:{port}: no server answers ({error.strerror or error}); start the server first, such as "
             f'"rvsim bench --serve {port}"'
         ) from None
-    with connection, suppress(OSError):  # one that closes, or says nothing in time, is none of ours
-        if connection.recv(_LONGEST) != GREETING:
+    with connection, suppress(OSError):  # a server that closes, or sends nothing in time, is not ours
+        if connection.recv(_MAX_REPLY_BYTES) != GREETING:
             return False
         connection.sendall(QUESTION)
-        return is_our_answer(connection.recv(_LONGEST))
+        return is_hub_answer(connection.recv(_MAX_REPLY_BYTES))
     return False
 
 
@@ -69,5 +70,5 @@ def _refusal(settings: BusSettings, why: str) -> str:
     return (
         f"{settings.interface}{channel}: {why}; this version sends on virtual buses and to hubs of rvsim on this "
         f'machine only: use --interface virtual, or serve a bench ("rvsim bench --serve") and give --interface '
-        f"socketcand --channel rvsim --adapter-option host={LOOPBACK[0]} --adapter-option port={PORT}"
+        f"socketcand --channel rvsim --adapter-option host={LOOPBACK[0]} --adapter-option port={DEFAULT_PORT}"
     )

@@ -1,13 +1,13 @@
 """The bench for other processes of this machine: a server that python-can's ``socketcand`` client opens as a bus.
 
-``can.Bus(interface="socketcand", host="127.0.0.1", port=29536, channel="rvsim")``. Knows: connections, and that nobody
-may hold the bench up: what a slow client does not fetch is dropped for it, oldest first, a hasty one is not read until
-its frames have been on the wires, and whoever sends what is no frame, or does not finish its handshake, is let go. Does
-not know what frames mean, nor simulated devices. It listens on loopback and nowhere else. How messages are written is
-in `hub_protocol`.
+``can.Bus(interface="socketcand", host="127.0.0.1", port=29536, channel="rvsim")``. Knows: connections, and that no
+client may delay the bench: frames that a slow client does not read are dropped for it, oldest first; a client that
+sends too fast is not read until its frames have been on the line; a client that sends invalid messages, or does not
+finish its handshake, is disconnected. Does not know what frames mean, nor simulated devices. It listens on loopback
+only. `hub_protocol` has the form of the messages.
 
-Another protocol never gets a frame onto the wires: a connection whose first byte is not ``<`` is let go before anything
-of it is read as a message, so a web page cannot send here by HTTP.
+Another protocol never gets a frame onto the line: a connection whose first byte is not ``<`` is closed before any of it
+is read as a message, so that a web page cannot send here by HTTP.
 """
 
 import selectors
@@ -16,90 +16,102 @@ import threading
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rvsim.edge.hub_clients import Client, Sent, UnderWay
-from rvsim.edge.hub_protocol import ACCEPTED, ALIVE, ANSWER, ASKED, LONGEST, frame_text, inner, is_frame, read_frame
+from rvsim.edge.hub_clients import Client, FramesUnderWay, SentFrame
+from rvsim.edge.hub_protocol import (
+    ACCEPTED,
+    ANSWER,
+    ECHO,
+    MAX_MESSAGE_BYTES,
+    QUESTION_TEXT,
+    frame_text,
+    is_frame,
+    message_text,
+    read_frame,
+)
 from rvsim.errors import BusError
 from rvsim.wire.frame import Frame
 
-HELD_S = 0.05
-"""Frames for a new client wait so long, or until it sends: python-can compares one whole receive with the answer that
-it expects, and a frame behind that answer would break its handshake."""
-HANDSHAKE_S = 5.0
-"""A client that has not finished its handshake by then is let go. Our decision."""
-WAITING = 20_000
-"""Frames kept for one client that does not fetch them; ten seconds of a full pair. Our decision."""
-UNDER_WAY = 32
-"""Frames between here and the wires of a client alone, then it is not read: half of what a simulated node holds ready.
-Several who send share these; together they are one node on the wires."""
+FIRST_FRAME_DELAY_S = 0.05
+"""Wait before the first frame to a new client, or until it sends: python-can compares one whole receive with the answer
+that it expects, and a frame directly behind that answer would break its handshake."""
+MAX_HANDSHAKE_S = 5.0
+"""A client that has not finished its handshake after this time is disconnected. Our decision."""
+MAX_WAITING_FRAMES = 20_000
+"""Frames that wait for one client that does not read them; ten seconds of a fully loaded bus. Our decision."""
+UNDER_WAY_QUOTA = 32
+"""Frames of one client between the hub and the line, then it is not read: half of the queue of a simulated node.
+Several clients that send share the quota; together they are one node on the line."""
 MAX_UNDER_WAY = 56
-"""Frames between here and the wires of all clients together; what else the node holds ready is left to others, such as
-the person at the bench."""
-LOST_S = 5.0
-"""A client's frame that was not on the wires by then is taken for lost: they are broken, or full. Our decision."""
-CLIENTS = 64
-"""Connections at a time; one more is closed at once. Our decision."""
-_GARBAGE = 20
-"""So many messages that are none, and a client is let go."""
-_CHUNK = 1 << 16
-_READ = 1 << 12
-"""Bytes read of one client in one go: some 0.3 ms of work, so that the bench gets the processor in between."""
+"""Frames of all clients together between the hub and the line; the rest of the node's queue is left to other senders,
+such as the person at the bench."""
+LOST_AFTER_S = 5.0
+"""A client's frame that was not on the line after this time counts as lost: the wires are broken, or the bus is full.
+Our decision."""
+MAX_CLIENTS = 64
+"""Connections at a time; a further one is closed at once. Our decision."""
+_MAX_INVALID_MESSAGES = 20
+"""A client is disconnected after this number of invalid messages. Our choice."""
+_MAX_SEND_BYTES = 1 << 16
+_MAX_READ_BYTES = 1 << 12
+"""Bytes that are read from one client at a time: some 0.3 ms of work, so that the bench gets the processor between."""
 
 
 class HubStatistics(NamedTuple):
-    """What has passed through a hub so far."""
+    """The counts of a hub so far."""
 
     clients: int
     """Connections now."""
-    taken: int
-    """Frames taken from clients."""
+    received: int
+    """Frames received from clients."""
     dropped: int
-    """Frames that a slow client did not fetch."""
-    let_go: int
-    """Clients let go for garbage."""
+    """Frames that slow clients did not read."""
+    invalid_clients: int
+    """Clients disconnected for invalid messages."""
     refused: int
     """Frames of clients that this network does not use: 11-bit, remote and FD frames."""
-    turned_away: int
-    """Clients that came when there were too many."""
-    unfinished: int
-    """Clients let go because their handshake was not finished in time."""
+    excess_clients: int
+    """Clients disconnected because there were too many."""
+    late_handshakes: int
+    """Clients disconnected because their handshake was not finished in time."""
     lost: int
-    """Frames taken from clients that were never on the wires."""
+    """Frames received from clients that were never on the line."""
     under_way: int
-    """Frames taken from clients that are not on the wires yet, and may still come there."""
+    """Frames received from clients that are not on the line yet, and may still be sent."""
 
 
 class Hub:
     """Serves one bench; close it, or use it in a ``with`` block.
 
     Args:
-        where: host and port; port 0 is any that is free.
-        take: is told of each frame that a client sends (identifier, bytes), in the hub's own thread.
+        where: host and port; port 0 is any free port.
+        on_client_frame: called with each frame of a client (identifier, data), in the hub's own thread.
         clock: monotonic seconds.
-        on_clients: is told how many clients have finished their handshake whenever that changes, in the hub's own
-            thread.
+        on_client_count: called with the number of clients that have finished their handshake, whenever it changes, in
+            the hub's own thread.
 
     Raises:
-        BusError: the port cannot be had.
+        BusError: the port cannot be opened.
     """
 
     def __init__(
         self,
         where: tuple[str, int],
-        take: Callable[[int, bytes], None],
+        on_client_frame: Callable[[int, bytes], None],
         clock: Callable[[], float],
-        on_clients: Callable[[int], None] | None = None,
+        on_client_count: Callable[[int], None] | None = None,
     ) -> None:
-        self._take, self._clock = take, clock
-        self._on_clients = on_clients or (lambda _: None)
+        self._on_client_frame, self._clock = on_client_frame, clock
+        self._on_client_count = on_client_count or (lambda _: None)
         self._clients: list[Client] = []
-        self._under_way = UnderWay()
-        self._taken = self._dropped = self._let_go = self._refused = self._turned_away = self._unfinished = 0
+        self._under_way = FramesUnderWay()
+        self._received = self._dropped = self._refused = 0
+        self._invalid_clients = self._excess_clients = self._late_handshakes = 0
         self._closing = False
         try:
             self._server = socket.create_server(where, backlog=128)
         except OSError as error:
             raise BusError(
-                f"{where[0]}:{where[1]} cannot be served on ({error.strerror}); choose another port"
+                f"{where[0]}:{where[1]}: the port cannot be opened ({error.strerror}); choose another port"
             ) from None
         self._server.setblocking(False)
         self.port: int = self._server.getsockname()[1]
@@ -116,44 +128,44 @@ class Hub:
     @property
     def statistics(self) -> HubStatistics:
         """Return the counts so far."""
-        self._under_way.forget(self._clock() - LOST_S)
+        self._under_way.drop_lost(self._clock() - LOST_AFTER_S)
         return HubStatistics(
             len(self._clients),
-            self._taken,
+            self._received,
             self._dropped,
-            self._let_go,
+            self._invalid_clients,
             self._refused,
-            self._turned_away,
-            self._unfinished,
+            self._excess_clients,
+            self._late_handshakes,
             self._under_way.lost,
             len(self._under_way),
         )
 
     def publish(self, frame: Frame) -> None:
-        """Hand a frame of the wires to every client but the one that sent it; returns at once."""
-        sender = self._under_way.credit(frame, self._clock() - LOST_S) if self._under_way else None
+        """Send a frame of the line to every client except the one that sent it; returns at once."""
+        sender = self._under_way.confirm(frame, self._clock() - LOST_AFTER_S) if self._under_way else None
         if not self._clients:
             return
         text = frame_text(frame)
         for client in tuple(self._clients):
-            if client.free_from is None or client is sender:
+            if client.frames_from is None or client is sender:
                 continue
             self._dropped += len(client.frames) == client.frames.maxlen
             client.frames.append(text)
         if self._asleep.is_set():
             self._asleep.clear()
-            self._rouse()
+            self._wake_up()
 
-    def _rouse(self) -> None:
+    def _wake_up(self) -> None:
         try:
             self._wake.send(b"x")
-        except OSError:  # it is awake already
+        except OSError:  # the thread is awake already
             return
 
     def close(self) -> None:
-        """Let everybody go and free the port; may be called twice."""
+        """Disconnect all clients and free the port; may be called twice."""
         self._closing = True
-        self._rouse()
+        self._wake_up()
         self._thread.join(5)
 
     def __enter__(self) -> "Hub":
@@ -174,49 +186,49 @@ class Hub:
                     elif key.fileobj is self._woken:
                         self._woken.recv(4096)
                     elif isinstance(key.data, Client):
-                        self._attend(key.data, events)
-            self._flush()  # what was published last still goes to whoever fetches
+                        self._handle_events(key.data, events)
+            self._flush()  # the last published frames still go to clients that read
         finally:
             for client in tuple(self._clients):
-                self._leave(client)
-            for one in (self._server, self._wake, self._woken):
-                one.close()
+                self._disconnect(client)
+            for open_socket in (self._server, self._wake, self._woken):
+                open_socket.close()
             self._selector.close()
 
     def _accept(self) -> None:
         try:
             connection, _ = self._server.accept()
-        except OSError:  # it has gone already
+        except OSError:  # the client has disconnected already
             return
-        if len(self._clients) >= CLIENTS:
-            self._turned_away += 1
+        if len(self._clients) >= MAX_CLIENTS:
+            self._excess_clients += 1
             connection.close()
             return
         connection.setblocking(False)
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        client = Client(connection, self._clock(), WAITING)
+        client = Client(connection, self._clock(), MAX_WAITING_FRAMES)
         self._clients.append(client)
         self._send(client)
 
-    def _attend(self, client: Client, events: int) -> None:
-        if events & selectors.EVENT_READ and not self._hear(client):
-            self._leave(client)
+    def _handle_events(self, client: Client, events: int) -> None:
+        if events & selectors.EVENT_READ and not self._receive(client):
+            self._disconnect(client)
         elif events & selectors.EVENT_WRITE:
             self._send(client)
 
-    def _leave(self, client: Client) -> None:
+    def _disconnect(self, client: Client) -> None:
         if client in self._clients:
             self._clients.remove(client)
-            self._wait_for(client, 0)
+            self._select(client, 0)
             client.socket.close()
-            if client.free_from is not None and not self._closing:
-                self._tell_clients()
+            if client.frames_from is not None and not self._closing:
+                self._report_client_count()
 
-    def _tell_clients(self) -> None:
-        self._on_clients(sum(client.free_from is not None for client in self._clients))
+    def _report_client_count(self) -> None:
+        self._on_client_count(sum(client.frames_from is not None for client in self._clients))
 
-    def _wait_for(self, client: Client, events: int) -> None:
-        """Have the selector tell of these events of a client, and of no others."""
+    def _select(self, client: Client, events: int) -> None:
+        """Have the selector wait for these events of a client."""
         before, client.events = client.events, events
         if not before and events:
             self._selector.register(client.socket, events, client)
@@ -226,43 +238,43 @@ class Hub:
             self._selector.modify(client.socket, events, client)
 
     def _flush(self) -> float | None:
-        """Send what is due, go on with who was held; return after how many seconds to look again, None for never."""
+        """Send what is due and resume held clients; return the seconds until the next call, None for no limit."""
         now, waits = self._clock(), []
-        self._under_way.forget(now - LOST_S)
-        for client in sorted(self._clients, key=lambda one: one.sent_at):
-            if client.held:
+        self._under_way.drop_lost(now - LOST_AFTER_S)
+        for client in sorted(self._clients, key=lambda client: client.sent_at):
+            if client.is_held:
                 self._resume(client)
-                waits += [LOST_S] * client.held
-            if client.free_from is None:
-                left = client.came + HANDSHAKE_S - now
+                waits += [LOST_AFTER_S] * client.is_held
+            if client.frames_from is None:
+                left = client.connected_at + MAX_HANDSHAKE_S - now
                 if left <= 0:
-                    self._unfinished += 1
-                    self._leave(client)
+                    self._late_handshakes += 1
+                    self._disconnect(client)
                 else:
                     waits.append(left)
             elif client.frames and not client.unsent:
-                if client.free_from <= now:
+                if client.frames_from <= now:
                     self._send(client)
                 else:
-                    waits.append(client.free_from - now)
+                    waits.append(client.frames_from - now)
         return min(waits, default=None)
 
     def _resume(self, client: Client) -> None:
-        """Read a client again if enough of its frames have been on the wires, or are lost."""
-        if self._may_send(client):
-            client.held = False
-            if self._work_off(client):
+        """Read a client again if enough of its frames have been on the line, or are lost."""
+        if self._has_room(client):
+            client.is_held = False
+            if self._handle_messages(client):
                 self._send(client)
             else:
-                self._leave(client)
+                self._disconnect(client)
 
     def _send(self, client: Client) -> None:
         if client not in self._clients:
             return
-        free = client.free_from is not None and client.free_from <= self._clock()
-        if free and len(client.unsent) < _CHUNK:
+        free = client.frames_from is not None and client.frames_from <= self._clock()
+        if free and len(client.unsent) < _MAX_SEND_BYTES:
             parts = [client.unsent]
-            room = _CHUNK - len(client.unsent)
+            room = _MAX_SEND_BYTES - len(client.unsent)
             while client.frames and room > 0:
                 parts.append(client.frames.popleft())
                 room -= len(parts[-1])
@@ -272,15 +284,15 @@ class Hub:
         except BlockingIOError:
             pass
         except OSError:
-            self._leave(client)
+            self._disconnect(client)
             return
         more = selectors.EVENT_WRITE if client.unsent or (free and client.frames) else 0
-        self._wait_for(client, more if client.held else selectors.EVENT_READ | more)
+        self._select(client, more if client.is_held else selectors.EVENT_READ | more)
 
-    def _hear(self, client: Client) -> bool:
-        """Take what a client sent; tell whether it may stay."""
+    def _receive(self, client: Client) -> bool:
+        """Receive bytes of a client; return whether it stays connected."""
         try:
-            received = client.socket.recv(_READ)
+            received = client.socket.recv(_MAX_READ_BYTES)
         except BlockingIOError:
             return True
         except OSError:
@@ -289,78 +301,78 @@ class Hub:
         if not received:
             return False
         if not client.has_begun and not client.received.startswith(b"<"):
-            self._let_go += 1
+            self._invalid_clients += 1
             return False
         client.has_begun = True
-        if not self._work_off(client):
+        if not self._handle_messages(client):
             return False
-        if client.held:
-            self._send(client)  # which waits for nothing of it any more
+        if client.is_held:
+            self._send(client)  # which stops waiting for its bytes
         return True
 
-    def _work_off(self, client: Client) -> bool:
-        """Do what a client asked for, as long as it is not held; tell whether it may stay."""
+    def _handle_messages(self, client: Client) -> bool:
+        """Handle the messages of a client until it is held; return whether it stays connected."""
         *messages, rest = client.received.split(b">")
         for done, message in enumerate(messages):
-            if client.free_from is not None and not self._may_send(client):
-                client.held = True
+            if client.frames_from is not None and not self._has_room(client):
+                client.is_held = True
                 client.received = b">".join([*messages[done:], rest])
                 return True
-            if len(message) > LONGEST or not self._message(client, message):
-                client.garbage += 1
-                if client.garbage >= _GARBAGE or len(message) > LONGEST:
-                    self._let_go += 1
+            if len(message) > MAX_MESSAGE_BYTES or not self._handle_message(client, message):
+                client.invalid_messages += 1
+                if client.invalid_messages >= _MAX_INVALID_MESSAGES or len(message) > MAX_MESSAGE_BYTES:
+                    self._invalid_clients += 1
                     return False
         client.received = rest
-        self._let_go += len(rest) > LONGEST
-        return len(rest) <= LONGEST
+        self._invalid_clients += len(rest) > MAX_MESSAGE_BYTES
+        return len(rest) <= MAX_MESSAGE_BYTES
 
-    def _may_send(self, client: Client) -> bool:
-        """Tell whether there is room for one more frame of a client between here and the wires."""
+    def _has_room(self, client: Client) -> bool:
+        """Return whether one more frame of a client may be under way to the line."""
         if not self._under_way:
             return True
         senders = self._under_way.senders()
-        sending = {client, *senders, *(one for one in self._clients if one.held)}
-        share = max(1, UNDER_WAY // len(sending))
+        sending = {client, *senders, *(other for other in self._clients if other.is_held)}
+        share = max(1, UNDER_WAY_QUOTA // len(sending))
         return len(senders) < MAX_UNDER_WAY and senders.count(client) < share
 
-    def _message(self, client: Client, message: bytes) -> bool:
-        """Do what one message asks for; tell whether it was one."""
-        text = inner(message)
+    def _handle_message(self, client: Client, message: bytes) -> bool:
+        """Handle one message; return whether it was valid."""
+        text = message_text(message)
         if text is None:
             return False
-        if text == ASKED and client.free_from is None:
+        if text == QUESTION_TEXT and client.frames_from is None:
             return self._answer(client, ANSWER)
-        if text.startswith("open ") and client.free_from is None:
+        if text.startswith("open ") and client.frames_from is None:
             return self._answer(client, ACCEPTED)
         if text == "rawmode":
-            is_new = client.free_from is None
-            client.free_from = self._clock() + HELD_S
+            is_new = client.frames_from is None
+            client.frames_from = self._clock() + FIRST_FRAME_DELAY_S
             if is_new:
-                self._tell_clients()
+                self._report_client_count()
             return self._answer(client, ACCEPTED)
         if text == "echo":
-            return self._answer(client, ALIVE)
-        return self._frame(client, text)
+            return self._answer(client, ECHO)
+        return self._receive_frame(client, text)
 
     def _answer(self, client: Client, answer: bytes) -> bool:
-        """Answer; a client that asks and asks and fetches no answer talks garbage."""
-        if len(client.unsent) > 2 * _CHUNK:
+        """Send an answer; return False if the client does not read its answers."""
+        if len(client.unsent) > 2 * _MAX_SEND_BYTES:
             return False
         client.unsent += answer
         self._send(client)
         return True
 
-    def _frame(self, client: Client, text: str) -> bool:
-        if client.free_from is None or not is_frame(text):
+    def _receive_frame(self, client: Client, text: str) -> bool:
+        if client.frames_from is None or not is_frame(text):
             return False
         now, frame = self._clock(), read_frame(text)
-        client.free_from = min(client.free_from, now)
+        client.frames_from = min(client.frames_from, now)
         if frame is None:
             self._refused += 1
             return True
         client.sent_at = now
-        self._under_way.add(Sent(client, *frame, now))
-        self._taken += 1
-        self._take(*frame)
+        self._under_way.add(SentFrame(client, *frame, now))
+        self._received += 1
+        self._on_client_frame(*frame)
         return True

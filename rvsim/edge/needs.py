@@ -1,10 +1,10 @@
-"""What each interface of python-can needs beside python-can itself, and whether it is there.
+"""What each interface of python-can needs in addition to python-can, and whether it is installed.
 
-Knows: Python packages by interface. Does not know which adapters there are, nor load a driver.
+Knows: Python packages by interface. Does not know which adapters are present, does not load a driver.
 
-The packages are the optional dependencies of python-can 4.6.1 in its own metadata; which module a driver imports, and
-which need a library of the maker, was read in its files below can/interfaces/. Our extras in pyproject.toml have the
-same names.
+The packages are the optional dependencies of python-can 4.6.1 in its own metadata. Which module a driver imports, and
+which drivers need a library of the maker, was read in its files below can/interfaces/. Our extras in pyproject.toml
+have the same names.
 """
 
 from collections.abc import Iterator
@@ -15,7 +15,7 @@ from can.interfaces import BACKENDS
 
 
 class Package(NamedTuple):
-    """A Python package, the module by which it is known to be installed, and the extra that names it."""
+    """A Python package, the module that shows that it is installed, and the extra that names it."""
 
     name: str
     module: str
@@ -32,28 +32,29 @@ PACKAGES = {
     "udp_multicast": Package("msgpack", "msgpack", "multicast"),
     "usb2can": Package("pywin32", "pythoncom", "pywin32"),
 }
-MAKERS = ("etas", "iscan", "ixxat", "kvaser", "neousys", "nican", "pcan", "systec", "vector")
-"""Interfaces that need the driver of the adapter's maker and no Python package."""
-LINUX = ("socketcan",)
+MAKER_DRIVER_INTERFACES = ("etas", "iscan", "ixxat", "kvaser", "neousys", "nican", "pcan", "systec", "vector")
+"""Interfaces that need the driver of the adapter's maker, but no Python package."""
+LINUX_INTERFACES = ("socketcan",)
 """Interfaces that are part of Linux, and of no other system."""
-NOTHING = ("rvsim", "socketcand", "virtual")
+INTERFACES_WITHOUT_NEEDS = ("rvsim", "socketcand", "virtual")
 """Interfaces that need nothing."""
 
 
-def missing(interface: str) -> Package | None:
-    """Return the package that an interface needs and that is not installed."""
+def missing_package(interface: str) -> Package | None:
+    """Return the package that an interface needs, if it is not installed."""
     package = PACKAGES.get(interface)
     return None if package is None or find_spec(package.module) else package
 
 
-def needs() -> Iterator[str]:
-    """Say what each interface that python-can names needs, those that need the same together."""
+def interface_needs() -> Iterator[str]:
+    """Yield a line for each need, with the interfaces of python-can that have it."""
     for package in dict.fromkeys(PACKAGES.values()):
-        those = ", ".join(sorted(name for name, needed in PACKAGES.items() if needed is package))
-        yield f"{those}: " + (f"pip install {package.name}" if missing(those.split(", ")[0]) else "installed")
-    yield f"{', '.join(MAKERS)}: the driver of the adapter's maker"
-    yield f"{', '.join(LINUX)}: part of Linux"
-    yield f"{', '.join(NOTHING)}: nothing"
-    others = sorted({*BACKENDS} - {*PACKAGES, *MAKERS, *LINUX, *NOTHING})
+        interfaces = sorted(name for name, needed in PACKAGES.items() if needed is package)
+        need = f"pip install {package.name}" if missing_package(interfaces[0]) else "installed"
+        yield f"{', '.join(interfaces)}: {need}"
+    yield f"{', '.join(MAKER_DRIVER_INTERFACES)}: the driver of the adapter's maker"
+    yield f"{', '.join(LINUX_INTERFACES)}: part of Linux"
+    yield f"{', '.join(INTERFACES_WITHOUT_NEEDS)}: nothing"
+    others = sorted({*BACKENDS} - {*PACKAGES, *MAKER_DRIVER_INTERFACES, *LINUX_INTERFACES, *INTERFACES_WITHOUT_NEEDS})
     if others:
-        yield f"{', '.join(others)}: see the package that brings it"
+        yield f"{', '.join(others)}: see the package that provides it"

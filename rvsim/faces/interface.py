@@ -24,7 +24,7 @@ from typing import Any
 
 import can
 
-from rvsim.edge.port import INBOX
+from rvsim.edge.port import MAX_INBOX_FRAMES
 from rvsim.errors import RvsimError
 from rvsim.runs.bench import BenchRun
 from rvsim.runs.control import Control
@@ -277,7 +277,7 @@ class _Paced:
         self._inbox.put(None)
 
     def take(self, message: can.Message) -> None:
-        if self._inbox.qsize() >= INBOX:
+        if self._inbox.qsize() >= MAX_INBOX_FRAMES:
             self.dropped += 1
         else:
             self._inbox.put(message)

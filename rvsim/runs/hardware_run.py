@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 from pathlib import Path
 
-from rvsim.edge.harmless import proved_harmless
+from rvsim.edge.harmless import prove_simulated
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import printable
@@ -52,7 +52,7 @@ def run_on_bus(
         InputError: it is not a bus that is sent to, devices are not in the rig, or the recording cannot be written.
         BusError: the bus could not be opened, or was lost.
     """
-    proved = proved_harmless(settings)
+    proved = prove_simulated(settings)
     with Port(proved.interface, proved.channel, options=proved.options) as port:
 
         def make(recorder: FrameWriter | None) -> Verdict:

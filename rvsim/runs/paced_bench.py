@@ -39,11 +39,11 @@ class _PortRoute:
         self._sender.send(frame)
 
     def event(self, event: LineEvent) -> None:
-        self._feed.note_event(event, self._sender.statistics.sent)
+        self._feed.add_event(event, self._sender.statistics.sent)
 
     def settle(self, time: int, under_way: int = 0) -> None:
         """Have frames up to ``time`` observed until at most ``under_way`` of them are missing."""
-        self._feed.settle(Watermark(time, self._sender.statistics.sent), under_way)
+        self._feed.wait_for(Watermark(time, self._sender.statistics.sent), under_way)
 
 
 class PacedBenchRun(BenchRun):
@@ -94,7 +94,7 @@ class PacedBenchRun(BenchRun):
         """Wait for the next thing to happen and let it happen, or do what was asked for meanwhile."""
         control = self._control
         upcoming = self._next(end)
-        if not clock.wait_until(upcoming + clock.slack, control.wake):
+        if not clock.wait_until(upcoming + clock.slack_us, control.wake):
             control.answer(clock)
             with control.lock:  # whoever pauses the run sees everything that was sent before
                 self._send_incoming(clock, end)

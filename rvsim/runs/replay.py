@@ -131,7 +131,7 @@ class ReplayRun:
         """
         self._skip(control)
         clock = PacedClock(control.speed)
-        clock.jump(self.time)
+        clock.set_time(self.time)
         try:
             while not control.stopped and not self._over():
                 self._step(clock, control)
@@ -151,7 +151,7 @@ class ReplayRun:
         if self._seeking:
             self._seek(moment, clock, control)
             return
-        if not clock.wait_until(moment + clock.slack, control.wake):
+        if not clock.wait_until(moment + clock.slack_us, control.wake):
             control.answer(clock)
             self._hearing.flush()
             return
@@ -170,7 +170,7 @@ class ReplayRun:
         if found is not None or self._over():
             self._seeking = False
             control.pause(True)
-            clock.jump(self.time)
+            clock.set_time(self.time)
             self.on_found(found)
 
     def _over(self) -> bool:

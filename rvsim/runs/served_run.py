@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from rvsim.edge.hub import Hub, HubStatistics
-from rvsim.edge.hub_protocol import address_of
+from rvsim.edge.hub_protocol import parse_serve_address
 from rvsim.errors import BusError
 from rvsim.runs.control import Control
 from rvsim.runs.hardware_run import recorded, run_to_verdict
@@ -51,7 +51,7 @@ def serve_bench(where: str, make: Callable[..., PacedBenchRun], say: Say) -> Ite
             else:
                 early.append((identifier, data))
 
-    with Hub(address_of(where), receive, machine_s) as hub:
+    with Hub(parse_serve_address(where), receive, machine_s) as hub:
 
         def make_served(*arguments: object, **options: object) -> PacedBenchRun:
             run = make(*arguments, tap=publish, **options)
@@ -101,7 +101,9 @@ def serve_scenario(
     """
 
     def make(recorder: FrameWriter | None) -> Verdict:
-        return _ServedScenario(prepared, absent, recorder, speed, say).run(address_of(where), max_client_wait_s)
+        return _ServedScenario(prepared, absent, recorder, speed, say).run(
+            parse_serve_address(where), max_client_wait_s
+        )
 
     return recorded(prepared, record, make)
 
@@ -161,9 +163,9 @@ def summary(counts: HubStatistics) -> str:
         "never on the bus": counts.lost,
         "not on the bus yet at the end": counts.under_way,
         "not of this network": counts.refused,
-        "clients let go for garbage": counts.let_go,
-        "clients let go as their handshake was not finished": counts.unfinished,
-        "clients turned away as there were too many": counts.turned_away,
+        "clients let go for garbage": counts.invalid_clients,
+        "clients let go as their handshake was not finished": counts.late_handshakes,
+        "clients turned away as there were too many": counts.excess_clients,
     }
     lost = "".join(f", {count} {what}" for what, count in losses.items() if count)
-    return f"{counts.taken} frames taken from clients, {counts.dropped} dropped for slow ones{lost}"
+    return f"{counts.received} frames taken from clients, {counts.dropped} dropped for slow ones{lost}"

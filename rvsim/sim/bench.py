@@ -1,8 +1,7 @@
-"""The simulated devices of one rig, on one simulated pair of wires, in one time.
+"""The simulated devices of one rig, on one simulated CAN pair, in one simulated time.
 
-Knows: how devices, physics and wires are put together, how faults stand between a device and the wires, and that
-a device which raises is taken out by name while the bench goes on. Does not know whether anyone observes: each
-frame on the wires is handed to ``on_frame``.
+Knows: how devices, physics and line work together, the gates of faults between a device and the line, and that a device
+that raises is removed while the bench goes on. Does not know who observes: each frame on the line goes to ``on_frame``.
 """
 
 from collections import Counter
@@ -13,7 +12,7 @@ from pathlib import Path
 from traceback import extract_tb
 from typing import NamedTuple
 
-from rvsim.devices.device import Device, Role, Site
+from rvsim.devices.device import Device, DeviceContext, Site
 from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
@@ -29,7 +28,7 @@ from rvsim.world.world import World
 
 
 class Passed(NamedTuple):
-    """What of a frame gets through a gate, ``delay`` microseconds later than it came."""
+    """A frame as it leaves a gate, ``delay`` microseconds after it came."""
 
     identifier: int
     data: bytes
@@ -37,14 +36,15 @@ class Passed(NamedTuple):
 
 
 Gate = Callable[[int, int, bytes], Passed | None]
-"""What a fault does to a frame on its way from a device or to it: time, identifier and data to what gets through."""
-_HERE = Path(__file__).parents[1]
+"""A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
+gate, None for a frame that is lost."""
+_PACKAGE = Path(__file__).parents[1]
 _PLANNED_PRIORITY = -1
-"""The priority of what is planned for a time: before everything that happens by itself then."""
+"""The kernel priority of planned actions: before everything else of the same time."""
 
 
 class Failure(NamedTuple):
-    """A simulated device that raised and was taken out."""
+    """A simulated device that raised and was removed."""
 
     time: int
     device: str
@@ -52,7 +52,7 @@ class Failure(NamedTuple):
 
     @property
     def sentence(self) -> str:
-        """Say what happened, and that the bench goes on."""
+        """What happened, and that the bench goes on."""
         return (
             f"the simulated device {self.device} stopped at {self.time / 1e6:.3f} s with "
             f"{type(self.error).__name__}: {self.error}{self._place}; the bench goes on without it"
@@ -60,10 +60,11 @@ class Failure(NamedTuple):
 
     @property
     def _place(self) -> str:
-        """Say where it was raised: in the innermost code that is not of this package, or else in ours."""
+        """Where it was raised: in the innermost code outside this package, else in this package."""
         steps = extract_tb(self.error.__traceback__)
-        step = next((one for one in reversed(steps) if _HERE not in Path(one.filename).parents), (steps or [None])[-1])
-        return "" if step is None else f" ({step.filename}, line {step.lineno})"
+        outside = (step for step in reversed(steps) if _PACKAGE not in Path(step.filename).parents)
+        place = next(outside, steps[-1] if steps else None)
+        return "" if place is None else f" ({place.filename}, line {place.lineno})"
 
 
 def _kind(plan: DevicePlan, kinds: Iterable[str]) -> str:
@@ -75,7 +76,7 @@ def _kind(plan: DevicePlan, kinds: Iterable[str]) -> str:
 
 
 class Bench:
-    """One run of a rig. Advance it with ``run_until``; it has no clock of its own."""
+    """One run of a rig. Advance it with ``run_until``; it has no clock."""
 
     def __init__(
         self,
@@ -93,36 +94,36 @@ class Bench:
         bit_rate: int = BIT_RATE,
         absent: Collection[str] = (),
     ) -> None:
-        """Put everything together, but for the ``absent`` devices of the rig: others stand in for those.
+        """Create the devices of the rig except the ``absent`` ones, which are real or are the code under test.
 
-        The bench acknowledges every frame, as an adapter that takes part in the traffic does; with ``acknowledges``
-        off only the devices do, and a device alone goes on trying. ``on_line`` takes what happens on the wires beside
-        frames; nodes go by their devices' names.
+        The bench acknowledges every frame, as an adapter that takes part in the traffic does. Without ``acknowledges``
+        only the devices do, and a device that is alone repeats its frame. ``on_line`` receives all other events of the
+        line; a node has the name of its device.
 
         Raises:
-            InputError: a device has no kind, or lacks a function that its kind needs.
+            InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._calls = self._call  # bound once, not for each timer
+        self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
-        """Devices that do nothing any more: without power, or taken out."""
+        """Devices without power, and removed ones: they are never called again."""
         self.on_frame = on_frame
-        """Takes each frame that went through; may be changed between two steps."""
+        """Receives each frame that was sent without error; may be changed between two steps."""
         self._on_failure = on_failure
         self.line = Line(
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
         )
-        """The wires; ``apply_wire_fault`` and ``remove_wire_fault`` say what is wrong with them."""
+        """The simulated CAN pair; its faults are set by ``apply_wire_fault`` and ``remove_wire_fault``."""
         self._switched_off: Counter[str] = Counter()
-        self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who want it
+        self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who applied it
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
-        """What stands between each device and the wires, in this order; may be changed between two steps."""
+        """The gates between each device and the line, in this order; may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
-        """What stands between the wires and the devices that have any, in this order."""
+        """The gates between the line and each device that has any, in this order."""
         self._device_makers = {
             plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
             for plan in plans
@@ -131,127 +132,127 @@ class Bench:
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
             self.line.connect(device, device.name)
-            for dgn in device.listens_to | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
+            for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
-            self.kernel.at(0, self._calls, (device, device.start))
+            self.kernel.at(0, self._call_action, (device, device.start))
 
     def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
-        self.world.set_load(plan.name, sum(rest for rest, _ in plan.amps.values()))  # until it says otherwise
+        self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(Role(plan, settings, catalogue, self.world, seed, site))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, site))
         except InputError:
             raise
-        except Exception as error:  # another's package may raise anything
+        except Exception as error:  # a kind of another package may raise anything
             raise InputError(
-                f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be put '
-                f"in ({type(error).__name__}: {error}); mend that class"
+                f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be '
+                f"created ({type(error).__name__}: {error}); correct that class"
             ) from error
 
     @property
     def devices(self) -> list[Device]:
-        """The simulated devices, in the rig's order; one that has lost its power since is another one."""
+        """The simulated devices, in the rig's order; a device that gets its power back is a new object."""
         return list(self._by_name.values())
 
     def peek(self) -> int | None:
-        """Return the time of the next thing that happens, in microseconds."""
+        """Return the time of the next action in microseconds, None where there is none."""
         return self.kernel.peek()
 
     def run_until(self, time: int) -> None:
-        """Let everything before ``time`` happen."""
+        """Run every action before ``time`` (microseconds)."""
         self.kernel.run_until(time)
         self.world.advance(time)
 
     @property
     def now(self) -> int:
-        """How far it has come, in microseconds."""
+        """The simulated time that the run has reached, in microseconds."""
         return self.kernel.now
 
     def plan(self, time: int, action: Callable[[], None]) -> None:
-        """Have something done at a time, before all that happens by itself then."""
+        """Plan an action for a time, before everything else of that time."""
         self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
 
-    def call_device(self, name: str, do: Callable[[Device], None]) -> None:
-        """Call into a device now."""
-        self._call((self._by_name[name], partial(do, self._by_name[name])))
+    def call_device(self, name: str, action: Callable[[Device], None]) -> None:
+        """Call ``action`` with a device now."""
+        self._call((self._by_name[name], partial(action, self._by_name[name])))
 
     def switch_off(self, name: str) -> None:
-        """Take a device's power away: it sends, receives and does nothing any more, and forgets what it received."""
+        """Take a device's power away: it no longer sends or receives, and loses its state."""
         self._switched_off[name] += 1
         device = self._by_name[name]
         self._stopped.add(device)
-        for babble in self._babbles(name):
+        for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
-        with suppress(Exception):  # it may be broken already
+        with suppress(Exception):  # it may have failed already
             device.on_stop()
         self.world.set_load(name, 0.0)
 
     def switch_on(self, name: str) -> None:
-        """Give a device its power back, once it is given as often as it was taken; it starts as new."""
+        """Give a device its power back; when it was given as often as taken, the device starts as a new one."""
         self._switched_off[name] -= 1
         if self._switched_off[name] > 0:
             return
         before, device = self._by_name[name], self._device_makers[name]()
         self._by_name[name] = device
         for receiving in self._receivers.values():
-            receiving[:] = [device if one is before else one for one in receiving]
+            receiving[:] = [device if receiver is before else receiver for receiver in receiving]
         self.line.connect(device, name)
-        for babble in self._babbles(name):
+        for babble in self._babble_faults(name):
             self.line.apply(babble)
         self._call((device, device.start))
 
     def apply_wire_fault(self, fault: WireFault, by: object) -> None:
-        """Let something be wrong with the wires until all who applied it have removed it."""
+        """Apply a fault of the wires; it stays until every caller ``by`` that applied it has removed it."""
         self._wire_faults.setdefault(fault, set()).add(by)
         device = self._by_name.get(fault.node) if isinstance(fault, Babble) else None
         if device is None or device in self.line.controllers:
             self.line.apply(fault)
 
     def remove_wire_fault(self, fault: WireFault, by: object) -> None:
-        """Remove a fault of the wires for one who applied it.
+        """Remove a fault of the wires for one caller that applied it.
 
-        After the last one it is over, and a node that only babbled is off the wires.
+        After the last caller the fault ends, and a node that exists only as a babbling one leaves the line.
         """
-        wanted = self._wire_faults.get(fault, set())
-        wanted.discard(by)
-        if wanted:
+        appliers = self._wire_faults.get(fault, set())
+        appliers.discard(by)
+        if appliers:
             return
         self._wire_faults.pop(fault, None)
         self.line.remove(fault)
-        if isinstance(fault, Babble) and not self._babbles(fault.node):
-            self.line.disconnect(fault.node)  # no device: those are not on the line by their names
+        if isinstance(fault, Babble) and not self._babble_faults(fault.node):
+            self.line.disconnect(fault.node)  # not a device: devices are on the line as objects
 
-    def _babbles(self, node: str) -> list[Babble]:
+    def _babble_faults(self, node: str) -> list[Babble]:
         return [fault for fault in self._wire_faults if isinstance(fault, Babble) and fault.node == node]
 
     def holder(self, address: int) -> str | None:
-        """Return which simulated device may speak from an address now; None if none does."""
-        there = (one.name for one in self.devices if one.address == address and one not in self._stopped)
-        return next(there, None)
+        """Return the name of the simulated device that holds an address now, None if none does."""
+        running = (device for device in self.devices if device not in self._stopped)
+        return next((device.name for device in running if device.address == address), None)
 
     def send(self, identifier: int, data: bytes) -> None:
-        """Send a frame of a node that is not simulated now."""
+        """Send a frame of a node that is not simulated, now."""
         self.line.send(identifier, data, None)
 
     def _call(self, planned: tuple[Device, Callable[[], None]]) -> None:
-        """Call into a device at the present time, then take what it wants to send and its timers."""
+        """Call into a device at the present time, then take its frames and its timers."""
         device, call = planned
         if device in self._stopped:
             return
         kernel = self.kernel
         device.now = now = kernel.now
-        if now >= self._next_second:  # the physics go from second to second
+        if now >= self._next_second:  # the physics advance in whole seconds
             self._next_second = now - now % SECOND_US + SECOND_US
             self.world.advance(now)
         try:
             call()
-        except Exception as error:  # whatever a device raises must not stop the others
-            self._take_out(device, error)
+        except Exception as error:  # no error of a device stops the others
+            self._remove_failed(device, error)
             return
         if device.timers:
             for delay, later in device.timers:
-                kernel.at(now + delay, self._calls, (device, later), 1)
+                kernel.at(now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
         if device.outbox:
             gates = self.outgoing_gates[device.name]
@@ -263,17 +264,17 @@ class Bench:
             device.outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
-        passed = self._through(gates, identifier, data)
+        passed = self._pass_gates(gates, identifier, data)
         if passed is None:
             return
         identifier, data, delay = passed
         if delay:
-            self.kernel.at(self.kernel.now + delay, self._send_late, (identifier, data, device))
+            self.kernel.at(self.kernel.now + delay, self._send_delayed, (identifier, data, device))
         else:
             self.line.send(identifier, data, device)
 
-    def _through(self, gates: Iterable[Gate], identifier: int, data: bytes) -> Passed | None:
-        """Return what gets through gates that stand one behind the other; their delays add up."""
+    def _pass_gates(self, gates: Iterable[Gate], identifier: int, data: bytes) -> Passed | None:
+        """Return the frame after all gates, None if one of them loses it; their delays add up."""
         delay = 0
         for gate in gates:
             passed = gate(self.kernel.now, identifier, data)
@@ -283,9 +284,9 @@ class Bench:
             delay += later
         return Passed(identifier, data, delay)
 
-    def _send_late(self, late: tuple[int, bytes, Device]) -> None:
-        if late[2] in self.line.controllers:  # it may have lost its power meanwhile
-            self.line.send(*late)
+    def _send_delayed(self, delayed: tuple[int, bytes, Device]) -> None:
+        if delayed[2] in self.line.controllers:  # the device may have lost its power meanwhile
+            self.line.send(*delayed)
 
     def _deliver(self, frame: Frame, sender: object) -> None:
         if self.on_frame is not None:
@@ -304,17 +305,17 @@ class Bench:
                 self._call((device, partial(device.receive, identifier, data)))
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
-        passed = self._through(self.incoming_gates[device.name], identifier, data)
+        passed = self._pass_gates(self.incoming_gates[device.name], identifier, data)
         if passed is None:
             return
         receive = partial(device.receive, passed.identifier, passed.data)
         if passed.delay:
-            self.kernel.at(self.kernel.now + passed.delay, self._calls, (device, receive), priority=1)
+            self.kernel.at(self.kernel.now + passed.delay, self._call_action, (device, receive), priority=1)
         else:
             self._call((device, receive))
 
-    def _take_out(self, device: Device, error: Exception) -> None:
-        self.switch_off(device.name)  # for good: nobody gives this power back
+    def _remove_failed(self, device: Device, error: Exception) -> None:
+        self.switch_off(device.name)  # for good: nobody switches it on again
         failure = Failure(self.kernel.now, device.name, error)
         self.failures.append(failure)
         if self._on_failure is not None:

@@ -1,16 +1,16 @@
 """Paced time: simulated microseconds against the machine's monotonic clock; the only file that sleeps.
 
-Knows: how far simulated time has come at any speed, and how to wait for a moment of it. Virtual time needs no clock:
-nobody waits, and the same kernel runs. Does not know what happens at any time.
+Knows: the simulated time at any speed, and how to wait for a moment of it. Virtual time needs no clock: the same kernel
+runs without waiting. Does not know what happens at any time.
 """
 
 import threading
 import time
 
 BATCH_US = 2_000
-"""At speeds above 1, what happens within so many microseconds of the wall clock is done in one batch (our choice)."""
+"""At speeds above 1, actions within this time of the wall clock run in one batch (our choice)."""
 MAX_WAIT_S = 0.5
-"""No wait for an event is longer at one go: on Windows Ctrl-C ends none of them (our choice: two wake-ups a second cost
+"""The longest single wait for an event: on Windows Ctrl-C does not end a wait (our choice: two wake-ups a second cost
 nothing)."""
 
 
@@ -29,23 +29,23 @@ class PacedClock:
         self._paused_ns: int | None = None
 
     def pause(self) -> None:
-        """Stop simulated time until ``resume``: every wait lasts until it is woken."""
+        """Stop simulated time until ``resume``: a wait then ends only by its ``wake`` event."""
         if self._paused_ns is None:
             self._paused_ns = time.monotonic_ns()
 
     def resume(self) -> None:
-        """Let simulated time go on from where it stopped."""
+        """Continue simulated time from where it stopped."""
         if self._paused_ns is not None and self._started_ns is not None:
             self._started_ns += time.monotonic_ns() - self._paused_ns
         self._paused_ns = None
 
     @property
-    def slack(self) -> int:
-        """The simulated time, in microseconds, that is too short for a wait of its own."""
+    def slack_us(self) -> int:
+        """The simulated time, in microseconds, that is too short for a separate wait."""
         return round(BATCH_US * self.speed) if self.speed > 1 else 0
 
     def set_speed(self, speed: float) -> None:
-        """Go on at another speed, from the moment that was reached.
+        """Continue at another speed from the present simulated time.
 
         Raises:
             ValueError: the speed is not above 0.
@@ -54,15 +54,15 @@ class PacedClock:
         if not speed > 0:
             raise ValueError(f"speed {speed} is not above 0")
         self.speed = speed
-        self.jump(moment)
+        self.set_time(moment)
 
-    def jump(self, moment: int) -> None:
+    def set_time(self, moment: int) -> None:
         """Set simulated time to ``moment`` (microseconds) now."""
         now = time.monotonic_ns() if self._paused_ns is None else self._paused_ns
         self._started_ns = now - round(moment * 1000 / self.speed)
 
     def reached(self) -> int:
-        """Return how far simulated time has come by the wall clock, in microseconds."""
+        """Return the present simulated time by the wall clock, in microseconds."""
         return -round(self._wait_s(0) * self.speed * 1e6)
 
     def _wait_s(self, moment: int) -> float:
@@ -72,9 +72,9 @@ class PacedClock:
         return moment / 1e6 / self.speed - (now - self._started_ns) / 1e9
 
     def wait_until(self, moment: int, wake: threading.Event | None = None) -> bool:
-        """Sleep until ``moment`` (simulated microseconds) has come, and return True; one gone by returns at once.
+        """Sleep until ``moment`` (simulated microseconds) and return True; a past moment returns at once.
 
-        Where ``wake`` is set, before or meanwhile, return False: whoever set it wants something first.
+        If ``wake`` is set, before or meanwhile, return False at once: the caller has something else to do first.
         """
         if wake is not None and wake.is_set():
             return False

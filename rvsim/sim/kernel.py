@@ -1,8 +1,7 @@
 """The order in which actions run: a heap of (time, priority, sequence, action).
 
 Knows: integer microseconds, and that actions of one time run by priority and then in the order in which they were
-planned, so a run is the same every time. Does not know what the actions do, nor whether anyone waits for the wall
-clock between them.
+planned, so that a run is the same every time. Does not know what the actions do, nor whether a clock paces them.
 """
 
 from collections.abc import Callable
@@ -20,14 +19,14 @@ class Kernel:
         self.now = 0
         self._heap: list[_Planned] = []
         self._newest: _Planned | None = None
-        """The soonest of what was planned since the last action began: often the next to run, so kept off the heap."""
+        """The earliest action planned since the last one started: often the next to run, so not in the heap."""
         self._sequence = 0
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:
-        """Plan ``action(argument)`` for a time; lower priorities go first within one time.
+        """Plan ``action(argument)`` for a time; of one time, lower priorities run first.
 
         Raises:
-            ValueError: the time has gone by, or is not a whole number of microseconds.
+            ValueError: the time is past, or is not an integer.
         """
         if time.__class__ is not int or time < self.now:
             raise ValueError(f"cannot plan for {time!r} us at {self.now} us: times are whole and never in the past")
@@ -43,14 +42,14 @@ class Kernel:
             heappush(self._heap, planned)
 
     def peek(self) -> int | None:
-        """Return the time of the next action, None where nothing is planned."""
+        """Return the time of the next action, None if nothing is planned."""
         times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
         return min(times, default=None)
 
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
         heap = self._heap
-        while True:  # two places that call, for each sees mostly one kind of action and Python then calls faster
+        while True:  # two places that call: each meets mostly one kind of action, and Python then calls faster
             newest = self._newest
             if newest is not None:
                 self._newest = None

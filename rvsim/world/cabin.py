@@ -1,8 +1,8 @@
-"""The cabin: what it stores, what it loses to the outside, what else warms it.
+"""The cabin: its stored heat, its loss to the outside, and other sources of heat.
 
-Knows: its temperature, its conductance to the outdoor air (walls, leaks, running vents) and the heat that
-people, cooking or an air conditioner add or take. Does not know the coolant or the hot water; `world`
-couples them. Air that a vent moves counts in full on top of the leaks.
+Knows: its temperature, its conductance to the outdoor air (walls, leaks, running vents), and the heat that people,
+cooking or an air conditioner add or remove. Does not know the coolant or the hot water; `world` couples them. The air
+of a vent counts in full in addition to the leaks.
 """
 
 from math import fsum, isfinite
@@ -16,7 +16,7 @@ moisture use 1.23, 2 % more."""
 
 
 def litres_per_s(volume_m3: float, air_changes_per_hour: float) -> float:
-    """Return the air flow in L/s that exchanges a volume so many times an hour."""
+    """Return the air flow in L/s that exchanges a volume ``air_changes_per_hour`` times an hour."""
     return volume_m3 * 1000 * air_changes_per_hour / 3600
 
 
@@ -35,7 +35,7 @@ class Cabin:
         self._gains: dict[str, float] = {}
 
     def set_vent(self, name: str, flow_litres_per_s: float) -> None:
-        """Let ``name`` exchange this much air with the outside from now on; 0 ends it.
+        """Set the air flow that ``name`` exchanges with the outside from now on; 0 for none.
 
         Raises:
             ValueError: the flow is negative or not a number.
@@ -46,7 +46,7 @@ class Cabin:
         self.to_outdoor_w_per_k = self._closed_w_per_k + AIR_W_PER_LITRE_S_K * fsum(self._vents.values())
 
     def set_gain(self, name: str, watts: float) -> None:
-        """Let ``name`` warm the cabin's air (or cool it, below 0) from now on; 0 ends it.
+        """Set the power with which ``name`` warms the cabin's air (below 0: cools it) from now on; 0 for none.
 
         Raises:
             ValueError: the power is not a number.

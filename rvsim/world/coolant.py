@@ -1,9 +1,9 @@
-"""The coolant circuit: burner, fuel, and how well heat passes to cabin air and hot water.
+"""The coolant circuit: burner, fuel, and the heat exchange with cabin air and hot water.
 
-Knows: the properties of the glycol mix, the burner's heat and fuel, and the conductance of each exchanger
-with the present fan, circulation and pumps. Does not know the temperatures at the far ends (`world` couples
-them), nor when to burn: cutting out before the coolant boils is the heater's own task. Properties are
-those at 40 C at all temperatures; freezing and boiling are not modelled.
+Knows: the properties of the glycol mix, the burner's heat and fuel, and the conductance of each exchanger with the
+present fan, circulation and pumps. Does not know the temperatures of cabin and hot water (`world` couples them), nor
+when to burn: the heater itself stops before the coolant boils. Properties are those at 40 C at all temperatures;
+freezing and boiling are not modelled.
 """
 
 from bisect import bisect_left
@@ -31,7 +31,7 @@ def mix_j_per_litre_k(glycol_percent: float) -> float:
     """Return the heat that warms a litre of mix by one kelvin; density and specific heat are interpolated.
 
     Raises:
-        ValueError: the table of properties, 0 to 40 %, does not reach this mix.
+        ValueError: the mix is outside the table of properties, 0 to 40 %.
     """
     if not _MIXES[0][0] <= glycol_percent <= _MIXES[-1][0]:
         raise ValueError(f"no properties are known for {glycol_percent} % glycol: give 0 to 40")
@@ -42,9 +42,9 @@ def mix_j_per_litre_k(glycol_percent: float) -> float:
     return density * (low_heat + part * (high_heat - low_heat))
 
 
-def _checked(what: str, fraction: float) -> float:
+def _checked_fraction(what: str, fraction: float) -> float:
     if not 0 <= fraction <= 1:
-        raise ValueError(f"{what} runs at {fraction}: give a part of its full output between 0 and 1")
+        raise ValueError(f"{what} runs at {fraction}: give a fraction of full output between 0 and 1")
     return fraction
 
 
@@ -70,41 +70,41 @@ class Coolant:
         return megajoule_per_h / (_DIESEL_MJ_PER_LITRE * self._plan.burner_efficiency_percent / 100)
 
     def set_burner(self, fraction: float) -> None:
-        """Burn at this part of full output.
+        """Set the burner to this fraction of full output.
 
         Raises:
             ValueError: the fraction is not between 0 and 1.
         """
-        self.burner_w = _checked("the burner", fraction) * self._plan.burner_w
+        self.burner_w = _checked_fraction("the burner", fraction) * self._plan.burner_w
 
     def set_fan(self, fraction: float) -> None:
-        """Drive cabin air through the exchanger at this part of full fan speed.
+        """Set the cabin fan to this fraction of full speed.
 
         Raises:
             ValueError: the fraction is not between 0 and 1.
         """
-        exchanger = self._plan.cabin_exchanger_w_per_k * _checked("the cabin fan", fraction) ** _FAN_EXPONENT
-        self._fan_w_per_k = self._through(exchanger)
-        self._settle_cabin()
+        exchanger = self._plan.cabin_exchanger_w_per_k * _checked_fraction("the cabin fan", fraction) ** _FAN_EXPONENT
+        self._fan_w_per_k = self._exchanged_w_per_k(exchanger)
+        self._update_cabin_conductance()
 
-    def set_pump(self, name: str, running: bool) -> None:
-        """Let the flow to the cabin's exchanger depend on ``name`` from now on; with several, one that runs will do.
+    def set_pump(self, name: str, *, running: bool) -> None:
+        """Let the flow to the cabin's exchanger depend on pump ``name`` from now on; of several pumps one is enough.
 
-        Without such a pump the heater's own sends coolant there always.
+        Without such a pump the heater's own pump always sends coolant there.
         """
         self._pumps[name] = running
-        self._settle_cabin()
+        self._update_cabin_conductance()
 
-    def _settle_cabin(self) -> None:
+    def _update_cabin_conductance(self) -> None:
         flows = not self._pumps or any(self._pumps.values())
         self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + (self._fan_w_per_k if flows else 0.0)
 
-    def set_water_circulation(self, running: bool) -> None:
+    def set_water_circulation(self, *, running: bool) -> None:
         """Send coolant through the hot-water exchanger, or stop it."""
-        self.to_water_w_per_k = self._through(self._plan.water_exchanger_w_per_k) if running else 0.0
+        self.to_water_w_per_k = self._exchanged_w_per_k(self._plan.water_exchanger_w_per_k) if running else 0.0
 
-    def _through(self, exchanger_w_per_k: float) -> float:
-        """Return what an exchanger passes with the pump's flow, which cools on its way through it.
+    def _exchanged_w_per_k(self, exchanger_w_per_k: float) -> float:
+        """Return the conductance of an exchanger with the pump's flow, which cools on its way through it.
 
         Effectiveness 1 - exp(-NTU) of an exchanger whose other side stays at one temperature: Kays and
         London, from memory.

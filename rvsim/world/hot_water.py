@@ -1,8 +1,7 @@
 """The hot-water tank.
 
-Knows: its temperature, what it stores and what it loses to the cabin. Does not know the exchanger that
-warms it (part of the coolant circuit). Drawing water and freezing are not modelled: below 0 C read it as
-frozen.
+Knows: its temperature, its heat capacity and its loss to the cabin. Does not know the exchanger that warms it (part of
+the coolant circuit). Use of hot water and freezing are not modelled: a temperature below 0 C means frozen.
 """
 
 from rvsim.rig.vehicle import HotWaterPlan

@@ -12,7 +12,7 @@ _SECONDS_OF_DAY = 86_400
 
 
 class Weather:
-    """Outdoor temperature as a function of time alone, so it can be asked for any second in any order."""
+    """Outdoor temperature as a function of time only: any second may be computed, in any order."""
 
     def __init__(self, plan: WeatherPlan) -> None:
         self._mean_c = plan.outdoor_c

@@ -19,7 +19,7 @@ from collections import Counter
 import can
 
 from rvsim.devices.registry import settings_models
-from rvsim.edge.hub import HELD_S, WAITING, Hub
+from rvsim.edge.hub import FIRST_FRAME_DELAY_S, MAX_WAITING_FRAMES, Hub
 from rvsim.runs.control import Control
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import Nothing
@@ -72,14 +72,14 @@ def throughput(count=300_000):
     got, spent = [0], 0.0
     with Hub(("127.0.0.1", 0), nothing, time.monotonic) as hub:
         connection, thread = reader(hub.port, got)
-        time.sleep(2 * HELD_S)  # its frames are held for so long behind the handshake
+        time.sleep(2 * FIRST_FRAME_DELAY_S)  # its frames are held for so long behind the handshake
         start = time.perf_counter()
-        for begin in range(0, count, WAITING // 4):
+        for begin in range(0, count, MAX_WAITING_FRAMES // 4):
             began = time.perf_counter()
-            for _ in range(WAITING // 4):
+            for _ in range(MAX_WAITING_FRAMES // 4):
                 hub.publish(FRAME)
             spent += time.perf_counter() - began
-            while got[0] < (begin - WAITING // 4) * len(TEXT):  # as a bench that is paced does
+            while got[0] < (begin - MAX_WAITING_FRAMES // 4) * len(TEXT):  # as a bench that is paced does
                 time.sleep(0)  # the hub's own thread and the reader's need the interpreter
         while got[0] < (count - hub.statistics.dropped) * len(TEXT):
             time.sleep(0)  # as above
@@ -250,7 +250,7 @@ def floods(seconds=10.0):
         time.sleep(1.0)  # what is under way comes to the wires
         control.stop()
         paced.join()
-        return three, fourth, hub.statistics.taken, hub.statistics.taken - sum(on_wires.values())
+        return three, fourth, hub.statistics.received, hub.statistics.received - sum(on_wires.values())
 
 
 def main() -> None:

@@ -79,7 +79,7 @@ async def with_screen(catalogue, seconds: int) -> float:
                     for frame in batch[look * RATE // REDRAWS_PER_SECOND : (look + 1) * RATE // REDRAWS_PER_SECOND]:
                         sender.send(frame)
                     sending += time.thread_time() - before
-                    feed.settle(Watermark(0, sender.statistics.sent))
+                    feed.wait_for(Watermark(0, sender.statistics.sent))
                     app.redraw()
                     await asyncio.sleep(0)  # the screen draws in between
                     app.screen._compositor.render_strips()

@@ -1,4 +1,4 @@
-"""A device alone on a bench, with the test as everybody else on the wires."""
+"""A device alone on a bench, with the test as all other nodes on the line."""
 
 from collections.abc import Callable
 from functools import partial
@@ -37,7 +37,7 @@ class Alone:
         return self
 
     def put(self, identifier: int, data: str, wait: float = 0.01) -> "Alone":
-        """Put a hand-written frame on the wires and let it arrive."""
+        """Put a frame in bytes written by hand on the line and let it arrive."""
         self.bench.send(identifier, bytes.fromhex(data))
         return self.until(self.bench.kernel.now / SECOND_US + wait)
 

@@ -21,8 +21,8 @@ def packets(sensor) -> str:
     return data.rstrip(b"\xff").decode("ascii")
 
 
-def test_its_status_comes_at_once_when_it_is_asked_for(sensor):
-    """Asked alone for 1FF9C (9C FF 01), it sends it now; the next one is due a whole gap later."""
+def test_its_status_comes_at_once_on_request(sensor):
+    """After a request for 1FF9C (9C FF 01) to it alone it sends it now; the next one is due a whole gap later."""
     before = len(sensor.of(AMBIENT))
     sensor.put(0x18EA80F9, "9C FF 01")
     times = [time for time, _ in sensor.until(9).of(AMBIENT)]
@@ -31,7 +31,7 @@ def test_its_status_comes_at_once_when_it_is_asked_for(sensor):
     assert sensor.of(ACK) == []
 
 
-def test_everybody_who_is_asked_answers_in_their_own_time(alone):
+def test_each_node_answers_a_request_to_all_after_its_own_delay(alone):
     """To all: within 153 ms, and two devices of one seed do not wait alike."""
     waits = []
     for kind, functions in (("ambient", {"ambient_sensor": 1}), ("roof_fan", {"roof_fan": 1})):
@@ -54,7 +54,7 @@ def test_an_instance_is_heeded(sensor, instance, answers):
     assert refusals == ([] if answers else ["01 02 FF FF F9 9C FF 01"])
 
 
-def test_what_it_does_not_have_is_refused_only_where_it_alone_was_asked(sensor):
+def test_an_unknown_dgn_is_refused_only_after_a_request_to_it_alone(sensor):
     """FURNACE_STATUS (E4 FF 01): code 1, asker F9 in byte 4, the DGN in the last three; to all: nothing."""
     sensor.put(0x18EA80F9, "E4 FF 01")
     assert sensor.of(ACK)[0][1] == "01 FF FF FF F9 E4 FF 01"
@@ -75,7 +75,7 @@ def test_a_request_that_is_cut_off_is_none(sensor):
     assert sensor.of(ACK) == []
 
 
-def test_its_product_goes_in_packets_to_who_asked(sensor):
+def test_its_product_goes_in_packets_to_the_requester(sensor):
     """Request to send, and after the answer "send all from 1 on" the packets; then it is acknowledged."""
     sensor.put(0x18EA80F9, "EB FE 00")
     (_, offer), *_ = sensor.of(CONNECTION)
@@ -88,7 +88,7 @@ def test_its_product_goes_in_packets_to_who_asked(sensor):
     assert [bytes.fromhex(data)[0] for _, data in sensor.of(PACKET)] == list(range(1, count + 1))
 
 
-def test_its_product_is_announced_where_all_are_asked(sensor):
+def test_its_product_is_announced_after_a_request_to_all(sensor):
     """An announcement to all, then packets at least 50 ms apart (SAE J1939-21)."""
     sensor.put(0x18EAFFF9, "EB FE 00", wait=2)
     (_, offer), *more = sensor.of(CONNECTION)
@@ -98,8 +98,8 @@ def test_its_product_is_announced_where_all_are_asked(sensor):
     assert packets(sensor).count("*") == 4
 
 
-def test_while_it_is_busy_it_says_so(sensor):
-    """The same text asked for again and again before the first went out: at some point "cannot respond now", code 3."""
+def test_a_busy_node_answers_that_it_is_busy(sensor):
+    """The same text requested again and again before the first was sent: at some point "cannot respond now", code 3."""
     for _ in range(40):
         sensor.put(0x18EA80F9, "EB FE 00", wait=0.001)
     sensor.until(3.5)
@@ -114,7 +114,7 @@ def test_its_software_fits_one_frame_or_goes_in_packets(sensor):
 
 
 def test_without_a_fault_its_report_is_one_frame(sensor):
-    """DM1 asked for: lamps off, SPN 0 and FMI 0."""
+    """DM1 on request: lamps off, SPN 0 and FMI 0."""
     sensor.put(0x18EA80F9, "CA FE 00")
     assert sensor.last(DM1) == "00 FF 00 00 00 00 FF FF"
 
@@ -142,14 +142,14 @@ def test_a_reset_of_it_alone_is_acknowledged(sensor, data, code):
 
 
 def test_a_reboot_claims_the_address_again(sensor):
-    """And goes on to speak after the 250 ms for objections."""
+    """And sends again after the 250 ms for contending claims."""
     sensor.put(0x197F80F9, "01 FF FF FF FF FF FF FF").until(20)
     assert len(sensor.of(CLAIM)) == 2
     assert sensor.of(AMBIENT)[-1][0] > 15
 
 
 def test_a_reset_of_all_is_obeyed_without_an_answer(sensor):
-    """A global command is not acknowledged; one that asks for nothing does nothing."""
+    """A command to all is not acknowledged; one that requests nothing does nothing."""
     sensor.put(0x197FFFF9, "01 FF FF FF FF FF FF FF", wait=0.1)
     sensor.put(0x197FFFF9, "FF FF FF FF FF FF FF FF", wait=0.1)
     assert len(sensor.of(CLAIM)) == 2

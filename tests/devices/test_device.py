@@ -26,7 +26,7 @@ def test_it_claims_its_address_first_and_waits(sensor):
 
 
 def test_its_name_is_static_and_its_own(sensor, alone):
-    """Two devices of one seed have different NAMEs, neither of which asks to choose another address."""
+    """Two devices of one seed have different NAMEs, neither of which is arbitrary address capable."""
     other = alone("roof_fan", roof_fan=1).until(0.1)
     names = [bytes.fromhex(one.until(0.1).last(CLAIM)) for one in (sensor, other)]
     assert names[0] != names[1]
@@ -47,7 +47,7 @@ def test_it_does_not_answer_for_another(sensor):
 
 
 def test_it_defends_its_address_against_a_higher_name(sensor):
-    """A claim of its address by a higher NAME is answered with its own claim, and it goes on."""
+    """A claim of its address by a higher NAME is answered with its own claim, and it keeps the address."""
     sensor.until(3).put(0x18EEFF80, "FF FF FF FF FF FF FF FF").until(20)
     own, theirs, again = (data for _, data in sensor.of(CLAIM))
     assert (theirs, again) == ("FF FF FF FF FF FF FF FF", own)
@@ -79,12 +79,12 @@ def test_a_dynamic_one_takes_the_next_lower_address(alone):
 
 
 def test_a_planned_name_is_the_one_it_claims(alone):
-    """The rig says which unit it is: the eight bytes of its claim, least significant first."""
+    """The rig gives the NAME of the unit: the eight bytes of its claim, least significant first."""
     device = alone("ambient", plan={"claimed_name": "C0A0C800DDC1E240"}, ambient_sensor=1).until(0.1)
     assert device.last(CLAIM) == "40 E2 C1 DD 00 C8 A0 C0"
 
 
-def test_its_heartbeat_says_that_nothing_is_wrong(sensor):
+def test_its_heartbeat_reports_no_fault(sensor):
     """DM_RV: on, active, lamps off, no established DSA (FF), SPN 7FFFF and FMI 1F (rv-c.com/node/522)."""
     sensor.until(30)
     times = [time for time, data in sensor.of(HEARTBEAT) if data == "05 FF FF FF FF FF FF FF"]
@@ -93,15 +93,15 @@ def test_its_heartbeat_says_that_nothing_is_wrong(sensor):
     assert all(later - earlier <= 5.001 for earlier, later in itertools.pairwise(times))
 
 
-def test_it_speaks_at_its_gap(sensor):
-    """A status without news comes every 5 s, exactly."""
+def test_it_sends_at_its_gap(sensor):
+    """A status without a change comes every 5 s, exactly."""
     times = [time for time, _ in sensor.until(60).of(AMBIENT)]
     assert [round(b - a, 3) for a, b in itertools.pairwise(times)] == [5.0] * (len(times) - 1)
     assert len(times) >= 11
 
 
 def test_a_gap_that_the_users_definition_leaves_out_is_five_seconds(alone, catalogue, monkeypatch):
-    """A user's own definition that says no gap does not stop the device: it speaks every 5 s."""
+    """With a user's definition without a gap the device sends every 5 s."""
     spec = catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
     monkeypatch.setitem(catalogue._built, spec.dgn, replace(spec, gap_us=None))
     times = [time for time, _ in alone("ambient", ambient_sensor=1).until(30).of(AMBIENT)]
@@ -110,6 +110,6 @@ def test_a_gap_that_the_users_definition_leaves_out_is_five_seconds(alone, catal
 
 
 def test_a_kind_needs_its_function(alone):
-    """A rig that leaves out the function of a kind is told which one to add."""
+    """The error for a rig without the function of a kind names the function to add."""
     with pytest.raises(InputError, match=r'device "ambient": .* needs the function ambient_sensor: add'):
         alone("ambient", control_panel=1)

@@ -56,7 +56,7 @@ def told(alone):
 
 
 def test_a_dynamic_one_claims_the_new_address_and_works_there(told):
-    """Claim from 9A hex, quiet for 250 ms, then status and heartbeat from there at their old rhythm."""
+    """Claim from 9A hex, silence for 250 ms, then status and heartbeat from there at their old times."""
     one = told().to_all().until(30)
     (claimed, identifier, data), *_ = (sent for sent in one.sent if sent[1].startswith("18EE"))
     assert (identifier, bytes.fromhex(data)) == ("18EEFF9A", one.name)
@@ -69,7 +69,7 @@ def test_a_dynamic_one_claims_the_new_address_and_works_there(told):
 
 
 def test_its_state_goes_with_it(told):
-    """A roof fan that was told to run goes on running: it has only another address."""
+    """A roof fan that was commanded to run keeps running: only its address changes."""
     one = told(kind="roof_fan", roof_fan=1)
     # ROOF_FAN_COMMAND_1 (1FEA6), instance 1, system and fan on (01 01 in the lowest bits), speed C8 = 100 %
     one.device.put(0x19FEA6F9, "01 F5 C8 FF FF FF FF FF", wait=2).until(30)
@@ -80,14 +80,14 @@ def test_its_state_goes_with_it(told):
 
 
 def test_one_that_stays_leaves_it_alone(told):
-    """Without ``dynamic`` in the rig nothing is claimed, and it goes on where it is."""
+    """Without ``dynamic`` in the rig nothing is claimed, and it stays at its address."""
     one = told(dynamic=False).to_all().until(20)
     assert one.claims() == []
     assert one.sources(3) == {"85"}
 
 
-def test_it_is_obeyed_whatever_the_name_says_of_choosing(told):
-    """The rig decides: a NAME that may not choose by itself can still be told."""
+def test_it_is_obeyed_whether_or_not_the_name_is_address_capable(told):
+    """The rig decides: a NAME that cannot choose an address can still be commanded to one."""
     one = told(name=STAYS).to_all().until(20)
     assert one.claims() == ["18EEFF9A"]
 
@@ -105,13 +105,13 @@ def test_it_is_obeyed_whatever_the_name_says_of_choosing(told):
     ],
 )
 def test_what_does_not_concern_it_changes_nothing(told, case, order):
-    """Another node's NAME, an address that nobody can have, another length: no claim, and no pause."""
+    """Another node's NAME, an address that no node can have, another length: no claim, and no pause."""
     one = told().to_all(**order).until(20)
     assert one.claims() == [], case
     assert one.sources(3) == {"85"}
 
 
-def test_told_to_have_its_own_address_it_claims_it_and_does_not_pause(told):
+def test_commanded_to_its_own_address_it_claims_it_and_does_not_pause(told):
     """The commander sees the claim; the sensor's next status comes when it would have come."""
     quiet, one = told().until(20), told().to_all(OLD).until(20)
     assert one.claims() == ["18EEFF85"]
@@ -128,14 +128,14 @@ def test_a_stronger_holder_drives_it_on(told):
 
 
 def test_a_weaker_holder_loses_it(told):
-    """It is told off by the claim, and this one works at the new address."""
+    """The holder of the address loses the contest, and the device works at the new address."""
     one = told().to_all()
     one.device.put(0x18EEFF9A, "FF FF FF FF FF FF FF FF").until(20)
     assert one.claims() == ["18EEFF9A", "18EEFF9A", "18EEFF9A"]
     assert one.device.bench.devices[0].address == NEW
 
 
-def test_one_without_an_address_hears_it_too(told):
+def test_one_without_an_address_receives_it_too(told):
     """Driven off by a lower NAME, with no choice: a command to all gives it an address again."""
     one = told(name=STAYS)
     one.device.put(0x18EEFF85, "00 00 00 00 00 00 00 00").until(5)
@@ -174,7 +174,7 @@ def test_a_single_frame_of_that_number_is_none(told):
     assert one.claims() == []
 
 
-def test_a_reboot_keeps_it_where_it_was_told_to_be(told):
+def test_a_reboot_keeps_the_commanded_address(told):
     """GENERAL_RESET, reboot: it claims the commanded address; only without power it forgets that (our decision)."""
     one = told().to_all()
     one.until(5).device.put(0x197F9AF9, "01 FF FF FF FF FF FF FF").until(8)
@@ -186,7 +186,7 @@ def test_a_reboot_keeps_it_where_it_was_told_to_be(told):
 
 
 def test_a_request_reaches_it_at_the_new_address_only(told):
-    """Asked for what it does not have at the old one it is silent, at the new one it refuses."""
+    """It ignores a request for an unknown DGN at the old address, and refuses it at the new one."""
     one = told().to_all().until(5)
     one.device.put(0x18EA85F9, "E4 FF 01").put(0x18EA9AF9, "E4 FF 01")
     assert [who for _, who, _ in one.sent if who[2:4] == "E8"] == ["18E8FF9A"]

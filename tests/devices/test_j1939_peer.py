@@ -117,7 +117,7 @@ def of(received, pgn):
 
 
 def test_it_reads_our_long_product_identification(vehicle, stack):
-    """Asked alone: request to send, its clear to send, our packets, its acknowledgement; the text has four fields."""
+    """Requested alone: request to send, its clear to send, our packets, its acknowledgement; the text: four fields."""
     ours = vehicle()
     application, received = stack(ours)
     ours.until(lambda: ours.address == HEATER)
@@ -131,8 +131,8 @@ def test_it_reads_our_long_product_identification(vehicle, stack):
 def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
     """Announced to all, each second: lamps, SPN 110 FMI 0 and SPN 210 FMI 3 as SAE J1939-73 lays them out."""
     both = [
-        (500_000, "heater", lambda device: device.report("furnace", ReportedFault(110, 0, 1), True)),
-        (500_000, "heater", lambda device: device.report("water_heater", ReportedFault(210, 3, 2), False)),
+        (500_000, "heater", lambda device: device.report_fault("furnace", ReportedFault(110, 0, 1), red=True)),
+        (500_000, "heater", lambda device: device.report_fault("water_heater", ReportedFault(210, 3, 2), red=False)),
     ]
     ours = vehicle(*both)
     _, received = stack(ours)
@@ -141,7 +141,7 @@ def test_it_reads_a_long_report_of_two_faults(vehicle, stack):
 
 
 def test_what_it_asks_for_is_answered_or_refused(vehicle, stack):
-    """FURNACE_STATUS comes at once; a temperature that a heater does not have is refused to who asked alone."""
+    """FURNACE_STATUS comes at once; a temperature that a heater does not have is refused if it alone was requested."""
     ours = vehicle()
     application, received = stack(ours)
     ours.until(lambda: of(received, FURNACE))
@@ -155,7 +155,7 @@ def test_what_it_asks_for_is_answered_or_refused(vehicle, stack):
 
 
 def test_it_takes_our_address_by_a_lower_name(vehicle, stack):
-    """Identity 0 of maker 0 is below every NAME of ours: the heater has no address any more, and is quiet."""
+    """Serial number 0 of manufacturer 0 is below every NAME of ours: the heater loses its address and is silent."""
     ours = vehicle()
     ours.until(lambda: ours.address == HEATER)
     application, _ = stack(ours, identity=0, address=HEATER, claims=True)
@@ -166,7 +166,7 @@ def test_it_takes_our_address_by_a_lower_name(vehicle, stack):
 
 
 def test_it_does_not_get_our_address_by_a_higher_name(vehicle, stack):
-    """Ours defends it, and goes on."""
+    """Ours defends it, and keeps it."""
     ours = vehicle()
     ours.until(lambda: ours.address == HEATER)
     application, _ = stack(ours, identity=(1 << 21) - 1, address=HEATER, claims=True)
@@ -175,7 +175,7 @@ def test_it_does_not_get_our_address_by_a_higher_name(vehicle, stack):
     assert ours.address == HEATER
 
 
-def test_it_says_from_the_null_address_that_it_cannot_claim(vehicle, stack):
+def test_it_sends_from_the_null_address_that_it_cannot_claim(vehicle, stack):
     """On the bench's wires: its claim, our defence, then its NAME from 254; and nothing of it after that."""
     ours = vehicle()
     ours.until(lambda: ours.address == HEATER)
@@ -226,8 +226,8 @@ def test_a_packet_of_its_message_is_lost_and_it_never_sends_it_again(vehicle, st
     ours.until(lambda: of(received, PRODUCT))
 
 
-def test_its_broken_announcements_are_told(vehicle, stack):
-    """Packet 2 of each is lost: after the second the watch says so, and no more when one has come through."""
+def test_its_broken_announcements_are_reported(vehicle, stack):
+    """Packet 2 of each is lost: after the second the watch raises a flag, and clears it when one has come through."""
     ours = vehicle()
     application, _ = stack(ours)
     ours.until(lambda: ours.address == HEATER)

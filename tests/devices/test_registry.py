@@ -12,12 +12,12 @@ from pydantic import ValidationError
 from rvsim.devices.device import Device
 from rvsim.devices.registry import (
     BUILT_IN,
-    GROUP,
+    ENTRY_POINT_GROUP,
     all_kinds,
     check_rig,
     kinds_by_name,
-    missing_partners,
     settings_models,
+    unknown_instances,
 )
 from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
@@ -34,13 +34,13 @@ def test_each_kind_stands_under_its_own_name():
         settings_models()[name]()
 
 
-def test_a_setting_that_names_nobody_is_told():
-    """A panel that is to command furnace 7 of a rig without one is told of; the shipped rig has everybody."""
+def test_a_setting_with_an_unknown_instance_is_reported():
+    """A panel set to furnace 7 of a rig without one is reported; the shipped rig has all devices."""
     shipped = load_rig("ottersby", kinds=settings_models())
-    assert list(missing_partners(shipped)) == []
+    assert list(unknown_instances(shipped)) == []
     panel = shipped.devices[0].model_copy(update={"settings": {**shipped.devices[0].settings, "furnace": 7}})
     rig = shipped.model_copy(update={"devices": (panel, *shipped.devices[1:])})
-    assert list(missing_partners(rig)) == ["control panel is set to furnace 7, and no device of the rig is furnace 7"]
+    assert list(unknown_instances(rig)) == ["control panel is set to furnace 7, but no device of the rig is furnace 7"]
 
 
 def rig_of(*devices):
@@ -48,8 +48,8 @@ def rig_of(*devices):
     return Rig.model_validate({"schema": 1, "name": "t", "title": "T", "device": list(devices)})
 
 
-def test_mistakes_of_a_rig_against_the_definitions_are_told_together(catalogue):
-    """A limit of a field that nobody defines, and what two devices of one's own cannot say: a line each."""
+def test_mistakes_of_a_rig_against_the_definitions_are_reported_together(catalogue):
+    """A limit of an undefined field, and two user-defined devices with undefined messages: a line each."""
     shipped = load_rig("ottersby", kinds=settings_models())
     fridge = {"name": "fridge", "kind": "own", "address": 0xA0, "settings": {"message": [{"message": "FRIDGE"}]}}
     lamp = {"name": "lamp", "kind": "own", "address": 0xA1, "limits": {"DM_RV.glow": [0, 1]}}
@@ -66,23 +66,23 @@ def test_mistakes_of_a_rig_against_the_definitions_are_told_together(catalogue):
 
 
 class Breaks(Device):
-    """A kind that cannot be put in."""
+    """A kind that cannot be created."""
 
     kind = "breaks"
 
-    def begin(self):
+    def on_start(self):
         """Never reached."""
 
-    def hears(self):
+    def receives(self):
         """Break, as a slip of the pen would."""
         return {}[self.name]  # type: ignore[index]
 
 
-def test_a_kind_that_breaks_when_it_is_put_in(catalogue):
+def test_a_kind_that_raises_when_it_is_created(catalogue):
     """The device, its class and what it raised; no traceback."""
     plan = {"name": "lamp", "kind": "breaks", "address": 0xA1}
     rig = rig_of(plan)
-    with pytest.raises(InputError, match=r"Breaks, cannot be put in .KeyError: 'lamp'.; mend that class") as told:
+    with pytest.raises(InputError, match=r"Breaks, cannot be created .KeyError: 'lamp'.; correct that class") as told:
         Bench(rig, catalogue, {"breaks": Breaks})
     assert told.value.problems[0].startswith('device "lamp": its kind "breaks", ')
 
@@ -153,10 +153,10 @@ def package(tmp_path, monkeypatch):
         info = tmp_path / f"{name}-1.0.dist-info"
         info.mkdir()
         (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {name}\nVersion: 1.0\n", encoding="utf-8")
-        lines = [f"[{GROUP}]", *(f"{point} = {value}" for point, value in points.items())]
+        lines = [f"[{ENTRY_POINT_GROUP}]", *(f"{point} = {value}" for point, value in points.items())]
         (info / "entry_points.txt").write_text("\n".join(lines), encoding="utf-8")
         importlib.invalidate_caches()
-        return entry_points(group=GROUP)
+        return entry_points(group=ENTRY_POINT_GROUP)
 
     yield install
     for name in set(sys.modules) - modules:
@@ -164,7 +164,7 @@ def package(tmp_path, monkeypatch):
 
 
 def test_a_kind_of_another_package(package, catalogue):
-    """It stands beside the built-in ones, takes settings, and a bench has it do what its class says."""
+    """It is listed with the built-in kinds, has settings, and works on a bench."""
     kinds, problems = all_kinds(package("van_lamp", LAMP, lamp="van_lamp:Lamp"))
     assert problems == ()
     assert list(kinds) == [*(kind.kind for kind in BUILT_IN), "lamp"]
@@ -184,19 +184,20 @@ def test_a_kind_of_another_package(package, catalogue):
 @pytest.mark.parametrize(
     ("what", "said"),
     [
-        ("broken:Heater", 'there is a kind "heater" already; give its class another kind'),
-        ("broken:thing", "it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp"),
-        ("broken:BaseModel", "it is no class made from rvsim.devices.device.Device; name one, like van_lamp:Lamp"),
-        ("broken:Nameless", 'Nameless has no kind that a rig could name; give it one, like kind = "lamp"'),
-        ("broken:Spaced", 'Spaced has no kind that a rig could name; give it one, like kind = "lamp"'),
-        ("broken:Odd", "the Settings of Odd are no class made from rvsim.devices.device.Settings"),
+        ("broken:Heater", 'the kind "heater" exists already; give its class another kind'),
+        ("broken:thing", "it is not a subclass of rvsim.devices.device.Device; name one, such as van_lamp:Lamp"),
+        ("broken:BaseModel", "it is not a subclass of rvsim.devices.device.Device; name one, such as van_lamp:Lamp"),
+        ("broken:Nameless", 'Nameless has no kind that a rig can name; give it one, such as kind = "lamp"'),
+        ("broken:Spaced", 'Spaced has no kind that a rig can name; give it one, such as kind = "lamp"'),
+        ("broken:Odd", "the Settings of Odd are not a subclass of rvsim.devices.device.Settings"),
         (
             "broken:Lmap",
-            "it cannot be loaded (AttributeError: module 'broken' has no attribute 'Lmap'); mend or remove its package",
+            "it cannot be loaded (AttributeError: module 'broken' has no attribute 'Lmap'); "
+            "repair or remove its package",
         ),
         (
             "brokn:Lamp",
-            "it cannot be loaded (ModuleNotFoundError: No module named 'brokn'); mend or remove its package",
+            "it cannot be loaded (ModuleNotFoundError: No module named 'brokn'); repair or remove its package",
         ),
     ],
 )
@@ -216,9 +217,9 @@ def test_a_kind_that_cannot_be_used(package, what, said):
     ],
 )
 def test_a_package_that_breaks_while_it_is_loaded(package, text, said):
-    """Whatever it raises is told in one line."""
+    """Whatever it raises is one line."""
     _, (line,) = all_kinds(package("broken", text, bad="broken:Lamp"))
-    assert line.endswith(f"it cannot be loaded ({said}); mend or remove its package")
+    assert line.endswith(f"it cannot be loaded ({said}); repair or remove its package")
 
 
 def test_two_packages_with_one_kind(package):
@@ -238,4 +239,4 @@ def test_rigs_can_name_what_is_installed(package):
     fresh.loader.exec_module(registry)
     assert set(registry.kinds_by_name()) == {*kinds_by_name(), "lamp"}
     assert set(registry.settings_models()["lamp"].model_fields) == {"full_amps"}
-    assert [line[:17] for line in registry.PROBLEMS] == ['entry point "bad"']
+    assert [line[:17] for line in registry.kind_problems()] == ['entry point "bad"']

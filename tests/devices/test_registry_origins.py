@@ -9,7 +9,7 @@ from rvsim.wire.fields import Origin, State
 from rvsim.wire.ident import dgn_of
 
 VIRTUAL_ONLY = {"CIRCULATION_PUMP_STATUS", "CIRCULATION_PUMP_COMMAND"}
-"""Messages that are unsure as a whole and would say nothing without their values: sent on virtual buses only."""
+"""Messages that are unsure as a whole and would carry nothing without their values: sent on virtual buses only."""
 
 
 @pytest.fixture(scope="module")
@@ -23,8 +23,8 @@ def sent(catalogue):
     return [(catalogue.by_dgn(dgn), catalogue.by_dgn(dgn).decode(data)) for dgn, data in sorted(frames)]
 
 
-def test_the_coach_says_enough_to_be_judged(sent):
-    """Every kind of device has spoken: heater, fan, chargers, tanks, sensors, panel, pump."""
+def test_the_coach_sends_enough_to_be_judged(sent):
+    """Every kind of device has sent: heater, fan, chargers, tanks, sensors, panel, pump."""
     assert {"FURNACE_STATUS", "ROOF_FAN_STATUS_1", "CHARGER_STATUS", "TANK_STATUS", "DC_SOURCE_STATUS_1", "DM_RV",
             "THERMOSTAT_STATUS_1", "FURNACE_COMMAND", *VIRTUAL_ONLY} <= {spec.name for spec, _ in sent}  # fmt: skip
 
@@ -41,7 +41,7 @@ def test_a_field_at_an_unsure_place_is_sent_as_all_ones(sent):
 
 
 def test_a_code_of_unsure_meaning_is_not_sent(sent):
-    """No device says a code whose name is not sure."""
+    """No device sends a code whose name is unsure."""
     for spec, readings in sent:
         if spec.name in VIRTUAL_ONLY:
             continue
@@ -50,8 +50,8 @@ def test_a_code_of_unsure_meaning_is_not_sent(sent):
                 assert reading.field.code_grade(reading.raw) is not Origin.UNSURE, f"{spec.name} {reading.field.name}"
 
 
-def test_no_device_of_a_healthy_coach_says_an_alarming_code(sent):
-    """A code that means trouble is said by nobody who has none."""
+def test_no_device_of_a_healthy_coach_sends_an_alarming_code(sent):
+    """No healthy device sends a code that means trouble."""
     for spec, readings in sent:
         for reading in readings:
             assert reading.raw not in reading.field.alarms, f"{spec.name} {reading.field.name} {reading.brief}"

@@ -13,7 +13,7 @@ def test_none():
     """The heartbeat says SPN 7FFFF and FMI 1F (rv-c.com/node/522), the DM1 lamps off and SPN 0."""
     troubles = ReportedFaults()
     assert not troubles
-    assert troubles.next_of("furnace") == {
+    assert troubles.next_heartbeat_fields("furnace") == {
         "yellow_lamp_status": 0, "red_lamp_status": 0, "spn": 0x7FFFF, "fmi": 0x1F, "occurrence_count": 127,
     }  # fmt: skip
     assert troubles.dm1().hex() == "00ff00000000ffff"
@@ -22,29 +22,29 @@ def test_none():
 def test_several_take_turns_the_newest_first():
     """Each heartbeat has one fault and its own lamp; another function has none of them."""
     troubles = ReportedFaults()
-    troubles.put("furnace", ReportedFault(100, 1, 2), red=False)
-    troubles.put("furnace", ReportedFault(200, 5), red=True)
-    said = [troubles.next_of("furnace") for _ in range(3)]
+    troubles.add("furnace", ReportedFault(100, 1, 2), red=False)
+    troubles.add("furnace", ReportedFault(200, 5), red=True)
+    said = [troubles.next_heartbeat_fields("furnace") for _ in range(3)]
     assert [(one["spn"], one["fmi"], one["occurrence_count"]) for one in said] == [
         (200, 5, 127),
         (100, 1, 2),
         (200, 5, 127),
     ]
     assert [(one["yellow_lamp_status"], one["red_lamp_status"]) for one in said] == [(0, 1), (1, 0), (0, 1)]
-    assert troubles.next_of("water_heater")["spn"] == 0x7FFFF
+    assert troubles.next_heartbeat_fields("water_heater")["spn"] == 0x7FFFF
     assert troubles.functions == ("furnace",)
 
 
 def test_the_report_has_all_faults_of_all_functions():
     """Two faults, both lamps: ten bytes."""
     troubles = ReportedFaults()
-    troubles.put("furnace", ReportedFault(100, 1, 2), red=False)
-    troubles.put("water_heater", ReportedFault(200, 5, 0), red=True)
+    troubles.add("furnace", ReportedFault(100, 1, 2), red=False)
+    troubles.add("water_heater", ReportedFault(200, 5, 0), red=True)
     assert troubles.dm1().hex() == "14ff64000102c8000500"
-    troubles.take_back("furnace", ReportedFault(100, 1, 2))
+    troubles.remove("furnace", ReportedFault(100, 1, 2))
     assert troubles.dm1().hex() == "10ffc8000500ffff"
-    troubles.take_back("water_heater")
-    troubles.take_back("never")
+    troubles.remove("water_heater")
+    troubles.remove("never")
     assert not troubles
 
 
@@ -61,13 +61,13 @@ def heater(alone):
 
 def reports(function, trouble, red):
     """What makes a device report a fault."""
-    return lambda device: device.report(function, trouble, red)
+    return lambda device: device.report_fault(function, trouble, red=red)
 
 
-def test_a_fault_is_told_at_once_and_each_second_until_it_goes(heater):
+def test_a_fault_is_sent_at_once_and_each_second_until_it_ends(heater):
     """Heartbeat of the furnace (DSA 94): yellow lamp, SPN 1234 = 00 9A and 2 in the high bits, FMI 5; DM1 beside it."""
     run = heater(
-        (10, reports("furnace", ReportedFault(1234, 5), False)), (13.5, lambda device: device.withdraw("furnace"))
+        (10, reports("furnace", ReportedFault(1234, 5), False)), (13.5, lambda device: device.withdraw_fault("furnace"))
     )
     run.until(13.4)
     assert "11 5E 00 9A 45 FF FF FF" in [data for _, data in run.of(HEARTBEAT)]

@@ -73,7 +73,7 @@ def raw(hub):
 
 
 class Clock:
-    """Seconds that go on when they are told to."""
+    """A clock that the test sets."""
 
     def __init__(self):
         self.seconds = 1000.0
@@ -84,7 +84,7 @@ class Clock:
 
 
 def _soon(holds):
-    """Wait until something holds that no event tells of, for at most five seconds."""
+    """Wait until a condition holds that has no event, for at most five seconds."""
     pause = threading.Event()
     for _ in range(1000):
         if holds():
@@ -114,13 +114,13 @@ def _answered(connection, text):
 
 @pytest.fixture
 def clock():
-    """Seconds that go on when they are told to."""
+    """A clock that the test sets."""
     return Clock()
 
 
 @pytest.fixture
 def soon():
-    """Wait until something holds that no event tells of."""
+    """Wait until a condition holds that has no event."""
     return _soon
 
 

@@ -1,19 +1,19 @@
-"""Which buses can be opened, asked of python-can's drivers."""
+"""Which buses can be opened, queried from python-can's drivers."""
 
 import can
 import pytest
 
-from rvsim.edge.adapters import attached
+from rvsim.edge.adapters import openable_buses
 
 
 def test_the_virtual_bus_is_always_there(monkeypatch):
     """Without any adapter the virtual bus is what can be opened."""
     monkeypatch.setattr(can, "detect_available_configs", lambda interfaces: [])
-    assert list(attached()) == ["virtual (inside this program)"]
+    assert list(openable_buses()) == ["virtual (inside this program)"]
 
 
 def test_an_adapter_is_named_with_its_channel(monkeypatch):
-    """What a driver finds is named; networks are not asked at all, and nothing is opened."""
+    """What a driver finds is listed; networks are not queried, and nothing is opened."""
     asked = []
 
     def detect(name):
@@ -22,5 +22,5 @@ def test_an_adapter_is_named_with_its_channel(monkeypatch):
 
     monkeypatch.setattr(can, "detect_available_configs", detect)
     monkeypatch.setattr(can, "Bus", lambda *args, **more: pytest.fail("a bus was opened"))
-    assert list(attached()) == ["virtual (inside this program)", "socketcan can0"]
+    assert list(openable_buses()) == ["virtual (inside this program)", "socketcan can0"]
     assert not {"udp_multicast", "socketcand"} & set(asked)

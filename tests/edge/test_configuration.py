@@ -6,7 +6,7 @@ import can
 import pytest
 from can import util
 
-from rvsim.edge.configuration import Named, collect
+from rvsim.edge.configuration import ConfigValue, collect_values
 from rvsim.errors import InputError
 
 
@@ -25,7 +25,7 @@ def home(tmp_path, monkeypatch):
 def refused() -> str:
     """Return the one line with which the sources are refused."""
     with pytest.raises(InputError) as caught:
-        collect({})
+        collect_values({})
     (line,) = caught.value.problems
     assert "\n" not in line
     return line
@@ -33,15 +33,15 @@ def refused() -> str:
 
 def test_nothing_is_named():
     """Without any source there is no value."""
-    assert collect({}) == {}
+    assert collect_values({}) == {}
 
 
 def test_what_is_given_comes_first(monkeypatch, home):
     """An option holds before everything else, and what it leaves open the others fill."""
     (home / "first").write_text("[default]\nchannel = file\nbitrate = 1\n")
     monkeypatch.setenv("CAN_INTERFACE", "slcan")
-    given = {"interface": Named("virtual", "--interface"), "channel": Named("a", "--channel")}
-    assert collect(given) == given | {"bitrate": Named("1", f"configuration file {home / 'first'}")}
+    given = {"interface": ConfigValue("virtual", "--interface"), "channel": ConfigValue("a", "--channel")}
+    assert collect_values(given) == given | {"bitrate": ConfigValue("1", f"configuration file {home / 'first'}")}
 
 
 def test_variables_come_next(monkeypatch, home):
@@ -51,14 +51,14 @@ def test_variables_come_next(monkeypatch, home):
     monkeypatch.setenv("CAN_INTERFACE", "slcan")
     monkeypatch.setenv("CAN_CHANNEL", "COM3")
     monkeypatch.setenv("CAN_BITRATE", "")
-    assert collect({}) == {
-        "interface": Named("slcan", "environment CAN_INTERFACE"),
-        "channel": Named("COM3", "environment CAN_CHANNEL"),
-        "bitrate": Named(125_000, "environment CAN_CONFIG"),
-        "listen_only": Named(True, "environment CAN_CONFIG"),
+    assert collect_values({}) == {
+        "interface": ConfigValue("slcan", "environment CAN_INTERFACE"),
+        "channel": ConfigValue("COM3", "environment CAN_CHANNEL"),
+        "bitrate": ConfigValue(125_000, "environment CAN_CONFIG"),
+        "listen_only": ConfigValue(True, "environment CAN_CONFIG"),
     }
     monkeypatch.setenv("CAN_BITRATE", "250000")
-    assert collect({})["bitrate"] == Named("250000", "environment CAN_BITRATE")
+    assert collect_values({})["bitrate"] == ConfigValue("250000", "environment CAN_BITRATE")
 
 
 def test_each_value_from_a_file_names_its_file(home):
@@ -66,35 +66,35 @@ def test_each_value_from_a_file_names_its_file(home):
     (home / "first").write_text("[default]\ninterface = virtual\nchannel = one\nbitrate = 500000\n")
     (home / "second").write_text("[default]\nchannel = two\n[other]\nbitrate = 1\n")
     (home / "third").write_text("[default]\ninterface = slcan\n")
-    assert collect({}) == {
-        "interface": Named("slcan", f"configuration file {home / 'third'}"),
-        "channel": Named("two", f"configuration file {home / 'second'}"),
-        "bitrate": Named("500000", f"configuration file {home / 'first'}"),
+    assert collect_values({}) == {
+        "interface": ConfigValue("slcan", f"configuration file {home / 'third'}"),
+        "channel": ConfigValue("two", f"configuration file {home / 'second'}"),
+        "bitrate": ConfigValue("500000", f"configuration file {home / 'first'}"),
     }
 
 
-def test_the_older_word_for_the_interface_counts(monkeypatch, home):
-    """Where a source says bustype, that is its interface, unless it says interface as well and not in vain."""
+def test_the_older_name_of_the_interface_counts(monkeypatch, home):
+    """In a source with bustype that is the interface, unless the source has a nonempty interface as well."""
     (home / "second").write_text("[default]\nbustype = virtual\n")
-    assert collect({}) == {"interface": Named("virtual", f"configuration file {home / 'second'}")}
+    assert collect_values({}) == {"interface": ConfigValue("virtual", f"configuration file {home / 'second'}")}
     monkeypatch.setenv("CAN_CONFIG", '{"bustype": "slcan", "interface": ""}')
-    assert collect({}) == {"interface": Named("slcan", "environment CAN_CONFIG")}
+    assert collect_values({}) == {"interface": ConfigValue("slcan", "environment CAN_CONFIG")}
     monkeypatch.setenv("CAN_CONFIG", '{"bustype": "slcan", "interface": "pcan"}')
-    assert collect({}) == {"interface": Named("pcan", "environment CAN_CONFIG")}
+    assert collect_values({}) == {"interface": ConfigValue("pcan", "environment CAN_CONFIG")}
 
 
 def test_values_for_all_sections_of_all_files_have_an_origin(home):
     """What stands in one file for the section of another is known to come from the files."""
     (home / "first").write_text("[DEFAULT]\nchannel = shared\n")
     (home / "second").write_text("[default]\ninterface = virtual\n")
-    assert collect({})["channel"] == Named("shared", "configuration files")
+    assert collect_values({})["channel"] == ConfigValue("shared", "configuration files")
 
 
-def test_what_the_program_itself_set_is_said(monkeypatch):
+def test_values_set_by_the_program_are_reported(monkeypatch):
     """python-can lets a program set defaults; they hold before the environment."""
     monkeypatch.setattr(can, "rc", {"interface": "virtual"})
     monkeypatch.setenv("CAN_INTERFACE", "slcan")
-    assert collect({}) == {"interface": Named("virtual", "can.rc, set inside this program")}
+    assert collect_values({}) == {"interface": ConfigValue("virtual", "can.rc, set inside this program")}
 
 
 @pytest.mark.parametrize("text", ['{"interface": }', "", "[" * 100_000])
@@ -102,7 +102,7 @@ def test_broken_json_is_refused(text, monkeypatch):
     """A slip in CAN_CONFIG is one clear line."""
     monkeypatch.setenv("CAN_CONFIG", text)
     line = refused()
-    assert line.startswith("environment CAN_CONFIG: this is not JSON (")
+    assert line.startswith("environment CAN_CONFIG: not JSON (")
     assert line.endswith("); correct or unset it")
 
 
@@ -119,7 +119,7 @@ def test_a_broken_file_is_refused(content, home):
     """A configuration file that cannot be understood is named, on one line, though options would do without it."""
     (home / "second").write_bytes(content)
     line = refused()
-    assert line.startswith(f"configuration file {home / 'second'}: this cannot be read (")
+    assert line.startswith(f"configuration file {home / 'second'}: cannot be read (")
     assert line.endswith("); correct or move it")
 
 
@@ -127,7 +127,7 @@ def test_files_that_are_broken_together_are_refused(home):
     """Two files may each be well and make nonsense together."""
     (home / "first").write_text("[DEFAULT]\nshared = %(nothing)s\n")
     (home / "second").write_text("[default]\n")
-    assert refused().startswith("configuration files: this cannot be read (")
+    assert refused().startswith("configuration files: cannot be read (")
 
 
 def test_a_file_that_may_not_be_read_is_refused(home, monkeypatch):
@@ -135,6 +135,4 @@ def test_a_file_that_may_not_be_read_is_refused(home, monkeypatch):
     (home / "second").write_text("[default]\n")
     (home / "first").mkdir()
     monkeypatch.setattr(os, "access", lambda path, mode: False)
-    assert refused() == (
-        f"configuration file {home / 'second'}: no right to read it; give yourself that right, or move it"
-    )
+    assert refused() == (f"configuration file {home / 'second'}: no permission to read it; allow it, or move the file")

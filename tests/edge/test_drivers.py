@@ -1,4 +1,4 @@
-"""What python-can's drivers heed, and that each listening mode reaches the adapter's library or its wire."""
+"""Which options python-can's drivers use, and that each listening mode reaches the adapter's library or its wire."""
 
 import inspect
 import logging
@@ -10,7 +10,7 @@ import can
 import pytest
 from can.interfaces import BACKENDS
 
-from rvsim.edge.drivers import LISTENING, load, one_line, options_of
+from rvsim.edge.drivers import LISTENING_MODES, driver_options, error_text, load_driver
 from rvsim.edge.port import Port
 from rvsim.errors import BusError, ExitCode
 
@@ -27,12 +27,12 @@ from rvsim.errors import BusError, ExitCode
 )
 def test_options_that_a_driver_looks_up_are_known(name, option):
     """Some drivers name few of their parameters; what they look up counts all the same."""
-    assert option in options_of(load(name))
+    assert option in driver_options(load_driver(name))
 
 
 def test_what_is_no_option_is_not_listed():
     """Neither the object itself, nor what takes all the rest, nor what is marked as not for users."""
-    known = set().union(*(options_of(load(name)) for name in ("cantact", "vector", "nixnet", "virtual")))
+    known = set().union(*(driver_options(load_driver(name)) for name in ("cantact", "vector", "nixnet", "virtual")))
     assert not known & {"self", "args", "kwargs", "_testing"}
 
 
@@ -47,16 +47,16 @@ class Bare(can.BusABC):
 
 
 class Strict(Bare):
-    """A driver that hands nothing on."""
+    """A driver that passes no options on."""
 
     def __init__(self, number=0):
         super().__init__(number)
 
 
 def test_a_driver_from_elsewhere_is_read_in_the_same_way(monkeypatch):
-    """Lookups in brackets count, lookups elsewhere do not, and what hands nothing on hides what lies behind."""
-    assert options_of(Bare) == {"number", "late", "speed", "can_filters", "channel"}
-    assert options_of(Strict) == {"number"}
+    """Lookups in brackets count, others do not, and a constructor that passes nothing on hides the ones behind."""
+    assert driver_options(Bare) == {"number", "late", "speed", "can_filters", "channel"}
+    assert driver_options(Strict) == {"number"}
 
 
 def test_a_driver_without_source_is_known_by_its_parameters(monkeypatch):
@@ -66,41 +66,41 @@ def test_a_driver_without_source_is_known_by_its_parameters(monkeypatch):
         raise OSError("no source")
 
     monkeypatch.setattr("inspect.getsource", without)
-    assert options_of(Bare) == {"number", "late", "can_filters", "channel"}
+    assert driver_options(Bare) == {"number", "late", "can_filters", "channel"}
 
 
 def test_a_missing_library_is_one_line(monkeypatch):
     """A driver that cannot be loaded is a bus that cannot be opened."""
     monkeypatch.setitem(BACKENDS, "canalystii", ("no_such_module", "Nothing"))
     with pytest.raises(BusError, match=r"^canalystii: its driver cannot be loaded \(.*No module named.*\); ") as caught:
-        load("canalystii")
+        load_driver("canalystii")
     assert caught.value.exit_code is ExitCode.BUS
     assert "\n" not in str(caught.value)
 
 
 def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
-    """What drivers log of missing libraries does not reach the user, and logging goes on afterwards."""
+    """The log lines of drivers about missing libraries do not reach the user, and logging works afterwards."""
 
     def find(name):
         logging.getLogger("can").warning("a library is missing")
         return can.interfaces.virtual.VirtualBus  # type: ignore[attr-defined]
 
     monkeypatch.setattr("rvsim.edge.drivers._get_class_for_interface", find)
-    load("virtual")
+    load_driver("virtual")
     assert caplog.messages == []
     logging.getLogger("can").warning("heard")
     assert caplog.messages == ["heard"]
 
 
 def test_an_error_is_one_line():
-    """Line ends become spaces; an error without words is known by its kind."""
-    assert one_line(ValueError("a\n  b")) == "a b"
-    assert one_line(TimeoutError()) == "TimeoutError"
-    assert one_line(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
+    """Line ends become spaces; an error without text gives the name of its class."""
+    assert error_text(ValueError("a\n  b")) == "a b"
+    assert error_text(TimeoutError()) == "TimeoutError"
+    assert error_text(ValueError("gone  Traceback (most recent call last):\n  File x\nValueError: gone")) == "gone"
 
 
 def cantact(monkeypatch, open_bus):
-    """Return whether the library was told to monitor only."""
+    """Return whether the library was set to monitor only."""
     library = MagicMock()
     monkeypatch.setattr("can.interfaces.cantact.cantact", library)
     open_bus(0)
@@ -108,7 +108,7 @@ def cantact(monkeypatch, open_bus):
 
 
 def kvaser(monkeypatch, open_bus):
-    """Return whether the library was told to be silent, before the channel went on the bus."""
+    """Return whether the library was set to be silent, before the channel went on the bus."""
     from can.interfaces.kvaser import canlib
 
     calls = MagicMock()
@@ -135,7 +135,7 @@ def nixnet(monkeypatch, open_bus):
 
 
 def pcan(monkeypatch, open_bus):
-    """Return whether the library was told to listen only, before it was started."""
+    """Return whether the library was set to listen only, before it was started."""
     from can.interfaces.pcan import pcan as driver
 
     library = MagicMock()
@@ -199,10 +199,10 @@ LIBRARIES = [cantact, kvaser, nixnet, pcan, seeedstudio, slcan, systec, vector]
 
 @pytest.mark.parametrize("library", LIBRARIES, ids=lambda library: library.__name__)
 def test_the_listening_mode_reaches_the_adapter(library, monkeypatch):
-    """With the option of the table the installed driver tells its adapter to listen only, and not without it."""
+    """With the option of the table the installed driver sets its adapter to listen only, and not without it."""
     name = library.__name__
-    mode = LISTENING[name]
-    assert mode.option in options_of(load(name))
+    mode = LISTENING_MODES[name]
+    assert mode.option in driver_options(load_driver(name))
     opened = []
 
     def open_bus(channel, **more):
@@ -223,4 +223,4 @@ def test_the_listening_mode_reaches_the_adapter(library, monkeypatch):
 
 def test_every_mode_of_the_table_is_tried():
     """No entry stands there unseen."""
-    assert [library.__name__ for library in LIBRARIES] == sorted(LISTENING)
+    assert [library.__name__ for library in LIBRARIES] == sorted(LISTENING_MODES)

@@ -1,4 +1,4 @@
-"""The feed: nobody is told a time before every frame of it has come in."""
+"""The feed: no time is passed on before every frame before it was received."""
 
 import pytest
 
@@ -19,7 +19,7 @@ class Inbox:
         self.late: list[Frame] = []
         self.arrived = self
 
-    def take(self):
+    def receive(self):
         """Return what has arrived."""
         frames, self.waiting = self.waiting, []
         return frames
@@ -42,13 +42,13 @@ class Inbox:
 
 @pytest.fixture
 def log():
-    """What the watch was given and told."""
+    """The frames, events and times that the watch received."""
     return []
 
 
 @pytest.fixture
 def inbox():
-    """A port in the hands of the test."""
+    """A port that the test controls."""
     return Inbox()
 
 
@@ -58,20 +58,20 @@ def feed(inbox, log):
     return Feed(inbox, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"), log.append)
 
 
-def test_time_is_told_when_all_frames_are_in(feed, inbox, log):
+def test_time_is_passed_on_when_all_frames_are_received(feed, inbox, log):
     """With two of two frames taken the watch may believe the watermark."""
     inbox.waiting = [Frame(1, 5, b""), Frame(2, 5, b"")]
-    assert feed.pump(Watermark(10, 2)) == 0
+    assert feed.process(Watermark(10, 2)) == 0
     assert log == [1, 2, "now 10"]
 
 
-def test_time_is_not_told_while_a_frame_is_under_way(feed, inbox, log):
-    """With one of two frames taken nothing is said of the time, until the other has come."""
+def test_time_is_not_passed_on_while_a_frame_is_missing(feed, inbox, log):
+    """With one of two frames received no time is passed on until the other has come."""
     inbox.waiting = [Frame(1, 5, b"")]
-    assert feed.pump(Watermark(10, 2)) == 1
+    assert feed.process(Watermark(10, 2)) == 1
     assert log == [1]
     inbox.waiting = [Frame(2, 5, b"")]
-    assert feed.pump(Watermark(20, 2)) == 0
+    assert feed.process(Watermark(20, 2)) == 0
     assert log == [1, 2, "now 20"]
 
 
@@ -79,69 +79,69 @@ def test_a_dropped_frame_is_not_waited_for(feed, inbox, log):
     """Frames that the inbox had to drop count as taken, or time would stand still for ever."""
     inbox.dropped = 1
     inbox.waiting = [Frame(1, 5, b"")]
-    assert feed.pump(Watermark(10, 2)) == 0
+    assert feed.process(Watermark(10, 2)) == 0
     assert log == [1, "now 10"]
 
 
 def test_settling_waits_for_what_is_missing(feed, inbox, log):
     """Settle returns when at most so many frames are under way."""
     inbox.late = [Frame(n, 5, b"") for n in (1, 2, 3)]
-    feed.settle(Watermark(10, 3), under_way=1)
+    feed.wait_for(Watermark(10, 3), max_missing=1)
     assert log == [1, 2]
-    feed.settle(Watermark(10, 3))
+    feed.wait_for(Watermark(10, 3))
     assert log == [1, 2, 3, "now 10"]
 
 
 def test_frames_that_never_come_are_an_error(feed, inbox):
-    """A bus that swallows frames is said to be lost, not waited for without end."""
+    """A bus that loses frames is reported after a limited wait."""
     with pytest.raises(BusError, match="did not come back from the bus within 5 s"):
-        feed.settle(Watermark(10, 1))
+        feed.wait_for(Watermark(10, 1))
 
 
 def test_a_reader_that_ended_is_an_error(feed, inbox):
-    """What ended the reader is said."""
+    """The error of the reader is reported."""
     inbox.error = "the plug was pulled"
     with pytest.raises(BusError, match="the plug was pulled"):
-        feed.pump(Watermark(10, 0))
+        feed.process(Watermark(10, 0))
 
 
 def test_through_python_can(log):
-    """On the real virtual bus every frame is taken before its time is told."""
+    """On python-can's virtual bus every frame is passed on before its time."""
     with Port("virtual", "feed_test", listen=False) as sender, Port("virtual", "feed_test") as port:
         feed = Feed(port, lambda frame: log.append(frame.time), lambda time: log.append(f"now {time}"), log.append)
         for number in range(500):
             sender.send(Frame(number, 0x19FFE45E, b"12345678"))
-        feed.settle(Watermark(500, 500))
+        feed.wait_for(Watermark(500, 500))
     assert log == [*range(500), "now 500"]
 
 
 def test_what_happens_beside_frames_keeps_its_place_among_them(feed, inbox, log):
-    """An event is told after the frames that were sent before it, before those after it, and before the time."""
-    feed.note_event("first", 0)
-    feed.note_event("after two", 2)
-    feed.note_event("last", 3)
+    """An event is passed on after the frames that were sent before it, before those after it, and before the time."""
+    feed.add_event("first", 0)
+    feed.add_event("after two", 2)
+    feed.add_event("last", 3)
     inbox.waiting = [Frame(time, 1, b"") for time in (10, 20)]
-    assert feed.pump(Watermark(50, 3)) == 1
+    assert feed.process(Watermark(50, 3)) == 1
     assert log == ["first", 10, 20]
     inbox.waiting = [Frame(30, 1, b"")]
-    assert feed.pump(Watermark(50, 3)) == 0
+    assert feed.process(Watermark(50, 3)) == 0
     assert log == ["first", 10, 20, "after two", 30, "last", "now 50"]
 
 
 def test_an_event_waits_for_no_frame_that_was_lost(feed, inbox, log):
-    """Frames that were dropped do not hold back what was told behind them."""
-    feed.note_event("behind both", 2)
+    """Dropped frames do not hold back later events."""
+    feed.add_event("behind both", 2)
     inbox.waiting, inbox.dropped = [Frame(10, 1, b"")], 1
-    assert feed.pump(Watermark(50, 2)) == 0
+    assert feed.process(Watermark(50, 2)) == 0
     assert log == [10, "behind both", "now 50"]
 
 
-def test_other_frames_of_the_port_are_told_and_do_not_count_as_sent(feed, inbox, log):
-    """An error frame among frames is told in its place; the watermark waits for frames alone."""
+def test_other_frames_of_the_port_do_not_count_as_sent(feed, inbox, log):
+    """An error frame is passed on in its place among frames; the watermark waits for frames only."""
     error = ErrorFrame(15)
     inbox.waiting = [Frame(10, 1, b""), error]
-    assert feed.pump(Watermark(30, 2)) == 1
+    assert feed.process(Watermark(30, 2)) == 1
     assert log == [10, error]
     inbox.waiting = [Frame(20, 1, b"")]
-    assert feed.pump(Watermark(30, 2)) == 0
+    assert feed.process(Watermark(30, 2)) == 0
     assert log == [10, error, 20, "now 30"]

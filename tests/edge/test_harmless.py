@@ -7,7 +7,7 @@ from importlib.metadata import version
 
 import pytest
 
-from rvsim.edge.harmless import is_our_hub, proved_harmless
+from rvsim.edge.harmless import is_rvsim_hub, prove_simulated
 from rvsim.edge.hub_protocol import ANSWER, QUESTION
 from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, InputError
@@ -69,22 +69,22 @@ def settings_of(port, channel="rvsim", host="127.0.0.1"):
 @pytest.mark.parametrize("host", ["127.0.0.1", "localhost"])
 def test_our_hub_proves_itself_whatever_its_channel_is_called(hub, channel, host):
     """What is opened afterwards is the address that has answered."""
-    proved = proved_harmless(settings_of(hub.port, channel, host))
+    proved = prove_simulated(settings_of(hub.port, channel, host))
     assert (proved.options["host"], proved.options["port"]) == ("127.0.0.1", hub.port)
     assert (proved.interface, proved.channel) == ("socketcand", channel)
 
 
 @pytest.mark.parametrize("answer", OTHERS.values(), ids=OTHERS)
 def test_a_server_that_is_not_our_hub_counts_as_real(answer):
-    """However it answers, also by the channel's name of ours: it is asked, and sent nothing else."""
+    """Whatever it answers, also with our channel name: only the question is sent to it."""
     with daemon(answer) as (port, received):
-        with pytest.raises(InputError, match=rf"the server on 127.0.0.1:{port} is no hub of rvsim, so its bus may be"):
-            proved_harmless(settings_of(port))
+        with pytest.raises(InputError, match=rf"the server on 127.0.0.1:{port} is not a hub of rvsim, so its bus may"):
+            prove_simulated(settings_of(port))
         assert received == [QUESTION]
 
 
 @pytest.mark.parametrize("greeting", [b"", b"< hello >", b"< hi >"], ids=["nothing", "other", "no answer"])
-def test_a_server_that_says_nothing_counts_as_real(greeting):
+def test_a_silent_server_counts_as_real(greeting):
     """Neither greeting nor answer is waited for without a bound."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         connections = []
@@ -95,7 +95,7 @@ def test_a_server_that_says_nothing_counts_as_real(greeting):
 
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()
-        assert not is_our_hub("127.0.0.1", server.getsockname()[1], patience_s=0.1)
+        assert not is_rvsim_hub("127.0.0.1", server.getsockname()[1], max_wait_s=0.1)
         thread.join(TIMEOUT_S)
         connections[0].settimeout(TIMEOUT_S)
         sent = connections[0].recv(256)
@@ -103,29 +103,31 @@ def test_a_server_that_says_nothing_counts_as_real(greeting):
     assert sent == (QUESTION if greeting == b"< hi >" else b"")
 
 
-def test_nobody_serves():
-    """That is a bus that cannot be opened, and is told at once."""
+def test_no_server():
+    """A bus that cannot be opened is an error at once."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
-    with pytest.raises(BusError, match=rf"127.0.0.1:{port}: nobody serves there \(Connection refused\)"):
-        proved_harmless(settings_of(port))
+    with pytest.raises(BusError, match=rf"127.0.0.1:{port}: no server answers \(Connection refused\)"):
+        prove_simulated(settings_of(port))
 
 
 @pytest.mark.parametrize("host", ["192.0.2.1", "127.0.0.1.example", "0.0.0.0", "::1"])
-def test_other_machines_are_not_even_asked(host, monkeypatch):
+def test_other_machines_are_not_connected_to(host, monkeypatch):
     """Only this machine's loopback can prove anything."""
     monkeypatch.setattr(socket, "create_connection", lambda *_: pytest.fail("it was connected to"))
-    with pytest.raises(InputError, match="it is not sent to; this version sends on virtual buses and to hubs of rvsim"):
-        proved_harmless(settings_of(29536, host=host))
+    with pytest.raises(
+        InputError, match="the bus may be real; this version sends on virtual buses and to hubs of rvsim"
+    ):
+        prove_simulated(settings_of(29536, host=host))
 
 
 def test_the_kind_of_a_bus_decides_and_not_its_name():
     """The virtual bus is harmless by its kind; an adapter is real, whatever its channel is called."""
     virtual = resolve("virtual", "can0", None, listening=False)
-    assert proved_harmless(virtual) == virtual
+    assert prove_simulated(virtual) == virtual
     for interface in ("slcan", "socketcan", "udp_multicast"):
-        with pytest.raises(InputError, match=f"^{interface} rvsim: it is not sent to"):
-            proved_harmless(resolve(interface, "rvsim", None, listening=False))
+        with pytest.raises(InputError, match=f"^{interface} rvsim: the bus may be real"):
+            prove_simulated(resolve(interface, "rvsim", None, listening=False))
 
 
 def test_the_answer_of_a_hub_has_nothing_of_the_bus(hub, raw):

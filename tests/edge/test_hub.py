@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from rvsim.edge import hub as module
 from rvsim.edge.hub import Hub
-from rvsim.edge.hub_protocol import address_of
+from rvsim.edge.hub_protocol import parse_serve_address
 from rvsim.errors import BusError, InputError
 from rvsim.wire.frame import Frame
 
@@ -120,7 +120,7 @@ def test_a_frame_before_the_handshake_is_refused(raw, taken, hub):
 
 
 def test_frames_of_other_kinds_are_refused_and_the_client_stays(hub, client, taken):
-    """11-bit, remote and FD frames of python-can's client are counted, however many; it goes on as ever."""
+    """11-bit, remote and FD frames of python-can's client are counted, however many; the client stays connected."""
     one = client()
     for number in range(25):
         one.send(can.Message(arbitration_id=number, is_extended_id=False, data=[1]))
@@ -131,12 +131,12 @@ def test_frames_of_other_kinds_are_refused_and_the_client_stays(hub, client, tak
     assert taken == [(7, b"\x01")]
     hub.publish(FRAME)
     assert one.recv(5).arbitration_id == FRAME.identifier
-    assert (hub.statistics.refused, hub.statistics.let_go) == (75, 0)
+    assert (hub.statistics.refused, hub.statistics.invalid_clients) == (75, 0)
 
 
 def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch, joined):
     """What it gets at last is in order, ends with the newest, and lacks as many as are counted."""
-    monkeypatch.setattr(module, "WAITING", 100)
+    monkeypatch.setattr(module, "MAX_WAITING_FRAMES", 100)
     slow = joined(raw())
     count = 100_000
     for number in range(count):
@@ -154,22 +154,22 @@ def test_a_slow_client_loses_its_oldest_frames(hub, raw, monkeypatch, joined):
 
 def test_more_clients_than_there_is_room_for(hub, raw, monkeypatch, soon):
     """One too many is closed at once and counted; when another has gone there is room again."""
-    monkeypatch.setattr(module, "CLIENTS", 2)
+    monkeypatch.setattr(module, "MAX_CLIENTS", 2)
     first, second, third = raw(), raw(), raw()
     assert (first.recv(256), second.recv(256), third.recv(256)) == (b"< hi >", b"< hi >", b"")
-    assert hub.statistics.turned_away == 1
+    assert hub.statistics.excess_clients == 1
     first.close()
     assert soon(lambda: hub.statistics.clients == 1)
     assert raw().recv(256) == b"< hi >"
 
 
 def test_a_client_that_asks_and_fetches_no_answer(hub, raw, joined):
-    """It is let go before its answers fill the memory."""
+    """It is disconnected before its answers fill the memory."""
     connection = joined(raw())
     connection.settimeout(60)  # millions of answers fit into the buffers of a connection, and a machine may be busy
     with pytest.raises(OSError, match=r"reset|pipe"):
         connection.sendall(b"< echo >" * 10_000_000)
-    assert hub.statistics.let_go == 1
+    assert hub.statistics.invalid_clients == 1
 
 
 def test_a_client_that_vanishes(hub, client, taken):
@@ -187,14 +187,14 @@ def test_a_client_that_vanishes(hub, client, taken):
 @pytest.mark.parametrize(
     "garbage", [b"x" * 10_000, b"< nonsense >" * 40, b"\xff\x00>" * 40], ids=["long", "many", "raw"]
 )
-def test_garbage_is_let_go(hub, raw, garbage):
+def test_a_client_with_invalid_messages_is_disconnected(hub, raw, garbage):
     """The connection is closed and counted; memory is bounded by the longest message."""
     connection = raw()
     connection.recv(256)
     connection.sendall(garbage)
     with suppress(ConnectionResetError):
         assert connection.recv(256) == b""
-    assert hub.statistics.let_go == 1
+    assert hub.statistics.invalid_clients == 1
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -239,11 +239,11 @@ def test_frames_as_python_can_writes_them_are_taken_however_they_are_cut(sent, p
             connection.sendall(text[start : start + piece])
         taken.wait(len(sent))
         assert taken == sent
-        assert hub.statistics.refused == hub.statistics.let_go == 0
+        assert hub.statistics.refused == hub.statistics.invalid_clients == 0
 
 
 def test_it_frees_its_port():
-    """Closed twice or once, its thread is over, another can have the port, and its clients are let go."""
+    """Closed twice or once, its thread has ended, the port is free, and its clients are disconnected."""
     one = Hub(("127.0.0.1", 0), lambda identifier, data: None, time.monotonic)
     port = one.port
     connection = socket.create_connection(("127.0.0.1", port), timeout=5)
@@ -274,7 +274,7 @@ def test_a_port_that_is_taken(hub):
 )
 def test_addresses(text, address):
     """A port, or a host that is this machine; without any the port that IANA has registered for the protocol."""
-    assert address_of(text) == address
+    assert parse_serve_address(text) == address
 
 
 @pytest.mark.parametrize(
@@ -283,4 +283,4 @@ def test_addresses(text, address):
 def test_addresses_that_are_none(text):
     """Nothing but loopback is ever served."""
     with pytest.raises(InputError, match="--serve"):
-        address_of(text)
+        parse_serve_address(text)

@@ -45,7 +45,7 @@ def test_a_frame_on_the_wires_is_that_of_one_client(hub, raw, taken, joined):
 
 
 def test_which_of_two_equal_frames_is_whose(hub, raw, taken, joined):
-    """The oldest is on the wires first: its sender does not hear that one, and hears the later one."""
+    """The oldest is on the line first: its sender does not receive that one, and receives the later one."""
     one, other = joined(raw()), joined(raw())
     for place, client in enumerate((one, other), 1):
         client.sendall(TEXT)
@@ -90,7 +90,7 @@ def test_who_has_waited_longest_is_read_first(hub, raw, taken, joined, numbered,
 
 
 def test_frames_of_a_client_that_left_are_still_its_own(hub, raw, taken, joined, soon):
-    """The equal frame of somebody who stays is not taken for the one on the wires."""
+    """The equal frame of a client that stays is not taken for the one on the line."""
     gone, stays = joined(raw()), joined(raw())
     gone.sendall(TEXT)
     taken.wait(1)
@@ -103,7 +103,7 @@ def test_frames_of_a_client_that_left_are_still_its_own(hub, raw, taken, joined,
     assert hub.statistics.under_way == 1
 
 
-@pytest.mark.parametrize("waited", [0.0, module.LOST_S])
+@pytest.mark.parametrize("waited", [0.0, module.LOST_AFTER_S])
 def test_what_never_comes_to_the_wires_is_counted(raw, taken, joined, clock, waited):
     """After five seconds a frame is lost; before, it is on its way."""
     with (

@@ -1,4 +1,4 @@
-"""Who may stay at a hub: those who finish their handshake in time, and nobody who speaks another protocol."""
+"""Which clients stay at a hub: those that finish their handshake in time, and none with another protocol."""
 
 import http.client
 import socket
@@ -25,7 +25,7 @@ def connected(hub):
 
 @pytest.mark.parametrize("said", [b"", b"<", b"< open rvsim >"], ids=["silent", "a byte", "half"])
 def test_a_handshake_that_is_not_finished_in_time(said, taken, clock):
-    """After five seconds the client is let go and counted; one that has finished its own stays, however silent."""
+    """After five seconds a client is disconnected and counted; one with a finished handshake stays, however silent."""
     with Hub(("127.0.0.1", 0), taken, clock) as hub, connected(hub) as listener, connected(hub) as late:
         assert listener.recv(256) == late.recv(256) == b"< hi >"
         for text in (b"< open rvsim >", b"< rawmode >"):
@@ -34,26 +34,26 @@ def test_a_handshake_that_is_not_finished_in_time(said, taken, clock):
         late.sendall(said)
         if said.endswith(b">"):
             assert late.recv(256) == b"< ok >"
-        clock.seconds += module.HANDSHAKE_S - 0.01
+        clock.seconds += module.MAX_HANDSHAKE_S - 0.01
         listener.sendall(b"< echo >")  # has it look again
         assert listener.recv(256) == b"< echo >"
-        assert (hub.statistics.clients, hub.statistics.unfinished) == (2, 0)
+        assert (hub.statistics.clients, hub.statistics.late_handshakes) == (2, 0)
         clock.seconds += 0.01
         listener.sendall(b"< echo >")
         assert late.recv(256) == b""
         assert listener.recv(256) == b"< echo >"
-        assert (hub.statistics.clients, hub.statistics.unfinished, hub.statistics.let_go) == (1, 1, 0)
+        assert (hub.statistics.clients, hub.statistics.late_handshakes, hub.statistics.invalid_clients) == (1, 1, 0)
 
 
-def test_silent_connections_lock_nobody_out(hub, raw, monkeypatch, joined):
+def test_silent_connections_do_not_block_others(hub, raw, monkeypatch, joined):
     """When all places are taken by them they are free again after a time, without anything happening."""
-    monkeypatch.setattr(module, "CLIENTS", 8)
-    monkeypatch.setattr(module, "HANDSHAKE_S", 0.2)
+    monkeypatch.setattr(module, "MAX_CLIENTS", 8)
+    monkeypatch.setattr(module, "MAX_HANDSHAKE_S", 0.2)
     silent = [raw() for _ in range(8)]
     assert [one.recv(256) for one in silent] == [b"< hi >"] * 8
     assert [one.recv(256) for one in silent] == [b""] * 8
     joined(raw())
-    assert hub.statistics.unfinished == 8
+    assert hub.statistics.late_handshakes == 8
 
 
 @pytest.mark.parametrize("method", ["GET", "POST"])
@@ -65,16 +65,16 @@ def test_http_never_injects(hub, taken, method, client):
     request = urllib.request.Request(address, body, headers, method=method)
     with pytest.raises((urllib.error.URLError, http.client.HTTPException, OSError)):
         urllib.request.urlopen(request, timeout=5)
-    assert hub.statistics.let_go == 1
+    assert hub.statistics.invalid_clients == 1
     watcher = client()
     hub.publish(FRAME)
     assert watcher.recv(5).arbitration_id == FRAME.identifier
-    assert (taken, hub.statistics.taken) == ([], 0)
+    assert (taken, hub.statistics.received) == ([], 0)
 
 
 @pytest.mark.parametrize("first", [b" ", b"\n", b"{", b"\x16\x03\x01", b"\x00"], ids=repr)
 def test_a_first_byte_of_another_protocol(hub, raw, taken, first, joined):
-    """Whoever begins with anything but the sign of a message is let go at once, whatever follows."""
+    """A client whose first byte does not start a message is disconnected at once, whatever follows."""
     connection = raw()
     assert connection.recv(256) == b"< hi >"
     with suppress(OSError):
@@ -82,7 +82,7 @@ def test_a_first_byte_of_another_protocol(hub, raw, taken, first, joined):
     with suppress(ConnectionResetError):
         assert connection.recv(256) == b""
     joined(raw())
-    assert (hub.statistics.let_go, taken) == (1, [])
+    assert (hub.statistics.invalid_clients, taken) == (1, [])
 
 
 def test_a_handshake_waits_for_no_frames_of_others(hub, raw, taken, monkeypatch, joined, numbered):
@@ -101,10 +101,10 @@ def test_blanks_between_messages_are_none(raw, hub, answered):
     assert connection.recv(256) == b"< hi >"
     assert answered(connection, "< open rvsim >\n") == "< ok >"
     assert answered(connection, "\n< rawmode >\n") == "< ok >"
-    assert hub.statistics.let_go == 0
+    assert hub.statistics.invalid_clients == 0
 
 
-def test_how_many_clients_have_finished_their_handshake_is_told(taken, clock, joined, soon):
+def test_the_number_of_finished_handshakes_is_reported(taken, clock, joined, soon):
     """Each time that it changes; not who only connects, and not that all go when the hub is closed."""
     told = []
     with Hub(("127.0.0.1", 0), taken, clock, told.append) as hub, connected(hub) as idle:

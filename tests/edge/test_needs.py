@@ -9,16 +9,23 @@ import pytest
 from can.interfaces import BACKENDS
 
 from rvsim.edge import needs as needs_module
-from rvsim.edge.needs import LINUX, MAKERS, NOTHING, PACKAGES, missing, needs
+from rvsim.edge.needs import (
+    INTERFACES_WITHOUT_NEEDS,
+    LINUX_INTERFACES,
+    MAKER_DRIVER_INTERFACES,
+    PACKAGES,
+    interface_needs,
+    missing_package,
+)
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
 
 EXTRA = re.compile(r"([\w.-]+).*extra == .(?P<extra>[\w-]+).$")
 
 
-def test_each_interface_that_python_can_names_is_told_of_once():
+def test_each_interface_of_python_can_is_listed_once():
     """None is left out, and none is in two places."""
-    listed = [*PACKAGES, *MAKERS, *LINUX, *NOTHING]
+    listed = [*PACKAGES, *MAKER_DRIVER_INTERFACES, *LINUX_INTERFACES, *INTERFACES_WITHOUT_NEEDS]
     assert sorted(listed) == sorted({*BACKENDS} & {*listed})
     assert {name for name, (module, _) in BACKENDS.items() if module.startswith("can.interfaces")} <= {*listed}
 
@@ -33,25 +40,29 @@ def test_the_packages_are_those_of_python_cans_extras():
     assert {*ours} <= {*metadata("python-can").get_all("Provides-Extra")}
 
 
-def test_what_is_missing_is_told_and_what_is_there_as_well(monkeypatch):
+def test_missing_and_installed_packages_are_listed(monkeypatch):
     """A line for those that need the same."""
     there: set[str] = set()
     monkeypatch.setattr(needs_module, "find_spec", lambda module: module in there or None)
-    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: pip install pyserial"
-    assert (missing("slcan").name, missing("socketcan"), missing("virtual")) == ("pyserial", None, None)
+    assert next(iter(interface_needs())) == "robotell, seeedstudio, serial, slcan: pip install pyserial"
+    assert (missing_package("slcan").name, missing_package("socketcan"), missing_package("virtual")) == (
+        "pyserial",
+        None,
+        None,
+    )
     there.add("serial")
-    assert next(iter(needs())) == "robotell, seeedstudio, serial, slcan: installed"
-    assert missing("slcan") is None
+    assert next(iter(interface_needs())) == "robotell, seeedstudio, serial, slcan: installed"
+    assert missing_package("slcan") is None
 
 
 def test_an_interface_of_another_package_is_named(monkeypatch):
-    """It is not python-can's, so nobody here knows what it needs."""
-    assert not any("see the package" in line for line in needs())
+    """It is not python-can's, so its needs are not known."""
+    assert not any("see the package" in line for line in interface_needs())
     monkeypatch.setitem(BACKENDS, "of_the_house", ("house", "Bus"))
-    assert list(needs())[-1] == "of_the_house: see the package that brings it"
+    assert list(interface_needs())[-1] == "of_the_house: see the package that provides it"
 
 
-def test_who_opens_one_without_its_package_is_told_to_install_it(monkeypatch):
+def test_the_error_without_a_package_names_it(monkeypatch):
     """The line ends with what to type."""
     monkeypatch.setattr(needs_module, "find_spec", lambda module: None)
     with pytest.raises(

@@ -115,7 +115,7 @@ def test_closing_ends_the_reader(channel):
     assert threading.active_count() == before
 
 
-def test_a_driver_that_fails_ends_the_reading_and_says_why(channel, monkeypatch):
+def test_a_driver_that_fails_ends_the_reader_with_its_error(channel, monkeypatch):
     """An error out of the driver does not vanish in the thread: it stands in the statistics."""
 
     def fail(self, timeout=None):
@@ -140,10 +140,10 @@ ABOUT = '"rvsim about" lists what can be opened here'
 @pytest.mark.parametrize(
     ("interface", "look"),
     [
-        ("socketcan", f"see that the adapter is plugged in and its link is up; {ABOUT}"),
-        ("slcan", f"see that the adapter is plugged in and its driver is installed; {ABOUT}"),
-        ("socketcand", "see that the other side runs and that the network reaches it"),
-        ("udp_multicast", "see that the other side runs and that the network reaches it"),
+        ("socketcan", f"check that the adapter is plugged in and its link is up; {ABOUT}"),
+        ("slcan", f"check that the adapter is plugged in and its driver is installed; {ABOUT}"),
+        ("socketcand", "check that the server runs and that the network reaches it"),
+        ("udp_multicast", "check that the server runs and that the network reaches it"),
     ],
 )
 def test_a_bus_that_cannot_be_opened_has_a_next_step(monkeypatch, interface, look):
@@ -168,7 +168,7 @@ def test_a_bus_that_refuses_a_frame_is_one_clear_error(channel):
 
 
 class Adapter(can.BusABC):
-    """A driver in the hands of the test: gives out what is put into it, and keeps what it was opened with."""
+    """A driver that the test controls: it returns the frames of the test, and keeps the options of its constructor."""
 
     opened: ClassVar[list] = []
 
@@ -224,7 +224,7 @@ def wall(driver):
 
 
 def test_now_is_unknown_before_the_first_frame(wall):
-    """Only a frame tells how the interface counts time; one that is none of this network's does not."""
+    """Only a frame of this network sets the time scale of the interface."""
     assert wall.port.now() is None
     wall.bus.waiting.put(can.Message(timestamp=5, is_error_frame=True))
     assert wall.port.arrived.wait(5)
@@ -232,7 +232,7 @@ def test_now_is_unknown_before_the_first_frame(wall):
 
 
 def test_what_comes_before_the_first_frame_is_timed_by_its_arrival(wall):
-    """Nobody knows yet how the interface counts; after a frame stamps count, and a missing one is the arrival."""
+    """Before the first frame the arrival counts; after it the stamp counts, and the arrival where there is none."""
     wall.time_us = 2_000
     wall.bus.waiting.put(can.Message(timestamp=5, is_error_frame=True))
     assert taken(wall.port, 1) == [ErrorFrame(2_000)]
@@ -259,7 +259,7 @@ def test_other_frames_find_the_inbox_full_as_frames_do(driver):
 
 
 def test_now_counts_as_the_time_stamps_do(wall):
-    """The present moment goes on from the first frame's stamp by the machine's clock."""
+    """The present time continues from the first frame's stamp by the machine's clock."""
     assert wall.frame(1_000, 500.25) == 500_250_000
     assert wall.port.now() == 500_250_000
     wall.time_us = 4_000
@@ -278,7 +278,7 @@ def test_a_late_delivery_does_not_shift_the_present(wall):
 
 
 def test_an_interface_whose_clock_was_set_back_is_followed(wall):
-    """Stamps that go back by more than a second begin anew; frames out of order by less do not."""
+    """Stamps that go back by more than a second restart the time scale; frames out of order by less do not."""
     wall.frame(1_000_000, 100.0)
     wall.frame(1_000_000, 99.0)
     assert wall.port.now() == 100_000_000
@@ -289,7 +289,7 @@ def test_an_interface_whose_clock_was_set_back_is_followed(wall):
 
 
 def test_an_interface_without_a_clock_gets_arrival_times(wall):
-    """A first frame stamped 0 tells that all will be: frames carry their arrival, whatever comes later."""
+    """After a first frame with stamp 0 every frame has its time of arrival, whatever stamps come later."""
     assert wall.frame(1_000, 0.0) == 1_000
     assert wall.frame(2_500, 0.0) == 2_500
     assert wall.frame(3_500, 7.0) == 3_500
@@ -313,7 +313,7 @@ def test_frames_that_are_dropped_tell_the_time_too(driver):
 
 
 def test_on_the_virtual_bus_zero_is_a_time(channel, other, monkeypatch):
-    """Simulated time begins at 0 and is kept; by itself a port takes the machine's clock, at its pace."""
+    """Simulated time starts at 0 and is kept; by default a port uses the machine's clock, at its rate."""
     machine = SimpleNamespace(monotonic_ns=lambda: 77_000_000_000)
     monkeypatch.setattr("rvsim.sim.clock.time", machine)
     with Port("virtual", channel) as port:
@@ -323,8 +323,8 @@ def test_on_the_virtual_bus_zero_is_a_time(channel, other, monkeypatch):
         assert port.now() == 123
 
 
-def test_a_frame_that_makes_no_sense_ends_the_reading_and_says_why(wall):
-    """The reader's thread raises nothing, whatever a driver hands over."""
+def test_an_impossible_frame_ends_the_reader_with_its_error(wall):
+    """The reader's thread raises nothing, whatever a driver returns."""
     wall.bus.waiting.put(can.Message(timestamp=float("nan"), arbitration_id=1))
     assert wall.port.arrived.wait(5)
     assert wall.port.statistics.error == "cannot convert float NaN to integer"
@@ -342,14 +342,14 @@ def test_options_are_handed_to_the_driver(driver):
 
 
 def test_an_option_of_the_virtual_bus_may_be_set_otherwise(channel, other):
-    """Simulated time is kept on the virtual bus unless an option says it is not."""
+    """Simulated time is kept on the virtual bus unless an option switches that off."""
     with Port("virtual", channel, listen=False, options={"preserve_timestamps": False}) as port:
         port.send(Frame(1, 1, b""))
     assert other.recv(5).timestamp > 1
 
 
 def test_configuration_of_the_machine_is_left_out(channel, other, monkeypatch):
-    """What the environment says of a bus does not reach a port."""
+    """The environment's values of a bus do not reach a port."""
     monkeypatch.setenv("CAN_CHANNEL", "elsewhere")
     monkeypatch.setenv("CAN_CONFIG", '{"preserve_timestamps": false}')
     with Port("virtual", channel, listen=False) as port:
@@ -358,14 +358,14 @@ def test_configuration_of_the_machine_is_left_out(channel, other, monkeypatch):
 
 
 def test_an_interface_that_fails_without_a_channel_is_named_alone():
-    """A driver's own channel has no name here; what the driver says is one line."""
+    """A driver's default channel has no name here; the text of the driver's error is one line."""
     with pytest.raises(BusError) as caught:
         Port("slcan", None)
     assert str(caught.value).startswith("slcan: the bus could not be opened (")
     assert "\n" not in str(caught.value)
 
 
-def test_what_drivers_log_is_nobodys_unless_asked_for():
+def test_what_drivers_log_is_not_shown_by_default():
     """A driver's log does not fall through to stderr."""
     assert any(isinstance(handler, logging.NullHandler) for handler in logging.getLogger("can").handlers)
 

@@ -1,4 +1,4 @@
-"""When a bus is lost: a driver that fails says so itself, one that only stops waiting is found out."""
+"""A lost bus: a driver that fails raises, a driver that only stops waiting is detected."""
 
 import socket
 import struct
@@ -17,7 +17,7 @@ pytestmark = pytest.mark.paced
 
 
 class Answering(can.BusABC):
-    """A driver that answers as told: after so many microseconds, with a frame or with nothing."""
+    """A driver that returns as the test sets: after a number of microseconds, with a frame or without."""
 
     answers: ClassVar[list] = []
     clock: ClassVar[list] = []
@@ -47,7 +47,7 @@ WAITED = (lambda timeout: round(timeout * 1e6), None)
 
 @pytest.fixture
 def ended(monkeypatch):
-    """Return what ends the reading of a driver that answers as told; python-can's own clock is the driver's."""
+    """Return what ends the reader of a driver with these returns; python-can's own clock is the driver's."""
 
     def read(answers):
         monkeypatch.setitem(sys.modules, "answering_driver", SimpleNamespace(Answering=Answering))
@@ -65,13 +65,13 @@ def ended(monkeypatch):
 
 
 CLOSED = (
-    "the driver brings nothing and waits for nothing: the other side has closed the connection, or the adapter was "
+    "the driver returns no frames and does not wait: the other side has closed the connection, or the adapter was "
     "pulled out"
 )
 
 
 def test_a_driver_that_waits_no_more_has_lost_its_bus(ended):
-    """A thousand answers of nothing, each far sooner than asked, end the reading and say why."""
+    """A thousand returns without a frame, each far too early, end the reader with an error."""
     assert ended([NOTHING] * 20_000)[0] == CLOSED
     assert ended([(20, FRAME), *[NOTHING] * 20_000])[0] == CLOSED
     assert ended([WAITED, *[NOTHING] * 20_000])[0] == CLOSED
@@ -80,7 +80,7 @@ def test_a_driver_that_waits_no_more_has_lost_its_bus(ended):
 
 
 def test_waits_that_tell_little_are_passed_over(ended):
-    """Near the end of its time python-can asks for less and less: that neither counts nor clears the count."""
+    """Near the end of its timeout python-can requests ever shorter waits: they neither count nor clear the count."""
     # 20 us each: 2500 of a poll's 5000 answers are asked for half of its time and more, so the first poll is enough
     error, left = ended([NOTHING] * 20_000)
     assert (error, left) == (CLOSED, 19_000)
@@ -91,7 +91,7 @@ def test_waits_that_tell_little_are_passed_over(ended):
 
 
 def test_a_driver_that_waits_as_long_as_it_was_set_to_is_not_lost(ended):
-    """A millisecond and more is a wait, though not the one that was asked for; it neither counts nor clears."""
+    """A millisecond and more is a wait, though not the requested one; it neither counts nor clears."""
     assert ended([(1_000, None)] * 20_000)[0] == "the test is over"
     assert ended([(999, None)] * 20_000)[0] == CLOSED
     assert ended([*[(0, None)] * 999, (24_999, None), *[(0, None)] * 10])[0] == CLOSED
@@ -105,14 +105,14 @@ def test_a_bus_that_still_brings_or_waits_is_not_lost(ended, between):
 
 
 def test_a_slow_machine_loses_no_bus(ended):
-    """Answers that come late, and a quiet bus for an hour of waits, are no loss."""
+    """Late returns, and a quiet bus for an hour of waits, are not a lost bus."""
     assert ended([(250_000, None)] * 3000)[0] == "the test is over"
     assert ended([WAITED] * 36_000)[0] == "the test is over"
 
 
 @pytest.mark.parametrize("reset", [False, True])
 def test_a_server_that_closes_is_a_lost_bus(reset):
-    """Whether it closes in order or breaks off: the reading ends and says so in one line, and no frame is lost."""
+    """Whether it closes in order or breaks off: the reader ends with an error of one line, and no frame is lost."""
     with socket.create_server(("127.0.0.1", 0)) as server:
 
         def serve():

@@ -1,4 +1,4 @@
-"""A process ends although a thread of ours still runs in it: one that somebody forgot to close never keeps it alive."""
+"""A process ends although a thread of ours still runs in it: a port that was not closed does not keep it alive."""
 
 import signal
 import subprocess
@@ -54,7 +54,7 @@ except KeyboardInterrupt:
 
 @pytest.mark.parametrize("program", [HUB, PORT], ids=["hub", "port"])
 def test_a_process_ends_although_it_was_not_closed(program):
-    """With the code that it asks for."""
+    """With the code that it requests."""
     done = subprocess.run([sys.executable, "-c", program], timeout=TIMEOUT_S, capture_output=True, check=False)
     assert (done.returncode, done.stderr) == (7, b"")
 

@@ -1,4 +1,4 @@
-"""How a bus is named: the same values as python-can's own rules give, each said with its origin."""
+"""How a bus is named: the same values as by python-can's own rules, each reported with its origin."""
 
 import json
 from pathlib import Path
@@ -41,7 +41,7 @@ def refused(*args, **more) -> str:
 
 def said(settings, word: str) -> str:
     """Return the one sentence about a value."""
-    (sentence,) = (line for line in settings.said if line.startswith(f"{word}: "))
+    (sentence,) = (line for line in settings.sentences if line.startswith(f"{word}: "))
     return sentence
 
 
@@ -59,7 +59,7 @@ SOURCE = st.fixed_dictionaries({}, optional=VALUES)
     files=st.lists(st.none() | SOURCE, min_size=3, max_size=3),
 )
 def test_what_holds_is_what_python_can_would_take(line, variables, config, files):
-    """Whatever the options, variables and files say, interface, channel and bit rate are python-can's own result."""
+    """For all options, variables and files, interface, channel and bit rate are python-can's own result."""
     with pytest.MonkeyPatch.context() as patch, TemporaryDirectory() as place:
         settle_down(patch, Path(place))
         for key, value in variables.items():
@@ -77,7 +77,7 @@ def test_what_holds_is_what_python_can_would_take(line, variables, config, files
             return
         name, channel = expected["interface"], expected["channel"]
         if channel is None and name in ("slcan", "cantact", "kvaser"):
-            assert "no channel is named" in refused(line.get("interface"), None, line.get("bitrate"))
+            assert "no channel is given" in refused(line.get("interface"), None, line.get("bitrate"))
             return
         settings = resolve(line.get("interface"), line.get("channel"), line.get("bitrate"))
     assert settings.interface == name
@@ -93,17 +93,17 @@ def test_what_holds_is_what_python_can_would_take(line, variables, config, files
         assert settings.options["bitrate"] == (expected.get("bitrate") or 250_000)
 
 
-def test_options_come_first_and_say_so():
+def test_options_come_first_and_are_named():
     """What is given with an option holds, whatever else is configured."""
     settings = resolve("slcan", "/dev/ttyACM0", 500_000, ["tty_baudrate=57600"])
     assert (settings.interface, settings.channel) == ("slcan", "/dev/ttyACM0")
     assert settings.options == {"bitrate": 500_000, "tty_baudrate": 57_600, "listen_only": True}
-    assert settings.said == (
+    assert settings.sentences == (
         "interface: slcan (--interface)",
         "channel: /dev/ttyACM0 (--channel)",
         "tty_baudrate: 57600 (--adapter-option)",
         "bitrate: 500000 (--bitrate); RV-C runs at 250000",
-        "listening: the adapter is set to listening only (listen_only: True): it does not even acknowledge",
+        "listening: the adapter is set to listen-only (listen_only: True): it sends nothing and acknowledges no frames",
     )
 
 
@@ -121,24 +121,24 @@ def test_a_serial_number_stays_text(monkeypatch):
 
 
 def test_a_channel_that_is_not_text_is_left_as_it_is(monkeypatch):
-    """JSON tells numbers and text apart, so a number given there is meant."""
+    """JSON distinguishes numbers and text, so a number in JSON stays a number."""
     monkeypatch.setenv("CAN_CONFIG", '{"channel": 1}')
     assert resolve("virtual", None, None).channel == 1
 
 
-def test_without_a_channel_the_driver_decides_or_it_is_asked_for():
+def test_without_a_channel_the_driver_decides_or_it_is_an_error():
     """A driver with a default keeps it; for another one the channel has to be given."""
     settings = resolve("virtual", None, None)
     assert settings.channel is None
-    assert said(settings, "channel") == "channel: none named, the driver's own default holds"
-    assert refused("slcan", None, None) == "slcan: no channel is named; give --channel, or set CAN_CHANNEL"
+    assert said(settings, "channel") == "channel: none given; the driver's default is used"
+    assert refused("slcan", None, None) == "slcan: no channel is given; give --channel, or set CAN_CHANNEL"
 
 
-def test_the_rate_of_the_network_is_the_default_and_is_said():
-    """Nobody named a bit rate: it is 250000, whatever the driver's own default."""
+def test_the_rate_of_the_network_is_the_default_and_is_reported():
+    """Without a given bit rate it is 250000, whatever the driver's default."""
     settings = resolve("cantact", "0", None)
     assert settings.options["bitrate"] == 250_000
-    assert said(settings, "bitrate") == "bitrate: 250000 (nobody named one; RV-C runs at 250000)"
+    assert said(settings, "bitrate") == "bitrate: 250000 (none given; RV-C runs at 250000)"
 
 
 def test_a_rate_of_null_is_no_rate(monkeypatch):
@@ -158,11 +158,11 @@ def test_a_rate_of_null_is_no_rate(monkeypatch):
             "bitrate: the operating system sets it, not this program; for RV-C run: "
             "ip link set can1 type can bitrate 250000 listen-only on",
         ),
-        ("socketcand", "a", "bitrate: this driver sets none, the adapter must be at the 250000 of RV-C already"),
+        ("socketcand", "a", "bitrate: not set by this driver; the adapter must already run at the 250000 of RV-C"),
     ],
 )
-def test_where_the_driver_sets_no_rate_it_is_said_who_does(name, channel, sentence):
-    """A bit rate is not handed to a driver that would ignore it, and a named one is said to be unused."""
+def test_where_the_driver_sets_no_rate_the_sentence_names_who_does(name, channel, sentence):
+    """A bit rate is not passed to a driver that would ignore it, and a given one is reported as not used."""
     more = ["host=h", "port=1"] if name == "socketcand" else []
     settings = resolve(name, channel, None, more)
     assert "bitrate" not in settings.options
@@ -218,7 +218,7 @@ def test_a_bit_timing_of_two_rates_sets_the_first(monkeypatch):
 
 def test_parts_that_make_no_timing_are_refused(monkeypatch):
     """Half a bit timing, or one for a driver that takes none, would be ignored by python-can."""
-    assert 'slcan takes no option "brp"' in refused("slcan", "COM3", None, ["brp=2"])
+    assert 'slcan has no option "brp"' in refused("slcan", "COM3", None, ["brp=2"])
     monkeypatch.setenv("CAN_CONFIG", json.dumps(TIMING))
     with pytest.raises(InputError) as caught:
         resolve("virtual", "a", None)
@@ -229,19 +229,19 @@ def test_a_register_value_sets_the_rate():
     """One driver takes the bit rate as a register value, and refuses both."""
     settings = resolve("slcan", "COM3", None, ["btr=011C"])
     assert settings.options == {"btr": "011C", "listen_only": True}
-    assert said(settings, "bitrate") == "bitrate: as btr sets it; RV-C runs at 250000"
+    assert said(settings, "bitrate") == "bitrate: set by btr; RV-C runs at 250000"
 
 
-def test_no_interface_says_what_to_give():
-    """With nothing configured one line tells what to give, and how to find out."""
+def test_without_an_interface_the_error_names_the_options():
+    """Without any configuration one line names the options to give, and how to find their values."""
     line = refused(None, "can0", None)
-    assert line.startswith("no interface is named: give --interface (and --channel)")
+    assert line.startswith("no interface is given: give --interface (and --channel)")
     assert "CAN_INTERFACE" in line
     assert "rvsim about" in line
 
 
 def test_an_unknown_interface_is_refused_where_it_was_named(monkeypatch):
-    """The closest known name is offered, and where the wrong one stands is said."""
+    """The closest known name is offered, with the place of the wrong one."""
     line = refused("soketcan", "can0", None)
     assert line.startswith('--interface: unknown interface "soketcan" (did you mean "socketcan"?); python-can knows ')
     assert line.endswith(", ".join(sorted(can.interfaces.BACKENDS)))
@@ -250,27 +250,27 @@ def test_an_unknown_interface_is_refused_where_it_was_named(monkeypatch):
 
 
 def test_a_misspelt_option_is_refused(monkeypatch, home):
-    """What python-can would swallow is refused where it stands, with the closest word and all that is taken."""
+    """An option that python-can would ignore is refused with its place, the closest name and all names that exist."""
     assert refused("slcan", "COM3", None, ["lisen_only=True"]) == (
-        '--adapter-option: slcan takes no option "lisen_only" (did you mean "listen_only"?); it takes '
+        '--adapter-option: slcan has no option "lisen_only" (did you mean "listen_only"?); it has '
         "btr, can_filters, listen_only, rtscts, sleep_after_open, timeout, tty_baudrate"
     )
     monkeypatch.setenv("CAN_CONFIG", '{"state": "PASSIVE"}')
-    assert refused("virtual", "a", None).startswith('environment CAN_CONFIG: virtual takes no option "state"')
+    assert refused("virtual", "a", None).startswith('environment CAN_CONFIG: virtual has no option "state"')
     monkeypatch.delenv("CAN_CONFIG")
     (home / "third").write_text("[default]\nrecieve_own_messages = True\n")
     line = refused("virtual", "a", None)
-    assert line.startswith(f'configuration file {home / "third"}: virtual takes no option "recieve_own_messages"')
+    assert line.startswith(f'configuration file {home / "third"}: virtual has no option "recieve_own_messages"')
     assert '(did you mean "receive_own_messages"?)' in line
 
 
-def test_all_misspelt_options_are_told_at_once():
+def test_all_misspelt_options_are_reported_at_once():
     """Each is one line."""
     with pytest.raises(InputError) as caught:
         resolve("virtual", "a", None, ["x=1", "y=2"])
     assert [line.split(";")[0] for line in caught.value.problems] == [
-        '--adapter-option: virtual takes no option "x"',
-        '--adapter-option: virtual takes no option "y"',
+        '--adapter-option: virtual has no option "x"',
+        '--adapter-option: virtual has no option "y"',
     ]
 
 
@@ -285,13 +285,13 @@ class Lone(can.BusABC):
 
 def test_a_driver_without_any_parameter(monkeypatch):
     """It needs no channel, is not given a bit rate, and every option is refused."""
-    monkeypatch.setattr("rvsim.edge.settings.load", lambda name: Lone)
+    monkeypatch.setattr("rvsim.edge.settings.load_driver", lambda name: Lone)
     assert resolve("iscan", None, None).options == {}
-    assert refused("iscan", None, None, ["x=1"]) == '--adapter-option: iscan takes no option "x"; it takes none'
+    assert refused("iscan", None, None, ["x=1"]) == '--adapter-option: iscan has no option "x"; it has none'
 
 
 def test_values_are_cast_by_python_can():
-    """Numbers and truths become such; a state becomes python-can's own word for it, and is shown as a word."""
+    """Texts become numbers and booleans; a state becomes python-can's member, and is shown by its name."""
     settings = resolve("pcan", "PCAN_USBBUS1", None, ["device_id=7", "auto_reset=True", "state=ACTIVE"])
     assert settings.options["device_id"] == 7
     assert settings.options["auto_reset"] is True
@@ -300,7 +300,7 @@ def test_values_are_cast_by_python_can():
 
 
 def test_a_value_that_python_can_refuses_is_one_line():
-    """What python-can itself checks is told in one line."""
+    """An error that python-can itself finds is one line."""
     line = refused("pcan", "PCAN_USBBUS1", None, ["state=passive"])
     assert line == "pcan: an option is not what python-can expects (State config not valid!); correct it"
     assert "Port config" in refused("socketcand", "can0", None, ["port=x"])
@@ -335,13 +335,13 @@ def test_what_has_an_option_of_its_own_is_given_there(key, option):
     assert refused("virtual", None, None, [f"{key}=1"]) == f"--adapter-option {key}=1: give this with --{option}"
 
 
-def test_who_acknowledges_is_said():
+def test_acknowledging_is_reported():
     """On a bus without adapter, with one that has no listening mode, and on a link the system holds."""
     assert said(resolve("virtual", "can0", None), "listening") == (
-        "listening: nothing is sent by this program; a virtual bus has no adapter that acknowledges"
+        "listening: this program sends nothing; a virtual bus has no adapter that acknowledges"
     )
     no_mode = (
-        "listening: this driver has no listening mode here: nothing is sent by this program, "
+        "listening: rvsim sets no listening mode for this driver: this program sends nothing, "
         "but the adapter acknowledges frames"
     )
     assert said(resolve("iscan", "0", None), "listening") == no_mode
@@ -349,15 +349,17 @@ def test_who_acknowledges_is_said():
 
 
 def test_a_listening_mode_set_by_the_user_stays():
-    """The user's own word holds, and what follows from it is said."""
+    """The user's value is kept, and its consequence is reported."""
     settings = resolve("slcan", "COM3", None, ["listen_only=False"])
     assert settings.options["listen_only"] is False
     assert said(settings, "listening") == (
-        "listening: listen_only is False (--adapter-option): nothing is sent by this program, "
+        "listening: listen_only is False (--adapter-option): this program sends nothing, "
         "but the adapter acknowledges frames"
     )
     settings = resolve("pcan", None, None, ["state=PASSIVE"])
-    assert said(settings, "listening").endswith("listening only (state: PASSIVE): it does not even acknowledge")
+    assert said(settings, "listening").endswith(
+        "listen-only (state: PASSIVE): it sends nothing and acknowledges no frames"
+    )
 
 
 def test_a_driver_that_lost_its_parameter_has_no_mode(monkeypatch):
@@ -365,14 +367,14 @@ def test_a_driver_that_lost_its_parameter_has_no_mode(monkeypatch):
     monkeypatch.setitem(can.interfaces.BACKENDS, "slcan", ("can.interfaces.iscan", "IscanBus"))
     settings = resolve("slcan", "0", None)
     assert settings.options == {"bitrate": 250_000}
-    assert "no listening mode here" in said(settings, "listening")
+    assert "sets no listening mode for this driver" in said(settings, "listening")
 
 
 def test_without_listening_no_mode_is_set():
     """Whoever is going to send gets an adapter that takes part."""
     settings = resolve("slcan", "COM3", None, listening=False)
     assert settings.options == {"bitrate": 250_000}
-    assert not [line for line in settings.said if line.startswith("listening")]
+    assert not [line for line in settings.sentences if line.startswith("listening")]
 
 
 def test_the_kind_of_interface_decides_what_is_virtual():

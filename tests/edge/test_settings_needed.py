@@ -1,4 +1,4 @@
-"""What a driver cannot be opened without: it is asked for by name, before anything else is said."""
+"""The options without which a driver cannot be opened: they are requested by name, before anything else."""
 
 import can
 import pytest
@@ -26,16 +26,15 @@ def refused(*args) -> str:
     return line
 
 
-def test_what_a_driver_needs_is_asked_for_before_anything_is_said():
+def test_missing_options_are_reported_first():
     """All that is missing in one line, wherever the rest was named; the channel has its own option."""
     assert refused("socketcand", "can0", None) == (
-        "socketcand: it cannot be opened without host and port; "
-        "give --adapter-option host=... --adapter-option port=..."
+        "socketcand: cannot be opened without host and port; give --adapter-option host=... --adapter-option port=..."
     )
     assert refused("socketcand", "can0", None, ["port=1"]) == (
-        "socketcand: it cannot be opened without host; give --adapter-option host=..."
+        "socketcand: cannot be opened without host; give --adapter-option host=..."
     )
-    assert refused("socketcand", None, None) == "socketcand: no channel is named; give --channel, or set CAN_CHANNEL"
+    assert refused("socketcand", None, None) == "socketcand: no channel is given; give --channel, or set CAN_CHANNEL"
 
 
 def test_what_a_driver_needs_may_be_configured(home):
@@ -51,8 +50,8 @@ def test_a_bit_rate_that_a_driver_needs_is_there(monkeypatch):
         def __init__(self, channel, bitrate, *, flavour, depth=1, **more):
             """Never made."""
 
-    monkeypatch.setattr("rvsim.edge.settings.load", lambda _: Demanding)
+    monkeypatch.setattr("rvsim.edge.settings.load_driver", lambda _: Demanding)
     assert refused("slcan", "COM3", None) == (
-        "slcan: it cannot be opened without flavour; give --adapter-option flavour=..."
+        "slcan: cannot be opened without flavour; give --adapter-option flavour=..."
     )
     assert resolve("slcan", "COM3", None, ["flavour=plain"]).options == {"bitrate": 250_000, "flavour": "plain"}

@@ -331,7 +331,7 @@ def test_paced_periodic_tasks(bus):
 
 def test_nobody_receives(bus, monkeypatch):
     """What finds no room is counted and given up; what had room is still there."""
-    monkeypatch.setattr("rvsim.faces.interface.INBOX", 50)
+    monkeypatch.setattr("rvsim.faces.interface.MAX_INBOX_FRAMES", 50)
     paced = bus(paced=True, speed=500.0)
     pause = threading.Event()
     for _ in range(3000):  # half a minute at most

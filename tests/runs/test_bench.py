@@ -146,10 +146,10 @@ def test_a_broken_device_shows_as_silent(lines):
     heater: Any = kinds_by_name()["heater"]
 
     class Broken(heater):
-        def _tend(self):
+        def _update(self):
             if self.now > 10 * SECOND_US:
                 raise RuntimeError("the glow pin is gone")
-            super()._tend()
+            super()._update()
 
     told = []
     run = lines("winter_evening", 60, kinds={**kinds_by_name(), "heater": Broken}, on_failure=told.append)

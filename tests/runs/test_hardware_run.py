@@ -105,7 +105,7 @@ def test_nothing_is_sent_to_another_server_of_this_machine(trial, tmp_path):
         thread = threading.Thread(target=serve, daemon=True)
         thread.start()
         options = ["host=127.0.0.1", f"port={server.getsockname()[1]}"]
-        with pytest.raises(InputError, match="is no hub of rvsim, so its bus may be real; this version sends on"):
+        with pytest.raises(InputError, match="is not a hub of rvsim, so its bus may be real; this version sends on"):
             run_on_bus(
                 trial,
                 resolve("socketcand", "rvsim", None, options, listening=False),

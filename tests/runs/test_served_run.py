@@ -118,7 +118,15 @@ def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
 def test_the_closing_line_counts_every_loss():
     """Each kind in words, the seldom ones only where there are any."""
     counts = HubStatistics(
-        clients=1, taken=9, dropped=2, let_go=3, refused=4, turned_away=5, unfinished=6, lost=7, under_way=8
+        clients=1,
+        received=9,
+        dropped=2,
+        invalid_clients=3,
+        refused=4,
+        excess_clients=5,
+        late_handshakes=6,
+        lost=7,
+        under_way=8,
     )
     assert summary(counts) == (
         "9 frames taken from clients, 2 dropped for slow ones, 7 never on the wires, "

@@ -204,7 +204,7 @@ def test_options_of_a_served_run(write, rvsim):
         (("--serve", "--repeat", "2"), "--serve goes with one run: name one scenario, without --repeat"),
         (("--serve", "0", "--speed", "max"), "--serve needs time that others can keep up with"),
         (("--serve", "0", "--speed", "0"), "--speed 0: give a number from 0.000001 to 1000000"),
-        (("--serve", "0.0.0.0:1"), "--serve 0.0.0.0:1: only this machine is served"),
+        (("--serve", "0.0.0.0:1"), "--serve 0.0.0.0:1: the bench is served on this machine only"),
         (("--serve", "0", "--except", "roof fn"), 'did you mean "roof fan"'),
         (("--serve", "0", "--junit", "no/v.xml"), "there is no folder no"),
         (("--speed", "2"), "--speed goes with --serve"),

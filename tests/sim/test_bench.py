@@ -70,8 +70,8 @@ def test_frames_do_not_overlap(run):
     assert times == sorted(times)
 
 
-def test_everyone_speaks(run):
-    """Eleven devices claim, and each of the planned messages is heard within ten seconds."""
+def test_every_device_sends(run):
+    """Eleven devices claim, and each of the planned messages is sent within ten seconds."""
     _, frames = run(10)
     assert len({f.identifier & 0xFF for f in frames if dgn_of(f.identifier) == 0x0EE00}) == 11
     heard = {dgn_of(f.identifier) for f in frames}
@@ -80,7 +80,7 @@ def test_everyone_speaks(run):
 
 
 def test_the_cabin_comes_to_its_set_point_and_stays(run):
-    """The panel hears the sensor, the heater hears the panel, the cabin comes from 15 to the wanted 21 degC."""
+    """The panel receives the sensor, the heater the panel, the cabin comes from 15 to its set point of 21 degC."""
     bench, _ = run(2 * 3600)
     assert bench.world.cabin_c == pytest.approx(21.0, abs=0.7)
 
@@ -94,8 +94,8 @@ def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, dev
     assert (without.world.cabin_c, without.world.battery_percent) != (whole.world.cabin_c, whole.world.battery_percent)
 
 
-def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
-    """With the monitor heard the charger is quiet about DC source 1; with its frames cut it says all but status 3."""
+def test_without_the_battery_monitor_the_charger_reports_the_battery(run):
+    """With the monitor the charger does not report DC source 1; with its frames lost it sends all but status 3."""
     given = []
     note = lambda time, identifier, data: given.append(data) or Passed(identifier, data)  # noqa: E731
     for gates, speakers in (({}, {0x45}), ({"battery monitor": [cut]}, {0x4A})):
@@ -107,14 +107,14 @@ def test_without_the_battery_monitor_the_charger_speaks_for_the_battery(run):
 
 
 def test_a_silent_heater_leaves_the_cabin_cold(run):
-    """The panel does not ask heat of a heater that it cannot hear."""
+    """The panel does not command heat from a heater that it does not receive."""
     whole, _ = run(1800)
     without, _ = run(1800, gates={"heater": [cut]})
     assert without.world.cabin_c < whole.world.cabin_c - 5
 
 
 def test_a_gate_changes_what_reaches_the_wires(run):
-    """A fault's gate sees time, identifier and data, and what it returns is what all others hear."""
+    """A fault's gate gets time, identifier and data, and all other nodes receive what it returns."""
 
     def gate(time, identifier, data):
         return Passed(identifier, b"\x01\x00\x00" + data[3:] if dgn_of(identifier) == 0x1FF9C else data)
@@ -128,14 +128,14 @@ def test_a_gate_changes_what_reaches_the_wires(run):
 class Broken(AmbientSensor):
     """A sensor that raises after twenty seconds."""
 
-    def _feel(self):
+    def _measure(self):
         if self.now > 20 * SECOND_US:
             raise RuntimeError("the bead has come off")
-        super()._feel()
+        super()._measure()
 
 
-def test_a_device_that_raises_is_taken_out_by_name(run):
-    """It is reported once, says no more, and all others go on."""
+def test_a_device_that_raises_is_removed_by_name(run):
+    """It is reported once, sends nothing more, and all others go on."""
     told = []
     bench, frames = run(60, kinds={**kinds_by_name(), "ambient": Broken}, on_failure=told.append)
     assert [(f.device, str(f.error)) for f in told] == [
@@ -146,14 +146,14 @@ def test_a_device_that_raises_is_taken_out_by_name(run):
     assert late == {0x44, 0x5E, 0x95, 0x90, 0x4A, 0x45, 0x48, 0x93, 0x94}
 
 
-def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
+def test_a_removed_device_stops_acting_on_the_physics(run):
     """A fan that breaks no longer takes current or moves air."""
 
     roof_fan: Any = kinds_by_name()["roof_fan"]
 
     class BrokenFan(roof_fan):
-        def _run(self):
-            super()._run()
+        def _set_fan(self):
+            super()._set_fan()
             if self.now > 20 * SECOND_US:
                 raise RuntimeError("seized")
 
@@ -164,7 +164,7 @@ def test_a_device_that_is_taken_out_stops_acting_on_the_physics(run):
     bench.kernel.run_until(31 * SECOND_US)
 
 
-def test_a_frame_from_outside_is_heard(run):
+def test_a_frame_from_outside_is_received(run):
     """A frame that is put onto the wires reaches the devices that listen to it."""
     bench, frames = run(20)
     bench.send(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))
@@ -215,7 +215,7 @@ def test_a_device_alone_works_because_the_bench_acknowledges(wired):
 
 
 def test_without_the_bench_acknowledging_a_device_alone_gets_nothing_through(wired):
-    """It goes on trying its claim, error passive, until another node is there."""
+    """It repeats its claim, error passive, until another node is there."""
     bench, frames, events = wired(ONE, acknowledges=False)
     bench.run_until(10 * SECOND_US)
     assert frames == []
@@ -250,7 +250,7 @@ def test_two_claims_of_one_address_at_once_collide(wired):
     assert [event.node for event in events if isinstance(event, StateChanged)] == ["outside", "one", "outside"]
 
 
-def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
+def test_simultaneous_equal_frames_are_received_by_neither_sender(wired):
     """Both claim with one NAME: neither notices, and the address is not contested."""
     bench, frames, _ = wired(ONE)
     bench.run_until(SECOND_US)
@@ -262,7 +262,7 @@ def test_frames_that_go_as_one_are_heard_by_neither_sender(wired):
     assert events == []
 
 
-def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
+def test_a_device_with_swapped_wires_neither_receives_nor_is_received(wired):
     """A trouble goes by the device's name."""
     bench, frames, _ = wired(ONE, OTHER)
     bench.line.apply(ReversedPair("one"))
@@ -277,7 +277,7 @@ def test_a_device_with_swapped_wires_neither_hears_nor_is_heard(wired):
     assert {frame.identifier & 0xFF for frame in frames} == {0x91, 0x92, 0xF9}
 
 
-def test_a_device_that_is_taken_out_does_not_babble(wired):
+def test_a_removed_device_does_not_babble(wired):
     """Neither what it babbled before, nor what it should babble afterwards; the other device goes on."""
     bench, frames, _ = wired(
         ONE, {**OTHER, "kind": "tank", "functions": {"tank": 0}}, kinds={**kinds_by_name(), "ambient": Broken}
@@ -326,7 +326,7 @@ def test_a_gate_can_send_from_elsewhere_and_later(run):
 
 
 def test_gates_stand_one_behind_the_other(run):
-    """Delays add up, and where one lets nothing through the next is not asked."""
+    """Delays add up, and after a gate that loses the frame the next is not called."""
     asked = []
     later = lambda _, identifier, data: Passed(identifier, data, 50_000)  # noqa: E731
     last = lambda _, identifier, data: asked.append(data) or Passed(identifier, data)  # noqa: E731
@@ -336,8 +336,8 @@ def test_gates_stand_one_behind_the_other(run):
     assert len(asked) == len([f for f in frames if f.identifier & 0xFF == 0x91])
 
 
-def test_an_ear_decides_what_a_device_hears(run):
-    """A panel that hears no sensor does not heat; one that hears everything three seconds later does, later."""
+def test_an_incoming_gate_decides_what_a_device_receives(run):
+    """A panel that receives no sensor does not heat; one that receives all devices three seconds later heats later."""
     deaf = lambda _, identifier, data: None if dgn_of(identifier) == 0x1FF9C else Passed(identifier, data)  # noqa: E731
     late = lambda _, identifier, data: Passed(identifier, data, 3_000_000)  # noqa: E731
     cabin = {}

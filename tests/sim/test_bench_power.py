@@ -48,7 +48,7 @@ def test_power_is_back_when_everybody_who_took_it_has_given_it(run):
 
 
 def test_old_timers_of_a_device_without_power_are_over(run):
-    """After several times it speaks as often as ever, not more."""
+    """After several changes it sends as often as before, not more often."""
     bench, frames = run(5)
     for second in range(6, 12, 2):
         bench.switch_off("heater")
@@ -61,7 +61,7 @@ def test_old_timers_of_a_device_without_power_are_over(run):
 
 
 def test_a_device_that_was_taken_out_gets_no_power_again(run):
-    """A restart brings nobody back who has raised."""
+    """A restart does not bring back a device that has raised."""
     bench, frames = run(5)
     bench.call_device("heater", lambda device: 1 / 0)
     bench.switch_off("heater")
@@ -72,11 +72,11 @@ def test_a_device_that_was_taken_out_gets_no_power_again(run):
 
 
 def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
-    """Also of a kind that does not say so itself; with the power it takes again what the rig plans."""
+    """Also of a kind that does not set its load to 0 itself; with the power its planned load is back."""
 
     class Careless(TankSensor):
         def leave(self):
-            """Forget to say that it takes nothing any more."""
+            """Do not set the load to 0."""
 
         def begin(self):
             """Say nothing of what it takes."""

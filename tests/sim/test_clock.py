@@ -9,7 +9,7 @@ from rvsim.sim.clock import PacedClock
 
 
 class FakeTime:
-    """A monotonic clock that moves only when somebody sleeps."""
+    """A monotonic clock that moves only by sleeping."""
 
     def __init__(self):
         self.ns = 5_000_000_000
@@ -27,7 +27,7 @@ class FakeTime:
 
 @pytest.fixture
 def wall(monkeypatch) -> FakeTime:
-    """The wall clock in the hands of the test."""
+    """A wall clock that the test controls."""
     fake = FakeTime()
     monkeypatch.setattr(clock_module, "time", fake)
     return fake
@@ -61,7 +61,7 @@ def test_a_late_moment_does_not_wait(wall):
 
 
 def test_a_wait_can_be_woken(wall):
-    """A set event ends the wait at once and says so."""
+    """A set event ends the wait at once; the wait returns False."""
     clock, wake = PacedClock(), threading.Event()
     clock.wait_until(0)
     wake.set()
@@ -110,7 +110,7 @@ def test_time_runs_forward(speed):
         PacedClock(speed)
 
 
-def test_another_speed_goes_on_from_where_it_was(wall):
+def test_another_speed_continues_from_the_present_time(wall):
     """Two seconds at once, then two more at four times the speed take half a second."""
     clock = PacedClock()
     clock.wait_until(0)
@@ -137,7 +137,7 @@ def test_another_speed_while_standing_still(wall):
 def test_jumping_to_another_moment(wall):
     """From there on it goes at its speed."""
     clock = PacedClock(speed=2)
-    clock.jump(60_000_000)
+    clock.set_time(60_000_000)
     assert clock.reached() == 60_000_000
     clock.wait_until(61_000_000)
     assert wall.slept == [0.5]
@@ -153,7 +153,7 @@ def test_another_speed_is_above_nought(wall, speed):
 @pytest.mark.parametrize(("speed", "slack"), [(0.5, 0), (1, 0), (20, 40_000)])
 def test_slack_is_two_milliseconds_of_the_wall(speed, slack):
     """Faster than the wall clock, what falls within 2 ms of it is worth no wait."""
-    assert PacedClock(speed).slack == slack
+    assert PacedClock(speed).slack_us == slack
 
 
 class Wake:

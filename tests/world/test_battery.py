@@ -14,14 +14,14 @@ HOUR = 3600
 
 
 def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Battery:
-    """A bank of 100 Ah unless told otherwise."""
+    """A bank of 100 Ah by default."""
     return Battery(BatteryPlan.model_validate({"chemistry": chemistry, "start_percent": percent, **figures}))
 
 
-def run(bank: Battery, seconds: int, around_c: float = 15.0) -> None:
+def run(bank: Battery, seconds: int, ambient_c: float = 15.0) -> None:
     """Let time pass in air of that temperature."""
     for _ in range(seconds):
-        bank.step(around_c)
+        bank.step(ambient_c)
 
 
 def hours_to(bank: Battery, volts: float) -> float:
@@ -222,7 +222,7 @@ def test_constant_current_ends_where_it_was_fitted() -> None:
         assert bank.percent == pytest.approx(percent, abs=2)
 
 
-def test_full_agm_goes_on_taking_a_little() -> None:
+def test_full_agm_still_draws_a_little() -> None:
     """A full AGM battery held at 14.4 V takes 1-2 % of its capacity in amperes, and stays at 100 %."""
     bank = battery("agm", 100)
     bank.set_charge("shore", 14.4, 20.0)
@@ -247,7 +247,7 @@ def test_lfp_takes_no_charge_below_freezing() -> None:
     """A cell maker's data sheet: charge from 0 C up. Below, the charger only carries loads; discharge goes on."""
     bank = battery("lfp", 50, start_c=-0.1)
     bank.set_charge("shore", 14.4, 20.0)
-    run(bank, 60, around_c=-0.1)
+    run(bank, 60, ambient_c=-0.1)
     assert (bank.percent, bank.amps, bank.charge_amps("shore")) == (50.0, 0.0, 0.0)
     bank.set_load("heater", 25.0)
     assert bank.amps == 5.0
@@ -265,9 +265,9 @@ def test_charge_returns_when_the_battery_has_warmed() -> None:
     """A cold-soaked LFP battery in a warm cabin takes charge again once it has come above 0 C."""
     bank = battery("lfp", 50, start_c=-5.0, lag_hours=0.1)
     bank.set_charge("shore", 14.4, 10.0)
-    run(bank, 30, around_c=15.0)
+    run(bank, 30, ambient_c=15.0)
     assert (bank.celsius < 0, bank.amps) == (True, 0.0)
-    run(bank, 570, around_c=15.0)
+    run(bank, 570, ambient_c=15.0)
     assert (bank.celsius > 0, bank.amps) == (True, -10.0)
 
 
@@ -282,7 +282,7 @@ def test_charger_below_the_battery_gives_nothing() -> None:
 
 
 def test_charger_below_rest_helps_under_load() -> None:
-    """Held below its rest voltage the battery goes on giving, and the charger adds what holds its limit."""
+    """Held below its rest voltage the battery still discharges, and the charger adds what holds its limit."""
     bank = battery("agm", 50, internal_milliohm=5.0)
     bank.set_load("inverter", 60.0)
     bank.set_charge("solar", 12.0, 60.0)
@@ -315,7 +315,7 @@ def test_the_higher_voltage_carries_first() -> None:
 
 
 def test_a_charger_ends() -> None:
-    """0 A ends a charger, whatever its voltage; a name never heard of gives 0."""
+    """0 A switches a charger off, whatever its voltage; an unknown name gives 0."""
     bank = battery("lfp", 100)
     for amps, volts in ((10.0, 14.4), (0.0, 13.6)):
         bank.set_charge("shore", 14.4, amps)
@@ -348,9 +348,9 @@ def test_impossible_loads_are_refused(amps: float) -> None:
 def test_temperature_follows_the_cabin() -> None:
     """After its lag the battery has come 1 - 1/e of the way to the air around it."""
     bank = battery("agm", 80, start_c=0.0, lag_hours=2.0)
-    run(bank, 1, around_c=20.0)
+    run(bank, 1, ambient_c=20.0)
     assert bank.celsius == pytest.approx(20 / (2 * HOUR), rel=0.001)
-    run(bank, 2 * HOUR - 1, around_c=20.0)
+    run(bank, 2 * HOUR - 1, ambient_c=20.0)
     assert bank.celsius == pytest.approx(20 * (1 - 1 / e))
 
 
@@ -382,7 +382,7 @@ def test_currents_always_agree(chemistry: str, percent: float, celsius: float, m
             bank.set_charge(*move)
             chargers[move[0]] = (move[1], move[2])
         else:
-            run(bank, move[0], around_c=celsius)
+            run(bank, move[0], ambient_c=celsius)
         given_amps = sum(bank.charge_amps(name) for name in chargers)
         for name, (volts_limit, amps_limit) in chargers.items():
             amps = bank.charge_amps(name)

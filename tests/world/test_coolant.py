@@ -70,7 +70,7 @@ def test_an_exchanger_as_good_as_its_flow() -> None:
     )
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (2.0, 0.0)
     coolant.set_fan(1.0)
-    coolant.set_water_circulation(True)
+    coolant.set_water_circulation(running=True)
     assert coolant.to_cabin_w_per_k - 2.0 == pytest.approx(flow * (1 - 1 / e))
     assert coolant.to_water_w_per_k == pytest.approx(flow * (1 - 1 / e))
 
@@ -95,9 +95,9 @@ def test_fan_and_circulation_end() -> None:
     """With the fan off only the hoses lose heat; with circulation off the hot water gets none."""
     coolant = Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
     coolant.set_fan(0.7)
-    coolant.set_water_circulation(True)
+    coolant.set_water_circulation(running=True)
     coolant.set_fan(0.0)
-    coolant.set_water_circulation(False)
+    coolant.set_water_circulation(running=False)
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, 0.0)
 
 
@@ -109,19 +109,19 @@ def test_the_cabin_gets_heat_only_while_a_pump_runs() -> None:
     coolant, without = Coolant(CoolantPlan(hose_loss_w_per_k=3.0)), Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
     for each in (coolant, without):
         each.set_fan(1.0)
-        each.set_water_circulation(True)
+        each.set_water_circulation(running=True)
     full = without.to_cabin_w_per_k
     assert coolant.to_cabin_w_per_k == full > 3.0
-    coolant.set_pump("pump", False)
+    coolant.set_pump("pump", running=False)
     assert coolant.to_cabin_w_per_k == 3.0
     coolant.set_fan(0.5)
     coolant.set_fan(1.0)
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, without.to_water_w_per_k)
-    coolant.set_pump("pump", True)
+    coolant.set_pump("pump", running=True)
     assert coolant.to_cabin_w_per_k == full
-    coolant.set_pump("second pump", False)
+    coolant.set_pump("second pump", running=False)
     assert coolant.to_cabin_w_per_k == full
-    coolant.set_pump("pump", False)
+    coolant.set_pump("pump", running=False)
     assert coolant.to_cabin_w_per_k == 3.0
 
 

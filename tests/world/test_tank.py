@@ -59,7 +59,7 @@ def test_the_use_of_each_part_of_the_day(since: float, until: float, grey: float
 
 
 def test_the_second_day_is_like_the_first() -> None:
-    """Two days use twice the 35.82 and 9.54 litres of one, from whatever hour they begin."""
+    """Two days use twice the 35.82 and 9.54 litres of one, from any hour."""
     for start_hour in (0.0, 18.5):
         world = world_with(start_hour=start_hour)
         world.advance(24 * HOUR)
@@ -69,7 +69,7 @@ def test_the_second_day_is_like_the_first() -> None:
 
 
 def test_a_change_of_use_comes_with_its_second() -> None:
-    """The last second before seven uses nothing, the one that begins at seven does."""
+    """The last second before seven uses nothing, the one that starts at seven does."""
     world = world_with(start_hour=6.5)
     world.advance(1800 * SECOND_US)
     assert litres(world) == [1000.0, 0.0, 0.0]

@@ -1,4 +1,4 @@
-"""The world as devices meet it: heat balances by hand, no heat lost, and time that does not depend on who asks."""
+"""The world as devices use it: heat balances by hand, no heat lost, a state independent of how it is advanced."""
 
 from collections.abc import Callable
 from math import exp
@@ -77,7 +77,7 @@ def test_steady_state() -> None:
     )
     world.set_burner(0.5)
     world.set_cabin_fan(1.0)
-    world.set_water_circulation(True)
+    world.set_water_circulation(running=True)
     world.set_vent("roof fan", 20.0)
     world.advance(100 * HOUR)
     above_outdoor = 1500 / (40 + 23 * AIR_W_PER_LITRE_S_K)
@@ -137,7 +137,7 @@ def test_against_small_explicit_steps() -> None:
     world = world_with(weather={"outdoor_c": -5.0})
     world.set_burner(0.6)
     world.set_cabin_fan(1.0)
-    world.set_water_circulation(True)
+    world.set_water_circulation(running=True)
     world.advance(1800 * SECOND_US)
     flow = 0.15 * 1025.3 * 3.77
     to_cabin = 3 + flow * (1 - exp(-110 / flow))
@@ -161,7 +161,7 @@ def test_inputs_hold_until_changed() -> None:
     for switch in (True, False):
         changed.set_burner(float(switch))
         changed.set_cabin_fan(float(switch))
-        changed.set_water_circulation(switch)
+        changed.set_water_circulation(running=switch)
         changed.set_vent("roof fan", 50.0 * switch)
         changed.set_cabin_gain("stove", 800.0 * switch)
         changed.set_load("fan", 3.0 * switch)
@@ -227,8 +227,8 @@ def plans(draw: st.DrawFn) -> VehiclePlan:
 SETTERS: dict[str, Callable[[World, float], None]] = {
     "burner": lambda world, part: world.set_burner(part),
     "fan": lambda world, part: world.set_cabin_fan(part),
-    "circulation": lambda world, part: world.set_water_circulation(part > 0.5),
-    "pump": lambda world, part: world.set_pump("pump", part > 0.5),
+    "circulation": lambda world, part: world.set_water_circulation(running=part > 0.5),
+    "pump": lambda world, part: world.set_pump("pump", running=part > 0.5),
     "vent": lambda world, part: world.set_vent("roof fan", 100 * part),
     "other vent": lambda world, part: world.set_vent("window", 20 * part),
     "gain": lambda world, part: world.set_cabin_gain("people", 2000 * part - 1000),
@@ -328,7 +328,7 @@ moments = st.integers(0, 120 * SECOND_US)
 def test_who_asks_how_often_does_not_matter(
     plan: VehiclePlan, changes: list[tuple[int, tuple[str, float]]], looks: list[int]
 ) -> None:
-    """The same inputs at the same moments end in the same state to the last bit, however often time was asked for."""
+    """The same inputs at the same times end in the same state to the last bit, however often the world was advanced."""
     weather = WeatherPlan(outdoor_c=-4.0, swing_amplitude_k=6.0)
     ends: list[dict[str, float]] = []
     for extra in ([], looks):

@@ -1,11 +1,10 @@
-"""A battery monitor: a shunt in the battery's own cable, and a count of the amperes that went through it.
+"""A battery monitor: a shunt in the battery's cable, and a count of the charge that has passed through it.
 
-Knows: the battery's true current and voltage (within the last digits of its figures), how a count is kept, and the
-DC source messages, in which its device priority 120 is the highest that was seen (a battery maker's RV-C appendix).
-Does not know the battery's true charge: its count starts right and then follows what it sees, with its own idea of
-the losses.
+Knows: the battery's current and voltage, with noise; how the charge is counted; and the DC source messages, in which
+its device priority 120 is the highest that was seen (a battery maker's RV-C appendix). Does not know the battery's true
+charge: its count starts at the true charge and then adds the measured current, with its own charge efficiency.
 
-What it cannot see it sends as no data: the state of health, the relative capacity (whose meaning was not
+What it cannot measure it sends as no data: the state of health, the relative capacity (whose meaning was not
 established) and the ripple, since no alternating current is simulated.
 """
 
@@ -13,16 +12,16 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import Role
-from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+from rvsim.devices.device import DeviceContext
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
 from rvsim.wire.frame import SECOND_US
 
 NOISE_A, NOISE_V = 0.02, 0.005
-"""Standard deviation of one figure. Invented."""
+"""Standard deviation of one reading. Invented."""
 
 
 class MonitorSettings(DcSettings):
-    """How the count is kept."""
+    """How the charge is counted."""
 
     charge_efficiency_percent: Annotated[float, Field(gt=0, le=100)] = 95.0
     """Share of the charging current that is counted. Common practice for lead-acid, no source."""
@@ -33,34 +32,35 @@ class BatteryMonitor(DcSource):
 
     kind = "battery_monitor"
     Settings = MonitorSettings
+    settings: MonitorSettings
     priority = 120
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self.instance("battery_monitor")
         self._dc_3 = self.catalogue.by_name("DC_SOURCE_STATUS_3")
-        self._held_ah = self.world.battery_percent / 100 * self.settings.battery_ah
+        self._counted_ah = self.world.battery_percent / 100 * self.settings.battery_ah
 
     def on_start(self) -> None:
-        """Count each second; say the battery's state at the gaps."""
+        """Count each second; send the battery's state at the gaps."""
         super().on_start()
         self.every(SECOND_US, self._count)
-        self.broadcast_if_best("DC_SOURCE_STATUS_3", self._dc_status_3)
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3)
 
     def _count(self) -> None:
         amps = self.world.battery_amps
         stored = amps if amps > 0 else amps * self.settings.charge_efficiency_percent / 100
-        self._held_ah = min(self.settings.battery_ah, max(0.0, self._held_ah - stored / 3600))
+        self._counted_ah = min(self.settings.battery_ah, max(0.0, self._counted_ah - stored / 3600))
 
-    def sense(self) -> Sensed:
-        """Return what the shunt sees, and the count."""
-        return Sensed(
+    def sense(self) -> SensedBattery:
+        """Return what the shunt measures, and the count."""
+        return SensedBattery(
             self.world.battery_volts + self.random.gauss(0, NOISE_V),
             self.world.battery_amps + self.random.gauss(0, NOISE_A),
-            100 * self._held_ah / self.settings.battery_ah,
+            100 * self._counted_ah / self.settings.battery_ah,
             self.world.battery_c,
         )
 
     def _dc_status_3(self) -> bytes:
         remaining = self._dc_3.by_name["capacity_remaining"]
-        return self.send_source(self._dc_3, capacity_remaining=remaining.sensor_raw(self._held_ah))
+        return self.pack_source(self._dc_3, capacity_remaining=remaining.sensor_raw(self._counted_ah))

@@ -1,7 +1,7 @@
-"""A battery charger on shore power that also speaks for the house battery where nobody knows it better.
+"""A battery charger on shore power that also reports the house battery while no device of a higher priority does.
 
-Knows: bulk, absorption and float, and the charger messages. Does not know what draws from the battery. As a
-charger it speaks for the DC source with device priority 80, below a battery monitor.
+Knows: bulk, absorption and float, and the charger messages. Does not know what draws from the battery. As a charger it
+reports the DC source with device priority 80, below a battery monitor.
 """
 
 from collections.abc import Callable
@@ -9,16 +9,19 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import Role, Volts, commanded
-from rvsim.devices.kinds.dc_source import DcSettings, DcSource, Sensed
+from rvsim.devices.device import DeviceContext, Volts, commanded
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
 from rvsim.wire.frame import SECOND_US
 
 OFF, BULK, ABSORPTION, FLOAT = 0, 2, 3, 6
-"""Operating states of CHARGER_STATUS; numbers from memory, 0 worded neutrally in the definitions."""
-TAIL = 0.04
-"""Absorption ends when the current is below this part of the capacity. Common practice, no source."""
-ABSORPTION_LIMIT_US = 4 * 3600 * SECOND_US
-"""... or after this time. Common practice, no source."""
+"""Operating states of CHARGER_STATUS; numbers from memory, 0 has a neutral name in the definitions."""
+TAIL_CURRENT_FRACTION = 0.04
+"""Absorption ends when the current in amperes is below this fraction of the capacity in ampere-hours. Common practice,
+no source."""
+MAX_ABSORPTION_US = 4 * 3600 * SECOND_US
+"""Absorption ends after this time at the latest. Common practice, no source."""
+FULL_CURRENT_FRACTION = 0.98
+"""At or above this fraction of its full current the charger gives all that it can. Our choice."""
 DISABLE, ENABLE = 0, 1
 
 
@@ -41,10 +44,11 @@ class Charger(DcSource):
 
     kind = "charger"
     Settings = ChargerSettings
+    settings: ChargerSettings
     priority = 80  # a charger's (a gateway maker's RV-C appendix)
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self._instance = self.instance("charger")
         self._command = self.catalogue.by_name("CHARGER_COMMAND")
         self._status_1, self._status_2 = self.specs("CHARGER_STATUS", "CHARGER_STATUS_2")
@@ -53,22 +57,22 @@ class Charger(DcSource):
         self._absorbing_since = 0
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its command, and to others who speak for its battery."""
+        """Receive its command, and the messages of others that report its battery."""
         return {**super().receives(), "CHARGER_COMMAND": self._obey}
 
     def on_start(self) -> None:
-        """Tend the charge each second; say charger and battery at their gaps."""
-        self.every(SECOND_US, self._tend)
+        """Control the charge each second; send the state of charger and battery at their gaps."""
+        self.every(SECOND_US, self._update)
         self.broadcast("CHARGER_STATUS", self._charger_status)
         self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
         super().on_start()
 
     def active(self, function: str) -> bool:
-        """The charger is at its job while it charges; the battery is always there."""
+        """Return whether the charger charges; the battery is always active."""
         return function != "charger" or self._stage != OFF
 
     def on_stop(self) -> None:
-        """The charge stops."""
+        """Stop charging."""
         super().on_stop()
         self.world.set_charge(self.name, self.settings.float_volts, 0.0)
 
@@ -76,15 +80,15 @@ class Charger(DcSource):
         given = commanded(self._command, data)
         if given.get("instance") == self._instance and given.get("status") in (DISABLE, ENABLE):
             self._enabled = given["status"]
-            self._tend()
+            self._update()
 
-    # The machine.
+    # Control of the charge.
 
     @property
     def _amps(self) -> float:
         return self.world.charge_amps(self.name)
 
-    def _tend(self) -> None:
+    def _update(self) -> None:
         before = self._stage
         self._stage = self._next_stage()
         if self._stage == ABSORPTION and before != ABSORPTION:
@@ -98,14 +102,14 @@ class Charger(DcSource):
         if not (self._enabled and self.site.shore_power):
             return OFF
         if self._stage in (OFF, BULK):
-            at_limit = self._stage == BULK and self._amps < 0.98 * self.settings.full_amps
+            at_limit = self._stage == BULK and self._amps < FULL_CURRENT_FRACTION * self.settings.full_amps
             return ABSORPTION if at_limit else BULK
         if self._stage == ABSORPTION:
-            long_enough = self.now - self._absorbing_since >= ABSORPTION_LIMIT_US
-            return FLOAT if long_enough or self._amps < TAIL * self.settings.battery_ah else ABSORPTION
-        return BULK if self._amps >= 0.98 * self.settings.full_amps else FLOAT
+            timed_out = self.now - self._absorbing_since >= MAX_ABSORPTION_US
+            return FLOAT if timed_out or self._amps < TAIL_CURRENT_FRACTION * self.settings.battery_ah else ABSORPTION
+        return BULK if self._amps >= FULL_CURRENT_FRACTION * self.settings.full_amps else FLOAT
 
-    # What it says.
+    # Status.
 
     def _charger_status(self) -> bytes:
         fields = self._status_1.by_name
@@ -133,7 +137,7 @@ class Charger(DcSource):
             ),
         )
 
-    def sense(self) -> Sensed:
-        """Return the battery's true state, as if its measuring were perfect."""
+    def sense(self) -> SensedBattery:
+        """Return the battery's true state: its measurement has no error."""
         world = self.world
-        return Sensed(world.battery_volts, world.battery_amps, world.battery_percent, world.battery_c)
+        return SensedBattery(world.battery_volts, world.battery_amps, world.battery_percent, world.battery_c)

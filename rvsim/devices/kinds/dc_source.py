@@ -1,11 +1,11 @@
-"""What a device does that speaks for a battery: the DC source messages, and keeping quiet before who knows better.
+"""A device that reports a battery: the DC source messages, and silence while a device of a higher priority reports it.
 
-Knows: the messages, and that of several nodes only the one with the highest device priority speaks for an instance
-(three device makers' RV-C appendices; what two of one priority do is not established: here both speak). Does not
-know how the battery's state was found: each kind senses it in its own way.
+Knows: the messages, and that of several nodes only the one with the highest device priority sends them for an instance
+(three device makers' RV-C appendices; what two nodes of one priority do is not established: here both send). Does not
+know how the battery's state is measured: each kind has its own ``sense``.
 
-The sign of the DC current is that of one battery maker's RV-C appendix: positive out of the battery. The standard's
-own sense was not seen.
+The sign of the DC current is that of one battery maker's RV-C appendix: positive out of the battery. The sign that the
+standard gives was not seen.
 """
 
 from collections.abc import Callable
@@ -13,30 +13,30 @@ from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import Field
 
-from rvsim.devices.device import Device, Role, Settings
+from rvsim.devices.device import Device, DeviceContext, Settings
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
-YIELDS_US = 5 * SECOND_US
-"""A higher priority counts as gone after this silence: ten of the messages' gaps. Invented."""
-LEAST_AMPS = 0.1
-"""Below this current no time remaining is said. Invented."""
-LONGEST_MINUTES = 65530
-"""The longest time that the field can say (uint16: rv-c.com/node/500)."""
+HIGHER_PRIORITY_TIMEOUT_US = 5 * SECOND_US
+"""A device of a higher priority counts as gone after this silence: ten gaps of the messages. Invented."""
+MIN_TIME_REMAINING_AMPS = 0.1
+"""Below this current the time remaining is no data. Invented."""
+MAX_TIME_REMAINING_MIN = 65530
+"""The longest time that the field can hold (uint16: rv-c.com/node/500)."""
 TO_EMPTY, TO_FULL = 0, 1
-_HEAD = 2
-"""Bytes with instance and priority."""
+_HEAD_BYTES = 2
+"""The bytes with instance and priority."""
 
 
 class DcSettings(Settings):
-    """The battery as its speaker was set up to know it. The size is invented."""
+    """The battery as the device is configured for it. The size is invented."""
 
     battery_ah: Annotated[float, Field(gt=0, le=2000)] = 100.0
     """Capacity of the battery, as the device was set up to know it. Invented."""
 
 
-class Sensed(NamedTuple):
+class SensedBattery(NamedTuple):
     """A battery's state: volts, amperes (positive out of it), percent of full, degrees Celsius."""
 
     volts: float
@@ -46,47 +46,48 @@ class Sensed(NamedTuple):
 
 
 class DcSource(Device):
-    """Sends DC_SOURCE_STATUS_1 and _2 for one instance while nobody of a higher priority does.
+    """Sends DC_SOURCE_STATUS_1 and _2 for one instance while no device of a higher priority does.
 
-    A kind says its ``priority`` and what it can ``sense``. ``source`` is the instance.
+    A kind sets its ``priority`` and overrides ``sense``. ``source`` is the instance.
     """
 
     priority: ClassVar[int]
+    settings: DcSettings
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self.source = self.instance("dc_source")
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
         self._quiet_until = 0
         self._higher: dict[bytes, bool] = {}
-        """Whether who begins a message so has a higher priority; at most one for each two bytes that there are."""
+        """By the first two bytes of a message: whether its sender has a higher priority; at most 65536 entries."""
 
-    def sense(self) -> Sensed:
-        """Return the battery's state as the device finds it."""
+    def sense(self) -> SensedBattery:
+        """Return the battery's state as the device measures it."""
         raise NotImplementedError
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to others who speak for the same battery."""
+        """Receive the messages of others that report the same battery."""
         statuses = ("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_3")
-        return dict.fromkeys(statuses, self._heed)
+        return dict.fromkeys(statuses, self._on_other_source)
 
     def on_start(self) -> None:
-        """Say the battery's state at the gaps."""
-        self.broadcast_if_best("DC_SOURCE_STATUS_1", self._dc_status_1)
-        self.broadcast_if_best("DC_SOURCE_STATUS_2", self._dc_status_2)
+        """Send the battery's state at the gaps."""
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_1", self._dc_status_1)
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_2", self._dc_status_2)
 
-    def broadcast_if_best(self, message: str, build: Callable[[], bytes]) -> None:
-        """Send a DC source message at its gap, while nobody else speaks for the battery."""
+    def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
+        """Send a DC source message at its gap while no device of a higher priority reports the battery."""
         self.broadcast(message, lambda: None if self.now < self._quiet_until else build())
 
-    def _heed(self, data: bytes) -> None:
-        """Keep quiet for a while if this was said with a higher priority; all of these messages begin alike."""
-        head = data[:_HEAD]
+    def _on_other_source(self, data: bytes) -> None:
+        """Stop sending for a while if this message has a higher priority; all of these messages begin alike."""
+        head = data[:_HEAD_BYTES]
         higher = self._higher.get(head)
         if higher is None:
             higher = self._higher[head] = self._is_higher(data)
         if higher:
-            self._quiet_until = self.now + YIELDS_US
+            self._quiet_until = self.now + HIGHER_PRIORITY_TIMEOUT_US
 
     def _is_higher(self, data: bytes) -> bool:
         fields = self._dc_1.by_name
@@ -94,33 +95,33 @@ class DcSource(Device):
         known = fields["device_priority"].state(priority) is State.VALUE
         return known and priority is not None and instance == self.source and priority > self.priority
 
-    def send_source(self, spec: MessageSpec, **raws: int) -> bytes:
-        """Return a DC source message with these values."""
+    def pack_source(self, spec: MessageSpec, **raws: int) -> bytes:
+        """Return the data of a DC source message with these raw values."""
         return spec.pack(instance=self.source, device_priority=self.priority, **raws)
 
     def _dc_status_1(self) -> bytes:
-        fields, found = self._dc_1.by_name, self.sense()
-        return self.send_source(
+        fields, battery = self._dc_1.by_name, self.sense()
+        return self.pack_source(
             self._dc_1,
-            dc_voltage=fields["dc_voltage"].sensor_raw(found.volts),
-            dc_current=fields["dc_current"].sensor_raw(found.amps),
+            dc_voltage=fields["dc_voltage"].sensor_raw(battery.volts),
+            dc_current=fields["dc_current"].sensor_raw(battery.amps),
         )
 
     def _dc_status_2(self) -> bytes:
-        fields, found = self._dc_2.by_name, self.sense()
-        minutes, meaning = self._time_remaining(found)
-        return self.send_source(
+        fields, battery = self._dc_2.by_name, self.sense()
+        minutes, meaning = self._time_remaining(battery)
+        return self.pack_source(
             self._dc_2,
-            source_temperature=fields["source_temperature"].sensor_raw(found.celsius),
-            state_of_charge=fields["state_of_charge"].sensor_raw(found.percent),
+            source_temperature=fields["source_temperature"].sensor_raw(battery.celsius),
+            state_of_charge=fields["state_of_charge"].sensor_raw(battery.percent),
             time_remaining=fields["time_remaining"].sensor_raw(minutes),
             time_remaining_interpretation=meaning,
         )
 
-    def _time_remaining(self, found: Sensed) -> tuple[float | None, int]:
-        """Return minutes to empty or to full at the present current; None while hardly any current flows."""
-        held = found.percent / 100
-        if abs(found.amps) < LEAST_AMPS:
+    def _time_remaining(self, battery: SensedBattery) -> tuple[float | None, int]:
+        """Return the minutes to empty or to full at the present current, None below the smallest current; and which."""
+        held = battery.percent / 100
+        if abs(battery.amps) < MIN_TIME_REMAINING_AMPS:
             return None, TO_EMPTY
-        hours = (held if found.amps > 0 else 1 - held) * self.settings.battery_ah / abs(found.amps)
-        return min(hours * 60, LONGEST_MINUTES), TO_EMPTY if found.amps > 0 else TO_FULL
+        hours = (held if battery.amps > 0 else 1 - held) * self.settings.battery_ah / abs(battery.amps)
+        return min(hours * 60, MAX_TIME_REMAINING_MIN), TO_EMPTY if battery.amps > 0 else TO_FULL

@@ -1,8 +1,8 @@
 """A control panel with the thermostat of one zone.
 
-Knows: only what it hears on the bus. Does not know the physics: it is given no `world`. It never runs what it
-cannot hear: a sensor, heater, pump, fan, tank, charger or battery figure that has been quiet for three of its gaps
-counts as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
+Knows: only what it receives from the bus. Does not know the physics: it has no `world`. It commands only what it
+receives from: a sensor, heater, pump, fan, tank, charger or battery that has been silent for three heartbeats counts
+as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
 """
 
 from collections.abc import Callable, Mapping
@@ -10,41 +10,41 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from rvsim.devices.device import PERCENT, Device, Instance, Role, Settings, commanded
+from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
 LOST_AFTER_US = 15 * SECOND_US
-"""Three heartbeats of 5 s, the gap by which every device speaks (rv-c.com/node/82); three is our decision."""
-LOOK_US = 5 * SECOND_US
-ASKS_US = 3 * SECOND_US
-"""After so long it asks who is there: by then everybody has an address. Our choice."""
-REPEAT_US = 10 * SECOND_US
-"""A command whose status does not follow is given again after this time. Invented."""
+"""Three heartbeats of 5 s, the gap of the heartbeat of every device (rv-c.com/node/82); three is our decision."""
+DECISION_PERIOD_US = 5 * SECOND_US
+REQUEST_AFTER_US = 3 * SECOND_US
+"""Time from the claim to the request for product identifications: by then every node has an address. Our choice."""
+COMMAND_REPEAT_US = 10 * SECOND_US
+"""A command that the status does not follow is sent again after this time. Invented."""
 GAIN_PERCENT_PER_K = 20.0
 FORWARD_PERCENT_PER_K = 1.5
-"""Heat given in advance for each kelvin between the set point and the air outside. Invented."""
-TRIM_PERCENT_PER_K, TRIM_LIMIT_PERCENT = 0.05, 30.0
-"""What each look adds for each kelvin that is still missing, and how far that may go. Invented."""
-STEP_PERCENT = 5.0
-LEAST_FAN_PERCENT = 30.0
-SAVING_FAN_PERCENT = 50.0
-ON_BATTERY_FAN_PERCENT = 80.0
-"""What the heater's fan may run at without a charger at work: half the power, by the third power. Invented."""
-LOW_VOLTS = 11.8
-"""Below this, or without a battery figure, fans are held down. Common practice, no source: AGM at a quarter."""
-FRESH_AIR_PERCENT, COOLING_PERCENT, COOL_ABOVE_K = 10.0, 80.0, 2.0
+"""Heat for each kelvin that the set point is above the cabin air, and above the air outside. Invented."""
+TRIM_PERCENT_PER_K, MAX_TRIM_PERCENT = 0.05, 30.0
+"""What each decision adds for each kelvin below the set point, and the limit of the sum. Invented."""
+HEAT_STEP_PERCENT = 5.0
+MIN_FAN_PERCENT = 30.0
+LOW_BATTERY_MAX_FAN_PERCENT = 50.0
+ON_BATTERY_MAX_FAN_PERCENT = 80.0
+"""Highest fan speed while no charger charges: half the power, by the third power of speed. Invented."""
+LOW_BATTERY_VOLTS = 11.8
+"""Below this, or without a battery voltage, fan speeds are limited. Common practice, no source: AGM at a quarter."""
+FRESH_AIR_PERCENT, COOLING_PERCENT, MIN_COOLING_DIFFERENCE_K = 10.0, 80.0, 2.0
 MODE_OFF, MODE_HEAT, MODE_AUTO = 0, 2, 3
 """Operating modes of the thermostat (numbers from memory)."""
 WATER_OFF, WATER_COMBUSTION = 0, 1
 PUMP_OFF, PUMP_ON = 0, 1
-CHARGING_FROM = 2
+MIN_CHARGING_STATE = 2
 """Operating state of a charger from which it charges: 2 is bulk (numbers from memory)."""
 
 
-LISTENED_TO = (
+RECEIVED_STATUSES = (
     "THERMOSTAT_AMBIENT_STATUS",
     "FURNACE_STATUS",
     "CIRCULATION_PUMP_STATUS",
@@ -57,7 +57,7 @@ LISTENED_TO = (
 
 
 class PanelSettings(Settings):
-    """Whom the panel listens to and commands, by instance, and what it wants."""
+    """The instances that the panel receives from and commands, and its set points."""
 
     zone: Instance = 1
     """The instance of its thermostat."""
@@ -95,8 +95,9 @@ class Panel(Device):
 
     kind = "panel"
     Settings = PanelSettings
+    settings: PanelSettings
     uses_world = False
-    partners: ClassVar[Mapping[str, str]] = {
+    instance_settings: ClassVar[Mapping[str, str]] = {
         "indoor_sensor": "ambient_sensor",
         "outdoor_sensor": "ambient_sensor",
         "furnace": "furnace",
@@ -108,8 +109,8 @@ class Panel(Device):
         "charger": "charger",
     }
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self._zone = self.instance("thermostat")
         self._status, self._command = self.specs("THERMOSTAT_STATUS_1", "THERMOSTAT_COMMAND_1")
         points = self._status.by_name["set_point_temperature_heat"]
@@ -120,52 +121,52 @@ class Panel(Device):
             "set_point_temperature_heat": points.raw(self.settings.set_point_c),
             "set_point_temperature_cool": points.raw(self.settings.cool_above_c),
         }
-        self._heat = self._trim = 0.0
+        self._last_heat_percent = self._trim_percent = 0.0
         self._fan_percent = 0.0
-        self._heard: dict[tuple[str, int | None], tuple[int, bytes]] = {}
-        self._given: dict[str, tuple[int, dict[str, int]]] = {}
+        self._received: dict[tuple[str, int | None], tuple[int, bytes]] = {}
+        self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its own command and to the status of all that it depends on."""
-        return {"THERMOSTAT_COMMAND_1": self._obey, **{message: self._note(message) for message in LISTENED_TO}}
+        """Receive its own command, and the status of every device that it depends on."""
+        return {"THERMOSTAT_COMMAND_1": self._obey, **{message: self._store(message) for message in RECEIVED_STATUSES}}
 
     def on_start(self) -> None:
-        """Decide every few seconds; say what is wanted at the gap."""
-        self.broadcast("THERMOSTAT_STATUS_1", self._build)
-        self.after(2 * SECOND_US, lambda: self.every(LOOK_US, self._decide))
-        self.after(ASKS_US, self._ask_who_is_there)
+        """Decide every few seconds; send the set points at the gap."""
+        self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
+        self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
+        self.after(REQUEST_AFTER_US, self._request_products)
 
-    def _ask_who_is_there(self) -> None:
-        """Ask everybody once for a product identification, as panels do after switching on."""
+    def _request_products(self) -> None:
+        """Request the product identification of all nodes once, as panels do after switching on."""
         request = self.catalogue.by_name("REQUEST_FOR_DGN")
         self.send(request, request.pack(desired_dgn=PRODUCT_IDENTIFICATION))
 
-    # What it hears.
+    # What it receives.
 
-    def _note(self, message: str) -> Callable[[bytes], None]:
-        instance = self.catalogue.by_name(message).fields[0]  # the first of each, whatever it is called
+    def _store(self, message: str) -> Callable[[bytes], None]:
+        instance = self.catalogue.by_name(message).fields[0]  # the first field of each, whatever its name
 
-        def note(data: bytes) -> None:
+        def store(data: bytes) -> None:
             number = instance.raw_in(data)
             if instance.state(number) is State.VALUE:
-                self._heard[message, number] = (self.now, data)
+                self._received[message, number] = (self.now, data)
 
-        return note
+        return store
 
-    def _heard_of(self, message: str, instance: int) -> dict[str, int] | None:
-        """Return the last values of a status message, None where it was never heard or has been quiet too long."""
-        data = self._last(message, instance)
+    def _last_values(self, message: str, instance: int) -> dict[str, int] | None:
+        """Return the last raw values of a status by field, None where it was never received or is lost."""
+        data = self._last_data(message, instance)
         if data is None:
             return None
-        said = self.catalogue.by_name(message).decode(data)
-        return {r.field.name: r.raw for r in said if r.state is State.VALUE and r.raw is not None}
+        values = self.catalogue.by_name(message).decode(data)
+        return {r.field.name: r.raw for r in values if r.state is State.VALUE and r.raw is not None}
 
-    def _last(self, message: str, instance: int) -> bytes | None:
-        when, data = self._heard.get((message, instance), (None, None))
+    def _last_data(self, message: str, instance: int) -> bytes | None:
+        when, data = self._received.get((message, instance), (None, None))
         return None if when is None or self.now - when > LOST_AFTER_US else data
 
-    def _figure(self, message: str, instance: int, field: str) -> float | None:
-        data = self._last(message, instance)
+    def _last_value(self, message: str, instance: int, field: str) -> float | None:
+        data = self._last_data(message, instance)
         if data is None:
             return None
         spec = self.catalogue.by_name(message).by_name[field]
@@ -173,7 +174,7 @@ class Panel(Device):
         return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
 
     def _temperature(self, sensor: int) -> float | None:
-        return self._figure("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
+        return self._last_value("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
@@ -185,33 +186,33 @@ class Panel(Device):
             self.send_now("THERMOSTAT_STATUS_1")
             self._decide()
 
-    # What it decides.
+    # Decisions.
 
-    def _wanted(self, which: str) -> float:
+    def _set_point_c(self, which: str) -> float:
         return self._status.by_name[which].value(self._state[which])
 
-    def _saving(self) -> bool:
-        volts = self._figure("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
-        return volts is None or volts < LOW_VOLTS
+    def _battery_is_low(self) -> bool:
+        volts = self._last_value("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
+        return volts is None or volts < LOW_BATTERY_VOLTS
 
-    def _most_fan(self) -> float:
+    def _max_fan_percent(self) -> float:
         """Return the highest speed of the heater's fan that the supply allows."""
-        if self._saving():
-            return SAVING_FAN_PERCENT
+        if self._battery_is_low():
+            return LOW_BATTERY_MAX_FAN_PERCENT
         if self.settings.charger is None:
             return 100.0
-        said = self._heard_of("CHARGER_STATUS", self.settings.charger) or {}
-        return 100.0 if said.get("operating_state", 0) >= CHARGING_FROM else ON_BATTERY_FAN_PERCENT
+        values = self._last_values("CHARGER_STATUS", self.settings.charger) or {}
+        return 100.0 if values.get("operating_state", 0) >= MIN_CHARGING_STATE else ON_BATTERY_MAX_FAN_PERCENT
 
     def _can_heat(self) -> bool:
-        """Tell whether all that heating takes is heard: the furnace, and the pump if there is one."""
+        """Return whether all devices that heating needs are received: the furnace, and the pump if there is one."""
         pump = self.settings.circulation_pump
-        pumped = pump is None or self._last("CIRCULATION_PUMP_STATUS", pump) is not None
-        return pumped and self._last("FURNACE_STATUS", self.settings.furnace) is not None
+        pumped = pump is None or self._last_data("CIRCULATION_PUMP_STATUS", pump) is not None
+        return pumped and self._last_data("FURNACE_STATUS", self.settings.furnace) is not None
 
     def _decide(self) -> None:
-        heat = self._heat = self._heat_percent()
-        fan = min(max(heat, LEAST_FAN_PERCENT), self._most_fan()) if heat else 0.0
+        heat = self._last_heat_percent = self._heat_percent()
+        fan = min(max(heat, MIN_FAN_PERCENT), self._max_fan_percent()) if heat else 0.0
         if fan != self._fan_percent:
             self._fan_percent = fan
             self.send_now("THERMOSTAT_STATUS_1")
@@ -221,99 +222,98 @@ class Panel(Device):
         self._command_roof_fan(self._roof_percent())
 
     def _heat_percent(self) -> float:
-        """Return the heat to ask for, 0 to 100 in steps: in proportion, and in advance for the cold outside."""
+        """Return the heat to command, 0 to 100 in steps: proportional, a part for the cold outside, the trim."""
         indoors = self._temperature(self.settings.indoor_sensor)
         if indoors is None or not self._can_heat() or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO):
             return 0.0
-        wanted = self._wanted("set_point_temperature_heat")
+        wanted = self._set_point_c("set_point_temperature_heat")
         outdoors = self._temperature(self.settings.outdoor_sensor)
         forward = FORWARD_PERCENT_PER_K * max(0.0, wanted - outdoors) if outdoors is not None else 0.0
         missing = wanted - indoors
-        trim = self._trim + TRIM_PERCENT_PER_K * max(-1.0, min(1.0, missing))
-        self._trim = min(TRIM_LIMIT_PERCENT, max(-TRIM_LIMIT_PERCENT, trim))
-        percent = min(100.0, max(0.0, GAIN_PERCENT_PER_K * missing + forward + self._trim))
-        if 0 < percent < 100 and abs(percent - self._heat) < STEP_PERCENT:
-            return self._heat
-        return STEP_PERCENT * round(percent / STEP_PERCENT)
+        trim = self._trim_percent + TRIM_PERCENT_PER_K * max(-1.0, min(1.0, missing))
+        self._trim_percent = min(MAX_TRIM_PERCENT, max(-MAX_TRIM_PERCENT, trim))
+        percent = min(100.0, max(0.0, GAIN_PERCENT_PER_K * missing + forward + self._trim_percent))
+        if 0 < percent < 100 and abs(percent - self._last_heat_percent) < HEAT_STEP_PERCENT:
+            return self._last_heat_percent
+        return HEAT_STEP_PERCENT * round(percent / HEAT_STEP_PERCENT)
 
     def _roof_percent(self) -> float:
         """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""
-        if self._last("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._saving():
+        if self._last_data("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._battery_is_low():
             return 0.0
-        indoors, outdoors = (
-            self._temperature(self.settings.indoor_sensor),
-            self._temperature(self.settings.outdoor_sensor),
-        )
-        too_warm = indoors is not None and indoors > self._wanted("set_point_temperature_cool")
-        if too_warm and outdoors is not None and outdoors < indoors - COOL_ABOVE_K:  # type: ignore[operator]
-            return COOLING_PERCENT
-        return FRESH_AIR_PERCENT
+        indoors = self._temperature(self.settings.indoor_sensor)
+        outdoors = self._temperature(self.settings.outdoor_sensor)
+        if indoors is None or outdoors is None or indoors <= self._set_point_c("set_point_temperature_cool"):
+            return FRESH_AIR_PERCENT
+        return COOLING_PERCENT if outdoors < indoors - MIN_COOLING_DIFFERENCE_K else FRESH_AIR_PERCENT
 
-    # What it commands.
+    # Commands.
 
     def _command_furnace(self, heat: float, fan: float) -> None:
-        self._give(
+        self._send_command(
             "FURNACE_COMMAND",
             instance=self.settings.furnace,
             operating_mode=0,
-            circulation_fan_speed=round(fan / PERCENT),
-            heat_output_level=round(heat / PERCENT),
+            circulation_fan_speed=round(fan / PERCENT_STEP),
+            heat_output_level=round(heat / PERCENT_STEP),
         )
 
     def _command_pump(self, needed: bool) -> None:
         pump = self.settings.circulation_pump
         if pump is None:
             return
-        said = self._heard_of("CIRCULATION_PUMP_STATUS", pump)
+        values = self._last_values("CIRCULATION_PUMP_STATUS", pump)
         wanted = {"output_status_command": PUMP_ON if needed else PUMP_OFF}
-        self._give("CIRCULATION_PUMP_COMMAND", _follows(said, wanted), instance=pump, **wanted)
+        self._send_command("CIRCULATION_PUMP_COMMAND", _follows(values, wanted), instance=pump, **wanted)
 
     def _has_water(self) -> bool:
-        """Tell whether the fresh tank is heard to hold any: without, there is nothing to heat."""
+        """Return whether the fresh tank reports any water: without it there is nothing to heat."""
         tank = self.settings.fresh_tank
-        return tank is None or bool(self._figure("TANK_STATUS", tank, "relative_level"))
+        return tank is None or bool(self._last_value("TANK_STATUS", tank, "relative_level"))
 
     def _command_water(self) -> None:
-        said = self._heard_of("WATERHEATER_STATUS", self.settings.water_heater)
-        if said is None:
+        values = self._last_values("WATERHEATER_STATUS", self.settings.water_heater)
+        if values is None:
             return
         wanted = {
             "operating_mode": WATER_COMBUSTION if self._has_water() else WATER_OFF,
-            "set_point_temperature": self._set_point(
+            "set_point_temperature": self._raw_set_point(
                 "WATERHEATER_COMMAND", "set_point_temperature", self.settings.water_c
             ),
         }
-        self._give("WATERHEATER_COMMAND", _follows(said, wanted), instance=self.settings.water_heater, **wanted)
+        self._send_command(
+            "WATERHEATER_COMMAND", _follows(values, wanted), instance=self.settings.water_heater, **wanted
+        )
 
     def _command_roof_fan(self, percent: float) -> None:
-        said = self._heard_of("ROOF_FAN_STATUS_1", self.settings.roof_fan)
+        values = self._last_values("ROOF_FAN_STATUS_1", self.settings.roof_fan)
         wanted = {
             "system_status": int(percent > 0),
             "fan_mode": 1,
             "speed_mode": 1,
-            "fan_speed_setting": round(percent / PERCENT),
+            "fan_speed_setting": round(percent / PERCENT_STEP),
             "wind_direction_switch": 0,
         }
-        self._give("ROOF_FAN_COMMAND_1", _follows(said, wanted), instance=self.settings.roof_fan, **wanted)
+        self._send_command("ROOF_FAN_COMMAND_1", _follows(values, wanted), instance=self.settings.roof_fan, **wanted)
 
-    def _set_point(self, message: str, field: str, celsius: float) -> int:
+    def _raw_set_point(self, message: str, field: str, celsius: float) -> int:
         return self.catalogue.by_name(message).by_name[field].raw(celsius)
 
-    def _give(self, message: str, follows: bool = True, **raws: int) -> None:
-        """Send a command when it is new, or again where the device's status did not follow it."""
-        when, before = self._given.get(message, (0, {}))
-        if raws == before and (follows or self.now - when < REPEAT_US):
+    def _send_command(self, message: str, follows: bool = True, **raws: int) -> None:
+        """Send a command when it is new, and again where the device's status does not follow it."""
+        when, before = self._sent_commands.get(message, (0, {}))
+        if raws == before and (follows or self.now - when < COMMAND_REPEAT_US):
             return
-        self._given[message] = (self.now, raws)
+        self._sent_commands[message] = (self.now, raws)
         spec: MessageSpec = self.catalogue.by_name(message)
         self.send(spec, spec.pack(**raws))
 
-    # What it says.
+    # Status.
 
-    def _build(self) -> bytes:
-        return self._status.pack(instance=self._zone, **self._state, fan_speed=round(self._fan_percent / PERCENT))
+    def _build_status(self) -> bytes:
+        return self._status.pack(instance=self._zone, **self._state, fan_speed=round(self._fan_percent / PERCENT_STEP))
 
 
-def _follows(said: dict[str, int] | None, wanted: dict[str, int]) -> bool:
-    """Tell whether a device that is heard says what it was told; of one that is not, nothing can be told."""
-    return said is None or all(said.get(name) == raw for name, raw in wanted.items())
+def _follows(values: dict[str, int] | None, wanted: dict[str, int]) -> bool:
+    """Return whether a status has the commanded values; True where no status is received."""
+    return values is None or all(values.get(name) == raw for name, raw in wanted.items())

@@ -1,19 +1,18 @@
-"""A circulation pump: sends the heater's coolant through the cabin's exchanger, or does not.
+"""A circulation pump: moves the heater's coolant through the cabin's exchanger.
 
-Knows: on and off, and the circulation pump messages. Does not know why it is told to run, nor how warm the coolant
-is.
+Knows: on and off, and the circulation pump messages. Does not know why it is commanded, nor how warm the coolant is.
 
-Both messages rest on memory and are not sure as a whole. Where one field of a message is not sure it is sent as no
-data; these would then say nothing at all, so they are sent with their values, and belong on virtual buses only. The
-bench opens no others. Whoever sends onto a real bus must hold back messages whose origin is ``unsure``.
+Both messages are from memory and unsure as a whole. An unsure field of another message is sent as no data; these two
+would then carry no value at all, so they are sent with values, on virtual buses only. The bench opens no other buses.
+Code that sends onto a real bus must hold back messages whose origin is ``unsure``.
 """
 
 from collections.abc import Callable
 
-from rvsim.devices.device import Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import Amps, Device, DeviceContext, Settings, commanded
 
 OFF, ON = 0, 1
-"""The only codes it obeys: what a pump does in "test" was not seen."""
+"""The only codes that it obeys: what a pump does in "test" was not seen."""
 
 
 class PumpSettings(Settings):
@@ -30,45 +29,46 @@ class CirculationPump(Device):
 
     kind = "circulation_pump"
     Settings = PumpSettings
+    settings: PumpSettings
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self._instance = self.instance("circulation_pump")
         self._status, self._command = self.specs("CIRCULATION_PUMP_STATUS", "CIRCULATION_PUMP_COMMAND")
-        self._output = OFF
-        self.world.set_pump(self.name, False)
+        self._output_status = OFF
+        self.world.set_pump(self.name, running=False)
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its command."""
+        """Receive its command."""
         return {"CIRCULATION_PUMP_COMMAND": self._obey}
 
     def on_start(self) -> None:
-        """Say at the gap whether it runs."""
-        self._run()
-        self.broadcast("CIRCULATION_PUMP_STATUS", self._build)
+        """Send at the gap whether it runs."""
+        self._set_pump()
+        self.broadcast("CIRCULATION_PUMP_STATUS", self._build_status)
 
     def on_stop(self) -> None:
-        """The pump stops."""
+        """Stop the pump."""
         super().on_stop()
-        self.world.set_pump(self.name, False)
+        self.world.set_pump(self.name, running=False)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
-        """The pump is at its job while it runs."""
-        return self._output == ON
+        """Return whether the pump runs."""
+        return self._output_status == ON
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
         wanted = given.get("output_status_command")
-        if given.get("instance") != self._instance or wanted not in (OFF, ON) or wanted == self._output:
+        if given.get("instance") != self._instance or wanted not in (OFF, ON) or wanted == self._output_status:
             return
-        self._output = wanted
-        self._run()
+        self._output_status = wanted
+        self._set_pump()
         self.send_now("CIRCULATION_PUMP_STATUS")
 
-    def _run(self) -> None:
-        running = self._output == ON
-        self.world.set_pump(self.name, running)
+    def _set_pump(self) -> None:
+        running = self._output_status == ON
+        self.world.set_pump(self.name, running=running)
         self.world.set_load(self.name, self.settings.electronics_amps + (self.settings.amps if running else 0.0))
 
-    def _build(self) -> bytes:
-        return self._status.pack(instance=self._instance, output_status_command=self._output)
+    def _build_status(self) -> bytes:
+        return self._status.pack(instance=self._instance, output_status_command=self._output_status)

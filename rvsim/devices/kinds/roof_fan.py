@@ -1,8 +1,8 @@
 """A roof fan: blows cabin air out, or outdoor air in, at a speed.
 
-Knows: air flow in proportion to speed and power with its third power (fan laws), and the roof fan messages,
-whose layout is from memory. The place of the dome in them is not sure, so it is sent as no data. Does not know
-why it is told to run.
+Knows: air flow in proportion to speed, power in proportion to the third power of speed (fan laws), and the roof fan
+messages, whose layout is from memory. The place of the dome in them is unsure, so it is sent as no data. Does not know
+why it is commanded.
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import PERCENT, Amps, Device, Role, Settings, commanded
+from rvsim.devices.device import PERCENT_STEP, Amps, Device, DeviceContext, Settings, commanded
 from rvsim.wire.frame import SECOND_US
 
 MODE_AUTO, MODE_FORCED = 0, 1
@@ -32,9 +32,10 @@ class RoofFan(Device):
 
     kind = "roof_fan"
     Settings = RoofFanSettings
+    settings: RoofFanSettings
 
-    def __init__(self, role: Role) -> None:
-        super().__init__(role)
+    def __init__(self, context: DeviceContext) -> None:
+        super().__init__(context)
         self._instance = self.instance("roof_fan")
         self._state = {
             "system_status": 0,
@@ -49,24 +50,24 @@ class RoofFan(Device):
         self._status = self.catalogue.by_name("ROOF_FAN_STATUS_1")
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its command."""
+        """Receive its command."""
         return {"ROOF_FAN_COMMAND_1": self._obey}
 
     def on_start(self) -> None:
-        """Look at the air each second; say its state at the gap."""
-        self.every(SECOND_US, self._run)
-        self.broadcast("ROOF_FAN_STATUS_1", self._build)
+        """Set the speed each second; send the state at the gap."""
+        self.every(SECOND_US, self._set_fan)
+        self.broadcast("ROOF_FAN_STATUS_1", self._build_status)
 
     def on_stop(self) -> None:
-        """The fan stops."""
+        """Stop the fan."""
         super().on_stop()
         self.world.set_vent(self.name, 0.0)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
-        """The fan is at its job while it turns."""
-        return self._speed() > 0
+        """Return whether the fan turns."""
+        return self._speed_fraction() > 0
 
-    def _speed(self) -> float:
+    def _speed_fraction(self) -> float:
         """Return the fraction of full speed at which the fan turns now."""
         if self._state["system_status"] != 1:
             return 0.0
@@ -74,10 +75,10 @@ class RoofFan(Device):
             wanted = self._status.by_name["set_point"].value(self._set_point)
             if self.world.cabin_c <= wanted:
                 return 0.0
-        return min(1.0, self._state["fan_speed_setting"] * PERCENT / 100)
+        return min(1.0, self._state["fan_speed_setting"] * PERCENT_STEP / 100)
 
-    def _run(self) -> None:
-        speed, plan = self._speed(), self.settings
+    def _set_fan(self) -> None:
+        speed, plan = self._speed_fraction(), self.settings
         self.world.set_vent(self.name, speed * plan.full_flow_litres_per_s)
         self.world.set_load(self.name, plan.electronics_amps + plan.full_amps * speed**3)
 
@@ -89,10 +90,10 @@ class RoofFan(Device):
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         self._set_point = given.get("set_point", self._set_point)
         if before != (self._state, self._set_point):
-            self._run()
+            self._set_fan()
             self.send_now("ROOF_FAN_STATUS_1")
 
-    def _build(self) -> bytes:
+    def _build_status(self) -> bytes:
         fields = self._status.by_name
         return self._status.pack(
             instance=self._instance,

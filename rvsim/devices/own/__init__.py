@@ -1,1 +1,1 @@
-"""A device of one's own that is described in the rig and not in Python."""
+"""User-defined devices: described in the rig and not in Python."""

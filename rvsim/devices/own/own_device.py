@@ -1,17 +1,23 @@
-"""A device of one's own, described in the rig and not in Python: what it sends, and what it does when it is told to.
+"""A user-defined device, described in the rig and not in Python: what it sends, and which commands it obeys.
 
-Knows: how what was written (`own_plan`) is put to work: messages at their gaps, copies of what others say, commands
-that set fields. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
+Knows: the messages of its settings (`own_settings`) at their gaps, copies of values of other devices, commands that set
+fields. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
 """
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
-from rvsim.devices.device import Device, Role
-from rvsim.devices.own.definition_check import codes, instance_of, problems, spoken, targets
+from rvsim.devices.device import Device, DeviceContext
+from rvsim.devices.own.definition_check import (
+    definition_mistakes,
+    instance_of,
+    place_text,
+    target_messages,
+    value_codes,
+)
 from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnCopyPlan, OwnProfilePlan, OwnSettings, Value
-from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, ValueSource, said
+from rvsim.devices.own.value_sources import Constant, CopiedValue, Profile, Ramp, ValueSource, raw_nearest
 from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
 from rvsim.rig.model import DevicePlan
@@ -22,170 +28,183 @@ from rvsim.wire.ident import GLOBAL_ADDRESS, Identifier, split_identifier
 from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 
 LOST_AFTER_GAPS = 3
-"""A copied message that has been quiet for so many of its gaps is said no more. Our choice, as the panel's."""
+"""A copied value is no data after its message was silent for this number of gaps. Our choice, as in the panel."""
 
 
-class Sender:
-    """One message that is sent, with where each of its fields comes from."""
+class SentMessage:
+    """One message that is sent, with the source of the value of each field."""
 
     def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, ValueSource]) -> None:
         self.spec, self.instance, self.sources = spec, instance, sources
         if instance is not None:
-            whose = spec.fields[0]
-            sources[whose.name] = Constant(float(whose.value(instance)))
+            field = spec.fields[0]
+            sources[field.name] = Constant(float(field.value(instance)))
 
     @property
     def key(self) -> str:
-        """What tells it from the other messages of the device."""
+        """The key of its broadcast, unique in the device."""
         return f"{self.spec.name} {self.instance}"
 
     def build(self, now: int) -> bytes:
-        """Return its bytes of a moment."""
+        """Return its data at a time."""
         fields = self.spec.by_name
-        return self.spec.encode({name: said(fields[name], one.value(now)) for name, one in self.sources.items()})
+        return self.spec.encode({name: raw_nearest(fields[name], s.value(now)) for name, s in self.sources.items()})
 
 
-class Listening(NamedTuple):
-    """A copy with whom it listens to."""
+class CopySource(NamedTuple):
+    """A copied value, and the message that it is copied from."""
 
     plan: OwnCopyPlan
     spec: MessageSpec
-    copied: Copied
+    copied: CopiedValue
 
 
 class OwnDevice(Device):
-    """Does what its settings say.
+    """Sends and obeys what its settings describe.
 
     Raises:
-        InputError: messages or fields are not defined, or values cannot be said; one line for each.
+        InputError: messages or fields are not defined, or a value is outside its field; one line for each.
     """
 
     kind = "own"
     Settings = OwnSettings
+    settings: OwnSettings
     uses_world = False
 
     @classmethod
     def mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[str]:
-        """Yield what is not defined, or cannot be said."""
-        return (one.text for one in cls.placed_mistakes(plan, settings, catalogue))
+        """Yield what is not defined, or is outside its field."""
+        return (mistake.text for mistake in cls.placed_mistakes(plan, settings, catalogue))
 
     @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[Mistake]:
-        """Yield the same, each with its place below the settings."""
-        found = problems(settings, plan.functions, catalogue)
-        return (one._replace(text=f"{spoken(one.place)}: {one.text}") for one in found)
+        """Yield the same mistakes, each with its place below the settings."""
+        found = definition_mistakes(settings, plan.functions, catalogue)
+        return (mistake._replace(text=f"{place_text(mistake.place)}: {mistake.text}") for mistake in found)
 
-    def __init__(self, role: Role) -> None:
-        self._senders: list[Sender] = []
-        self._copies: list[Listening] = []
+    def __init__(self, context: DeviceContext) -> None:
+        self._sent_messages: list[SentMessage] = []
+        self._copies: list[CopySource] = []
         self._functions: dict[int, set[str]] = {}
-        """What each source address is, by its heartbeats."""
-        self._heard: Identifier
-        """That of the frame which is being heard."""
-        found = list(self.mistakes(role.plan, role.settings, role.catalogue))
+        """The functions of each source address, by its heartbeats."""
+        self._received_identifier: Identifier
+        """The identifier of the frame that is being received."""
+        settings = context.settings
+        assert isinstance(settings, OwnSettings)
+        found = list(self.mistakes(context.plan, settings, context.catalogue))
         if found:
-            raise InputError(*(f'device "{role.plan.name}", settings, {mistake}' for mistake in found))
-        for plan in role.settings.message:
-            spec = role.catalogue.by_name(plan.message)
+            raise InputError(*(f'device "{context.plan.name}", settings, {mistake}' for mistake in found))
+        for plan in settings.message:
+            spec = context.catalogue.by_name(plan.message)
             sources = {
-                name: self._from(given, spec.by_name[name], role.catalogue) for name, given in plan.fields.items()
+                name: self._value_source(given, spec.by_name[name], context.catalogue)
+                for name, given in plan.fields.items()
             }
-            self._senders.append(Sender(spec, instance_of(plan, spec, role.plan.functions), sources))
-        super().__init__(role)
+            self._sent_messages.append(SentMessage(spec, instance_of(plan, spec, context.plan.functions), sources))
+        super().__init__(context)
 
-    def _from(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
-        """Return where a field takes its value from."""
-        if isinstance(given, OwnProfilePlan):
-            return Profile(given)
-        if isinstance(given, OwnCopyPlan):
-            spec = catalogue.by_name(given.copy_of)
-            lost_after = LOST_AFTER_GAPS * (spec.gap_us or DEFAULT_GAP_US)
-            self._copies.append(Listening(given, spec, Copied(given, spec.by_name[given.field], lost_after)))
-            return self._copies[-1].copied
-        return Constant(float(field.value(codes(field)[given])) if isinstance(given, str) else given)
+    def _value_source(self, given: Value, field: FieldSpec, catalogue: Catalogue) -> ValueSource:
+        """Return the source of a field's value."""
+        match given:
+            case OwnProfilePlan():
+                return Profile(given)
+            case OwnCopyPlan():
+                spec = catalogue.by_name(given.copy_of)
+                lost_after_us = LOST_AFTER_GAPS * (spec.gap_us or DEFAULT_GAP_US)
+                copied = CopiedValue(given, spec.by_name[given.field], lost_after_us)
+                self._copies.append(CopySource(given, spec, copied))
+                return copied
+            case str():
+                return Constant(float(field.value(value_codes(field)[given])))
+            case float():
+                return Constant(given)
+            case _:
+                assert_never(given)
 
-    # What it hears.
+    # What it receives.
 
     def receive(self, identifier: int, data: bytes) -> None:
-        """Take a frame of another node, and keep who says it and to whom."""
-        self._heard = split_identifier(identifier)
+        """Receive a frame of another node, and keep its source and destination."""
+        self._received_identifier = split_identifier(identifier)
         super().receive(identifier, data)
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Listen to its commands, to what it copies, and to who is who where it copies by function."""
-        takers: dict[str, list[Callable[[bytes], None]]] = {}
-        for one in self._copies:
-            takers.setdefault(one.spec.name, []).append(partial(self._copy, one))
-            if one.plan.function is not None:
-                takers.setdefault("DM_RV", [self._note_function])
+        """Receive its commands, the messages that it copies, and heartbeats where it copies by function."""
+        handlers: dict[str, list[Callable[[bytes], None]]] = {}
+        for copy in self._copies:
+            handlers.setdefault(copy.spec.name, []).append(partial(self._copy, copy))
+            if copy.plan.function is not None:
+                handlers.setdefault("DM_RV", [self._store_function])
         for answer in self.settings.answer:
-            takers.setdefault(answer.command, []).append(partial(self._obey, answer))
-        return {message: partial(_to_all, those) for message, those in takers.items()}
+            handlers.setdefault(answer.command, []).append(partial(self._obey, answer))
+        return {message: partial(_call_all, calls) for message, calls in handlers.items()}
 
-    def _note_function(self, data: bytes) -> None:
+    def _store_function(self, data: bytes) -> None:
         dsa = self.catalogue.by_name("DM_RV").by_name["dsa"].raw_in(data)
         function = None if dsa is None else by_dsa(dsa)
         if function is not None:
-            self._functions.setdefault(self._heard.source, set()).add(function.name)
+            self._functions.setdefault(self._received_identifier.source, set()).add(function.name)
 
-    def _copy(self, one: Listening, data: bytes) -> None:
-        function = one.plan.function
-        of_function = function is None or function in self._functions.get(self._heard.source, ())
-        if of_function and _is_for(one.spec, one.plan.instance, data):
-            one.copied.receive(self.now, data)
+    def _copy(self, copy: CopySource, data: bytes) -> None:
+        function = copy.plan.function
+        of_function = function is None or function in self._functions.get(self._received_identifier.source, ())
+        if of_function and _is_for(copy.spec, copy.plan.instance, data):
+            copy.copied.receive(self.now, data)
 
     # What it sends.
 
     def on_start(self) -> None:
         """Send each message at its gap."""
-        for sender, plan in zip(self._senders, self.settings.message, strict=True):
-            self.broadcast(plan.message, partial(self._build, sender), key=sender.key)
+        for sent_message, plan in zip(self._sent_messages, self.settings.message, strict=True):
+            self.broadcast(plan.message, partial(self._build, sent_message), key=sent_message.key)
             if plan.gap is not None:
-                self._broadcasts[sender.key].gap = plan.gap
+                self._broadcasts[sent_message.key].gap_us = plan.gap
 
-    def _build(self, sender: Sender) -> bytes:
-        return sender.build(self.now)
+    def _build(self, sent_message: SentMessage) -> bytes:
+        return sent_message.build(self.now)
 
     # What it obeys.
 
     def _obey(self, answer: OwnAnswerPlan, data: bytes) -> None:
-        if self._heard.destination not in (None, GLOBAL_ADDRESS, self.address):
+        if self._received_identifier.destination not in (None, GLOBAL_ADDRESS, self.address):
             return
         spec = self.catalogue.by_name(answer.command)
-        sent = [(one.spec.name, one.instance) for one in self._senders]
-        for taken, target in answer.sets.items():
-            (place,) = targets(answer, target, sent)
-            sender, field = self._senders[place], spec.by_name[taken]
-            instance = sender.instance if answer.instance is None else answer.instance
+        sent = [(message.spec.name, message.instance) for message in self._sent_messages]
+        for name, target in answer.sets.items():
+            (number,) = target_messages(answer, target, sent)
+            sent_message, field = self._sent_messages[number], spec.by_name[name]
+            instance = sent_message.instance if answer.instance is None else answer.instance
             raw = field.raw_in(data)
             if raw is not None and field.state(raw) is State.VALUE and _is_for(spec, instance, data):
                 value = answer.bounded(float(field.value(raw)))
-                self.after(answer.after, partial(self._set, sender, target.partition(".")[2], value, answer.per_second))
+                self.after(
+                    answer.after, partial(self._set, sent_message, target.partition(".")[2], value, answer.per_second)
+                )
 
-    def _set(self, sender: Sender, name: str, value: float, per_second: float | None) -> None:
-        """Let a field go to a value; say so when it begins to and when it is there."""
-        source = sender.sources.get(name)
-        if isinstance(source, Moving) and source.end == value:
+    def _set(self, sent_message: SentMessage, name: str, value: float, per_second: float | None) -> None:
+        """Move a field to a value; send its message when the move starts and when it ends."""
+        source = sent_message.sources.get(name)
+        if isinstance(source, Ramp) and source.end == value:
             return
         before = None if source is None else source.value(self.now)
-        moving = Moving(value if before is None else before, value, self.now, per_second)
-        sender.sources[name] = moving
+        ramp = Ramp(value if before is None else before, value, self.now, per_second)
+        sent_message.sources[name] = ramp
         if value != before:
-            self.send_now(sender.key)
-        if moving.takes:
-            self.after(moving.takes, partial(self._arrive, sender, name, moving))
+            self.send_now(sent_message.key)
+        if ramp.duration_us:
+            self.after(ramp.duration_us, partial(self._end_ramp, sent_message, name, ramp))
 
-    def _arrive(self, sender: Sender, name: str, moving: Moving) -> None:
-        if sender.sources[name] is moving:  # no other command came meanwhile
-            self.send_now(sender.key)
+    def _end_ramp(self, sent_message: SentMessage, name: str, ramp: Ramp) -> None:
+        if sent_message.sources[name] is ramp:  # no other command came meanwhile
+            self.send_now(sent_message.key)
 
 
 def _is_for(spec: MessageSpec, instance: int | None, data: bytes) -> bool:
-    """Tell whether a frame is of an instance; of a message without instances each is."""
+    """Return whether a frame has this instance; True for messages without instances."""
     field = spec.instance
     return instance is None or field is None or field.raw_in(data) == instance
 
 
-def _to_all(takers: list[Callable[[bytes], None]], data: bytes) -> None:
-    for take in takers:
-        take(data)
+def _call_all(handlers: list[Callable[[bytes], None]], data: bytes) -> None:
+    for handle in handlers:
+        handle(data)

@@ -1,7 +1,7 @@
-"""A device of one's own as it is written in the settings of a rig's device.
+"""The settings of a user-defined device in a rig.
 
-Knows: the keys, and what is wrong with them whatever the messages are. Does not know any message (`own_check`), nor
-what the device does with all this (`own`).
+Knows: the keys, and what is wrong with them whatever the messages are. Does not know any message (`definition_check`
+does), nor what the device does with its settings (`own_device` does).
 """
 
 from collections.abc import Mapping
@@ -15,26 +15,26 @@ from rvsim.errors import did_you_mean
 from rvsim.rig.quantity import Duration, duration_text, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
-LEAST_GAP_US = 10_000
-"""What is sent faster than this is a slip of the pen: a pair carries one frame in half a millisecond (from memory:
-some 128 bits at 250 kbit/s), and the shortest gap of our definitions is 100 ms."""
-LARGEST = 1e18
-"""Beyond every field: the widest has 32 bits. Common practice, no source."""
+MIN_GAP_US = 10_000
+"""A shorter gap counts as a typing mistake: one frame takes half a millisecond on the bus (from memory: some 128 bits
+at 250 kbit/s), and the shortest gap of our definitions is 100 ms."""
+MAX_VALUE = 1e18
+"""Above the range of every field: the widest has 32 bits. Common practice, no source."""
 
 
-def _seldom_enough(gap: int) -> int:
-    if gap < LEAST_GAP_US:
-        raise ValueError(f"{duration_text(gap)} is too short a gap; write {duration_text(LEAST_GAP_US)} or more")
+def _long_enough_gap(gap: int) -> int:
+    if gap < MIN_GAP_US:
+        raise ValueError(f"{duration_text(gap)} is too short a gap; write {duration_text(MIN_GAP_US)} or more")
     return gap
 
 
-def _point(given: object) -> object:
+def _point_pair(given: object) -> object:
     if not isinstance(given, list | tuple) or len(given) != 2:
-        raise ValueError(f'{shown(given)} is no point of a profile; write its time and its value: ["10s", 4.0]')
+        raise ValueError(f'{shown(given)} is not a point of a profile; write its time and its value: ["10s", 4.0]')
     return tuple(given)
 
 
-def _in_order(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float], ...]:
+def _ordered_points(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float], ...]:
     if not points:
         raise ValueError('a profile needs a point; write its time and its value: [["0s", 4.0]]')
     problems = [
@@ -47,24 +47,24 @@ def _in_order(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, float],
         if later <= time
     ]
     if points[0][0] != 0:
-        begins = f'the first point is at {duration_text(points[0][0])}; a profile begins at "0s"'
-        problems.insert(0, Mistake((0,), begins, points[0][0]))
+        text = f'the first point is at {duration_text(points[0][0])}; a profile starts at "0s"'
+        problems.insert(0, Mistake((0,), text, points[0][0]))
     if problems:
         raise validation_error("profile", problems)
     return points
 
 
 class OwnProfilePlan(Table):
-    """Values over time since the start, in a straight line from one to the next.
+    """Values over time since the start, on a straight line from each point to the next.
 
-    After the last point its value stays. With ``repeat`` the profile begins anew there, so that the last point says
-    how long it takes and, without ``steps``, where the line leads.
+    After the last point its value stays. With ``repeat`` the profile starts again there, so that the last point gives
+    the duration and, without ``steps``, the end of the last line.
     """
 
     profile: Annotated[
-        tuple[Annotated[tuple[Duration, float], BeforeValidator(_point)], ...],
+        tuple[Annotated[tuple[Duration, float], BeforeValidator(_point_pair)], ...],
         Field(strict=False),
-        AfterValidator(_in_order),
+        AfterValidator(_ordered_points),
     ]
     """Points in order of time, each a time since the start and a value in the field's unit, like [["0s", 4.0],
     ["30s", 7.0]]."""
@@ -74,14 +74,14 @@ class OwnProfilePlan(Table):
     """Whether the profile starts again after its last point."""
 
     @model_validator(mode="after")
-    def _lasts(self) -> Self:
+    def _check_repeat(self) -> Self:
         if self.repeat and len(self.profile) == 1:
-            raise ValueError("a profile of one point cannot repeat; add the point at which it begins anew")
+            raise ValueError("a profile of one point cannot repeat; add the point at which it starts again")
         return self
 
 
 class OwnCopyPlan(Table):
-    """What somebody else says in a field, times ``factor``, plus ``offset``; no data while nobody is heard."""
+    """The value of a field of another device, times ``factor``, plus ``offset``; no data while it is not received."""
 
     copy_of: OneLineText = Field(alias="copy")
     """The message that is copied from."""
@@ -102,17 +102,17 @@ Value = float | str | OwnProfilePlan | OwnCopyPlan
 
 
 def _value(given: object) -> Value:
-    """Read what a field says; which of the four it is to be is decided first, so that one mistake is one line."""
+    """Return the value of a field; which of the four forms it has is decided first, so that one mistake is one line."""
     if isinstance(given, Mapping):
         for key, model in (("profile", OwnProfilePlan), ("copy", OwnCopyPlan)):
             if key in given:
                 return _table(model, given)
     elif isinstance(given, str):
         return given
-    elif isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < LARGEST and isfinite(given):
+    elif isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < MAX_VALUE and isfinite(given):
         return float(given)
     raise ValueError(
-        f"{shown(given)} is nothing that a field could say; write a number, the name of a code in quotes, "
+        f"{shown(given)} is not a value of a field; write a number, the name of a code in quotes, "
         '{ profile = [["0s", 4.0]] } or { copy = "MESSAGE", field = "its_field" }'
     )
 
@@ -121,7 +121,7 @@ def _table(
     model: type[OwnProfilePlan] | type[OwnCopyPlan], given: Mapping[str, object]
 ) -> OwnProfilePlan | OwnCopyPlan:
     known = [field.alias or name for name, field in model.model_fields.items()]
-    strange = [
+    unknown = [
         Mistake((key,), f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name", value)
         for key, value in given.items()
         if key not in known
@@ -129,32 +129,32 @@ def _table(
     try:
         plan = model.model_validate({key: value for key, value in given.items() if key in known})
     except ValidationError as found:
-        raise validation_error("field", strange, found) from None
-    if strange:
-        raise validation_error("field", strange)
+        raise validation_error("field", unknown, found) from None
+    if unknown:
+        raise validation_error("field", unknown)
     return plan
 
 
 class OwnMessagePlan(Table):
-    """A message that is sent at its gap; what is not named in ``fields`` is no data."""
+    """A message that is sent at its gap; a field that is not in ``fields`` is no data."""
 
     message: OneLineText
     """The message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance in the message; if omitted, that of the device's function that it is the status of."""
-    gap: Annotated[Duration, AfterValidator(_seldom_enough)] | None = None
+    gap: Annotated[Duration, AfterValidator(_long_enough_gap)] | None = None
     """The time from one frame to the next, 10ms or more; that of the definition if omitted."""
     fields: Mapping[str, Annotated[Value, PlainValidator(_value)]] = Field(default_factory=dict)
     """Values by field: a number in its unit, the name of a code, a profile or a copy; fields that are not named are
     no data."""
 
 
-def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
+def _check_targets(sets: Mapping[str, str]) -> Mapping[str, str]:
     if not sets:
-        raise ValueError('this sets nothing; write { field_of_the_command = "MESSAGE.field" }')
+        raise ValueError('it sets no field; write { field_of_the_command = "MESSAGE.field" }')
     problems = [
-        Mistake((taken,), f"{shown(target)} names no field that it sends; write it as MESSAGE.field", target)
-        for taken, target in sets.items()
+        Mistake((name,), f"{shown(target)} is not a field; write it as MESSAGE.field", target)
+        for name, target in sets.items()
         if target.count(".") != 1
     ]
     if problems:
@@ -163,13 +163,13 @@ def _targets(sets: Mapping[str, str]) -> Mapping[str, str]:
 
 
 class OwnAnswerPlan(Table):
-    """What a command does: each of its fields in ``sets`` sets ``MESSAGE.field`` of what is sent, told at once."""
+    """The effect of a command: each of its fields in ``sets`` sets ``MESSAGE.field``; that message is sent at once."""
 
     command: OneLineText
     """The command message by its name."""
     instance: Annotated[int, Field(ge=0, le=255)] | None = None
     """The instance of the command; if omitted, that of the message which it sets."""
-    sets: Annotated[Mapping[str, str], AfterValidator(_targets)]
+    sets: Annotated[Mapping[str, str], AfterValidator(_check_targets)]
     """What each field of the command sets, as MESSAGE.field of what is sent."""
     after: Duration = 0
     """How long the device takes to obey."""
@@ -181,20 +181,20 @@ class OwnAnswerPlan(Table):
     """The highest value that is set; a higher command sets this."""
 
     @model_validator(mode="after")
-    def _some_room(self) -> Self:
+    def _check_limits(self) -> Self:
         if self.at_least is not None and self.at_most is not None and self.at_most < self.at_least:
-            raise ValueError(f"at_most {self.at_most:g} is below at_least {self.at_least:g}; no value is both")
+            raise ValueError(f"at_most {self.at_most:g} is below at_least {self.at_least:g}; no value fits both")
         return self
 
     def bounded(self, value: float) -> float:
-        """Return the value between the limits that is nearest to one that was commanded."""
+        """Return a commanded value, limited to ``at_least`` and ``at_most``."""
         if self.at_least is not None:
             value = max(value, self.at_least)
         return value if self.at_most is None else min(value, self.at_most)
 
 
 class OwnSettings(Table):
-    """What it sends and obeys."""
+    """The messages that the device sends, and the commands that it obeys."""
 
     message: Annotated[tuple[OwnMessagePlan, ...], Field(strict=False)] = ()
     """The messages that it sends, a table each."""

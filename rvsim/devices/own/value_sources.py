@@ -1,7 +1,7 @@
-"""Where the fields of a device of one's own take their values from: constants, profiles, copies, and commands.
+"""The sources of the values of a user-defined device: constants, profiles, copies, and commands.
 
-Knows: values in a field's unit as functions of time, and the raw integer that says one. Does not know messages, nor
-how any of this is written in a rig beyond its plan.
+Knows: values in a field's unit as functions of time, and the raw integer of a value. Does not know messages, nor how a
+source is written in a rig.
 """
 
 from bisect import bisect_right
@@ -12,14 +12,14 @@ from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.frame import SECOND_US
 
 
-def said(field: FieldSpec, value: float | None) -> int:
-    """Return the raw integer that says a value in the field's unit as well as the field can.
+def raw_nearest(field: FieldSpec, value: float | None) -> int:
+    """Return the raw integer nearest to a value in the field's unit.
 
-    What is beyond its range is said to be so; a field without a code for that says no data, and one without any
-    special codes its nearest value.
+    A value outside the field's range gives the code for out of range; in a field without that code the one for no data,
+    and in a field without special codes the nearest value.
 
     Raises:
-        ValueError: there is no value, and the field has no code for no data.
+        ValueError: the value is None, and the field has no code for no data.
     """
     if value is None:
         return field.sensor_raw(None)
@@ -35,32 +35,32 @@ def said(field: FieldSpec, value: float | None) -> int:
 
 
 class ValueSource(Protocol):
-    """Where a field's value comes from."""
+    """The source of a field's value."""
 
     def value(self, now: int) -> float | None:
-        """Return it in the field's unit, None where there is none; ``now`` in microseconds."""
+        """Return the value in the field's unit, None where there is none; ``now`` in microseconds."""
 
 
 class Constant:
-    """One value for ever."""
+    """A constant value."""
 
     def __init__(self, value: float) -> None:
         self._value = value
 
     def value(self, _now: int) -> float:
-        """Return it."""
+        """Return the value."""
         return self._value
 
 
 class Profile:
-    """A profile at work."""
+    """A value that follows a profile."""
 
     def __init__(self, plan: OwnProfilePlan) -> None:
         self._plan = plan
         self._times = [time for time, _ in plan.profile]
 
     def value(self, now: int) -> float:
-        """Return the value of a moment."""
+        """Return the value at a time."""
         points, last = self._plan.profile, self._times[-1]
         moment = now % last if self._plan.repeat else now
         place = bisect_right(self._times, moment) - 1
@@ -71,37 +71,39 @@ class Profile:
         return value + (other - value) * (moment - time) / (later - time)
 
 
-class Copied:
-    """What somebody else said last, as long as it is not too old."""
+class CopiedValue:
+    """The last value of another device, as long as it is not too old."""
 
-    def __init__(self, plan: OwnCopyPlan, field: FieldSpec, lost_after: int) -> None:
-        self._plan, self._field, self._lost_after = plan, field, lost_after
+    def __init__(self, plan: OwnCopyPlan, field: FieldSpec, lost_after_us: int) -> None:
+        self._plan, self._field, self._lost_after_us = plan, field, lost_after_us
         self._last: tuple[int, float] | None = None
-        """When it was said, and what; None where it was no value."""
+        """Time and value of the last frame; None where it had no value."""
 
     def receive(self, now: int, data: bytes) -> None:
-        """Take a frame of the copied message."""
+        """Receive a frame of the copied message."""
         raw = self._field.raw_in(data)
         self._last = None
         if raw is not None and self._field.state(raw) is State.VALUE:
             self._last = (now, float(self._field.value(raw)))
 
     def value(self, now: int) -> float | None:
-        """Return it, scaled."""
-        if self._last is None or now - self._last[0] > self._lost_after:
+        """Return the copied value, scaled."""
+        if self._last is None or now - self._last[0] > self._lost_after_us:
             return None
         return self._last[1] * self._plan.factor + self._plan.offset
 
 
-class Moving:
-    """On the way from one value to another, at a rate; without one it is there at once."""
+class Ramp:
+    """A value that moves to another at a rate; without a rate at once."""
 
     def __init__(self, begin: float, end: float, since: int, per_second: float | None) -> None:
         self._begin, self.end, self._since = begin, end, since
-        self.takes = 0 if per_second is None else round(abs(end - begin) / per_second * SECOND_US)
-        """How long it is on the way, in microseconds."""
+        self.duration_us = 0 if per_second is None else round(abs(end - begin) / per_second * SECOND_US)
+        """The duration of the move, in microseconds."""
 
     def value(self, now: int) -> float:
-        """Return where it is."""
-        gone = now - self._since
-        return self.end if gone >= self.takes else self._begin + (self.end - self._begin) * gone / self.takes
+        """Return the value at a time."""
+        elapsed_us = now - self._since
+        if elapsed_us >= self.duration_us:
+            return self.end
+        return self._begin + (self.end - self._begin) * elapsed_us / self.duration_us

@@ -11,8 +11,8 @@ from importlib.metadata import version
 from rvsim import shipped
 from rvsim.devices.kind_keys import kind_keys
 from rvsim.devices.registry import BUILT_IN, kind_problems, kinds_by_name
-from rvsim.edge.adapters import attached
-from rvsim.edge.needs import needs
+from rvsim.edge.adapters import openable_buses
+from rvsim.edge.needs import interface_needs
 from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.cli.version import program_version
 from rvsim.faces.text.glossary import all_terms, find_term, term_lines
@@ -40,8 +40,8 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
             yield f"             {name}, from {kind.__module__}"
     yield from kind_problems()
     yield f"shipped      {shipped.installation_kind()}"
-    yield f"interfaces   {', '.join(attached())}"
-    for number, need in enumerate(needs()):
+    yield f"interfaces   {', '.join(openable_buses())}"
+    for number, need in enumerate(interface_needs()):
         yield f"{'' if number else 'they need':<13}{need}"
     yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."
 

@@ -145,7 +145,7 @@ def _bench(
     light: bool,
     units: "DisplayUnits",
 ) -> int:
-    from rvsim.devices.registry import kind_problems, missing_partners
+    from rvsim.devices.registry import kind_problems, unknown_instances
     from rvsim.logs.formats.jsonl import start_line
     from rvsim.logs.record import Recorder
     from rvsim.runs.bench import CHANNEL, VirtualBenchRun
@@ -156,7 +156,7 @@ def _bench(
 
     loaded, catalogue = load_checked(scenario, dbc=dbc or (), absent=absent)
     check_absent(loaded.rig, absent)
-    say(*catalogue.left_out, *kind_problems(), *missing_partners(loaded.rig))
+    say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
     seed = loaded.scenario.seed if seed is None else seed
     start = start_line(
         command="bench",

@@ -45,7 +45,7 @@ def listen_bus(
         BusError: the bus could not be opened, or was lost.
     """
     plan, catalogue = planned(rig, dbc)
-    say(*settings.said)
+    say(*settings.sentences)
     channel = settings.interface if settings.channel is None else f"{settings.interface} {settings.channel}"
     channel = printable(channel)
     begun = datetime.now(UTC).isoformat(timespec="seconds")

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 
-from rvsim.devices.registry import kind_problems, missing_partners
+from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
@@ -72,7 +72,7 @@ def on_a_bus(
         BusError: the bus could not be opened, or was lost.
     """
     trial = _the_one(jobs, "--interface", dbc, absent, junit)
-    say(*bus.said)
+    say(*bus.sentences)
     return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit, units)
 
 
@@ -161,7 +161,7 @@ def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] 
     if problems:
         raise InputError(*problems)
     say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
-    say(*kind_problems(), *(line for trial in trials for line in missing_partners(trial.loaded.rig)))
+    say(*kind_problems(), *(line for trial in trials for line in unknown_instances(trial.loaded.rig)))
     return trials
 
 

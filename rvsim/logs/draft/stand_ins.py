@@ -7,7 +7,7 @@ needs. Does not know logs, nor what the devices do.
 from collections.abc import Iterable, Mapping
 
 from rvsim.devices.kinds.panel import Panel, PanelSettings
-from rvsim.devices.kinds.tank import INSTANCES
+from rvsim.devices.kinds.tank import TANK_INSTANCES
 
 UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
@@ -48,14 +48,17 @@ def settings_for(kind: str, unit: UnitFunctions, rig: Iterable[UnitFunctions]) -
         is_outdoors = sorted(all_instances["ambient_sensor"])[1:2] == [min(unit["ambient_sensor"])]
         found = {"place": "outdoors" if is_outdoors else None}
     elif kind == "panel":
-        found = {name: _partner(name, all_instances.get(function, set())) for name, function in Panel.partners.items()}
+        found = {
+            name: _partner(name, all_instances.get(function, set()))
+            for name, function in Panel.instance_settings.items()
+        }
         found = {name: value for name, value in found.items() if value != PanelSettings.model_fields[name].default}
     return {name: value for name, value in found.items() if value is not None}
 
 
 def _water(instance: int) -> str | None:
     """Return the kind of water in a tank by its instance; None where it is not water."""
-    return next((water for water, instances in INSTANCES.items() if instance in instances), None)
+    return next((water for water, instances in TANK_INSTANCES.items() if instance in instances), None)
 
 
 def _partner(setting: str, instances: Iterable[int]) -> int | None:

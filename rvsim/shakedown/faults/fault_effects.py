@@ -360,10 +360,10 @@ class EffectMaker:
         reported = ReportedFault(fault.spn, fault.fmi, fault.times)
 
         def report(device: Device) -> None:
-            device.report(fault.function, reported, fault.lamp == "red")
+            device.report_fault(fault.function, reported, red=fault.lamp == "red")
 
         def withdraw(device: Device) -> None:
-            device.withdraw(fault.function, reported)
+            device.withdraw_fault(fault.function, reported)
 
         return DeviceAction(fault.device, report, withdraw)
 

@@ -14,8 +14,8 @@ def celsius(data: str) -> float:
 
 
 @pytest.mark.parametrize(("place", "expected"), [("outdoors", -6.0), ("cabin", 15.0)])
-def test_it_says_the_temperature_of_its_place(alone, place, expected):
-    """Outdoors it says the weather's temperature and in the cabin the cabin's, with its instance in byte 0."""
+def test_it_sends_the_temperature_of_its_place(alone, place, expected):
+    """Outdoors it sends the weather's temperature and in the cabin the cabin's, with its instance in byte 0."""
     sensor = alone("ambient", settings={"place": place}, ambient_sensor=2).until(8)
     data = sensor.last(AMBIENT)
     assert data.startswith("02 ")
@@ -39,8 +39,8 @@ def test_it_lags_behind_the_air(alone):
     assert felt == sorted(felt)
 
 
-def test_a_jump_is_news(alone):
-    """A change of half a kelvin is said at once, not at the next gap; the next figure is due a whole gap later."""
+def test_a_jump_is_sent_at_once(alone):
+    """A change of half a kelvin is sent at once, not at the next gap; the next status is due a whole gap later."""
     sensor = alone("ambient", settings={"place": "cabin"}, ambient_sensor=1).until(8)
     sensor.world.set_cabin_gain("test", 400_000.0)
     sensor.until(30)

@@ -124,7 +124,7 @@ def test_its_gaps_are_those_of_the_table(monitor):
 
 
 def test_it_gives_way_to_a_higher_priority(monitor):
-    """All three messages stop while one of priority 121 (79 hex) speaks for DC source 1."""
+    """All three messages stop while a node of priority 121 (79 hex) reports DC source 1."""
     monitor.until(10).put(0x19FFFD46, "01 79 FC 00 00 94 35 77").until(20)
     for dgn in (DC_1, DC_2, DC_3):
         assert not [time for time, _ in monitor.of(dgn) if 10.01 < time < 15]

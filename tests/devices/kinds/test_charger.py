@@ -30,7 +30,7 @@ def test_it_charges_in_bulk_at_its_full_current(charger):
     assert u16(second, 5) == u16(data, 3)
 
 
-def test_it_says_what_the_battery_has(charger):
+def test_it_reports_the_battery(charger):
     """DC source 1, priority 80 (50 hex): voltage in 50 mV, current in mA around 2,000,000 A; charging is negative."""
     charger.until(60)
     data = charger.last(DC_1)
@@ -41,7 +41,7 @@ def test_it_says_what_the_battery_has(charger):
     assert charger.world.battery_amps == pytest.approx(-30.0, abs=0.1)
 
 
-def test_it_says_how_full_and_how_long(charger):
+def test_it_reports_charge_and_time_remaining(charger):
     """State of charge in half percents; the time to full in minutes follows from the present current."""
     data = charger.until(60).last(DC_2)
     percent = int(data.split()[4], 16) / 2

@@ -1,4 +1,4 @@
-"""Who speaks for a battery: the highest device priority that is heard, shown on a charger with hand-written frames."""
+"""Which device reports a battery: that of the highest device priority, shown on a charger with frames by hand."""
 
 import pytest
 
@@ -18,8 +18,8 @@ def spoken(device, dgn: int, since: float, until: float) -> list[float]:
 
 
 @pytest.mark.parametrize("identifier", [0x19FFFD45, 0x19FFFC45, 0x19FFFB45], ids=["status 1", "status 2", "status 3"])
-def test_it_is_quiet_while_a_higher_priority_speaks(charger, identifier):
-    """Any of the three messages with a higher priority ends its own at once; what it says as a charger goes on."""
+def test_it_is_silent_while_a_higher_priority_sends(charger, identifier):
+    """Any of the three messages with a higher priority stops its own at once; its charger messages go on."""
     assert len(spoken(charger, DC_1, 5, 10)) == len(spoken(charger, DC_2, 5, 10)) == 10
     for second in range(10, 40, 2):
         charger.until(second).put(identifier, MONITOR)
@@ -28,7 +28,7 @@ def test_it_is_quiet_while_a_higher_priority_speaks(charger, identifier):
     assert len(spoken(charger, CHARGER_2, 10, 40)) == 60
 
 
-def test_it_speaks_again_when_the_other_has_been_quiet_for_five_seconds(charger):
+def test_it_sends_again_when_the_other_was_silent_for_five_seconds(charger):
     """Not before, and within a gap after; it is in step with its own gaps as before."""
     charger.put(0x19FFFD45, MONITOR).until(20)
     for dgn in (DC_1, DC_2):
@@ -52,7 +52,7 @@ def test_it_speaks_again_when_the_other_has_been_quiet_for_five_seconds(charger)
     ],
     ids=["the same", "a lower one", "another battery", "no data", "out of range", "short"],
 )
-def test_it_goes_on_for_all_others(charger, data):
+def test_other_frames_do_not_silence_it(charger, data):
     """Only a higher priority for the same battery counts, and "no data" (FF) is not the highest of all."""
     charger.put(0x19FFFD45, data).until(15)
     assert len(spoken(charger, DC_1, 10, 15)) == 10
@@ -64,13 +64,15 @@ def test_one_step_more_is_higher(charger):
     assert spoken(charger, DC_1, 10.01, 14) == []
 
 
-def test_it_says_no_time_while_hardly_any_current_flows(alone):
-    """Below 0.1 A the time remaining is no data; a small current gives the longest time that can be said."""
+def test_the_time_remaining_is_no_data_at_a_small_current(alone):
+    """Below 0.1 A the time remaining is no data; a small current gives the longest time of the field."""
     charger = alone("charger", shore_power=False, charger=1, dc_source=1, vehicle={"battery": {"capacity_ah": 2000.0}})
     charger.world.set_load("clock", 0.09)
     assert charger.until(5).last(DC_2).split()[5:7] == ["FF", "FF"]
+    charger.world.set_load("clock", 0.1)
+    # 80 of 100 Ah (its setting) at 0.1 A are 48000 minutes (BB80 hex), at 0.11 A 43636 minutes (AA74 hex)
+    assert charger.until(6).last(DC_2).split()[5:7] == ["80", "BB"]
     charger.world.set_load("clock", 0.11)
-    # 80 of 100 Ah (its setting) at 0.11 A are 43636 minutes (AA74 hex)
     assert charger.until(7).last(DC_2).split()[5:7] == ["74", "AA"]
 
 

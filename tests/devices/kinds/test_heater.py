@@ -18,7 +18,7 @@ def test_it_has_a_heartbeat_for_each_function(heater):
     assert {data.split()[1] for _, data in heater.of(HEARTBEAT)} == {"5E", "65"}
 
 
-def test_it_gives_the_heat_it_is_asked_for(heater):
+def test_it_gives_the_commanded_heat(heater):
     """Fan 100 % and heat 50 % (C8, 64 hex) show in the status at once and warm the cabin."""
     heater.put(FURNACE_COMMAND, "01 FC C8 64 FF FF FF FF")
     assert heater.last(FURNACE) == "01 00 C8 64 FF FF FF FF"

@@ -1,4 +1,4 @@
-"""The panel, which knows only what the test tells it on the wires."""
+"""The panel, which knows only what the test sends on the line."""
 
 from itertools import pairwise
 
@@ -19,7 +19,7 @@ def air(instance: int, celsius: float) -> tuple[int, str]:
 
 
 class Others:
-    """Everybody else: says the same things each two seconds until told otherwise."""
+    """All other devices: the same statuses each two seconds until the test changes them."""
 
     def __init__(self, panel):
         self.panel = panel
@@ -49,14 +49,14 @@ def panel(alone):
 
 @pytest.fixture
 def others(panel):
-    """Everybody else, who has been speaking for 20 s."""
+    """All other devices, which have been sending for 20 s."""
     others = Others(panel)
     others.until(20)
     return others
 
 
 def heat(panel) -> int:
-    """The heat that the panel asked for last, in percent."""
+    """The heat that the panel commanded last, in percent."""
     return int(panel.last(FURNACE_COMMAND).split()[3], 16) // 2
 
 
@@ -66,7 +66,7 @@ def test_it_is_given_no_world(panel):
 
 
 def test_it_asks_for_heat_when_the_cabin_is_cold(panel, others):
-    """At 18 of 21 degC it asks furnace 1 for much heat, in automatic, with the fan to match."""
+    """At 18 of 21 degC it commands furnace 1 to high heat, in automatic, with the fan speed to match."""
     assert heat(panel) == 100
     assert panel.last(FURNACE_COMMAND) == "01 FC C8 C8 FF FF FF FF"
 
@@ -93,7 +93,7 @@ def test_it_gives_heat_in_advance_for_the_cold_outside(panel, others):
 
 @pytest.mark.parametrize("lost", ["indoor", "furnace"])
 def test_it_does_not_heat_without_sensor_or_furnace(panel, others, lost):
-    """A sensor or furnace that has been quiet for more than 15 s ends the heat."""
+    """A sensor or furnace that was silent for more than 15 s ends the heat."""
     del others.says[lost]
     others.until(34)
     assert heat(panel) == 100
@@ -102,7 +102,7 @@ def test_it_does_not_heat_without_sensor_or_furnace(panel, others, lost):
 
 
 def test_no_data_from_the_sensor_ends_the_heat_at_once(panel, others):
-    """A sensor that says "no data" has no temperature to heat by."""
+    """A sensor that sends no data gives no temperature for the control of the heat."""
     others.says["indoor"] = (0x19FF9C91, "01 FF FF FF FF FF FF FF")
     others.until(28)
     assert heat(panel) == 0
@@ -120,8 +120,8 @@ def test_it_saves_power_without_a_battery_figure_or_with_a_low_one(panel, others
     assert panel.last(FAN_COMMAND).startswith("01 D4 00")
 
 
-def test_it_runs_the_roof_fan_only_while_it_hears_it(panel, others):
-    """A roof fan that has been quiet for more than 15 s is told to stop."""
+def test_it_runs_the_roof_fan_only_while_it_receives_it(panel, others):
+    """A roof fan that was silent for more than 15 s is commanded to stop."""
     del others.says["roof fan"]
     others.until(44)
     assert panel.last(FAN_COMMAND).startswith("01 D4 00")
@@ -138,7 +138,7 @@ def test_it_cools_with_the_roof_fan_when_outside_is_cooler(panel, others):
 
 
 def test_it_repeats_a_command_that_is_not_followed(panel, others):
-    """The water heater stays off, so it is told again each 10 s; once it follows, no more."""
+    """While the water heater stays off the command is repeated each 10 s; once it follows, no more."""
     others.until(60)
     times = [time for time, _ in panel.of(WATER_COMMAND)]
     assert len(times) >= 4
@@ -173,7 +173,7 @@ def test_off_is_off(panel, others):
 
 @pytest.fixture
 def heeding(alone):
-    """Make a panel that heeds what the settings name, with everybody speaking for 20 s, these others among them."""
+    """Make a panel with these settings and other devices, all of which have been sending for 20 s."""
 
     def make(says, **settings):
         panel = alone("panel", settings=settings, control_panel=1, thermostat=1)
@@ -194,7 +194,7 @@ def test_without_a_pump_in_its_settings_it_commands_none(panel, others):
 
 
 def test_it_runs_the_pump_while_it_asks_for_heat(heeding):
-    """On with the heat, off without it; once the pump follows it is told no more, until then each 10 s."""
+    """On with the heat, off without it; the command is repeated each 10 s until the pump follows."""
     panel, others = heeding({"pump": PUMP_OFF}, circulation_pump=1)
     assert heat(panel) == 100
     assert {data for _, data in panel.of(PUMP_COMMAND)} == {"01 F1 FF FF FF FF FF FF"}
@@ -212,8 +212,8 @@ def test_it_runs_the_pump_while_it_asks_for_heat(heeding):
     assert panel.last(PUMP_COMMAND) == "01 F0 FF FF FF FF FF FF"
 
 
-def test_it_asks_no_heat_without_the_pump_that_it_should_hear(heeding):
-    """A pump that has been quiet for more than 15 s, or another one alone, ends heat and the order to run."""
+def test_it_commands_no_heat_without_its_pump(heeding):
+    """A pump that was silent for more than 15 s, or another pump, ends the heat and the command to run."""
     panel, others = heeding({"pump": PUMP_ON}, circulation_pump=1)
     others.says["pump"] = (0x19FE9795, "02 F1 FF FF FF FF FF FF")
     others.until(34)
@@ -229,14 +229,14 @@ def test_it_asks_no_heat_without_the_pump_that_it_should_hear(heeding):
     ids=["a little", "empty", "no data", "another tank"],
 )
 def test_it_heats_water_only_while_there_is_some(heeding, level, mode):
-    """Mode combustion (1) with a level in the fresh tank (tank 0), off (0) when it is empty or nobody can tell."""
+    """Mode combustion (1) with a level in the fresh tank (tank 0), off (0) when it is empty or unknown."""
     tank = (0x19FFB748, f"{level} 00 46 00 FF")
     panel, _ = heeding({"tank": tank, "water heater": (0x19FFF75E, "01 03 A0 29 E0 23 05 0C")}, fresh_tank=0)
     assert panel.last(WATER_COMMAND) == f"01 {mode} A0 29 FF FF FF FF"
 
 
 def test_a_fresh_tank_that_is_lost_ends_the_hot_water(heeding):
-    """After more than 15 s of silence the water heater is told to stop; the cabin's heat goes on."""
+    """After more than 15 s of silence of the tank the water heater is commanded to stop; the cabin's heat stays."""
     panel, others = heeding({"tank": (0x19FFB748, "00 50 64 38 00 46 00 FF")}, fresh_tank=0)
     assert panel.last(WATER_COMMAND).startswith("01 01")
     del others.says["tank"]
@@ -268,7 +268,7 @@ def test_a_low_battery_holds_the_fan_further_down(heeding):
 
 
 def test_it_asks_once_who_is_there(panel):
-    """Three seconds after it began, of everybody, for FEEB (bytes EB FE 00), and never again."""
+    """Three seconds after its start, to all, for FEEB (bytes EB FE 00), and never again."""
     asked = [(time, data) for time, data in panel.until(60).of(0x0EA00)]
     assert [data for _, data in asked] == ["EB FE 00 FF FF FF FF FF"]
     assert 3 < asked[0][0] < 3.5

@@ -1,4 +1,4 @@
-"""The circulation pump under hand-written commands. The layout is not sure: these bytes follow the table."""
+"""The circulation pump under commands written by hand. The layout is unsure: these bytes follow the table."""
 
 from itertools import pairwise
 
@@ -17,14 +17,14 @@ def pump(alone):
 
 
 def test_it_starts_off(pump):
-    """Off is 0 in the low half of byte 1, all other bits are ones; its heartbeat says not active, no DSA."""
+    """Off is 0 in the low half of byte 1, all other bits are ones; its heartbeat has not active, no DSA."""
     assert pump.last(STATUS) == "01 F0 FF FF FF FF FF FF"
     assert pump.last(HEARTBEAT).startswith("01 FF")
     assert pump.world.battery_amps == pytest.approx(0.02)
 
 
 def test_coolant_reaches_the_cabin_only_while_it_runs(pump):
-    """On is said at once, warms the cabin and draws current; off ends both."""
+    """On is sent at once, warms the cabin and draws current; off ends both."""
     before = pump.until(60).world.cabin_c
     assert before < 15.0
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
@@ -62,8 +62,8 @@ def test_it_obeys_on_and_off_for_itself_only(pump, data):
     assert pump.last(STATUS) == "01 F1 FF FF FF FF FF FF"
 
 
-def test_it_speaks_at_its_gap_and_on_change(pump):
-    """Each 5 s, and at once when it starts; the same order again is no news."""
+def test_it_sends_at_its_gap_and_on_change(pump):
+    """Each 5 s, and at once when it starts; the same command again is no change."""
     for seconds in (12, 14):
         pump.until(seconds).put(COMMAND, "01 F1 FF FF FF FF FF FF")
     times = [time for time, _ in pump.until(40).of(STATUS)]
@@ -73,11 +73,11 @@ def test_it_speaks_at_its_gap_and_on_change(pump):
     assert 12 < next(time for time, data in pump.of(STATUS) if data.startswith("01 F1")) < 12.1
 
 
-def test_taken_out_it_stops(pump):
+def test_a_removed_pump_stops(pump):
     """A pump that is taken out of the bench moves no coolant and draws no current."""
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
     device = pump.bench.devices[0]
-    device.leave()
+    device.on_stop()
     assert pump.world.battery_amps == 0
     before = pump.world.cabin_c
     pump.world.advance(200 * 1_000_000)

@@ -17,8 +17,8 @@ def test_it_starts_off(fan):
     assert fan.last(HEARTBEAT).startswith("01 FF")  # on, not active
 
 
-def test_it_runs_as_told_and_cools_the_cabin(fan):
-    """On, forced, manual, 100 %: the status says so at once and cold air comes in."""
+def test_it_runs_as_commanded_and_cools_the_cabin(fan):
+    """On, forced, manual, 100 %: the status follows at once and cold air comes in."""
     fan.put(COMMAND, "01 D5 C8 FC FF FF FF FF")
     assert fan.last(STATUS).startswith("01 15 C8 FC")
     fan.until(60)

@@ -25,7 +25,7 @@ VEHICLE = {
         (17, "black", "11 00 64 00 00 12 00 FF"),
     ],
 )
-def test_it_says_how_full_its_tank_is(alone, instance, tank, expected):
+def test_it_sends_the_level_of_its_tank(alone, instance, tank, expected):
     """Level in steps of the resolution (3 of 4 is 75 %), litres and size low byte first; the rest is ones."""
     sensor = alone("tank", settings={"tank": tank}, vehicle=VEHICLE, tank=instance).until(3)
     assert sensor.last(TANK) == expected
@@ -41,7 +41,7 @@ def test_its_level_follows_the_water(alone):
     assert levels == sorted(levels, reverse=True)
 
 
-def test_it_speaks_at_its_gap(alone):
+def test_it_sends_at_its_gap(alone):
     """Each 5 s, whatever the level does."""
     times = [time for time, _ in alone("tank", tank=0).until(60).of(TANK)]
     assert {round(b - a, 3) for a, b in pairwise(times)} == {5.0}
@@ -49,16 +49,16 @@ def test_it_speaks_at_its_gap(alone):
 
 @pytest.mark.parametrize(("instance", "tank"), [(1, "fresh"), (0, "grey"), (3, "black")])
 def test_a_tank_under_the_wrong_instance_is_refused(alone, instance, tank):
-    """The instance says what is in a tank, so that a fresh tank with instance 1 would read as black water."""
-    with pytest.raises(InputError, match=rf"tank {instance} is no {tank} water tank in TANK_STATUS: write tank = "):
+    """The instance gives the content of a tank, so that a fresh tank with instance 1 would read as black water."""
+    with pytest.raises(InputError, match=rf"instance {instance} is not a {tank} water tank: write tank = "):
         alone("tank", settings={"tank": tank}, tank=instance)
 
 
-def test_the_refusal_says_what_to_write(alone):
+def test_the_refusal_names_what_to_write(alone):
     """It names the device and both instances of its kind of tank."""
     with pytest.raises(InputError) as refusal:
         alone("tank", settings={"tank": "grey"}, tank=0)
     assert str(refusal.value) == (
-        'device "tank": tank 0 is no grey water tank in TANK_STATUS: '
+        'device "tank": in TANK_STATUS, instance 0 is not a grey water tank: '
         'write tank = 2 (or 18 for a second one), or set another tank than "grey"'
     )

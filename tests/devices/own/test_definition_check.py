@@ -1,10 +1,10 @@
-"""A device of one's own held against the definitions."""
+"""A user-defined device checked against the definitions."""
 
 import re
 
 import pytest
 
-from rvsim.devices.own.definition_check import codes, problems, spoken
+from rvsim.devices.own.definition_check import definition_mistakes, place_text, value_codes
 from rvsim.devices.own.own_settings import OwnSettings
 from rvsim.wire.fields import FieldSpec, Special
 
@@ -34,7 +34,9 @@ def told(catalogue):
 
     def check(*messages, answers=(), functions=None):
         settings = OwnSettings.model_validate({"message": list(messages), "answer": list(answers)})
-        return [f"{spoken(one.place)}: {one.text}" for one in problems(settings, functions or {}, catalogue)]
+        return [
+            f"{place_text(one.place)}: {one.text}" for one in definition_mistakes(settings, functions or {}, catalogue)
+        ]
 
     return check
 
@@ -67,18 +69,18 @@ def test_sound_settings_are_let_through(told):
             {"message": "TANK_STATS"},
             'message 1, message: no message is called TANK_STATS (did you mean "TANK_STATUS"?)',
         ),
-        ({"message": "DM_RV"}, "message 1, message: DM_RV is sent and obeyed by every device as it is; name another"),
+        ({"message": "DM_RV"}, "message 1, message: every device sends or obeys DM_RV by itself; name another message"),
         ({"message": "WASTEDUMP_STATUS"}, "message 1, message: WASTEDUMP_STATUS is known by its name only; name an"),
-        ({"message": "TANK_STATUS"}, "message 1: TANK_STATUS needs to say whose it is; add instance = 1, or another"),
+        ({"message": "TANK_STATUS"}, "message 1: TANK_STATUS needs an instance; add instance = 1, or another number"),
         ({**PUMP, "instance": 1}, "message 1, instance: WATER_PUMP_STATUS has no instance; remove it"),
-        ({**AMBIENT, "instance": 251}, "message 1, instance: instance 251.0 is outside 0 to 250; write a value betw"),
+        ({**AMBIENT, "instance": 251}, "message 1, instance: instance 251.0 is outside 0 to 250; write a value in"),
         (
             fields(AMBIENT, instance=3),
-            "message 1, instance: the instance stands in fields.instance too; write it once",
+            "message 1, instance: the instance is given in fields.instance too; give it once",
         ),
         (
             fields({"message": "TANK_STATUS"}, instance=COPY),
-            "message 1, fields.instance: an instance is a number that stays; write one, like 1",
+            "message 1, fields.instance: an instance is a constant number; write one, such as 1",
         ),
         (fields({"message": "TANK_STATUS"}, instance=251), "message 1, fields.instance: instance 251.0 is outside 0"),
         (
@@ -89,7 +91,7 @@ def test_sound_settings_are_let_through(told):
         (
             fields(AMBIENT, ambient_temperature=2000.0),
             "message 1, fields.ambient_temperature: ambient temperature 2000.0 is outside -273.00000 to 1774.81250 °C; "
-            "write a value between",
+            "write a value in that range",
         ),
         (
             fields(AMBIENT, ambient_temperature={"profile": [["0s", 4.0], ["1s", -300.0]]}),
@@ -97,21 +99,21 @@ def test_sound_settings_are_let_through(told):
         ),
         (
             fields({"message": "THERMOSTAT_STATUS_1", "instance": 1}, operating_mode="cold"),
-            'message 1, fields.operating_mode: operating mode has no code of the name "cold" (did you mean "cool"?); '
+            'message 1, fields.operating_mode: operating mode has no code named "cold" (did you mean "cool"?); '
             "the names are off, cool, heat",
         ),
         (
             fields(AMBIENT, ambient_temperature="4.0"),
-            'message 1, fields.ambient_temperature: ambient temperature has no code of the name "4.0"; it has none; '
+            'message 1, fields.ambient_temperature: ambient temperature has no code named "4.0"; it has no names; '
             "write a number without quotes",
         ),
         (
             fields(LOAD, group=COPY),
-            "message 1, fields.group: group cannot say no data, which a copy does while nobody is heard; write a num",
+            "message 1, fields.group: group has no code for no data, which a copy needs; write a number or a profile",
         ),
         (
             fields(AMBIENT, ambient_temperature={**COPY, "copy": "DM1"}),
-            "message 1, fields.ambient_temperature.copy: DM1 is sent and obeyed by every device as it is; name another",
+            "message 1, fields.ambient_temperature.copy: every device sends or obeys DM1 by itself; name an",
         ),
         (
             fields(AMBIENT, ambient_temperature={**COPY, "field": "relativ_level"}),
@@ -124,11 +126,11 @@ def test_sound_settings_are_let_through(told):
         ),
         (
             fields(AMBIENT, ambient_temperature={**COPY, "function": "tnk"}),
-            'message 1, fields.ambient_temperature.function: "tnk" is nothing that a heartbeat says (did you mean "ta',
+            'message 1, fields.ambient_temperature.function: "tnk" is not a function in a heartbeat (did you mean "ta',
         ),
         (
             fields(AMBIENT, ambient_temperature={**COPY, "function": "roof_fan"}),
-            'message 1, fields.ambient_temperature.function: "roof_fan" is nothing that a heartbeat says; write one of',
+            'message 1, fields.ambient_temperature.function: "roof_fan" is not a function in a heartbeat; write one of',
         ),
     ],
 )
@@ -142,7 +144,7 @@ def test_messages_and_their_fields(told, message, said):
     ("answer", "said"),
     [
         ({"command": "DC_LOAD_COMAND"}, "answer 1, command: no message is called DC_LOAD_COMAND (did you mean"),
-        ({"command": "ADDRESS_CLAIM"}, "answer 1, command: ADDRESS_CLAIM is sent and obeyed by every device"),
+        ({"command": "ADDRESS_CLAIM"}, "answer 1, command: every device sends or obeys ADDRESS_CLAIM by itself"),
         (
             {"command": "WATER_PUMP_COMMAND", "instance": 9, "sets": {"command": SETS["desired_operating_level"]}},
             "answer 1, instance: WATER_PUMP_COMMAND has no instance; remove it",
@@ -160,11 +162,15 @@ def test_messages_and_their_fields(told, message, said):
             'answer 1, sets.group: it does not send "DC_LOAD_STATU" (did you mean "DC_LOAD_STATUS"?); '
             "it sends DC_LOAD_STATUS, THERMOSTAT_AMBIENT_STATUS",
         ),
-        ({"instance": 8}, "answer 1, sets.desired_operating_level: it does not send DC_LOAD_STATUS 8; correct the in"),
+        (
+            {"instance": 8},
+            "answer 1, sets.desired_operating_level: it does not send DC_LOAD_STATUS, instance 8; corr",
+        ),
         (
             {"sets": {"group": "THERMOSTAT_AMBIENT_STATUS.ambient_temperature"}},
-            "answer 1, sets.group: it sends THERMOSTAT_AMBIENT_STATUS 3 and THERMOSTAT_AMBIENT_STATUS 4; "
-            "say with instance which of them the command is for",
+            "answer 1, sets.group: it sends THERMOSTAT_AMBIENT_STATUS, instance 3 and THERMOSTAT_AMBIENT_STATUS, "
+            "instance 4; "
+            "add instance to choose the one that the command sets",
         ),
         (
             {"at_most": 126.0},
@@ -183,7 +189,7 @@ def test_answers(told, answer, said):
 def test_a_device_that_sends_nothing_can_set_nothing(told):
     """And is told so in other words."""
     (line,) = told(answers=[{"command": "DC_LOAD_COMMAND", "sets": SETS}])
-    assert line.endswith('it does not send "DC_LOAD_STATUS"; it sends nothing yet')
+    assert line.endswith('it does not send "DC_LOAD_STATUS"; it sends no messages')
 
 
 def test_the_instance_is_that_of_the_function(told):
@@ -191,16 +197,16 @@ def test_the_instance_is_that_of_the_function(told):
     assert told({"message": "TANK_STATUS"}, functions={"tank": (0,)}) == []
     assert len(told({"message": "TANK_STATUS"}, functions={"tank": (0, 1)})) == 1
     same = told({"message": "TANK_STATUS"}, {"message": "TANK_STATUS", "instance": 0}, functions={"tank": (0,)})
-    assert same == ["message 2: TANK_STATUS 0 is sent by an earlier one; put them together"]
+    assert same == ["message 2: TANK_STATUS, instance 0 is sent by an earlier message table; merge the two"]
     written = [fields({"message": "TANK_STATUS"}, instance=number) for number in (1, 2)]
     assert told(*written, {"message": "TANK_STATUS"}, functions={"tank": (0,)}) == []
     same = told(*written, {"message": "TANK_STATUS", "instance": 2})
-    assert same == ["message 3: TANK_STATUS 2 is sent by an earlier one; put them together"]
+    assert same == ["message 3: TANK_STATUS, instance 2 is sent by an earlier message table; merge the two"]
     same = told(PUMP, PUMP)
-    assert same == ["message 2: WATER_PUMP_STATUS is sent by an earlier one; put them together"]
+    assert same == ["message 2: WATER_PUMP_STATUS is sent by an earlier message table; merge the two"]
 
 
-def test_all_mistakes_are_told_at_once(told):
+def test_all_mistakes_are_reported_at_once(told):
     """Of messages and answers, in the order in which they stand; a message that is not defined is no target either."""
     lines = told(
         {"message": "TANK_STATS", "instance": 0},
@@ -220,4 +226,4 @@ def test_all_mistakes_are_told_at_once(told):
 def test_codes_that_are_values():
     """The name of a special code is no value; of two codes with one name it is the lower."""
     field = FieldSpec("mode", 0, 2, special=Special.MEASURED, labels={1: "on", 0: "on", 3: "no data", 2: "error"})
-    assert codes(field) == {"on": 0}
+    assert value_codes(field) == {"on": 0}

@@ -1,4 +1,4 @@
-"""A device of one's own on a bench: what it sends and what it obeys, in bytes written by hand."""
+"""A user-defined device on a bench: what it sends and what it obeys, in bytes written by hand."""
 
 from itertools import pairwise
 
@@ -39,7 +39,7 @@ def catalogue(defined):
 
 @pytest.fixture
 def fridge(alone):
-    """Put a device of one's own alone on a bench: ``fridge(message, ..., answers=[...])``."""
+    """Put a user-defined device alone on a bench: ``fridge(message, ..., answers=[...])``."""
 
     def put(*messages, answers=(), **more):
         settings = {"message": list(messages), "answer": list(answers)}
@@ -50,12 +50,12 @@ def fridge(alone):
 
 
 def reading(value=None, **given):
-    """The inside sensor with what its temperature is: a value, or what a table says."""
+    """The inside sensor with a value for its temperature, or a table."""
     return {**INSIDE, "fields": {"ambient_temperature": given if value is None else value}}
 
 
 def said(device, seconds, dgn=AMBIENT):
-    """The bytes that it said under a DGN by then."""
+    """The data that it sent under a DGN by then."""
     return [data for _, data in device.until(seconds).of(dgn)]
 
 
@@ -68,7 +68,7 @@ def test_constants_and_no_data(fridge):
 
 
 def test_without_a_gap_it_is_that_of_the_definition(fridge):
-    """Ambient sensors speak each 5 s (from memory); a water pump, which has no instance, too."""
+    """Ambient sensors send each 5 s (from memory); a water pump, which has no instance, too."""
     device = fridge({"message": "THERMOSTAT_AMBIENT_STATUS", "instance": 3}, {"message": "WATER_PUMP_STATUS"})
     device.until(20)
     for dgn in (AMBIENT, PUMP):
@@ -82,7 +82,7 @@ def test_a_code_by_its_name(fridge):
 
 
 def test_two_instances_of_one_message(fridge):
-    """Each at its gap with its own value; an instance may stand among the fields. Asked for one, it says that one."""
+    """Each at its gap with its own value; an instance may stand among the fields. A request for one sends that one."""
     other = {"message": "THERMOSTAT_AMBIENT_STATUS", "fields": {"instance": 4, "ambient_temperature": 20.0}}
     device = fridge(reading(4.5), other)
     assert set(said(device, 10)) == {"03 B0 22 FF FF FF FF FF", "04 A0 24 FF FF FF FF FF"}
@@ -99,7 +99,7 @@ def test_a_profile_in_frames(fridge):
     assert {later - raw for raw, later in pairwise(raws)} <= {31, 32, 33}
 
 
-def test_a_copy_of_what_somebody_else_says(fridge):
+def test_a_copy_of_another_devices_value(fridge):
     """20 degrees (24A0 hex), halved and one more, are 11 (2380 hex); instance 2 is not copied, and no data is none."""
     device = fridge(
         reading(
@@ -132,7 +132,7 @@ def test_a_copy_without_an_instance_is_of_whoever_spoke_last(fridge):
     assert device.last(AMBIENT)[3:8] == "B0 22"
 
 
-def test_a_copy_by_function_is_of_who_says_that_it_is_one(fridge):
+def test_a_copy_by_function_follows_the_heartbeat(fridge):
     """Monitor (DSA 69, 45 hex) and charger (74, 4A hex) speak for battery 1; heartbeats tell whose voltage it is.
 
     14 V are 280 = 0118 hex steps of 0.05 V, and ten less are 4 degrees: (4 + 273) x 32 = 8864 = 22A0 hex.
@@ -153,7 +153,7 @@ def test_a_copy_by_function_is_of_who_says_that_it_is_one(fridge):
 
 
 def test_a_command_sets_a_field(fridge):
-    """After half a second, between 2 and 8 degrees, told at once; another instance's command changes nothing."""
+    """After half a second, between 2 and 8 degrees, sent at once; another instance's command changes nothing."""
     status = {"message": "THERMOSTAT_STATUS_1", "fields": {"set_point_temperature_cool": 5.0}}
     answer = {
         "command": "THERMOSTAT_COMMAND_1",
@@ -181,8 +181,8 @@ def test_a_command_sets_a_field(fridge):
         assert len(device.of(THERMOSTAT)) > frames or before[15:20] == after
 
 
-def test_only_a_change_is_told_at_once(fridge):
-    """The same level twice is told once."""
+def test_only_a_change_is_sent_at_once(fridge):
+    """The same level twice is sent once."""
     device = fridge(COMPRESSOR, answers=[LEVEL]).until(1.5)
     frames = len(device.of(LOAD))
     device.put(LOAD_COMMAND, "09 FF 14 FF FF FF FF FF")  # the 10 % that it has
@@ -194,7 +194,7 @@ def test_only_a_change_is_told_at_once(fridge):
 
 
 def test_a_rate(fridge):
-    """From 10 to 40 % at 10 % a second: told when it begins, by the gap on the way, and when it is there."""
+    """From 10 to 40 % at 10 % a second: sent when the move starts, at each gap, and when it ends."""
     device = fridge({**COMPRESSOR, "gap": "1min"}, answers=[{**LEVEL, "per_second": 10.0}]).until(2)
     begin = device.bench.now / SECOND_US
     device.put(LOAD_COMMAND, "09 FF 50 FF FF FF FF FF").until(begin + 4)
@@ -203,7 +203,7 @@ def test_a_rate(fridge):
 
 
 def test_a_new_command_on_the_way(fridge):
-    """It turns from where it is, and is not told to be where it was going; the same command again changes nothing."""
+    """A new command starts from the present value, the old end is not sent; the same command again changes nothing."""
     device = fridge({**COMPRESSOR, "gap": "1min"}, answers=[{**LEVEL, "per_second": 10.0}]).until(2)
     device.put(LOAD_COMMAND, "09 FF 50 FF FF FF FF FF").until(3)  # to 40 %: at 20 % after a second
     device.put(LOAD_COMMAND, "09 FF 50 FF FF FF FF FF").until(4)
@@ -212,7 +212,7 @@ def test_a_new_command_on_the_way(fridge):
     assert told == [(2.0, 10.0), (4.0, pytest.approx(30.0, abs=0.5)), (5.0, 20.0)]
 
 
-def test_a_field_that_said_nothing_is_there_at_once(fridge):
+def test_a_field_without_a_value_moves_at_once(fridge):
     """There is no way from no data."""
     device = fridge({**COMPRESSOR, "fields": {}}, answers=[{**LEVEL, "per_second": 10.0}]).until(2)
     device.put(LOAD_COMMAND, "09 FF 50 FF FF FF FF FF")

@@ -1,4 +1,4 @@
-"""A device of one's own as it is written: each mistake is one line with file, line, place and what to do."""
+"""A user-defined device in a rig file: each mistake is one line with file, line, place and what to do."""
 
 import pytest
 from hypothesis import given
@@ -23,7 +23,7 @@ MESSAGE = '[[device.settings.message]]\nmessage = "TANK_STATUS"\n'
 FIELDS = MESSAGE + "[device.settings.message.fields]\n"
 ANSWER = '[[device.settings.answer]]\ncommand = "DC_LOAD_COMMAND"\n'
 NOTHING = (
-    'is nothing that a field could say; write a number, the name of a code in quotes, { profile = [["0s", 4.0]] } '
+    'is not a value of a field; write a number, the name of a code in quotes, { profile = [["0s", 4.0]] } '
     'or { copy = "MESSAGE", field = "its_field" }'
 )
 
@@ -69,7 +69,7 @@ def told(tmp_path):
         ),
         (
             FIELDS + 'x = { profile = [["1s", 1.0]] }',
-            'line 12, {0}, fields.x.profile, item 1: the first point is at 1s; a profile begins at "0s"',
+            'line 12, {0}, fields.x.profile, item 1: the first point is at 1s; a profile starts at "0s"',
         ),
         (
             FIELDS + 'x = { profile = [\n["0s", 1.0],\n["3s", 1.0],\n["3s", 2.0]] }',
@@ -77,25 +77,25 @@ def told(tmp_path):
         ),
         (
             FIELDS + 'x = { profile = [["0s", 1.0, 2.0]] }',
-            "line 12, {0}, fields.x.profile, item 1: a list is no point of a profile; "
+            "line 12, {0}, fields.x.profile, item 1: a list is not a point of a profile; "
             'write its time and its value: ["10s", 4.0]',
         ),
         (
             FIELDS + 'x = { profile = [["0s", 1.0]], repeat = true }',
-            "line 12, {0}, fields.x: a profile of one point cannot repeat; add the point at which it begins anew",
+            "line 12, {0}, fields.x: a profile of one point cannot repeat; add the point at which it starts again",
         ),
         (FIELDS + 'x = { copy = "A" }', 'line 12, {0}, fields.x: the key "field" is missing; add it'),
         (
             ANSWER + "sets = {}",
-            'line 11, {1}, sets: this sets nothing; write { field_of_the_command = "MESSAGE.field" }',
+            'line 11, {1}, sets: it sets no field; write { field_of_the_command = "MESSAGE.field" }',
         ),
         (
             ANSWER + 'sets = { a = "B" }',
-            'line 11, {1}, sets.a: "B" names no field that it sends; write it as MESSAGE.field',
+            'line 11, {1}, sets.a: "B" is not a field; write it as MESSAGE.field',
         ),
         (
             ANSWER + 'sets = { a = "B.c" }\nat_least = 2.0\nat_most = 1.0',
-            "line 9, {1}: at_most 1 is below at_least 2; no value is both",
+            "line 9, {1}: at_most 1 is below at_least 2; no value fits both",
         ),
         (
             ANSWER + 'sets = { a = "B.c" }\nper_second = 0.0',
@@ -111,7 +111,7 @@ def test_one_mistake_is_one_line(told, text, said):
     assert line.endswith(expected)
 
 
-def test_all_mistakes_are_told_at_once(told):
+def test_all_mistakes_are_reported_at_once(told):
     """In the order of their lines, and each that stands within one field."""
     lines = told(FIELDS + 'x = true\ny = { copy = 1, feld = "b", factor = "c" }\n' + ANSWER + "sets = {}")
     places = [line.split(": ")[0].replace('device 1 "fridge", settings, ', "") for line in lines]

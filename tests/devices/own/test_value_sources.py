@@ -1,4 +1,4 @@
-"""Where the fields of a device of one's own take their values from."""
+"""The sources of the values of a user-defined device."""
 
 from fractions import Fraction
 
@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.devices.own.own_settings import OwnCopyPlan, OwnProfilePlan
-from rvsim.devices.own.value_sources import Constant, Copied, Moving, Profile, said
+from rvsim.devices.own.value_sources import Constant, CopiedValue, Profile, Ramp, raw_nearest
 from rvsim.wire.fields import FieldSpec, Special
 from rvsim.wire.frame import SECOND_US
 
@@ -39,7 +39,7 @@ def profile(*points, **more):
     ],
 )
 def test_profiles(more, seconds, value):
-    """Lines or steps, holding the last value or beginning anew."""
+    """Lines or steps, keeping the last value or starting again."""
     assert profile(*POINTS, **more).value(round(seconds * SECOND_US)) == pytest.approx(value)
 
 
@@ -78,13 +78,13 @@ def test_what_repeats_is_the_same_after_its_whole_time(gaps, now, rounds, steps)
 
 def test_moving_takes_its_time():
     """Two degrees at half a degree a second: four seconds, in a straight line, up or down; without a rate at once."""
-    one = Moving(5.0, 7.0, 10 * SECOND_US, 0.5)
-    assert (one.takes, one.end) == (4 * SECOND_US, 7.0)
+    one = Ramp(5.0, 7.0, 10 * SECOND_US, 0.5)
+    assert (one.duration_us, one.end) == (4 * SECOND_US, 7.0)
     assert [one.value(second * SECOND_US) for second in (10, 12, 14, 20)] == [5.0, 6.0, 7.0, 7.0]
-    down = Moving(7.0, 5.0, 0, 0.5)
+    down = Ramp(7.0, 5.0, 0, 0.5)
     assert [down.value(second * SECOND_US) for second in (1, 4)] == [6.5, 5.0]
-    at_once = Moving(5.0, 7.0, 0, None)
-    assert (at_once.takes, at_once.value(0)) == (0, 7.0)
+    at_once = Ramp(5.0, 7.0, 0, None)
+    assert (at_once.duration_us, at_once.value(0)) == (0, 7.0)
 
 
 def test_a_constant_stays():
@@ -95,7 +95,7 @@ def test_a_constant_stays():
 def test_a_copy_is_scaled_and_lost():
     """20 degrees, halved and 1 more, are 11; nothing before the first frame, after no data and when it is too old."""
     plan = OwnCopyPlan(copy="A", field="temperature", factor=0.5, offset=1.0)
-    one = Copied(plan, TEMPERATURE, lost_after=15 * SECOND_US)
+    one = CopiedValue(plan, TEMPERATURE, lost_after_us=15 * SECOND_US)
     assert one.value(0) is None
     one.receive(5 * SECOND_US, bytes.fromhex("01A024"))  # 24A0 hex = 9376 = (20 + 273) x 32
     assert one.value(20 * SECOND_US) == 11.0
@@ -123,12 +123,12 @@ def test_a_copy_is_scaled_and_lost():
         (FieldSpec("shifted", 0, 8, offset=-100), 156.0, 0xFF),
     ],
 )
-def test_a_value_is_said_as_well_as_the_field_can(field, value, raw):
+def test_the_raw_integer_is_the_nearest(field, value, raw):
     """Rounded to its steps; beyond its range by its code for that, else no data, else the nearest value."""
-    assert said(field, value) == raw
+    assert raw_nearest(field, value) == raw
 
 
 def test_no_value_needs_a_code():
-    """A field of which all values are values cannot say no data."""
+    """A field without special codes has no code for no data."""
     with pytest.raises(ValueError, match="has no code for no data"):
-        said(FieldSpec("group", 0, 8), None)
+        raw_nearest(FieldSpec("group", 0, 8), None)
