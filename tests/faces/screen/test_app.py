@@ -270,7 +270,7 @@ def test_the_tape_and_the_open_device_follow_the_chosen_reading(watched, drive):
     run = watched("winter_evening", 20)
     app = run.app()
     lines = drive(app, (140, 40), "down", "enter", "right", "right")
-    assert any("Tape  WATERHEATER_STATUS 1" in line for line in lines)
+    assert any("Tape  WATERHEATER_STATUS, instance 1" in line for line in lines)
     assert any("water temperature" in line and "]" in line for line in lines)
     rows, _ = page_rows(run.scene, 140)
     marked = [text for row in rows for text, style in row.line() if style == "chosen"]
@@ -542,7 +542,7 @@ def test_a_full_bus(watched, drive, catalogue):
     # 2000 frames of 131 to 160 bits are more than the 250,000 that fit: no bus carries them, and the head says that.
     assert re.search(r"peak 1[0-2]\d %: impossible", lines[0])
     (flag,) = watch.flags
-    assert flag.text.startswith("computed load of 1")
+    assert flag.text.startswith("computed bus load 1")
 
 
 def test_markup_in_names_is_text(watched, drive):
