@@ -7,6 +7,7 @@ import pytest
 
 from rvsim import shipped
 from rvsim.devices.device import Device
+from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.cli import about
 from rvsim.faces.cli.about import lines
 
@@ -73,7 +74,7 @@ def test_the_keys_of_a_scenario_are_those_of_shakedown(rvsim):
 def test_keys_of_a_kind_of_another_package(rvsim, monkeypatch):
     """It is listed with the others, and its settings like theirs."""
     lamp = type("Lamp", (Device,), {"kind": "lamp", "__doc__": "Shines."})
-    monkeypatch.setattr(about, "KINDS", {**about.KINDS, "lamp": lamp})
+    monkeypatch.setattr(about, "kinds_by_name", lambda: {**kinds_by_name(), "lamp": lamp})
     assert 'settings of a device with kind = "lamp"' in rvsim("about", "--keys")[1]
     assert 'kind = "lamp": Shines.' in rvsim("about", "--keys", "lamp")[1]
 

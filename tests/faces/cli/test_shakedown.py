@@ -11,7 +11,7 @@ from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
-from rvsim.faces.cli.progress import EVERY_S
+from rvsim.runs.progress import EVERY_S
 
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import checked

@@ -10,7 +10,7 @@ from rvsim.faces.text.signs import READABLE, SAME_WIDTH, readable
 
 OLD_CONSOLES = {
     *(bytes([code]).decode("cp437") for code in range(128, 256)),
-    *"←↑→↓●►…×°Ω",
+    *"←↑→↓●►…×°Ω³",
 }
 """Code page 437, and what Windows Glyph List 4 has beside it of our signs (from memory)."""
 

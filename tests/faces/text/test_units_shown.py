@@ -70,7 +70,7 @@ PROBLEMS = [
 @pytest.mark.parametrize("problem", PROBLEMS, ids=lambda problem: type(problem).__name__)
 def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
     """All values of its text convert; the text itself, and its JSON, are metric."""
-    flag = Rules().take(problem).flag
+    flag = Rules().follow(problem).flag
     metric, shown = METRIC.render(flag.text), US.render(flag.text)
     assert metric == flag.text
     assert "21.00 °C" in metric or "0.00 °C" in metric
@@ -84,7 +84,7 @@ def test_a_flag_is_shown_in_the_units_that_were_chosen(problem):
 
 def test_the_limits_of_a_flag_are_shown_too():
     """-40 is the same on both scales; the unit stands once."""
-    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().take(PROBLEMS[0]).flag.text)
+    assert "outside -40 to 50 °F (by the rig)" in US.render(Rules().follow(PROBLEMS[0]).flag.text)
 
 
 def test_two_trains_of_values_are_told_with_their_quantities(catalogue):
@@ -121,7 +121,7 @@ def caused(scene, monkeypatch):
         evidence = (compose("it was ", COLD.brief),)
         cause = Cause(CauseKind.SHARED_SUPPLY, "a, b", flag.severity, 0, None, text, "wait", evidence, (flag,))
         monkeypatch.setattr(Watch, "causes", (cause,))
-        monkeypatch.setattr(Watch, "everything", (replace(flag, evidence=(compose("and before ", WARM.brief),)),))
+        monkeypatch.setattr(Watch, "all_flags", (replace(flag, evidence=(compose("and before ", WARM.brief),)),))
         return found
 
     return go
@@ -267,7 +267,7 @@ def scene(catalogue):
 def rows(found, width=140):
     """The page of devices, all of them open."""
     found.opened = {one.device for one in found.devices()}
-    return "\n".join(text_of(row()) for row in body(found, width)[0])
+    return "\n".join(text_of(row.line()) for row in body(found, width)[0])
 
 
 def test_the_page_of_devices(scene):
