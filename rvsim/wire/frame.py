@@ -6,6 +6,9 @@ message class.
 
 from typing import NamedTuple
 
+SECOND_US = 1_000_000
+"""Microseconds in a second."""
+
 
 class Frame(NamedTuple):
     """One classic CAN data frame with a 29-bit identifier; immutable.

@@ -27,7 +27,7 @@ sys.exit(7)
 """
 SCREEN = """
 import signal, sys, threading
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.faces.screen import show
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
@@ -41,7 +41,7 @@ def leave(self):
 LiveScreen.run = leave
 watch = Watch(load())
 try:
-    show.show(Scene("stuck", watch, None), Control(), threading.Event().wait, lambda: 0)
+    show.show(Scene("stuck", watch, None), RunControl(), threading.Event().wait, lambda: 0)
 except KeyboardInterrupt:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     assert any(thread.name == "run" for thread in threading.enumerate())

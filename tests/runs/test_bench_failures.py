@@ -10,7 +10,7 @@ from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.registry import settings_models
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.show import show_bench
-from rvsim.runs.bench import VirtualBenchRun
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import load_scenario
@@ -71,7 +71,7 @@ def test_with_a_screen(left, code, crash, catalogue, monkeypatch, capsys):
         return left
 
     monkeypatch.setattr(LiveScreen, "run", leave)
-    assert show_bench(loaded, partial(VirtualBenchRun, loaded, catalogue, seed=1), 10_000_000, 1000.0) == code
+    assert show_bench(loaded, partial(PacedBenchRun, loaded, catalogue, seed=1), 10_000_000, 1000.0) == code
     told = capsys.readouterr().err
     assert told.count("rvsim: the simulated device ") == told.count(f"{place}; the bench goes on without it\n") > 0
 

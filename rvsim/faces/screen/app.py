@@ -24,7 +24,7 @@ from rvsim.faces.screen.picture import picture_of
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 
 LOOKS_A_SECOND = 4
@@ -47,7 +47,7 @@ class LiveScreen(App[int]):
     def __init__(
         self,
         scene: Scene,
-        control: Control,
+        control: RunControl,
         clock: Callable[[], int],
         *,
         hands: ManualFaults | None = None,
@@ -220,7 +220,7 @@ class LiveScreen(App[int]):
         if self._hands is None:
             self._no_hands()
             return
-        self._ask(partial(self._hands.warmer, by * HALF_A_DEGREE))
+        self._ask(partial(self._hands.change_set_point, by * HALF_A_DEGREE))
 
     def _no_hands(self) -> None:
         what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
@@ -234,7 +234,7 @@ class LiveScreen(App[int]):
         if self.scene.ended:
             self.scene.deed = "The run has ended; devices can no longer be changed."
         else:
-            self._control.ask(do)
+            self._control.request(do)
         self.look()
 
     def action_pause(self) -> None:
@@ -250,7 +250,7 @@ class LiveScreen(App[int]):
         if self.scene.mode is Mode.BUS:
             self.scene.deed = "A bus has its own time."
         elif not self.scene.ended:
-            self._control.pace(min(FASTEST, max(SLOWEST, self._control.speed * factor)))
+            self._control.set_speed(min(FASTEST, max(SLOWEST, self._control.speed * factor)))
             self.scene.deed = f"{self._control.speed:g} x real time"
         self.look()
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from rvsim.faces.screen.lines import Line, wrapped
-from rvsim.faces.text.worst_case_text import promise_text
+from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.wire.line_events import StateChanged
@@ -80,7 +80,7 @@ def promise_lines(wires: WireProblems, named: Namer, width: int) -> list[Line]:
     lines: list[Line] = []
     promise, longest = wires.promise(), wires.longest
     if promise is not None:
-        lines += wrapped(promise_text(promise), width, "", "  ")
+        lines += wrapped(worst_case_text(promise), width, "", "  ")
     if longest is not None:
         waited = (longest.time - longest.since) / 1000
         text = f"Longest so far: {named(longest.identifier)} was through {waited:.1f} ms after it was ready"

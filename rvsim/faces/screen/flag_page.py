@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from rvsim.faces.screen.lines import Line, ago, plain, tag, with_tag, wrapped
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.text.display_units import DisplayUnits
-from rvsim.faces.text.flags import account, tags
+from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.watch.flag import Flag
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
     """Return causes, then every flag, those that stand first, with evidence and what to try next; cleared ones dim."""
-    found = account(scene.watch.all_flags, scene.watch.causes)
+    found = explain_flags(scene.watch.all_flags, scene.watch.causes)
     flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain("No flag so far.")]
     for cause in found.causes:

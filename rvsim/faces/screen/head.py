@@ -5,7 +5,7 @@ Knows: what matters least when the window is narrow. Does not know Textual, nor 
 
 from rvsim.faces.screen.lines import Line, Span, ago, cut, longest_that_fits, plain
 from rvsim.faces.screen.scene import Page, Scene
-from rvsim.faces.text.flags import Account
+from rvsim.faces.text.flags import ExplainedFlags
 from rvsim.watch.bus.bus_load import POSSIBLE_PERCENT
 from rvsim.watch.flag import WORST_FIRST
 from rvsim.watch.transitions import Presence
@@ -99,7 +99,7 @@ def _percent(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def _counts(found: Account) -> Line:
+def _counts(found: ExplainedFlags) -> Line:
     """Count causes, and flags that no cause explains."""
     severities = [cause.severity for cause in found.causes] + [flag.severity for flag in found.top]
     counted: list[Span] = []

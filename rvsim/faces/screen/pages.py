@@ -32,7 +32,7 @@ from rvsim.faces.screen.lines import (
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import opened, pieces, running
 from rvsim.faces.text.display_units import DisplayUnits
-from rvsim.faces.text.flags import gathered, tags
+from rvsim.faces.text.flags import group_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.flag import Flag
@@ -147,7 +147,7 @@ def _of_the_bus(scene: Scene, devices: list[RollCallLine], width: int) -> list[L
 def _flags_in_place(flags: list[Flag], units: DisplayUnits, width: int, edge: str) -> list[Line]:
     """Return flags with the next step; those of one kind stand together."""
     lines: list[Line] = []
-    for group in gathered(flags):
+    for group in group_flags(flags):
         first = group[0]
         signs = tags(group)
         for number, flag in enumerate(group):

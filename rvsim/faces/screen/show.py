@@ -19,7 +19,7 @@ from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.paced_bench import PacedBenchRun
@@ -55,7 +55,7 @@ def ascii_terminal() -> bool:
 
 def show(
     scene: Scene,
-    control: Control,
+    control: RunControl,
     run: Callable[[], None],
     clock: Callable[[], int],
     *,
@@ -125,7 +125,7 @@ def show_bench(
         RvsimError: the bench ended with it.
     """
     broken: list[str] = []
-    control = Control(speed)
+    control = RunControl(speed)
     run = make(LookIn(), control=control, on_failure=lambda failure: broken.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, broken, units=units)
     code = show(
@@ -148,7 +148,7 @@ def show_replay(
     Raises:
         RvsimError: the log could not be read to its end.
     """
-    control = Control(speed)
+    control = RunControl(speed)
     over = "The log is at its end." if replay.ends_with_log else "That is the end of the part."
     scene = Scene(name, replay.watch, rig, mode=Mode.LOG, units=units)
 
@@ -160,7 +160,7 @@ def show_replay(
     return show(
         scene,
         control,
-        lambda: replay.paced(control),
+        lambda: replay.run_paced(control),
         lambda: replay.observed_until,
         over=over,
         next_flag=replay.next_flag,
@@ -183,7 +183,7 @@ def show_listen(
     Raises:
         BusError: the bus was lost.
     """
-    control = Control()
+    control = RunControl()
     scene = Scene(name, listen.watch, rig, said, Mode.BUS, units)
     return show(
         scene,

@@ -11,7 +11,7 @@ import pytest
 
 from rvsim import shipped
 from rvsim.faces.cli import console, exits
-from rvsim.faces.cli.console import REPLACE, has_terminal, prepare, print_as
+from rvsim.faces.cli.console import REPLACE_HANDLER, has_terminal, prepare, print_as
 
 LOG = "quiet.log"
 VERDICT = """
@@ -210,7 +210,7 @@ def test_streams_that_are_not_there_are_opened_to_nowhere(monkeypatch):
     with sys.stdout as out, sys.stderr as err:
         print("°", file=out)
         print("\udcff", file=err)
-        assert (out.isatty(), out.errors) == (False, REPLACE)
+        assert (out.isatty(), out.errors) == (False, REPLACE_HANDLER)
 
 
 @pytest.mark.parametrize("missing", ["__stdin__", "__stdout__", "__stderr__"])

@@ -91,7 +91,7 @@ def test_what_was_heard_is_recorded(listen, tmp_path, name):
 def test_a_bus_held_against_a_rig(listen):
     """The planned name stands instead of the address."""
     _, out, _ = listen("bus_rig", "plain", rig="ottersby")
-    assert "listening; held against the rig ottersby." in out
+    assert "listening; compared with the rig ottersby." in out
     assert "heater is here, address 5E hex" in out
 
 

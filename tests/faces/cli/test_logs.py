@@ -48,7 +48,7 @@ def test_a_replay_in_sentences(rvsim, recorded):
     lines = out.splitlines()
     assert (code, err) == (0, "")
     assert lines[0] == (
-        "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as it can be read; held against the rig ottersby. "
+        "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as possible; compared with the rig ottersby. "
         "Nothing is sent."
     )
     assert lines[2] == "    10.0 s  control panel is here, address 44 hex"
@@ -104,7 +104,7 @@ def test_a_log_from_a_pipe(rvsim):
     [
         (("none.log",), "none.log: no such file: check the name"),
         (("quiet.jsonl", "--from", "500", "--speed", "max"), "--from 500: the log ends 119."),
-        (("quiet.jsonl", "--from", "5", "--to", "3"), "--to 3: give more than 5, where it begins"),
+        (("quiet.jsonl", "--from", "5", "--to", "3"), "--to 3: give more than 5, the start of the part"),
         (("quiet.jsonl", "--from", "-1"), "--from -1: give a number from 0"),
         (("quiet.jsonl", "--loop", "--speed", "max"), "--loop does not go with --speed max, which would never end"),
         (("-", "--loop"), "--loop does not go with stdin, which can be read once"),

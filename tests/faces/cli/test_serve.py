@@ -10,9 +10,9 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import Hub
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
-from rvsim.runs.sink import Nothing
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 
 FAN = 0x19FEA790
@@ -26,9 +26,9 @@ class Served:
         self.heard = []
         self.more = threading.Condition()
         loaded = load_scenario("winter_evening", settings_models())
-        self.control = Control(speed)
+        self.control = RunControl(speed)
         options = {"control": self.control, "channel": f"serve {id(self)}", "tap": self._tap}
-        self.run = PacedBenchRun(loaded, catalogue, Nothing(), seed=1, **options)
+        self.run = PacedBenchRun(loaded, catalogue, NullSink(), seed=1, **options)
         self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
         self.thread = threading.Thread(target=self.run.run, args=(None,), daemon=True)
 
@@ -175,7 +175,7 @@ def test_the_opening_says_who_is_not_simulated(rvsim):
     assert "11 devices planned, all simulated, seed 1" in rvsim(*typed)[1]
     left_out = ("--except", "roof fan", "--except", "heater", "--except", "heater")
     out = rvsim(*typed, *left_out)[1]
-    assert "11 devices planned, all simulated but roof fan, heater, seed 1" in out
+    assert "11 devices planned, all simulated except roof fan, heater, seed 1" in out
     assert not re.search(r"roof fan is here|heater is here", out)
 
 

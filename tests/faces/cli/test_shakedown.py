@@ -11,12 +11,12 @@ from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
-from rvsim.runs.progress import EVERY_S
 
 from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.shakedown import checked
+from rvsim.faces.cli.shakedown import prepare_scenarios
 from rvsim.runs import many_runs
-from rvsim.runs.many_runs import place_of, run_all
+from rvsim.runs.many_runs import recording_path, run_all
+from rvsim.runs.progress import REPORT_INTERVAL_S
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import keys
 
@@ -36,7 +36,9 @@ class Clock:
         return self.now
 
 
-@pytest.mark.parametrize(("step", "told"), [(EVERY_S, ["1 of 3", "2 of 3"]), (EVERY_S / 2, ["2 of 3"]), (0.0, [])])
+@pytest.mark.parametrize(
+    ("step", "told"), [(REPORT_INTERVAL_S, ["1 of 3", "2 of 3"]), (REPORT_INTERVAL_S / 2, ["2 of 3"]), (0.0, [])]
+)
 @pytest.mark.parametrize("processes", [1, 2])
 def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
     """Not more often, and not at the end, where the verdicts say it."""
@@ -47,7 +49,7 @@ def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, t
 
 def test_how_far_one_long_run_has_come_is_told(write, capsys):
     """Each ten simulated minutes there is a look whether it is time to."""
-    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, say, keep=None, clock=Clock(EVERY_S))
+    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, say, keep=None, clock=Clock(REPORT_INTERVAL_S))
     assert verdict.passed
     assert capsys.readouterr().err.splitlines() == [
         f"rvsim: t: {seconds} of 1800 s of simulated time so far" for seconds in (600, 1200)
@@ -77,7 +79,7 @@ def test_runs_that_are_not_passed_are_kept(write, processes):
 
 def test_a_place_is_no_longer_than_a_file_system_takes():
     """255 bytes are common (ext4, NTFS, APFS); what is too long is cut, and the ending stays."""
-    place = place_of(Job("x" * 300 + ".toml", {}, 7), Path("k"))
+    place = recording_path(Job("x" * 300 + ".toml", {}, 7), Path("k"))
     assert (place.parent, place.suffix) == (Path("k"), ".log")
     assert len(place.name) == 154
 
@@ -86,7 +88,7 @@ def test_each_scenario_is_loaded_once(write):
     """However many runs of it there are; in the order in which they are named."""
     first, second = write(SEEN), write(SEEN, "u.toml")
     jobs = [Job(name, {}, seed) for seed in (1, 2, 3) for name in (second, first)]
-    assert [trial.loaded.name for trial in checked(jobs, ())] == ["u", "t"]
+    assert [trial.loaded.name for trial in prepare_scenarios(jobs, ())] == ["u", "t"]
 
 
 def test_what_is_met_is_named_if_asked_for(write, rvsim):

@@ -12,12 +12,12 @@ from rvsim.faces.screen.palettes import DARK
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import LookIn
 from rvsim.runs.bench import VirtualBenchRun
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 
 
-class AtOnce(Control):
+class AtOnce(RunControl):
     """Does what is asked at once: the run stands still between two steps anyway."""
 
     def ask(self, action):

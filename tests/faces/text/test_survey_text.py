@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.text.noticed import IN_SHORT
+from rvsim.faces.text.noticed import SHORT_TEXTS
 from rvsim.watch.flag import FlagKind
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
@@ -174,7 +174,7 @@ def test_several_logs_each_for_itself(rvsim):
 
 def test_every_kind_of_flag_can_be_said_in_short():
     """But for messages without a name, which are counted."""
-    assert set(IN_SHORT) == set(FlagKind) - {FlagKind.UNKNOWN_MESSAGE}
+    assert set(SHORT_TEXTS) == set(FlagKind) - {FlagKind.UNKNOWN_MESSAGE}
 
 
 def test_one_log_that_cannot_be_read_does_not_keep_the_others(rvsim):
@@ -237,7 +237,7 @@ def test_a_draft_destroys_nothing(rvsim):
     Path("mine.toml").write_text("# mine")
     code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.toml")
     assert (code, Path("mine.toml").read_text()) == (2, "# mine")
-    assert err == "rvsim: --draft-rig mine.toml: the file is there already; name another, or move it away\n"
+    assert err == "rvsim: --draft-rig mine.toml: the file exists; name another one, or move it away\n"
     code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.txt")
     assert (code, "a name that ends in .toml" in err) == (2, True)
     code, _, err = rvsim("survey", str(MARINE), str(MARINE), "--draft-rig", "new.toml")
