@@ -116,7 +116,7 @@ class Sentences:
             case NodeDescribed():
                 software = f"; software: {', '.join(event.software)}" if event.software else ""
                 sign = mark((texts.ORIGIN,))
-                return f"{event.device}: product: {event.product or 'not named'}{software}{sign}"
+                return f"{event.device}, product: {event.product or 'not named'}{software}{sign}"
             case FlagRaised():
                 flag = event.flag
                 text = self._units.render(flag.text)

@@ -48,13 +48,13 @@ def test_a_bus_in_sentences(listen):
     lines = out.splitlines()
     assert code == 0
     assert lines[0] == "virtual bus_one, listening; no rig given."
-    assert any("address 5E hex is here" in line for line in lines)
+    assert any("address 5E hex is present" in line for line in lines)
     assert any("heat output level 50 %" in line for line in lines)
     assert any("heat output level 40 %" in line for line in lines)
     assert "1 of 1 addresses present" in lines[-1]
     assert "rvsim: interface: virtual (--interface)" in err
     assert "RV-C runs at 250000" in err
-    assert err.splitlines()[-1] == "rvsim: Listening only. Nothing has been sent: 0 frames sent, 3 heard."
+    assert err.splitlines()[-1] == "rvsim: Listening only. Nothing has been sent: 0 frames sent, 3 received."
 
 
 def test_a_bus_as_json(listen):
@@ -92,7 +92,7 @@ def test_a_bus_held_against_a_rig(listen):
     """The planned name stands instead of the address."""
     _, out, _ = listen("bus_rig", "plain", rig="ottersby")
     assert "listening; compared with the rig ottersby." in out
-    assert "heater is here, address 5E hex" in out
+    assert "heater is present, address 5E hex" in out
 
 
 def test_a_recording_that_cannot_be_written(listen):

@@ -51,10 +51,10 @@ def test_a_replay_in_sentences(rvsim, recorded):
         "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as possible; compared with the rig ottersby. "
         "Nothing is sent."
     )
-    assert lines[2] == "    10.0 s  control panel is here, address 44 hex"
+    assert lines[2] == "    10.0 s  control panel is present, address 44 hex"
     assert any("fault, heater: nothing heard for 15.0 s" in line for line in lines)
     assert (
-        lines[-1] == "    50.0 s  end: 10 of 11 planned devices present; flags still standing: [4] silent-device heater"
+        lines[-1] == "    50.0 s  end: 10 of 11 planned devices present; flags still raised: [4] silent-device heater"
     )
 
 

@@ -89,7 +89,7 @@ def test_listening_sends_nothing(sends, form, monkeypatch, capsys):
     settings = resolve("virtual", f"quiet {form}", None)
     listen.listen_bus(settings, form, False, None, 300_000, None, [])
     assert sends == []
-    assert "Nothing has been sent: 0 frames sent, 0 heard." in capsys.readouterr().err
+    assert "Nothing has been sent: 0 frames sent, 0 received." in capsys.readouterr().err
 
 
 def test_the_bench_does_send(sends, catalogue):

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from rvsim.faces.cli.vary import home, summary_lines
+from rvsim.faces.cli.vary import own_values, summary_lines
 from rvsim.shakedown.jobs import range_of
 from rvsim.shakedown.verdict import Outcome, Verdict
 
@@ -136,7 +136,7 @@ def test_what_the_scenario_itself_has(write):
     """The first that is tried where it has nothing there, or no single value."""
     name = write('[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n')
     ranges = [range_of(text) for text in ("fault.1.from=1s,2s", "fault.1.until=40s,50s", "weather=1,2", "lasts=9s")]
-    assert home(name, ranges) == {"fault.1.from": "20s", "fault.1.until": "40s", "weather": 1, "lasts": "60s"}
+    assert own_values(name, ranges) == {"fault.1.from": "20s", "fault.1.until": "40s", "weather": 1, "lasts": "60s"}
 
 
 def test_the_seed_of_a_grid_is_given_with_its_option(write, rvsim):

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from j1939.j1939_21 import J1939_21
 
 from rvsim.faces.text.spell import as_json, as_text
-from rvsim.faces.text.spell_transport import whole
+from rvsim.faces.text.spell_transport import complete_layout
 from rvsim.wire.fields import FieldSpec, Origin
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -179,7 +179,7 @@ def test_the_reasons_that_are_not_from_memory_are_those_of_can_j1939(catalogue):
     known = {number for name, number in vars(J1939_21.ConnectionAbortReason).items() if not name.startswith("_")}
     sure = set()
     for reason in range(256):
-        layout = whole(catalogue.by_name("INITIAL_PACKET"), b"\xff")
+        layout = complete_layout(catalogue.by_name("INITIAL_PACKET"), b"\xff")
         if layout.by_name["reason"].code_grade(reason) is Origin.PUBLISHED:
             sure.add(reason)
     assert sure == known
@@ -254,7 +254,11 @@ def test_a_layout_of_the_user_stays_as_it_is():
     own = MessageSpec("OWN", tp.CONNECTION, 7, 8, (FieldSpec("control", 0, 8), FieldSpec("mine", 16, 8)))
     short = MessageSpec("OWN", tp.CONNECTION, 7, 2, (FieldSpec("control", 0, 8),))
     data = bytes.fromhex("20140003FFB0FE00")
-    assert whole(own, data) is own
-    assert whole(short, data) is short
+    assert complete_layout(own, data) is own
+    assert complete_layout(short, data) is short
     free = MessageSpec("OWN", tp.CONNECTION, 7, 8, (FieldSpec("control", 0, 8),))
-    assert [field.name for field in whole(free, data).fields] == ["control", "message_length", "number_of_packets"]
+    assert [field.name for field in complete_layout(free, data).fields] == [
+        "control",
+        "message_length",
+        "number_of_packets",
+    ]
