@@ -19,7 +19,8 @@ def _replaced(error: UnicodeError) -> tuple[str, int]:
     if not isinstance(error, UnicodeEncodeError):
         raise error
     text, end = error.object, error.end
-    return "".join(readable(text[at], text[at + 1 : at + 2].isalpha()) for at in range(error.start, end)), end
+    places = range(error.start, end)
+    return "".join(readable(text[at], before_a_letter=text[at + 1 : at + 2].isalpha()) for at in places), end
 
 
 codecs.register_error(REPLACE_HANDLER, _replaced)

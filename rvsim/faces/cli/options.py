@@ -224,13 +224,13 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
     return round(seconds * SECOND_US)
 
 
-def log_part(begin: float | None, end: float | None) -> tuple[int, int | None]:
+def log_part(start: float | None, end: float | None) -> tuple[int, int | None]:
     """Return the part of a log that ``--from`` and ``--to`` name, in microseconds; an end of None is that of the log.
 
     Raises:
         InputError: it ends before it starts, or one of them is not a time.
     """
-    first, last = microseconds(begin, "--from") or 0, microseconds(end, "--to")
+    first, last = microseconds(start, "--from") or 0, microseconds(end, "--to")
     if last is not None and last <= first:
         raise InputError(f"--to {end:g}: give more than {first / SECOND_US:g}, the start of the part")
     return first, last

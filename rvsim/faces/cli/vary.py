@@ -60,7 +60,7 @@ def vary(
     open_ranges = [values.key for values in ranges if values.low is not None]
     if draw is None and open_ranges:
         raise InputError(
-            f"{open_ranges[0]}: a range without a step has too many values; add a step like /5, or --draw N"
+            f"{open_ranges[0]}: a range without a step needs --draw N; or add a step to the range, like /5"
         )
     jobs = (
         grid(scenario, ranges, [seed]) if draw is None else drawn(scenario, ranges, draw, 1 if seed is None else seed)

@@ -20,7 +20,7 @@ def mark(origins: Iterable[Origin]) -> str:
 
 
 def mark_of(
-    spec: MessageSpec | None, dsa: int | None = None, has_instance: bool = False, has_part: bool = False
+    spec: MessageSpec | None, dsa: int | None = None, *, has_instance: bool = False, has_part: bool = False
 ) -> str:
     """Return the sign of a message title: of its name, and of what stands beside the name.
 
@@ -32,7 +32,7 @@ def mark_of(
     """
     if spec is None:
         return ""
-    return mark((spec.origin, *function_origins(spec, dsa), *_beside(spec, has_instance, has_part)))
+    return mark((spec.origin, *function_origins(spec, dsa), *_qualifier_origins(spec, has_instance, has_part)))
 
 
 def function_origins(spec: MessageSpec, dsa: int | None) -> tuple[Origin, ...]:
@@ -54,7 +54,7 @@ def instance_origins(spec: MessageSpec) -> tuple[Origin, ...]:
     return () if spec.instance is None else (weakest(*spec.instance.grades[:2]),)
 
 
-def _beside(spec: MessageSpec, has_instance: bool, has_part: bool) -> Iterable[Origin]:
+def _qualifier_origins(spec: MessageSpec, has_instance: bool, has_part: bool) -> Iterable[Origin]:
     if has_instance:
         yield from instance_origins(spec)
     if has_part:

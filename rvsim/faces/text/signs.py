@@ -22,7 +22,7 @@ READABLE = {
 """Replacements in text; also for signs that stand in units and names of users' own definitions."""
 
 
-def readable(sign: str, before_a_letter: bool = False) -> str:
+def readable(sign: str, *, before_a_letter: bool = False) -> str:
     r"""Return the ASCII replacement of one sign in text; a sign without one is escaped as in JSON, like ``\u0107``."""
     replacement = READABLE.get(sign) or json.dumps(sign)[1:-1]
     return replacement + (" " if sign == "°" and before_a_letter else "")

@@ -344,7 +344,8 @@ def _message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
     if not message.name:
         return f"{Topic(0, *message)}, not defined"
     spec = catalogue.by_dgn(message.dgn)
-    return str(Topic(0, *message)) + mark_of(spec, message.dsa, message.instance is not None, bool(message.part))
+    has_instance, has_part = message.instance is not None, bool(message.part)
+    return str(Topic(0, *message)) + mark_of(spec, message.dsa, has_instance=has_instance, has_part=has_part)
 
 
 def _how_often(counts: MessageCounts) -> str:

@@ -9,7 +9,7 @@ from rvsim.edge.port import Port
 from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, InputError
 from rvsim.faces.cli import listen as from_bus
-from rvsim.faces.cli.listen import listen_bus
+from rvsim.faces.cli.listen import ListenOptions, listen_bus
 from rvsim.faces.text.display_units import US
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
@@ -35,7 +35,8 @@ def listen(monkeypatch, capsys):
     monkeypatch.setattr(from_bus, "Port", Talker)
 
     def go(channel, form, every=False, record=None, rig=None):
-        code = listen_bus(resolve("virtual", channel, None), form, every, rig, 200_000, record, [])
+        options = ListenOptions(form=form, every=every, rig=rig, end=200_000, record=record)
+        code = listen_bus(resolve("virtual", channel, None), options)
         captured = capsys.readouterr()
         return code, captured.out, captured.err
 
@@ -74,7 +75,7 @@ def test_a_bus_in_other_units(monkeypatch, capsys, form, said):
     air = Frame(0, 0x19FF9C91, bytes.fromhex("01C024FFFFFFFFFF"))
     monkeypatch.setattr(from_bus, "Port", type("Air", (Talker,), {"said": (air,)}))
     settings = resolve("virtual", f"bus_units_{form}", None)
-    assert listen_bus(settings, form, False, None, 200_000, None, [], US) == 0
+    assert listen_bus(settings, ListenOptions(form=form, end=200_000, units=US)) == 0
     out = capsys.readouterr().out
     assert said in out
     assert ("°F" in out) is (form == "plain")
@@ -109,4 +110,4 @@ def test_a_bus_that_cannot_be_opened(monkeypatch, capsys):
 
     monkeypatch.setattr("can.Bus", refuse)
     with pytest.raises(BusError, match=r"virtual gone: the bus could not be opened \(no such adapter\)"):
-        listen_bus(resolve("virtual", "gone", None), "plain", False, None, 100_000, None, [])
+        listen_bus(resolve("virtual", "gone", None), ListenOptions(form="plain", end=100_000))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.cli.logs import replay_log
+from rvsim.faces.cli.logs import ReplayOptions, replay_log
 from rvsim.faces.screen.app import LiveScreen
 
 MARINE = str(Path(__file__).parents[2] / "data" / "marine_bus_2014.log")
@@ -123,8 +123,8 @@ def test_what_cannot_be_replayed_is_one_clear_line(rvsim, recorded, arguments, p
 def test_a_log_from_a_pipe_never_opens_the_screen(monkeypatch, capsys):
     """Its keys would come out of the log: sentences instead, even in front of a terminal."""
     monkeypatch.setattr("sys.stdin", type("Piped", (), {"buffer": open(MARINE, "rb")})())  # noqa: SIM115
-    assert replay_log("-", "screen", False, None, None, (0, 5_000_000), False, []) == 0
-    assert capsys.readouterr().out.startswith("-, candump text, as fast as it can be read; no rig given.")
+    assert replay_log("-", ReplayOptions(form="screen", speed=None, part=(0, 5_000_000))) == 0
+    assert capsys.readouterr().out.startswith("-, candump text, as fast as possible; no rig given.")
     sys.stdin.buffer.close()
 
 
@@ -133,7 +133,7 @@ def test_a_replay_on_the_screen_tells_damage_afterwards(tmp_path, monkeypatch, c
     path = tmp_path / "odd.log"
     path.write_text("garbage\n" + Path(MARINE).read_text()[:3000])
     monkeypatch.setattr(LiveScreen, "run", lambda self: [t.join(20) for t in enumerate_runs()] and 0)
-    assert replay_log(str(path), "screen", False, None, 1e6, (0, None), False, []) == 0
+    assert replay_log(str(path), ReplayOptions(form="screen", speed=1e6)) == 0
     assert "line 1 could not be read" in capsys.readouterr().err
 
 

@@ -145,7 +145,9 @@ def test_frames_that_come_in_while_others_are_put_on_the_wires_wait(served):
 def test_bare_serve_is_the_registered_port(rvsim, monkeypatch):
     """Wherever it stands, with or without a scenario before it; a value behind it is an address."""
     asked = []
-    monkeypatch.setattr("rvsim.faces.cli.commands._bench", lambda *given: asked.append((given[0], given[7])) or 0)
+    monkeypatch.setattr(
+        "rvsim.faces.cli.bench.run_bench", lambda name, options: asked.append((name, options.serve)) or 0
+    )
     for typed in (
         (),
         ("--serve",),

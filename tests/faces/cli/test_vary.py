@@ -50,7 +50,7 @@ def test_what_cannot_be_varied(write, rvsim):
     """An open range without a draw, a place that is not there."""
     name = write(HEARD)
     code, _, err = rvsim("vary", name, "weather.outdoor_c=-20..10")
-    assert (code, "a range without a step has no end" in err) == (2, True)
+    assert (code, "a range without a step needs --draw N" in err) == (2, True)
     code, _, err = rvsim("vary", name, "fault.3.from=1s")
     assert (code, "there is no fault.3.from to vary" in err) == (2, True)
     assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2

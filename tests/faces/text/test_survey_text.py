@@ -150,7 +150,7 @@ def test_other_frames_are_named_among_those_who_use_the_pair(rvsim):
     lines = [f"({n / 500:.6f}) can0 123#01A00FA6603BD140\n" for n in range(1000)]
     Path("mixed.log").write_text("".join([*lines, "(2.0) can0 18EBFF5E#01A00FA6603BD140\n"]))
     _, out, _ = rvsim("survey", "mixed.log")
-    assert re.search(r"in its worst second, from 1\.0 s on: 2\d\.\d % 11-bit frames, 0\.1 % address 5E hex\.", out)
+    assert re.search(r"in the worst second, from 1\.0 s on: 2\d\.\d % 11-bit frames, 0\.1 % address 5E hex; room", out)
     _, out, _ = rvsim("survey", "mixed.log", "--json")
     assert set(json.loads(out)["bus_load"]["worst_second_by_source"]) == {"11-bit", "94"}
 
@@ -161,7 +161,7 @@ def test_an_empty_log(rvsim):
     code, out, _ = rvsim("survey", "empty.log")
     assert code == 0
     assert "0 frames" in out
-    assert "There is nothing in it to tell: is it the right log" in out
+    assert "The log has no frames of this network. Check that it is the right log" in out
 
 
 def test_several_logs_each_for_itself(rvsim):
@@ -220,9 +220,9 @@ def test_a_survey_with_a_rig_drafted_from_the_log_raises_nothing(rvsim, log):
     code, _, err = rvsim("survey", log, "--draft-rig", "drafted.toml", **piped)
     assert code == 0
     assert err == (
-        "rvsim: a rig learnt from the log is in drafted.toml; read its comments, then hold logs against it: "
+        "rvsim: a rig learnt from the log is in drafted.toml; read its comments, then compare logs with it: "
         "--rig drafted.toml\n"
-        "rvsim: what was noticed in this log stands there as accepted, in 10 entries\n"
+        "rvsim: the flags of this log are listed there as accepted, in 10 entries\n"
     )
     code, out, _ = rvsim("survey", str(MARINE), "--rig", "drafted.toml", "--json")
     assert (code, json.loads(out)["flags"]) == (0, [])
