@@ -10,7 +10,7 @@ import pytest
 
 from rvsim.errors import BusError
 from rvsim.faces.interface import MAX_EMPTY_POLLS, SimulatedBus
-from rvsim.runs.bench import VirtualBenchRun
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can import MAX_WAITING_FRAMES
 
@@ -245,7 +245,7 @@ def test_nothing_will_come_any_more(bus, tank_only):
     ("channel", "options", "said"),
     [
         ("no_such", {}, "no_such"),
-        (None, {}, 'no channel is named: give a scenario .* like channel="winter_evening"'),
+        (None, {}, 'no channel is named: give a scenario, .* like channel="winter_evening"'),
         ("", {}, "no channel is named"),
         ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
         ("winter_evening", {"values": {"fault.1.from": "1s"}}, "there is no fault.1.from"),
@@ -345,7 +345,7 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
     def fail(*_, **__):
         raise BusError("the pair is gone")
 
-    monkeypatch.setattr(VirtualBenchRun, "paced", fail)
+    monkeypatch.setattr(PacedBenchRun, "run", fail)
     broken = bus(paced=True)
     with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
         broken.recv(5)

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -164,13 +165,13 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
         def __exit__(self, *_):
             pass
 
-        def submit(self, work, job, dbc, keep):
+        def submit(self, work, job, dbc, keep, say):
             future = Future()
-            future.set_result({**verdict, "seed": job.seed})
+            future.set_result(replace(verdict, seed=job.seed))
             return future
 
     name = write(SEEN, lasts="1s")
-    verdict = many_runs.run_job(Job(name, {}))
+    verdict = many_runs.run_one(Job(name, {}))
     monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
     monkeypatch.setattr(many_runs.sys, "platform", system)
     monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)
@@ -235,12 +236,12 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
         def __init__(self, processes, initializer):
             self.initializer = initializer
 
-        def submit(self, work, *arguments):
+        def submit(self, work, *arguments, **options):
             masks.append(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
             self.initializer()
             masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))
             future = Future()
-            future.set_result(work(*arguments))
+            future.set_result(work(*arguments, **options))
             return future
 
     before = signal.getsignal(signal.SIGINT)
