@@ -20,7 +20,7 @@ from rvsim.shakedown.scenario import load_scenario
 class AtOnce(RunControl):
     """Does what is asked at once: the run stands still between two steps anyway."""
 
-    def ask(self, action):
+    def request(self, action):
         """Do it."""
         action()
 
