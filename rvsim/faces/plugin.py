@@ -3,11 +3,12 @@
 Fixtures: ``rvsim_bench("winter_evening")`` is a bench in virtual time (``until``, ``put``, ``frames``, ``run``,
 ``verdict``), ``rvsim_bus("winter_evening", except_devices=["control panel"])`` a python-can bus with the scenario at
 its other end, and ``rvsim_scenario("warm_cabin", seed=2)`` runs a scenario to its verdict. Scenario files are collected
-as tests where the ini option ``rvsim_scenarios`` or ``--rvsim-scenarios`` names their patterns, like
-``rvsim_scenarios = "bench/*.toml"``; where none is named, none is collected. A failing one says its verdict. Seed,
-frames and expectations of collected files and of ``rvsim_scenario`` stand in JUnit properties.
+as tests if the ini option ``rvsim_scenarios`` or ``--rvsim-scenarios`` gives patterns of their names, like
+``rvsim_scenarios = "bench/*.toml"``; without a pattern none is collected. A failing one prints its verdict. Seed,
+frames and expectations of collected files and of ``rvsim_scenario`` are JUnit properties.
 
-Knows: pytest. Everything else is imported when it is first used, so that a test run without rvsim pays nothing.
+Knows: pytest. Does not know how a scenario is run. Everything of rvsim is imported when it is first used, so that test
+runs without it are not slowed down.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -18,7 +19,7 @@ import pytest
 
 if TYPE_CHECKING:
     from rvsim.faces.interface import SimulatedBus
-    from rvsim.shakedown.verdict import Verdict
+    from rvsim.shakedown.verdict import Outcome, Verdict
     from rvsim.wire.frame import Frame
 
 
@@ -53,11 +54,16 @@ def _is_named(path: Path, pattern: str, parent: pytest.Collector) -> bool:
 
 
 def _properties(verdict: "Verdict") -> list[tuple[str, object]]:
-    """Return what JUnit XML is told of a verdict."""
-    words = {True: "not met", False: "not judged"}
-    met = [(one.expected, "met" if one.passed else f"{words[one.judged]}: {one.found}") for one in verdict.outcomes]
+    """Return the JUnit properties of a verdict."""
+    results = [(outcome.expected, _result(outcome)) for outcome in verdict.outcomes]
     warnings = [("warning", text) for text in verdict.warnings]
-    return [("seed", verdict.seed), *verdict.values.items(), ("frames", verdict.frames), *warnings, *met]
+    return [("seed", verdict.seed), *verdict.values.items(), ("frames", verdict.frames), *warnings, *results]
+
+
+def _result(outcome: "Outcome") -> str:
+    if outcome.passed:
+        return "met"
+    return f"{'not met' if outcome.judged else 'not judged'}: {outcome.found}"
 
 
 class ScenarioFile(pytest.File):
@@ -90,25 +96,25 @@ class ScenarioItem(pytest.Item):
             raise NotPassedError(verdict)
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
-        """Say the verdict, or what is wrong with the file, without a traceback."""
+        """Return the verdict, or the mistakes in the file, without a traceback."""
         from rvsim.errors import InputError
         from rvsim.shakedown.verdict import as_text
 
         error = excinfo.value
         if isinstance(error, NotPassedError):
-            empty = [] if error.verdict.outcomes else ["nothing is expected in it; add [[expect]] tables to judge by"]
+            empty = [] if error.verdict.outcomes else ["the scenario has no expectations; add [[expect]] tables"]
             return "\n".join([*as_text(error.verdict), *empty])
         if isinstance(error, InputError):
             return "\n".join(error.problems)
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, None, str]:
-        """Say where it stands."""
+        """Return the file and the title of the test."""
         return self.path, None, f"scenario {self.name}"
 
 
 class FixtureBench:
-    """A scenario in virtual time, for a test: as far as it is told to, with everything that was on the wires."""
+    """A scenario in virtual time for a test: ``until`` advances it, ``frames`` has everything that was on the bus."""
 
     def __init__(self, scenario: str | Path, except_devices: Iterable[str], options: dict[str, Any]) -> None:
         from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
@@ -117,16 +123,16 @@ class FixtureBench:
         self.frames: list[Frame] = []
         """Every frame so far."""
         job = Job(str(scenario), options.pop("values", {}), options.pop("seed", None))
-        trial = PreparedScenario(job, absent=tuple(except_devices))
-        self.session: VirtualScenarioRun = VirtualScenarioRun(trial, tap=self.frames.append, **options)
+        prepared = PreparedScenario(job, absent=tuple(except_devices))
+        self.session: VirtualScenarioRun = VirtualScenarioRun(prepared, tap=self.frames.append, **options)
         self.until, self.put, self.verdict = self.session.until, self.session.put, self.session.verdict
         self.run = self.session.run
-        """The run itself: ``run.watch`` is who is there and what is wrong, ``run.bench.world`` the vehicle."""
+        """The run itself: ``run.watch`` has devices and flags, ``run.bench.world`` is the vehicle."""
 
 
 @pytest.fixture
 def rvsim_bench() -> Callable[..., FixtureBench]:
-    """Put a scenario on a bench in virtual time: ``rvsim_bench(scenario, except_devices=(), seed=None, values={})``."""
+    """Make a bench in virtual time: ``rvsim_bench(scenario, except_devices=(), seed=None, values={})``."""
     return lambda scenario, except_devices=(), **options: FixtureBench(scenario, except_devices, options)
 
 

@@ -1,1 +1,1 @@
-"""What a run is: a bench, a log, a bus, a scenario to its verdict. Prints nothing: sinks and progress are handed in."""
+"""Runs: a bench, a log, a bus, a scenario to its verdict. Prints nothing: sinks and progress are arguments."""

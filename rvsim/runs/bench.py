@@ -1,4 +1,4 @@
-"""A scenario on the bench with a watch in front of it, in virtual time.
+"""A scenario on the bench, observed by a watch, in virtual time.
 
 Knows: how bench, script, jury and pipeline are put together, and how frames reach the pipeline in virtual time. Does
 not know paced time (`paced_bench`), options or file names, nor how frames are shown and recorded (`pipeline`).
@@ -11,7 +11,7 @@ from rvsim.devices.device import Device, Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.runs.pipeline import FrameWriter, Pipeline
-from rvsim.runs.sink import Nothing, Sink
+from rvsim.runs.sink import NullSink, Sink
 from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script_runner import ScriptRunner
@@ -24,20 +24,20 @@ from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 
 CHANNEL = "rvsim"
-"""The virtual channel: spelled with letters, since python-can reads digits as numbers."""
+"""The virtual channel, named with letters, since python-can reads digits as numbers."""
 BATCH_US = 60 * SECOND_US
-"""Virtual time whose frames are observed in one go where nothing waits for them."""
+"""Virtual time whose frames are observed together if no step waits for a frame."""
 
 
 class Route(NamedTuple):
-    """What the simulated bus hands its frames, and its events beside frames, to."""
+    """Where the simulated bus delivers its frames and its other events."""
 
     frame: Callable[[Frame], None]
     event: Callable[[LineEvent], None]
 
 
 class BenchRun:
-    """What virtual and paced runs have in common: a scenario on the bench, and the watch in front of it."""
+    """The common part of virtual and paced runs: a scenario on the bench, and the watch that observes it."""
 
     def __init__(
         self,
@@ -53,7 +53,7 @@ class BenchRun:
         absent: Collection[str] = (),
         tap: Callable[[Frame], None] | None = None,
     ) -> None:
-        """Put everything together.
+        """Make the bench, the watch, the script and the jury.
 
         Args:
             loaded: the scenario with its rig.
@@ -61,16 +61,16 @@ class BenchRun:
             sink: shows what changed.
             seed: seed of everything random.
             recorder: keeps the frames.
-            every: show all that each frame says, not only what changed.
-            on_failure: is told of each simulated device that raised an error.
-            kinds: classes of devices by kind; None is all that are installed.
-            absent: devices that are planned and not simulated; others stand in for them.
-            tap: is handed each frame when it is on the bus, before the watch observes it.
+            every: show all readings of each frame, not only changes.
+            on_failure: called with each error of a simulated device.
+            kinds: classes of devices by kind; None for all that are installed.
+            absent: planned devices that are not simulated; another program or a real device takes their place.
+            tap: called with each frame when it is on the bus, before the watch observes it.
 
         Raises:
-            InputError: faults, steps or expectations name what is not there, a line for each.
+            InputError: faults, steps or expectations name what does not exist, a line for each.
         """
-        self.watch = Watch(catalogue, loaded.rig, readings=not isinstance(sink, Nothing))
+        self.watch = Watch(catalogue, loaded.rig, readings=not isinstance(sink, NullSink))
         self.catalogue = catalogue
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
@@ -106,14 +106,14 @@ class BenchRun:
             self.bench.plan(0, self._second)
 
     def _route(self, *, in_batches: bool) -> Route:
-        """Return the way of frames and events to the pipeline; ``in_batches`` if no step waits for a frame."""
+        """Return the route of frames and events to the pipeline; ``in_batches`` if no step waits for a frame."""
         raise NotImplementedError
 
     def _catch_up(self) -> None:
-        """Have everything observed that was on the bus so far, as far as that can be done at once."""
+        """Let the watch observe what was on the bus so far, as far as that can be done at once."""
 
     def _second(self) -> None:
-        """Take a whole second of the vehicle, and plan the next."""
+        """Pass a whole second of the vehicle to jury and script, and plan the next."""
         now = self.bench.now
         self.bench.world.advance(now)
         self.run_judge.observe_second(now, self.bench.world)
@@ -121,26 +121,26 @@ class BenchRun:
         self.bench.plan(now + SECOND_US, self._second)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
-        """Take a frame that the watch has observed."""
+        """Pass a frame that the watch has observed to jury and script."""
         self.run_judge.observe_frame(frame, events)
         self.script.observe_frame(frame, self.watch.device_at(frame.identifier & 0xFF))
 
     def observe_events(self, events: Sequence[Event]) -> None:
-        """Take what the passing of time has changed."""
+        """Pass what the passing of time has changed to the jury."""
         self.run_judge.observe_events(events)
 
     @property
     def observed_until(self) -> int:
-        """How far the watch has come, in microseconds: frames on their way through python-can are not observed yet."""
+        """The time up to which the watch has observed, in microseconds; frames inside python-can come later."""
         return self._pipeline.time
 
     def send(self, identifier: int, data: bytes) -> None:
-        """Send a frame of the person at the bench now; the watch does not count it as a device's."""
+        """Send a frame of the person at the bench now; the watch does not count it as a frame of a device."""
         self._pipeline.expect_own(identifier, data)
         self.bench.send(identifier, data)
 
     def send_from_outside(self, identifier: int, data: bytes) -> None:
-        """Send a frame of another program now; the watch counts it as a node's."""
+        """Send a frame of another program now; the watch counts it as a frame of a node."""
         if dgn_of(identifier) != ADDRESS_CLAIM:
             holder = self.bench.holder(identifier & 0xFF)
             if holder is not None:
@@ -149,11 +149,11 @@ class BenchRun:
 
 
 class VirtualBenchRun(BenchRun):
-    """A run in virtual time: as fast as the machine allows, and nothing passes through python-can."""
+    """A run in virtual time: as fast as the machine allows, without python-can."""
 
     def _route(self, *, in_batches: bool) -> Route:
         self._batch: list[Frame] = []
-        """Frames that are observed together with those behind them, which is faster."""
+        """Frames that are observed together with later ones, which is faster."""
         return Route(self._batch.append if in_batches else self._pipeline.observe, self._observe_event)
 
     def _catch_up(self) -> None:
@@ -168,7 +168,7 @@ class VirtualBenchRun(BenchRun):
         self._pipeline.observe_event(event)
 
     def until(self, time: int) -> None:
-        """Go on up to ``time`` (microseconds), without summing up."""
+        """Run up to ``time`` (microseconds), without the end of the output."""
         while self.time < time:
             self.time = min(time, self.time + BATCH_US)
             self.bench.run_until(self.time)
@@ -176,16 +176,16 @@ class VirtualBenchRun(BenchRun):
         self._pipeline.advance(time)
 
     def run(self, end: int) -> None:
-        """Go on to ``end`` (microseconds) and sum up."""
+        """Run to ``end`` (microseconds) and write the end of the output."""
         self.until(end)
         self._pipeline.finish(end)
 
 
-def _both(tap: Callable[[Frame], None], carry: Callable[[Frame], None]) -> Callable[[Frame], None]:
-    """Return a function that hands a frame to the tap first."""
+def _both(tap: Callable[[Frame], None], deliver: Callable[[Frame], None]) -> Callable[[Frame], None]:
+    """Return a function that passes a frame to the tap, then delivers it."""
 
     def both(frame: Frame) -> None:
         tap(frame)
-        carry(frame)
+        deliver(frame)
 
     return both

@@ -1,6 +1,6 @@
-"""The hand that a screen, or a test, has on a paced run in another thread.
+"""Control of a paced run from another thread: actions, pause, speed and stop.
 
-Knows: a lock, what was asked, pause and speed. Does not know what runs.
+Knows: a lock, the requested actions, pause and speed. Does not know what runs.
 """
 
 import threading
@@ -10,11 +10,11 @@ from collections.abc import Callable
 from rvsim.sim.clock import PacedClock
 
 
-class Control:
-    """A hand on a paced run from another thread.
+class RunControl:
+    """Controls a paced run from another thread.
 
-    Whoever looks into the run holds ``lock``; whoever wants something done in it asks, and it is done between two
-    steps.
+    Another thread holds ``lock`` while it reads the run; what it wants to change goes through ``request`` and is done
+    between two steps of the run.
     """
 
     def __init__(self, speed: float = 1.0) -> None:
@@ -23,35 +23,35 @@ class Control:
         self.stopped = False
         self.paused = False
         self.speed = speed
-        """Simulated seconds, or seconds of a log, for each real one."""
-        self._asked: deque[Callable[[], None]] = deque()
+        """Simulated seconds, or seconds of a log, per real second."""
+        self._requested: deque[Callable[[], None]] = deque()
 
-    def ask(self, action: Callable[[], None]) -> None:
-        """Have something done by the run's own thread, soon."""
-        self._asked.append(action)
+    def request(self, action: Callable[[], None]) -> None:
+        """Have an action done by the run's own thread before its next step."""
+        self._requested.append(action)
         self.wake.set()
 
     def stop(self) -> None:
-        """End the run after the present step."""
+        """Stop the run after the present step."""
         self.stopped = True
         self.wake.set()
 
     def pause(self, paused: bool) -> None:
-        """Let simulated time stand still, or go on."""
+        """Stop simulated time, or let it go on."""
         self.paused = paused
         self.wake.set()
 
-    def pace(self, speed: float) -> None:
-        """Let simulated time run at another speed."""
+    def set_speed(self, speed: float) -> None:
+        """Set how fast simulated time goes on."""
         self.speed = speed
         self.wake.set()
 
-    def answer(self, clock: PacedClock) -> None:
-        """Do what was asked; called by the run."""
+    def apply_to(self, clock: PacedClock) -> None:
+        """Set pause and speed of the run's clock, and do the requested actions; called by the run."""
         self.wake.clear()
         (clock.pause if self.paused else clock.resume)()
         if self.speed != clock.speed:
             clock.set_speed(self.speed)
         with self.lock:
-            while self._asked:
-                self._asked.popleft()()
+            while self._requested:
+                self._requested.popleft()()

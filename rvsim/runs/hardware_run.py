@@ -1,7 +1,7 @@
-"""A scenario to its verdict with its simulated devices on a bus beside real ones, paced by the wall clock.
+"""A scenario run to its verdict with its simulated devices on a bus beside real ones, paced by the wall clock.
 
-Knows: how a run and a port are put together. Does not know option names. As long as nothing can be armed, only buses
-that have proved to be harmless are sent to. Prints nothing: lines for the person go to ``say``.
+Knows: how a run and a port are put together. Does not know option names. Frames are sent only to buses that are proved
+harmless. Prints nothing: lines for the person go to ``say``.
 """
 
 import threading
@@ -16,17 +16,17 @@ from rvsim.errors import printable
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
 from rvsim.runs.bench import CHANNEL
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import FrameWriter
-from rvsim.runs.progress import PACED_EVERY_S, Progress, Say
+from rvsim.runs.progress import PACED_REPORT_INTERVAL_S, Progress, Say
 from rvsim.runs.scenario_run import PacedScenarioRun, PreparedScenario
 from rvsim.shakedown.verdict import Verdict
 from rvsim.wire.frame import Frame
 
 _MAX_WAIT_S = 0.1
-"""The longest wait between two looks at the port."""
+"""The longest wait between two polls of the port."""
 INTERRUPTED = "interrupted"
-"""In the error of a verdict that was not waited for."""
+"""Part of the error of a verdict whose run was interrupted."""
 
 
 def run_on_bus(
@@ -38,32 +38,32 @@ def run_on_bus(
     record: Path | None = None,
     speed: float = 1.0,
 ) -> Verdict:
-    """Run a scenario with its simulated devices on a bus, and return the verdict; an interrupted one says so.
+    """Run a scenario with its simulated devices on a bus, and return the verdict; its error names an interruption.
 
     Args:
         prepared: what is run.
         settings: the bus.
         say: takes lines for the person.
-        absent: devices that are not simulated; None is those of the prepared scenario.
-        record: where the frames are written.
+        absent: devices that are not simulated; None for those of the prepared scenario.
+        record: the file to which the frames are written.
         speed: simulated seconds per real second.
 
     Raises:
-        InputError: it is not a bus that is sent to, devices are not in the rig, or the recording cannot be written.
+        InputError: the bus is not proved harmless, devices are not in the rig, or the recording cannot be written.
         BusError: the bus could not be opened, or was lost.
     """
     proved = prove_simulated(settings)
     with Port(proved.interface, proved.channel, options=proved.options) as port:
 
         def make(recorder: FrameWriter | None) -> Verdict:
-            going = PacedScenarioRun(prepared, Control(speed), absent, port.send, recorder)
-            return _run_beside_port(going, port, say)
+            run = PacedScenarioRun(prepared, RunControl(speed), absent, port.send, recorder)
+            return _run_beside_port(run, port, say)
 
         return recorded(prepared, record, make)
 
 
 def recorded(prepared: PreparedScenario, record: Path | None, make: Callable[[FrameWriter | None], Verdict]) -> Verdict:
-    """Make a run, with a recorder if ``record`` says where it writes.
+    """Make a run, with a recorder if ``record`` names a file.
 
     Raises:
         InputError: the recording cannot be written.
@@ -75,32 +75,32 @@ def recorded(prepared: PreparedScenario, record: Path | None, make: Callable[[Fr
         return replace(make(recorder), recording=str(record))
 
 
-def run_to_verdict(going: PacedScenarioRun) -> Verdict:
-    """Run to the end of the scenario, or until interrupted, and judge; the verdict says if it was interrupted."""
+def run_to_verdict(scenario_run: PacedScenarioRun) -> Verdict:
+    """Run to the end of the scenario, or until interrupted, and judge; the verdict's error names an interruption."""
     try:
-        going.run.run(going.prepared.loaded.scenario.lasts)
+        scenario_run.run.run(scenario_run.prepared.loaded.scenario.lasts)
     except KeyboardInterrupt:
-        verdict = going.verdict()
+        verdict = scenario_run.verdict()
         return replace(verdict, error="; ".join(filter(None, (verdict.error, INTERRUPTED))))
-    return going.verdict()
+    return scenario_run.verdict()
 
 
-def _run_beside_port(going: PacedScenarioRun, port: Port, say: Say) -> Verdict:
-    progress, over = Progress(say, every_s=PACED_EVERY_S), threading.Event()
+def _run_beside_port(scenario_run: PacedScenarioRun, port: Port, say: Say) -> Verdict:
+    progress, stopped = Progress(say, interval_s=PACED_REPORT_INTERVAL_S), threading.Event()
 
     def receive() -> None:
-        while not over.is_set():
+        while not stopped.is_set():
             port.arrived.wait(_MAX_WAIT_S)
             port.arrived.clear()
             for received in port.receive():
                 if isinstance(received, Frame):  # the simulated bus carries nothing else
-                    going.run.inject(received.identifier, received.data)
-            progress.update(going.progress_text)
+                    scenario_run.run.inject(received.identifier, received.data)
+            progress.update(scenario_run.progress_text)
 
     receiver = threading.Thread(target=receive, name="beside hardware", daemon=True)
     receiver.start()
     try:
-        return run_to_verdict(going)
+        return run_to_verdict(scenario_run)
     finally:
-        over.set()
+        stopped.set()
         receiver.join()

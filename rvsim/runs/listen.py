@@ -1,51 +1,51 @@
-"""A bus listened to: frames of a port in front of a watch, and what is said while nothing, or nothing valid, comes.
+"""Listening to a bus: a watch observes the frames of a port; lines for the person when no valid frame comes.
 
-Knows: how the interface's time stamps become seconds since the start, how long to wait before silence is worth a word,
-and what to try then. Does not know options or how a bus is opened. Nothing is sent: it has a port that receives.
+Knows: how the time stamps of an interface become time since the start, after which silence a line is due, and what to
+try then. Does not know options or how a bus is opened. Nothing is sent: the port only receives.
 """
 
 from collections.abc import Callable
 
 from rvsim.edge.port import Port
 from rvsim.errors import BusError
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import machine_ns
 from rvsim.wire.frame import Frame
 
-LOOK_S = 0.1
-"""The longest wait between two looks at the port."""
-BEHIND_US = 500_000
-"""So far the watch stays behind the present: frames that the interface hands over in heaps are not missed meanwhile.
-Our choice; adapters were not measured."""
-SILENCE_S = 5.0
-"""Without a frame for so long from the start, what to try is said: heartbeats come at least every 5 s
+MAX_POLL_WAIT_S = 0.1
+"""The longest wait between two polls of the port."""
+WATCH_DELAY_US = 500_000
+"""The watch stays this far behind the present, so that frames which an interface delivers in batches are not missed
+meanwhile. Our choice; adapters were not measured."""
+MAX_SILENCE_S = 5.0
+"""Without a frame for this long from the start, a line says what to try: heartbeats come at least every 5 s
 (rv-c.com/node/82)."""
 _WIRES = "CAN high and CAN low, which may be swapped; both terminators"
 
 _ALONE = (
-    "if only one device is on this bus, and the adapter only listens, nobody acknowledges its frames and nothing valid "
-    "can arrive; power a second device"
+    "if only one device is on this bus and the adapter only listens, no node acknowledges its frames and no valid "
+    "frame can arrive; power a second device"
 )
 
 
 class ListenRun:
-    """Hears a bus until it is stopped.
+    """Listens to a bus until it is stopped.
 
     Args:
         port: an open port that receives.
-        hearing: hears the frames.
-        bus: the bus in words, for what is said.
-        bit_rate: the bits per second that were asked for, None where the interface has none.
+        pipeline: takes the frames.
+        bus: the name of the bus, for lines to the person.
+        bit_rate: the requested bits per second, None where the interface has none.
+        say: takes each line for the person, once.
         virtual: whether it is the bus inside this program.
-        say: is told each sentence for the person, once.
         clock: monotonic nanoseconds.
     """
 
     def __init__(
         self,
         port: Port,
-        hearing: Pipeline,
+        pipeline: Pipeline,
         bus: str,
         bit_rate: int | None,
         say: Callable[[str], None],
@@ -53,22 +53,22 @@ class ListenRun:
         virtual: bool = False,
         clock: Callable[[], int] = machine_ns,
     ) -> None:
-        self._port, self._hearing, self._say, self._clock = port, hearing, say, clock
-        self.watch = hearing.watch
+        self._port, self._pipeline, self._say, self._clock = port, pipeline, say, clock
+        self.watch = pipeline.watch
         self._bus = bus if bit_rate is None else f"{bus} at {bit_rate} bit/s"
         self._bit_rate = bit_rate
         self._virtual = virtual
         self._started = clock()
         self._origin: int | None = None
-        self._told: set[str] = set()
+        self._reported: set[str] = set()
         self._dropped = 0
 
     @property
     def observed_until(self) -> int:
-        """How far the watch has come, in microseconds since the start."""
-        return self._hearing.time
+        """The time up to which the watch has observed, in microseconds since the start."""
+        return self._pipeline.time
 
-    def run(self, end: int | None, control: Control) -> None:
+    def run(self, end: int | None, control: RunControl) -> None:
         """Listen until ``end`` (microseconds since the start) or until ``control`` stops it.
 
         Raises:
@@ -77,7 +77,7 @@ class ListenRun:
         """
         try:
             while not control.stopped and (end is None or self._elapsed() < end):
-                left = LOOK_S if end is None else min(LOOK_S, (end - self._elapsed()) / 1e6)
+                left = MAX_POLL_WAIT_S if end is None else min(MAX_POLL_WAIT_S, (end - self._elapsed()) / 1e6)
                 self._port.arrived.wait(max(0.0, left))
                 self._port.arrived.clear()
                 with control.lock:
@@ -86,28 +86,28 @@ class ListenRun:
                 self.poll()
         finally:
             with control.lock:
-                self._hearing.advance(self._now())
-                self._hearing.finish(self._hearing.time)
+                self._pipeline.advance(self._now())
+                self._pipeline.finish(self._pipeline.time)
 
     def poll(self) -> None:
-        """Take in what has come, tell the watch the time, and say what has to be said.
+        """Take the frames that have come, advance the watch, and write the lines that are due.
 
         Raises:
             BusError: the bus was lost.
         """
         statistics = self._port.statistics
-        for one in self._port.receive():
-            if isinstance(one, Frame):
-                self._hearing.observe(one._replace(time=self._since_start(one.time)))
-            elif self._origin is None:  # no frame has told yet how the interface counts
-                self._hearing.observe_event(one._replace(time=self._elapsed()))
+        for received in self._port.receive():
+            if isinstance(received, Frame):
+                self._pipeline.observe(received._replace(time=self._since_start(received.time)))
+            elif self._origin is None:  # no frame has shown yet from where the interface counts time
+                self._pipeline.observe_event(received._replace(time=self._elapsed()))
             else:
-                self._hearing.observe_event(one._replace(time=self._since_start(one.time)))
-        now = self._now() - BEHIND_US
-        if now > self._hearing.time:
-            self._hearing.advance(now)
-        self._hearing.flush()
-        self._tell()
+                self._pipeline.observe_event(received._replace(time=self._since_start(received.time)))
+        now = self._now() - WATCH_DELAY_US
+        if now > self._pipeline.time:
+            self._pipeline.advance(now)
+        self._pipeline.flush()
+        self._report()
         if statistics.error is not None:
             raise BusError(f"{self._bus}: the bus was lost while listening ({statistics.error})")
 
@@ -115,7 +115,7 @@ class ListenRun:
         return (self._clock() - self._started) // 1000
 
     def _now(self) -> int:
-        """Return the present in microseconds since the start, as the interface counts them once it has spoken."""
+        """Return the present in microseconds since the start; by the interface's clock once a frame has come."""
         now = self._port.now()
         return self._elapsed() if now is None or self._origin is None else now - self._origin
 
@@ -125,44 +125,47 @@ class ListenRun:
             self._origin = (time if now is None else now) - self._elapsed()
         return max(0, time - self._origin)
 
-    # What has to be said.
+    # Lines for the person.
 
-    def _tell(self) -> None:
+    def _report(self) -> None:
         counts = self._port.statistics
         if counts.dropped > self._dropped:
             self._dropped = counts.dropped
-            self._once("dropped", f"{self._bus}: frames were lost here, this machine is too slow; flags may be false")
+            self._report_once(
+                "dropped", f"{self._bus}: frames were lost because this machine is too slow; flags may be false"
+            )
         if counts.received and counts.errors:
-            self._once("among", f"{self._bus}: spoilt frames among the valid ones. Try next: {_WIRES}")
+            self._report_once("among", f"{self._bus}: error frames among the valid ones. Try next: {_WIRES}")
         if counts.received:
             return
         if counts.errors:
-            self._once("errors", self._spoilt(counts.errors), _ALONE)
+            self._report_once("errors", self._error_text(counts.errors), _ALONE)
         elif counts.skipped:
-            self._once(
+            self._report_once(
                 "skipped",
-                f"{self._bus}: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right bus?",
+                f"{self._bus}: only frames that RV-C does not use (11-bit, remote, FD) are received; check that it is "
+                "the right bus",
             )
-        elif self._elapsed() >= SILENCE_S * 1e6:
-            self._once("silence", *self._silent())
+        elif self._elapsed() >= MAX_SILENCE_S * 1e6:
+            self._report_once("silence", *self._silence_text())
 
-    def _once(self, what: str, *sentences: str) -> None:
-        if what not in self._told:
-            self._told.add(what)
+    def _report_once(self, topic: str, *sentences: str) -> None:
+        if topic not in self._reported:
+            self._reported.add(topic)
             for sentence in sentences:
                 self._say(sentence)
 
-    def _spoilt(self, errors: int) -> str:
+    def _error_text(self, errors: int) -> str:
         rate = f"the bit rate, which is {self._bit_rate} here and 250000 on RV-C; " if self._bit_rate else ""
-        told = f"the adapter reports spoilt frames ({errors} so far) and no valid one"
-        return f"{self._bus}: {told}. Try next: {rate}{_WIRES}"
+        found = f"the adapter reports error frames ({errors} so far) and no valid frame"
+        return f"{self._bus}: {found}. Try next: {rate}{_WIRES}"
 
-    def _silent(self) -> tuple[str, ...]:
-        heard = f"{self._bus}: nothing heard for {SILENCE_S:.0f} s. "
+    def _silence_text(self) -> tuple[str, ...]:
+        found = f"{self._bus}: no frame for {MAX_SILENCE_S:.0f} s. "
         if self._virtual:
-            return (heard + "A virtual bus reaches nobody outside this program",)
+            return (found + "A virtual bus exists inside this program only",)
         return (
-            heard + "Try next: is the network powered; CAN high, CAN low and ground of the adapter; the bit rate, "
+            found + "Try next: the power of the network; CAN high, CAN low and ground of the adapter; the bit rate, "
             "which is 250000 on RV-C",
             _ALONE,
         )

@@ -1,7 +1,7 @@
-"""What a person at the bench can do to it while it runs: faults by hand, and a warmer or cooler set point.
+"""Manual actions on a running bench: faults of devices, and a higher or lower set point.
 
-Knows: that a fault by hand is the same fault that a scenario plans, and that a command by hand is a frame on the
-wires from a service tool's address. Does not know keys or screens. Each deed returns the sentence that tells it.
+Knows: that a manual fault is the same fault that a scenario plans, and that a manual command is a frame on the bus from
+the address of a service tool. Does not know keys or screens. Each action returns the sentence that describes it.
 """
 
 from rvsim.runs.bench import BenchRun
@@ -12,25 +12,26 @@ from rvsim.watch.limits import expected
 from rvsim.wire.fields import State
 from rvsim.wire.quantity_text import compose
 
-COLDEST_C, WARMEST_C = 5.0, 30.0
-"""Set points that a room thermostat takes, from frost guard up. Common practice, no source."""
+MIN_SET_POINT_C, MAX_SET_POINT_C = 5.0, 30.0
+"""Set points of a room thermostat, from frost protection up. Common practice, no source."""
 
 
 class ManualFaults:
-    """Deeds on one run; to be called by the run's own thread, or while it stands still."""
+    """Manual actions on one run; to be called by the run's own thread, or while the run is paused."""
 
     def __init__(self, run: BenchRun) -> None:
         self._run = run
         self._faults: dict[str, dict[tuple[str, ...], list[Effect]]] = {}
-        self._asked: dict[int, tuple[int, float]] = {}
+        self._requested: dict[int, tuple[int, float]] = {}
+        """The last manual command to each zone: its time and its set point."""
 
     def has_fault(self, device: str) -> bool:
         """Tell whether a device has a manual fault."""
         return bool(self._faults.get(device))
 
     def silence(self, device: str) -> str:
-        """Keep everything that a device sends off the wires."""
-        return self._put(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "silenced")
+        """Keep all frames of a device off the bus."""
+        return self._apply(SilentPlan.model_validate({"fault": "silent", "device": device, "from": "0s"}), "silenced")
 
     def restore(self, device: str) -> str:
         """Remove every manual fault of a device."""
@@ -42,27 +43,30 @@ class ManualFaults:
         return f"{device}: manual faults removed"
 
     def hold(self, device: str, message: str, field: str) -> str:
-        """Let a reading repeat the value that it sends next, until it is restored."""
+        """Make a reading repeat the value that it sends next, until the device is restored."""
         plan = {"fault": "stuck", "device": device, "message": message, "field": field, "from": "0s"}
-        return self._put(StuckPlan.model_validate(plan), f"holds its {self._title(message, field)}")
+        return self._apply(StuckPlan.model_validate(plan), f"holds its {self._title(message, field)}")
 
     def corrupt(self, device: str, message: str, field: str) -> str:
-        """Let a reading report what cannot be: the highest value of its field if that is beyond belief, else its code.
+        """Make a reading report an impossible value: the highest of its field, or "out of range" if that is plausible.
 
-        A field that has no code for "out of range" says its highest value all the same.
+        A field that has no code for "out of range" reports its highest value in any case.
         """
         spec = self._run.catalogue.by_name(message).by_name[field]
         top = spec.raw_limits[1]
         plan = {"device": device, "message": message, "field": field, "from": "0s"}
-        if self._believed(device, message, field, float(spec.value(top))) and spec.code(State.OUT_OF_RANGE) is not None:
+        if (
+            self._is_plausible(device, message, field, float(spec.value(top)))
+            and spec.code(State.OUT_OF_RANGE) is not None
+        ):
             broken = OutOfRangePlan.model_validate({"fault": "out_of_range", **plan})
-            return self._put(broken, f"reports a corrupted {self._title(message, field)}: out of range")
+            return self._apply(broken, f"reports a corrupted {self._title(message, field)}: out of range")
         corrupted = WrongValuePlan.model_validate({"fault": "wrong_value", "value": float(spec.value(top)), **plan})
         text = compose(f"reports a corrupted {self._title(message, field)}: ", spec.brief(top))
-        return self._put(corrupted, text)
+        return self._apply(corrupted, text)
 
-    def _believed(self, device: str, message: str, field: str, value: float) -> bool:
-        """Tell whether the watch would take a value for true."""
+    def _is_plausible(self, device: str, message: str, field: str, value: float) -> bool:
+        """Tell whether a value is within the limits of the watch."""
         spec = self._run.catalogue.by_name(message)
         known = expected(spec, self._run.plans.get(device), twelve_volts=True)
         limits = known[spec.fields.index(spec.by_name[field])].limits
@@ -71,7 +75,7 @@ class ManualFaults:
     def _title(self, message: str, field: str) -> str:
         return self._run.catalogue.by_name(message).by_name[field].title
 
-    def _put(self, fault: SilentPlan | StuckPlan | OutOfRangePlan | WrongValuePlan, said: str) -> str:
+    def _apply(self, fault: SilentPlan | StuckPlan | OutOfRangePlan | WrongValuePlan, text: str) -> str:
         if fault.device not in self._run.bench.outgoing_gates:
             return f"{fault.device} is not simulated here"
         key = (fault.fault, getattr(fault, "message", ""), getattr(fault, "field", ""))
@@ -79,30 +83,27 @@ class ManualFaults:
             effects = self._faults[fault.device][key] = list(self._run.script.maker.effects(fault))
             for effect in effects:
                 effect.apply(self._run.bench)
-        return compose(f"{fault.device} ", said)
+        return compose(f"{fault.device} ", text)
 
-    def warmer(self, kelvin: float) -> str:
-        """Command the first thermostat to a set point so much higher than it says now (lower, below 0)."""
-        for told in self._run.watch.last_frames():
-            if (
-                told.topic.message == "THERMOSTAT_STATUS_1"
-                and told.spec is not None
-                and told.topic.instance is not None
-            ):
-                field = told.spec.by_name["set_point_temperature_heat"]
-                raw = field.raw_in(told.frame.data)
+    def change_set_point(self, kelvin: float) -> str:
+        """Command the first thermostat to a set point ``kelvin`` above its present one; below, if negative."""
+        for last in self._run.watch.last_frames():
+            zone, spec = last.topic.instance, last.spec
+            if last.topic.message == "THERMOSTAT_STATUS_1" and spec is not None and zone is not None:
+                field = spec.by_name["set_point_temperature_heat"]
+                raw = field.raw_in(last.frame.data)
                 if field.state(raw) is State.VALUE and raw is not None:
-                    said = float(field.value(raw))
-                    when, asked = self._asked.get(told.topic.instance, (-1, said))
-                    answered = told.frame.time > when  # two quick presses are two steps
-                    return self._set_point(told.topic.instance, (said if answered else asked) + kelvin)
-        return "no thermostat has said its set point yet"
+                    reported = float(field.value(raw))
+                    commanded_at, commanded = self._requested.get(zone, (-1, reported))
+                    is_newer = last.frame.time > commanded_at  # two quick presses are two steps
+                    return self._command_set_point(zone, (reported if is_newer else commanded) + kelvin)
+        return "no thermostat has reported a set point yet"
 
-    def _set_point(self, zone: int, celsius: float) -> str:
+    def _command_set_point(self, zone: int, celsius: float) -> str:
         command = self._run.catalogue.by_name("THERMOSTAT_COMMAND_1")
         field = command.by_name["set_point_temperature_heat"]
-        celsius = min(WARMEST_C, max(COLDEST_C, celsius))
+        celsius = min(MAX_SET_POINT_C, max(MIN_SET_POINT_C, celsius))
         raw = field.raw(celsius)
-        self._asked[zone] = (self._run.time, celsius)
+        self._requested[zone] = (self._run.time, celsius)
         self._run.send(command.identifier(BENCH_ADDRESS), command.pack(instance=zone, set_point_temperature_heat=raw))
-        return compose(f"thermostat {zone} is asked for ", field.brief(raw))
+        return compose(f"thermostat {zone} is commanded to ", field.brief(raw))

@@ -1,7 +1,7 @@
-"""Many runs of scenarios to their verdicts, several at once in processes of their own.
+"""Many runs of scenarios to their verdicts, several at once in separate processes.
 
-Knows: jobs, processes and how far they have come. Does not know how one run goes (`scenario_run`), nor how verdicts are
-shown. Prints nothing: lines for the person go to ``say``.
+Knows: jobs, processes and their progress. Does not know how one run goes (`scenario_run`), nor how verdicts are shown.
+Prints nothing: lines for the person go to ``say``.
 """
 
 import multiprocessing
@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from rvsim.errors import ENDING_SIGNALS, RvsimError
-from rvsim.runs.progress import EVERY_S, Progress, Say
+from rvsim.runs.progress import REPORT_INTERVAL_S, Progress, Say
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json
@@ -26,9 +26,9 @@ from rvsim.sim.clock import machine_s
 NOT_PASSED_FOLDER = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
 MAX_WINDOWS_PROCESSES = 61
-"""Processes that one can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
-_JOBS_AHEAD = 4
-"""Jobs for each process that are handed out in advance."""
+"""Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
+_QUEUED_JOBS_PER_PROCESS = 4
+"""Jobs that are submitted in advance for each process."""
 
 
 def run_job(
@@ -38,9 +38,9 @@ def run_job(
     progress: Progress | None = None,
     say: Say = lambda *_: None,
 ) -> dict[str, Any]:
-    """Make one run and return its verdict as plain data; it can be sent between machines.
+    """Make one run and return its verdict as plain data, which can be sent between machines.
 
-    What is wrong with the values of this one run is its verdict's error.
+    An error in the values of this run is the error of its verdict.
     """
     return as_json(run_one(job, dbc, keep, progress, say))
 
@@ -54,7 +54,14 @@ def run_one(
 ) -> Verdict:
     """Make one run and return its verdict, whose texts keep their quantities, also between processes.
 
-    What is wrong with the values of this one run is its verdict's error.
+    An error in the values of this run is the error of its verdict.
+
+    Args:
+        job: the scenario with its values and its seed.
+        dbc: the user's own definitions.
+        keep: where the frames are recorded if the run is not passed; None for nowhere.
+        progress: reports how far the run has come.
+        say: takes lines for the person.
     """
     try:
         return PreparedScenario(job, dbc).run(keep=keep, progress=progress, say=say)
@@ -63,8 +70,8 @@ def run_one(
         return Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why)
 
 
-def place_of(job: Job, folder: Path) -> Path:
-    """Return where a run that is not passed is recorded."""
+def recording_path(job: Job, folder: Path) -> Path:
+    """Return the file in which a run that is not passed is recorded."""
     changed = "".join(f"-{key}={value}" for key, value in job.values.items())
     seed = "" if job.seed is None else f"-seed-{job.seed}"
     name = re.sub(r"[^\w.=-]", "_", f"{Path(job.scenario).stem}{seed}{changed}")[:150]
@@ -80,7 +87,15 @@ def run_all(
     keep: Path | None = NOT_PASSED_FOLDER,
     clock: Callable[[], float] = machine_s,
 ) -> Iterator[Verdict]:
-    """Yield the verdicts of jobs in the order of the jobs, each as soon as those before it are there.
+    """Yield the verdicts of jobs in the order of the jobs, each as soon as all before it are there.
+
+    Args:
+        jobs: what is run.
+        dbc: the user's own definitions.
+        processes: runs at once; None for one per processor.
+        say: takes lines for the person.
+        keep: the folder for recordings of runs that are not passed; None for none.
+        clock: seconds that only go forward.
 
     Raises:
         RvsimError: a process was ended from outside.
@@ -88,38 +103,38 @@ def run_all(
     progress = Progress(say, clock)
     if len(jobs) == 1 or processes == 1:
         for number, job in enumerate(jobs, 1):
-            yield run_one(job, dbc, keep and place_of(job, keep), progress, say)
+            yield run_one(job, dbc, keep and recording_path(job, keep), progress, say)
             _report(progress, number, len(jobs))
         return
     try:
-        yield from _side_by_side(jobs, dbc, _process_count(processes), keep, progress, say)
+        yield from _in_processes(jobs, dbc, _process_count(processes), keep, progress, say)
     except BrokenProcessPool:
         raise RvsimError(
-            "a process that made runs was ended from outside, as a system does that is short of memory: give fewer "
+            "a process that made runs was ended from outside; the system may be out of memory: use fewer processes "
             "with --processes N"
         ) from None
 
 
-def _side_by_side(
+def _in_processes(
     jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress, say: Say
 ) -> Iterator[Verdict]:
     with (
-        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_end_silently) as pool,
-        _ended_at_once(),
+        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_reset_signals) as pool,
+        _terminated_on_error(),
     ):
         futures: dict[Future[Verdict], int] = {}
         done: dict[int, Verdict] = {}
         upcoming = 0
-        room = _JOBS_AHEAD * processes
+        max_queued = _QUEUED_JOBS_PER_PROCESS * processes
         for number in range(len(jobs)):
-            while upcoming < len(jobs) and len(futures) < room:
+            while upcoming < len(jobs) and len(futures) < max_queued:
                 job = jobs[upcoming]
-                with _undisturbed():  # this is where processes start
-                    future = pool.submit(run_one, job, dbc, keep and place_of(job, keep), say=say)
+                with _sigint_blocked():  # processes start here
+                    future = pool.submit(run_one, job, dbc, keep and recording_path(job, keep), say=say)
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
-                finished, _ = wait(futures, EVERY_S, FIRST_COMPLETED)
+                finished, _ = wait(futures, REPORT_INTERVAL_S, FIRST_COMPLETED)
                 for future in finished:
                     done[futures.pop(future)] = future.result()
                     _report(progress, number + len(done), len(jobs))
@@ -128,8 +143,8 @@ def _side_by_side(
             yield done.pop(number)
 
 
-def _end_silently() -> None:
-    """Have Ctrl-C and its like end a process that makes runs, without a word: the first one has it too, and tells."""
+def _reset_signals() -> None:
+    """Make Ctrl-C and similar signals end a process that makes runs without output: the main process reports it."""
     for number in ENDING_SIGNALS:
         signal.signal(number, signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
@@ -137,10 +152,10 @@ def _end_silently() -> None:
 
 
 @contextmanager
-def _undisturbed() -> Iterator[None]:
-    """Keep Ctrl-C back, here and in processes that start meanwhile, until they can end silently.
+def _sigint_blocked() -> Iterator[None]:
+    """Block Ctrl-C, here and in processes that are being started, until these have reset their signals.
 
-    Windows has no way to: there a process that is just starting may tell of Ctrl-C in Python's own words.
+    Windows cannot block it: there a process that is being started may print Python's traceback of Ctrl-C.
     """
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -153,14 +168,14 @@ def _undisturbed() -> Iterator[None]:
 
 
 def _process_count(processes: int | None) -> int:
-    """Return how many processes make runs: as asked, or one for each processor, within the system's limit."""
+    """Return how many processes make runs: as requested, or one for each processor, within the system's limit."""
     wanted = processes or os.cpu_count() or 1
     return min(wanted, MAX_WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
 
 
 @contextmanager
-def _ended_at_once() -> Iterator[None]:
-    """Wait for no run that is under way when nobody wants it any more."""
+def _terminated_on_error() -> Iterator[None]:
+    """Terminate the processes on an error or interruption instead of waiting for their runs."""
     try:
         yield
     except BaseException:

@@ -1,6 +1,6 @@
-"""A scenario on the bench with a watch in front of it, by the wall clock, every frame through python-can.
+"""A scenario on the bench, observed by a watch, by the wall clock, with every frame through python-can.
 
-Knows: how the bench's time follows the wall clock, and how frames reach the pipeline through a port with their
+Knows: how the time of the bench follows the wall clock, and how frames reach the pipeline through a port with their
 watermark. Does not know virtual time, nor how a run is put together (`bench`).
 """
 
@@ -12,18 +12,18 @@ from typing import Any
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
 from rvsim.runs.bench import CHANNEL, BenchRun, Route
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent
 
-MAX_UNDER_WAY = 100
+MAX_FRAMES_IN_TRANSIT = 100
 """Frames that may be between bench and watch before the bench waits."""
 
 
 class _PortRoute:
-    """The way through python-can's virtual bus: a port that sends, a port that receives, and the pipeline behind."""
+    """The route through python-can's virtual bus: a port that sends, a port that receives, and the pipeline."""
 
     def __init__(self, channel: str, pipeline: Pipeline) -> None:
         self._channel, self._pipeline = channel, pipeline
@@ -41,9 +41,9 @@ class _PortRoute:
     def event(self, event: LineEvent) -> None:
         self._feed.add_event(event, self._sender.statistics.sent)
 
-    def settle(self, time: int, under_way: int = 0) -> None:
-        """Have frames up to ``time`` observed until at most ``under_way`` of them are missing."""
-        self._feed.wait_for(Watermark(time, self._sender.statistics.sent), under_way)
+    def settle(self, time: int, in_transit: int = 0) -> None:
+        """Wait until frames up to ``time`` are observed, except for at most ``in_transit`` of them."""
+        self._feed.wait_for(Watermark(time, self._sender.statistics.sent), in_transit)
 
 
 class PacedBenchRun(BenchRun):
@@ -56,7 +56,7 @@ class PacedBenchRun(BenchRun):
         options: those of ``BenchRun``.
     """
 
-    def __init__(self, *arguments: Any, control: Control, channel: str = CHANNEL, **options: Any) -> None:
+    def __init__(self, *arguments: Any, control: RunControl, channel: str = CHANNEL, **options: Any) -> None:
         self._control, self._channel = control, channel
         self._incoming: deque[tuple[int, bytes]] = deque()
         super().__init__(*arguments, **options)
@@ -66,12 +66,12 @@ class PacedBenchRun(BenchRun):
         return Route(self._port.frame, self._port.event)
 
     def inject(self, identifier: int, data: bytes) -> None:
-        """Send a frame of another program at the next chance, from any thread; the watch counts it as a node's."""
+        """Send a frame of another program in the next step, from any thread; the watch counts it as one of a node."""
         self._incoming.append((identifier, data))
         self._control.wake.set()
 
     def run(self, end: int | None) -> None:
-        """Run to ``end`` (microseconds), without one until it is stopped or interrupted.
+        """Run to ``end`` (microseconds); if it is None, until the run is stopped or interrupted.
 
         Raises:
             BusError: the bus failed.
@@ -91,12 +91,12 @@ class PacedBenchRun(BenchRun):
                 pipeline.finish(self.time)
 
     def _step(self, clock: PacedClock, end: int | None) -> None:
-        """Wait for the next thing to happen and let it happen, or do what was asked for meanwhile."""
+        """Wait for the next planned moment and run up to it, or do what was requested meanwhile."""
         control = self._control
         upcoming = self._next(end)
         if not clock.wait_until(upcoming + clock.slack_us, control.wake):
-            control.answer(clock)
-            with control.lock:  # whoever pauses the run sees everything that was sent before
+            control.apply_to(clock)
+            with control.lock:  # a paused run shows everything that was sent before
                 self._send_incoming(clock, end)
                 self._port.settle(self.time)
                 self._pipeline.flush()
@@ -105,7 +105,7 @@ class PacedBenchRun(BenchRun):
         with control.lock:
             self.bench.run_until(moment if moment == end else moment + 1)
             self.time = moment
-            self._port.settle(moment, MAX_UNDER_WAY)
+            self._port.settle(moment, MAX_FRAMES_IN_TRANSIT)
             self._pipeline.flush()
 
     def _send_incoming(self, clock: PacedClock, end: int | None) -> None:
@@ -115,11 +115,11 @@ class PacedBenchRun(BenchRun):
         moment = min(max(self.time, clock.reached()), self.time + SECOND_US)
         self.time = moment if end is None else min(moment, end)
         self.bench.run_until(self.time)
-        for _ in range(len(self._incoming)):  # frames that arrive meanwhile wait: a flood must not stop the run
+        for _ in range(len(self._incoming)):  # frames that arrive meanwhile wait, so that they cannot stop the run
             self.send_from_outside(*self._incoming.popleft())
 
     def _next(self, end: int | None) -> int:
-        """Return the time of the next thing to happen, or of a look around where nothing is planned any more."""
+        """Return the time of the next planned moment, or of the next check where nothing is planned any more."""
         upcoming = self.bench.peek()
         if upcoming is None:
             upcoming = self.time + SECOND_US

@@ -1,7 +1,7 @@
-"""What every run does with a frame: record it, let the watch hear it, show what that has changed.
+"""The path of a frame in every run: it is recorded, observed by the watch, and what it has changed is shown.
 
-Knows: how watch, recorder and the shown form are put together. Does not know where frames come from: a bench, a
-captured log or a bus.
+Knows: how watch, recorder and sink are put together. Does not know where frames come from: a bench, a captured log or a
+bus.
 """
 
 from collections import deque
@@ -22,30 +22,30 @@ class FrameWriter(Protocol):
         """Keep a frame."""
 
     def write_event(self, event: LineEvent) -> None:
-        """Keep what happened beside frames, as far as it is kept."""
+        """Keep an event that is not a frame, if the format has a place for it."""
 
     def flush(self) -> None:
-        """Hand on what was kept."""
+        """Write everything that is buffered."""
 
 
 class RunObserver(Protocol):
-    """Something that has to know what was heard, after the watch has heard it."""
+    """Something that gets frames and events after the watch has observed them."""
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
-        """Take a frame and what followed from it."""
+        """Take a frame and the events that it caused."""
 
     def observe_events(self, events: Sequence[Event]) -> None:
-        """Take what followed from the passing of time, or happened beside frames."""
+        """Take events that were not caused by a frame, such as those of passing time."""
 
 
 class Pipeline:
     """A watch with its sink and its recorder.
 
     Args:
-        watch: hears the frames.
+        watch: observes the frames.
         sink: shows what changed.
         recorder: keeps the frames.
-        every: show all that each frame says, not only what changed.
+        every: show all readings of each frame, not only changes.
     """
 
     def __init__(
@@ -58,29 +58,29 @@ class Pipeline:
     ) -> None:
         self.watch = watch
         self.time = 0
-        """How far the watch has come, in microseconds."""
-        self.raised: Flag | None = None
+        """The time up to which the watch has observed, in microseconds."""
+        self.last_raised: Flag | None = None
         """The flag that was raised last."""
-        self.shown = True
-        """Whether the sink is told; what goes by untold can be caught up with."""
+        self.is_shown = True
+        """Whether the sink gets frames and events; ``show_present_state`` makes up for what it did not get."""
         self.observer: RunObserver | None = None
-        """Is told of each frame behind the watch."""
+        """Gets each frame after the watch."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
 
     def expect_own(self, identifier: int, data: bytes) -> None:
-        """Note that a frame of the person at the bench is under way, which is no stranger on the bus."""
+        """Note that a frame of the person at the bench will come, which the watch must not count as a device's."""
         self._own.append((identifier, data))
 
     def observe(self, frame: Frame) -> None:
-        """Hear a frame.
+        """Record a frame, let the watch observe it, and show what it has changed.
 
         Raises:
             InputError: it cannot be recorded.
         """
         if self._recorder is not None:
             self._recorder.write(frame)
-        if self.shown:
+        if self.is_shown:
             self._sink.frame(frame)
         if frame.time > self.time:
             self.time = frame.time
@@ -90,13 +90,13 @@ class Pipeline:
         events = self.watch.observe_own(frame) if is_own else self.watch.observe(frame)
         if self.observer is not None:
             self.observer.observe_frame(frame, events)
-        if self._every and self.shown and not is_own:
+        if self._every and self.is_shown and not is_own:
             events = [*(event for event in events if not isinstance(event, ReadingChanged)), *self._readings(frame)]
         if events:
             self._show(events)
 
     def observe_event(self, event: LineEvent) -> None:
-        """Let the watch know what happened on the pair beside frames.
+        """Record an event of the bus that is not a frame, let the watch observe it, and show what it has changed.
 
         Raises:
             InputError: it cannot be recorded.
@@ -104,14 +104,14 @@ class Pipeline:
         if self._recorder is not None:
             self._recorder.write_event(event)
         self.time = max(self.time, event.time)
-        self._follow(self.watch.observe_event(event))
+        self._deliver(self.watch.observe_event(event))
 
     def advance(self, time: int) -> None:
-        """Let the watch know that nothing before ``time`` (microseconds) is still to come."""
+        """Let time go on to ``time`` (microseconds); no frame before it is still to come."""
         self.time = max(self.time, time)
-        self._follow(self.watch.advance(time))
+        self._deliver(self.watch.advance(time))
 
-    def _follow(self, events: list[Event]) -> None:
+    def _deliver(self, events: list[Event]) -> None:
         if events:
             if self.observer is not None:
                 self.observer.observe_events(events)
@@ -120,37 +120,37 @@ class Pipeline:
     def _show(self, events: list[Event]) -> None:
         for event in events:
             if isinstance(event, FlagRaised):
-                self.raised = event.flag
-        if self.shown:
+                self.last_raised = event.flag
+        if self.is_shown:
             self._sink.events(events)
 
     def _readings(self, frame: Frame) -> Iterator[ReadingChanged]:
-        """Return everything a frame says, changed or not."""
-        said = self.watch.readings(frame)
-        if said is not None:
-            for reading in said.readings:
-                yield ReadingChanged(
-                    said.time, said.device, said.source, said.spec, said.instance, reading, None, said.dsa
-                )
+        """Return all readings of a frame, changed or not."""
+        decoded = self.watch.readings(frame)
+        if decoded is not None:
+            time, device, source, dsa = decoded.time, decoded.device, decoded.source, decoded.dsa
+            for reading in decoded.readings:
+                yield ReadingChanged(time, device, source, decoded.spec, decoded.instance, reading, None, dsa)
 
-    def catch_up(self) -> None:
-        """From here on tell the sink, beginning with who is there and which flags stand."""
-        self.shown = True
-        here = [one for one in self.watch.roll_call if one.state is not None]
+    def show_present_state(self) -> None:
+        """Show the devices and the raised flags of the present moment, and everything from here on."""
+        self.is_shown = True
         events: list[Event] = [
-            PresenceChanged(self.time, one.device, one.source, one.state) for one in here if one.state is not None
+            PresenceChanged(self.time, line.device, line.source, line.state)
+            for line in self.watch.roll_call
+            if line.state is not None
         ]
         events += [FlagRaised(self.time, flag) for flag in self.watch.flags]
         if events:
             self._sink.events(events)
 
     def finish(self, time: int) -> None:
-        """Say how it ended."""
+        """Show the end of the run."""
         self._sink.end(time, self.watch)
         self.flush()
 
     def flush(self) -> None:
-        """Hand everything on to whoever reads."""
+        """Write everything that is buffered."""
         self._sink.flush()
         if self._recorder is not None:
             self._recorder.flush()

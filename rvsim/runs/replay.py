@@ -1,7 +1,7 @@
-"""A captured log in front of a watch: as fast as it can be read, or paced as it was recorded.
+"""A captured log observed by a watch: as fast as it can be read, or paced as it was recorded.
 
-Knows: where to begin and end, going round, going on to the next flag. Does not know formats of logs (`logs.read`),
-nor how anything is shown. Nothing is sent to any bus: frames go from the log to the watch.
+Knows: start and end, repetition, and the step to the next flag. Does not know formats of logs (`logs.read`), nor how
+anything is shown. Nothing is sent to any bus: frames go from the log to the watch.
 """
 
 from collections.abc import Callable, Iterator
@@ -9,27 +9,28 @@ from types import TracebackType
 
 from rvsim.errors import InputError
 from rvsim.logs.read import Log
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent
 
-USUAL_SILENCE = 10_000
-"""Microseconds between the last frame of a round and the first of the next: those of a bus that is little used."""
-SLICE = 10 * SECOND_US
+ROUND_GAP_US = 10_000
+"""Time between the last frame of a round and the first of the next, as on a bus with little traffic. Our choice."""
+SKIP_STEP_US = 10 * SECOND_US
+"""The part of the log before the start that is read in one step: a screen can be drawn between two steps."""
 
 
 class LogRounds:
-    """A log's frames and what else it tells, once, or of a part of it round and round with the time going on.
+    """The frames and events of a log, once, or of a part of it in rounds with increasing times.
 
     Args:
         open_log: opens the log; called once for each round.
-        start: where the second and later rounds begin, in microseconds since the log's first frame.
-        end: where each of several rounds ends; None is the end of the log.
+        start: where the second and later rounds start, in microseconds since the log's first frame.
+        end: where each of several rounds ends; None for the end of the log.
         loop: whether there is more than one round.
-        channel: which channel of the log, None where it has one.
+        channel: the channel of the log, None where it has one.
     """
 
     def __init__(
@@ -37,6 +38,7 @@ class LogRounds:
         open_log: Callable[[], Log],
         start: int = 0,
         end: int | None = None,
+        *,
         loop: bool = False,
         channel: str | None = None,
     ) -> None:
@@ -49,13 +51,13 @@ class LogRounds:
         """The next frame or event, None at the end."""
 
     def pop(self) -> Frame | LineEvent:
-        """Return what is next, and look for what is behind it."""
-        one, self.upcoming = self.upcoming, next(self._frames, None)
-        assert one is not None, "whoever pops has seen what is upcoming"
-        return one
+        """Return the next frame or event, and read the one after it."""
+        popped, self.upcoming = self.upcoming, next(self._frames, None)
+        assert popped is not None, "pop is called only while something is upcoming"
+        return popped
 
     def close(self) -> None:
-        """Let go of the log."""
+        """Close the log."""
         self.log.close()
 
     def __enter__(self) -> "LogRounds":
@@ -78,145 +80,143 @@ class LogRounds:
             self.log.close()
             if not self.loop or last is None:
                 return
-            offset = last + USUAL_SILENCE - self.start
+            offset = last + ROUND_GAP_US - self.start
             self.log = self._open()
 
 
 class ReplayRun:
-    """A log gone through in front of a watch.
+    """A log that is observed by a watch.
 
-    What lies before the start is heard all the same, so that who is there and what is wrong is known from the first
-    moment that is shown.
+    The watch also observes what is before the start, so that devices and flags are known from the first moment that is
+    shown.
     """
 
-    def __init__(self, rounds: LogRounds, hearing: Pipeline) -> None:
+    def __init__(self, rounds: LogRounds, pipeline: Pipeline) -> None:
         self._rounds = rounds
         self._start = rounds.start
         self._stop = None if rounds.loop else rounds.end
-        self._hearing = hearing
-        self.watch = hearing.watch
+        self._pipeline = pipeline
+        self.watch = pipeline.watch
         self.time = 0
-        """How far it has come, in microseconds since the log's first frame."""
+        """The present time, in microseconds since the log's first frame."""
         self._seeking = False
         self.on_found: Callable[[Flag | None], None] = lambda _: None
-        """Told the flag that was looked for, None where the log ends without another."""
+        """Called with the flag that was searched for; with None where the log ends without another."""
 
     @property
     def ends_with_log(self) -> bool:
-        """Tell whether it goes to the end of the log."""
+        """Tell whether the run goes to the end of the log."""
         return self._stop is None
 
     @property
     def observed_until(self) -> int:
-        """How far the watch has come."""
-        return self._hearing.time
+        """The time up to which the watch has observed, in microseconds since the log's first frame."""
+        return self._pipeline.time
 
-    # Ways to go.
-
-    def virtual(self) -> None:
-        """Go through it as fast as it can be read.
+    def run_virtual(self) -> None:
+        """Replay as fast as the log can be read.
 
         Raises:
-            InputError: it ends before the start that was asked for.
+            InputError: the log ends before the start.
         """
-        self._skip(Control())
+        self._skip(RunControl())
         self._go(self._stop)
         self._finish()
 
-    def paced(self, control: Control) -> None:
-        """Go through it by the wall clock, at the speed that ``control`` has.
+    def run_paced(self, control: RunControl) -> None:
+        """Replay by the wall clock, at the speed of ``control``.
 
         Raises:
-            InputError: it ends before the start that was asked for.
+            InputError: the log ends before the start.
         """
         self._skip(control)
         clock = PacedClock(control.speed)
         clock.set_time(self.time)
         try:
-            while not control.stopped and not self._over():
+            while not control.stopped and not self._is_over():
                 self._step(clock, control)
         except KeyboardInterrupt:
-            self._hearing.finish(self.time)
+            self._pipeline.finish(self.time)
             raise
         with control.lock:
             self._finish()
 
     def next_flag(self) -> None:
-        """Go on without waiting until the next flag is raised; to be asked of a paced run through its control."""
+        """Replay without waiting until the next flag is raised; to be requested through the control of a paced run."""
         self._seeking = True
 
-    def _step(self, clock: PacedClock, control: Control) -> None:
+    def _step(self, clock: PacedClock, control: RunControl) -> None:
         upcoming = self.time + SECOND_US if self._rounds.upcoming is None else self._rounds.upcoming.time
         moment = min(max(upcoming, self.time), self.time + SECOND_US, *([] if self._stop is None else [self._stop]))
         if self._seeking:
             self._seek(moment, clock, control)
             return
         if not clock.wait_until(moment + clock.slack_us, control.wake):
-            control.answer(clock)
-            self._hearing.flush()
+            control.apply_to(clock)
+            self._pipeline.flush()
             return
         with control.lock:
             self._go(min(max(moment, clock.reached()), moment + SECOND_US))
-            self._hearing.flush()
+            self._pipeline.flush()
 
-    def _seek(self, moment: int, clock: PacedClock, control: Control) -> None:
-        """Go a step towards the next flag; stand still where it is raised."""
+    def _seek(self, moment: int, clock: PacedClock, control: RunControl) -> None:
+        """Take a step towards the next flag; pause where it is raised."""
         if control.wake.is_set():
-            control.answer(clock)
-        raised = self._hearing.raised
+            control.apply_to(clock)
+        raised = self._pipeline.last_raised
         with control.lock:
             self._go(moment, until_raised=True)
-        found = self._hearing.raised if self._hearing.raised is not raised else None
-        if found is not None or self._over():
+        found = self._pipeline.last_raised if self._pipeline.last_raised is not raised else None
+        if found is not None or self._is_over():
             self._seeking = False
             control.pause(True)
             clock.set_time(self.time)
             self.on_found(found)
 
-    def _over(self) -> bool:
-        """Tell whether the end was reached."""
+    def _is_over(self) -> bool:
+        """Tell whether the end is reached."""
         return self._rounds.upcoming is None or (self._stop is not None and self.time >= self._stop)
 
-    def _go(self, to: int | None, until_raised: bool = False) -> None:
-        """Hear everything up to ``to``, or to the end of the log; where asked, no further than to the next flag."""
+    def _go(self, to: int | None, *, until_raised: bool = False) -> None:
+        """Observe everything up to ``to``, or to the end of the log; with ``until_raised`` up to the next flag."""
         if self._stop is not None:
             to = self._stop if to is None else min(to, self._stop)
-        raised = self._hearing.raised
+        raised = self._pipeline.last_raised
         while self._rounds.upcoming is not None and (to is None or self._rounds.upcoming.time <= to):
             if until_raised:
-                self._hearing.advance(self._rounds.upcoming.time)
-                if self._hearing.raised is not raised:
+                self._pipeline.advance(self._rounds.upcoming.time)
+                if self._pipeline.last_raised is not raised:
                     return
-            one = self._rounds.pop()
-            if isinstance(one, Frame):
-                self._hearing.observe(one)
+            popped = self._rounds.pop()
+            if isinstance(popped, Frame):
+                self._pipeline.observe(popped)
             else:
-                self._hearing.observe_event(one)
-            self.time = max(self.time, one.time)
-            if until_raised and self._hearing.raised is not raised:
+                self._pipeline.observe_event(popped)
+            self.time = max(self.time, popped.time)
+            if until_raised and self._pipeline.last_raised is not raised:
                 return
         if to is not None and self._rounds.upcoming is not None:
-            self._hearing.advance(to)
+            self._pipeline.advance(to)
             self.time = max(self.time, to)
 
-    def _skip(self, control: Control) -> None:
-        """Hear what lies before the start, untold; in slices, so that a screen can look in between."""
+    def _skip(self, control: RunControl) -> None:
+        """Observe what is before the start without showing it; in steps, so that a screen can be drawn in between."""
         if not self._start:
             return
-        self._hearing.shown = False
+        self._pipeline.is_shown = False
         while self._rounds.upcoming is not None and self.time < self._start - 1 and not control.stopped:
             with control.lock:
-                self._go(min(max(self.time, self._rounds.upcoming.time) + SLICE, self._start - 1))
+                self._go(min(max(self.time, self._rounds.upcoming.time) + SKIP_STEP_US, self._start - 1))
         if self._rounds.upcoming is None:
             raise InputError(
                 f"--from {self._start / SECOND_US:g}: the log ends {self.time / SECOND_US:.1f} s after its first "
-                "frame; begin earlier"
+                "frame; start earlier"
             )
         with control.lock:
-            self._hearing.advance(self._start)
+            self._pipeline.advance(self._start)
             self.time = self._start
-            self._hearing.catch_up()
+            self._pipeline.show_present_state()
 
     def _finish(self) -> None:
-        self._hearing.advance(self.time)
-        self._hearing.finish(self.time)
+        self._pipeline.advance(self.time)
+        self._pipeline.finish(self.time)

@@ -1,7 +1,7 @@
-"""One run of a scenario to its verdict, in virtual time.
+"""One run of a scenario to its verdict.
 
-Knows: how a run is made from a job, and that a run which is not passed is made once more to be recorded: one seed gives
-one run. Does not know commands, nor how many runs there are. Prints nothing: lines for the person go to ``say``.
+Knows: how a run is made from a job, and that a run which is not passed is repeated to record it: the same seed gives
+the same run. Does not know commands, nor how many runs there are. Prints nothing: lines for the person go to ``say``.
 """
 
 import re
@@ -17,11 +17,11 @@ from rvsim.logs.record import Recorder
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import check_seed, shown
 from rvsim.runs.bench import CHANNEL, BenchRun, VirtualBenchRun
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.progress import Progress, Say
-from rvsim.runs.sink import Nothing
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown import script_runner
 from rvsim.shakedown.expect import run_judge
 from rvsim.shakedown.expect.never_fails import cannot_fail_warnings
@@ -33,9 +33,9 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
-_LINE = re.compile(r"(.+?), line (\d+)")
-_PROGRESS_US = 600_000_000
-"""Simulated microseconds between two looks whether a line of progress is due."""
+_FILE_AND_LINE = re.compile(r"(.+?), line (\d+)")
+_PROGRESS_STEP_US = 600_000_000
+"""Simulated time between two checks whether a line of progress is due."""
 
 
 def load_checked(
@@ -44,10 +44,10 @@ def load_checked(
     dbc: Iterable[Path] = (),
     absent: Collection[str] = (),
 ) -> tuple[LoadedScenario, Catalogue]:
-    """Load a scenario with its definitions and hold it against them; ``absent`` devices need no kind.
+    """Load a scenario with its definitions and check it with them; ``absent`` devices need no kind.
 
     Raises:
-        InputError: it cannot be used: every mistake in it and its rig that can be told without the others mended.
+        InputError: it cannot be used: all mistakes in it and its rig that can be found before others are corrected.
     """
     problems: list[str] = []
     try:
@@ -67,13 +67,13 @@ def load_checked(
     except InputError as error:
         problems += error.problems
     if problems:
-        raise InputError(*sorted(problems, key=_line))
+        raise InputError(*sorted(problems, key=_file_and_line))
     return loaded, catalogue
 
 
-def _line(problem: str) -> tuple[str, int]:
-    """Return where a mistake stands: mistakes are told in the order of their lines, file by file."""
-    found = _LINE.match(problem)
+def _file_and_line(problem: str) -> tuple[str, int]:
+    """Return the place of a mistake: mistakes are listed in the order of their lines, file by file."""
+    found = _FILE_AND_LINE.match(problem)
     return (found[1], int(found[2])) if found else (problem.partition(",")[0], 0)
 
 
@@ -103,21 +103,21 @@ class PreparedScenario:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """Expectations that could not fail, and what never comes: a line for each."""
+        """Expectations that cannot fail, and events that never happen: a line for each."""
         return tuple(cannot_fail_warnings(self.loaded, self.catalogue))
 
     def progress_text(self, moment: int) -> str:
-        """Say how far a run of it has come."""
+        """Return how far a run of it has come."""
         return f"{self.loaded.name}: {moment / 1e6:.0f} of {self.loaded.scenario.lasts / 1e6:.0f} s of simulated time"
 
     def prepare(self) -> None:
-        """Put it together and run nothing of it.
+        """Check that it can be run; nothing runs.
 
         Raises:
-            InputError: expectations, faults, steps or absent devices name what is not there.
+            InputError: expectations, faults, steps or absent devices name what does not exist.
         """
         check_absent(self.loaded.rig, self.absent)
-        VirtualBenchRun(self.loaded, self.catalogue, Nothing(), seed=self.seed, absent=self.absent)
+        VirtualBenchRun(self.loaded, self.catalogue, NullSink(), seed=self.seed, absent=self.absent)
 
     def run(
         self,
@@ -129,70 +129,70 @@ class PreparedScenario:
         """Run it to its verdict.
 
         Args:
-            record: where its frames are written in any case.
-            keep: where its frames are written if it is not passed; if they cannot be, ``say`` gets a line about that.
+            record: the file to which its frames are always written.
+            keep: the file to which its frames are written if it is not passed; if that fails, ``say`` gets a line.
             progress: reports how far it has come.
             say: takes lines for the person.
 
         Raises:
-            InputError: expectations or faults name what is not there, or ``record`` cannot be written.
+            InputError: expectations or faults name what does not exist, or ``record`` cannot be written.
         """
-        verdict = self._once(record, progress)
+        verdict = self._run_once(record, progress)
         if record is not None or verdict.passed or keep is None:
             return verdict
         try:
             keep.parent.mkdir(parents=True, exist_ok=True)
-            return self._once(keep, progress)
+            return self._run_once(keep, progress)
         except OSError as error:
             why = f"{keep.parent}: {error.strerror or error}"
         except InputError as error:
             why = "; ".join(error.problems)
-        say(f"{verdict.name}: its frames could not be kept ({why}); the verdict stands")
+        say(f"{verdict.name}: the frames could not be recorded ({why}); the verdict is not affected")
         return verdict
 
-    def _once(self, record: Path | None, progress: Progress | None) -> Verdict:
+    def _run_once(self, record: Path | None, progress: Progress | None) -> Verdict:
         if record is None:
-            return self._judged(None, progress)
+            return self._run_to_verdict(None, progress)
         start = start_line(command="shakedown", scenario=printable(self.loaded.name), seed=self.seed, started=None)
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
-            return replace(self._judged(recorder, progress), recording=str(record))
+            return replace(self._run_to_verdict(recorder, progress), recording=str(record))
 
-    def _judged(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
-        going = VirtualScenarioRun(self, recorder=recorder)
+    def _run_to_verdict(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
+        scenario_run = VirtualScenarioRun(self, recorder=recorder)
         lasts = self.loaded.scenario.lasts
         if progress is not None:
-            for moment in range(_PROGRESS_US, lasts, _PROGRESS_US):
-                going.run.until(moment)
+            for moment in range(_PROGRESS_STEP_US, lasts, _PROGRESS_STEP_US):
+                scenario_run.run.until(moment)
                 progress.update(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
-        going.run.run(lasts)
-        return going.verdict()
+        scenario_run.run.run(lasts)
+        return scenario_run.verdict()
 
 
 def check_absent(rig: Rig, absent: Collection[str]) -> None:
-    """Refuse devices that are to be left out and are not there.
+    """Check that absent devices are in the rig.
 
     Raises:
-        InputError: a line for each.
+        InputError: a line for each that is not.
     """
     names = [plan.name for plan in rig.devices]
-    strangers = [name for name in absent if name not in names]
-    if strangers:
-        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in strangers))
+    unknown = [name for name in absent if name not in names]
+    if unknown:
+        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in unknown))
 
 
 class ScenarioRun:
-    """A run of a prepared scenario that is under way, and its verdict.
+    """A run of a prepared scenario, and its verdict.
 
     Args:
         prepared: what is run.
-        make: makes the run, given what ``BenchRun`` takes.
-        absent: planned devices that are not simulated: whoever sends frames stands in for them; None is those of the
+        make: makes the run; it takes the arguments of ``BenchRun``.
+        absent: planned devices that are not simulated; another program takes their place. None for those of the
             prepared scenario.
-        tap: is handed each frame when it is on the bus.
+        tap: called with each frame when it is on the bus.
         recorder: keeps the frames.
 
     Raises:
-        InputError: expectations, faults, steps or absent devices name what is not there.
+        InputError: expectations, faults, steps or absent devices name what does not exist.
     """
 
     def __init__(
@@ -211,7 +211,7 @@ class ScenarioRun:
         self.run = make(
             prepared.loaded,
             prepared.catalogue,
-            Nothing(),
+            NullSink(),
             seed=prepared.seed,
             recorder=recorder,
             on_failure=self._failures.append,
@@ -221,20 +221,20 @@ class ScenarioRun:
 
     @property
     def seconds(self) -> float:
-        """How far it has come."""
+        """The present simulated time."""
         return self.run.time / 1e6
 
     def verdict(self) -> Verdict:
-        """Judge what has happened up to now; nothing that comes later counts any more.
+        """Judge what has happened up to now; nothing later counts.
 
-        Steps that never came are expectations that were not met. A verdict before the scenario's end says so: what must
-        never happen has then been watched for a part of the time only.
+        Steps that never happened are expectations that were not met. A verdict before the end of the scenario says so:
+        what must never happen has then been observed for a part of the time only.
         """
         if self._verdict is None:
             prepared, run, end = self.prepared, self.run, self.run.time
-            lasted = f"it never happened in {end / 1e6:g} s"
+            found = f"it never happened in {end / 1e6:g} s"
             never = [
-                Outcome(step, False, lasted, end / 1e6, look="what the step waits for")
+                Outcome(step, False, found, end / 1e6, look="what the step waits for")
                 for step in run.script.pending_steps
             ]
             self._verdict = Verdict(
@@ -253,7 +253,7 @@ class ScenarioRun:
 
 
 class VirtualScenarioRun(ScenarioRun):
-    """A run in virtual time that goes on as far as it is told to; arguments as ``ScenarioRun`` without ``make``."""
+    """A run in virtual time, advanced by ``until``; arguments as ``ScenarioRun`` without ``make``."""
 
     run: VirtualBenchRun
 
@@ -267,16 +267,16 @@ class VirtualScenarioRun(ScenarioRun):
         super().__init__(prepared, VirtualBenchRun, absent, tap, recorder)
 
     def until(self, seconds: float) -> None:
-        """Go on to a time since the start."""
+        """Run up to a time since the start, in seconds."""
         self.run.until(max(self.run.time, round(seconds * 1e6)))
 
     def put(self, identifier: int, data: bytes) -> None:
-        """Send a frame of a node that is not simulated now; the watch counts it as that node's."""
+        """Send a frame of a node that is not simulated now; the watch counts it as a frame of that node."""
         self.run.send_from_outside(identifier, data)
 
 
 class PacedScenarioRun(ScenarioRun):
-    """A run by the wall clock through python-can; arguments as ``ScenarioRun``, and a hand on its time.
+    """A run by the wall clock through python-can; arguments as ``ScenarioRun``, and a control of its time.
 
     Args:
         control: pauses, stops and paces it.
@@ -287,7 +287,7 @@ class PacedScenarioRun(ScenarioRun):
     def __init__(
         self,
         prepared: PreparedScenario,
-        control: Control,
+        control: RunControl,
         absent: Collection[str] | None = None,
         tap: Callable[[Frame], None] | None = None,
         recorder: FrameWriter | None = None,
@@ -296,5 +296,5 @@ class PacedScenarioRun(ScenarioRun):
         super().__init__(prepared, make, absent, tap, recorder)
 
     def progress_text(self) -> str:
-        """Say how far it has come."""
+        """Return how far the run has come."""
         return self.prepared.progress_text(self.run.time)

@@ -1,7 +1,7 @@
-"""Which part of a log is told: from when to when, of which devices, which messages.
+"""The part of a log that is shown: its period, devices and messages.
 
-Knows: how devices and messages are named in options, and what of a survey is about them. Does not know how a survey is
-shown. The rules hear the whole bus whatever is told.
+Knows: how devices and messages are named in options, and which parts of a survey are about them. Does not know how a
+survey is shown. The rules always judge the whole bus.
 """
 
 import re
@@ -16,13 +16,13 @@ from rvsim.wire.catalogue import Catalogue
 
 _ADDRESS = re.compile(r"(?:address\s+)?(?:0x)?([0-9a-f]{1,2})(?:\s+hex)?", re.IGNORECASE)
 _DGN = re.compile(r"(?:0x)?([0-3]?[0-9a-f]{4})", re.IGNORECASE)
-_OF_ALL = ("bus", "log")
-"""Subjects of flags that are about everybody."""
+_GENERAL_SUBJECTS = ("bus", "log")
+"""Subjects of flags that are about no single device."""
 
 
 @dataclass(frozen=True)
 class LogSelection:
-    """What is told; an empty set of devices or messages leaves none out."""
+    """What is shown; an empty set of devices or messages stands for all."""
 
     part: SurveyedTime = WHOLE_LOG
     devices: tuple[str, ...] = ()
@@ -36,26 +36,28 @@ class LogSelection:
         return self == LogSelection()
 
     def sentence(self, found: Survey) -> str:
-        """Say what is told, and that the rest was heard all the same."""
-        told = []
+        """Return what is shown, and that the rest was judged too."""
+        shown = []
         if self.part != WHOLE_LOG:
-            told.append(f"from {self.part.start / 1e6:g} s to {found.end / 1e6:g} s of the log")
+            shown.append(f"from {self.part.start / 1e6:g} s to {found.end / 1e6:g} s of the log")
         if self.devices:
-            told.append(f"of {', '.join(self.devices)}")
+            shown.append(f"of {', '.join(self.devices)}")
         if self.messages:
-            told.append(f"messages {', '.join(name or f'{dgn:05X}' for dgn, name in self.messages)}")
-        heard = "the whole log" if self.part.end is None else f"everything up to {found.end / 1e6:g} s"
+            shown.append(f"messages {', '.join(name or f'{dgn:05X}' for dgn, name in self.messages)}")
+        judged = "the whole log" if self.part.end is None else f"everything up to {found.end / 1e6:g} s"
         return (
-            f"Told: {', '.join(told)}. The rules heard {heard}, all devices and messages; the load is of all of them."
+            f"Shown: {', '.join(shown)}. The rules judged {judged}, with all devices and messages; the bus load is "
+            "that of all."
         )
 
     def of(self, found: Survey) -> Survey:
-        """Return what of a survey is told."""
+        """Return the part of a survey that is shown."""
         if not self.devices and not self.messages:
             return found
-        told = [source for source in found.sources if self._has(source)]
-        names = {*self.devices, *(one.device for source in told for one in source.devices)} if self.devices else set()
-        sources = [self._of_source(source) for source in told]
+        shown = [source for source in found.sources if self._has(source)]
+        known = {record.device for source in shown for record in source.devices}
+        names = {*self.devices, *known} if self.devices else set()
+        sources = [self._of_source(source) for source in shown]
         return replace(
             found,
             sources=tuple(source for source in sources if source.messages),
@@ -65,31 +67,31 @@ class LogSelection:
         )
 
     def _has(self, source: SurveyedSource) -> bool:
-        names = {f"address {source.address:02X} hex", *(one.device for one in source.devices)}
+        names = {f"address {source.address:02X} hex", *(record.device for record in source.devices)}
         return not self.devices or bool(names.intersection(self.devices))
 
     def _of_source(self, source: SurveyedSource) -> SurveyedSource:
         if not self.messages:
             return source
         wanted = {dgn for dgn, _ in self.messages}
-        return replace(source, messages={one: heard for one, heard in source.messages.items() if one.dgn in wanted})
+        return replace(source, messages={key: counts for key, counts in source.messages.items() if key.dgn in wanted})
 
     def _is_about(self, flag: Flag, devices: set[str]) -> bool:
         """Tell whether a flag is about one of the devices, by any of their names, and one of the messages."""
-        if flag.subject in _OF_ALL:
+        if flag.subject in _GENERAL_SUBJECTS:
             return True
-        whose = not devices or bool(devices.intersection(flag.subject.split(", ")))
+        has_device = not devices or bool(devices.intersection(flag.subject.split(", ")))
         messages = {name or f"{dgn:05X}" for dgn, name in self.messages}
-        return whose and (not messages or flag.message is None or flag.message in messages)
+        return has_device and (not messages or flag.message is None or flag.message in messages)
 
 
 def selection(
     part: SurveyedTime, devices: Sequence[str], messages: Sequence[str], rig: Rig | None, catalogue: Catalogue
 ) -> LogSelection:
-    """Return what the options ask for.
+    """Return the selection that the options describe.
 
     Raises:
-        InputError: a device or a message cannot be one.
+        InputError: a text is no device or no message.
     """
     planned = [] if rig is None else [device.name for device in rig.devices]
     return LogSelection(
@@ -110,7 +112,7 @@ def _device(text: str, planned: Iterable[str]) -> str:
 
 
 def _message(text: str, catalogue: Catalogue) -> tuple[int, str | None]:
-    name = next((one for one in catalogue.names if one.upper() == text.upper()), None)
+    name = next((known for known in catalogue.names if known.upper() == text.upper()), None)
     if name is not None:
         return catalogue.by_name(name).dgn, name
     dgn = _DGN.fullmatch(text.strip())

@@ -1,4 +1,4 @@
-"""A paced run that other programs of this machine take part in: a bench, or a scenario to its verdict.
+"""A paced run that serves other programs on this machine: a bench, or a scenario to its verdict.
 
 Knows: how a run and the hub are put together. Does not know option names, nor how either works. Prints nothing: lines
 for the person go to ``say``.
@@ -12,26 +12,26 @@ from pathlib import Path
 from rvsim.edge.hub import Hub, HubStatistics
 from rvsim.edge.hub_protocol import parse_serve_address
 from rvsim.errors import BusError
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.hardware_run import recorded, run_to_verdict
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
-from rvsim.runs.progress import PACED_EVERY_S, Progress, Say
+from rvsim.runs.progress import PACED_REPORT_INTERVAL_S, Progress, Say
 from rvsim.runs.scenario_run import PacedScenarioRun, PreparedScenario
 from rvsim.shakedown.verdict import Verdict
 from rvsim.sim.clock import machine_s
 from rvsim.wire.frame import Frame
 
 MAX_CLIENT_WAIT_S = 60.0
-"""How long a served scenario waits for its first client. Our decision."""
+"""The longest wait of a served scenario for its first client. Our decision."""
 
 
 @contextmanager
 def serve_bench(where: str, make: Callable[..., PacedBenchRun], say: Say) -> Iterator[Callable[..., PacedBenchRun]]:
-    """Serve the run that is made by what this yields, until the end of the block.
+    """Serve the run that the yielded function makes, until the end of the block.
 
     Args:
-        where: ``PORT`` or ``HOST:PORT``, an empty text for the port of the protocol.
+        where: ``PORT`` or ``HOST:PORT``; "" for the default port of the protocol.
         make: makes the run.
         say: takes lines for the person.
 
@@ -42,7 +42,7 @@ def serve_bench(where: str, make: Callable[..., PacedBenchRun], say: Say) -> Ite
     lock = threading.Lock()
     runs: list[PacedBenchRun] = []
     early: list[tuple[int, bytes]] = []
-    """What clients sent before there was a run; it is sent at its beginning."""
+    """Frames from clients before the run was made; they are sent at its start."""
 
     def receive(identifier: int, data: bytes) -> None:
         with lock:
@@ -64,11 +64,11 @@ def serve_bench(where: str, make: Callable[..., PacedBenchRun], say: Say) -> Ite
         def publish(frame: Frame) -> None:
             hub.publish(frame)
 
-        say(opening(hub))
+        say(opening_text(hub))
         try:
             yield make_served
         finally:
-            say(summary(hub.statistics))
+            say(summary_text(hub.statistics))
 
 
 def serve_scenario(
@@ -81,23 +81,23 @@ def serve_scenario(
     speed: float = 1.0,
     max_client_wait_s: float = MAX_CLIENT_WAIT_S,
 ) -> Verdict:
-    """Serve a scenario on loopback, run it from its first client on, and return the verdict.
+    """Serve a scenario on loopback, start it with its first client, and return the verdict.
 
-    A client counts when its handshake is finished. When all have left again the run goes on to its end all the same,
-    as a vehicle does without its controller, and ``say`` gets a line about that.
+    A client counts when its handshake is finished. When all clients have disconnected, the run goes on to its end, as a
+    vehicle does without its controller, and ``say`` gets a line about that.
 
     Args:
         prepared: what is run.
-        where: ``PORT`` or ``HOST:PORT``, an empty text for the port of the protocol.
+        where: ``PORT`` or ``HOST:PORT``; "" for the default port of the protocol.
         say: takes lines for the person.
-        absent: devices that are not simulated; None is those of the prepared scenario.
-        record: where the frames are written.
+        absent: devices that are not simulated; None for those of the prepared scenario.
+        record: the file to which the frames are written.
         speed: simulated seconds per real second.
-        max_client_wait_s: how long to wait for the first client.
+        max_client_wait_s: the longest wait for the first client.
 
     Raises:
         InputError: there is no such address, devices are not in the rig, or the recording cannot be written.
-        BusError: the port cannot be had, or no client came in time.
+        BusError: the port cannot be had, or no client connected in time.
     """
 
     def make(recorder: FrameWriter | None) -> Verdict:
@@ -109,7 +109,7 @@ def serve_scenario(
 
 
 class _ServedScenario:
-    """One run that is served, from its first client on."""
+    """One served run, which starts with its first client."""
 
     def __init__(
         self,
@@ -119,53 +119,57 @@ class _ServedScenario:
         speed: float,
         say: Say,
     ) -> None:
-        self._going = PacedScenarioRun(prepared, Control(speed), absent, self._tap, recorder)
+        self._run = PacedScenarioRun(prepared, RunControl(speed), absent, self._tap, recorder)
         self._say = say
         self._first_client = threading.Event()
-        self._progress = Progress(say, every_s=PACED_EVERY_S)
+        self._progress = Progress(say, interval_s=PACED_REPORT_INTERVAL_S)
 
     def run(self, where: tuple[str, int], max_client_wait_s: float) -> Verdict:
         say = self._say
-        with Hub(where, self._going.run.inject, machine_s, self._clients_changed) as self._hub:
-            say(opening(self._hub), f"the run begins with its first client, for which it waits {max_client_wait_s:g} s")
+        with Hub(where, self._run.run.inject, machine_s, self._clients_changed) as self._hub:
+            say(
+                opening_text(self._hub),
+                f"the run starts with its first client; it waits for up to {max_client_wait_s:g} s",
+            )
             if not self._first_client.wait(max_client_wait_s):
                 raise BusError(
                     f"no client has connected to 127.0.0.1:{self._hub.port} within {max_client_wait_s:g} s; start the "
-                    "controller while this waits"
+                    "controller while rvsim waits"
                 )
-            say("a client is there: the run begins")
+            say("a client has connected: the run starts")
             try:
-                return run_to_verdict(self._going)
+                return run_to_verdict(self._run)
             finally:
-                say(summary(self._hub.statistics))
+                say(summary_text(self._hub.statistics))
 
     def _tap(self, frame: Frame) -> None:
         self._hub.publish(frame)
-        self._progress.update(self._going.progress_text)
+        self._progress.update(self._run.progress_text)
 
     def _clients_changed(self, count: int) -> None:
-        """Take how many clients there are now, in the hub's thread: none only when the last one has left."""
+        """Take the number of clients, in the hub's thread; 0 only when the last one has disconnected."""
         if count:
             self._first_client.set()
         else:
-            self._say(f"{self._going.progress_text()} when the last client left; the run goes on to its end")
+            self._say(f"{self._run.progress_text()} when the last client disconnected; the run goes on to its end")
 
 
-def opening(hub: Hub) -> str:
-    """Say where a bench is served, and how python-can opens it."""
+def opening_text(hub: Hub) -> str:
+    """Return where a bench is served, and how python-can opens it."""
     options = f'interface="socketcand", host="127.0.0.1", port={hub.port}, channel="rvsim"'
     return f"served on 127.0.0.1:{hub.port}, for can.Bus({options})"
 
 
-def summary(counts: HubStatistics) -> str:
-    """Say at the end what clients did, and every loss."""
+def summary_text(counts: HubStatistics) -> str:
+    """Return how many frames clients sent, and every loss."""
     losses = {
         "never on the bus": counts.lost,
-        "not on the bus yet at the end": counts.under_way,
+        "not yet on the bus at the end": counts.under_way,
         "not of this network": counts.refused,
-        "clients let go for garbage": counts.invalid_clients,
-        "clients let go as their handshake was not finished": counts.late_handshakes,
-        "clients turned away as there were too many": counts.excess_clients,
+        "clients disconnected for invalid input": counts.invalid_clients,
+        "clients disconnected before their handshake was finished": counts.late_handshakes,
+        "clients refused because there were too many": counts.excess_clients,
     }
     lost = "".join(f", {count} {what}" for what, count in losses.items() if count)
-    return f"{counts.received} frames taken from clients, {counts.dropped} dropped for slow ones{lost}"
+    frames = "1 frame" if counts.received == 1 else f"{counts.received} frames"
+    return f"{frames} received from clients, {counts.dropped} dropped for slow clients{lost}"

@@ -1,6 +1,6 @@
-"""Where a run goes that is shown: what every form of showing one has in common.
+"""The interface of everything that shows a run.
 
-Knows: what a run hands to its sink. Does not know any form.
+Knows: what a run passes to its sink. Does not know any form of output.
 """
 
 from collections.abc import Sequence
@@ -14,20 +14,20 @@ class Sink(Protocol):
     """Something that shows a run."""
 
     def frame(self, frame: Frame) -> None:
-        """Show a frame, where frames are shown at all."""
+        """Show a frame, if this form shows frames."""
 
     def events(self, events: Sequence[Event]) -> None:
-        """Show what one frame, or the passing of time, has changed."""
+        """Show what a frame, or the passing of time, has changed."""
 
     def end(self, time: int, watch: Watch) -> None:
-        """Show how the run ended."""
+        """Show the end of the run."""
 
     def flush(self) -> None:
-        """Hand everything on to whoever reads."""
+        """Pass on everything that is buffered."""
 
 
-class Nothing:
-    """Shows nothing."""
+class NullSink:
+    """A sink that shows nothing."""
 
     def frame(self, frame: Frame) -> None:
         """Show nothing."""

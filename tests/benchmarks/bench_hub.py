@@ -20,9 +20,9 @@ import can
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import FIRST_FRAME_DELAY_S, MAX_WAITING_FRAMES, Hub
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
-from rvsim.runs.sink import Nothing
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
@@ -208,8 +208,8 @@ def floods(seconds=10.0):
         if frame.identifier == FLOOD:
             on_wires[frame.data[0]] += 1
 
-    control = Control()
-    run = PacedBenchRun(loaded, load_catalogue(), Nothing(), seed=1, tap=tap, control=control, channel="bench_hub")
+    control = RunControl()
+    run = PacedBenchRun(loaded, load_catalogue(), NullSink(), seed=1, tap=tap, control=control, channel="bench_hub")
     with Hub(("127.0.0.1", 0), run.inject, time.monotonic) as hub:
         crowd = [socket.create_connection(("127.0.0.1", hub.port)) for _ in range(4)]
         for one in crowd:

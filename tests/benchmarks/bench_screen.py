@@ -15,7 +15,7 @@ from rvsim.edge.port import Port
 from rvsim.faces.screen.app import REDRAWS_PER_SECOND, LiveScreen
 from rvsim.faces.screen.scene import Scene
 from rvsim.rig.model import Rig
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.watch.watch import Watch
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
@@ -59,7 +59,7 @@ async def with_screen(catalogue, seconds: int) -> float:
     """Return processor seconds of watch and screen."""
     rig, watch = setting(catalogue)
     scene, now = Scene("full bus", watch, rig), [0]
-    app = LiveScreen(scene, Control(), lambda: now[0])
+    app = LiveScreen(scene, RunControl(), lambda: now[0])
     app.set_interval = lambda *args, **kwargs: None
     batches = [frames(second) for second in range(seconds)]
     sending = 0.0

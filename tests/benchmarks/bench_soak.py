@@ -24,7 +24,7 @@ from functools import partial
 EVERY_US = 300_000_000
 """Five minutes of bus time."""
 HOUR_US = 3_600_000_000
-LOOK_S = 0.05
+MAX_POLL_WAIT_S = 0.05
 
 
 def resident_kb() -> int:
@@ -53,7 +53,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
         wait, kept = threading.Event(), []
         for mark in range(EVERY_US, end + 1, EVERY_US):
             while not runs or runs[0].observed_until < mark:
-                wait.wait(LOOK_S)
+                wait.wait(MAX_POLL_WAIT_S)
                 if runs and runs[0].observed_until and not any(one.name == "run" for one in threading.enumerate()):
                     out.write("# the run has ended early: the screen says why\nend\n")
                     return

@@ -29,7 +29,7 @@ sys.exit(7)
 """
 SCREEN = """
 import signal, sys, threading
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.faces.screen import show
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Scene
@@ -43,7 +43,7 @@ def leave(self):
 LiveScreen.run = leave
 watch = Watch(load_catalogue())
 try:
-    show.run_with_screen(Scene("stuck", watch, None), Control(), threading.Event().wait, lambda: 0)
+    show.run_with_screen(Scene("stuck", watch, None), RunControl(), threading.Event().wait, lambda: 0)
 except KeyboardInterrupt:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     assert any(thread.name == "run" for thread in threading.enumerate())

@@ -9,8 +9,8 @@ import can
 import pytest
 
 from rvsim.errors import BusError
-from rvsim.faces.interface import LOOKS, SimulatedBus
-from rvsim.runs.bench import VirtualBenchRun
+from rvsim.faces.interface import MAX_EMPTY_POLLS, SimulatedBus
+from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.verdict import as_text
 from rvsim.sim.can import MAX_WAITING_FRAMES
 
@@ -140,7 +140,7 @@ def test_a_burst_finds_room_for_so_many(bus):
     burst = [can.Message(arbitration_id=0x19FEA642, data=bytes([number])) for number in range(MAX_WAITING_FRAMES + 1)]
     for message in burst[:-1]:
         virtual.send(message)
-    with pytest.raises(can.CanOperationError, match="64 frames wait for the wires already"):
+    with pytest.raises(can.CanOperationError, match="64 frames wait for the bus already"):
         virtual.send(burst[-1])
     own = []
     while len(own) < MAX_WAITING_FRAMES:
@@ -175,10 +175,10 @@ def test_asking_again_and_again_without_a_timeout(bus):
     """Simulated time would never go on by it, so after many looks in vain it is said; a wait in between is enough."""
     virtual = bus()
     for _ in range(3):
-        assert [virtual.recv(0) for _ in range(LOOKS - 1)] == [None] * (LOOKS - 1)
+        assert [virtual.recv(0) for _ in range(MAX_EMPTY_POLLS - 1)] == [None] * (MAX_EMPTY_POLLS - 1)
         virtual.recv(0.0001)
     with pytest.raises(can.CanOperationError, match=r"recv\(0\) found nothing 1000 times at 0.000300 s"):
-        [virtual.recv(0) for _ in range(LOOKS)]
+        [virtual.recv(0) for _ in range(MAX_EMPTY_POLLS)]
 
 
 def elsewhere(action):
@@ -239,7 +239,7 @@ def tank_only(tmp_path):
 def test_nothing_will_come_any_more(bus, tank_only):
     """Without a timeout it does not hang: where all devices are left out it says so."""
     empty = bus(tank_only, except_devices=["tank"])
-    with pytest.raises(can.CanOperationError, match="nothing will come"):
+    with pytest.raises(can.CanOperationError, match="no frame will come"):
         empty.recv()
 
 
@@ -247,14 +247,14 @@ def test_nothing_will_come_any_more(bus, tank_only):
     ("channel", "options", "said"),
     [
         ("no_such", {}, "no_such"),
-        (None, {}, 'no channel is named: give the scenario .* like channel="winter_evening"'),
+        (None, {}, 'no channel is named: give a scenario, .* like channel="winter_evening"'),
         ("", {}, "no channel is named"),
         ("winter_evening", {"except_devices": ["control panl"]}, 'did you mean "control panel"'),
         ("winter_evening", {"values": {"fault.1.from": "1s"}}, "no key fault.1.from"),
         ("winter_evening", {"recieve_own_messages": True}, "unknown options for the interface rvsim: recieve_own"),
-        ("winter_evening", {"paced": True, "speed": 0.0}, "speed 0.0 is no number above 0"),
-        ("winter_evening", {"paced": True, "speed": float("inf")}, "speed inf is no number above 0"),
-        ("winter_evening", {"paced": True, "speed": "5"}, "speed '5' is no number above 0"),
+        ("winter_evening", {"paced": True, "speed": 0.0}, "speed 0.0 is not a number above 0"),
+        ("winter_evening", {"paced": True, "speed": float("inf")}, "speed inf is not a number above 0"),
+        ("winter_evening", {"paced": True, "speed": "5"}, "speed '5' is not a number above 0"),
         ("winter_evening", {"seed": -1}, "seed: -1 is not a seed; write a whole number from 0 to 9223372036854775807"),
         (
             "winter_evening",
@@ -351,7 +351,7 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
     def fail(*_, **__):
         raise BusError("the pair is gone")
 
-    monkeypatch.setattr(VirtualBenchRun, "paced", fail)
+    monkeypatch.setattr(PacedBenchRun, "run", fail)
     broken = bus(paced=True)
     with pytest.raises(can.CanOperationError, match="the bench stopped: BusError: the pair is gone"):
         broken.recv(5)
@@ -365,7 +365,7 @@ def test_a_bench_that_stops_by_itself(bus, monkeypatch):
 def test_no_channel(monkeypatch):
     """Whoever forgets it is told what a channel is here, and the bus that was never opened can be shut down."""
     monkeypatch.setitem(can.interfaces.BACKENDS, "rvsim", ("rvsim.faces.interface", "SimulatedBus"))
-    with pytest.raises(can.CanInitializationError, match="no channel is named: give the scenario"):
+    with pytest.raises(can.CanInitializationError, match="no channel is named: give a scenario"):
         can.Bus(interface="rvsim", ignore_config=True)
 
 

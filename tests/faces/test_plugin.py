@@ -103,7 +103,7 @@ def test_scenario_files_as_tests(pytester, run):
     done.assert_outcomes(passed=1, failed=3)
     done.stdout.fnmatch_lines(["*not met  any frame of heater is seen at least every 6s*"])
     done.stdout.fnmatch_lines(['*"heatr" is not in the rig (did you mean "heater"?)*'])
-    done.stdout.fnmatch_lines(["*nothing is expected in it*"])
+    done.stdout.fnmatch_lines(["*the scenario has no expectations*"])
     assert "Traceback" not in done.stdout.str()
     cases = {case.get("name"): case for case in ElementTree.parse("out.xml").getroot().iter("testcase")}
     properties = {one.get("name"): one.get("value") for one in cases["good"].iter("property")}

@@ -11,7 +11,7 @@ from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.edge.port import Port
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.runs.bench import VirtualBenchRun
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US
@@ -27,8 +27,10 @@ def lines(catalogue):
     def go(scenario, seconds=120, paced=None, seed=1, every=False, **more):
         out = StringIO()
         loaded = load_scenario(scenario, kinds=settings_models())
-        make = VirtualBenchRun if paced is None else partial(PacedBenchRun, control=Control(paced), channel="test_run")
-        sink = JsonLinesSink(out, catalogue, "rvsim", "", every)
+        make = (
+            VirtualBenchRun if paced is None else partial(PacedBenchRun, control=RunControl(paced), channel="test_run")
+        )
+        sink = JsonLinesSink(out, catalogue, "rvsim", "", every=every)
         make(loaded, catalogue, sink, seed=seed, every=every, **more).run(seconds * SECOND_US)
         return [json.loads(text) for text in out.getvalue().splitlines()]
 
@@ -103,7 +105,7 @@ def test_the_watch_tells_its_own_time(catalogue, monkeypatch):
         catalogue,
         JsonLinesSink(StringIO(), catalogue, "rvsim", ""),
         seed=1,
-        control=Control(QUICK),
+        control=RunControl(QUICK),
         channel="test_heard",
     )
     take, told = Port.receive, []
@@ -179,7 +181,7 @@ def test_a_device_at_the_service_address_is_heard(catalogue):
 def test_a_pause_is_answered_however_far_behind(catalogue):
     """A run that cannot keep up with its speed still does what it is asked, and stands still when told to."""
     loaded = load_scenario("winter_evening", kinds=settings_models())
-    control, done = Control(QUICK), []
+    control, done = RunControl(QUICK), []
     run = PacedBenchRun(
         loaded,
         catalogue,
@@ -193,7 +195,7 @@ def test_a_pause_is_answered_however_far_behind(catalogue):
         done.append(run.time)
         control.stop()
 
-    control.ask(stop)
+    control.request(stop)
     run.run(3600 * SECOND_US)
     assert done == [0]
     assert run.time < 3600 * SECOND_US
@@ -208,7 +210,7 @@ def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):
         if len(times) == 20 and not others:
             run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
 
-    sink, control = JsonLinesSink(StringIO(), catalogue, "rvsim", ""), Control(QUICK)
+    sink, control = JsonLinesSink(StringIO(), catalogue, "rvsim", ""), RunControl(QUICK)
     run = PacedBenchRun(loaded, catalogue, sink, seed=1, control=control, channel="test_inject", tap=tap)
     run.run(60 * SECOND_US)
     assert times[19] < others[0] <= times[19] + 2 * SECOND_US + 1000  # what was begun is done first, a second at most

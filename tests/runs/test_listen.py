@@ -4,8 +4,8 @@ import pytest
 
 from rvsim.edge.port import PortStatistics
 from rvsim.errors import BusError
-from rvsim.runs.control import Control
-from rvsim.runs.listen import BEHIND_US, ListenRun
+from rvsim.runs.control import RunControl
+from rvsim.runs.listen import WATCH_DELAY_US, ListenRun
 from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
@@ -106,7 +106,7 @@ def test_times_are_seconds_since_the_start(bus):
     """A frame stamped with a date two seconds after the start is heard at 2 s; the run ends when its time is over."""
     port, listen, sink, said = bus
     port.script = [(2.0, lambda: port.deliver(HEATER)), (4.0, lambda: port.deliver(PANEL, HEATER))]
-    listen.run(10 * SECOND_US, Control())
+    listen.run(10 * SECOND_US, RunControl())
     assert sink.times == pytest.approx([2, 4, 4], abs=0.11)
     assert sink.ended == pytest.approx([10], abs=0.01)
     assert said == []
@@ -119,7 +119,7 @@ def test_the_watch_stays_behind_the_present(bus):
     port.ns += 3 * 10**9
     late = port.now() - 400_000
     listen.poll()
-    assert listen.observed_until == pytest.approx(3 * SECOND_US - BEHIND_US, abs=1000)
+    assert listen.observed_until == pytest.approx(3 * SECOND_US - WATCH_DELAY_US, abs=1000)
     port.waiting.append(Frame(late, PANEL, BODY))
     listen.poll()
     assert sink.times[-1] == pytest.approx(2.6, abs=0.01)
@@ -130,20 +130,20 @@ def test_a_device_that_falls_silent_is_flagged_while_nothing_comes(bus):
     """Two talkers; one stays away for more than fifteen seconds while the other goes on."""
     port, listen, _, _ = bus
     port.script = [(n, lambda n=n: port.deliver(*((HEATER, PANEL) if n < 20 else (PANEL,)))) for n in range(1, 60, 5)]
-    listen.run(60 * SECOND_US, Control())
+    listen.run(60 * SECOND_US, RunControl())
     assert [(flag.kind, flag.subject) for flag in listen.watch.flags] == [("silent-device", "address 5E hex")]
 
 
 def test_silence_from_the_start_is_said_once_with_what_to_try(bus):
     """After five seconds: power, wiring, bit rate; and that a lone device is never acknowledged by a listener."""
     _, listen, _, said = bus
-    listen.run(4 * SECOND_US, Control())
+    listen.run(4 * SECOND_US, RunControl())
     assert said == []
-    listen.run(30 * SECOND_US, Control())
+    listen.run(30 * SECOND_US, RunControl())
     assert len(said) == 2
-    assert said[0].startswith("slcan tty0 at 250000 bit/s: nothing heard for 5 s.")
+    assert said[0].startswith("slcan tty0 at 250000 bit/s: no frame for 5 s.")
     assert "the bit rate, which is 250000 on RV-C" in said[0]
-    assert "nobody acknowledges its frames" in said[1]
+    assert "no node acknowledges its frames" in said[1]
     assert "power a second device" in said[1]
 
 
@@ -152,28 +152,28 @@ def test_a_virtual_bus_reaches_nobody_outside(catalogue):
     port, said = FakePort(), []
     pipeline, clock = Pipeline(Watch(catalogue), Sink()), port.clock
     listen = ListenRun(port, pipeline, "virtual a", None, said.append, virtual=True, clock=clock)  # type: ignore[arg-type]
-    listen.run(6 * SECOND_US, Control())
-    assert said == ["virtual a: nothing heard for 5 s. A virtual bus reaches nobody outside this program"]
+    listen.run(6 * SECOND_US, RunControl())
+    assert said == ["virtual a: no frame for 5 s. A virtual bus exists inside this program only"]
 
 
-def test_spoilt_frames_point_to_the_bit_rate(bus):
+def test_error_frames_point_to_the_bit_rate(bus):
     """Error frames and not one valid frame: the bit rate is named first, once."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.count(errors=12)), (3.0, lambda: port.count(errors=900))]
-    listen.run(20 * SECOND_US, Control())
+    listen.run(20 * SECOND_US, RunControl())
     assert len(said) == 2
-    assert said[1].startswith("if only one device is on this bus, and the adapter only listens, nobody acknowledges")
-    assert "spoilt frames (12 so far) and no valid one. Try next: the bit rate, which is 250000 here" in said[0]
+    assert said[1].startswith("if only one device is on this bus and the adapter only listens, no node acknowledges")
+    assert "error frames (12 so far) and no valid frame. Try next: the bit rate, which is 250000 here" in said[0]
     assert "swapped" in said[0]
 
 
-def test_spoilt_frames_among_valid_ones_are_told_once(bus):
+def test_error_frames_among_valid_ones_are_reported_once(bus):
     """The bit rate is right then; wires and terminators are named."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(errors=3))]
-    listen.run(20 * SECOND_US, Control())
+    listen.run(20 * SECOND_US, RunControl())
     assert said == [
-        "slcan tty0 at 250000 bit/s: spoilt frames among the valid ones. Try next: CAN high and CAN low, which may be "
+        "slcan tty0 at 250000 bit/s: error frames among the valid ones. Try next: CAN high and CAN low, which may be "
         "swapped; both terminators"
     ]
 
@@ -182,10 +182,10 @@ def test_only_11_bit_frames(bus):
     """Another kind of bus is named as such."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.count(skipped=5))]
-    listen.run(9 * SECOND_US, Control())
+    listen.run(9 * SECOND_US, RunControl())
     assert said == [
-        "slcan tty0 at 250000 bit/s: only frames that RV-C does not use come in (11-bit, remote, FD); is it the right "
-        "bus?"
+        "slcan tty0 at 250000 bit/s: only frames that RV-C does not use (11-bit, remote, FD) are received; check that "
+        "it is the right bus"
     ]
 
 
@@ -193,8 +193,8 @@ def test_frames_that_were_lost_here_are_told(bus):
     """Flags may be false then."""
     port, listen, _, said = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(dropped=7))]
-    listen.run(5 * SECOND_US, Control())
-    assert said == ["slcan tty0 at 250000 bit/s: frames were lost here, this machine is too slow; flags may be false"]
+    listen.run(5 * SECOND_US, RunControl())
+    assert said == ["slcan tty0 at 250000 bit/s: frames were lost because this machine is too slow; flags may be false"]
 
 
 def test_a_bus_that_is_lost_ends_it(bus):
@@ -202,7 +202,7 @@ def test_a_bus_that_is_lost_ends_it(bus):
     port, listen, sink, _ = bus
     port.script = [(1.0, lambda: port.deliver(HEATER)), (2.0, lambda: port.count(error="unplugged"))]
     with pytest.raises(BusError, match=r"the bus was lost while listening \(unplugged\)"):
-        listen.run(None, Control())
+        listen.run(None, RunControl())
     assert len(sink.times) == 1
     assert len(sink.ended) == 1
 
@@ -210,7 +210,7 @@ def test_a_bus_that_is_lost_ends_it(bus):
 def test_it_listens_until_it_is_stopped(bus):
     """Without an end another hand ends it."""
     port, listen, sink, _ = bus
-    control = Control()
+    control = RunControl()
     port.script = [(1.0, lambda: port.deliver(HEATER)), (3.0, control.stop)]
     listen.run(None, control)
     assert sink.ended == pytest.approx([3], abs=0.2)

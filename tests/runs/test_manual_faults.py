@@ -214,11 +214,11 @@ def test_warmer_commands_the_thermostat_on_the_wires(evening):
     """
     run = evening(30)
     assert BENCH_ADDRESS == 0xF9
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.50 °C"
+    assert run.hands.change_set_point(0.5) == "thermostat 1 is commanded to 21.50 °C"
     run.until(31)
     assert run.sent(0xF9, COMMAND) == ["01 FF FF D0 24 FF FF FF"]
     assert run.sent(PANEL, THERMOSTAT, since=30)[0][9:14] == "D0 24"
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.00 °C"
+    assert run.hands.change_set_point(0.5) == "thermostat 1 is commanded to 22.00 °C"
     run.until(120)
     assert run.raised == []
     assert all(one.planned for one in run.run.watch.roll_call)
@@ -227,34 +227,34 @@ def test_warmer_commands_the_thermostat_on_the_wires(evening):
 def test_two_quick_presses_are_two_steps(evening):
     """A second press before the thermostat has answered builds on the first."""
     run = evening(30)
-    run.hands.warmer(0.5)
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 22.00 °C"
-    assert run.hands.warmer(-1.5) == "thermostat 1 is asked for 20.50 °C"
+    run.hands.change_set_point(0.5)
+    assert run.hands.change_set_point(0.5) == "thermostat 1 is commanded to 22.00 °C"
+    assert run.hands.change_set_point(-1.5) == "thermostat 1 is commanded to 20.50 °C"
     run.until(40)
-    assert run.hands.warmer(0.5) == "thermostat 1 is asked for 21.00 °C"
+    assert run.hands.change_set_point(0.5) == "thermostat 1 is commanded to 21.00 °C"
 
 
 def test_cooler_is_the_same_downwards(evening):
     """Half a degree down from 21.0: 9392 = 24B0 hex."""
     run = evening(30)
-    assert run.hands.warmer(-0.5) == "thermostat 1 is asked for 20.50 °C"
+    assert run.hands.change_set_point(-0.5) == "thermostat 1 is commanded to 20.50 °C"
     assert run.until(31).sent(PANEL, THERMOSTAT, since=30)[0][9:14] == "B0 24"
 
 
 @pytest.mark.parametrize(("kelvin", "asked"), [(100, "30.00"), (9.5, "30.00"), (-100, "5.00"), (-15.5, "5.50")])
 def test_the_set_point_stays_within_what_a_room_can_be(evening, kelvin, asked):
     """From 5 to 30 °C, as a room thermostat has it."""
-    assert evening(10).hands.warmer(kelvin) == f"thermostat 1 is asked for {asked} °C"
+    assert evening(10).hands.change_set_point(kelvin) == f"thermostat 1 is commanded to {asked} °C"
 
 
 def test_there_is_no_set_point_to_change_before_one_was_said(evening):
     """At the start nothing was heard; a thermostat that says no data has no set point either."""
     run = evening(0)
-    assert run.hands.warmer(0.5) == "no thermostat has said its set point yet"
+    assert run.hands.change_set_point(0.5) == "no thermostat has reported a set point yet"
     mute = lambda time, identifier, data: Passed(identifier, data[:3] + b"\xff" * 5)  # noqa: E731
     run.run.bench.outgoing_gates["control panel"].append(mute)
     run.until(10)
     assert run.sent(PANEL, THERMOSTAT)
-    assert run.hands.warmer(0.5) == "no thermostat has said its set point yet"
+    assert run.hands.change_set_point(0.5) == "no thermostat has reported a set point yet"
     run.until(11)
     assert run.sent(0xF9) == []

@@ -13,7 +13,7 @@ class Kept:
     """A sink and a recorder in one."""
 
     def __init__(self):
-        self.frames, self.shown, self.written, self.flushed, self.ended = [], [], [], 0, []
+        self.frames, self.is_shown, self.written, self.flushed, self.ended = [], [], [], 0, []
 
     def frame(self, frame):
         """Shown."""
@@ -25,7 +25,7 @@ class Kept:
 
     def events(self, events):
         """Shown."""
-        self.shown += events
+        self.is_shown += events
 
     def end(self, time, watch):
         """The end."""
@@ -52,7 +52,7 @@ def test_a_frame_is_recorded_shown_and_heard(catalogue, kept):
     hearing = Pipeline(Watch(catalogue), kept, kept)
     hearing.observe(frame(1))
     assert kept.written == kept.frames == [frame(1)]
-    assert isinstance(kept.shown[0], PresenceChanged)
+    assert isinstance(kept.is_shown[0], PresenceChanged)
     assert hearing.time == SECOND_US
 
 
@@ -62,7 +62,7 @@ def test_every_reading_is_shown_where_that_is_asked(catalogue, kept):
     for hearing in (plain, every):
         hearing.observe(frame(1))
         hearing.observe(frame(2))
-    readings = [event for event in kept.shown if isinstance(event, ReadingChanged)]
+    readings = [event for event in kept.is_shown if isinstance(event, ReadingChanged)]
     assert {event.time for event in readings} == {SECOND_US, 2 * SECOND_US}
     assert len(readings) == 2 * len({event.reading.field.name for event in readings})
 
@@ -85,8 +85,8 @@ def test_time_goes_on_without_frames(catalogue, kept):
         hearing.observe(frame(n + 0.5, 0x19FFE244))
     for n in range(20, 60):
         hearing.observe(frame(n + 0.5, 0x19FFE244))
-    assert hearing.raised is not None
-    assert (hearing.raised.kind, hearing.raised.subject) == ("silent-device", "address 5E hex")
+    assert hearing.last_raised is not None
+    assert (hearing.last_raised.kind, hearing.last_raised.subject) == ("silent-device", "address 5E hex")
     hearing.advance(70 * SECOND_US)
     assert hearing.time == 70 * SECOND_US
 
@@ -94,18 +94,18 @@ def test_time_goes_on_without_frames(catalogue, kept):
 def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
     """First who is there, then which flags stand, all at the present; frames are recorded meanwhile."""
     hearing = Pipeline(Watch(catalogue), kept, kept)
-    hearing.shown = False
+    hearing.is_shown = False
     for n in range(60):
         hearing.observe(frame(n, 0x19FFE244))
         if n < 20:
             hearing.observe(frame(n))
-    assert (kept.frames, kept.shown, len(kept.written)) == ([], [], 80)
-    hearing.catch_up()
-    assert [(event.device, event.state) for event in kept.shown if isinstance(event, PresenceChanged)] == [
+    assert (kept.frames, kept.is_shown, len(kept.written)) == ([], [], 80)
+    hearing.show_present_state()
+    assert [(event.device, event.state) for event in kept.is_shown if isinstance(event, PresenceChanged)] == [
         ("address 44 hex", "present"),
         ("address 5E hex", "silent"),
     ]
-    assert [(event.time, event.flag.kind) for event in kept.shown if isinstance(event, FlagRaised)] == [
+    assert [(event.time, event.flag.kind) for event in kept.is_shown if isinstance(event, FlagRaised)] == [
         (59 * SECOND_US, "silent-device")
     ]
     hearing.observe(frame(60, 0x19FFE244))
@@ -115,9 +115,9 @@ def test_what_goes_by_untold_can_be_caught_up_with(catalogue, kept):
 def test_nothing_to_catch_up_with(catalogue, kept):
     """Then nothing is shown."""
     hearing = Pipeline(Watch(catalogue), kept)
-    hearing.shown = False
-    hearing.catch_up()
-    assert kept.shown == []
+    hearing.is_shown = False
+    hearing.show_present_state()
+    assert kept.is_shown == []
 
 
 def test_the_end_is_shown_and_handed_on(catalogue, kept):

@@ -3,9 +3,9 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
-from rvsim.runs.replay import USUAL_SILENCE, LogRounds, ReplayRun
+from rvsim.runs.replay import ROUND_GAP_US, LogRounds, ReplayRun
 from rvsim.sim import clock as clock_module
 from rvsim.watch.watch import FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.frame import SECOND_US, Frame
@@ -117,7 +117,7 @@ def replay(catalogue, wall):
     """Put a replay over frames together: (replay, sink, control)."""
 
     def make(frames, **more):
-        sink, control = Sink(wall), Control(more.pop("speed", 1.0))
+        sink, control = Sink(wall), RunControl(more.pop("speed", 1.0))
         control.wake = Wake(wall)  # type: ignore[assignment]
         rounds = LogRounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
         return ReplayRun(rounds, Pipeline(Watch(catalogue), sink)), sink, control
@@ -128,7 +128,7 @@ def replay(catalogue, wall):
 def test_a_log_is_heard_whole_without_waiting(replay):
     """In virtual time every frame is shown, the end is the last frame's time, and nobody waits."""
     run, sink, _ = replay(said(0, 5, 10, 11.5))
-    run.virtual()
+    run.run_virtual()
     assert [time for _, time in sink.frames] == [0, 5, 10, 11.5]
     assert sink.ended == [11_500_000]
     assert run.observed_until == 11_500_000
@@ -138,21 +138,21 @@ def test_a_log_is_heard_whole_without_waiting(replay):
 def test_paced_frames_come_when_they_were_recorded(replay):
     """By the wall clock each frame comes at its own second."""
     run, sink, control = replay(said(0, 1, 2.5, 7))
-    run.paced(control)
+    run.run_paced(control)
     assert [(round(wall, 3), time) for wall, time in sink.frames] == [(0, 0), (1, 1), (2.5, 2.5), (7, 7)]
 
 
 def test_speed_divides_the_time(replay):
     """At four times the speed eight seconds take two; what lies within 2 ms of waiting comes together."""
     run, sink, control = replay(said(0, 4, 8), speed=4.0)
-    run.paced(control)
+    run.run_paced(control)
     assert [wall for wall, _ in sink.frames] == pytest.approx([0, 1, 2], abs=0.003)
 
 
 def test_only_the_part_asked_for_is_shown(replay):
     """From 6 to 12 s: the frames before are heard untold, so that the device is known, and the rest is left."""
     run, sink, _ = replay(said(0, 5, 10, 12, 15), start=6 * SECOND_US, end=12 * SECOND_US)
-    run.virtual()
+    run.run_virtual()
     assert [time for _, time in sink.frames] == [10, 12]
     assert sink.shown[0] == PresenceChanged(6 * SECOND_US, "address 5E hex", 0x5E, "present")  # type: ignore[arg-type]
     assert sink.ended == [12 * SECOND_US]
@@ -162,7 +162,7 @@ def test_a_flag_that_stands_at_the_start_is_shown_there(replay):
     """The heater fell silent before the start: its flag comes first, with the number that it had."""
     frames = said(*range(0, 51, 5)) + said(*range(0, 121, 5), identifier=PANEL)
     run, sink, _ = replay(frames, start=100 * SECOND_US)
-    run.virtual()
+    run.run_virtual()
     raised = [event for event in sink.shown if isinstance(event, FlagRaised)]
     assert [(event.flag.kind, event.flag.number, event.time) for event in raised] == [
         ("silent-device", 1, 100 * SECOND_US)
@@ -172,7 +172,7 @@ def test_a_flag_that_stands_at_the_start_is_shown_there(replay):
 def test_a_paced_part_begins_at_once(replay):
     """The wall clock does not wait for what lies before the start."""
     run, sink, control = replay(said(0, 50, 101, 102), start=100 * SECOND_US)
-    run.paced(control)
+    run.run_paced(control)
     assert [(round(wall, 3), time) for wall, time in sink.frames] == [(1, 101), (2, 102)]
 
 
@@ -180,15 +180,15 @@ def test_a_start_behind_the_end_is_refused(replay):
     """The line says how long the log is."""
     run, _, _ = replay(said(0, 5), start=60 * SECOND_US)
     with pytest.raises(InputError, match=r"--from 60: the log ends 5\.0 s after its first frame"):
-        run.virtual()
+        run.run_virtual()
 
 
 def test_going_round_lets_time_go_on(replay):
     """The part from 1 to 2 s follows itself, with a usual silence between, until it is stopped."""
     run, sink, control = replay(said(0, 1, 1.5, 2, 9), start=1 * SECOND_US, end=2 * SECOND_US, loop=True)
     control.wake.then = lambda: control.stop() if len(sink.frames) >= 7 else None
-    run.paced(control)
-    gap = USUAL_SILENCE / SECOND_US
+    run.run_paced(control)
+    gap = ROUND_GAP_US / SECOND_US
     assert [time for _, time in sink.frames][:7] == pytest.approx(
         [1, 1.5, 2, 2 + gap, 2.5 + gap, 3 + gap, 3 + 2 * gap], abs=1e-6
     )
@@ -197,16 +197,16 @@ def test_going_round_lets_time_go_on(replay):
 def test_going_round_an_empty_log_ends(replay):
     """Nothing in it: there is nothing to go round."""
     run, sink, control = replay([], loop=True)
-    run.paced(control)
+    run.run_paced(control)
     assert sink.ended == [0]
 
 
 def test_pause_and_speed_from_another_hand(replay, wall):
     """Paused after the first frame for 10 s of the wall, then at twice the speed."""
     run, sink, control = replay(said(0, 4, 8))
-    script = iter([lambda: control.pause(True), lambda: (wall.sleep(10), control.pace(2.0), control.pause(False))])
+    script = iter([lambda: control.pause(True), lambda: (wall.sleep(10), control.set_speed(2.0), control.pause(False))])
     control.wake.then = lambda: next(script, lambda: None)()
-    run.paced(control)
+    run.run_paced(control)
     assert [time for _, time in sink.frames] == [0, 4, 8]
     assert [moment for moment, _ in sink.frames] == pytest.approx([0, 12, 14], abs=0.01)
 
@@ -223,7 +223,7 @@ def test_on_to_the_next_flag(replay):
 
     run.on_found = seen
     run.next_flag()
-    run.paced(control)
+    run.run_paced(control)
     assert len(found) == 1
     kind, moment, paused = found[0]
     assert (kind, paused) == ("silent-device", True)
@@ -241,7 +241,7 @@ def test_a_flag_that_ends_with_the_next_frame_is_seen_standing(replay, catalogue
     standing = []
     run.on_found = lambda flag: (standing.append(run.watch.flags), control.stop())
     run.next_flag()
-    run.paced(control)
+    run.run_paced(control)
     assert [flag.kind for flag in standing[0]] == ["bus-quiet"]
     assert not any(isinstance(event, FlagCleared) for event in sink.shown[:-1])
 
@@ -252,7 +252,7 @@ def test_no_further_flag(replay):
     found = []
     run.on_found = found.append
     run.next_flag()
-    run.paced(control)
+    run.run_paced(control)
     assert found == [None]
 
 
@@ -260,7 +260,7 @@ def test_stopping_ends_it(replay):
     """A run that was stopped hears no more, and sums up."""
     run, sink, control = replay(said(0, 1, 2, 3))
     control.wake.then = control.stop
-    run.paced(control)
+    run.run_paced(control)
     assert [time for _, time in sink.frames] == [0]
     assert len(sink.ended) == 1
 

@@ -10,7 +10,7 @@ import pytest
 from rvsim.errors import InputError, RvsimError
 from rvsim.faces.cli.exits import say
 from rvsim.logs.read import open_log
-from rvsim.runs.many_runs import place_of, run_all, run_job
+from rvsim.runs.many_runs import recording_path, run_all, run_job
 from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import as_text
@@ -73,9 +73,9 @@ def test_evidence_that_cannot_be_kept_costs_no_verdict(write, rvsim):
         assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met")
         return err
 
-    begun = "rvsim: t, seed 1: its frames could not be kept ("
+    begun = "rvsim: t, seed 1: the frames could not be recorded ("
     place.write_text("", encoding="utf-8")
-    assert told() == f"{begun}rvsim-not-passed: File exists); the verdict stands\n"
+    assert told() == f"{begun}rvsim-not-passed: File exists); the verdict is not affected\n"
     place.unlink()
     (place / "t.log").mkdir(parents=True)
     assert told().startswith(f"{begun}--record {place / 't.log'}: cannot be written (Is a directory)")
@@ -198,7 +198,7 @@ def test_values_that_cannot_be_used_are_that_runs_error(write):
 
 def test_where_recordings_are_kept():
     """A name that every file system takes, with what is otherwise in the run."""
-    place = place_of(Job("a/b c.toml", {"weather.outdoor_c": -20.5}, 7), Path("k"))
+    place = recording_path(Job("a/b c.toml", {"weather.outdoor_c": -20.5}, 7), Path("k"))
     assert place == Path("k/b_c-seed-7-weather.outdoor_c=-20.5.log")
 
 
@@ -242,7 +242,7 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     code, out, err = rvsim("shakedown", "t.toml", "empty.toml", "late.toml", "none.toml")
     assert (code, out) == (2, "")
     assert 'did you mean "heater"' in err
-    assert "empty.toml: nothing is expected in it" in err
+    assert "empty.toml: the scenario has no expectations" in err
     assert "late.toml, line 8, expect 1 (seen): it starts at 99s, and the run lasts 60s" in err
     assert "late.toml, line 7, expect 1 (seen): sight: no message is called NO_SUCH" in err
     assert "none.toml" in err
@@ -269,7 +269,7 @@ def test_a_recording_goes_with_one_run(write, rvsim):
         (("t.toml", "--except", "heater"), "--except goes with --interface or --serve: in virtual time"),
         (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),
         (("t.toml", "--adapter-option", "a=b"), "--adapter-option goes with --interface: name one, or leave --adapter"),
-        (("t.toml", "t.toml"), "t.toml: it is named twice; name it once, and add --repeat N for N runs of it"),
+        (("t.toml", "t.toml"), "t.toml: named twice; name it once, and add --repeat N for N runs of it"),
         (("t.toml", "other/t.toml"), "t.toml and other/t.toml: their verdicts would have one name; rename one of the"),
         (("t.toml", "--repeat", "2", "--interface", "virtual"), "--interface goes with one run: name one scenario"),
     ],

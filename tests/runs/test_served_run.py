@@ -14,10 +14,10 @@ from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import HubStatistics
 from rvsim.errors import InputError
 from rvsim.faces.cli.exits import say
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
-from rvsim.runs.served_run import serve_bench, summary
-from rvsim.runs.sink import Nothing
+from rvsim.runs.served_run import serve_bench, summary_text
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 
 pytestmark = pytest.mark.paced
@@ -33,14 +33,14 @@ def serving(catalogue, capsys):
 
     def go(scenario="winter_evening", **more):
         loaded = load_scenario(scenario, settings_models())
-        control = Control(20.0)
+        control = RunControl(20.0)
         paced = partial(
             PacedBenchRun, loaded, catalogue, seed=1, control=control, channel=f"serving {len(ends)}", **more
         )
         block = serve_bench("0", paced, say)
         make = block.__enter__()
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
-        run = make(Nothing())
+        run = make(NullSink())
         thread = threading.Thread(target=run.run, args=(None,))
         client = can.Bus(interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True)
         thread.start()
@@ -88,7 +88,7 @@ def test_a_client_stands_in_for_a_planned_device(serving):
 def test_virtual_time_waits_for_nobody(rvsim):
     """So there is nothing to take part in."""
     code, _, err = rvsim("bench", "winter_evening", "--serve", "0", "--speed", "max", "--plain", "--seconds", "1")
-    assert (code, "leave --speed max out" in err) == (2, True)
+    assert (code, "leave out --speed max" in err) == (2, True)
 
 
 @pytest.mark.parametrize("ends", [KeyboardInterrupt, InputError])
@@ -96,13 +96,13 @@ def test_what_clients_did_is_counted_however_it_ends(capsys, ends):
     """A served bench is left with Ctrl-C more often than not."""
     with pytest.raises(ends), serve_bench("0", PacedBenchRun, say):
         raise ends
-    assert "rvsim: 0 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+    assert "rvsim: 0 frames received from clients, 0 dropped for slow clients\n" in capsys.readouterr().err
 
 
 def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
     """A client may be quicker than the bench is put together: its frame is on the wires at the beginning."""
     loaded = load_scenario("winter_evening", settings_models())
-    paced = partial(PacedBenchRun, loaded, catalogue, seed=1, control=Control(20.0), channel="early")
+    paced = partial(PacedBenchRun, loaded, catalogue, seed=1, control=RunControl(20.0), channel="early")
     with serve_bench("0", paced, say) as make:
         port = int(re.search(r"port=(\d+)", capsys.readouterr().err)[1])
         with socket.create_connection(("127.0.0.1", port), 5) as early:
@@ -110,9 +110,9 @@ def test_what_is_sent_before_there_is_a_run_is_kept_for_it(catalogue, capsys):
                 assert early.recv(64)
                 early.sendall(text)
             assert early.recv(64) == b"< echo >"  # the frame before it was taken
-            run = make(Nothing())
+            run = make(NullSink())
             run.run(1_000_000)
-    assert "rvsim: 1 frames taken from clients, 0 dropped for slow ones\n" in capsys.readouterr().err
+    assert "rvsim: 1 frame received from clients, 0 dropped for slow clients\n" in capsys.readouterr().err
 
 
 def test_the_closing_line_counts_every_loss():
@@ -128,13 +128,16 @@ def test_the_closing_line_counts_every_loss():
         lost=7,
         under_way=8,
     )
-    assert summary(counts) == (
-        "9 frames taken from clients, 2 dropped for slow ones, 7 never on the wires, "
-        "8 not on the wires yet at the end, "
-        "4 not of this network, 3 clients let go for garbage, 6 clients let go as their handshake was not finished, "
-        "5 clients turned away as there were too many"
+    assert summary_text(counts) == (
+        "9 frames received from clients, 2 dropped for slow clients, 7 never on the bus, "
+        "8 not yet on the bus at the end, 4 not of this network, 3 clients disconnected for invalid input, "
+        "6 clients disconnected before their handshake was finished, "
+        "5 clients refused because there were too many"
     )
-    assert summary(HubStatistics(0, 0, 0, 0, 0, 0, 0, 0, 0)) == "0 frames taken from clients, 0 dropped for slow ones"
+    assert (
+        summary_text(HubStatistics(0, 0, 0, 0, 0, 0, 0, 0, 0))
+        == "0 frames received from clients, 0 dropped for slow clients"
+    )
 
 
 def test_as_a_command(tmp_path):
@@ -152,7 +155,7 @@ def test_as_a_command(tmp_path):
         _, err = process.communicate(timeout=60)
     assert 0x90 not in sources
     assert 0x5E in sources
-    assert b"1 frames taken from clients, 0 dropped for slow ones, 1 not of this network" in err
+    assert b"1 frame received from clients, 0 dropped for slow clients, 1 not of this network" in err
     assert process.returncode == 0
 
 

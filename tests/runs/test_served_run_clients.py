@@ -76,7 +76,7 @@ def test_a_controller_in_another_process_is_judged(write, sensor, code):
     assert out.startswith(f"t, seed 1: {met} expectations met in 40 s of simulated time\n"), out
     assert ("not met  heat is asked for while the cabin is cold" in out) is (code == 1)
     assert f'failures="{code}"' in Path("v.xml").read_text(encoding="utf-8")
-    assert "a client is there: the run begins" in err
+    assert "a client has connected: the run starts" in err
     assert "never on the wires" not in err
 
 
@@ -138,8 +138,10 @@ def test_a_client_that_leaves_in_the_middle(write):
         out, err = process.communicate(timeout=TIMEOUT_S)
     assert process.returncode == 1
     assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 110 s of simulated time\n")
-    assert re.search(r"t: \d+ of 110 s of simulated time when the last client left; the run goes on to its end", err)
-    assert "2 frames taken from clients" in err
+    assert re.search(
+        r"t: \d+ of 110 s of simulated time when the last client disconnected; the run goes on to its end", err
+    )
+    assert "2 frames received from clients" in err
 
 
 def test_two_clients(write):
@@ -189,7 +191,7 @@ def test_a_device_that_is_left_out_needs_no_kind(write, rvsim):
     code, _, err = rvsim(*typed)
     assert (code, "it cannot be simulated without a kind" in err) == (2, True)
     code, out, _ = rvsim(*typed, "--except", "x")
-    assert (code, "2 devices planned, all simulated but x" in out) == (0, True)
+    assert (code, "2 devices planned, all simulated except x" in out) == (0, True)
     on_a_bus = ("--interface", "virtual", "--channel", "no kind", "--except", "x")
     assert rvsim("shakedown", "k.toml", *on_a_bus)[0] == 0
     code, _, err = rvsim("shakedown", "k.toml")
@@ -202,7 +204,7 @@ def test_options_of_a_served_run(write, rvsim):
     for typed, said in (
         (("--serve", "--interface", "virtual", "--channel", "x"), "--serve and --interface cannot go together"),
         (("--serve", "--repeat", "2"), "--serve goes with one run: name one scenario, without --repeat"),
-        (("--serve", "0", "--speed", "max"), "--serve needs time that others can keep up with"),
+        (("--serve", "0", "--speed", "max"), "--serve needs paced time, so that clients can keep up"),
         (("--serve", "0", "--speed", "0"), "--speed 0: give a number from 0.000001 to 1000000"),
         (("--serve", "0.0.0.0:1"), "--serve 0.0.0.0:1: the bench is served on this machine only"),
         (("--serve", "0", "--except", "roof fn"), 'did you mean "roof fan"'),
@@ -218,11 +220,11 @@ def test_the_bare_option_is_the_port_of_the_protocol(write, rvsim, monkeypatch):
     """29536, as with the bench."""
     asked = []
 
-    def refuse(trial, where, **_):
+    def refuse(_trial, where, *_, **__):
         asked.append(where)
         raise InputError("no")
 
-    monkeypatch.setattr("rvsim.faces.cli.shakedown.served", refuse)
+    monkeypatch.setattr("rvsim.faces.cli.shakedown.serve_scenario", refuse)
     name = write(FAN)
     for typed in (("--serve",), ("--serve", "--except", "roof fan"), ("--serve", "7")):
         assert rvsim("shakedown", name, *typed)[0] == 2

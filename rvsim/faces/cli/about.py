@@ -1,12 +1,13 @@
-"""Says what is installed and where things were found, and explains words, keys and tasks.
+"""The answers of `about`: what is installed and where things were found; explanations of words, keys and tasks.
 
-Knows: what there is to say. Does not know options' texts, nor what any word, key or guide says.
+Knows: which facts are listed. Does not know option texts, nor the text of any word, key or guide.
 """
 
 import sys
 from collections import Counter
 from collections.abc import Iterator
 from importlib.metadata import version
+from typing import Literal, assert_never
 
 from rvsim import shipped
 from rvsim.devices.kind_keys import kind_keys
@@ -24,10 +25,12 @@ from rvsim.shakedown.scenario_keys import render_keys as scenario_keys
 from rvsim.wire.catalogue import Catalogue
 
 LIBRARIES = ("python-can", "cantools", "pydantic", "typer", "textual")
+Explanation = Literal["words", "keys", "guide"]
+"""The kinds of explanation, as their options are called."""
 
 
 def lines(catalogue: Catalogue) -> Iterator[str]:
-    """Return what there is to say, line by line."""
+    """Yield versions, where definitions and scenarios were found, devices and interfaces, line by line."""
     yield f"rvsim {program_version()}, Python {sys.version.split()[0]}"
     yield "libraries    " + ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     origins = Counter(str(spec.origin) for spec in catalogue)
@@ -46,30 +49,35 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."
 
 
-def one_question(**given: str | None) -> tuple[str, str] | None:
-    """Return which explanation is asked for and of what, "" for all; None where none is.
+def requested_explanation(*, words: str | None, keys: str | None, guide: str | None) -> tuple[Explanation, str] | None:
+    """Return the kind of explanation that is requested and its name, "" for all; None if none is requested.
 
     Raises:
-        InputError: several are.
+        InputError: several are requested.
     """
-    asked = [(what, text) for what, text in given.items() if text is not None]
-    if len(asked) > 1:
-        options = " and ".join(f"--{what}" for what, _ in asked)
+    given: tuple[tuple[Explanation, str | None], ...] = (("words", words), ("keys", keys), ("guide", guide))
+    requested = [(kind, name) for kind, name in given if name is not None]
+    if len(requested) > 1:
+        options = " and ".join(f"--{kind}" for kind, _ in requested)
         raise InputError(f"{options} cannot go together: ask for one at a time")
-    return asked[0] if asked else None
+    return requested[0] if requested else None
 
 
-def explained(what: str, text: str) -> Iterator[str]:
-    """Return the lines of one explanation: ``words``, ``keys`` or ``guide``; where ``text`` is "", of all.
+def explanation(kind: Explanation, name: str) -> Iterator[str]:
+    """Return the lines of one explanation; of all of its kind where ``name`` is "".
 
     Raises:
         InputError: there is nothing of that name.
     """
-    if what == "words":
-        return term_lines(find_term(text)) if text else all_terms()
-    if what == "keys":
-        return _keys(text)
-    return iter(guide(text).split("\n")) if text else topics()
+    match kind:
+        case "words":
+            return term_lines(find_term(name)) if name else all_terms()
+        case "keys":
+            return _keys(name)
+        case "guide":
+            return iter(guide(name).split("\n")) if name else topics()
+        case _:
+            assert_never(kind)
 
 
 def _keys(part: str) -> Iterator[str]:

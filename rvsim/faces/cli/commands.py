@@ -1,34 +1,22 @@
-"""The command line: reads options, puts a command together, ends with its exit code.
+"""The command line: reads options, runs a command, returns its exit code.
 
-Knows: commands and options. Everything heavy is imported inside the command that needs it, so that help and one
-frame taken apart come at once.
+Knows: commands and their options. Does not know how a command works. Heavy modules are imported inside the command
+that needs them, so that help and `spell` start at once.
 """
 
-import sys
-from collections.abc import Callable
-from contextlib import ExitStack
-from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from rvsim.errors import ExitCode, InputError, printable
+from rvsim.errors import ExitCode
 from rvsim.faces.cli import options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
-from rvsim.faces.cli.exits import end_like_ctrl_c, ending, safe_output, say
-
-if TYPE_CHECKING:
-    from rvsim.faces.text.display_units import DisplayUnits
-    from rvsim.runs.sink import Sink
-    from rvsim.shakedown.scenario import LoadedScenario
-    from rvsim.sim.bench import Failure
-    from rvsim.wire.catalogue import Catalogue
+from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
 
 EPILOG = (
     "Start with: rvsim bench. Explanations: rvsim about --guide TOPIC, --words TERM, --keys PART.\n\n"
-    "Data goes to stdout, everything else to stderr. ExitCode codes: 0 good, 1 the answer is not good, 2 usage or "
+    "Data goes to stdout, everything else to stderr. ExitCode codes: 0 good, 1 the result is not good, 2 usage or "
     "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
 )
 
@@ -60,16 +48,16 @@ def program(
 
 def run() -> int:
     """Run the command line; return its exit code."""
-    return ending(_code)
+    return run_command(_code)
 
 
 def _code() -> int:
-    end_like_ctrl_c()
+    handle_ending_signals()
     try:
         with safe_output():
             app(standalone_mode=True)
-    except SystemExit as left:
-        return left.code if isinstance(left.code, int) else ExitCode.GOOD
+    except SystemExit as exit_request:
+        return exit_request.code if isinstance(exit_request.code, int) else ExitCode.GOOD
     return ExitCode.GOOD
 
 
@@ -111,122 +99,24 @@ def bench(
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        form = options.one_form(plain, json, every, has_terminal())
-        end, pace = options.microseconds(seconds), options.speed_of(speed)
-        return _bench(
-            scenario,
-            form,
-            every,
-            end,
-            pace,
-            options.seed(seed),
-            options.recording(record, overwrite),
-            serve,
-            tuple(leave_out or ()),
-            dbc,
-            light,
-            options.units_of(units),
+        from rvsim.faces.cli.bench import BenchOptions, run_bench
+
+        requested = BenchOptions(
+            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
+            every=every,
+            end=options.microseconds(seconds),
+            speed=options.speed_of(speed),
+            seed=options.seed(seed),
+            record=options.recording(record, overwrite=overwrite),
+            serve=serve,
+            absent=tuple(leave_out or ()),
+            dbc=tuple(dbc or ()),
+            units=options.units_of(units),
+            light=light,
         )
+        return run_bench(scenario, requested)
 
-    _leave(ending(command))
-
-
-def _bench(
-    scenario: str,
-    form: str,
-    every: bool,
-    end: int | None,
-    speed: float | None,
-    seed: int | None,
-    record: Path | None,
-    serve: str | None,
-    absent: tuple[str, ...],
-    dbc: list[Path] | None,
-    light: bool,
-    units: "DisplayUnits",
-) -> int:
-    from rvsim.devices.registry import kind_problems, unknown_instances
-    from rvsim.logs.formats.jsonl import start_line
-    from rvsim.logs.record import Recorder
-    from rvsim.runs.bench import CHANNEL, VirtualBenchRun
-    from rvsim.runs.control import Control
-    from rvsim.runs.paced_bench import PacedBenchRun
-    from rvsim.runs.scenario_run import check_absent, load_checked
-    from rvsim.runs.served_run import serve_bench
-
-    loaded, catalogue = load_checked(scenario, dbc=dbc or (), absent=absent)
-    check_absent(loaded.rig, absent)
-    say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
-    seed = loaded.scenario.seed if seed is None else seed
-    start = start_line(
-        command="bench",
-        scenario=printable(loaded.name),
-        seed=seed,
-        started=None if speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
-    )
-    with ExitStack() as open_things:
-        recorder = None
-        if record is not None:
-            recorder = open_things.enter_context(Recorder(record, catalogue, start=start, channel=CHANNEL, sent=True))
-        if speed is None:
-            if serve is not None:
-                raise InputError("--serve needs time that others can keep up with: leave --speed max out")
-            sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
-            virtual = VirtualBenchRun(
-                loaded,
-                catalogue,
-                sink,
-                seed=seed,
-                recorder=recorder,
-                absent=absent,
-                every=every,
-                on_failure=_say_failure,
-            )
-            virtual.run(loaded.scenario.lasts if end is None else end)
-            return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
-        make: Callable[..., PacedBenchRun] = partial(
-            PacedBenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=absent
-        )
-        if serve is not None:
-            make = open_things.enter_context(serve_bench(serve, make, say))
-        if form == "screen":
-            from rvsim.faces.screen.show import show_bench
-
-            return show_bench(loaded, make, end, speed, units=units, light=light)
-        sink = _sink(loaded, catalogue, start, form, every, seed, speed, absent, units)
-        run = make(sink, control=Control(speed), every=every, on_failure=_say_failure)
-        run.run(end)
-    return ExitCode.NOT_GOOD if run.bench.failures else ExitCode.GOOD
-
-
-def _say_failure(failure: "Failure") -> None:
-    say(failure.sentence)
-
-
-def _sink(
-    loaded: "LoadedScenario",
-    catalogue: "Catalogue",
-    start: str,
-    form: str,
-    every: bool,
-    seed: int,
-    speed: float | None,
-    absent: tuple[str, ...],
-    units: "DisplayUnits",
-) -> "Sink":
-    from rvsim.faces.text.output import JsonLinesSink
-    from rvsim.faces.text.sentences import Sentences
-    from rvsim.runs.bench import CHANNEL
-
-    if form == "json":
-        return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every)
-    simulated = f"all simulated but {', '.join(dict.fromkeys(absent))}" if absent else "all simulated"
-    how = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
-    opening = (
-        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
-        f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {how}.",
-    )
-    return Sentences(sys.stdout, opening, units)
+    _leave(run_command(command))
 
 
 scenario_commands.add_to(app)
@@ -258,7 +148,7 @@ def spell(
         print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue, shown)))
         return ExitCode.GOOD
 
-    _leave(ending(command))
+    _leave(run_command(command))
 
 
 @app.command(
@@ -273,7 +163,7 @@ def survey(
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
     channel: options.LogChannel = None,
-    begin: options.From = None,
+    start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
     message: options.Messages = None,
@@ -290,13 +180,20 @@ def survey(
     def command() -> int:
         from rvsim.faces.cli.logs import SurveyOptions, survey_logs
 
-        part = options.part(begin, end)
-        asked = SurveyOptions(
-            rig, json, draft_rig, dbc or [], channel, part, device or [], message or [], options.units_of(units)
+        requested = SurveyOptions(
+            rig=rig,
+            json=json,
+            draft=draft_rig,
+            dbc=tuple(dbc or ()),
+            channel=channel,
+            part=options.log_part(start, end),
+            devices=tuple(device or ()),
+            messages=tuple(message or ()),
+            units=options.units_of(units),
         )
-        return survey_logs(logs, asked)
+        return survey_logs(logs, requested)
 
-    _leave(ending(command))
+    _leave(run_command(command))
 
 
 @app.command(
@@ -312,7 +209,7 @@ def replay(
     every: options.Every = False,
     rig: options.Rig = None,
     speed: options.LogSpeed = "1",
-    begin: options.From = None,
+    start: options.From = None,
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
@@ -325,25 +222,23 @@ def replay(
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.logs import replay_log
+        from rvsim.faces.cli.logs import ReplayOptions, replay_log
 
-        form = options.one_form(plain, json, every, has_terminal())
-        part = options.part(begin, end)
-        return replay_log(
-            log,
-            form,
-            every,
-            rig,
-            options.speed_of(speed),
-            part,
-            loop,
-            dbc or [],
-            channel,
+        requested = ReplayOptions(
+            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
+            every=every,
+            rig=rig,
+            speed=options.speed_of(speed),
+            part=options.log_part(start, end),
+            loop=loop,
+            dbc=tuple(dbc or ()),
+            channel=channel,
             units=options.units_of(units),
             light=light,
         )
+        return replay_log(log, requested)
 
-    _leave(ending(command))
+    _leave(run_command(command))
 
 
 @app.command(
@@ -374,15 +269,21 @@ def listen(
 
     def command() -> int:
         from rvsim.edge.settings import resolve
-        from rvsim.faces.cli.listen import listen_bus
+        from rvsim.faces.cli.listen import ListenOptions, listen_bus
 
-        form = options.one_form(plain, json, every, has_terminal())
-        end = options.microseconds(seconds)
-        kept, shown = options.recording(record, overwrite), options.units_of(units)
-        settings = resolve(interface, channel, bitrate, adapter_option or ())
-        return listen_bus(settings, form, every, rig, end, kept, dbc or [], units=shown, light=light)
+        requested = ListenOptions(
+            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
+            every=every,
+            rig=rig,
+            end=options.microseconds(seconds),
+            record=options.recording(record, overwrite=overwrite),
+            dbc=tuple(dbc or ()),
+            units=options.units_of(units),
+            light=light,
+        )
+        return listen_bus(resolve(interface, channel, bitrate, adapter_option or ()), requested)
 
-    _leave(ending(command))
+    _leave(run_command(command))
 
 
 @app.command(
@@ -418,15 +319,15 @@ def about(
     print_as(json=False, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.about import explained, lines, one_question
+        from rvsim.faces.cli.about import explanation, lines, requested_explanation
 
-        asked = one_question(words=words, keys=keys, guide=guide)
-        if asked is not None:
-            print("\n".join(explained(*asked)))
+        requested = requested_explanation(words=words, keys=keys, guide=guide)
+        if requested is not None:
+            print("\n".join(explanation(*requested)))
             return ExitCode.GOOD
         from rvsim.wire.database import load_catalogue
 
         print("\n".join(lines(load_catalogue())))
         return ExitCode.GOOD
 
-    _leave(ending(command))
+    _leave(run_command(command))

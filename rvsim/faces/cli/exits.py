@@ -1,9 +1,9 @@
-"""What a command ends with: its exit code, and the clear line where something was wrong.
+"""The end of a command: its exit code, and one clear line for each error.
 
-Knows: errors to exit codes, an interrupted run, a reader that went away (`| head`), and that names from outside may
-hold what changes a terminal. Does not know commands, nor encodings (`console`).
-Whatever asks the program to end, Ctrl-C, SIGTERM or a terminal that goes away (SIGHUP), ends it in one way: with its
-closing words, its recording whole, and the exit code of an interruption.
+Knows: the exit code of each error, an interrupted run, a reader that has closed the pipe (`| head`), and that names
+from outside may hold control characters. Does not know commands, nor encodings (`console`).
+Ctrl-C, SIGTERM and a terminal that is closed (SIGHUP) all end the program in one way: with its summary, a complete
+recording, and the exit code of an interruption.
 """
 
 import os
@@ -17,8 +17,8 @@ from rvsim.errors import ENDING_SIGNALS, ExitCode, RvsimError, printable, write_
 from rvsim.faces.cli.console import prepare, reader_left
 
 
-class _Safe:
-    """A text stream that control characters do not pass; everything else is the stream's own."""
+class _PrintableStream:
+    """A text stream that replaces control characters; everything else is passed on to the stream behind it."""
 
     def __init__(self, out: TextIO) -> None:
         self._out = out
@@ -30,39 +30,42 @@ class _Safe:
         self._out.writelines(map(printable, lines))
 
     def __getattr__(self, name: str) -> Any:
-        if name == "buffer":  # through which a library writes UTF-8 wherever it finds ASCII, and past us
+        if name == "buffer":  # a library would write UTF-8 through it, past this stream
             raise AttributeError(name)
         return getattr(self._out, name)
 
 
 @contextmanager
 def safe_output() -> Iterator[None]:
-    """Have stdout and stderr take every text, and hand no control character of a name on to the terminal."""
+    """Make stdout and stderr accept every text, and replace the control characters in it."""
     prepare()
-    with redirect_stdout(cast(TextIO, _Safe(sys.stdout))), redirect_stderr(cast(TextIO, _Safe(sys.stderr))):
+    with (
+        redirect_stdout(cast(TextIO, _PrintableStream(sys.stdout))),
+        redirect_stderr(cast(TextIO, _PrintableStream(sys.stderr))),
+    ):
         yield
 
 
 def say(*lines: str) -> None:
-    """Write lines for the person to stderr, behind what stdout has so far; stdout is for data."""
+    """Write lines for the person to stderr, after flushing stdout; stdout is for data."""
     with suppress(OSError, ValueError):
         sys.stdout.flush()
-    with suppress(OSError, ValueError):  # a terminal that has gone hears nothing any more
+    with suppress(OSError, ValueError):  # the terminal may have been closed
         for text in lines:
             print(f"rvsim: {printable(text).replace(chr(10), ' ')}", file=sys.stderr)
 
 
-def end_like_ctrl_c() -> None:
-    """Have SIGTERM and SIGHUP end the program as Ctrl-C does; one that is ignored, as under nohup, stays ignored.
+def handle_ending_signals() -> None:
+    """Make SIGTERM and SIGHUP end the program as Ctrl-C does; one that is ignored, as under nohup, stays ignored.
 
-    They are passed on as SIGINT, so whoever treats that in a way of its own, as the screen does, has them as well.
+    They are raised again as SIGINT, so code with its own handler for that, like the screen, gets them as well.
     """
     for number in ENDING_SIGNALS:
         if number != signal.SIGINT and signal.getsignal(number) is signal.SIG_DFL:
             signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
 
 
-def ending(command: Callable[[], int]) -> int:
+def run_command(command: Callable[[], int]) -> int:
     """Run a command and return its exit code; every expected error becomes one clear line on stderr."""
     try:
         code = command()
@@ -78,7 +81,7 @@ def ending(command: Callable[[], int]) -> int:
         _drop_stdout()
         if reader_left(error):
             return ExitCode.GOOD
-        if _was_interrupted(error):  # the terminal has gone, and the closing words could not be written to it
+        if _was_interrupted(error):  # the terminal was closed, so the summary could not be written
             say("interrupted")
             return ExitCode.INTERRUPTED
         say(f"the output could not be written {write_problem(error)}")
@@ -86,12 +89,12 @@ def ending(command: Callable[[], int]) -> int:
 
 
 def _was_interrupted(error: BaseException | None) -> bool:
-    """Tell whether an error came up only while an interruption was dealt with."""
+    """Tell whether an error was raised while an interruption was being handled."""
     while error is not None and not isinstance(error, KeyboardInterrupt):
         error = error.__context__
     return error is not None
 
 
 def _drop_stdout() -> None:
-    """Point stdout elsewhere, or the interpreter complains at exit about what it could not write."""
+    """Redirect stdout to nowhere, or the interpreter reports at exit what it could not write."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

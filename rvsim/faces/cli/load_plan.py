@@ -1,8 +1,9 @@
-"""The rig that something is held against, with the definitions that go with it.
+"""The planned rig of a command, with the definitions that belong to it.
 
-Knows: how they are loaded together, and how that is said. Does not know what is held against them.
+Knows: how both are loaded together, and the text that names the rig. Does not know what is compared with them.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rvsim.faces.cli.exits import say
@@ -13,8 +14,8 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load_catalogue
 
 
-def planned(rig: str | None, dbc: list[Path]) -> tuple[Rig | None, Catalogue]:
-    """Load a rig, where one is named, and the definitions that go with it; say what of these is left out.
+def load_plan(rig: str | None, dbc: Sequence[Path]) -> tuple[Rig | None, Catalogue]:
+    """Load a rig, if one is named, and the definitions; write a line for each definition that cannot be used.
 
     Raises:
         InputError: one of them cannot be used.
@@ -27,6 +28,6 @@ def planned(rig: str | None, dbc: list[Path]) -> tuple[Rig | None, Catalogue]:
     return plan, catalogue
 
 
-def against(plan: Rig | None) -> str:
-    """Say what is held against."""
-    return f"held against the rig {plan.name}" if plan else "no rig given"
+def rig_text(plan: Rig | None) -> str:
+    """Return the text that says which rig the bus is compared with."""
+    return f"compared with the rig {plan.name}" if plan else "no rig given"

@@ -1,13 +1,13 @@
-"""Surveying and replaying put together from their options: rig, definitions, watch, the form to show it in.
+"""Surveying and replaying put together from their options: rig, definitions, watch, and the form to show it in.
 
-Knows: what the commands that read a log have in common. Does not know option texts, nor how a log is gone through
-(`survey`, `replay`).
+Knows: what the commands that read a log need. Does not know option texts, nor how a log is surveyed (`logs.survey`)
+or replayed (`runs.replay`).
 """
 
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from shutil import copyfileobj
@@ -15,7 +15,8 @@ from tempfile import TemporaryDirectory
 
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.load_plan import against, planned
+from rvsim.faces.cli.load_plan import load_plan, rig_text
+from rvsim.faces.cli.options import Form
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
@@ -25,7 +26,7 @@ from rvsim.logs.formats.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, no_channel, open_log, several_channels
 from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
 from rvsim.rig.model import Rig
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.progress import Progress, counted
 from rvsim.runs.replay import LogRounds, ReplayRun
@@ -34,24 +35,24 @@ from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
 
-MAX_LOOKED_AT = 100_000
-"""Entries of a log that are looked at for several channels before it is replayed. Our decision."""
+MAX_CHECKED_ENTRIES = 100_000
+"""Entries of a log that are searched for several channels before it is replayed. Our decision."""
 
 
-def opener(log: str, whole: bool = False) -> Callable[[], Log]:
-    """Return what opens a log, or stdin, once for each time it is gone through; ``whole`` as in ``open_log``.
+def opener(log: str, *, whole: bool = False) -> Callable[[], Log]:
+    """Return a function that opens a log, or stdin, for one pass through it; ``whole`` as in ``open_log``.
 
     Raises:
-        InputError: it is stdin, which was closed before we began.
+        InputError: it is stdin, which was closed when the program started.
     """
     if log == "-" and sys.stdin is None:
         raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
     return (lambda: open_log(sys.stdin.buffer, whole=whole)) if log == "-" else lambda: open_log(Path(log), log)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SurveyOptions:
-    """What a survey is asked for, as it was typed."""
+    """The options of a survey; ``part`` is in microseconds since the log's first frame."""
 
     rig: str | None = None
     json: bool = False
@@ -65,20 +66,20 @@ class SurveyOptions:
 
 
 def survey_logs(logs: list[str], options: SurveyOptions) -> int:
-    """Survey logs, each for itself and channel by channel; return the exit code.
+    """Survey logs, each by itself and channel by channel; return the exit code.
 
     Raises:
         InputError: a log, the rig or a definition cannot be used, or a drafted rig cannot be written.
     """
     draft = options.draft
     _check_draft(logs, draft)
-    plan, catalogue = planned(options.rig, list(options.dbc))
+    plan, catalogue = load_plan(options.rig, options.dbc)
     selected = selection(SurveyedTime(*options.part), options.devices, options.messages, plan, catalogue)
     problems: list[str] = []
     printed = False
     for log in logs:
         try:
-            with again(log, twice=draft is not None) as open_again:
+            with reopenable(log, twice=draft is not None) as open_again:
                 opened, found = _surveyed(open_again, options.channel, plan, catalogue, selected.part)
                 if draft is not None:
                     _draft(draft, open_again, opened, options.channel, catalogue)
@@ -87,15 +88,15 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
                 raise
             problems += error.problems
             continue
-        for channel, one in found.items():
+        for channel, whole in found.items():
             if printed and not options.json:
                 print()
             printed = True
-            told_of = selected.of(one)
+            shown = selected.of(whole)
             print(
-                as_json(opened, told_of, channel, selected)
+                as_json(opened, shown, channel, selected)
                 if options.json
-                else "\n".join(as_text(opened, told_of, catalogue, channel, selected, options.units))
+                else "\n".join(as_text(opened, shown, catalogue, channel, selected, options.units))
             )
     if problems:
         raise InputError(*problems)
@@ -103,7 +104,7 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
 
 
 def _check_draft(logs: list[str], draft: Path | None) -> None:
-    """Complain where a rig cannot be drafted.
+    """Check that a rig can be drafted.
 
     Raises:
         InputError: it cannot.
@@ -115,22 +116,22 @@ def _check_draft(logs: list[str], draft: Path | None) -> None:
     if draft.suffix.lower() != ".toml":
         raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
     if draft.exists():
-        raise InputError(f"--draft-rig {draft}: the file is there already; name another, or move it away")
+        raise InputError(f"--draft-rig {draft}: the file exists; name another one, or move it away")
 
 
 def _surveyed(
     open_again: Callable[[], Log], channel: str | None, plan: Rig | None, catalogue: Catalogue, part: SurveyedTime
 ) -> tuple[Log, dict[str, Survey]]:
-    """Return a log that was gone through, and what was found on its channels, or on the one that is asked for."""
+    """Return a log that was read, and the surveys of its channels, or of the requested one."""
     with open_again() as opened:
         contents = counted(opened.by_channel(), f"frames of {opened.name} read", Progress(say))
         if channel is not None:
-            contents = (one for one in contents if one[0] == channel)
+            contents = (entry for entry in contents if entry[0] == channel)
         found = survey_channels(contents, catalogue, plan, part)
     if channel is not None and channel not in opened.channels:
         raise no_channel(opened, channel)
-    if part.start and all(part.start > one.end for one in found.values()):
-        ends = max((one.end for one in found.values()), default=0)
+    if part.start and all(part.start > found_there.end for found_there in found.values()):
+        ends = max((found_there.end for found_there in found.values()), default=0)
         raise InputError(f"--from {part.start / 1e6:g}: {opened.name} ends {ends / 1e6:.1f} s after its first frame")
     return opened, found or {channel or "": survey((), catalogue, plan, part)}
 
@@ -142,17 +143,17 @@ def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | N
 
 
 @contextmanager
-def again(log: str, twice: bool) -> Iterator[Callable[[], Log]]:
-    """Give what opens a log as often as it is wanted; for more than once stdin is kept in a file meanwhile."""
+def reopenable(log: str, *, twice: bool) -> Iterator[Callable[[], Log]]:
+    """Yield a function that opens a log; if it is read ``twice``, stdin is copied to a temporary file first."""
     if log != "-" or not twice:
         yield opener(log, whole=True)
         return
     opener(log)
-    with ExitStack() as open_things:
-        copy = Path(open_things.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
+    with ExitStack() as resources:
+        copy = Path(resources.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
         with copy.open("wb") as file:
             copyfileobj(sys.stdin.buffer, file)
-        yield lambda: open_log(open_things.enter_context(copy.open("rb")))
+        yield lambda: open_log(resources.enter_context(copy.open("rb")))
 
 
 def _write(path: Path, learnt: RigDraft) -> None:
@@ -160,87 +161,88 @@ def _write(path: Path, learnt: RigDraft) -> None:
         path.write_text(learnt.text, encoding="utf-8")
     except OSError as error:
         raise InputError(f"--draft-rig {path}: cannot be written ({error.strerror}): name another file") from None
-    say(f"a rig learnt from the log is in {path}; read its comments, then hold logs against it: --rig {path}")
+    say(f"a rig learnt from the log is in {path}; read its comments, then compare logs with it: --rig {path}")
     if learnt.accepted:
-        faults = f", {learnt.faults} of them to do with faults" if learnt.faults else ""
-        say(f"what was noticed in this log stands there as accepted, in {learnt.accepted} entries{faults}")
+        faults = f", {learnt.faults} of them about faults" if learnt.faults else ""
+        entries = "entry" if learnt.accepted == 1 else "entries"
+        say(f"the flags of this log are listed there as accepted, in {learnt.accepted} {entries}{faults}")
 
 
-def replay_log(
-    log: str,
-    form: str,
-    every: bool,
-    rig: str | None,
-    speed: float | None,
-    part: tuple[int, int | None],
-    loop: bool,
-    dbc: list[Path],
-    channel: str | None = None,
-    *,
-    units: DisplayUnits = METRIC,
-    light: bool = False,
-) -> int:
-    """Go through a log in front of a watch; return the exit code.
+@dataclass(frozen=True, kw_only=True)
+class ReplayOptions:
+    """The options of a replay.
+
+    ``speed`` is in seconds of the log per real second, None for as fast as possible; ``part`` in microseconds since
+    the log's first frame.
+    """
+
+    form: Form
+    every: bool = False
+    rig: str | None = None
+    speed: float | None = 1.0
+    part: tuple[int, int | None] = (0, None)
+    loop: bool = False
+    dbc: tuple[Path, ...] = ()
+    channel: str | None = None
+    units: DisplayUnits = METRIC
+    light: bool = False
+
+
+def replay_log(log: str, options: ReplayOptions) -> int:
+    """Replay a log and show it; return the exit code.
 
     Raises:
         InputError: the log, the rig or a definition cannot be used, or options do not go together.
     """
-    if log == "-" and form == "screen":
-        form = "plain"  # the keys of a screen would come from the log
-    if loop and (log == "-" or speed is None):
+    if log == "-" and options.form == "screen":
+        options = replace(options, form="plain")  # the keys of a screen would be read from the log
+    speed, channel = options.speed, options.channel
+    if options.loop and (log == "-" or speed is None):
         other = "stdin, which can be read once" if log == "-" else "--speed max, which would never end"
         raise InputError(f"--loop does not go with {other}: leave one of them out")
-    plan, catalogue = planned(rig, dbc)
+    plan, catalogue = load_plan(options.rig, options.dbc)
     watch = Watch(catalogue, plan)
     if channel is None and log != "-":
         _check_channels(opener(log))
-    with LogRounds(opener(log), *part, loop, channel) as rounds:
-        if form == "screen" and speed is not None:
+    with LogRounds(opener(log), *options.part, loop=options.loop, channel=channel) as rounds:
+        if options.form == "screen" and speed is not None:
             from rvsim.faces.screen.show import ScreenSink, show_replay
 
             name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, ScreenSink()))
-            code = show_replay(name, replay, plan, speed, units=units, light=light)
+            code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
-            sentences = _log_sink(rounds.log, catalogue, plan, form, every, speed, channel, units)
-            replay = ReplayRun(rounds, Pipeline(watch, sentences, every=every))
+            sink = _log_sink(rounds.log, catalogue, plan, options)
+            replay = ReplayRun(rounds, Pipeline(watch, sink, every=options.every))
             if speed is None:
-                replay.virtual()
+                replay.run_virtual()
             else:
-                replay.paced(Control(speed))
+                replay.run_paced(RunControl(speed))
             code = ExitCode.GOOD
         say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log, channel)))
     return code
 
 
 def _check_channels(open_log: Callable[[], Log]) -> None:
-    """Look at the beginning of a log for several channels, so that this is said before anything is shown.
+    """Search the first entries of a log for several channels, so that the error comes before anything is shown.
 
     Raises:
         InputError: there are several.
     """
     with open_log() as log:
-        for _ in islice(log.by_channel(), MAX_LOOKED_AT):
+        for _ in islice(log.by_channel(), MAX_CHECKED_ENTRIES):
             pass
         if len(log.channels) > 1:
             raise several_channels(log)
 
 
-def _log_sink(
-    log: Log,
-    catalogue: Catalogue,
-    plan: Rig | None,
-    form: str,
-    every: bool,
-    speed: float | None,
-    channel: str | None = None,
-    units: DisplayUnits = METRIC,
-) -> Sink:
+def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, options: ReplayOptions) -> Sink:
     """Return what shows a log: JSON lines or sentences."""
-    if form == "json":
-        begun = log.statistics.started
-        started = None if begun is None else utc_text(begun)
-        channel = channel or next(iter(log.statistics.channels), "")
+    if options.form == "json":
+        first = log.statistics.started
+        started = None if first is None else utc_text(first)
+        channel = options.channel or next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
-        return JsonLinesSink(sys.stdout, catalogue, channel, start, every, sent=False)
-    how = "as fast as it can be read" if speed is None else f"{speed:g} x real time"
-    return Sentences(sys.stdout, (f"{log.name}, {log.kind}, {how}; {against(plan)}. Nothing is sent.",), units)
+        return JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+    pace = "as fast as possible" if options.speed is None else f"{options.speed:g} x real time"
+    opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. Nothing is sent."
+    return Sentences(sys.stdout, (opening,), options.units)

@@ -1,11 +1,11 @@
-"""What the options of the commands may be, and how their texts are read.
+"""The options of the commands, and how their values are read.
 
-Knows: option names, help and the checks of a single value. Does not know what a command does with them.
+Knows: option names, help texts and the checks of a single value. Does not know what a command does with them.
 """
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 from typer.core import TyperCommand
@@ -16,28 +16,32 @@ from rvsim.wire.frame import SECOND_US
 if TYPE_CHECKING:
     from rvsim.faces.text.display_units import DisplayUnits
 
-SLOWEST = 1e-6
-"""Simulated seconds for each real one at least; our choice: eleven days for a second, and no wait is endless."""
+Form = Literal["json", "plain", "screen"]
+"""How a run is shown: JSON lines, sentences, or the live screen."""
+MIN_SPEED = 1e-6
+"""Simulated seconds per real second. Our choice: one simulated second takes at most eleven days, so no wait is endless.
+"""
 _DIGITS = re.compile(r"-?[0-9]{1,30}")
 
 Plain = Annotated[
-    bool, typer.Option("--plain", help="Sentences, one for each change and each flag, instead of the live screen.")
+    bool,
+    typer.Option("--plain", help="Print a sentence for each change and each flag, instead of the live screen."),
 ]
-Json = Annotated[bool, typer.Option("--json", help="JSON lines, for a program to read.")]
-JsonObject = Annotated[bool, typer.Option("--json", help="One JSON object, for a program to read.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON lines, for a program to read.")]
+JsonObject = Annotated[bool, typer.Option("--json", help="Print one JSON object, for a program to read.")]
 Ascii = Annotated[
-    bool, typer.Option("--ascii", help="Plain ASCII, for a terminal or printer without other signs: deg C, x.")
+    bool, typer.Option("--ascii", help="Print plain ASCII, for a terminal or printer without other signs: deg C, x.")
 ]
 Light = Annotated[
     bool,
     typer.Option(
         "--light",
-        help="Paint the live screen for a light background; without it as the terminal says (COLORFGBG), else dark.",
+        help="Draw the live screen for a light background; if omitted, as the terminal says (COLORFGBG), else dark.",
     ),
 ]
 Units = Annotated[
     str,
-    typer.Option("--units", metavar="metric|us", help="Units for values in what you read; JSON and files are metric."),
+    typer.Option("--units", metavar="metric|us", help="Units of values that are shown; JSON and files stay metric."),
 ]
 Every = Annotated[bool, typer.Option("--every", help="With --json: all frames and readings, not only changes.")]
 Seconds = Annotated[
@@ -45,8 +49,7 @@ Seconds = Annotated[
     typer.Option(
         "--seconds",
         metavar="N",
-        help="Simulated seconds to run; if omitted, runs until quit, or with --speed max as long as the "
-        "scenario lasts.",
+        help="Simulated seconds to run; runs until quit if omitted, or with --speed max to the end of the scenario.",
     ),
 ]
 Listening = Annotated[
@@ -61,7 +64,7 @@ From = Annotated[
     typer.Option(
         "--from",
         metavar="S",
-        help="Show from S seconds after the log's first frame on; what is before is read, but not shown.",
+        help="Show from S seconds after the log's first frame on; frames before that are read, but not shown.",
     ),
 ]
 To = Annotated[float | None, typer.Option("--to", metavar="S", help="End S seconds after the log's first frame.")]
@@ -159,20 +162,20 @@ def examples(*commands: str) -> str:
 
 
 class Command(TyperCommand):
-    """A command whose usage line has its arguments as they are typed, and whose ``bare`` options need no value."""
+    """A command whose usage line shows its arguments as they are typed; some of its options need no value."""
 
-    bare: tuple[str, ...] = ()
-    """Options that may stand without a value; it is empty then."""
+    optional_value: tuple[str, ...] = ()
+    """Options that may stand without a value; their value is "" then."""
 
     def collect_usage_pieces(self, ctx: Any) -> list[str]:
         """Return the parts of the usage line: required arguments without braces."""
         return [piece.strip("{}") for piece in super().collect_usage_pieces(ctx)]
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Give each bare option an empty value, and read what was typed as ever."""
+        """Add an empty value to each option that stands without one, and parse as usual."""
         typed = args[: args.index("--")] if "--" in args else args
         filled = [
-            f"{word}=" if word in self.bare and (typed[place:] or ["-"])[0].startswith("-") else word
+            f"{word}=" if word in self.optional_value and (typed[place:] or ["-"])[0].startswith("-") else word
             for place, word in enumerate(typed, start=1)
         ]
         return super().parse_args(ctx, [*filled, *args[len(typed) :]])
@@ -181,20 +184,20 @@ class Command(TyperCommand):
 class ServeCommand(Command):
     """A command that serves a bus."""
 
-    bare = ("--serve",)
+    optional_value = ("--serve",)
 
 
 class AboutCommand(Command):
-    """The command that explains words, keys and tasks: all of them, or a named one."""
+    """The command that explains words, keys and tasks: all of them, or the named one."""
 
-    bare = ("--words", "--keys", "--guide")
+    optional_value = ("--words", "--keys", "--guide")
 
 
 def seed(text: str | None, runs: int = 1) -> int | None:
-    """Return the seed of an option, the first of so many in a row.
+    """Return the seed of an option, the first of ``runs`` seeds in a row.
 
     Raises:
-        InputError: it, or the last of them, is none.
+        InputError: it, or the last of them, is not a valid seed.
     """
     from rvsim.rig.quantity import check_seed
 
@@ -212,7 +215,7 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
     """Return the seconds of an option in microseconds.
 
     Raises:
-        InputError: it is below 0, or no number.
+        InputError: it is below 0, above 1000000000, or not a number.
     """
     if seconds is None:
         return None
@@ -221,40 +224,40 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
     return round(seconds * SECOND_US)
 
 
-def part(begin: float | None, end: float | None) -> tuple[int, int | None]:
-    """Return the part of a log that ``--from`` and ``--to`` name, in microseconds.
+def log_part(start: float | None, end: float | None) -> tuple[int, int | None]:
+    """Return the part of a log that ``--from`` and ``--to`` name, in microseconds; an end of None is that of the log.
 
     Raises:
-        InputError: it ends before it begins, or one of them is no time.
+        InputError: it ends before it starts, or one of them is not a time.
     """
-    first, last = microseconds(begin, "--from") or 0, microseconds(end, "--to")
+    first, last = microseconds(start, "--from") or 0, microseconds(end, "--to")
     if last is not None and last <= first:
-        raise InputError(f"--to {end:g}: give more than {first / SECOND_US:g}, where it begins")
+        raise InputError(f"--to {end:g}: give more than {first / SECOND_US:g}, the start of the part")
     return first, last
 
 
-def recording(path: Path | None, overwrite: bool) -> Path | None:
-    """Return where to record to.
+def recording(path: Path | None, *, overwrite: bool) -> Path | None:
+    """Return the file to record to; None for no recording.
 
     Raises:
-        InputError: the file is there and is not to be replaced, or there is nothing to replace.
+        InputError: the file exists and ``overwrite`` is off, or ``overwrite`` is on without a file.
     """
     if path is None and overwrite:
         raise InputError("--overwrite goes with --record FILE: add it, or leave --overwrite out")
     try:
-        is_there = path is not None and path.is_file()
-    except (OSError, ValueError):  # no name: whoever opens it says so
-        is_there = False
-    if is_there and not overwrite:
-        raise InputError(f"--record {path}: the file is there already: name another, or replace it by --overwrite")
+        exists = path is not None and path.is_file()
+    except (OSError, ValueError):  # not a valid name: the error comes when it is opened
+        exists = False
+    if exists and not overwrite:
+        raise InputError(f"--record {path}: the file exists: name another one, or replace it with --overwrite")
     return path
 
 
 def speed_of(text: str) -> float | None:
-    """Return how fast simulated time runs, None for "max".
+    """Return simulated seconds per real second; None for "max".
 
     Raises:
-        InputError: neither "max" nor a number that a clock can follow.
+        InputError: neither "max" nor a number from ``MIN_SPEED`` to 1000000.
     """
     if text == "max":
         return None
@@ -262,7 +265,7 @@ def speed_of(text: str) -> float | None:
         speed = float(text)
     except ValueError:
         speed = 0.0
-    if not SLOWEST <= speed <= 1e6:
+    if not MIN_SPEED <= speed <= 1e6:
         raise InputError(
             f'--speed {text}: give a number from 0.000001 to 1000000 (1 is real time, 20 is twenty times), or "max"'
         )
@@ -270,10 +273,10 @@ def speed_of(text: str) -> float | None:
 
 
 def units_of(text: str) -> "DisplayUnits":
-    """Return the units of an option.
+    """Return the units that an option names.
 
     Raises:
-        InputError: there are none of this name.
+        InputError: there are no units of this name.
     """
     from rvsim.faces.text.display_units import BY_NAME
 
@@ -282,11 +285,11 @@ def units_of(text: str) -> "DisplayUnits":
     return BY_NAME[text]
 
 
-def one_form(plain: bool, json: bool, every: bool, terminal: bool) -> str:
-    """Return the form to show a run in: ``json``, ``plain``, or ``screen`` where there is a terminal to draw on.
+def output_form(*, plain: bool, json: bool, every: bool, terminal: bool) -> Form:
+    """Return the form in which a run is shown; the screen only where there is a terminal.
 
     Raises:
-        InputError: they do.
+        InputError: the options exclude each other.
     """
     if plain and json:
         raise InputError("--plain and --json cannot go together: choose one")

@@ -1,6 +1,6 @@
-"""The commands that run scenarios to a verdict.
+"""The declarations of the commands that run scenarios to a verdict.
 
-Knows: their options. Does not know how a scenario is run or judged.
+Knows: their options and which exclude each other. Does not know how a scenario is run or judged.
 """
 
 from pathlib import Path
@@ -11,9 +11,9 @@ import typer
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli import options
 from rvsim.faces.cli.console import print_as
-from rvsim.faces.cli.exits import ending
+from rvsim.faces.cli.exits import run_command
 
-_SEEDS = 10_000
+_MAX_REPEATS = 10_000
 
 Junit = Annotated[
     Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts to FILE as JUnit XML.")
@@ -22,14 +22,14 @@ Processes = Annotated[
     int | None, typer.Option("--processes", metavar="N", help="Runs at once; one for each processor if omitted.")
 ]
 Met = Annotated[bool, typer.Option("--every", help="Also list the expectations that were met.")]
-JsonVerdicts = Annotated[bool, typer.Option("--json", help="A JSON line for each verdict.")]
+JsonVerdicts = Annotated[bool, typer.Option("--json", help="Print a JSON line for each verdict.")]
 Serve = Annotated[
     str | None,
     typer.Option(
         "--serve",
         metavar="[HOST:PORT]",
         help="Offer the bus to a controller in another process on this machine: wait up to 60 s for the first client, "
-        "then run by the wall clock. A port is enough; 0: any free port; 29536 if omitted.",
+        "then run in real time. A port is enough; 0: any free port; 29536 if omitted.",
     ),
 ]
 Speed = Annotated[
@@ -85,18 +85,25 @@ def shakedown(
 ) -> None:
     """Run scenarios to a verdict: passed or not.
 
-    In virtual time, or by the wall clock with a controller of yours on the bus (--serve, --interface). The exit code is
-    0 if all are passed, else 1.
+    In virtual time, or in real time with your controller on the bus (--serve, --interface). The exit code is 0 if all
+    are passed, else 1.
     """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.shakedown import explain as read_back
+        from rvsim.faces.cli.shakedown import VerdictOptions, shakedown_on_bus, shakedown_served
+        from rvsim.faces.cli.shakedown import explain as print_sentences
         from rvsim.faces.cli.shakedown import shakedown as run
         from rvsim.shakedown.jobs import Job
 
-        definitions, kept = tuple(dbc or ()), options.recording(record, overwrite)
-        shown = options.units_of(units)
+        requested = VerdictOptions(
+            form="json" if json else "text",
+            every=every,
+            junit=junit,
+            record=options.recording(record, overwrite=overwrite),
+            dbc=tuple(dbc or ()),
+            units=options.units_of(units),
+        )
         if keys:
             from rvsim.shakedown.scenario_keys import render_keys
 
@@ -105,68 +112,35 @@ def shakedown(
         if not scenarios:
             raise InputError("name a scenario; rvsim about names the shipped ones, --keys lists all keys")
         if explain:
-            return max(read_back(scenario, definitions, shown) for scenario in scenarios)
-        if not 1 <= repeat <= _SEEDS:
-            raise InputError(f"--repeat {repeat}: give a number from 1 to {_SEEDS}")
+            return max(print_sentences(scenario, requested.dbc, requested.units) for scenario in scenarios)
+        if not 1 <= repeat <= _MAX_REPEATS:
+            raise InputError(f"--repeat {repeat}: give a number from 1 to {_MAX_REPEATS}")
         _above_0("--processes", processes)
         first = options.seed(seed, repeat)
         first = 1 if first is None and repeat > 1 else first
         seeds = [None if first is None else first + number for number in range(repeat)]
-        jobs = [Job(scenario, {}, one) for scenario in scenarios for one in seeds]
-        form = "json" if json else "text"
+        jobs = [Job(scenario, {}, run_seed) for scenario in scenarios for run_seed in seeds]
         if serve is not None and interface is not None:
             raise InputError("--serve and --interface cannot go together: the devices are on one bus; choose one")
         if serve is not None:
-            from rvsim.faces.cli.shakedown import on_loopback
-
-            pace = options.speed_of(speed or "1")
-            return on_loopback(
-                jobs,
-                serve,
-                leave_out or (),
-                pace,
-                form=form,
-                every=every,
-                junit=junit,
-                record=kept,
-                dbc=definitions,
-                units=shown,
-            )
+            return shakedown_served(jobs, serve, leave_out or (), options.speed_of(speed or "1"), requested)
         if speed is not None:
-            raise InputError("--speed goes with --serve: virtual time waits for nothing, and hardware for nobody")
+            raise InputError(
+                "--speed goes with --serve: without it a run is in virtual time, or in real time with --interface"
+            )
         if interface is not None:
             from rvsim.edge.settings import resolve
-            from rvsim.faces.cli.shakedown import on_a_bus
 
             bus = resolve(interface, channel, None, adapter_option or (), listening=False)
-            return on_a_bus(
-                jobs,
-                bus,
-                leave_out or (),
-                form=form,
-                every=every,
-                junit=junit,
-                record=kept,
-                dbc=definitions,
-                units=shown,
-            )
+            return shakedown_on_bus(jobs, bus, leave_out or (), requested)
         if leave_out:
-            raise InputError("--except goes with --interface or --serve: in virtual time nobody could stand in")
+            raise InputError("--except goes with --interface or --serve: in virtual time nothing can take its place")
         for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
             if given:
                 raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
-        return run(
-            jobs,
-            form=form,
-            every=every,
-            junit=junit,
-            record=kept,
-            processes=processes,
-            dbc=definitions,
-            units=shown,
-        )
+        return run(jobs, processes, requested)
 
-    raise typer.Exit(ending(command))
+    raise typer.Exit(run_command(command))
 
 
 def vary(
@@ -200,14 +174,23 @@ def vary(
 
         _above_0("--draw", draw)
         _above_0("--processes", processes)
-        shown = options.units_of(units)
-        return run(scenario, values, draw, options.seed(seed), json, junit, processes, tuple(dbc or ()), shown)
+        return run(
+            scenario,
+            values,
+            draw=draw,
+            seed=options.seed(seed),
+            form="json" if json else "text",
+            junit=junit,
+            processes=processes,
+            dbc=tuple(dbc or ()),
+            units=options.units_of(units),
+        )
 
-    raise typer.Exit(ending(command))
+    raise typer.Exit(run_command(command))
 
 
 def _above_0(option: str, number: int | None) -> None:
-    """Refuse a number of an option that is not above 0.
+    """Check that the number of an option is above 0.
 
     Raises:
         InputError: it is not.

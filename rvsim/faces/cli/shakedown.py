@@ -1,12 +1,14 @@
 """The commands that run scenarios to their verdicts: what they refuse, and how verdicts are shown and written.
 
-Knows: jobs, forms, and where verdicts are written. Does not know option declarations (`scenario_commands`), nor how
-runs go (`rvsim.runs`).
+Knows: jobs, forms, and files of verdicts. Does not know option declarations (`scenario_commands`), nor how a scenario
+is run (`rvsim.runs`).
 """
 
 import sys
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.edge.settings import BusSettings
@@ -15,7 +17,7 @@ from rvsim.faces.cli.exits import say
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.runs.hardware_run import INTERRUPTED, run_on_bus
-from rvsim.runs.many_runs import NOT_PASSED_FOLDER, place_of, run_all
+from rvsim.runs.many_runs import NOT_PASSED_FOLDER, recording_path, run_all
 from rvsim.runs.progress import Progress
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.runs.served_run import serve_scenario
@@ -24,169 +26,155 @@ from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text
 
 
-def shakedown(
-    jobs: Sequence[Job],
-    *,
-    form: str,
-    every: bool,
-    junit: Path | None,
-    record: Path | None,
-    processes: int | None,
-    dbc: tuple[Path, ...],
-    units: DisplayUnits = METRIC,
-) -> int:
+@dataclass(frozen=True, kw_only=True)
+class VerdictOptions:
+    """How verdicts are shown and written, and the definitions that their runs use.
+
+    ``every`` also lists the expectations that were met; ``junit`` and ``record`` are files, None for none.
+    """
+
+    form: Literal["text", "json"] = "text"
+    every: bool = False
+    junit: Path | None = None
+    record: Path | None = None
+    dbc: tuple[Path, ...] = ()
+    units: DisplayUnits = METRIC
+
+
+def shakedown(jobs: Sequence[Job], processes: int | None, options: VerdictOptions) -> int:
     """Run scenarios to their verdicts and show them; GOOD if all are passed.
 
     Raises:
-        InputError: a scenario cannot be used, or expects nothing: all mistakes of all of them; two have one name, or
-            a file cannot be written.
+        InputError: a scenario cannot be used, or has no expectations: all mistakes of all of them; two have one name,
+            or a file cannot be written.
     """
-    trials = checked(jobs, dbc)
-    check_place(junit)
+    prepared = prepare_scenarios(jobs, options.dbc)
+    check_junit_path(options.junit)
     _check_names(jobs)
-    if record is None:
-        return _shown(run_all(jobs, dbc, processes, say), form, every, junit, units)
+    if options.record is None:
+        return _show(run_all(jobs, options.dbc, processes, say), options)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _shown([trials[0].run(record, progress=Progress(say), say=say)], form, every, junit, units)
+    return _show([prepared[0].run(options.record, progress=Progress(say), say=say)], options)
 
 
-def on_a_bus(
-    jobs: Sequence[Job],
-    bus: BusSettings,
-    absent: Collection[str],
-    *,
-    form: str,
-    every: bool,
-    junit: Path | None,
-    record: Path | None,
-    dbc: tuple[Path, ...],
-    units: DisplayUnits = METRIC,
-) -> int:
-    """Run one scenario in front of real devices, paced by the wall clock; GOOD if it is passed.
+def shakedown_on_bus(jobs: Sequence[Job], bus: BusSettings, absent: Collection[str], options: VerdictOptions) -> int:
+    """Run one scenario with real devices on its bus, paced by the wall clock; GOOD if it is passed.
 
-    Whoever interrupts it is shown what it has come to, and the exit code says that.
+    An interrupted run shows its verdict so far, and its exit code is that of an interruption.
 
     Raises:
-        InputError: it cannot be used, or the bus is none that is sent to.
+        InputError: it cannot be used, or the bus is not one that is sent to.
         BusError: the bus could not be opened, or was lost.
     """
-    trial = _the_one(jobs, "--interface", dbc, absent, junit)
+    prepared = _single(jobs, "--interface", absent, options)
     say(*bus.sentences)
-    return _shown_paced(run_on_bus(trial, bus, say, record=record), form, every, junit, units)
+    return _show_paced(run_on_bus(prepared, bus, say, record=options.record), options)
 
 
-def on_loopback(
-    jobs: Sequence[Job],
-    where: str,
-    absent: Collection[str],
-    speed: float | None,
-    *,
-    form: str,
-    every: bool,
-    junit: Path | None,
-    record: Path | None,
-    dbc: tuple[Path, ...],
-    units: DisplayUnits = METRIC,
+def shakedown_served(
+    jobs: Sequence[Job], where: str, absent: Collection[str], speed: float | None, options: VerdictOptions
 ) -> int:
-    """Serve one scenario for controllers in other processes and run it with them; GOOD if it is passed.
+    """Run one scenario with controllers in other processes, which it serves; GOOD if it is passed.
 
-    Whoever interrupts it is shown what it has come to, and the exit code says that.
+    An interrupted run shows its verdict so far, and its exit code is that of an interruption.
 
     Raises:
         InputError: it cannot be used, or there is no such address.
-        BusError: the port cannot be had, or no client came.
+        BusError: the port cannot be had, or no client connected.
     """
     if speed is None:
-        raise InputError("--serve needs time that others can keep up with: leave --speed max out")
-    trial = _the_one(jobs, "--serve", dbc, absent, junit)
-    return _shown_paced(serve_scenario(trial, where, say, record=record, speed=speed), form, every, junit, units)
+        raise InputError("--serve needs paced time, so that clients can keep up: leave out --speed max")
+    prepared = _single(jobs, "--serve", absent, options)
+    return _show_paced(serve_scenario(prepared, where, say, record=options.record, speed=speed), options)
 
 
-def _the_one(
-    jobs: Sequence[Job], option: str, dbc: tuple[Path, ...], absent: Collection[str], junit: Path | None
-) -> PreparedScenario:
-    """Return the one trial of jobs that are run by the wall clock."""
+def _single(jobs: Sequence[Job], option: str, absent: Collection[str], options: VerdictOptions) -> PreparedScenario:
+    """Return the only scenario of jobs that are run by the wall clock.
+
+    Raises:
+        InputError: there are several, or it cannot be used.
+    """
     if len(jobs) > 1:
         raise InputError(f"{option} goes with one run: name one scenario, without --repeat")
-    (trial,) = checked(jobs, dbc, absent)
-    check_place(junit)
-    return trial
+    (prepared,) = prepare_scenarios(jobs, options.dbc, absent)
+    check_junit_path(options.junit)
+    return prepared
 
 
-def _shown_paced(verdict: Verdict, form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
-    code = _shown([verdict], form, every, junit, units)
+def _show_paced(verdict: Verdict, options: VerdictOptions) -> int:
+    code = _show([verdict], options)
     return ExitCode.INTERRUPTED if INTERRUPTED in verdict.error else code
 
 
-def _shown(verdicts: Iterable[Verdict], form: str, every: bool, junit: Path | None, units: DisplayUnits) -> int:
-    """Show verdicts as they come, write them out, and return the exit code."""
-    told = []
+def _show(verdicts: Iterable[Verdict], options: VerdictOptions) -> int:
+    """Show verdicts as they come, write the JUnit file, and return the exit code."""
+    shown = []
     for verdict in verdicts:
-        told.append(verdict)
-        if form == "json":
+        shown.append(verdict)
+        if options.form == "json":
             print(json_text(as_json(verdict)))
         else:
-            print("\n".join(as_text(verdict, every, units.render)))
+            print("\n".join(as_text(verdict, options.every, options.units.render)))
         sys.stdout.flush()
-    if junit is not None:
-        written(junit, as_junit(told))
-    passed = sum(verdict.passed for verdict in told)
-    if form != "json" and len(told) > 1:
-        print(f"{passed} of {len(told)} runs passed")
-    return ExitCode.GOOD if passed == len(told) else ExitCode.NOT_GOOD
+    if options.junit is not None:
+        write_junit(options.junit, as_junit(shown))
+    passed = sum(verdict.passed for verdict in shown)
+    if options.form == "text" and len(shown) > 1:
+        print(f"{passed} of {len(shown)} runs passed")
+    return ExitCode.GOOD if passed == len(shown) else ExitCode.NOT_GOOD
 
 
-def checked(jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()) -> list[PreparedScenario]:
-    """Load each scenario of jobs once, so that mistakes are told before the first run; return them, ready to run.
+def prepare_scenarios(
+    jobs: Sequence[Job], dbc: tuple[Path, ...], absent: Collection[str] = ()
+) -> list[PreparedScenario]:
+    """Load each scenario of jobs once, so that mistakes are reported before the first run; return them, ready to run.
 
     ``absent`` devices are not simulated, and need no kind.
 
     Raises:
-        InputError: one cannot be used, or expects nothing: all mistakes of all of them.
+        InputError: one cannot be used, or has no expectations: all mistakes of all of them.
     """
-    trials: list[PreparedScenario] = []
+    prepared: list[PreparedScenario] = []
     problems: list[str] = []
     for name in dict.fromkeys(job.scenario for job in jobs):
         try:
-            trial = PreparedScenario(next(job for job in jobs if job.scenario == name), dbc, absent)
-            if not trial.loaded.scenario.expectations:
-                problems.append(
-                    f"{trial.loaded.path}: nothing is expected in it; add [[expect]] tables to be judged by"
-                )
-            trial.prepare()
-            trials.append(trial)
+            scenario = PreparedScenario(next(job for job in jobs if job.scenario == name), dbc, absent)
+            if not scenario.loaded.scenario.expectations:
+                problems.append(f"{scenario.loaded.path}: the scenario has no expectations; add [[expect]] tables")
+            scenario.prepare()
+            prepared.append(scenario)
         except InputError as error:
             problems += error.problems
     if problems:
         raise InputError(*problems)
-    say(*dict.fromkeys(line for trial in trials for line in trial.catalogue.left_out))
-    say(*kind_problems(), *(line for trial in trials for line in unknown_instances(trial.loaded.rig)))
-    return trials
+    say(*dict.fromkeys(line for scenario in prepared for line in scenario.catalogue.left_out))
+    say(*kind_problems(), *(line for scenario in prepared for line in unknown_instances(scenario.loaded.rig)))
+    return prepared
 
 
 def _check_names(jobs: Sequence[Job]) -> None:
-    """Refuse runs that nobody could tell apart in verdicts, and whose recordings would be one file.
+    """Refuse runs whose verdicts would have one name, and whose recordings would be one file.
 
     Raises:
-        InputError: there are such.
+        InputError: there are such runs.
     """
     seen: dict[Path, Job] = {}
     for job in jobs:
-        other = seen.setdefault(place_of(job, NOT_PASSED_FOLDER), job)
+        other = seen.setdefault(recording_path(job, NOT_PASSED_FOLDER), job)
         if other is not job and other.scenario == job.scenario:
-            raise InputError(f"{job.scenario}: it is named twice; name it once, and add --repeat N for N runs of it")
+            raise InputError(f"{job.scenario}: named twice; name it once, and add --repeat N for N runs of it")
         if other is not job:
             raise InputError(
                 f"{other.scenario} and {job.scenario}: their verdicts would have one name; rename one of the files"
             )
 
 
-def check_place(junit: Path | None) -> None:
-    """Refuse a place for verdicts that is none, before anything runs.
+def check_junit_path(junit: Path | None) -> None:
+    """Check where verdicts are written, before anything runs.
 
     Raises:
-        InputError: it is a folder, or in none.
+        InputError: it is a folder, or its folder does not exist.
     """
     if junit is not None and junit.is_dir():
         raise InputError(f"--junit {junit}: this is a folder; name a file in it")
@@ -194,7 +182,7 @@ def check_place(junit: Path | None) -> None:
         raise InputError(f"--junit {junit}: there is no folder {junit.parent}; make it, or name another file")
 
 
-def written(path: Path, text: str) -> None:
+def write_junit(path: Path, text: str) -> None:
     """Write verdicts to a file.
 
     Raises:
@@ -207,14 +195,14 @@ def written(path: Path, text: str) -> None:
 
 
 def explain(scenario: str, dbc: tuple[Path, ...], units: DisplayUnits = METRIC) -> int:
-    """Read a scenario back as sentences.
+    """Print a scenario as sentences; nothing runs.
 
     Raises:
         InputError: it cannot be used.
     """
-    trial = PreparedScenario(Job(scenario, {}), dbc)
-    trial.prepare()
-    say(*trial.catalogue.left_out)
-    lines = map(units.render, render_scenario(trial.loaded, trial.catalogue))
-    print("\n".join((*lines, *(f"warning: {text}" for text in trial.warnings))))
+    prepared = PreparedScenario(Job(scenario, {}), dbc)
+    prepared.prepare()
+    say(*prepared.catalogue.left_out)
+    lines = map(units.render, render_scenario(prepared.loaded, prepared.catalogue))
+    print("\n".join((*lines, *(f"warning: {text}" for text in prepared.warnings))))
     return ExitCode.GOOD

@@ -1,6 +1,6 @@
 """The version of this program.
 
-Knows: where the installation keeps it. Does not know what else is installed.
+Knows: the name of the installed distribution. Does not know what else is installed.
 """
 
 from importlib.metadata import version

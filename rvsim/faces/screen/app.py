@@ -24,7 +24,7 @@ from rvsim.faces.screen.picture import screen_svg
 from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 
 REDRAWS_PER_SECOND = 4
@@ -51,7 +51,7 @@ class LiveScreen(App[int]):
     def __init__(
         self,
         scene: Scene,
-        control: Control,
+        control: RunControl,
         clock: Callable[[], int],
         *,
         manual_faults: ManualFaults | None = None,
@@ -237,7 +237,7 @@ class LiveScreen(App[int]):
         if self._manual_faults is None:
             self._report_unavailable()
             return
-        self._request(partial(self._manual_faults.warmer, by * SET_POINT_STEP_C))
+        self._request(partial(self._manual_faults.change_set_point, by * SET_POINT_STEP_C))
 
     def _report_unavailable(self) -> None:
         what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
@@ -253,7 +253,7 @@ class LiveScreen(App[int]):
         if self.scene.ended:
             self.scene.status_text = "The run has ended; devices can no longer be changed."
         else:
-            self._control.ask(run_and_report)
+            self._control.request(run_and_report)
         self.redraw()
 
     def action_pause(self) -> None:
@@ -269,7 +269,7 @@ class LiveScreen(App[int]):
         if self.scene.mode is Mode.BUS:
             self.scene.status_text = "The speed of a bus cannot be changed."
         elif not self.scene.ended:
-            self._control.pace(min(MAX_SPEED, max(MIN_SPEED, self._control.speed * factor)))
+            self._control.set_speed(min(MAX_SPEED, max(MIN_SPEED, self._control.speed * factor)))
             self.scene.status_text = f"{self._control.speed:g} x real time"
         self.redraw()
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from rvsim.faces.screen.lines import Line, wrap_text
-from rvsim.faces.text.worst_case_text import promise_text
+from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.wire.frame import SECOND_US
@@ -83,7 +83,7 @@ def worst_case_lines(wires: WireProblems, sender_text: SenderText, width: int) -
     lines: list[Line] = []
     worst_case, longest = wires.worst_case(), wires.longest
     if worst_case is not None:
-        lines += wrap_text(promise_text(worst_case), width, "", "  ")
+        lines += wrap_text(worst_case_text(worst_case), width, "", "  ")
     if longest is not None:
         waited = (longest.time - longest.since) / 1000
         text = f"Longest so far: {sender_text(longest.identifier)} got through {waited:.1f} ms after it was ready"

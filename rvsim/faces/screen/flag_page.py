@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from rvsim.faces.screen.lines import Line, duration_text, paint_tag, plain_line, tag_span, wrap_text
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.text.display_units import DisplayUnits
-from rvsim.faces.text.flags import account, tags
+from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.watch.flag import Flag
 
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
     """Return the causes, the standing flags, and the cleared ones (dim), each with evidence and what to try next."""
-    found = account(scene.watch.all_flags, scene.watch.causes)
+    found = explain_flags(scene.watch.all_flags, scene.watch.causes)
     flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain_line("No flag so far.")]
     for cause in found.causes:

@@ -7,7 +7,7 @@ from typing import assert_never
 
 from rvsim.faces.screen.lines import Line, Span, duration_text, fit_width, longest_that_fits, plain_line
 from rvsim.faces.screen.scene import Page, Scene
-from rvsim.faces.text.flags import Account
+from rvsim.faces.text.flags import ExplainedFlags
 from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
 from rvsim.watch.flag import WORST_FIRST
 from rvsim.watch.transitions import Presence
@@ -109,7 +109,7 @@ def _percent_text(value: float) -> str:
     return f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 
-def _flag_counts(found: Account) -> Line:
+def _flag_counts(found: ExplainedFlags) -> Line:
     """Return how many causes there are, with the flags that no cause explains, by severity."""
     severities = [cause.severity for cause in found.causes] + [flag.severity for flag in found.top]
     counts: list[Span] = []

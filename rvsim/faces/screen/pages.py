@@ -33,7 +33,7 @@ from rvsim.faces.screen.lines import (
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
 from rvsim.faces.text.display_units import DisplayUnits
-from rvsim.faces.text.flags import gathered, tags
+from rvsim.faces.text.flags import group_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.flag import Flag
@@ -175,7 +175,7 @@ def _bus_flag_lines(scene: Scene, devices: list[RollCallLine], width: int) -> li
 def _flag_lines(flags: list[Flag], units: DisplayUnits, width: int, edge: str) -> list[Line]:
     """Return flags with what to try next; flags of one kind share it."""
     lines: list[Line] = []
-    for group in gathered(flags):
+    for group in group_flags(flags):
         first = group[0]
         signs = tags(group)
         for number, flag in enumerate(group):

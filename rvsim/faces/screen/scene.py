@@ -12,7 +12,7 @@ from typing import NamedTuple, assert_never
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.flags import Account, account
+from rvsim.faces.text.flags import ExplainedFlags, explain_flags
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.bus.turn import Turn, latest_turn
@@ -148,12 +148,12 @@ class Scene:
             found.setdefault(flag.subject, []).append(flag)
         return found
 
-    def account(self) -> Account:
+    def account(self) -> ExplainedFlags:
         """Return the standing flags, grouped under their causes."""
         flags = self.watch.flags
         standing = {flag.number for flag in flags}
         lasting = [cause for cause in self.watch.causes if standing.issuperset(flag.number for flag in cause.flags)]
-        return account(flags, lasting)
+        return explain_flags(flags, lasting)
 
     @property
     def order_text(self) -> str:

@@ -19,7 +19,7 @@ from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.paced_bench import PacedBenchRun
@@ -55,7 +55,7 @@ def is_ascii_terminal() -> bool:
 
 def run_with_screen(
     scene: Scene,
-    control: Control,
+    control: RunControl,
     run: Callable[[], None],
     clock: Callable[[], int],
     *,
@@ -133,7 +133,7 @@ def show_bench(
         RvsimError: the bench ended with it.
     """
     problems: list[str] = []
-    control = Control(speed)
+    control = RunControl(speed)
     run = make(ScreenSink(), control=control, on_failure=lambda failure: problems.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
     code = run_with_screen(
@@ -156,7 +156,7 @@ def show_replay(
     Raises:
         RvsimError: the log could not be read to its end.
     """
-    control = Control(speed)
+    control = RunControl(speed)
     end_text = "The log has ended." if replay.ends_with_log else "The chosen part of the log has ended."
     scene = Scene(name, replay.watch, rig, mode=Mode.LOG, units=units)
 
@@ -170,7 +170,7 @@ def show_replay(
     return run_with_screen(
         scene,
         control,
-        lambda: replay.paced(control),
+        lambda: replay.run_paced(control),
         lambda: replay.observed_until,
         end_text=end_text,
         next_flag=replay.next_flag,
@@ -193,7 +193,7 @@ def show_listen(
     Raises:
         BusError: the bus was lost.
     """
-    control = Control()
+    control = RunControl()
     scene = Scene(name, listen.watch, rig, problems, Mode.BUS, units)
     return run_with_screen(
         scene,

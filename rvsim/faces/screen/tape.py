@@ -10,7 +10,7 @@ from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.marks import mark
 from rvsim.faces.text.spell_fields import explanation, free_text, grades_text, limits_text, meaning
 from rvsim.faces.text.spell_meaning import spoken_text
-from rvsim.faces.text.spell_transport import PACKET_ORIGIN, payload_text, whole
+from rvsim.faces.text.spell_transport import PACKET_ORIGIN, complete_layout, payload_text
 from rvsim.rig.functions import by_dsa
 from rvsim.wire.diagnostics import SPN_PARTS, fault_in_fields, fault_origins, fault_text
 from rvsim.wire.fields import Origin, Reading, State
@@ -41,7 +41,7 @@ def pieces(spec: MessageSpec | None, data: bytes) -> list[Piece]:
         return [Piece(0, len(data) - 1, data, ())] if data else []
     if spec.dgn == DATA_TRANSFER and len(data) > 1 and spec.min_length == 1:
         return [Piece(0, 0, data[:1], spec.decode(data)), Piece(1, len(data) - 1, data[1:], ())]
-    spec = whole(spec, data)
+    spec = complete_layout(spec, data)
     starts = {byte: byte for byte in range(len(data))}
     for first, last in _joint_ranges(spec):
         for byte in range(first, min(last, len(data) - 1) + 1):

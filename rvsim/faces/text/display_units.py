@@ -7,7 +7,7 @@ JSON, files and recordings are metric.
 Sources: NIST Special Publication 811 (2008), appendix B: 1 ft = 0.3048 m, 1 mi = 1609.344 m, 1 lb = 0.45359237 kg,
 g = 9.80665 m/s2, degF = degC * 9/5 + 32, all exact; NIST Handbook 44, appendix C: 1 gal = 231 cubic inches =
 3.785411784 L, exact. The pound-force per square inch follows from these exactly and is 6894.757 Pa when rounded as
-there. From memory, and held against each other by the tests.
+there. From memory, and checked against each other by the tests.
 """
 
 from collections.abc import Mapping
@@ -74,16 +74,16 @@ US_UNITS: Mapping[str, Conversion] = {
     "bar": Conversion("psi", 100_000 / _PSI_PA),
     "MPa": Conversion("psi", 1_000_000 / _PSI_PA),
 }
-"""What becomes of a metric unit, by the name that definitions give it; a unit that is not here stays as it is."""
+"""The conversion of a metric unit, by its name in definitions; a unit that is not here stays as it is."""
 US_DIFFERENCES: Mapping[str, Conversion] = {unit: Conversion("°F", _KELVIN_F) for unit in ("K", "degC", "°C")}
-"""The same for a difference of two temperatures, which has no offset. K is none of the above: 0 K is not 0 °F."""
+"""The conversion of a difference of two temperatures, without offset. K is not in ``US_UNITS``: 0 K is not 0 °F."""
 
 
 class DisplayUnits:
     """One choice of units: renders texts, readings and single numbers in them.
 
     Args:
-        units: what becomes of each unit that is shown otherwise than it is defined.
+        units: the conversion of each unit that is not shown as defined.
         differences: the same for differences of temperatures.
     """
 
@@ -95,7 +95,7 @@ class DisplayUnits:
         return "".join(map(self._part, text.parts)) if isinstance(text, QuantityText) else text
 
     def quantity(self, quantity: Quantity) -> str:
-        """Return a number with its unit, with as many decimals as its step needs in the unit that is shown."""
+        """Return a number with its unit, rounded to the decimals of its step in the unit that is shown."""
         conversion = self._conversion(quantity)
         if conversion is None:
             return quantity.text
@@ -127,9 +127,9 @@ class DisplayUnits:
         if isinstance(part, Quantity):
             return self.quantity(part)
         if isinstance(part, Equivalents):
-            known = [one for one in part.quantities if self._conversion(one) is not None]
-            told = dict.fromkeys(f"{one.text} is {self.quantity(one)}" for one in known)
-            return f" ({', '.join(told)})" if told else ""
+            known = [quantity for quantity in part.quantities if self._conversion(quantity) is not None]
+            texts = dict.fromkeys(f"{quantity.text} is {self.quantity(quantity)}" for quantity in known)
+            return f" ({', '.join(texts)})" if texts else ""
         return part
 
 

@@ -1,7 +1,6 @@
-"""Flags gathered for reading: those of one kind with one advice stand together, the worst first.
+"""Flags grouped for reading: flags under the cause that explains them, and flags of one kind and advice together.
 
-Knows: what a reader would otherwise read many times over: flags that are alike, and flags that a cause explains. Does
-not know screens or files.
+Knows: causes, severities and numbers of flags. Does not know screens or files.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,13 +9,13 @@ from typing import NamedTuple
 from rvsim.watch.causes import Cause, CauseKind
 from rvsim.watch.flag import WORST_FIRST, Flag
 
-MOST_TAGS = 4
+MAX_LISTED_TAGS = 4
 
 
-class Account(NamedTuple):
-    """What flags come to: causes that are none of the flags, the flags that nothing explains, and what each explains.
+class ExplainedFlags(NamedTuple):
+    """Flags with their causes: causes that are no flags themselves, and the flags that nothing explains.
 
-    ``under`` has, by the number of a flag of ``top``, those that it explains.
+    ``under`` has, by the number of a flag of ``top``, the flags that it explains.
     """
 
     causes: tuple[Cause, ...]
@@ -24,19 +23,19 @@ class Account(NamedTuple):
     under: Mapping[int, tuple[Flag, ...]]
 
 
-def account(flags: Iterable[Flag], causes: Iterable[Cause]) -> Account:
+def explain_flags(flags: Iterable[Flag], causes: Iterable[Cause]) -> ExplainedFlags:
     """Put flags under their causes, so that none is counted twice."""
     found = tuple(causes)
-    apart = tuple(cause for cause in found if isinstance(cause.kind, CauseKind))
-    heads = {cause.flags[0].number: cause.flags[1:] for cause in found if cause not in apart}
-    explained = {flag.number for cause in apart for flag in cause.flags}
+    separate = tuple(cause for cause in found if isinstance(cause.kind, CauseKind))
+    heads = {cause.flags[0].number: cause.flags[1:] for cause in found if cause not in separate}
+    explained = {flag.number for cause in separate for flag in cause.flags}
     explained |= {flag.number for below in heads.values() for flag in below}
     top = [flag for flag in flags if flag.number not in explained]
-    return Account(apart, tuple(sorted(top, key=lambda flag: flag.number not in heads)), heads)
+    return ExplainedFlags(separate, tuple(sorted(top, key=lambda flag: flag.number not in heads)), heads)
 
 
-def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
-    """Gather flags of one kind, severity and advice; gas first, then the worst groups, within a group by number."""
+def group_flags(flags: Iterable[Flag]) -> list[list[Flag]]:
+    """Group flags of one kind, severity and advice; gas first, then the worst groups, within a group by number."""
     groups: dict[tuple[str, str, str], list[Flag]] = {}
     for flag in flags:
         groups.setdefault((str(flag.severity), flag.kind, flag.advice), []).append(flag)
@@ -44,10 +43,10 @@ def gathered(flags: Iterable[Flag]) -> list[list[Flag]]:
 
 
 def tags(group: Sequence[Flag]) -> str:
-    """Write the tags of a group: ``[3]``, ``(1) (4)``, ``(1) to (6)`` in a row, ``(1) and 130 more`` out of order."""
+    """Return the tags of a group: ``[3]``, ``(1) (4)``, ``(1) to (6)`` in a row, ``(1) and 130 more`` out of order."""
     numbers = [flag.number for flag in group]
     if len(group) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):
         return f"{group[0].tag} to {group[-1].tag}"
-    if len(group) > MOST_TAGS:
+    if len(group) > MAX_LISTED_TAGS:
         return f"{group[0].tag} and {len(group) - 1} more"
     return " ".join(flag.tag for flag in group)

@@ -1,6 +1,6 @@
 """The guides: Markdown files of the package, one a topic.
 
-Knows: where they lie and what they are called. Does not know what they say.
+Knows: their folder and their names. Does not know their contents.
 """
 
 from collections.abc import Iterator

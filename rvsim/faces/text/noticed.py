@@ -1,20 +1,20 @@
-"""What was noticed in a log, in words: causes first, then the flags that no cause explains.
+"""The flags of a log as text: causes first, then the flags that no cause explains.
 
-Knows: the short words for each kind of flag, and how many flags of one kind are written out. Does not know who was
-there, nor how a flag was raised.
+Knows: the short text of each kind of flag, and how many flags of one kind are listed. Does not know the devices of the
+log, nor how a flag is raised.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.flags import Account, gathered, tags
+from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
 from rvsim.watch.causes import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind
 
-MAX_WRITTEN_OUT = 8
-"""Flags of one group that are written out; the rest is counted, and in the JSON form."""
-IN_SHORT: Mapping[FlagKind, str] = {
-    FlagKind.SILENT_DEVICE: "fell silent",
+MAX_LISTED_FLAGS = 8
+"""Flags of one group that are listed; the rest is counted, and stands in the JSON form."""
+SHORT_TEXTS: Mapping[FlagKind, str] = {
+    FlagKind.SILENT_DEVICE: "stopped sending",
     FlagKind.LATE_MESSAGE: "did not send in time",
     FlagKind.BUS_QUIET: "was quiet for longer than is usual",
     FlagKind.UNPLANNED_DEVICE: "is not as planned",
@@ -23,90 +23,90 @@ IN_SHORT: Mapping[FlagKind, str] = {
     FlagKind.NO_DATA: "lost a reading",
     FlagKind.WRONG_LENGTH: "sent frames of the wrong length",
     FlagKind.REPORTED_FAULT: "reports a fault",
-    FlagKind.BUS_BUSY: "was busier than is good",
-    FlagKind.NO_ACKNOWLEDGE: "was acknowledged by nobody",
+    FlagKind.BUS_BUSY: "had a high load",
+    FlagKind.NO_ACKNOWLEDGE: "was not acknowledged",
     FlagKind.SHARED_INSTANCE: "is two devices with one function and instance",
-    FlagKind.TWO_COMMANDERS: "is commanded by two against each other",
-    FlagKind.IGNORED_COMMAND: "does not do what it is commanded",
-    FlagKind.STUCK_VALUE: "repeats a reading that should move",
+    FlagKind.TWO_COMMANDERS: "gets contradictory commands from two devices",
+    FlagKind.IGNORED_COMMAND: "does not follow its commands",
+    FlagKind.STUCK_VALUE: "repeats a reading that should change",
     FlagKind.CANNOT_CLAIM: "has no address",
-    FlagKind.SHARED_NAME: "uses a NAME that another one uses too",
+    FlagKind.SHARED_NAME: "uses a NAME that another device uses too",
     FlagKind.NO_ADDRESS: "sent without an address",
-    FlagKind.FAILED_TRANSFER: "could not finish what it sent or asked for",
+    FlagKind.FAILED_TRANSFER: "did not complete a transfer or a request",
     FlagKind.RESTARTED: "restarted",
     FlagKind.BUS_ERRORS: "had errors",
     FlagKind.REPLACED_DEVICE: "is another unit than before, or than planned",
-    FlagKind.LOG_OUT_OF_ORDER: "has times that cannot be believed",
+    FlagKind.LOG_OUT_OF_ORDER: "has times that are not plausible",
 }
-"""What each kind of flag says of its subject; messages without a name are counted instead."""
+"""What each kind of flag says of its subject; messages that are not defined are counted instead."""
 
 
-def in_short(account: Account, units: DisplayUnits = METRIC) -> Iterator[str]:
+def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield a line for each cause, then one for each group of flags that no cause explains."""
-    for alike in _alike(account.causes):
-        first, more = alike[0], f", and {len(alike) - 1} more of the kind" if len(alike) > 1 else ""
+    for alike in _alike(explained.causes):
+        first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
         whose = (
             "" if first.subject == "bus" or first.text.startswith(first.subject.split(",")[0]) else f"{first.subject}: "
         )
-        explained = tags([flag for cause in alike for flag in cause.flags])
-        yield f"cause, {first.severity}: {whose}{units.render(first.text)}{more}; this explains {explained}."
-    for group in gathered(account.top):
+        under = tags([flag for cause in alike for flag in cause.flags])
+        yield f"cause, {first.severity}: {whose}{units.render(first.text)}{more}; this explains {under}."
+    for group in group_flags(explained.top):
         if group[0].kind is not FlagKind.UNKNOWN_MESSAGE:
-            yield f"{tags(group)} {group[0].severity}: {_whom(group)}{_explaining(account, group)}."
+            yield f"{tags(group)} {group[0].severity}: {_group_text(group)}{_explaining(explained, group)}."
 
 
-def noticed(account: Account, units: DisplayUnits = METRIC) -> Iterator[str]:
+def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
-    for cause in account.causes:
+    for cause in explained.causes:
         yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}"
         yield f"      {units.render(cause.text)}"
-        yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_WRITTEN_OUT])
-        if len(cause.evidence) > MAX_WRITTEN_OUT:
-            yield f"      and {len(cause.evidence) - MAX_WRITTEN_OUT} more of what it explains"
+        yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
+        if len(cause.evidence) > MAX_LISTED_FLAGS:
+            yield f"      and {len(cause.evidence) - MAX_LISTED_FLAGS} more of what it explains"
         yield f"      Try next: {cause.advice}"
-    for group in gathered(account.top):
-        yield from _group(account, group, units)
+    for group in group_flags(explained.top):
+        yield from _group(explained, group, units)
 
 
 def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
-    """Gather pauses, which come many times over; every other cause stands by itself."""
-    gathered: dict[object, list[Cause]] = {}
+    """Group pauses, of which there can be many; every other cause is a group of its own."""
+    groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
-        gathered.setdefault(cause.kind if cause.kind is CauseKind.RECORDER_PAUSED else place, []).append(cause)
-    return list(gathered.values())
+        groups.setdefault(cause.kind if cause.kind is CauseKind.RECORDER_PAUSED else place, []).append(cause)
+    return list(groups.values())
 
 
-def _group(account: Account, group: Sequence[Flag], units: DisplayUnits) -> Iterator[str]:
+def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits) -> Iterator[str]:
     yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
-    for flag in group[:MAX_WRITTEN_OUT]:
-        whole = f", away for {flag.silence / 1e6:.2f} s in all" if flag.silence is not None else ""
-        under = account.under.get(flag.number, ())
-        kinds = ", ".join(dict.fromkeys(str(one.kind) for one in under))
+    for flag in group[:MAX_LISTED_FLAGS]:
+        whole = f", silent for {flag.silence / 1e6:.2f} s in all" if flag.silence is not None else ""
+        under = explained.under.get(flag.number, ())
+        kinds = ", ".join(dict.fromkeys(str(other.kind) for other in under))
         explains = f"; this explains {tags(under)}, {kinds}" if under else ""
         yield f"      {flag.subject}: {units.render(flag.text)} ({_from_until(flag)}{whole}){explains}"
-    if len(group) > MAX_WRITTEN_OUT:
-        yield f"      and {len(group) - MAX_WRITTEN_OUT} more of the kind"
+    if len(group) > MAX_LISTED_FLAGS:
+        yield f"      and {len(group) - MAX_LISTED_FLAGS} more of this kind"
     yield f"      Try next: {group[0].advice}"
 
 
-def _from_until(what: Flag | Cause) -> str:
-    until = f"until {what.until / 1e6:.1f} s" if what.until is not None else "to the end"
-    return f"from {what.since / 1e6:.1f} s {until}"
+def _from_until(found: Flag | Cause) -> str:
+    until = f"until {found.until / 1e6:.1f} s" if found.until is not None else "to the end"
+    return f"from {found.since / 1e6:.1f} s {until}"
 
 
-def _explaining(account: Account, group: Sequence[Flag]) -> str:
-    under = [one for flag in group for one in account.under.get(flag.number, ())]
+def _explaining(explained: ExplainedFlags, group: Sequence[Flag]) -> str:
+    under = [other for flag in group for other in explained.under.get(flag.number, ())]
     return f"; this explains {tags(under)}" if under else ""
 
 
-def _whom(group: Sequence[Flag]) -> str:
+def _group_text(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    whom = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
+    subject = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
-    does = "was not heard at all" if never else IN_SHORT[group[0].kind]
-    return f"{whom} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
+    does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
+    return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
 
 
 def times(count: int) -> str:
-    """Say how often, where it is more than once."""
+    """Return how often, where it is more than once."""
     return f", {count} times" if count > 1 else ""

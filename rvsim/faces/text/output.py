@@ -1,6 +1,6 @@
-"""A run as JSON lines.
+"""The events of a run as JSON lines.
 
-Knows: the JSON contract. Does not know where events come from, nor sentences.
+Knows: the JSON contract. Does not know where events come from, nor the texts for a person.
 """
 
 from collections.abc import Sequence
@@ -16,10 +16,19 @@ from rvsim.wire.frame import Frame
 
 
 class JsonLinesSink:
-    """One JSON object a line; with ``every`` also each frame and each reading of it."""
+    """Writes one JSON object a line.
+
+    Args:
+        out: the text stream.
+        catalogue: the message definitions.
+        channel: the name of the bus in frame lines.
+        start: the first line.
+        every: write each frame and each of its readings, not only changes.
+        sent: whether the frames were sent by this program, not received.
+    """
 
     def __init__(
-        self, out: TextIO, catalogue: Catalogue, channel: str, start: str, every: bool = False, sent: bool = True
+        self, out: TextIO, catalogue: Catalogue, channel: str, start: str, *, every: bool = False, sent: bool = True
     ) -> None:
         self._out, self._catalogue, self._channel, self._every, self._sent = out, catalogue, channel, every, sent
         out.write(start)
@@ -60,17 +69,17 @@ class JsonLinesSink:
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 
     def end(self, time: int, watch: Watch) -> None:
-        """Write a line for each cause that explains flags: known in full only at the end."""
+        """Write a line for each cause of flags: causes are complete only at the end."""
         for cause in watch.causes:
             self._out.write(line(time, {"type": "cause", **cause_fields(cause)}))
 
     def flush(self) -> None:
-        """Hand the lines on."""
+        """Flush the stream."""
         self._out.flush()
 
 
 def flag_fields(flag: Flag, state: str) -> dict[str, Any]:
-    """Return what a flag line says."""
+    """Return the fields of a flag line."""
     return {
         "type": "flag",
         "flag": flag.number,
@@ -85,7 +94,7 @@ def flag_fields(flag: Flag, state: str) -> dict[str, Any]:
 
 
 def cause_fields(cause: Cause) -> dict[str, Any]:
-    """Return what every JSON form says of a cause: ``flags`` are the numbers of those it explains, its own first."""
+    """Return the fields of a cause in every JSON form; ``flags`` are the numbers it explains, its own first."""
     return {
         "kind": str(cause.kind),
         "subject": cause.subject,

@@ -1,6 +1,6 @@
-"""Takes one frame apart, byte by byte with the arithmetic: for a student, and for support with one odd frame.
+"""One frame explained byte by byte with the arithmetic: for a student, and for support with one odd frame.
 
-Knows: the order in which a frame is told, in words and as JSON. Does not know buses or devices.
+Knows: the order of the explanation, as text and as JSON. Does not know buses or devices.
 """
 
 import re
@@ -11,9 +11,9 @@ from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.spell_fields import ORIGIN_WORDS, SAY_NOTHING, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.text.spell_fields import NO_VALUE_STATES, ORIGIN_WORDS, FieldRow, grades_text, rows, table, wrapped
 from rvsim.faces.text.spell_meaning import meaning_of
-from rvsim.faces.text.spell_transport import FrameMeaning, whole
+from rvsim.faces.text.spell_transport import FrameMeaning, complete_layout
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
@@ -23,7 +23,7 @@ from rvsim.wire.spec import MessageSpec
 
 
 def parse_frame(identifier: str, data: str) -> Frame:
-    """Read an identifier and data bytes as a person types them: hex, with or without 0x, spaces or colons.
+    """Parse an identifier and data bytes as a person types them: hex, with or without 0x, spaces or colons.
 
     Raises:
         InputError: something is not hex, too long, or half a byte; one line for each.
@@ -51,9 +51,9 @@ def as_json(frame: Frame, catalogue: Catalogue) -> str:
     """Return the frame as one JSON object.
 
     Beside the parts of the identifier and ``fields`` (as in every JSON form, with ``grades`` of name, layout and codes
-    and ``comment``) it has ``origin``, where number and name of the message come from, and ``meaning``: what a frame
-    of the network's services means as a whole, null for all others. A meaning has ``kind``, ``problems`` (what does
-    not fit, as clauses), ``origin`` (the weakest that it rests on), and by its kind:
+    and ``comment``) it has ``origin``, that of number and name of the message, and ``meaning``: what a frame of the
+    network's services means as a whole, null for all others. A meaning has ``kind``, ``problems`` (what is wrong, as
+    clauses), ``origin`` (the weakest of all its parts), and by its kind:
 
     - ``request to send``: ``size`` in bytes, ``packets``, ``limit`` (packets for each clear to send, 255 for no
       limit), ``dgn`` and ``message`` of the long message; ``end of message`` and ``broadcast announce`` without
@@ -95,7 +95,7 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
 
 
 def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Iterator[str]:
-    """Return the frame spelled out, line by line; what a value is in ``units`` stands behind its arithmetic."""
+    """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic."""
     parts, data = ident.split_identifier(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
@@ -107,7 +107,7 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) ->
         return
     meaning = meaning_of(spec, parts, data, catalogue)
     if spec.fields:
-        layout = whole(spec, data)
+        layout = complete_layout(spec, data)
         found = _with_data(rows(layout, data, units), meaning)
         usual = _usual(layout, data)
         yield from table(found, usual)
@@ -141,54 +141,54 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
     else:
         yield f"{grouped}, F0 or above, broadcast: the next byte is part of the DGN"
         yield f"  {bits[13:21]}  low byte of the DGN (PDU specific) {low:02X} hex"
-    yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}), which does not tell what a device is"
+    yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}); the address does not identify a device"
     yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
-        yield "So short a number may be an 11-bit identifier; this network uses 29 bits only."
+        yield "This may be an 11-bit identifier; this network uses 29 bits only."
 
 
 def _with_data(found: list[FieldRow], meaning: FrameMeaning | None) -> list[FieldRow]:
-    """Return the rows with the bytes that a meaning tells in the place of those that no field holds."""
+    """Return the rows with the row of a meaning's data in place of the bytes that no field holds."""
     if meaning is None or meaning.data is None:
         return found
-    title, says = meaning.data
+    title, text = meaning.data
     last = len(bytes.fromhex(meaning.facts["data"]))
     where = "byte 1" if last == 1 else f"bytes 1-{last}"
-    return [*(row for row in found if row.title), FieldRow(where, title, says)]
+    return [*(row for row in found if row.title), FieldRow(where, title, text)]
 
 
 def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
     if len(data) < spec.min_length:
-        counts = "" if spec.is_protocol else ": what is missing counts as no data"
+        counts = "" if spec.is_protocol else ": the missing fields count as no data"
         yield f"  The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:
-        yield f"  The frame has {count} and the message {spec.length}: the rest has no meaning here."
+        yield f"  The frame has {count} and the message {spec.length}: the other bytes have no meaning here."
 
 
 def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
-    """Say what the frame means as a whole, how sure that is, and what does not fit."""
+    """Yield what the frame means as a whole, how sure that is, and what is wrong in it."""
     if meaning is None:
         return
     for sentence in meaning.sentences:
         last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
         yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
     for problem in meaning.problems:
-        yield from wrapped(f"This does not fit: {problem}.", "  ")
+        yield from wrapped(f"Wrong in this frame: {problem}.", "  ")
 
 
-# Where it comes from.
+# Origins.
 
 
 def _usual(spec: MessageSpec, data: bytes) -> str:
-    """Return the grades that most fields have of those that say something; the first where equally many have two."""
+    """Return the most frequent grades of the fields that have a value; the first of several equally frequent ones."""
     readings = spec.decode(data)
-    telling = [reading for reading in readings if reading.state not in SAY_NOTHING] or readings
-    return Counter(map(grades_text, telling)).most_common(1)[0][0]
+    with_value = [reading for reading in readings if reading.state not in NO_VALUE_STATES] or readings
+    return Counter(map(grades_text, with_value)).most_common(1)[0][0]
 
 
 def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
-    """Say where number and fields come from, all in one where they have one grade."""
+    """Yield the origins of number and fields, in one line if they have one grade."""
     own, source = ORIGIN_WORDS[spec.origin], _source(spec)
     if grades == {own}:
         yield from wrapped(f"Number and layout: {own}{source}.")
@@ -198,6 +198,6 @@ def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
 
 
 def _source(spec: MessageSpec) -> str:
-    """Return who publishes a message, in brackets; that the rest of its row is memory is told field by field."""
+    """Return who publishes a message, in parentheses; which parts are from memory stands at each field."""
     named = [part for part in spec.source.split("; ") if part and part != "memory"]
     return f" ({'; '.join(named)})" if named else ""

@@ -1,6 +1,6 @@
-"""The fields of a frame in words: place, arithmetic, grades, comment; and the bits that no field uses.
+"""The fields of a frame as text: place, arithmetic, grades, comment; and the bits that no field uses.
 
-Knows: how one field is told. Does not know identifiers, what a whole message means, or who prints the lines.
+Knows: the text of a single field. Does not know identifiers, what a whole message means, or where the lines go.
 """
 
 from collections.abc import Iterator, Sequence
@@ -22,19 +22,19 @@ STATE_WORDS = {
     State.RESERVED: "reserved by the standard, not a reading",
     State.OUT_OF_RANGE: "the sender says that its measurement is out of range",
 }
-"""What a special code says, where the name of its state does not say it all."""
-SAY_NOTHING = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
-"""States in which a comment about the number would explain a number that is not there."""
+"""The meaning of a special code, where the name of its state is not enough."""
+NO_VALUE_STATES = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
+"""States without a number: the comment of the field, which explains the number, is left out."""
 WIDTH = 100
-"""Columns at which explanations are wrapped; a row of a field may be longer, so that it can be searched for."""
+"""Columns at which explanations are wrapped; the row of a field may be longer, so that a search finds it."""
 
 
 class FieldRow(NamedTuple):
-    """One row of the table of fields: where, which, what it means; ``notes`` stand under it, ``grade`` behind it."""
+    """A row of the table of fields: place, title, meaning; ``notes`` stand under it, ``grade`` behind it."""
 
     place: str
     title: str
-    says: str
+    meaning: str
     grade: str = ""
     notes: tuple[str, ...] = ()
 
@@ -42,20 +42,20 @@ class FieldRow(NamedTuple):
 def rows(spec: MessageSpec, data: bytes, units: DisplayUnits = METRIC) -> list[FieldRow]:
     """Return a row for each field and each run of bits that no field uses, in the order of the bytes."""
     placed = [(reading.field.first, _row(reading, data, units)) for reading in spec.decode(data)]
-    found = sorted([*placed, *_free_rows(spec, data)], key=lambda one: one[0])
+    found = sorted([*placed, *_free_rows(spec, data)], key=lambda pair: pair[0])
     return list(_each_note_once(row for _, row in found))
 
 
 def table(found: Sequence[FieldRow], usual: str) -> Iterator[str]:
-    """Write rows as lines in columns; a grade that is not the usual one stands behind its row."""
-    wide = max((len(row.place) for row in found), default=0)
-    long = max((len(row.title) for row in found), default=0)
+    """Yield rows as lines in columns; a grade that is not the usual one stands behind its row."""
+    place_width = max((len(row.place) for row in found), default=0)
+    title_width = max((len(row.title) for row in found), default=0)
     for row in found:
         grade = f"  [{row.grade}]" if row.grade and row.grade != usual else ""
-        title = f"{row.title:<{long}}  " if row.title else ""
-        yield f"  {row.place:<{wide}}  {title}{row.says}{grade}"
+        title = f"{row.title:<{title_width}}  " if row.title else ""
+        yield f"  {row.place:<{place_width}}  {title}{row.meaning}{grade}"
         for note in row.notes:
-            yield from wrapped(note, " " * (wide + 6))
+            yield from wrapped(note, " " * (place_width + 6))
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:
@@ -75,20 +75,20 @@ def _row(reading: Reading, data: bytes, units: DisplayUnits) -> FieldRow:
 
 
 def _each_note_once(found: Iterator[FieldRow]) -> Iterator[FieldRow]:
-    """Leave out notes that stood under a row before: fields of one kind have one comment."""
-    told: set[str] = set()
+    """Leave out notes that stand under an earlier row: fields of one kind have one comment."""
+    seen: set[str] = set()
     for row in found:
-        yield row._replace(notes=tuple(note for note in row.notes if note not in told))
-        told |= set(row.notes)
+        yield row._replace(notes=tuple(note for note in row.notes if note not in seen))
+        seen |= set(row.notes)
 
 
 def explanation(reading: Reading) -> str:
-    """Return what the definition says of a field beside its value; nothing where the frame says nothing of it."""
-    return "" if reading.state in SAY_NOTHING else reading.field.comment
+    """Return the definition's comment on a field; "" where the frame has no value of it."""
+    return "" if reading.state in NO_VALUE_STATES else reading.field.comment
 
 
 def grades_text(reading: Reading) -> str:
-    """Say how sure each part is of what is shown of a reading: ``name published; place and code from memory``.
+    """Return how sure each shown part of a reading is: ``name published; place and code from memory``.
 
     The code is a part where its name is shown, or the name of a special code.
     """
@@ -107,7 +107,7 @@ def grades_text(reading: Reading) -> str:
 
 
 def place(field: FieldSpec) -> str:
-    """Say where a field stands, bytes and bits counted from 0 as in the standard's tables."""
+    """Return the place of a field, bytes and bits counted from 0 as in the standard's tables."""
     first, last = field.first_byte, field.last_byte
     if first == last:
         if field.length == 8:
@@ -124,16 +124,16 @@ def _bits_text(low: int, length: int) -> str:
 
 
 def meaning(reading: Reading, data: bytes, units: DisplayUnits = METRIC) -> str:
-    """Say what a reading's bits are and what they mean, with the arithmetic where there is any.
+    """Return a reading's bits and their meaning, with the arithmetic where there is any.
 
-    The arithmetic is in the unit of the definition; what it comes to in ``units`` stands behind it.
+    The arithmetic is in the unit of the definition; the result in ``units`` stands behind it.
     """
     field, raw = reading.field, reading.raw
     if raw is None:
         return "missing: the frame is too short"
     shown, is_hex = _bits_of(field, raw, data)
     if reading.state is not State.VALUE:
-        shown = shown.partition(",")[0] if reading.state in SAY_NOTHING else shown.replace(": ", " ")
+        shown = shown.partition(",")[0] if reading.state in NO_VALUE_STATES else shown.replace(": ", " ")
         label = reading.shown_label
         named = f", {label}" if label and label != str(reading.state) else ""
         return f"{shown}: {STATE_WORDS.get(reading.state, str(reading.state))}{named}"
@@ -154,7 +154,7 @@ def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:
 
 
 def _arithmetic(field: FieldSpec, raw: int, units: DisplayUnits) -> str:
-    """Write how the value comes from the raw integer, where there is anything to do."""
+    """Return how the value is computed from the raw integer; only the unit where nothing is computed."""
     converted = units.exact(field.quantity(raw)) if field.unit else None
     unit = (f" {field.printed_unit}" if field.unit else "") + (f" {converted}" if converted else "")
     if field.scale == field.unit_steps and not field.offset:
@@ -165,13 +165,13 @@ def _arithmetic(field: FieldSpec, raw: int, units: DisplayUnits) -> str:
 
 
 def exact(field: FieldSpec, steps: int) -> str:
-    """Write a number of a field's smallest parts exactly, without zeros that say nothing."""
+    """Return a number of a field's smallest steps as exact decimal text, without trailing zeros."""
     text = field.text_of(steps)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def limits_text(field: FieldSpec, units: DisplayUnits = METRIC) -> str:
-    """Say the whole range that a field can say: ``0 to 125 %``; in ``units``, where they are others, in brackets."""
+    """Return the whole range of a field: ``0 to 125 %``; in ``units``, if these are others, in parentheses."""
     low, high = (exact(field, raw * field.scale + field.offset) for raw in field.raw_limits)
     metric = f"{low} to {high} {field.printed_unit}".rstrip()
     least, most = (field.quantity(raw) for raw in field.raw_limits)
@@ -208,5 +208,5 @@ def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, FieldRow]
 
 
 def free_text(held: str, is_filled: bool) -> str:
-    """Say of bits that no field uses whether they are sent as the standard has it (rv-c.com/node/522)."""
+    """Return whether bits that no field uses are sent as the standard requires (rv-c.com/node/522)."""
     return "unused, filled with ones" if is_filled else f"unused, but not filled with ones: {held}"

@@ -1,6 +1,6 @@
-"""What a frame of the network's own services means as a whole: texts, reported faults, the number of another message.
+"""The meaning of a frame of the network's own services as a whole: texts, reported faults, the DGN of another message.
 
-Knows: which messages say more together than field by field. Does not know how a field is told, nor who prints it.
+Knows: which messages mean more than their single fields. Does not know the text of a field, nor where the lines go.
 """
 
 from collections.abc import Callable, Mapping
@@ -29,7 +29,7 @@ _PRODUCT_PARTS = ("make", "model", "serial number", "unit number")
 
 
 def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Catalogue) -> FrameMeaning | None:
-    """Return what a frame means as a whole, None where its fields say it all."""
+    """Return what a frame means as a whole; None if that is only the meaning of its fields."""
     service = _SERVICES.get(parts.dgn)
     if service is not None:
         return service(parts, data, catalogue)
@@ -41,25 +41,26 @@ def meaning_of(spec: MessageSpec, parts: Identifier, data: bytes, catalogue: Cat
 
 
 def _product(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
-    said = texts.read_product(data)
-    told = [f"{title} {text!r}" for title, text in zip(_PRODUCT_PARTS, said, strict=True) if text]
-    sentence = f"As text: {listed(told)}." if told else "As text it says nothing."
-    return FrameMeaning("product identification", texts.TEXT_ORIGIN, (sentence,), said._asdict(), _not_ended(data, 0))
-
-
-def _software(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
-    said = texts.read_software(data)
-    told = listed([repr(text) for text in said]) or "nothing"
-    problems = _not_ended(data, 1)
-    if data and not problems and data[0] != len(said):
-        problems = (f"byte 0 counts {data[0]} texts, and there are {len(said)}",)
+    product = texts.read_product(data)
+    parts = [f"{title} {text!r}" for title, text in zip(_PRODUCT_PARTS, product, strict=True) if text]
+    sentence = f"As text: {listed(parts)}." if parts else "As text: all parts are empty."
     return FrameMeaning(
-        "software identification", texts.TEXT_ORIGIN, (f"As text: {told}.",), {"software": list(said)}, problems
+        "product identification", texts.TEXT_ORIGIN, (sentence,), product._asdict(), _not_ended(data, 0)
     )
 
 
+def _software(_: Identifier, data: bytes, __: Catalogue) -> FrameMeaning:
+    software = texts.read_software(data)
+    sentence = f"As text: {listed([repr(text) for text in software]) or 'nothing'}."
+    problems = _not_ended(data, 1)
+    if data and not problems and data[0] != len(software):
+        problems = (f"byte 0 counts {data[0]} texts, but there are {len(software)}",)
+    facts = {"software": list(software)}
+    return FrameMeaning("software identification", texts.TEXT_ORIGIN, (sentence,), facts, problems)
+
+
 def spoken_text(spec: MessageSpec, data: bytes) -> tuple[str, list[Origin]] | None:
-    """Return the texts of an identification and where their order comes from; None for other messages."""
+    """Return the texts of an identification and the origin of their order; None for other messages."""
     if spec.dgn == texts.PRODUCT_IDENTIFICATION:
         return f"product {texts.read_product(data)}", [texts.TEXT_ORIGIN]
     if spec.dgn == texts.SOFTWARE_IDENTIFICATION:
@@ -68,9 +69,9 @@ def spoken_text(spec: MessageSpec, data: bytes) -> tuple[str, list[Origin]] | No
 
 
 def _not_ended(data: bytes, start: int) -> tuple[str, ...]:
-    """Say where the last text of a frame has no asterisk at its end: it is cut off, or the message is another one."""
+    """Return a problem if the last text of a frame does not end with an asterisk: it is cut off, or not a text."""
     text = data[start:].rstrip(b"\xff\x00 ")
-    return () if not text or text.endswith(b"*") else ("its last text is not ended by an asterisk",)
+    return () if not text or text.endswith(b"*") else ("the last text does not end with an asterisk",)
 
 
 # Faults.
@@ -106,9 +107,9 @@ def _fault(readings: Mapping[str, Reading]) -> FrameMeaning | None:
 def _function_text(dsa: int) -> str:
     function = by_dsa(dsa)
     if function is None:
-        return f"It reports for no function that is known here (DSA {dsa})."
+        return f"The reporting function is not known here (DSA {dsa})."
     source = f" ({function.source})" if not function.source.startswith("from memory") else ""
-    return f"It reports for the function with the DSA {dsa}: {function.title}{source}."
+    return f"The reporting function has the DSA {dsa}: {function.title}{source}."
 
 
 # Numbers of other messages.

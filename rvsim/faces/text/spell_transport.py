@@ -1,12 +1,12 @@
-"""The frames that long messages travel in, in words: who asks whom for what, and what does not fit (SAE J1939-21).
+"""The frames of long messages as text: what each requests, announces or ends, and what is wrong in it (SAE J1939-21).
 
-Knows: which bytes of a connection frame mean what for each control byte, and what a well-formed one looks like. Does
-not know sessions: one frame is told, as it stands.
+Knows: the bytes of a connection frame for each control byte, and the rules for a valid one. Does not know sessions: a
+single frame is explained.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, assert_never
 
 from rvsim.wire import ident
 from rvsim.wire.catalogue import Catalogue
@@ -36,8 +36,8 @@ from rvsim.wire.transfer.packets import (
 class FrameMeaning(NamedTuple):
     """What a frame means as a whole.
 
-    ``origin`` is the weakest of what the sentences rest on. ``facts`` are the parts of the JSON form, ``problems``
-    what does not fit, as clauses. ``data`` tells the bytes that no field holds: a title and their meaning.
+    ``origin`` is the weakest of all parts of the sentences. ``facts`` are the parts of the JSON form, ``problems`` what
+    is wrong, as clauses. ``data`` describes the bytes that no field holds: a title and their meaning.
     """
 
     kind: str
@@ -52,7 +52,7 @@ class FrameMeaning(NamedTuple):
         return {"kind": self.kind, **self.facts, "problems": list(self.problems), "origin": str(self.origin)}
 
 
-_SURE = Grades(Origin.PUBLISHED, Origin.PUBLISHED, Origin.PUBLISHED)
+_PUBLISHED = Grades(Origin.PUBLISHED, Origin.PUBLISHED, Origin.PUBLISHED)
 """The broadcast announce is that of can-j1939 2.0.12 test_ecu.py."""
 _MEMORY = Grades(Origin.MEMORY, Origin.MEMORY, Origin.MEMORY)
 _LENGTH = FieldSpec("message_length", 8, 16, unit="bytes", grades=_MEMORY)
@@ -73,10 +73,10 @@ _BY_CONTROL: Mapping[int, tuple[FieldSpec, ...]] = {
     16: (_LENGTH, _PACKETS, _AT_ONCE),
     17: (_CLEARED, _NEXT),
     19: (_LENGTH, _PACKETS),
-    32: (replace(_LENGTH, grades=_SURE), replace(_PACKETS, grades=_SURE)),
+    32: (replace(_LENGTH, grades=_PUBLISHED), replace(_PACKETS, grades=_PUBLISHED)),
     255: (_REASON,),
 }
-"""The fields of a connection frame that depend on its control byte, which a definition file cannot say."""
+"""The fields of a connection frame that depend on its control byte, which a definition file cannot express."""
 _KINDS = {
     RequestToSend: "request to send",
     ClearToSend: "clear to send",
@@ -91,17 +91,20 @@ _TITLES = {
     BroadcastAnnounce: "Broadcast announce (BAM)",
     Abort: "Abort",
 }
-_FREE = slice(1, 5)
-_MOST_PACKETS = MAX_MESSAGE_BYTES // PACKET_PAYLOAD
+_CONTROL_BYTES = slice(1, 5)
+"""The bytes whose fields depend on the control byte."""
+_MAX_PACKETS = MAX_MESSAGE_BYTES // PACKET_PAYLOAD
 
 
-def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
-    """Return the layout of this very frame: a connection frame with the fields that its control byte brings.
+def complete_layout(spec: MessageSpec, data: bytes) -> MessageSpec:
+    """Return the layout of this frame: that of a connection frame with the fields of its control byte.
 
     A layout that has fields of its own there stays as it is.
     """
     extra = _BY_CONTROL.get(data[0], ()) if spec.dgn == CONNECTION_MANAGEMENT and data else ()
-    taken = any(field.first_byte < _FREE.stop and field.last_byte >= _FREE.start for field in spec.fields)
+    taken = any(
+        field.first_byte < _CONTROL_BYTES.stop and field.last_byte >= _CONTROL_BYTES.start for field in spec.fields
+    )
     if not extra or taken or spec.length < 8:
         return spec
     fields = sorted((*spec.fields, *extra), key=lambda field: field.first)
@@ -109,11 +112,11 @@ def whole(spec: MessageSpec, data: bytes) -> MessageSpec:
 
 
 def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> FrameMeaning | None:
-    """Say what a connection frame asks for, announces or ends."""
+    """Return what a connection frame requests, announces or ends; "unknown" where it cannot be read."""
     control = read_control(data)
     if control is None:
         return FrameMeaning("unknown", Origin.PUBLISHED, (), {}, tuple(_unreadable(data)))
-    message, origin = named_dgn(_whole_number(control.dgn), catalogue)
+    message, origin = named_dgn(_catalogue_dgn(control.dgn), catalogue)
     about = f"The long message is DGN {control.dgn:05X} hex: {message or 'not known'}."
     facts = {**control._asdict(), "dgn": f"{control.dgn:05X}", "message": message}
     if isinstance(control, Abort):
@@ -122,16 +125,18 @@ def connection(parts: Identifier, data: bytes, catalogue: Catalogue) -> FrameMea
     origins = [field.grades.layout for field in fields]
     if isinstance(control, Abort):
         origins.append(_REASON.code_grade(control.reason))
-    sentence = f"{_TITLES[type(control)]}: {_does(control, _who(parts.source), _who(parts.destination))}."
+    sentence = (
+        f"{_TITLES[type(control)]}: {_does(control, _address_text(parts.source), _address_text(parts.destination))}."
+    )
     problems = tuple(_misfits(control, parts))
     return FrameMeaning(_KINDS[type(control)], weakest(origin, *origins), (sentence, about), facts, problems)
 
 
 def packet(parts: Identifier, data: bytes, _: Catalogue) -> FrameMeaning | None:
-    """Say which packet of a long message this is and what it carries."""
+    """Return which packet of a long message a frame is and what it carries."""
     number, payload = data[0] if data else None, data[1:]
     text = _text(payload)
-    says = f"{payload.hex(' ').upper()}: {payload_text(payload)}"
+    meaning = f"{payload.hex(' ').upper()}: {payload_text(payload)}"
     facts = {"number": number, "data": payload.hex().upper(), "text": text}
     problems = []
     if number == 0:
@@ -141,28 +146,28 @@ def packet(parts: Identifier, data: bytes, _: Catalogue) -> FrameMeaning | None:
     sentences: tuple[str, ...] = ()
     if number and payload:
         first = PACKET_PAYLOAD * (number - 1)
-        whose = f"a long message from {_who(parts.source)} to {_who(parts.destination)}"
+        message = f"a long message from {_address_text(parts.source)} to {_address_text(parts.destination)}"
         sentences = (
-            f"Packet {number} of {whose}: bytes {first} to {first + PACKET_PAYLOAD - 1} of it.",
-            "Which message it is, the INITIAL_PACKET before it says; ones at the end may be filling.",
+            f"Packet {number} of {message}: bytes {first} to {first + PACKET_PAYLOAD - 1} of it.",
+            "The INITIAL_PACKET before it names the message; FF bytes at the end may be padding.",
         )
     return FrameMeaning(
-        "data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", says) if payload else None
+        "data packet", PACKET_ORIGIN, sentences, facts, tuple(problems), ("data", meaning) if payload else None
     )
 
 
 PACKET_ORIGIN = Origin.MEMORY
-"""Where the layout of a data packet comes from: a number, then seven bytes."""
+"""The origin of the layout of a data packet: a number, then seven bytes."""
 
 
 def payload_text(payload: bytes) -> str:
-    """Say what a packet carries, as letters where it has them."""
+    """Return what a packet carries: as text if it has letters, else as a count."""
     text = _text(payload)
     return f"{len(payload)} bytes" if text is None else f"text {text!r}"
 
 
 def _text(payload: bytes) -> str | None:
-    """Return the payload as letters where most of it is that, without the ones it may be filled up with."""
+    """Return the payload as text if most of it is printable, without the FF bytes of its padding; else None."""
     held = payload.rstrip(b"\xff")
     text = printable_ascii(held)
     printable = sum(0x20 <= byte < 0x7F for byte in held)
@@ -172,23 +177,21 @@ def _text(payload: bytes) -> str | None:
 def _does(control: Control, source: str, destination: str) -> str:
     match control:
         case RequestToSend(size, packets, limit):
-            once = (
-                "as many packets at a time as it likes"
-                if limit == NO_PACKET_LIMIT
-                else f"at most {_count(limit)} at a time"
-            )
-            return f"{source} has {_size(size, packets)} for {destination}, which may ask for {once}"
-        case ClearToSend(0):
-            return f"{source} asks {destination} to wait: no packet may come now"
+            unlimited = limit == NO_PACKET_LIMIT
+            once = "any number of packets at a time" if unlimited else f"at most {_count(limit)} at a time"
+            return f"{source} has {_size(size, packets)} for {destination}, which may request {once}"
+        case ClearToSend(packets=0):
+            return f"{source} tells {destination} to wait: no packet may be sent now"
         case ClearToSend(packets, first):
-            return f"{source} asks {destination} for {_count(packets)}, from number {first} on"
+            return f"{source} requests {_count(packets)} from {destination}, from number {first} on"
         case EndOfMessage(size, packets):
-            return f"{source} tells {destination} that it has received {_size(size, packets)}"
+            return f"{source} confirms to {destination} that it has received {_size(size, packets)}"
         case BroadcastAnnounce(size, packets):
             return f"{source} is about to send {_size(size, packets)} to {destination}"
         case Abort(reason):
             return f"{source} ends the transfer with {destination}, for reason {reason}: {reason_text(reason)}"
-    raise AssertionError(control)
+        case _:
+            assert_never(control)
 
 
 def _size(size: int, packets: int) -> str:
@@ -199,58 +202,59 @@ def _count(packets: int) -> str:
     return f"{packets} packet{'' if packets == 1 else 's'}"
 
 
-def _who(address: int | None) -> str:
+def _address_text(address: int | None) -> str:
     return "everyone" if address in (None, ident.GLOBAL_ADDRESS) else f"address {address:02X} hex"
 
 
 def _misfits(control: Control, parts: Identifier) -> Iterator[str]:
-    """Name what is wrong with a connection frame in itself."""
+    """Yield what is wrong with a connection frame by itself."""
     if isinstance(control, (BroadcastAnnounce, RequestToSend, EndOfMessage)):
         yield from _wrong_size(control.size, control.packets)
     to_all = parts.destination == ident.GLOBAL_ADDRESS
     if isinstance(control, BroadcastAnnounce) and not to_all:
-        yield "an announce goes to everyone, not to one address"
+        yield "an announcement goes to everyone, not to one address"
     if not isinstance(control, BroadcastAnnounce) and to_all:
-        yield "this goes to one address, not to everyone: only an announce does"
+        yield "this frame goes to one address; only an announcement goes to everyone"
     match control:
         case RequestToSend(limit=0):
-            yield "with 0 packets for each clear to send nothing could be sent"
+            yield "with 0 packets for each clear to send, no packet could be sent"
         case ClearToSend(packets, first) if packets and not first:
-            yield "packets are numbered from 1, so none has the number 0"
-        case ClearToSend(packets, first) if packets and packets + first - 1 > _MOST_PACKETS:
-            yield f"it asks for packets up to {packets + first - 1}, and the longest message has {_MOST_PACKETS}"
+            yield "packets are numbered from 1; there is no packet 0"
+        case ClearToSend(packets, first) if packets and packets + first - 1 > _MAX_PACKETS:
+            yield f"it requests packets up to {packets + first - 1}; the longest message has {_MAX_PACKETS}"
 
 
 def _wrong_size(size: int, packets: int) -> Iterator[str]:
     if size < MIN_MESSAGE_BYTES:
-        yield f"{size} bytes are no long message: up to {MIN_MESSAGE_BYTES - 1} fit in one frame"
+        yield f"{size} bytes are too few for a long message: up to {MIN_MESSAGE_BYTES - 1} fit in one frame"
     elif size > MAX_MESSAGE_BYTES:
-        yield f"{size} bytes are more than a long message can have: {MAX_MESSAGE_BYTES} at most"
+        yield f"{size} bytes are too many for a long message: {MAX_MESSAGE_BYTES} at most"
     elif packets != packets_for(size):
-        yield f"{size} bytes go in {_count(packets_for(size))} of {PACKET_PAYLOAD}, not in {packets}"
+        yield f"{size} bytes need {_count(packets_for(size))} of {PACKET_PAYLOAD} bytes, not {packets}"
 
 
 def _unreadable(data: bytes) -> Iterator[str]:
-    """Say why a connection frame cannot be read."""
+    """Yield why a connection frame cannot be read."""
     if len(data) != PACKET_PAYLOAD + 1:
         yield f"a connection frame has {PACKET_PAYLOAD + 1} bytes, not {len(data)}"
     if data and data[0] not in _BY_CONTROL:
-        yield f"{data[0]} is no control byte of SAE J1939-21: {listed([str(code) for code in _BY_CONTROL])} are"
+        known = listed([str(code) for code in _BY_CONTROL])
+        yield f"{data[0]} is not a control byte of SAE J1939-21; these are {known}"
     if len(data) == PACKET_PAYLOAD + 1 and int.from_bytes(data[5:], "little") >= ident.DGN_LIMIT:
-        yield f"bytes 5-7 hold {int.from_bytes(data[5:], 'little'):06X} hex, and a DGN has at most 18 bits"
+        yield f"bytes 5-7 hold {int.from_bytes(data[5:], 'little'):06X} hex; a DGN has at most 18 bits"
 
 
-def _whole_number(dgn: int) -> int:
-    """Return a DGN as it is listed: the low byte of an addressed one is a destination, or zero."""
+def _catalogue_dgn(dgn: int) -> int:
+    """Return a DGN as the catalogue lists it: the low byte of an addressed one is a destination, or zero."""
     return dgn & 0x3FF00 if ident.is_addressed(dgn) else dgn
 
 
 def named_dgn(dgn: int, catalogue: Catalogue) -> tuple[str | None, Origin]:
-    """Return the name of the message with a number, None where none has it, and where that name comes from."""
+    """Return the name of the message with a DGN, None if it is not defined, and the origin of that name."""
     spec = catalogue.by_dgn(dgn)
     return (None, Origin.PUBLISHED) if spec is None else (spec.name, spec.origin)
 
 
 def listed(words: Sequence[str]) -> str:
-    """Join words as a person lists them."""
+    """Join words with commas and a last "and"."""
     return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)

@@ -1,6 +1,6 @@
-"""A survey in words and as JSON.
+"""A survey as text and as JSON.
 
-Knows: the JSON contract and the order in which support reads a survey. Does not know how it was made.
+Knows: the JSON contract and the order in which support reads a survey. Does not know how a survey is made.
 """
 
 from collections import Counter
@@ -10,11 +10,11 @@ from typing import Any
 
 from rvsim.faces.text.bus_errors_text import errors_json, errors_text
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.flags import account
+from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.marks import LEGEND, mark, mark_of
-from rvsim.faces.text.noticed import in_short, noticed, times
+from rvsim.faces.text.noticed import flag_details, summary_lines, times
 from rvsim.faces.text.output import cause_fields
-from rvsim.faces.text.worst_case_text import promise_json, promise_text
+from rvsim.faces.text.worst_case_text import worst_case_json, worst_case_text
 from rvsim.logs.columns import LogLoad
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
@@ -26,15 +26,22 @@ from rvsim.watch.transitions import Topic
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
 
-EVERYTHING = LogSelection()
+WHOLE_LOG = LogSelection()
+MAX_NAMED_USERS = 3
+"""Senders of the worst second that are named."""
+MAX_LISTED_PLACES = 5
+"""Places of one kind of damage that are listed; the rest is counted."""
+MIN_JUDGED_S = 15
+"""Seconds below which no device is called missing: three heartbeats of 5 s (rv-c.com/node/82)."""
 
 
-def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection = EVERYTHING) -> str:
+def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection = WHOLE_LOG) -> str:
     """Return the survey of one channel as one JSON object; a log with several channels has one for each.
 
     ``channel`` is null where the log names none. ``unreadable`` is that of the whole log, ``damage`` of the channel.
-    ``part`` has the seconds since the log's start that are told, its end null for that of the log. ``times_in_order``
-    is false where times run back, or are in another unit than seconds. ``errors`` explains error frames and states.
+    ``part`` has the first and last second that are shown, since the start of the log; its end is null for that of the
+    log. ``times_in_order`` is false where times run back, or are in another unit than seconds. ``errors`` explains
+    error frames and states.
     """
     return json_text(
         {
@@ -52,7 +59,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "seconds": round(found.seconds, 6),
             "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
             "times_in_order": found.in_order,
-            "bus_load": {**_load(found), "plan": promise_json(found.worst_case)},
+            "bus_load": {**_load(found), "plan": worst_case_json(found.worst_case)},
             "damage": _damage(log, channel),
             "errors": errors_json(found.errors),
             "accepted": [
@@ -80,10 +87,10 @@ def _flag(flag: Flag) -> dict[str, Any]:
 
 
 def _load(found: Survey) -> dict[str, Any]:
-    """Return how busy the pair was, when and by whom most, and the room that was left.
+    """Return the bus load: average, worst second with its senders, and the room left in it.
 
-    Nothing of it in a log whose times run back; no worst second in one that is shorter. Figures that are impossible
-    stand as they were computed, and are not ``judged``.
+    All are null in a log whose times run back; the worst second is null in a log that is shorter. Impossible figures
+    are given as computed, with ``judged`` false.
     """
     use, worst = found.load, found.load.peak if found.in_order else None
     shares = Counter(worst.by_user if worst is not None else {}).most_common()
@@ -98,13 +105,13 @@ def _load(found: Survey) -> dict[str, Any]:
 
 
 def _date(log: Log) -> str | None:
-    """Return when a log began, in UTC; None where it has no date."""
-    begun = log.statistics.started
-    return None if begun is None else utc_text(begun)
+    """Return when a log started, in UTC; None where it has no date."""
+    started = log.statistics.started
+    return None if started is None else utc_text(started)
 
 
 def _damage(log: Log, channel: str) -> dict[str, Any]:
-    """Return how much of a log could not be read, or was no frame of this network."""
+    """Return how much of a log could not be read, or is not a frame of this network."""
     counts = log.statistics_of(channel)
     return {
         "unreadable": counts.unreadable_count,
@@ -122,11 +129,11 @@ def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
     return {
         "source": source.address,
         "name": None if source.name is None else asdict(source.name),
-        "product": next((str(one.product) for one in source.devices if one.product is not None), None),
+        "product": next((str(record.product) for record in source.devices if record.product is not None), None),
         "functions": [
             {"function": name, "instance": instance}
-            for one in source.devices
-            for name, instances in one.functions.items()
+            for record in source.devices
+            for name, instances in record.functions.items()
             for instance in instances or (None,)
         ],
         "messages": [
@@ -136,11 +143,11 @@ def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
                 "instance": message.instance,
                 **({} if message.dsa is None else {"dsa": message.dsa}),
                 **({"part": message.part} if message.part else {}),
-                "count": heard.count,
-                "median_gap_ms": heard.median_gap / 1000 if heard.median_gap is not None and in_order else None,
-                "worst_gap_ms": heard.longest_gap / 1000 if heard.count > 1 and in_order else None,
+                "count": counts.count,
+                "median_gap_ms": counts.median_gap / 1000 if counts.median_gap is not None and in_order else None,
+                "worst_gap_ms": counts.longest_gap / 1000 if counts.count > 1 and in_order else None,
             }
-            for message, heard in source.messages.items()
+            for message, counts in source.messages.items()
         ],
     }
 
@@ -150,40 +157,37 @@ def as_text(
     found: Survey,
     catalogue: Catalogue,
     channel: str = "",
-    selected: LogSelection = EVERYTHING,
+    selected: LogSelection = WHOLE_LOG,
     units: DisplayUnits = METRIC,
 ) -> Iterator[str]:
-    """Return the survey of one channel in words: what it comes to, who was there, what was noticed."""
-    begun = _date(log)
+    """Return the survey of one channel as lines: summary, devices, flags with their evidence."""
+    started = _date(log)
     named = f", channel {channel}" if len(log.channels) > 1 else ""
-    since = f", begun {begun[:19].replace('T', ' ')} UTC" if begun else ""
+    since = f", started {started[:19].replace('T', ' ')} UTC" if started else ""
     frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
     yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(found)}{since}."
     if not selected.is_everything:
         yield selected.sentence(found)
     if not found.frames and not found.flags:
-        yield "There is nothing in it to tell: is it the right log, or was the wrong bus or a filter recorded?"
+        yield "The log has no frames of this network. Check that it is the right log, bus and filter."
         yield from left_out(log, channel)
         return
-    yield from _busy(found)
+    yield from _load_lines(found)
     yield from left_out(log, channel)
     yield ""
-    yield "In short"
-    yield from (f"  {text}" for text in _in_short(found, units))
+    yield "Summary"
+    yield from (f"  {text}" for text in _summary(found, units))
     yield ""
     if found.sources:
-        yield f"Who was there.   {LEGEND}"
+        yield f"Devices and their messages.   {LEGEND}"
         for source in found.sources:
-            yield from _who(source, bool(found.planned), catalogue, found.in_order)
+            yield from _source(source, bool(found.planned), catalogue, found.in_order)
         yield ""
-    yield (
-        "What was noticed"
-        if found.flags
-        else "Nothing was noticed that the rig does not accept."
-        if (found.accepted)
-        else "Nothing was noticed that is wrong."
-    )
-    yield from noticed(account(found.flags, found.causes), units)
+    if found.flags:
+        yield "Flags"
+    else:
+        yield "No flags that the rig does not accept." if found.accepted else "No flags."
+    yield from flag_details(explain_flags(found.flags, found.causes), units)
     if found.errors.frames or found.errors.states:
         yield ""
         yield "What the errors mean"
@@ -191,7 +195,7 @@ def as_text(
 
 
 def _span(seconds: float) -> str:
-    """Say a length of time: ``119.7 s``, ``3 min 35 s``, ``23 h 59 min``."""
+    """Return a duration as text: ``119.7 s``, ``3 min 35 s``, ``23 h 59 min``."""
     if seconds < 120:
         return f"{seconds:.1f} s"
     minutes = int(seconds) // 60
@@ -202,28 +206,28 @@ def _addresses(found: Survey) -> str:
     return f"{len(found.sources)} address{'' if len(found.sources) == 1 else 'es'}"
 
 
-def _busy(found: Survey) -> Iterator[str]:
-    """Say how busy the pair was, who used the worst second, and what room is left in it."""
+def _load_lines(found: Survey) -> Iterator[str]:
+    """Return the bus load, the senders of the worst second, and the room left in it."""
     use = found.load
     if not found.in_order:
-        yield "The times of the log cannot be believed (see below): no load and no gap between messages is told."
+        yield "The times of the log are not plausible (see below): bus load and gaps between messages are left out."
     elif use.is_impossible:
         yield _impossible(use)
     elif use.peak is not None:
-        names = {source.address: _called(source) for source in found.sources}
-        users = Counter(use.peak.by_user).most_common(MOST_USERS)
+        names = {source.address: _device_name(source) for source in found.sources}
+        users = Counter(use.peak.by_user).most_common(MAX_NAMED_USERS)
         most = [f"{100 * bits / use.bit_rate:.1f} % {_user(user, names)}" for user, bits in users]
-        others = len(use.peak.by_user) - MOST_USERS
+        others = len(use.peak.by_user) - MAX_NAMED_USERS
         rest = f" and {others} more" if others > 0 else ""
         yield (
-            f"The pair was {use.average_percent:.1f} % busy on average and {use.peak_percent:.1f} % in its worst "
-            f"second, from {use.peak.start / 1e6:.1f} s on: {', '.join(most)}{rest}."
+            f"Bus load {use.average_percent:.1f} % on average, {use.peak_percent:.1f} % in the worst second, from "
+            f"{use.peak.start / 1e6:.1f} s on: {', '.join(most)}{rest}; room for {use.room_frames} more frames in "
+            "that second."
         )
-        yield f"That second had room for {use.room_frames} more full frames."
     elif use.bits:
-        yield f"The pair was {use.average_percent:.1f} % busy; the log is too short to have a worst second."
+        yield f"Bus load {use.average_percent:.1f} % on average; the log is too short for a worst second."
     if found.worst_case is not None:
-        yield promise_text(found.worst_case)
+        yield worst_case_text(found.worst_case)
 
 
 def _impossible(use: LogLoad) -> str:
@@ -231,22 +235,18 @@ def _impossible(use: LogLoad) -> str:
     where = f"{use.peak_percent:.1f} % in the second from {worst.start / 1e6:.1f} s on, " if worst is not None else ""
     return (
         f"Computed bus load {where}{use.average_percent:.1f} % on average: more than {use.bit_rate} bit/s can carry. "
-        "The times of the log or the bit rate are wrong, and no load is judged."
+        "The times of the log or the bit rate are wrong; the bus load is not judged."
     )
 
 
-MOST_USERS = 3
-"""So many of those who used the worst second are named."""
-
-
-def _called(source: SurveyedSource) -> str:
-    """Name whoever is at an address."""
-    planned = ", ".join(one.device for one in source.devices if one.planned)
+def _device_name(source: SurveyedSource) -> str:
+    """Return the planned devices at an address, or the address."""
+    planned = ", ".join(record.device for record in source.devices if record.planned)
     return planned or _address(source.address)
 
 
 def _user(user: int | str, names: Mapping[int, str]) -> str:
-    """Name who used the pair: whoever is at an address, or a kind of frame that has none."""
+    """Return the device at an address, or the kind of frame where it has no address."""
     return f"{user} frames" if isinstance(user, str) else names.get(user) or _address(user)
 
 
@@ -255,108 +255,110 @@ def _address(source: int) -> str:
 
 
 def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
-    """Say what could not be read, and what was no frame of this network: on one channel, or on all."""
+    """Return lines about what could not be read or is not a frame of this network, on one channel or on all."""
     counts = log.statistics if channel is None else log.statistics_of(channel)
     if log.are_times_summed:
-        yield "  its times are steps from line to line (delta times); they were summed"
-    for line, why in counts.unreadable[:5]:
+        yield "  times are relative to the line before (delta times); they were added up"
+    for line, why in counts.unreadable[:MAX_LISTED_PLACES]:
         yield f"  line {line} could not be read: {why}"
-    if counts.unreadable_count > 5:
-        yield f"  and {counts.unreadable_count - 5} more places could not be read"
+    if counts.unreadable_count > MAX_LISTED_PLACES:
+        yield f"  and {counts.unreadable_count - MAX_LISTED_PLACES} more places could not be read"
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
-        yield f"  left out: {skipped}"
-    for line, back in counts.clock_sets[:5]:
-        yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across it are not known"
-    if counts.clock_set_count > 5:
-        yield f"  and {counts.clock_set_count - 5} more times"
+        yield f"  not decoded: {skipped}"
+    for line, back in counts.clock_sets[:MAX_LISTED_PLACES]:
+        yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across this step are not known"
+    if counts.clock_set_count > MAX_LISTED_PLACES:
+        yield f"  and {counts.clock_set_count - MAX_LISTED_PLACES} more times"
     if counts.steps_back:
         often = "once" if counts.steps_back == 1 else f"{counts.steps_back} times"
-        yield f"  the time went back a little {often}; such frames count as sent at the time before"
-    for line, ahead in counts.jumps[:5]:
-        yield f"  line {line}: the clock jumped ahead by {ahead / 1e6:.0f} s, to its first date; no time passed by it"
-    if counts.jump_count > 5:
-        yield f"  and {counts.jump_count - 5} more jumps"
+        yield f"  the time stepped back a little {often}; these frames get the time of the frame before"
+    for line, ahead in counts.jumps[:MAX_LISTED_PLACES]:
+        yield f"  line {line}: the clock jumped ahead by {ahead / 1e6:.0f} s, to its first date; this counts as no time"
+    if counts.jump_count > MAX_LISTED_PLACES:
+        yield f"  and {counts.jump_count - MAX_LISTED_PLACES} more jumps"
     if counts.before_zero:
-        yield f"  {counts.before_zero} times are before zero; such frames count as sent at the time before"
+        yield f"  {counts.before_zero} {_were(counts.before_zero, 'time')} below zero; the time before is used instead"
     if counts.untimed:
-        yield f"  {counts.untimed} frames had no time of their own and got that of the one before"
+        yield f"  {counts.untimed} {_were(counts.untimed, 'frame')} without a time; the time before is used instead"
 
 
-# What it comes to.
+def _were(count: int, noun: str) -> str:
+    return f"{noun} was" if count == 1 else f"{noun}s were"
 
 
-def _in_short(found: Survey, units: DisplayUnits) -> Iterator[str]:
+# Summary.
+
+
+def _summary(found: Survey, units: DisplayUnits) -> Iterator[str]:
     if found.planned:
-        heard = found.planned - len(found.unseen_devices)
-        yield f"{heard} of {found.planned} planned devices were heard" + (
-            f"; never heard: {', '.join(found.unseen_devices)}." if found.unseen_devices else "."
+        present = found.planned - len(found.unseen_devices)
+        yield f"{present} of {found.planned} planned devices sent frames" + (
+            f"; no frames from: {', '.join(found.unseen_devices)}." if found.unseen_devices else "."
         )
-    if found.seconds < SHORTEST_S:
-        yield f"Less than {SHORTEST_S} s: too short to say who is missing."
-    yield from in_short(account(found.flags, found.causes), units)
+    if found.seconds < MIN_JUDGED_S:
+        yield f"Less than {MIN_JUDGED_S} s: too short to tell which devices are missing."
+    yield from summary_lines(explain_flags(found.flags, found.causes), units)
     unknown = sum(message.name is None for source in found.sources for message in source.messages)
     known = sum(len(source.messages) for source in found.sources) - unknown
     if unknown:
-        yield f"{unknown} of {unknown + known} messages have no name here; a DBC file that defines them can be given."
+        yield f"{unknown} of {unknown + known} messages are not defined; give a DBC file that defines them with --dbc."
     if found.accepted:
-        told = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
-        yield f"Not told, since the rig accepts it: {told}."
+        accepted = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
+        yield f"Not flagged, because the rig accepts it: {accepted}."
     if not found.planned:
-        yield "No rig was given: who should have been there is not known. --draft-rig FILE writes one from this log."
+        yield "No rig was given: the planned devices are not known. --draft-rig FILE writes a rig from this log."
     quiet = (
         all(flag.severity is Severity.NOTICE for flag in found.flags)
         and not found.unseen_devices
         and not found.accepted
     )
-    if quiet and found.seconds >= SHORTEST_S:
-        yield "Nothing is wrong by these rules."
+    if quiet and found.seconds >= MIN_JUDGED_S:
+        yield "No rule found anything wrong."
 
 
-SHORTEST_S = 15
-"""Seconds below which nobody can be missed: three heartbeats of 5 s (rv-c.com/node/82)."""
+# Devices.
 
 
-# Who was there.
-
-
-def _who(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
+def _source(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
     name = source.name
-    known = [one.device for one in source.devices if one.planned]
-    who = [", ".join(known)] if known else ["not in the rig"] if with_rig else []
-    speaks = [
+    planned = [record.device for record in source.devices if record.planned]
+    known = [", ".join(planned)] if planned else ["not in the rig"] if with_rig else []
+    functions = [
         " and ".join(map(FUNCTIONS[function].label, instances)) or FUNCTIONS[function].title
-        for one in source.devices
-        for function, instances in one.functions.items()
+        for record in source.devices
+        for function, instances in record.functions.items()
     ]
-    if speaks:
-        who.append(f"speaks as {', '.join(speaks)}")
-    who += [f"product: {one.product}{mark((texts.TEXT_ORIGIN,))}" for one in source.devices if one.product is not None]
+    if functions:
+        known.append(f"function: {', '.join(functions)}")
+    products = [record.product for record in source.devices if record.product is not None]
+    known += [f"product: {product}{mark((texts.TEXT_ORIGIN,))}" for product in products]
     if name is not None:
-        who.append(f"NAME: maker {name.manufacturer_code}, serial number {name.serial_number}")
-    yield f"  address {source.address:02X} hex" + (f": {'; '.join(who)}" if who else "")
-    spoken = {message: _spoken(message, catalogue) for message in source.messages}
-    width = max(map(len, spoken.values()))
-    for message, heard in source.messages.items():
-        often = _how_often(heard) if in_order or heard.count == 1 else f"{heard.count} times"
-        yield f"    {spoken[message]:<{width}}  {often}"
+        known.append(f"NAME: manufacturer code {name.manufacturer_code}, serial number {name.serial_number}")
+    yield f"  address {source.address:02X} hex" + (f": {'; '.join(known)}" if known else "")
+    titles = {message: _message_title(message, catalogue) for message in source.messages}
+    width = max(map(len, titles.values()))
+    for message, counts in source.messages.items():
+        often = _how_often(counts) if in_order or counts.count == 1 else f"{counts.count} times"
+        yield f"    {titles[message]:<{width}}  {often}"
 
 
-def _spoken(message: SurveyedMessage, catalogue: Catalogue) -> str:
-    """Name a message as it is spoken of: with its instance, a heartbeat with its function; and mark it."""
+def _message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
+    """Return the name of a message with its instance, a heartbeat with its function, and the mark of its origin."""
     if not message.name:
-        return f"{Topic(0, *message)}, no name here"
+        return f"{Topic(0, *message)}, not defined"
     spec = catalogue.by_dgn(message.dgn)
-    return str(Topic(0, *message)) + mark_of(spec, message.dsa, message.instance is not None, bool(message.part))
+    has_instance, has_part = message.instance is not None, bool(message.part)
+    return str(Topic(0, *message)) + mark_of(spec, message.dsa, has_instance=has_instance, has_part=has_part)
 
 
-def _how_often(heard: MessageCounts) -> str:
-    """Say how often a message came: its usual gap, or that it comes in bursts, and the worst gap."""
-    mean, median = heard.mean_gap, heard.median_gap
+def _how_often(counts: MessageCounts) -> str:
+    """Return how often a message was sent: its usual gap, or the mean gap of bursts, and the longest gap."""
+    mean, median = counts.mean_gap, counts.median_gap
     if mean is None or median is None:
         return "once"
-    usual = f"in bursts, every {_gap(mean)} on average" if heard.in_bursts else f"every {_gap(median)}"
-    return f"{heard.count} times, {usual}, {_gap(heard.longest_gap)} at worst"
+    usual = f"in bursts, on average one each {_gap(mean)}" if counts.in_bursts else f"every {_gap(median)}"
+    return f"{counts.count} times, {usual}, longest gap {_gap(counts.longest_gap)}"
 
 
 def _gap(microseconds: float) -> str:

@@ -1,43 +1,41 @@
-"""What the plan promises, in words and as JSON: how busy the pair can be, and how long a message takes at worst.
+"""The worst case computed from a plan, as text and as JSON: the highest bus load, and the longest delay of a message.
 
-Knows: the assumptions that have to be said with it. Does not know how it is worked out (`watch.promise`).
+Knows: the assumptions that the text has to name. Does not know how the worst case is computed (`watch.bus.worst_case`).
 """
 
 from typing import Any
 
 from rvsim.watch.bus.worst_case import OTHER_FRAMES_GAP_US, WorstCase
 
-_SHOWN = 3
+_MAX_NAMED_MESSAGES = 3
 
 
-def promise_text(promise: WorstCase) -> str:
-    """Say it in a sentence or two, with what it rests on."""
-    load = f"By the plan the pair is at most {promise.percent:.1f} % busy"
-    hopeless = [one.message for one in promise.responses.values() if one.worst_us is None]
-    if hopeless:
-        more = f" and {len(hopeless) - _SHOWN} more" if len(hopeless) > _SHOWN else ""
-        kept = f": no longest time can be promised for {', '.join(hopeless[:_SHOWN])}{more}"
-    elif promise.responses:
-        message, worst = max(promise.responses.values(), key=lambda one: one.worst_us or 0)
-        kept = (
-            f", and no periodic message is through later than {(worst or 0) / 1000:.1f} ms after it is due ({message})"
-        )
+def worst_case_text(plan: WorstCase) -> str:
+    """Return the worst case in two sentences, with its assumptions."""
+    load = f"Computed from the plan, not measured: bus load at most {plan.percent:.1f} %"
+    unbounded = [response.message for response in plan.responses.values() if response.worst_us is None]
+    if unbounded:
+        named, others = ", ".join(unbounded[:_MAX_NAMED_MESSAGES]), len(unbounded) - _MAX_NAMED_MESSAGES
+        delay = f"; no longest delay can be computed for {named}" + (f" and {others} more" if others > 0 else "")
+    elif plan.responses:
+        message, worst = max(plan.responses.values(), key=lambda response: response.worst_us or 0)
+        delay = f"; every periodic message gets through within {(worst or 0) / 1000:.1f} ms (slowest: {message})"
     else:
-        kept = ""
+        delay = ""
     return (
-        f"{load}{kept}. Computed, not measured: no errors, gaps kept, and each node sends at most one other frame in "
+        f"{load}{delay}. Assumed: no errors, all gaps as planned, and at most one other frame of each node in "
         f"{OTHER_FRAMES_GAP_US // 1000} ms."
     )
 
 
-def promise_json(promise: WorstCase | None) -> dict[str, Any] | None:
-    """Return it as plain data, times in milliseconds."""
-    if promise is None:
+def worst_case_json(plan: WorstCase | None) -> dict[str, Any] | None:
+    """Return the worst case as plain data, times in milliseconds; None without a plan."""
+    if plan is None:
         return None
     return {
-        "load_percent": round(promise.percent, 3),
+        "load_percent": round(plan.percent, 3),
         "responses": [
             {"message": message, "worst_ms": None if worst is None else worst / 1000}
-            for message, worst in promise.responses.values()
+            for message, worst in plan.responses.values()
         ],
     }

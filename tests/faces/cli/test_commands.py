@@ -30,11 +30,11 @@ def test_the_bench_in_sentences(rvsim):
     """A sentence for each arrival, each flag with what to try next, and a summing up at the end."""
     code, out, err = rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max")
     assert (code, err) == (0, "")
-    assert "heater is here, address 5E hex" in out
+    assert "heater is present, address 5E hex" in out
     assert "fault, heater: silent for" in out
     assert "Try next: " in out
     assert "cleared, heater: silent-device" in out
-    assert out.splitlines()[-1].startswith("   120.0 s  end: 11 of 11 planned devices present; flags still standing:")
+    assert out.splitlines()[-1].startswith("   120.0 s  end: 11 of 11 planned devices present; flags still raised:")
 
 
 def test_the_bench_as_json(rvsim):
@@ -157,12 +157,12 @@ def test_interrupting_ends_cleanly_with_130(tmp_path):
     """Ctrl-C ends a run at once: exit code 130, no traceback, the recording complete and closed."""
     with process("bench", "--record", str(tmp_path / "x.log")) as run:
         for line in run.stdout:
-            if "is here" in line:
+            if "is present" in line:
                 break
         run.send_signal(signal.SIGINT)
         out, err = run.communicate(timeout=20)
     assert run.returncode == 130
-    assert re.search(r"end: \d+ of \d+ planned devices present; no flag stands\n$", out)
+    assert re.search(r"end: \d+ of \d+ planned devices present; no flag is raised\n$", out)
     assert err == "rvsim: interrupted\n"
     recorded = (tmp_path / "x.log").read_text()
     assert recorded.count("18EEFF") >= 6

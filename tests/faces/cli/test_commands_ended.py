@@ -41,7 +41,7 @@ def test_a_bench_that_is_asked_to_end(number, tmp_path, monkeypatch):
     """It sums up what was heard, its recording is whole, and the exit code is that of an interruption."""
     monkeypatch.chdir(tmp_path)
     with started(BENCH) as process:
-        while "is here" not in process.stdout.readline():
+        while "is present" not in process.stdout.readline():
             assert process.poll() is None
         process.send_signal(number)
         out, err = process.communicate(timeout=TIMEOUT_S)
@@ -108,7 +108,7 @@ def test_a_recording_that_was_deleted_ends_the_run_with_its_code(tmp_path, monke
     """It is told while the run goes on, exit code 2, and not after hours."""
     monkeypatch.chdir(tmp_path)
     with started(BENCH) as process:
-        while "is here" not in process.stdout.readline():
+        while "is present" not in process.stdout.readline():
             assert process.poll() is None
         (tmp_path / "r.log").unlink()
         _, err = process.communicate(timeout=TIMEOUT_S)

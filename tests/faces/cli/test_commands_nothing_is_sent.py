@@ -49,7 +49,7 @@ def test_one_function_sends():
 
 def test_a_survey_sends_nothing(sends, tmp_path, capsys):
     """Neither does one that drafts a rig."""
-    asked = logs.SurveyOptions(None, True, tmp_path / "drafted.toml", [])
+    asked = logs.SurveyOptions(json=True, draft=tmp_path / "drafted.toml")
     logs.survey_logs([str(MARINE)], asked)
     assert sends == []
     assert '"frames": 9883' in capsys.readouterr().out
@@ -58,7 +58,7 @@ def test_a_survey_sends_nothing(sends, tmp_path, capsys):
 @pytest.mark.parametrize("form", ["plain", "json"])
 def test_a_replay_sends_nothing(sends, form, capsys):
     """In both forms on stdout."""
-    logs.replay_log(str(MARINE), form, False, None, None, (0, None), False, [])
+    logs.replay_log(str(MARINE), logs.ReplayOptions(form=form, speed=None))
     assert sends == []
     assert len(capsys.readouterr().out.splitlines()) > 10
 
@@ -78,7 +78,7 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
 
     monkeypatch.setattr(LiveScreen, "run", pressed)
     monkeypatch.setattr(LiveScreen, "redraw", lambda self: None)
-    assert logs.replay_log(str(MARINE), "screen", False, None, 1e6, (0, None), False, []) == 0
+    assert logs.replay_log(str(MARINE), logs.ReplayOptions(form="screen", speed=1e6)) == 0
     assert heard == [9883]
     assert sends == []
 
@@ -89,9 +89,9 @@ def test_listening_sends_nothing(sends, form, monkeypatch, capsys):
     if form == "screen":
         monkeypatch.setattr(LiveScreen, "run", lambda self: run_over())
     settings = resolve("virtual", f"quiet {form}", None)
-    listen.listen_bus(settings, form, False, None, 300_000, None, [])
+    listen.listen_bus(settings, listen.ListenOptions(form=form, end=300_000))
     assert sends == []
-    assert "Nothing has been sent: 0 frames sent, 0 heard." in capsys.readouterr().err
+    assert "Nothing has been sent: 0 frames sent, 0 received." in capsys.readouterr().err
 
 
 def test_the_bench_does_send(sends, catalogue):

@@ -11,9 +11,9 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import Hub
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
-from rvsim.runs.sink import Nothing
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 
 pytestmark = pytest.mark.paced
@@ -29,8 +29,8 @@ class Served:
         self.heard = []
         self.more = threading.Condition()
         loaded = load_scenario("winter_evening", settings_models())
-        self.control = Control(speed)
-        make = partial(PacedBenchRun, loaded, catalogue, Nothing(), seed=1, control=self.control)
+        self.control = RunControl(speed)
+        make = partial(PacedBenchRun, loaded, catalogue, NullSink(), seed=1, control=self.control)
         self.run = make(channel=f"serve {id(self)}", tap=self._tap)
         self.hub = Hub(("127.0.0.1", 0), self.run.inject, time.monotonic)
         self.thread = threading.Thread(target=self.run.run, args=(None,), daemon=True)
@@ -148,7 +148,9 @@ def test_frames_that_come_in_while_others_are_put_on_the_wires_wait(served):
 def test_bare_serve_is_the_registered_port(rvsim, monkeypatch):
     """Wherever it stands, with or without a scenario before it; a value behind it is an address."""
     asked = []
-    monkeypatch.setattr("rvsim.faces.cli.commands._bench", lambda *given: asked.append((given[0], given[7])) or 0)
+    monkeypatch.setattr(
+        "rvsim.faces.cli.bench.run_bench", lambda name, options: asked.append((name, options.serve)) or 0
+    )
     for typed in (
         (),
         ("--serve",),
@@ -178,8 +180,8 @@ def test_the_opening_says_who_is_not_simulated(rvsim):
     assert "11 devices planned, all simulated, seed 1" in rvsim(*typed)[1]
     left_out = ("--except", "roof fan", "--except", "heater", "--except", "heater")
     out = rvsim(*typed, *left_out)[1]
-    assert "11 devices planned, all simulated but roof fan, heater, seed 1" in out
-    assert not re.search(r"roof fan is here|heater is here", out)
+    assert "11 devices planned, all simulated except roof fan, heater, seed 1" in out
+    assert not re.search(r"roof fan is present|heater is present", out)
 
 
 def test_a_port_that_is_none_is_told_in_one_line(rvsim):

@@ -11,7 +11,7 @@ import pytest
 
 from rvsim import shipped
 from rvsim.faces.cli import console, exits
-from rvsim.faces.cli.console import REPLACE, has_terminal, prepare, print_as
+from rvsim.faces.cli.console import REPLACE_HANDLER, has_terminal, prepare, print_as
 
 LOG = "quiet.log"
 VERDICT = """
@@ -216,9 +216,9 @@ def test_a_reader_that_goes_away_on_windows(monkeypatch):
         return 0
 
     monkeypatch.setattr(console.sys, "platform", "win32")  # type: ignore[attr-defined]
-    assert exits.ending(command) == 0
+    assert exits.run_command(command) == 0
     monkeypatch.setattr(console.sys, "platform", "linux")  # type: ignore[attr-defined]
-    assert exits.ending(command) == 2
+    assert exits.run_command(command) == 2
 
 
 def test_streams_that_are_not_there_are_opened_to_nowhere(monkeypatch):
@@ -229,7 +229,7 @@ def test_streams_that_are_not_there_are_opened_to_nowhere(monkeypatch):
     with sys.stdout as out, sys.stderr as err:
         print("°", file=out)
         print("\udcff", file=err)
-        assert (out.isatty(), out.errors) == (False, REPLACE)
+        assert (out.isatty(), out.errors) == (False, REPLACE_HANDLER)
 
 
 @pytest.mark.parametrize("missing", ["__stdin__", "__stdout__", "__stderr__"])

@@ -10,7 +10,7 @@ import sys
 import pytest
 
 from rvsim.errors import BusError, InputError
-from rvsim.faces.cli.exits import ending, safe_output, say
+from rvsim.faces.cli.exits import run_command, safe_output, say
 
 pytestmark = pytest.mark.paced
 
@@ -30,8 +30,8 @@ def raising(error):
 
 def test_a_good_command_keeps_its_code():
     """The command's own code is the exit code."""
-    assert ending(lambda: 0) == 0
-    assert ending(lambda: 1) == 1
+    assert run_command(lambda: 0) == 0
+    assert run_command(lambda: 1) == 1
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_a_good_command_keeps_its_code():
 )
 def test_an_error_is_a_line_for_each_problem(capsys, error, code, said):
     """Each problem has its own line on stderr and stdout stays empty."""
-    assert ending(raising(error)) == code
+    assert run_command(raising(error)) == code
     captured = capsys.readouterr()
     assert (captured.out, captured.err) == ("", said)
 
@@ -52,7 +52,7 @@ def test_an_error_is_a_line_for_each_problem(capsys, error, code, said):
 def test_a_mistake_of_ours_is_not_hidden():
     """An error that no user can cause is not swallowed."""
     with pytest.raises(ZeroDivisionError):
-        ending(lambda: 1 // 0)
+        run_command(lambda: 1 // 0)
 
 
 def test_a_line_stays_one_line(capsys):
@@ -186,8 +186,8 @@ def test_closing_words_that_cannot_be_written(capsys):
         patch.setattr("rvsim.faces.cli.exits._drop_stdout", lambda: None)
         said = []
         patch.setattr("rvsim.faces.cli.exits.say", lambda *lines: said.extend(lines))
-        assert ending(closing) == 130
-        assert ending(raising(OSError(28, "No space left on device"))) == 2
+        assert run_command(closing) == 130
+        assert run_command(raising(OSError(28, "No space left on device"))) == 2
     assert said == [
         "interrupted",
         "the output could not be written (No space left on device): free space there",

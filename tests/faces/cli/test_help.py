@@ -76,14 +76,14 @@ def test_arguments_are_in_upper_case_and_without_braces(help_of, command, usage)
     ("command", "said"),
     [
         ("bench", '--speed X Simulated seconds per real second; "max": as fast as possible, shown as sentences.'),
-        ("bench", "--seconds N Simulated seconds to run; if omitted, runs until quit,"),
+        ("bench", "--seconds N Simulated seconds to run; runs until quit if omitted, or"),
         ("listen", "--seconds N Seconds to listen; runs until quit if omitted."),
         ("replay", '--speed X Seconds of the log per real second; "max": as fast as possible,'),
         ("shakedown", "--keys List all keys of a scenario, its faults and expectations; run nothing."),
         ("shakedown", "--repeat N Run each scenario N times, a new seed each time."),
         ("listen", "this command never transmits."),
         ("about", "--guide [TOPIC] Print a guide; the topics are listed if omitted."),
-        ("", "Exit codes: 0 good, 1 the answer is not good, 2 usage or unreadable input,"),
+        ("", "Exit codes: 0 good, 1 the result is not good, 2 usage or unreadable input,"),
         ("", "rvsim about --guide TOPIC, --words TERM, --keys PART."),
     ],
 )

@@ -9,7 +9,7 @@ from rvsim.edge.port import Port
 from rvsim.edge.settings import resolve
 from rvsim.errors import BusError, InputError
 from rvsim.faces.cli import listen as from_bus
-from rvsim.faces.cli.listen import listen_bus
+from rvsim.faces.cli.listen import ListenOptions, listen_bus
 from rvsim.faces.text.display_units import US
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
@@ -35,7 +35,8 @@ def listen(monkeypatch, capsys):
     monkeypatch.setattr(from_bus, "Port", Talker)
 
     def go(channel, form, every=False, record=None, rig=None):
-        code = listen_bus(resolve("virtual", channel, None), form, every, rig, 200_000, record, [])
+        options = ListenOptions(form=form, every=every, rig=rig, end=200_000, record=record)
+        code = listen_bus(resolve("virtual", channel, None), options)
         captured = capsys.readouterr()
         return code, captured.out, captured.err
 
@@ -48,13 +49,13 @@ def test_a_bus_in_sentences(listen):
     lines = out.splitlines()
     assert code == 0
     assert lines[0] == "virtual bus_one, listening; no rig given."
-    assert any("address 5E hex is here" in line for line in lines)
+    assert any("address 5E hex is present" in line for line in lines)
     assert any("heat output level 50 %" in line for line in lines)
     assert any("heat output level 40 %" in line for line in lines)
     assert "1 of 1 addresses present" in lines[-1]
     assert "rvsim: interface: virtual (--interface)" in err
     assert "RV-C runs at 250000" in err
-    assert err.splitlines()[-1] == "rvsim: Listening only. Nothing has been sent: 0 frames sent, 3 heard."
+    assert err.splitlines()[-1] == "rvsim: Listening only. Nothing has been sent: 0 frames sent, 3 received."
 
 
 def test_a_bus_as_json(listen):
@@ -74,7 +75,7 @@ def test_a_bus_in_other_units(monkeypatch, capsys, form, said):
     air = Frame(0, 0x19FF9C91, bytes.fromhex("01C024FFFFFFFFFF"))
     monkeypatch.setattr(from_bus, "Port", type("Air", (Talker,), {"said": (air,)}))
     settings = resolve("virtual", f"bus_units_{form}", None)
-    assert listen_bus(settings, form, False, None, 200_000, None, [], units=US) == 0
+    assert listen_bus(settings, ListenOptions(form=form, end=200_000, units=US)) == 0
     out = capsys.readouterr().out
     assert said in out
     assert ("°F" in out) is (form == "plain")
@@ -91,8 +92,8 @@ def test_what_was_heard_is_recorded(listen, tmp_path, name):
 def test_a_bus_held_against_a_rig(listen):
     """The planned name stands instead of the address."""
     _, out, _ = listen("bus_rig", "plain", rig="ottersby")
-    assert "listening; held against the rig ottersby." in out
-    assert "heater is here, address 5E hex" in out
+    assert "listening; compared with the rig ottersby." in out
+    assert "heater is present, address 5E hex" in out
 
 
 def test_a_recording_that_cannot_be_written(listen):
@@ -109,4 +110,4 @@ def test_a_bus_that_cannot_be_opened(monkeypatch, capsys):
 
     monkeypatch.setattr("can.Bus", refuse)
     with pytest.raises(BusError, match=r"virtual gone: the bus could not be opened \(no such adapter\)"):
-        listen_bus(resolve("virtual", "gone", None), "plain", False, None, 100_000, None, [])
+        listen_bus(resolve("virtual", "gone", None), ListenOptions(form="plain", end=100_000))

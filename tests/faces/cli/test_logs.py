@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.cli.logs import replay_log
+from rvsim.faces.cli.logs import ReplayOptions, replay_log
 from rvsim.faces.screen.app import LiveScreen
 
 pytestmark = pytest.mark.paced
@@ -50,13 +50,13 @@ def test_a_replay_in_sentences(rvsim, recorded):
     lines = out.splitlines()
     assert (code, err) == (0, "")
     assert lines[0] == (
-        "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as it can be read; held against the rig ottersby. "
+        "quiet.jsonl, JSON lines of rvsim (.jsonl), as fast as possible; compared with the rig ottersby. "
         "Nothing is sent."
     )
-    assert lines[2] == "    10.0 s  control panel is here, address 44 hex"
+    assert lines[2] == "    10.0 s  control panel is present, address 44 hex"
     assert any("fault, heater: silent for 15.0 s" in line for line in lines)
     assert (
-        lines[-1] == "    50.0 s  end: 10 of 11 planned devices present; flags still standing: [4] silent-device heater"
+        lines[-1] == "    50.0 s  end: 10 of 11 planned devices present; flags still raised: [4] silent-device heater"
     )
 
 
@@ -106,7 +106,7 @@ def test_a_log_from_a_pipe(rvsim):
     [
         (("none.log",), "none.log: no such file: check the name"),
         (("quiet.jsonl", "--from", "500", "--speed", "max"), "--from 500: the log ends 119."),
-        (("quiet.jsonl", "--from", "5", "--to", "3"), "--to 3: give more than 5, where it begins"),
+        (("quiet.jsonl", "--from", "5", "--to", "3"), "--to 3: give more than 5, the start of the part"),
         (("quiet.jsonl", "--from", "-1"), "--from -1: give a number from 0"),
         (("quiet.jsonl", "--loop", "--speed", "max"), "--loop does not go with --speed max, which would never end"),
         (("-", "--loop"), "--loop does not go with stdin, which can be read once"),
@@ -125,8 +125,8 @@ def test_what_cannot_be_replayed_is_one_clear_line(rvsim, recorded, arguments, p
 def test_a_log_from_a_pipe_never_opens_the_screen(monkeypatch, capsys):
     """Its keys would come out of the log: sentences instead, even in front of a terminal."""
     monkeypatch.setattr("sys.stdin", type("Piped", (), {"buffer": open(MARINE, "rb")})())  # noqa: SIM115
-    assert replay_log("-", "screen", False, None, None, (0, 5_000_000), False, []) == 0
-    assert capsys.readouterr().out.startswith("-, candump text, as fast as it can be read; no rig given.")
+    assert replay_log("-", ReplayOptions(form="screen", speed=None, part=(0, 5_000_000))) == 0
+    assert capsys.readouterr().out.startswith("-, candump text, as fast as possible; no rig given.")
     sys.stdin.buffer.close()
 
 
@@ -135,7 +135,7 @@ def test_a_replay_on_the_screen_tells_damage_afterwards(tmp_path, monkeypatch, c
     path = tmp_path / "odd.log"
     path.write_text("garbage\n" + Path(MARINE).read_text()[:3000])
     monkeypatch.setattr(LiveScreen, "run", lambda self: [t.join(20) for t in enumerate_runs()] and 0)
-    assert replay_log(str(path), "screen", False, None, 1e6, (0, None), False, []) == 0
+    assert replay_log(str(path), ReplayOptions(form="screen", speed=1e6)) == 0
     assert "line 1 could not be read" in capsys.readouterr().err
 
 

@@ -71,7 +71,7 @@ def test_a_part_of_a_log(rvsim, quiet):
     assert early["seconds"] == pytest.approx(20, abs=0.5)
     assert whole["part"] == {"from": 0, "to": None, "devices": [], "messages": []}
     text = rvsim("survey", quiet, "--rig", "ottersby", "--from", "20", "--to", "30")[1]
-    assert "Told: from 20 s to 30 s of the log. The rules heard everything up to 30 s, all devices" in text
+    assert "Shown: from 20 s to 30 s of the log. The rules judged everything up to 30 s, with all devices" in text
 
 
 def test_some_devices(rvsim, quiet):
@@ -83,7 +83,7 @@ def test_some_devices(rvsim, quiet):
     pump = json.loads(rvsim("survey", quiet, "--rig", "ottersby", "--json", "--device", "circulation pump")[1])
     assert pump["flags"] == []
     both = rvsim("survey", quiet, "--rig", "ottersby", "--device", "heater", "--device", "circulation pump")[1]
-    assert "Told: of heater, circulation pump. The rules heard the whole log" in both
+    assert "Shown: of heater, circulation pump. The rules judged the whole log" in both
 
 
 def test_some_messages(rvsim, quiet):
@@ -103,7 +103,7 @@ def test_some_messages(rvsim, quiet):
         ),
         (("--message", "NO_SUCH"), "--message NO_SUCH: not defined: give a name such as DC_SOURCE_STATUS_1, or a DGN"),
         (("--from", "500"), "--from 500: q.log ends 89.7 s after its first frame"),
-        (("--from", "5", "--to", "5"), "--to 5: give more than 5, where it begins"),
+        (("--from", "5", "--to", "5"), "--to 5: give more than 5, the start of the part"),
     ],
 )
 def test_what_cannot_be_asked_for(rvsim, quiet, options, why):
@@ -122,7 +122,7 @@ def test_a_recording_is_never_replaced_unasked(rvsim, command):
     Path("r.log").write_text("mine\n")
     code, out, err = rvsim(*command, "r.log")
     assert (code, out, Path("r.log").read_text()) == (2, "", "mine\n")
-    assert err == "rvsim: --record r.log: the file is there already: name another, or replace it by --overwrite\n"
+    assert err == "rvsim: --record r.log: the file exists: name another one, or replace it with --overwrite\n"
     if command is RUN:
         assert rvsim(*command, "r.log", "--overwrite")[0] == 0
         assert "mine" not in Path("r.log").read_text()

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.errors import InputError
-from rvsim.faces.cli.options import microseconds, one_form, speed_of
+from rvsim.faces.cli.options import microseconds, output_form, speed_of
 
 
 @pytest.mark.parametrize(("given", "expected"), [(None, None), (0.0, 0), (120.0, 120_000_000), (0.25, 250_000)])
@@ -37,9 +37,9 @@ def test_speed_that_is_none(given):
 def test_contradictions_are_refused():
     """Two forms at once, or all readings without JSON, are refused; one form is fine."""
     with pytest.raises(InputError, match="choose one"):
-        one_form(plain=True, json=True, every=False, terminal=True)
+        output_form(plain=True, json=True, every=False, terminal=True)
     with pytest.raises(InputError, match="--every goes with --json"):
-        one_form(plain=True, json=False, every=True, terminal=True)
+        output_form(plain=True, json=False, every=True, terminal=True)
 
 
 @pytest.mark.parametrize(
@@ -54,4 +54,4 @@ def test_contradictions_are_refused():
 )
 def test_the_form_of_a_run(plain, json, terminal, form):
     """A terminal gets the screen unless another form is asked for; a pipe gets sentences."""
-    assert one_form(plain=plain, json=json, every=False, terminal=terminal) == form
+    assert output_form(plain=plain, json=json, every=False, terminal=terminal) == form

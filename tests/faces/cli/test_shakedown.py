@@ -8,15 +8,16 @@ import signal
 import subprocess
 import sys
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.shakedown import checked
+from rvsim.faces.cli.shakedown import prepare_scenarios
 from rvsim.runs import many_runs
-from rvsim.runs.many_runs import place_of, run_all
-from rvsim.runs.progress import EVERY_S
+from rvsim.runs.many_runs import recording_path, run_all
+from rvsim.runs.progress import REPORT_INTERVAL_S
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import render_keys
 
@@ -38,7 +39,9 @@ class Clock:
         return self.now
 
 
-@pytest.mark.parametrize(("step", "told"), [(EVERY_S, ["1 of 3", "2 of 3"]), (EVERY_S / 2, ["2 of 3"]), (0.0, [])])
+@pytest.mark.parametrize(
+    ("step", "told"), [(REPORT_INTERVAL_S, ["1 of 3", "2 of 3"]), (REPORT_INTERVAL_S / 2, ["2 of 3"]), (0.0, [])]
+)
 @pytest.mark.parametrize("processes", [1, 2])
 def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
     """Not more often, and not at the end, where the verdicts say it."""
@@ -49,7 +52,7 @@ def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, t
 
 def test_how_far_one_long_run_has_come_is_told(write, capsys):
     """Each ten simulated minutes there is a look whether it is time to."""
-    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, say, keep=None, clock=Clock(EVERY_S))
+    (verdict,) = run_all([Job(write(SEEN, lasts="30min"), {})], (), 1, say, keep=None, clock=Clock(REPORT_INTERVAL_S))
     assert verdict.passed
     assert capsys.readouterr().err.splitlines() == [
         f"rvsim: t: {seconds} of 1800 s of simulated time so far" for seconds in (600, 1200)
@@ -79,7 +82,7 @@ def test_runs_that_are_not_passed_are_kept(write, processes):
 
 def test_a_place_is_no_longer_than_a_file_system_takes():
     """255 bytes are common (ext4, NTFS, APFS); what is too long is cut, and the ending stays."""
-    place = place_of(Job("x" * 300 + ".toml", {}, 7), Path("k"))
+    place = recording_path(Job("x" * 300 + ".toml", {}, 7), Path("k"))
     assert (place.parent, place.suffix) == (Path("k"), ".log")
     assert len(place.name) == 154
 
@@ -88,7 +91,7 @@ def test_each_scenario_is_loaded_once(write):
     """However many runs of it there are; in the order in which they are named."""
     first, second = write(SEEN), write(SEEN, "u.toml")
     jobs = [Job(name, {}, seed) for seed in (1, 2, 3) for name in (second, first)]
-    assert [trial.loaded.name for trial in checked(jobs, ())] == ["u", "t"]
+    assert [trial.loaded.name for trial in prepare_scenarios(jobs, ())] == ["u", "t"]
 
 
 def test_what_is_met_is_named_if_asked_for(write, rvsim):
@@ -164,13 +167,13 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
         def __exit__(self, *_):
             pass
 
-        def submit(self, work, job, dbc, keep):
+        def submit(self, work, job, dbc, keep, say):
             future = Future()
-            future.set_result({**verdict, "seed": job.seed})
+            future.set_result(replace(verdict, seed=job.seed))
             return future
 
     name = write(SEEN, lasts="1s")
-    verdict = many_runs.run_job(Job(name, {}))
+    verdict = many_runs.run_one(Job(name, {}))
     monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
     monkeypatch.setattr(many_runs.sys, "platform", system)  # type: ignore[attr-defined]
     monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)  # type: ignore[attr-defined]
@@ -235,12 +238,12 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
         def __init__(self, processes, initializer):
             self.initializer = initializer
 
-        def submit(self, work, *arguments):  # type: ignore[override]
+        def submit(self, work, *arguments, **options):  # type: ignore[override]
             masks.append(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
             self.initializer()
             masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))  # type: ignore[arg-type]
             future = Future()
-            future.set_result(work(*arguments))
+            future.set_result(work(*arguments, **options))
             return future
 
     before = signal.getsignal(signal.SIGINT)

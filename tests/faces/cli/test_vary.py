@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from rvsim.faces.cli.vary import home, told
+from rvsim.faces.cli.vary import own_values, summary_lines
 from rvsim.shakedown.jobs import parse_range
 from rvsim.shakedown.verdict import Outcome, Verdict
 
@@ -23,7 +23,9 @@ def test_vary_finds_the_smallest_failing_case(write, rvsim):
     assert code == 1
     assert lines[0] == "4 of 8 runs passed"
     assert sum(line.startswith("  not passed: ") for line in lines) == 4
-    place = lines.index("The smallest_failure failing case, with the fewest values that are not the scenario's own:")
+    place = lines.index(
+        "The smallest_failure failing case, with the fewest values that differ from the scenario's own:"
+    )
     assert (
         lines[place + 1].startswith("  t, seed 1, fault.1.until=45s, seed=1: not passed")
         or "fault.1.until=" in lines[place + 1]
@@ -50,7 +52,7 @@ def test_what_cannot_be_varied(write, rvsim):
     """An open range without a draw, a place that is not there."""
     name = write(HEARD)
     code, _, err = rvsim("vary", name, "weather.outdoor_c=-20..10")
-    assert (code, "a range without a step has no end" in err) == (2, True)
+    assert (code, "a range without a step needs --draw N" in err) == (2, True)
     code, _, err = rvsim("vary", name, "fault.3.from=1s")
     assert (code, "no key fault.3.from" in err) == (2, True)
     assert rvsim("vary", name, "seed=1", "--draw", "0")[0] == 2
@@ -84,7 +86,7 @@ def test_a_draw_has_a_seed_of_its_own(write, rvsim):
         (("seed=1..inf/1",), '"seed=1..inf/1": write numbers on both sides of the dots, like seed=-20..10/5'),
         (("seed=0..1e308/1e-300",), '"seed=0..1e308/1e-300": more than 10000 values; choose a larger step'),
         (("seed=1,,2",), '"seed=1,,2" is not a key with values; write key=1,2,3 or key=-20..10 or key=-20..10/5'),
-        (("seed=1", "seed=2"), "seed: it is given twice; write all its values behind one seed="),
+        (("seed=1", "seed=2"), "seed: given twice; write all its values behind one seed="),
         (("seed=3..3/1",), '"seed=3..3/1": write the lower number first, and a step above 0'),
         (("nosuch=1",), 't.toml: unknown key "nosuch"; remove it or correct the name'),
         (("expect.².gap=1s",), "t.toml: no key expect.².gap; write a key of the file, like weather."),
@@ -108,7 +110,7 @@ def test_a_scenario_that_expects_nothing_is_not_varied(write, rvsim):
     """Every run of it would be passed."""
     code, out, err = rvsim("vary", write(""), "seed=1,2")
     assert (code, out) == (2, "")
-    assert err == "rvsim: t.toml: nothing is expected in it; add [[expect]] tables to be judged by\n"
+    assert err == "rvsim: t.toml: the scenario has no expectations; add [[expect]] tables\n"
 
 
 def run(passed, error="", **values):
@@ -119,24 +121,24 @@ def run(passed, error="", **values):
 def test_twenty_failing_runs_are_named_and_the_rest_is_counted():
     """With what was not met, or with the error; then the smallest_failure with its evidence."""
     runs = [run(True, a=0), *(run(False, a=number) for number in range(1, 21))]
-    lines = told(runs, {"a": 0})
+    lines = summary_lines(runs, {"a": 0})
     assert lines[0] == "1 of 21 runs passed"
     assert lines[1] == "  not passed: t, seed 1, a=1: it is so"
     assert lines[20].startswith("  not passed: t, seed 1, a=20: ")
     assert lines[21].startswith("The smallest_failure failing case, ")
     assert lines[22].startswith("  t, seed 1, a=1: not passed")
     assert lines[23:] == ["    not met  it is so", "             found: it was not"]
-    more = told([*runs, run(False, "it broke", a=30)], {"a": 0})
+    more = summary_lines([*runs, run(False, "it broke", a=30)], {"a": 0})
     assert more[21] == "  and 1 more"
-    assert told([run(False, "it broke", a=30)], {"a": 0})[1] == "  not passed: t, seed 1, a=30: it broke"
-    assert told([run(True)], {}) == ["1 of 1 runs passed"]
+    assert summary_lines([run(False, "it broke", a=30)], {"a": 0})[1] == "  not passed: t, seed 1, a=30: it broke"
+    assert summary_lines([run(True)], {}) == ["1 of 1 runs passed"]
 
 
 def test_what_the_scenario_itself_has(write):
     """The first that is tried where it has nothing there, or no single value."""
     name = write('[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "20s"\n')
     ranges = [parse_range(text) for text in ("fault.1.from=1s,2s", "fault.1.until=40s,50s", "weather=1,2", "lasts=9s")]
-    assert home(name, ranges) == {"fault.1.from": "20s", "fault.1.until": "40s", "weather": 1, "lasts": "60s"}
+    assert own_values(name, ranges) == {"fault.1.from": "20s", "fault.1.until": "40s", "weather": 1, "lasts": "60s"}
 
 
 def test_the_seed_of_a_grid_is_given_with_its_option(write, rvsim):

@@ -11,16 +11,16 @@ from rvsim.faces.screen.palettes import DARK
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.screen.show import ScreenSink
 from rvsim.runs.bench import VirtualBenchRun
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US
 
 
-class AtOnce(Control):
+class AtOnce(RunControl):
     """Does what is requested at once: the run is between two steps anyway."""
 
-    def ask(self, action):
+    def request(self, action):
         """Do it."""
         action()
 

@@ -398,7 +398,7 @@ def test_the_keys_lead_to_the_words(watched, drive):
 def test_warmer_and_cooler_command_the_thermostat(watched, drive):
     """w and c change the set point by half a degree through a frame that the panel obeys, without any flag."""
     run = watched("winter_evening", 20)
-    assert any("thermostat 1 is asked for 21.50 °C" in line for line in drive(run.app(), (80, 24), "w"))
+    assert any("thermostat 1 is commanded to 21.50 °C" in line for line in drive(run.app(), (80, 24), "w"))
     run.until(21)
     assert any("wants 21.50 °C" in line for line in drive(run.app(), (80, 24)))
     drive(run.app(), (80, 24), "c")

@@ -11,7 +11,7 @@ from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.show import ScreenSink, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
-from rvsim.runs.control import Control
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
@@ -25,7 +25,7 @@ class Shown:
     """The vessel's log up to some second, with a screen over it."""
 
     def __init__(self, catalogue, seconds, mode=Mode.LOG, rig=None, problems=()):
-        self.watch, self.control, self.asked = Watch(catalogue, rig), Control(), []
+        self.watch, self.control, self.asked = Watch(catalogue, rig), RunControl(), []
         self.scene = Scene("vessel.log", self.watch, rig, problems, mode)
         self.seconds = seconds
         with open_log(MARINE) as log:
@@ -105,7 +105,7 @@ def test_pause_speed_and_the_next_flag_are_asked_of_a_log(vessel, drive):
     assert run.control.speed == 4
     assert lines[0].startswith("vessel.log, 17 s in, 4 x, paused, from a log.")
     drive(run.app(), (100, 24), "g")
-    run.control.answer(FakeClock())
+    run.control.apply_to(FakeClock())
     assert run.asked == ["next flag"]
 
 
@@ -146,7 +146,7 @@ def test_narrow_terminals_keep_what_matters(vessel, drive):
     """At 80 columns with pause and speed the load is still whole; narrower still it is the load now alone."""
     run = vessel()
     run.control.pause(True)
-    run.control.pace(4)
+    run.control.set_speed(4)
     assert (
         drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, paused, from a log.   Bus load 2.7 %, peak 3.5 %."
     )

@@ -102,8 +102,8 @@ def test_the_wires_show_who_waited_for_whom(watched, drive):
 def test_the_wires_promise_what_the_plan_can_keep(watched, drive):
     """Below the bits: load and worst response by the plan, and the longest so far, which is the claims at the start."""
     text = " ".join(drive(watched("winter_evening", 0.5).app(), (100, 100), "r"))
-    assert "By the plan the pair is at most 15.3 % busy" in text
-    assert "Computed, not measured: no errors, gaps kept" in text
+    assert "Computed from the plan, not measured: bus load at most 15.3 %" in text
+    assert "Assumed: no errors, all gaps as planned" in text
     assert "Longest so far:" in text
 
 

@@ -1,6 +1,6 @@
-"""Flags gathered for reading."""
+"""Flags grouped for reading."""
 
-from rvsim.faces.text.flags import gathered, tags
+from rvsim.faces.text.flags import group_flags, tags
 from rvsim.watch.flag import Flag, FlagKind, Severity
 
 
@@ -15,8 +15,8 @@ def test_one_kind_with_one_advice_stands_together_and_the_worst_comes_first():
     late = [flag(n, FlagKind.LATE_MESSAGE, Severity.WARNING) for n in (2, 4)]
     other = flag(6, FlagKind.LATE_MESSAGE, Severity.WARNING, "something else")
     notice = [flag(1), flag(3)]
-    assert gathered([notice[0], late[0], notice[1], late[1], silent, other]) == [[silent], late, [other], notice]
-    assert gathered([]) == []
+    assert group_flags([notice[0], late[0], notice[1], late[1], silent, other]) == [[silent], late, [other], notice]
+    assert group_flags([]) == []
 
 
 def test_tags_of_a_group():

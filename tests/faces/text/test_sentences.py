@@ -75,8 +75,8 @@ def test_a_fault_is_told_whole_though_one_part_of_it_changed(said):
 def test_a_product_and_software(said):
     """Who it is, once; its software when it says that."""
     lines = said((0x18FEEB5E, "41 2A 42 2A FF FF FF FF"), (0x18FEDA5E, "01 31 2E 30 2A FF FF FF"))
-    assert lines[3].endswith("address 5E hex is A, B *")
-    assert lines[4].endswith("address 5E hex is A, B; its software: 1.0 *")
+    assert lines[3].endswith("address 5E hex, product: A, B *")
+    assert lines[4].endswith("address 5E hex, product: A, B; software: 1.0 *")
 
 
 def test_a_report_of_faults_is_its_lamps(said):
@@ -88,7 +88,7 @@ def test_a_report_of_faults_is_its_lamps(said):
 
 def test_a_stranger_is_not_called_by_its_address_twice(said):
     """Without a rig its name is its address already."""
-    assert said((0x19FFE45E, "01 00 C8 64 FF FF FF FF"))[2].endswith("s  address 5E hex is here")
+    assert said((0x19FFE45E, "01 00 C8 64 FF FF FF FF"))[2].endswith("s  address 5E hex is present")
 
 
 def test_an_alternator_is_called_by_its_name(said):

@@ -10,7 +10,7 @@ from rvsim.faces.text.signs import READABLE, SAME_WIDTH, readable
 
 OLD_CONSOLES = {
     *(bytes([code]).decode("cp437") for code in range(128, 256)),
-    *"←↑→↓●►…×°Ω",
+    *"←↑→↓●►…×°Ω³",
 }
 """Code page 437, and what Windows Glyph List 4 has beside it of our signs (from memory)."""
 
@@ -58,4 +58,4 @@ def test_twins_are_ascii_and_those_of_columns_one_wide():
 )
 def test_a_twin_can_be_read(sign, before_a_letter, twin):
     """deg C, x, ohm; what nobody has a twin for stays to be known by its number."""
-    assert readable(sign, before_a_letter) == twin
+    assert readable(sign, before_a_letter=before_a_letter) == twin

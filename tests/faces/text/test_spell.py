@@ -103,7 +103,7 @@ def test_short_and_long_frames_are_spelled_as_far_as_they_go(catalogue):
     """A short frame names what is missing; the identifier of a request may carry three bytes."""
     spelled = text(catalogue, "19FFE45E", "0100C8")
     assert "missing: the frame is too short" in spelled
-    assert "The frame has 3 bytes and the message 8: what is missing counts as no data." in spelled
+    assert "The frame has 3 bytes and the message 8: the missing fields count as no data." in spelled
     request = text(catalogue, "18EAFFF9", "00EE00")
     assert "The frame has 3 bytes and the message 8." in request  # SAE J1939-21 has no more
 

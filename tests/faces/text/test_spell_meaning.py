@@ -49,12 +49,12 @@ def test_a_product_with_all_four_texts(catalogue):
     (b"A*B*\xff\xff\xff\xff", []),
     (b"\xff" * 8, []),
     (b"", []),
-    (b"Invented", ["its last text is not ended by an asterisk"]),
+    (b"Invented", ["the last text does not end with an asterisk"]),
 ])  # fmt: skip
 def test_a_text_that_is_cut_off_is_said(catalogue, data, problems):
     """A text without its asterisk is the beginning of something longer; filling and nothing are no problem."""
     assert meaning(catalogue, "18FEEB45", data.hex())["problems"] == problems
-    assert ("This does not fit" in text(catalogue, "18FEEB45", data.hex())) == bool(problems)
+    assert ("Wrong in this frame" in text(catalogue, "18FEEB45", data.hex())) == bool(problems)
 
 
 def test_software_in_one_frame(catalogue):
@@ -64,7 +64,7 @@ def test_software_in_one_frame(catalogue):
         "kind": "software identification", "software": ["1.0"], "problems": [], "origin": "memory",
     }  # fmt: skip
     assert "As text: '1.0'." in text(catalogue, "18FEDA45", right)
-    assert meaning(catalogue, "18FEDA45", wrong)["problems"] == ["byte 0 counts 2 texts, and there are 1"]
+    assert meaning(catalogue, "18FEDA45", wrong)["problems"] == ["byte 0 counts 2 texts, but there are 1"]
     assert meaning(catalogue, "18FEDA45", "")["software"] == []
 
 
@@ -118,10 +118,10 @@ def test_a_failure_mode_without_an_spn_is_no_known_report(catalogue):
 @pytest.mark.parametrize(
     ("dsa", "function", "sentence"),
     [
-        (0x48, "tank", "It reports for the function with the DSA 72: tank (rv-c.com/node/527)."),
-        (0x5E, "furnace", "It reports for the function with the DSA 94: furnace."),
-        (0xC8, None, "It reports for no function that is known here (DSA 200)."),
-        (0xFF, None, "It reports for no function that is known here (DSA 255)."),
+        (0x48, "tank", "The reporting function has the DSA 72: tank (rv-c.com/node/527)."),
+        (0x5E, "furnace", "The reporting function has the DSA 94: furnace."),
+        (0xC8, None, "The reporting function is not known here (DSA 200)."),
+        (0xFF, None, "The reporting function is not known here (DSA 255)."),
     ],
 )
 def test_the_function_that_reports_is_named(catalogue, dsa, function, sentence):

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from j1939.j1939_21 import J1939_21
 
 from rvsim.faces.text.spell import as_json, as_text
-from rvsim.faces.text.spell_transport import whole
+from rvsim.faces.text.spell_transport import complete_layout
 from rvsim.wire.fields import FieldSpec, Origin
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
@@ -45,27 +45,28 @@ KINDS = [
     (
         "1CEC9B90", "10 14 00 03 01 B0 FE 00",
         "Request to send (RTS): address 90 hex has a message of 20 bytes in 3 packets for address 9B hex, "
-        "which may ask for at most 1 packet at a time.",
+        "which may request at most 1 packet at a time.",
         {"kind": "request to send", "size": 20, "packets": 3, "limit": 1, **UNKNOWN},
     ),
     (
         "1CEC9B90", "10 14 00 03 FF B0 FE 00",
-        "which may ask for as many packets at a time as it likes.",
+        "which may request any number of packets at a time.",
         {"kind": "request to send", "size": 20, "packets": 3, "limit": 255, **UNKNOWN},
     ),
     (
         "1CEC909B", "11 01 02 FF FF B0 FE 00",
-        "Clear to send (CTS): address 9B hex asks address 90 hex for 1 packet, from number 2 on.",
+        "Clear to send (CTS): address 9B hex requests 1 packet from address 90 hex, from number 2 on.",
         {"kind": "clear to send", "packets": 1, "first": 2, **UNKNOWN},
     ),
     (
         "1CEC909B", "11 00 FF FF FF B0 FE 00",
-        "Clear to send (CTS): address 9B hex asks address 90 hex to wait: no packet may come now.",
+        "Clear to send (CTS): address 9B hex tells address 90 hex to wait: no packet may be sent now.",
         {"kind": "clear to send", "packets": 0, "first": 255, **UNKNOWN},
     ),
     (
         "1CEC909B", "13 14 00 03 FF B0 FE 00",
-        "End of message: address 9B hex tells address 90 hex that it has received a message of 20 bytes in 3 packets.",
+        "End of message: address 9B hex confirms to address 90 hex that it has received a message of 20 bytes in "
+        "3 packets.",
         {"kind": "end of message", "size": 20, "packets": 3, **UNKNOWN},
     ),
     (
@@ -115,18 +116,26 @@ def test_the_bytes_have_the_meaning_that_the_control_byte_gives_them(catalogue, 
 @pytest.mark.parametrize(
     ("identifier", "data", "problem"),
     [
-        ("1CECFF00", "20 14 00 04 FF B0 FE 00", "20 bytes go in 3 packets of 7, not in 4"),
-        ("1CECFF00", "20 07 00 02 FF B0 FE 00", "7 bytes are no long message: up to 8 fit in one frame"),
-        ("1CECFF00", "20 FA 06 FF FF B0 FE 00", "1786 bytes are more than a long message can have: 1785 at most"),
-        ("1CEC9B90", "20 14 00 03 FF B0 FE 00", "an announce goes to everyone, not to one address"),
-        ("1CECFF90", "10 14 00 03 FF B0 FE 00", "this goes to one address, not to everyone: only an announce does"),
-        ("1CEC9B90", "10 14 00 03 00 B0 FE 00", "with 0 packets for each clear to send nothing could be sent"),
-        ("1CEC909B", "11 01 00 FF FF B0 FE 00", "packets are numbered from 1, so none has the number 0"),
-        ("1CEC909B", "11 02 FF FF FF B0 FE 00", "it asks for packets up to 256, and the longest message has 255"),
-        ("1CEC909B", "13 14 00 01 FF B0 FE 00", "20 bytes go in 3 packets of 7, not in 1"),
-        ("1CEC909B", "12 14 00 01 FF B0 FE 00", "18 is no control byte of SAE J1939-21: 16, 17, 19, 32 and 255 are"),
+        ("1CECFF00", "20 14 00 04 FF B0 FE 00", "20 bytes need 3 packets of 7 bytes, not 4"),
+        ("1CECFF00", "20 07 00 02 FF B0 FE 00", "7 bytes are too few for a long message: up to 8 fit in one frame"),
+        ("1CECFF00", "20 FA 06 FF FF B0 FE 00", "1786 bytes are too many for a long message: 1785 at most"),
+        ("1CEC9B90", "20 14 00 03 FF B0 FE 00", "an announcement goes to everyone, not to one address"),
+        (
+            "1CECFF90",
+            "10 14 00 03 FF B0 FE 00",
+            "this frame goes to one address; only an announcement goes to everyone",
+        ),
+        ("1CEC9B90", "10 14 00 03 00 B0 FE 00", "with 0 packets for each clear to send, no packet could be sent"),
+        ("1CEC909B", "11 01 00 FF FF B0 FE 00", "packets are numbered from 1; there is no packet 0"),
+        ("1CEC909B", "11 02 FF FF FF B0 FE 00", "it requests packets up to 256; the longest message has 255"),
+        ("1CEC909B", "13 14 00 01 FF B0 FE 00", "20 bytes need 3 packets of 7 bytes, not 1"),
+        (
+            "1CEC909B",
+            "12 14 00 01 FF B0 FE 00",
+            "18 is not a control byte of SAE J1939-21; these are 16, 17, 19, 32 and 255",
+        ),
         ("1CEC909B", "13 14 00 03 FF B0 FE", "a connection frame has 8 bytes, not 7"),
-        ("1CEC909B", "13 14 00 03 FF B0 FE 04", "bytes 5-7 hold 04FEB0 hex, and a DGN has at most 18 bits"),
+        ("1CEC909B", "13 14 00 03 FF B0 FE 04", "bytes 5-7 hold 04FEB0 hex; a DGN has at most 18 bits"),
         ("1CEBFF00", "00 01 02 03 04 05 06 07", "packets are numbered from 1"),
         ("1CEBFF00", "01 01 02", "a packet has 8 bytes, not 3"),
     ],
@@ -134,7 +143,7 @@ def test_the_bytes_have_the_meaning_that_the_control_byte_gives_them(catalogue, 
 def test_what_does_not_fit_is_said(catalogue, identifier, data, problem):
     """One clause, in words and as JSON."""
     assert meaning(catalogue, identifier, data)["problems"] == [problem]
-    assert f"This does not fit: {problem}." in text(catalogue, identifier, data)
+    assert f"Wrong in this frame: {problem}." in text(catalogue, identifier, data)
 
 
 @pytest.mark.parametrize(
@@ -170,7 +179,7 @@ def test_the_reasons_that_are_not_from_memory_are_those_of_can_j1939(catalogue):
     known = {number for name, number in vars(J1939_21.ConnectionAbortReason).items() if not name.startswith("_")}
     sure = set()
     for reason in range(256):
-        layout = whole(catalogue.by_name("INITIAL_PACKET"), b"\xff")
+        layout = complete_layout(catalogue.by_name("INITIAL_PACKET"), b"\xff")
         if layout.by_name["reason"].code_grade(reason) is Origin.PUBLISHED:
             sure.add(reason)
     assert sure == known
@@ -245,7 +254,11 @@ def test_a_layout_of_the_user_stays_as_it_is():
     own = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 8, (FieldSpec("control", 0, 8), FieldSpec("mine", 16, 8)))
     short = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 2, (FieldSpec("control", 0, 8),))
     data = bytes.fromhex("20140003FFB0FE00")
-    assert whole(own, data) is own
-    assert whole(short, data) is short
+    assert complete_layout(own, data) is own
+    assert complete_layout(short, data) is short
     free = MessageSpec("OWN", tp.CONNECTION_MANAGEMENT, 7, 8, (FieldSpec("control", 0, 8),))
-    assert [field.name for field in whole(free, data).fields] == ["control", "message_length", "number_of_packets"]
+    assert [field.name for field in complete_layout(free, data).fields] == [
+        "control",
+        "message_length",
+        "number_of_packets",
+    ]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rvsim.faces.text.noticed import IN_SHORT
+from rvsim.faces.text.noticed import SHORT_TEXTS
 from rvsim.watch.flag import FlagKind
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
@@ -19,26 +19,24 @@ def test_a_recording_surveyed_in_words(rvsim):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
-    assert re.match(
-        r"The pair was 0\.\d % busy on average and \d\.\d % in its worst second, from 2\.7 s on: ", lines[1]
-    )
-    assert re.fullmatch(r"That second had room for 1\d\d\d more full frames\.", lines[2])
-    assert "  11 of 11 planned devices were heard." in lines
-    assert "  [4] fault: heater fell silent; this explains <1> to <3>." in lines
+    assert re.match(r"Bus load 0\.\d % on average, \d\.\d % in the worst second, from 2\.7 s on: ", lines[1])
+    assert re.search(r"; room for 1\d\d\d more frames in that second\.$", lines[1])
+    assert "  11 of 11 planned devices sent frames." in lines
+    assert "  [4] fault: heater stopped sending; this explains <1> to <3>." in lines
     assert not any("did not send in time" in line for line in lines)
     assert any(
         line.startswith(
-            "  address 5E hex: heater; speaks as water heater 1, furnace 1; product: rvsim bench, simulated"
+            "  address 5E hex: heater; function: water heater 1, furnace 1; product: rvsim bench, simulated"
         )
         for line in lines
     )
     assert any(
-        re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times, every 5\.00 s, 45\.00 s at worst", line)
+        re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times, every 5\.00 s, longest gap 45\.00 s", line)
         for line in lines
     )
     at = lines.index("  [4] fault, silent-device")
     assert lines[at + 1].startswith("      heater: silent for 15.0 s, due every 5 s")
-    assert lines[at + 1].endswith("until 60.5 s, away for 43.27 s in all); this explains <1> to <3>, late-message")
+    assert lines[at + 1].endswith("until 60.5 s, silent for 43.27 s in all); this explains <1> to <3>, late-message")
     assert lines[at + 2] == "      Try next: check its power and fuse first, then its data plug, then its drop"
     assert lines.index("  [4] fault, silent-device") < lines.index("  <5> warning, bad-value")
 
@@ -49,16 +47,16 @@ def test_a_recorded_bus_reads_well(rvsim):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert any(
-        re.fullmatch(r" +DGN 1F801 hex, no name here +2040 times, every 100 ms, 2\.57 s at worst", x) for x in lines
+        re.fullmatch(r" +DGN 1F801 hex, not defined +2040 times, every 100 ms, longest gap 2\.57 s", x) for x in lines
     )
-    assert any("1FA04 hex, no name here" in x and "4517 times, in bursts, every 47 ms on average" in x for x in lines)
-    assert "  address 11 hex: NAME: maker 1774, serial number 123456" in lines
+    assert any("1FA04 hex, not defined" in x and "4517 times, in bursts, on average one each 47 ms" in x for x in lines)
+    assert "  address 11 hex: NAME: manufacturer code 1774, serial number 123456" in lines
     assert (
         "  cause, warning: the recorder paused, or the bus did: no frame for 1.5 s up to 30.015 s, then all devices "
-        "continue as before, and 3 more of the kind; this explains [11] to [14]." in lines
+        "continue as before, and 3 more of this kind; this explains [11] to [14]." in lines
     )
     assert "  (1) to (10) notice, unknown-message" in lines
-    assert "      and 2 more of the kind" in lines
+    assert "      and 2 more of this kind" in lines
     assert any(line.startswith("  No rig was given") for line in lines)
 
 
@@ -66,10 +64,13 @@ def test_a_healthy_recording_says_so(rvsim):
     """With its rig: everyone heard, nothing wrong."""
     rvsim("bench", "--seconds", "60", "--speed", "max", "--record", "h.jsonl")
     code, out, _ = rvsim("survey", "h.jsonl", "--rig", "ottersby")
-    assert "By the plan the pair is at most 15.3 % busy, and no periodic message is through later than" in out
+    assert (
+        "Computed from the plan, not measured: bus load at most 15.3 %; every periodic message gets through within"
+        in out
+    )
     assert code == 0
-    assert "  Nothing is wrong by these rules." in out.splitlines()
-    assert out.splitlines()[-1] == "Nothing was noticed that is wrong."
+    assert "  No rule found anything wrong." in out.splitlines()
+    assert out.splitlines()[-1] == "No flags."
 
 
 def test_planned_devices_that_never_spoke(rvsim):
@@ -78,7 +79,7 @@ def test_planned_devices_that_never_spoke(rvsim):
     kept = [line for line in Path("h.log").read_text().splitlines() if "93#" not in line]
     Path("h.log").write_text("\n".join(kept) + "\n")
     _, out, _ = rvsim("survey", "h.log", "--rig", "ottersby")
-    assert "  10 of 11 planned devices were heard; never heard: grey tank." in out.splitlines()
+    assert "  10 of 11 planned devices sent frames; no frames from: grey tank." in out.splitlines()
 
 
 def test_a_clock_that_was_set_back(rvsim):
@@ -91,13 +92,14 @@ def test_a_clock_that_was_set_back(rvsim):
         lines.append(f"({time:.6f}){rest}")
     Path("set.log").write_text("\n".join(lines) + "\n")
     _, out, _ = rvsim("survey", "set.log", "--rig", "ottersby")
-    assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across it are not known", out)
+    assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across this step are not known", out)
     lines = out.splitlines()
     assert (
-        lines[1] == "The times of the log cannot be believed (see below): no load and no gap between messages is told."
+        lines[1]
+        == "The times of the log are not plausible (see below): bus load and gaps between messages are left out."
     )
-    assert "  <5> warning: log has times that cannot be believed; this explains <1> to [4]." in lines
-    assert not any("fell silent" in line for line in lines)
+    assert "  <5> warning: log has times that are not plausible; this explains <1> to [4]." in lines
+    assert not any("stopped sending" in line for line in lines)
     assert any(re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times", line) for line in lines)
     assert any("reported an impossible value" in line for line in lines)  # what has no time in it is still told
     _, out, _ = rvsim("survey", "set.log", "--json")
@@ -112,10 +114,10 @@ def test_a_log_of_nothing_but_error_frames(rvsim):
     Path("err.log").write_text("".join(f"({n}.0) can0 20000080#0000000000000000\n" for n in range(30)))
     code, out, _ = rvsim("survey", "err.log")
     assert code == 0
-    assert "There is nothing in it to tell" not in out
+    assert "has no frames of this network" not in out
     assert "bus: 30 error frames from 0.000 s to 29.000 s, 10 of them within 10 s, no valid frame" in out
     assert "Try next: check the bit rate first" in out
-    assert "Who was there" not in out
+    assert "Devices and their messages" not in out
 
 
 def test_a_load_that_cannot_be_is_said_and_not_judged(rvsim):
@@ -125,8 +127,8 @@ def test_a_load_that_cannot_be_is_said_and_not_judged(rvsim):
     )
     _, out, _ = rvsim("survey", "fast.log")
     assert "Computed bus load 222.4 % in the second from 0.0 s on, 74.1 % on average: more than 250000 bit/s can" in out
-    assert "no load is judged" in out
-    assert "full frames" not in out
+    assert "the bus load is not judged" in out
+    assert "room for" not in out
     _, out, _ = rvsim("survey", "fast.log", "--json")
     load = json.loads(out)["bus_load"]
     assert (load["judged"], load["worst_second_percent"], load["room_percent"]) == (False, 222.4, 0)
@@ -136,7 +138,7 @@ def test_a_log_that_is_shorter_than_a_second(rvsim):
     """It has an average and no worst second."""
     Path("short.log").write_text("".join(f"({n / 400:.6f}) can0 18EBFF5E#01A00FA6603BD140\n" for n in range(90)))
     _, out, _ = rvsim("survey", "short.log")
-    assert "The pair was 22.4 % busy; the log is too short to have a worst second." in out.splitlines()
+    assert "Bus load 22.4 % on average; the log is too short for a worst second." in out.splitlines()
     _, out, _ = rvsim("survey", "short.log", "--json")
     load = json.loads(out)["bus_load"]
     assert (load["judged"], load["worst_second_percent"], load["worst_second"], load["room_percent"]) == (
@@ -149,7 +151,7 @@ def test_other_frames_are_named_among_those_who_use_the_pair(rvsim):
     lines = [f"({n / 500:.6f}) can0 123#01A00FA6603BD140\n" for n in range(1000)]
     Path("mixed.log").write_text("".join([*lines, "(2.0) can0 18EBFF5E#01A00FA6603BD140\n"]))
     _, out, _ = rvsim("survey", "mixed.log")
-    assert re.search(r"in its worst second, from 1\.0 s on: 2\d\.\d % 11-bit frames, 0\.1 % address 5E hex\.", out)
+    assert re.search(r"in the worst second, from 1\.0 s on: 2\d\.\d % 11-bit frames, 0\.1 % address 5E hex; room", out)
     _, out, _ = rvsim("survey", "mixed.log", "--json")
     assert set(json.loads(out)["bus_load"]["worst_second_by_source"]) == {"11-bit", "94"}
 
@@ -160,7 +162,7 @@ def test_an_empty_log(rvsim):
     code, out, _ = rvsim("survey", "empty.log")
     assert code == 0
     assert "0 frames" in out
-    assert "There is nothing in it to tell: is it the right log" in out
+    assert "The log has no frames of this network. Check that it is the right log" in out
 
 
 def test_several_logs_each_for_itself(rvsim):
@@ -175,7 +177,7 @@ def test_several_logs_each_for_itself(rvsim):
 
 def test_every_kind_of_flag_can_be_said_in_short():
     """But for messages without a name, which are counted."""
-    assert set(IN_SHORT) == set(FlagKind) - {FlagKind.UNKNOWN_MESSAGE}
+    assert set(SHORT_TEXTS) == set(FlagKind) - {FlagKind.UNKNOWN_MESSAGE}
 
 
 def test_one_log_that_cannot_be_read_does_not_keep_the_others(rvsim):
@@ -192,21 +194,21 @@ def test_what_a_rig_accepts_is_named_and_an_absent_device_is_never_accepted(rvsi
     rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max", "--record", "q.log")
     rvsim("survey", "q.log", "--draft-rig", "learnt.toml")
     _, out, _ = rvsim("survey", "q.log", "--rig", "learnt.toml")
-    (accepted,) = (line for line in out.splitlines() if line.startswith("  Not told, since the rig accepts it: "))
+    (accepted,) = (line for line in out.splitlines() if line.startswith("  Not flagged, because the rig accepts it: "))
     assert "silent-device furnace 1" in accepted
-    assert "Nothing is wrong" not in out
+    assert "No rule found anything wrong" not in out
     kept = [line for line in Path("q.log").read_text().splitlines() if "5E#" not in line]
     Path("noheat.log").write_text("\n".join(kept) + "\n")
     _, out, _ = rvsim("survey", "noheat.log", "--rig", "learnt.toml")
-    assert any(line.endswith("fault: furnace 1 was not heard at all.") for line in out.splitlines())
+    assert any(line.endswith("fault: furnace 1 sent nothing at all.") for line in out.splitlines())
 
 
 def test_a_short_log_is_not_judged(rvsim):
     """Below fifteen seconds nobody can be missed."""
     rvsim("bench", "--seconds", "10", "--speed", "max", "--record", "short.log")
     _, out, _ = rvsim("survey", "short.log", "--rig", "ottersby")
-    assert "  Less than 15 s: too short to say who is missing." in out.splitlines()
-    assert "Nothing is wrong by these rules" not in out
+    assert "  Less than 15 s: too short to tell which devices are missing." in out.splitlines()
+    assert "No rule found anything wrong" not in out
 
 
 # Drafted rigs.
@@ -219,17 +221,17 @@ def test_a_survey_with_a_rig_drafted_from_the_log_raises_nothing(rvsim, log):
     code, _, err = rvsim("survey", log, "--draft-rig", "drafted.toml", **piped)
     assert code == 0
     assert err == (
-        "rvsim: a rig learnt from the log is in drafted.toml; read its comments, then hold logs against it: "
+        "rvsim: a rig learnt from the log is in drafted.toml; read its comments, then compare logs with it: "
         "--rig drafted.toml\n"
-        "rvsim: what was noticed in this log stands there as accepted, in 10 entries\n"
+        "rvsim: the flags of this log are listed there as accepted, in 10 entries\n"
     )
     code, out, _ = rvsim("survey", str(MARINE), "--rig", "drafted.toml", "--json")
     assert (code, json.loads(out)["flags"]) == (0, [])
     assert "[[accepted]]" in Path("drafted.toml").read_text()
     _, out, _ = rvsim("survey", str(MARINE), "--rig", "drafted.toml")
-    assert "Nothing was noticed that the rig does not accept." in out
-    assert "Nothing is wrong" not in out
-    (accepted,) = (line for line in out.splitlines() if line.startswith("  Not told, since the rig accepts it: "))
+    assert "No flags that the rig does not accept." in out
+    assert "No rule found anything wrong" not in out
+    (accepted,) = (line for line in out.splitlines() if line.startswith("  Not flagged, because the rig accepts it: "))
     assert "unknown-message address 02 hex, 6 times" in accepted
 
 
@@ -238,7 +240,7 @@ def test_a_draft_destroys_nothing(rvsim):
     Path("mine.toml").write_text("# mine")
     code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.toml")
     assert (code, Path("mine.toml").read_text()) == (2, "# mine")
-    assert err == "rvsim: --draft-rig mine.toml: the file is there already; name another, or move it away\n"
+    assert err == "rvsim: --draft-rig mine.toml: the file exists; name another one, or move it away\n"
     code, _, err = rvsim("survey", str(MARINE), "--draft-rig", "mine.txt")
     assert (code, "a name that ends in .toml" in err) == (2, True)
     code, _, err = rvsim("survey", str(MARINE), str(MARINE), "--draft-rig", "new.toml")

@@ -15,8 +15,8 @@ from rvsim.faces.screen.lines import text_of
 from rvsim.faces.screen.pages import foot_lines, page_rows, readings_lines, tape_lines
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.text.display_units import METRIC, US
-from rvsim.faces.text.flags import account
-from rvsim.faces.text.noticed import in_short, noticed
+from rvsim.faces.text.flags import explain_flags
+from rvsim.faces.text.noticed import flag_details, summary_lines
 from rvsim.faces.text.output import flag_fields
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.spell import as_text, parse_frame
@@ -122,7 +122,7 @@ def caused(scene, monkeypatch):
         evidence = (compose("it was ", COLD.brief),)
         cause = Cause(CauseKind.SHARED_SUPPLY, "a, b", flag.severity, 0, None, text, "wait", evidence, (flag,))
         monkeypatch.setattr(Watch, "causes", (cause,))
-        monkeypatch.setattr(Watch, "everything", (replace(flag, evidence=(compose("and before ", WARM.brief),)),))
+        monkeypatch.setattr(Watch, "all_flags", (replace(flag, evidence=(compose("and before ", WARM.brief),)),))
         return found
 
     return go
@@ -133,12 +133,12 @@ def test_a_cause_is_shown_in_the_units_that_were_chosen(caused):
 
     def shown(units):
         found, out = caused(units), StringIO()
-        told = account(found.watch.flags, found.watch.causes)
+        told = explain_flags(found.watch.flags, found.watch.causes)
         Sentences(out, (), units).end(130_000_000, found.watch)
         lines = (
             out.getvalue(),
-            "\n".join(in_short(told, units)),
-            "\n".join(noticed(told, units)),
+            "\n".join(summary_lines(told, units)),
+            "\n".join(flag_details(told, units)),
             rows(found),
             "\n".join(text_of(line) for line in flag_lines(found, 140)),
         )
@@ -314,12 +314,12 @@ def test_flags_and_what_was_done_by_hand(scene):
     """In the place of a device, on the page of flags, and in the line of what was done last."""
     found = scene(US)
     found.watch.observe(Frame(130_000_000, 0x19FF9C91, bytes.fromhex("01 A0 92 FF FF FF FF FF")))
-    found.status_text = compose("thermostat 1 is asked for ", WARM.brief)
+    found.status_text = compose("thermostat 1 is commanded to ", WARM.brief)
     assert "1652.0 °F, outside -76 to 185 °F" in " ".join(rows(found).split())
     flags = " ".join(text_of(line).strip() for line in flag_lines(found, 100))
     assert "1652.0 °F, outside -76 to 185 °F" in flags
     assert "°C" not in flags
-    assert any("asked for 69.8 °F" in text_of(line) for line in foot_lines(found, 80))
+    assert any("commanded to 69.8 °F" in text_of(line) for line in foot_lines(found, 80))
 
 
 def test_no_value_of_the_vehicle_is_rounded_into_its_bounds():

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.runs.bench import VirtualBenchRun
-from rvsim.runs.sink import Nothing
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, Disturbed, ErrorState, NotAcknowledged, StateChanged
@@ -270,7 +270,7 @@ def test_one_device_alone_needs_a_bench_that_acknowledges(catalogue, tmp_path, m
     """As it is written in a file: without the bench's acknowledgement its claim is tried for ever."""
     path = tmp_path / "alone.toml"
     path.write_text(ALONE.format(more=more))
-    run = VirtualBenchRun(load_scenario(path), catalogue, Nothing(), seed=1)
+    run = VirtualBenchRun(load_scenario(path), catalogue, NullSink(), seed=1)
     run.run(30_000_000)
     assert (run.watch.device_at(0x91) == "sensor") is through
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.faces.text.flags import gathered
+from rvsim.faces.text.flags import group_flags
 
 WATER, GAS, LOAD = "WATERHEATER_STATUS", "GAS_SENSOR_STATUS", "DC_LOAD_STATUS_2"
 HEATER = {"name": "heater", "address": 0x5E, "functions": {"water_heater": 1}}
@@ -106,7 +106,7 @@ def test_gas_goes_before_all_others(codes_sent):
     """First in every list, however late it is reported."""
     flags = codes_sent("failure_to_ignite", 1, 1, 1, dc_power_failure=1,
                  more=lambda made: [made.frame(7, GAS, 0x60, instance=1, gas_detected=1)])  # fmt: skip
-    groups = gathered(one.flag for one in flags)
+    groups = group_flags(one.flag for one in flags)
     assert groups[0][0].message == GAS
     assert groups[0][0].is_gas
     assert not any(flag.is_gas for group in groups[1:] for flag in group)

@@ -1,0 +1,125 @@
+"""The bench put together from its options: scenario, definitions, recording, hub, and the form to show it in.
+
+Knows: what `bench` needs, and how its run is made. Does not know option texts, nor how a run goes (`rvsim.runs`).
+"""
+
+import sys
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+
+from rvsim.devices.registry import kind_problems, unknown_instances
+from rvsim.errors import ExitCode, InputError, printable
+from rvsim.faces.cli.exits import say
+from rvsim.faces.cli.options import Form
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
+from rvsim.faces.text.output import JsonLinesSink
+from rvsim.faces.text.sentences import Sentences
+from rvsim.logs.formats.jsonl import start_line
+from rvsim.logs.record import Recorder
+from rvsim.runs.bench import CHANNEL, VirtualBenchRun
+from rvsim.runs.control import RunControl
+from rvsim.runs.paced_bench import PacedBenchRun
+from rvsim.runs.pipeline import FrameWriter
+from rvsim.runs.scenario_run import check_absent, load_checked
+from rvsim.runs.served_run import serve_bench
+from rvsim.runs.sink import Sink
+from rvsim.shakedown.scenario import LoadedScenario
+from rvsim.sim.bench import Failure
+from rvsim.wire.catalogue import Catalogue
+
+
+@dataclass(frozen=True, kw_only=True)
+class BenchOptions:
+    """The options of a bench.
+
+    ``end`` is in microseconds, None for no end; ``speed`` in simulated seconds per real second, None for as fast as
+    possible; ``seed`` None for that of the scenario; ``serve`` None for no hub.
+    """
+
+    form: Form
+    every: bool = False
+    end: int | None = None
+    speed: float | None = 1.0
+    seed: int | None = None
+    record: Path | None = None
+    serve: str | None = None
+    absent: tuple[str, ...] = ()
+    dbc: tuple[Path, ...] = ()
+    units: DisplayUnits = METRIC
+    light: bool = False
+
+
+def run_bench(scenario: str, options: BenchOptions) -> int:
+    """Simulate a scenario and show it; return the exit code, NOT_GOOD if a simulated device failed.
+
+    Raises:
+        InputError: the scenario, a definition or the recording cannot be used, or options do not go together.
+        BusError: the port of the hub cannot be had, or the bus failed.
+    """
+    loaded, catalogue = load_checked(scenario, dbc=options.dbc, absent=options.absent)
+    check_absent(loaded.rig, options.absent)
+    say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
+    if options.speed is None and options.serve is not None:
+        raise InputError("--serve needs paced time, so that clients can keep up: leave out --speed max")
+    seed = loaded.scenario.seed if options.seed is None else options.seed
+    start = start_line(
+        command="bench",
+        scenario=printable(loaded.name),
+        seed=seed,
+        started=None if options.speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+    with ExitStack() as resources:
+        recorder: FrameWriter | None = None
+        if options.record is not None:
+            recorder = resources.enter_context(
+                Recorder(options.record, catalogue, start=start, channel=CHANNEL, sent=True)
+            )
+        if options.speed is None:
+            virtual = VirtualBenchRun(
+                loaded,
+                catalogue,
+                _sink(loaded, catalogue, start, seed, options),
+                seed=seed,
+                recorder=recorder,
+                absent=options.absent,
+                every=options.every,
+                on_failure=_say_failure,
+            )
+            virtual.run(loaded.scenario.lasts if options.end is None else options.end)
+            return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
+        make: Callable[..., PacedBenchRun] = partial(
+            PacedBenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=options.absent
+        )
+        if options.serve is not None:
+            make = resources.enter_context(serve_bench(options.serve, make, say))
+        if options.form == "screen":
+            from rvsim.faces.screen.show import show_bench
+
+            return show_bench(loaded, make, options.end, options.speed, units=options.units, light=options.light)
+        sink = _sink(loaded, catalogue, start, seed, options)
+        paced = make(sink, control=RunControl(options.speed), every=options.every, on_failure=_say_failure)
+        paced.run(options.end)
+    return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD
+
+
+def _say_failure(failure: Failure) -> None:
+    say(failure.sentence)
+
+
+def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
+    """Return what shows the bench: JSON lines or sentences."""
+    if options.form == "json":
+        return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every=options.every)
+    absent = ", ".join(dict.fromkeys(options.absent))
+    simulated = f"all simulated except {absent}" if absent else "all simulated"
+    speed = options.speed
+    pace = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"
+    opening = (
+        f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
+        f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {pace}.",
+    )
+    return Sentences(sys.stdout, opening, options.units)
