@@ -52,6 +52,11 @@ def duration_text(time: int) -> str:
     return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") + " s"
 
 
+def duration_as_typed(time: int) -> str:
+    """Return microseconds as a person types a duration in a TOML file, exactly: 250000 is ``0.25s``."""
+    return duration_text(time).replace(" ", "")
+
+
 def shown(given: object, longest: int = _MAX_SHOWN_LENGTH) -> str:
     """Return a value from a file for an error line: short, on one line, without control characters."""
     if isinstance(given, str):

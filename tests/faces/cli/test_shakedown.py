@@ -4,10 +4,12 @@ import concurrent.futures
 import json
 import multiprocessing
 import os
+import re
 import signal
 import subprocess
 import sys
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -164,13 +166,13 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
         def __exit__(self, *_):
             pass
 
-        def submit(self, work, job, dbc, keep):
+        def submit(self, work, job, dbc, keep, **options):
             future = Future()
-            future.set_result({**verdict, "seed": job.seed})
+            future.set_result(replace(verdict, seed=job.seed))
             return future
 
     name = write(SEEN, lasts="1s")
-    verdict = many_runs.run_job(Job(name, {}))
+    verdict = many_runs.run_one(Job(name, {}))
     monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
     monkeypatch.setattr(many_runs.sys, "platform", system)  # type: ignore[attr-defined]
     monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)  # type: ignore[attr-defined]
@@ -179,6 +181,8 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
     assert asked_for == [started]
 
 
+PROGRESS = re.compile(r"rvsim: \d+ of \d+ runs so far")
+"""What a slow machine says besides."""
 STARTED = """
 import multiprocessing, os, signal, sys
 if __name__ == "__mp_main__" and {hit}:
@@ -194,14 +198,15 @@ if __name__ == "__main__":
 
 
 def started(tmp_path, method, hit, *arguments):
-    """Run the command with a way to start processes: (exit code, stdout, stderr)."""
+    """Run the command with a way to start processes: (exit code, stdout, stderr without how many runs are done)."""
     (tmp_path / "started.py").write_text(STARTED.format(method=method, hit=hit), encoding="utf-8")
     command = [sys.executable, "started.py", *arguments]
     done = subprocess.run(
         command, cwd=tmp_path, capture_output=True, encoding="utf-8", check=False, start_new_session=True, timeout=120,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "utf-8"},
     )  # fmt: skip
-    return done.returncode, done.stdout, done.stderr
+    told = "".join(line for line in done.stderr.splitlines(True) if not PROGRESS.fullmatch(line.rstrip("\n")))
+    return done.returncode, done.stdout, told
 
 
 @pytest.mark.parametrize("method", multiprocessing.get_all_start_methods())
@@ -235,12 +240,12 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
         def __init__(self, processes, initializer):
             self.initializer = initializer
 
-        def submit(self, work, *arguments):  # type: ignore[override]
+        def submit(self, work, *arguments, **options):  # type: ignore[override]
             masks.append(signal.pthread_sigmask(signal.SIG_BLOCK, ()))
             self.initializer()
             masks.append((signal.pthread_sigmask(signal.SIG_BLOCK, ()), signal.getsignal(signal.SIGINT)))  # type: ignore[arg-type]
             future = Future()
-            future.set_result(work(*arguments))
+            future.set_result(work(*arguments, **options))
             return future
 
     before = signal.getsignal(signal.SIGINT)
