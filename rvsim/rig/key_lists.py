@@ -23,7 +23,7 @@ from pydantic.fields import FieldInfo
 
 from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.model import Address, FieldName, Limits
-from rvsim.rig.quantity import Duration, Seed, duration_text
+from rvsim.rig.quantity import Duration, Seed, duration_as_typed
 from rvsim.wire.ident import MAX_ADDRESS
 
 INTRODUCTION = (
@@ -138,7 +138,7 @@ def _kind(name: str, field: FieldInfo, hint: Any, types: Mapping[Any, str]) -> s
     """Return type, range, unit and default of a field."""
     said = " or ".join(dict.fromkeys(words(hint, types)))
     is_time = said == TIME
-    limits = span(bounds(hint, field), duration_text if is_time else _plain)
+    limits = span(bounds(hint, field), duration_as_typed if is_time else _plain)
     unit = unit_of(name) if said == NUMBER else ""
     if limits:
         said = f"{said}, {limits}" + (f" {unit}" if unit else "")
@@ -148,7 +148,7 @@ def _kind(name: str, field: FieldInfo, hint: Any, types: Mapping[Any, str]) -> s
         return said
     default = field.default
     if is_time and isinstance(default, int):
-        default = duration_text(default)
+        default = duration_as_typed(default)
     if isinstance(default, bool):
         default = str(default).lower()
     if not isinstance(default, int | float | str) or default == "":

@@ -47,9 +47,14 @@ def parse_duration_us(written: str) -> int:
 
 
 def duration_text(time: int) -> str:
-    """Return microseconds as a duration in seconds, exactly: 250000 is ``0.25s``."""
+    """Return microseconds as a duration in seconds, exactly: 250000 is ``0.25 s``."""
     whole, rest = divmod(time, SECOND_US)
-    return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") + "s"
+    return f"{whole}.{rest:06d}".rstrip("0").rstrip(".") + " s"
+
+
+def duration_as_typed(time: int) -> str:
+    """Return microseconds as a person types a duration in a TOML file, exactly: 250000 is ``0.25s``."""
+    return duration_text(time).replace(" ", "")
 
 
 def shown(given: object, longest: int = _MAX_SHOWN_LENGTH) -> str:

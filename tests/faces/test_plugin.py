@@ -73,7 +73,7 @@ def test_a_scenario_in_a_test(pytester, run):
         (one.get("name"), one.get("value")) for one in ElementTree.parse("out.xml").getroot().iter("property")
     ]
     seeds = [value for name, value in properties if name == "seed"]
-    heard = [value for name, value in properties if name == "any frame of heater is seen at least every 6s"]
+    heard = [value for name, value in properties if name == "any frame of heater is seen at least every 6 s"]
     assert seeds == ["1", "7"]
     assert heard[0].startswith("not met: ")
     assert heard[1] == "met"
@@ -101,14 +101,14 @@ def test_scenario_files_as_tests(pytester, run):
     pytester.makeini("[pytest]\nrvsim_scenarios = bench/*.toml\n")
     done = run("--junit-xml", "out.xml")
     done.assert_outcomes(passed=1, failed=3)
-    done.stdout.fnmatch_lines(["*not met  any frame of heater is seen at least every 6s*"])
+    done.stdout.fnmatch_lines(["*not met  any frame of heater is seen at least every 6 s*"])
     done.stdout.fnmatch_lines(['*"heatr" is not in the rig (did you mean "heater"?)*'])
     done.stdout.fnmatch_lines(["*the scenario has no expectations*"])
     assert "Traceback" not in done.stdout.str()
     cases = {case.get("name"): case for case in ElementTree.parse("out.xml").getroot().iter("testcase")}
     properties = {one.get("name"): one.get("value") for one in cases["good"].iter("property")}
     assert properties["seed"] == "1"
-    assert properties["any frame of heater is seen at least every 6s"] == "met"
+    assert properties["any frame of heater is seen at least every 6 s"] == "met"
     assert int(properties["frames"]) > 300
 
 

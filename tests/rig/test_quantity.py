@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
-from rvsim.rig.quantity import MAX_DURATION_US, Duration, duration_text, parse_duration_us, shown, time_text
+from rvsim.rig.quantity import (
+    MAX_DURATION_US,
+    Duration,
+    duration_as_typed,
+    duration_text,
+    parse_duration_us,
+    shown,
+    time_text,
+)
 
 # Seconds in a unit: the SI brochure (BIPM), table 8, for min and h.
 SECONDS = {"ms": Fraction(1, 1000), "s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)}
@@ -65,11 +73,19 @@ def test_a_spoken_duration_is_read_back(time):
 
 
 @pytest.mark.parametrize(
-    ("time", "text"), [(0, "0s"), (250_000, "0.25s"), (90_000_000, "90s"), (1, "0.000001s"), (100_000_000, "100s")]
+    ("time", "text"), [(0, "0 s"), (250_000, "0.25 s"), (90_000_000, "90 s"), (1, "0.000001 s"), (100_000_000, "100 s")]
 )
 def test_a_spoken_duration_has_no_idle_digits(time, text):
     """Seconds, with as many decimals as are needed."""
     assert duration_text(time) == text
+
+
+@given(st.integers(0, MAX_DURATION_US))
+def test_a_typed_duration_is_read_back(time):
+    """It has no space, as the TOML files of the package have none."""
+    typed = duration_as_typed(time)
+    assert " " not in typed
+    assert parse_duration_us(typed) == time
 
 
 @pytest.mark.parametrize(

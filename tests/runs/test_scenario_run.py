@@ -119,7 +119,7 @@ def test_who_should_have_sent_it(write):
     first, second = PreparedScenario(Job(write(nobody + other), {})).run().outcomes
     assert first.look == "no device sent AWNING_COMMAND"
     assert second.look.startswith("TANK_STATUS was sent by fresh tank")
-    assert second.look.endswith("not from charger")
+    assert second.look.endswith("not by charger")
 
 
 def test_who_should_have_sent_it_is_told_of_each_sight_by_itself(write):
@@ -213,7 +213,7 @@ def test_shakedown_as_text(write, rvsim):
     lines = out.splitlines()
     assert code == 1
     assert lines[0] == "t, seed 1: not passed, 0 of 1 expectations met in 60 s of simulated time"
-    assert lines[1] == "  not met  any frame of heater is seen at least every 6s"
+    assert lines[1] == "  not met  any frame of heater is seen at least every 6 s"
     assert "  recorded: rvsim-not-passed/t.log" in lines
     assert lines[-2:] == [
         "good, seed 1: passed, 1 of 1 expectations met in 60 s of simulated time",
@@ -243,7 +243,7 @@ def test_what_cannot_be_run_is_told_before_anything_runs(write, rvsim):
     assert (code, out) == (2, "")
     assert 'did you mean "heater"' in err
     assert "empty.toml: the scenario has no expectations" in err
-    assert "late.toml, line 8, expect 1 (seen): it starts at 99s, and the run lasts 60s" in err
+    assert "late.toml, line 8, expect 1 (seen): it starts at 99 s, and the run lasts 60 s" in err
     assert "late.toml, line 7, expect 1 (seen): sight: no message is called NO_SUCH" in err
     assert "none.toml" in err
 
@@ -295,7 +295,7 @@ def test_explain(write, rvsim):
     write(SILENT + HEARD)
     code, out, _ = rvsim("shakedown", "--explain", "t.toml")
     assert code == 0
-    assert "  1. heater is silent, from 20s on" in out.splitlines()
+    assert "  1. heater is silent, from 20 s on" in out.splitlines()
     write(HEARD.replace("device =", 'message = "NO_SUCH", device ='), "bad.toml")
     assert rvsim("shakedown", "--explain", "bad.toml")[0] == 2
 
@@ -325,7 +325,7 @@ def test_a_session_goes_as_far_as_it_is_told(write):
     assert (verdict.seconds, verdict.frames) == (12.345678, len(heard))
     assert [outcome.found for outcome in verdict.outcomes] == [
         "",
-        "it counts from 20.000 s on, and the run was judged at 12.345 s",
+        "it applies from 20.000 s, and the run was judged at 12.345 s",
     ]
     session.until(40.0)
     assert session.verdict() is verdict

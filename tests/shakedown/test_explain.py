@@ -44,15 +44,15 @@ def test_a_scenario_read_back(loaded):
     assert list(render_scenario(loaded(EVERYTHING))) == [
         "t: T",
         "  What it shows.",
-        "Rig ottersby: 10 devices; -3.5 °C outside, start at 06:15, without shore power; duration 60s, seed 1.",
+        "Rig ottersby: 10 devices; -3.5 °C outside, start at 06:15, without shore power; duration 60 s, seed 1.",
         "The bench acknowledges no frames: only the devices do.",
         "  changed: roof fan is absent",
         "  changed: charger has address 55 hex",
         "Faults:",
         '  1. heater is silent, when a step starts "gone"',
-        "  2. each bit is in error with a probability of 0.001, from 5s until 9s",
+        "  2. each bit is in error with a probability of 0.001, from 5 s until 9 s",
         "Steps:",
-        "  2. at 3s: 18FF00F9 01 is sent",
+        "  2. at 3 s: 18FF00F9 01 is sent",
         '  1. when cabin is above 20: "gone" starts',
         "Expectations:",
         "  1. it is told: the flag silent-device is raised",
@@ -62,9 +62,9 @@ def test_a_scenario_read_back(loaded):
 FIELD = 'message = "TANK_STATUS"\nfield = "relative_level"\n'
 EACH = {
     'fault = "asleep"\ndevice = "heater"': "heater sleeps",
-    'fault = "late"\ndevice = "heater"\ngap = "9s"': "heater sends its messages at most once every 9s",
-    'fault = "late"\ndevice = "heater"\nmessage = "DM_RV"\ngap = "9s"': "heater sends DM_RV at most once every 9s",
-    'fault = "jitter"\ndevice = "heater"\nby = "1s"': "heater sends its messages up to 1s late",
+    'fault = "late"\ndevice = "heater"\ngap = "9s"': "heater sends its messages at most once every 9 s",
+    'fault = "late"\ndevice = "heater"\nmessage = "DM_RV"\ngap = "9s"': "heater sends DM_RV at most once every 9 s",
+    'fault = "jitter"\ndevice = "heater"\nby = "1s"': "heater sends its messages up to 1 s late",
     f'fault = "wrong_value"\ndevice = "grey tank"\n{FIELD}value = 3.0': "relative_level of grey tank reports 3",
     f'fault = "stuck"\ndevice = "grey tank"\n{FIELD}': "TANK_STATUS relative_level of grey tank is stuck",
     f'fault = "drift"\ndevice = "grey tank"\n{FIELD}per_hour = 2.0': "of grey tank drifts by 2 an hour",
@@ -81,8 +81,8 @@ EACH = {
     'fault = "short_frame"\ndevice = "grey tank"\nlength = 3': "grey tank sends its messages with 3 bytes",
     'fault = "short_frame"\ndevice = "grey tank"\nmessage = "TANK_STATUS"\nlength = 1': "TANK_STATUS with 1 byte,",
     'fault = "command_ignored"\ndevice = "heater"': "heater ignores every command",
-    'fault = "command_delayed"\ndevice = "heater"\nmessage = "FURNACE_COMMAND"\nby = "2s"': "FURNACE_COMMAND 2s late",
-    'fault = "restart"\ndevice = "heater"': "heater restarts, which takes 2s",
+    'fault = "command_delayed"\ndevice = "heater"\nmessage = "FURNACE_COMMAND"\nby = "2s"': "FURNACE_COMMAND 2 s late",
+    'fault = "restart"\ndevice = "heater"': "heater restarts, which takes 2 s",
     'fault = "brown_out"\ndevices = ["heater", "charger"]': "the supply of heater, charger fails",
     'fault = "reported"\ndevice = "heater"\nfunction = "water_heater"\nspn = 3\nfmi = 4': "FMI 4 of its water heater",
     'fault = "babbling"\nnode = "x"\nidentifier = "18FF0001"\ngap = "1ms"': "x sends 18FF0001 00 00 00 00 00 00 00",
@@ -125,9 +125,9 @@ def test_steps_stand_in_the_order_of_their_first_time(loaded):
     moments = (when, 'at = "9s"\n', 'every = "1s"\nfrom = "8s"\n', 'at = "0s"\n', 'every = "20s"\n')
     lines = list(render_scenario(loaded("".join(f"[[step]]\n{moment}{send}" for moment in moments))))
     assert lines[3:] == [
-        "  4. at 0s: 1 is sent",
-        "  5. every 20s from 0s: 1 is sent",
-        "  3. every 1s from 8s: 1 is sent",
-        "  2. at 9s: 1 is sent",
+        "  4. at 0 s: 1 is sent",
+        "  5. every 20 s from 0 s: 1 is sent",
+        "  3. every 1 s from 8 s: 1 is sent",
+        "  2. at 9 s: 1 is sent",
         "  1. when any frame of heater is seen: 1 is sent",
     ]

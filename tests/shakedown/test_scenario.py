@@ -200,7 +200,7 @@ WORD = "is not a name of a message or field; write letters, digits and _ only"
         (
             'until = "60s"',
             'until = "20s"',
-            f"{FAULT.format(10, 1, 'silent')}, until: 20s is not after from, 20s; write a later time, or omit until",
+            f"{FAULT.format(10, 1, 'silent')}, until: 20 s is not after from, 20 s; write a later time, or omit until",
         ),
         (
             'until = "60s"',

@@ -73,16 +73,16 @@ MISTAKES = [
     (20, 'device "fridge", settings, answer 1, command: no message is called NO_COMMAND'),
     (21, 'device "fridge", settings, answer 1, sets.a: THERMOSTAT_AMBIENT_STATUS has no field "nothing"'),
     (29, "step 1: no message is called NO_SUCH"),
-    (30, "step 2: until 10s is not after from, 20s"),
+    (30, "step 2: until 10 s is not after from, 20 s"),
     (36, 'step 3, at: "5 parsecs" has the unknown unit'),
     (37, 'step 3, stop: no fault has the name "x"'),
     (39, "step 4: FURNACE_STATUS has no field heat"),
     (40, "step 4: heat output level 900.0 is outside"),
     (41, "fault 1 (wrong_value): FURNACE_STATUS has no field nope"),
     (50, "expect 1 (seen): sight: no message is called NO_SUCH_EITHER"),
-    (51, "expect 1 (seen): it starts at 70s, and the run lasts 60s"),
+    (51, "expect 1 (seen): it starts at 70 s, and the run lasts 60 s"),
     (52, "expect 2: the sight has no becomes"),
-    (59, "expect 3, until: 20s is not after from, 20s"),
+    (59, "expect 3, until: 20 s is not after from, 20 s"),
 ]
 HEAD = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n'
 
@@ -179,7 +179,7 @@ def test_a_step_that_ends_before_it_begins(until, path):
     """As it is with faults and expectations."""
     step = f'[[step]]\nevery = "5s"\nfrom = "20s"\nuntil = "{until}"\nsend = {{ message = "DM_RV" }}\n'
     (line,) = refused(path, HEAD + step)
-    assert line == f"{path}, line 5, step 1: until {until} is not after from, 20s; the step is never due"
+    assert line == f"{path}, line 5, step 1: until {until[:-1]} s is not after from, 20 s; the step is never due"
 
 
 @pytest.mark.parametrize("seed", [-1, 1 << 63, True, "1", 1.5])

@@ -176,12 +176,12 @@ def test_a_step_starts_no_fault_that_is_not_there():
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ({"at": "1s", "send": FRAME}, "at 1s: 18FF00F9 01 02 is sent"),
-        ({"every": "1s", "until": "9s", "start": "x"}, 'every 1s from 0s until 9s: "x" starts'),
+        ({"at": "1s", "send": FRAME}, "at 1 s: 18FF00F9 01 02 is sent"),
+        ({"every": "1s", "until": "9s", "start": "x"}, 'every 1 s from 0 s until 9 s: "x" starts'),
         ({"when": {"value": "cabin", "above": 3.0}, "stop": "x"}, 'when cabin is above 3: "x" stops'),
         (
             {"when": {"seen": {"device": "a"}}, "wait": "2s", "each_time": True, "send": TURN},
-            "2s after any frame of a is seen, each time: ROOF_FAN_COMMAND_1 with instance 1, system status on, "
+            "2 s after any frame of a is seen, each time: ROOF_FAN_COMMAND_1 with instance 1, system status on, "
             "fan speed setting 50 is sent",
         ),
     ],

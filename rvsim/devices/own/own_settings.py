@@ -12,7 +12,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import Duration, duration_text, shown
+from rvsim.rig.quantity import Duration, duration_as_typed, duration_text, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
 MIN_GAP_US = 10_000
@@ -24,7 +24,7 @@ MAX_VALUE = 1e18
 
 def _long_enough_gap(gap: int) -> int:
     if gap < MIN_GAP_US:
-        raise ValueError(f"{duration_text(gap)} is too short a gap; write {duration_text(MIN_GAP_US)} or more")
+        raise ValueError(f"{duration_text(gap)} is too short a gap; write {duration_as_typed(MIN_GAP_US)} or more")
     return gap
 
 

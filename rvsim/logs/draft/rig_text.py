@@ -14,7 +14,7 @@ from rvsim.logs.draft.stand_ins import kind_for, settings_for
 from rvsim.logs.survey import MessageCounts, Survey
 from rvsim.rig.claimed import name_text
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.quantity import duration_text
+from rvsim.rig.quantity import duration_as_typed
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire.frame import SECOND_US
@@ -107,7 +107,7 @@ def _longest_pause(normal: Mapping[Flag, int]) -> Iterator[str]:
     yield ""
     yield f"# The whole bus was quiet for longer than usual {times}, at most for {longest / SECOND_US:.3f} s, until"
     yield f"# {_moment(flag.until or 0)} of the log. Without this line such a pause is reported."
-    yield f'longest_pause = "{duration_text(-(-longest // PAUSE_STEP_US) * PAUSE_STEP_US)}"'
+    yield f'longest_pause = "{duration_as_typed(-(-longest // PAUSE_STEP_US) * PAUSE_STEP_US)}"'
 
 
 def _cannot_claim(names: Iterable[Name]) -> Iterator[str]:

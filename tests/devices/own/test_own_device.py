@@ -275,8 +275,8 @@ def test_settings_that_name_what_is_not_there(fridge):
         ("offset = 2.0", "offset = 0.0", "the air behind it"),
         ('after = "500ms"', 'after = "1500ms"', "a set point"),
         ("at_most = 8.0", "at_most = 9.0", "a set point"),
-        ("per_second = 10.0", "per_second = 13.0", "the compressor"),
-        ("per_second = 10.0", "per_second = 9.0", "and is there"),
+        ("per_second = 10.0", "per_second = 13.0", "the compressor has not reached"),
+        ("per_second = 10.0", "per_second = 9.0", "the compressor has reached"),
     ],
 )
 def test_the_shipped_device_spoilt_is_not_passed(tmp_path, line, spoilt, unmet):

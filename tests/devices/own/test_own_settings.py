@@ -45,7 +45,7 @@ def told(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (MESSAGE + 'gap = "9ms"', "line 11, {0}, gap: 0.009s is too short a gap; write 0.01s or more"),
+        (MESSAGE + 'gap = "9ms"', "line 11, {0}, gap: 0.009 s is too short a gap; write 0.01s or more"),
         (MESSAGE + "gap = 9", 'line 11, {0}, gap: 9 has no unit; write the unit: "9s"'),
         (
             MESSAGE + 'gep = "9s"',
@@ -69,11 +69,11 @@ def told(tmp_path):
         ),
         (
             FIELDS + 'x = { profile = [["1s", 1.0]] }',
-            'line 12, {0}, fields.x.profile, item 1: the first point is at 1s; a profile starts at "0s"',
+            'line 12, {0}, fields.x.profile, item 1: the first point is at 1 s; a profile starts at "0s"',
         ),
         (
             FIELDS + 'x = { profile = [\n["0s", 1.0],\n["3s", 1.0],\n["3s", 2.0]] }',
-            "line 15, {0}, fields.x.profile, item 3: 3s is not after 3s; write the points in order of time",
+            "line 15, {0}, fields.x.profile, item 3: 3 s is not after 3 s; write the points in order of time",
         ),
         (
             FIELDS + 'x = { profile = [["0s", 1.0, 2.0]] }',

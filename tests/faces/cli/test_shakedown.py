@@ -4,6 +4,7 @@ import concurrent.futures
 import json
 import multiprocessing
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -167,7 +168,7 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
         def __exit__(self, *_):
             pass
 
-        def submit(self, work, job, dbc, keep, say):
+        def submit(self, work, job, dbc, keep, **options):
             future = Future()
             future.set_result(replace(verdict, seed=job.seed))
             return future
@@ -182,6 +183,8 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
     assert asked_for == [started]
 
 
+PROGRESS = re.compile(r"rvsim: \d+ of \d+ runs so far")
+"""What a slow machine says besides."""
 STARTED = """
 import multiprocessing, os, signal, sys
 if __name__ == "__mp_main__" and {hit}:
@@ -197,14 +200,15 @@ if __name__ == "__main__":
 
 
 def started(tmp_path, method, hit, *arguments):
-    """Run the command with a way to start processes: (exit code, stdout, stderr)."""
+    """Run the command with a way to start processes: (exit code, stdout, stderr without how many runs are done)."""
     (tmp_path / "started.py").write_text(STARTED.format(method=method, hit=hit), encoding="utf-8")
     command = [sys.executable, "started.py", *arguments]
     done = subprocess.run(
         command, cwd=tmp_path, capture_output=True, encoding="utf-8", check=False, start_new_session=True, timeout=120,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "utf-8"},
     )  # fmt: skip
-    return done.returncode, done.stdout, done.stderr
+    told = "".join(line for line in done.stderr.splitlines(True) if not PROGRESS.fullmatch(line.rstrip("\n")))
+    return done.returncode, done.stdout, told
 
 
 @pytest.mark.parametrize("method", multiprocessing.get_all_start_methods())

@@ -78,8 +78,8 @@ def test_verdicts(rvsim, write, command):
     name, *rest = command
     metric, shown = both(rvsim, name, write(FAILS, lasts="10s"), *rest)
     assert "°F" not in metric
-    assert "cabin is at least 40 all the time\n" in metric
-    assert "cabin is at least 40 all the time (40 °C is 104 °F)\n" in shown
+    assert "cabin is at least 40 at all times\n" in metric
+    assert "cabin is at least 40 at all times (40 °C is 104 °F)\n" in shown
     assert " at most 5 (5 °C is 41 °F)\n" in shown
     assert " above 50 is seen at least once (50 °C is 122 °F)\n" in shown
     for celsius, fahrenheit in (
@@ -97,7 +97,7 @@ def test_a_scenario_read_back(rvsim, write):
     metric, shown = both(rvsim, "shakedown", "--explain", write(f"[weather]\noutdoor_c = -6\n{FAILS}"))
     assert "-6 °C outside" in metric
     assert "21.2 °F outside" in shown
-    assert "cabin is at least 40 all the time (40 °C is 104 °F)" in shown
+    assert "cabin is at least 40 at all times (40 °C is 104 °F)" in shown
     assert "°F" not in metric
 
 

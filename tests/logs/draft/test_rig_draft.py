@@ -84,6 +84,7 @@ def test_the_pauses_of_a_bus_are_its_normal(catalogue, recorded, learn):
     """The vessel's longest pause is 2.543 s (subtraction of its times): 2.6 s, rounded up, and no accepted quiet."""
     text, rig = learn(recorded["marine"])
     assert rig.longest_pause == 2_600_000
+    assert 'longest_pause = "2.6s"' in text.splitlines()
     # 167.882 s, when the longest began, and 2.543 s
     assert "longer than usual 4 times, at most for 2.543 s, until\n# 170.4 s of the log." in text
     assert {one.flag for one in rig.accepted} == {"unknown-message"}

@@ -91,7 +91,7 @@ def test_how_long_it_was_missed_is_told_when_that_is_over(run_judge):
     observe(INDOOR, WARM, 10, 12, 14)
     observe(HEATER, FURNACE, 20)
     (found,) = one.finish(22 * SECOND_US)
-    assert (found.found, found.at) == ("not seen for 15s after 5.000 s", 11.0)
+    assert (found.found, found.at) == ("not seen for 15 s after 5.000 s", 11.0)
     assert [line.split("  ")[0] for line in found.before] == ["1.000 s", "5.000 s"]
 
 

@@ -105,12 +105,14 @@ def test_a_device_of_ones_own_says_what_its_settings_have(tmp_path):
 
 def test_what_never_comes(warned):
     """A step and a fault after the end, or at it."""
-    assert warned('[[step]]\nat = "60s"\nsend = { message = "DM_RV" }\n') == ["it is due at 60s, and the run lasts 60s"]
+    assert warned('[[step]]\nat = "60s"\nsend = { message = "DM_RV" }\n') == [
+        "it is due at 60 s, and the run lasts 60 s"
+    ]
     assert warned('[[step]]\nevery = "1s"\nfrom = "2min"\nsend = { message = "DM_RV" }\n') == [
-        "it is due at 120s, and the run lasts 60s"
+        "it is due at 120 s, and the run lasts 60 s"
     ]
     late = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "60s"\n'
-    assert warned(late) == ["it starts at 60s, and the run lasts 60s"]
+    assert warned(late) == ["it starts at 60 s, and the run lasts 60 s"]
     assert warned(late.replace("60s", "59s")) == []
 
 

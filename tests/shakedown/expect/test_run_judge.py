@@ -152,8 +152,8 @@ def test_what_cannot_be_judged_is_told_at_once(case):
             'expect = "seen"\nsight = { message = "NO_SUCH" }\nfrom = "61s"',
         )
     first, second, third = (line.split("t.toml, ")[1] for line in refused.value.problems)
-    assert first == "line 7, expect 1 (flag): it starts at 60s, and the run lasts 60s"
-    assert second == "line 14, expect 3 (seen): it starts at 61s, and the run lasts 60s"
+    assert first == "line 7, expect 1 (flag): it starts at 60 s, and the run lasts 60 s"
+    assert second == "line 14, expect 3 (seen): it starts at 61 s, and the run lasts 60 s"
     assert third.startswith("line 13, expect 3 (seen): sight: no message is called NO_SUCH")
 
 

@@ -82,7 +82,7 @@ def test_nothing_is_near_what_was_seen_and_should_not_be(case, expect, more):
 def test_the_nearest_is_of_the_time_at_which_it_was_missed(case):
     """22 degrees came nearer, but after the gap had been too long."""
     one = case("every", sight={**FIELD, "above": 22.5}, gap="10s").sensor(3, celsius=20).sensor(12, celsius=23)
-    assert one.sensor(14, celsius=22).end() == (10, "not seen for 12s from 0.000 s on")
+    assert one.sensor(14, celsius=22).end() == (10, "not seen for 12 s from 0.000 s on")
     assert one.judge.nearest.text == "ambient temperature 20.00 °C"
 
 
@@ -110,9 +110,9 @@ def test_every(case):
     """A gap of exactly that length is met, a longer one is not; beginning and end count too."""
     every = {"sight": SIGHT, "gap": "10s"}
     assert case("every", **every).sensor(10, 20, 30, 40, 50).end() is None
-    assert case("every", **every).sensor(10, 20.5, 30, 40, 50).end() == (20, "not seen for 10.5s after 10.000 s")
-    assert case("every", **every).sensor(11, 20, 30, 40, 50).end() == (10, "not seen for 11s from 0.000 s on")
-    assert case("every", **every).sensor(10, 20, 30, 40).end() == (50, "not seen for 20s after 40.000 s")
+    assert case("every", **every).sensor(10, 20.5, 30, 40, 50).end() == (20, "not seen for 10.5 s after 10.000 s")
+    assert case("every", **every).sensor(11, 20, 30, 40, 50).end() == (10, "not seen for 11 s from 0.000 s on")
+    assert case("every", **every).sensor(10, 20, 30, 40).end() == (50, "not seen for 20 s after 40.000 s")
     assert case("every", **every).end(9) is None
     assert case("every", **every, **{"from": "20s", "until": "40s"}).sensor(30).end() is None
 
@@ -120,8 +120,8 @@ def test_every(case):
 def test_every_in_its_part(case):
     """What is seen before it began counts for nothing, nor does anything but the sight in it."""
     every = {"sight": {**FIELD, "above": 25.0}, "gap": "10s", "from": "20s"}
-    assert case("every", **every).sensor(19, celsius=30).end(31) == (30, "not seen for 11s from 20.000 s on")
-    assert case("every", **every).sensor(22, 26, celsius=20).end(31) == (30, "not seen for 11s from 20.000 s on")
+    assert case("every", **every).sensor(19, celsius=30).end(31) == (30, "not seen for 11 s from 20.000 s on")
+    assert case("every", **every).sensor(22, 26, celsius=20).end(31) == (30, "not seen for 11 s from 20.000 s on")
     assert case("every", **every).sensor(22, 29, celsius=30).end(31) is None
 
 
@@ -231,7 +231,7 @@ def test_a_rate_in_a_run_that_ended_before_its_part(case):
     """Nothing was seen in no time."""
     assert case("rate", sight=SIGHT, at_least=0.2, **{"from": "30s"}).sensor(5).end(20) == (
         20,
-        "seen 0 times in 0s: 0 times a second",
+        "seen 0 times in 0 s: 0 times a second",
     )
 
 
@@ -241,6 +241,6 @@ def test_rate(case):
     assert case("rate", **plan).sensor(*range(0, 60, 5)).end() is None
     assert case("rate", **plan).sensor(*range(0, 60, 6)).end() == (
         60,
-        "seen 10 times in 60s: 0.167 times a second",
+        "seen 10 times in 60 s: 0.167 times a second",
     )
     assert case("rate", **plan, **{"from": "30s"}).sensor(*range(30, 60, 5)).end() is None

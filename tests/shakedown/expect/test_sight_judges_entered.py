@@ -197,7 +197,7 @@ def test_it_reads_as_a_sentence():
     plan = {"at_least_times": 1, "at_most_times": 6, "shortest_on": "5min", "shortest_off": "2min", "from": "10s"}
     assert EnteredPlan.model_validate({"expect": "entered", "sight": ON, **plan}).sentence == (
         "FURNACE_STATUS with heat output level becoming above 0 is seen at least once and at most 6 times, "
-        "lasts at least 300s, is entered again after 120s at the earliest from 10s"
+        "lasts at least 300 s, is entered again after 120 s at the earliest from 10 s"
     )
 
 

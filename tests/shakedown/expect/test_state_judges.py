@@ -45,7 +45,7 @@ def test_a_value_just_beyond_a_bound_is_told_as_beyond_it(case):
     once.judge.observe_second(SECOND_US, Vehicle(17.99996))
     assert once.end(2) == (2, "never by 2.000 s; the nearest value was 17.99996 °C")
     rate = case("rate", sight=SIGHT, at_least=0.2, until="60.01s").sensor(*range(0, 60, 5))
-    assert rate.end(61)[1] == "seen 12 times in 60.01s: 0.19997 times a second"
+    assert rate.end(61)[1] == "seen 12 times in 60.01 s: 0.19997 times a second"
 
 
 # The roll call, flags, wires.

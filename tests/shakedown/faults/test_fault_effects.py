@@ -301,7 +301,7 @@ def test_every_fault_says_whom_it_befalls_and_when(vehicle):
         fault=[fault("silent", device="heater"), {"fault": "bus_errors", "rate": 0.1, "name": "noise"}]
     ).loaded.scenario.faults
     assert [(plan.location, plan.when) for plan in plans if isinstance(plan, FaultPlan)] == [
-        ("heater", "from 20s until 40s"),
+        ("heater", "from 20 s until 40 s"),
         ("the wires", 'when a step starts "noise"'),
     ]
 

@@ -24,7 +24,7 @@ NOT_BOTH = "name a device of the rig, or a node that is not in it, and not both"
         ('identifier = "18FECA44"\nbytes = "000102030405060708"', '11, fault 1 "babbling", bytes: "00010203040506070'),
         (
             'identifier = "18FECA44"\ngap = "0.267ms"',
-            '11, fault 1 "babbling", gap: 0.000267s is shorter than any frame, which takes at least 0.000268s; omit',
+            '11, fault 1 "babbling", gap: 0.000267 s is shorter than any frame, which takes at least 0.000268 s; omit',
         ),
         ('identifier = "18FECA44"\ndevice = "heater"', f'6, fault 1 "babbling": {NOT_BOTH}'),
         (
