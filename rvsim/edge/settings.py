@@ -66,7 +66,7 @@ def resolve(
     config = _merged_values(given, name)
     driver = load_driver(name)
     driver_parameters = driver_options(driver)
-    _refuse_unknown(named, name, driver_parameters, "timing" in config)
+    _refuse_unknown(named, name, driver_parameters, timing="timing" in config)
     _check_bit_rate(config.get("bitrate"), named)
     settled = config["channel"]
     if name in _NAMED_CHANNELS and "channel" in named:
@@ -80,7 +80,7 @@ def resolve(
     if "bitrate" in driver_parameters:
         sentences.append(_set_bit_rate(rate, options, named))
     else:
-        sentences.append(_outside_rate_sentence(name, settled, listening) + _unused_text(rate))
+        sentences.append(_outside_rate_sentence(name, settled, listening=listening) + _unused_text(rate))
     if listening:
         sentences.append(_set_listening(name, options, named, driver_parameters))
     _check_required_options(name, required, options)
@@ -130,7 +130,7 @@ def _merged_values(given: Mapping[str, ConfigValue], name: str) -> dict[str, Any
         ) from error
 
 
-def _refuse_unknown(named: Mapping[str, ConfigValue], name: str, driver_parameters: set[str], timing: bool) -> None:
+def _refuse_unknown(named: Mapping[str, ConfigValue], name: str, driver_parameters: set[str], *, timing: bool) -> None:
     """Refuse options that the driver would silently ignore."""
     known = driver_parameters - {"timing", *_OWN_OPTIONS}  # python-can computes a timing from its parts
     parts = _TIMING_PARTS if timing and "timing" in driver_parameters else set()
@@ -186,7 +186,7 @@ def _set_bit_rate(rate: ConfigValue, options: dict[str, Any], named: Mapping[str
     return f"bitrate: {rate.value} ({rate.origin}){_compared_text(rate.value)}"
 
 
-def _outside_rate_sentence(name: str, channel: str | int | None, listening: bool) -> str:
+def _outside_rate_sentence(name: str, channel: str | int | None, *, listening: bool) -> str:
     """Return the sentence about a bit rate that the driver does not set."""
     if name == "virtual":
         return f"bitrate: none, a virtual bus has no bit rate; RV-C runs at {BIT_RATE}"

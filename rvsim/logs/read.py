@@ -82,6 +82,7 @@ class Log:
         reader: "LineReader | BlfReader | None",
         blocks: Iterator[bytes],
         file: BinaryIO | None,
+        *,
         reads_ahead: bool,
     ) -> None:
         self._reads_ahead = reads_ahead
@@ -282,7 +283,7 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = Fa
         )
     reads_ahead = whole or path_or_file.seekable()
     kind += source.encoding_suffix
-    return Log(name, kind, source, reader, chain([head], source.blocks()), opened, reads_ahead)
+    return Log(name, kind, source, reader, chain([head], source.blocks()), opened, reads_ahead=reads_ahead)
 
 
 def _opened(path: Path) -> BinaryIO:

@@ -106,7 +106,7 @@ class Recorder:
             self._file.write(self._start)
 
     def _write_json(self, frame: Frame) -> None:
-        self._file.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
+        self._file.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, sent=self._sent)))
 
     def _write_log(self, frame: Frame) -> None:
         self._log.on_message_received(
@@ -120,7 +120,7 @@ class Recorder:
         )
 
     def _write_asc(self, frame: Frame) -> None:
-        self._file.write(record_asc.frame_line(frame, self._sent))
+        self._file.write(record_asc.frame_line(frame, sent=self._sent))
 
     def _write_json_report(self, time: int, report: ErrorReport) -> None:
         self._file.write(line(time, error_fields(report, self._channel)))

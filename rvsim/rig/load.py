@@ -71,7 +71,7 @@ def _problem_line(mistake: ErrorDetails, file: TomlFile, model: type[BaseModel],
     if mistake["type"] == "extra_forbidden":
         *above, key = loc
         known = _known_keys(model, above, file.data, kinds)
-        table, text = place[:-1], _unknown_key(str(key), known, "settings" in above)
+        table, text = place[:-1], _unknown_key(str(key), known, name_all="settings" in above)
     elif mistake["type"] == "missing":
         last = loc[-1]
         text = (
@@ -113,7 +113,7 @@ def _place_texts(place: Place, data: Any) -> list[str]:
     return [*words, ".".join(keys)] if keys else words
 
 
-def _unknown_key(key: str, known: list[str], name_all: bool) -> str:
+def _unknown_key(key: str, known: list[str], *, name_all: bool) -> str:
     listed = f"; the keys here are {', '.join(known)}" if name_all and known else ""
     return f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name{listed}"
 

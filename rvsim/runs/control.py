@@ -36,7 +36,7 @@ class RunControl:
         self.stopped = True
         self.wake.set()
 
-    def pause(self, paused: bool) -> None:
+    def pause(self, *, paused: bool) -> None:
         """Stop simulated time, or let it go on."""
         self.paused = paused
         self.wake.set()

@@ -169,7 +169,7 @@ class ReplayRun:
         found = self._pipeline.last_raised if self._pipeline.last_raised is not raised else None
         if found is not None or self._is_over():
             self._seeking = False
-            control.pause(True)
+            control.pause(paused=True)
             clock.set_time(self.time)
             self.on_found(found)
 

@@ -137,7 +137,7 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
     )
 
 
-def as_text(verdict: Verdict, every: bool = False, render: Callable[[str], str] = str) -> Iterator[str]:
+def as_text(verdict: Verdict, *, every: bool = False, render: Callable[[str], str] = str) -> Iterator[str]:
     """Yield a verdict as lines; expectations that were met are listed only with ``every``.
 
     ``render`` writes texts with quantities, metric by default.

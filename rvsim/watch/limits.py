@@ -55,12 +55,12 @@ def expected(spec: MessageSpec, plan: DevicePlan | None, *, twelve_volts: bool) 
         plan: the planned device that sends it, None for an unplanned source.
         twelve_volts: whether the house battery is known to have 12 V.
     """
-    return tuple(_expected(spec.name, field.name, plan, twelve_volts) for field in spec.fields)
+    return tuple(_expected(spec.name, field.name, plan, twelve_volts=twelve_volts) for field in spec.fields)
 
 
-def _expected(message: str, field: str, plan: DevicePlan | None, twelve_volts: bool) -> Expected:
+def _expected(message: str, field: str, plan: DevicePlan | None, *, twelve_volts: bool) -> Expected:
     required = plan is not None and not {field, f"{message}.{field}"}.isdisjoint(plan.required)
-    limits = (_planned(message, field, plan) if plan else None) or _general(message, field, twelve_volts)
+    limits = (_planned(message, field, plan) if plan else None) or _general(message, field, twelve_volts=twelve_volts)
     return Expected(limits, required, (message, field) in _MAY_BE_EMPTY)
 
 
@@ -69,7 +69,7 @@ def _planned(message: str, field: str, plan: DevicePlan) -> Limits | None:
     return Limits(*pair, "by the rig") if pair else None
 
 
-def _general(message: str, field: str, twelve_volts: bool) -> Limits | None:
+def _general(message: str, field: str, *, twelve_volts: bool) -> Limits | None:
     if (message, field) in _VOLTAGES:
         return _HOUSE_12_V if twelve_volts else _UP_TO_48_V
     return _GENERAL.get((message, field))

@@ -119,7 +119,7 @@ class Reports:
         if report is not None:
             self._report(report, record, topic, frame, keep=False)
 
-    def _report(self, report: Dm1Report, record: TopicRecord, topic: Topic, frame: Frame, keep: bool) -> None:
+    def _report(self, report: Dm1Report, record: TopicRecord, topic: Topic, frame: Frame, *, keep: bool) -> None:
         """Begin and end faults by a report; with ``keep`` a fault that it does not name may still be present.
 
         A lamp that is on without a fault counts as a fault without a number: SPN "none".

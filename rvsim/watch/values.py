@@ -97,7 +97,7 @@ class Values:
             ):
                 self._emit_change(reading, previous_raw, frame.time, device)
         for reading, expected_value in changed:
-            self._judge(reading, expected_value, frame, device, settled)
+            self._judge(reading, expected_value, frame, device, settled=settled)
             if self._alarms is not None:
                 self._alarms.observe(reading, frame, device)
 
@@ -106,7 +106,7 @@ class Values:
         previous = None if previous_raw is _NEVER_SEEN else Reading(field, previous_raw, field.state(previous_raw))
         self._emit(ReadingChanged(time, device, topic.source, self._spec, topic.instance, reading, previous, topic.dsa))
 
-    def _judge(self, reading: Reading, expected_value: Expected, frame: Frame, device: str, settled: bool) -> None:
+    def _judge(self, reading: Reading, expected_value: Expected, frame: Frame, device: str, *, settled: bool) -> None:
         problem: ValueOutOfRange | DataLost | None = None
         name = reading.field.name
         if reading.state in _NOT_JUDGED:
@@ -125,7 +125,7 @@ class Values:
             return
         if reading.state is State.VALUE and (problem is None or name not in self._last_values):
             self._last_values[name] = reading
-        self._update_problem(name, problem, frame.time, settled)
+        self._update_problem(name, problem, frame.time, settled=settled)
 
     def _data_lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
         before = self._last_values.get(reading.field.name)
@@ -133,7 +133,9 @@ class Values:
             return None
         return DataLost(frame.time, device, self._topic, reading, before, frame)
 
-    def _update_problem(self, name: str, problem: ValueOutOfRange | DataLost | None, time: int, settled: bool) -> None:
+    def _update_problem(
+        self, name: str, problem: ValueOutOfRange | DataLost | None, time: int, *, settled: bool
+    ) -> None:
         """Begin and end the problem of a field by its last reading."""
         standing = self._open.get(name)
         if type(standing) is type(problem):

@@ -346,7 +346,7 @@ class Watch:
             self._advance_to(due + 1)
             self.wire_problems.settle(due + 1)
 
-    def _decide_until(self, time: int, arriving: bool) -> None:
+    def _decide_until(self, time: int, *, arriving: bool) -> None:
         """Decide what can be decided, given that no frame came from the last one up to ``time``.
 
         ``arriving`` is whether a frame comes at ``time``, which ends the silence.

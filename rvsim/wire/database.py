@@ -256,7 +256,7 @@ def _message(path: Path, message: "Message") -> dict[str, Any]:
         "origin": attributes.stated_word(where, partial(_attribute_value, message), "Origin", Origin, Origin.USER),
         "source": str(_attribute_value(message, "Source") or ""),
         "comment": message.comment or "",
-        "fields": [_field(where, signal, command) for signal in message.signals],
+        "fields": [_field(where, signal, command=command) for signal in message.signals],
     }
 
 
@@ -276,7 +276,7 @@ def _check_names(names: Sequence[str]) -> None:
             raise _LeftOutError(f": signals {other} and {name} have names that are too similar: rename one")
 
 
-def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
+def _field(where: str, signal: "Signal", *, command: bool) -> dict[str, Any]:
     named = f": signal {signal.name}"
     if not 1 / _MAX_SCALE <= signal.scale <= _MAX_SCALE:
         raise _LeftOutError(f"{named} has the scale {signal.scale}: write one above 0 (1e-18 to 1e18)")
@@ -300,14 +300,14 @@ def _field(where: str, signal: "Signal", command: bool) -> dict[str, Any]:
         **attributes.signal_attributes(
             where + named,
             partial(_attribute_value, signal),
-            _default_special(signal, command),
+            _default_special(signal, command=command),
             signal.length,
             signed=signal.is_signed,
         ),
     }
 
 
-def _default_special(signal: "Signal", command: bool) -> Special:
+def _default_special(signal: "Signal", *, command: bool) -> Special:
     """Return the special codes of a field whose file states none.
 
     In a command all ones mean unchanged. Elsewhere they mean no data where the field has a unit or a scale. No other

@@ -217,7 +217,7 @@ class Panel(Device):
             self._fan_percent = fan
             self.send_now("THERMOSTAT_STATUS_1")
         self._command_furnace(heat, fan)
-        self._command_pump(heat > 0)
+        self._command_pump(needed=heat > 0)
         self._command_water()
         self._command_roof_fan(self._roof_percent())
 
@@ -258,13 +258,13 @@ class Panel(Device):
             heat_output_level=round(heat / PERCENT_STEP),
         )
 
-    def _command_pump(self, needed: bool) -> None:
+    def _command_pump(self, *, needed: bool) -> None:
         pump = self.settings.circulation_pump
         if pump is None:
             return
         values = self._last_values("CIRCULATION_PUMP_STATUS", pump)
         wanted = {"output_status_command": PUMP_ON if needed else PUMP_OFF}
-        self._send_command("CIRCULATION_PUMP_COMMAND", _follows(values, wanted), instance=pump, **wanted)
+        self._send_command("CIRCULATION_PUMP_COMMAND", follows=_follows(values, wanted), instance=pump, **wanted)
 
     def _has_water(self) -> bool:
         """Return whether the fresh tank reports any water: without it there is nothing to heat."""
@@ -282,7 +282,7 @@ class Panel(Device):
             ),
         }
         self._send_command(
-            "WATERHEATER_COMMAND", _follows(values, wanted), instance=self.settings.water_heater, **wanted
+            "WATERHEATER_COMMAND", follows=_follows(values, wanted), instance=self.settings.water_heater, **wanted
         )
 
     def _command_roof_fan(self, percent: float) -> None:
@@ -294,12 +294,14 @@ class Panel(Device):
             "fan_speed_setting": round(percent / PERCENT_STEP),
             "wind_direction_switch": 0,
         }
-        self._send_command("ROOF_FAN_COMMAND_1", _follows(values, wanted), instance=self.settings.roof_fan, **wanted)
+        self._send_command(
+            "ROOF_FAN_COMMAND_1", follows=_follows(values, wanted), instance=self.settings.roof_fan, **wanted
+        )
 
     def _raw_set_point(self, message: str, field: str, celsius: float) -> int:
         return self.catalogue.by_name(message).by_name[field].raw(celsius)
 
-    def _send_command(self, message: str, follows: bool = True, **raws: int) -> None:
+    def _send_command(self, message: str, *, follows: bool = True, **raws: int) -> None:
         """Send a command when it is new, and again where the device's status does not follow it."""
         when, before = self._sent_commands.get(message, (0, {}))
         if raws == before and (follows or self.now - when < COMMAND_REPEAT_US):

@@ -115,7 +115,7 @@ def _show(verdicts: Iterable[Verdict], options: VerdictOptions) -> int:
         if options.form == "json":
             print(json_text(as_json(verdict)))
         else:
-            print("\n".join(as_text(verdict, options.every, options.units.render)))
+            print("\n".join(as_text(verdict, every=options.every, render=options.units.render)))
         sys.stdout.flush()
     if options.junit is not None:
         write_junit(options.junit, as_junit(shown))

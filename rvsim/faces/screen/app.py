@@ -261,7 +261,7 @@ class LiveScreen(App[int]):
         if self.scene.mode is Mode.BUS:
             self.scene.status_text = "A bus cannot be paused."
         elif not self.scene.ended:
-            self._control.pause(not self._control.paused)
+            self._control.pause(paused=not self._control.paused)
         self.redraw()
 
     def action_change_speed(self, factor: float) -> None:

@@ -142,7 +142,7 @@ def arithmetic_lines(spec: MessageSpec, data: bytes, chosen: int, units: Display
     if not spec.fields:
         return [f"{piece.bytes_text}: {_meaning_without_fields(spec, data)[0]}."]
     if not piece.readings:
-        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, set(piece.data) == {0xFF})}."]
+        return [f"{piece.bytes_text}: {free_text(piece.bytes_text, is_filled=set(piece.data) == {0xFF})}."]
     lines = []
     if len(piece.readings) > 1 and piece.first == piece.last:
         lines.append(f"{piece.bytes_text} hex = {_bits_text(piece)}")

@@ -32,7 +32,13 @@ def mark_of(
     """
     if spec is None:
         return ""
-    return mark((spec.origin, *function_origins(spec, dsa), *_qualifier_origins(spec, has_instance, has_part)))
+    return mark(
+        (
+            spec.origin,
+            *function_origins(spec, dsa),
+            *_qualifier_origins(spec, has_instance=has_instance, has_part=has_part),
+        )
+    )
 
 
 def function_origins(spec: MessageSpec, dsa: int | None) -> tuple[Origin, ...]:
@@ -54,7 +60,7 @@ def instance_origins(spec: MessageSpec) -> tuple[Origin, ...]:
     return () if spec.instance is None else (weakest(*spec.instance.grades[:2]),)
 
 
-def _qualifier_origins(spec: MessageSpec, has_instance: bool, has_part: bool) -> Iterable[Origin]:
+def _qualifier_origins(spec: MessageSpec, *, has_instance: bool, has_part: bool) -> Iterable[Origin]:
     if has_instance:
         yield from instance_origins(spec)
     if has_part:

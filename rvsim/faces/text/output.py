@@ -36,7 +36,7 @@ class JsonLinesSink:
     def frame(self, frame: Frame) -> None:
         """Write a frame line, with ``every``."""
         if self._every:
-            self._out.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, self._sent)))
+            self._out.write(line(frame.time, frame_fields(frame, self._catalogue, self._channel, sent=self._sent)))
 
     def events(self, events: Sequence[Event]) -> None:
         """Write a line for each event."""

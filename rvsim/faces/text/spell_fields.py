@@ -192,7 +192,7 @@ def _free_rows(spec: MessageSpec, data: bytes) -> Iterator[tuple[int, FieldRow]]
             first, last = held[0], held[-1]
             where = f"byte {first}" if first == last else f"bytes {first}-{last}"
             part = data[first : last + 1]
-            yield 8 * first, FieldRow(where, "", free_text(part.hex(" ").upper(), set(part) == {0xFF}))
+            yield 8 * first, FieldRow(where, "", free_text(part.hex(" ").upper(), is_filled=set(part) == {0xFF}))
         else:
             for byte in held:
                 yield from _free_bits(byte, free[byte], data[byte])
@@ -204,9 +204,9 @@ def _free_bits(byte: int, free: int, held: int) -> Iterator[tuple[int, FieldRow]
         if is_free:
             text = f"{held >> bits[0] & (1 << len(bits)) - 1:0{len(bits)}b}"
             where = f"byte {byte} {_bits_text(bits[0], len(bits))}"
-            yield 8 * byte + bits[0], FieldRow(where, "", free_text(text, "0" not in text))
+            yield 8 * byte + bits[0], FieldRow(where, "", free_text(text, is_filled="0" not in text))
 
 
-def free_text(held: str, is_filled: bool) -> str:
+def free_text(held: str, *, is_filled: bool) -> str:
     """Return whether bits that no field uses are sent as the standard requires (rv-c.com/node/522)."""
     return "unused, filled with ones" if is_filled else f"unused, but not filled with ones: {held}"

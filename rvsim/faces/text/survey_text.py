@@ -65,7 +65,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
             ],
-            "devices": [_device(source, found.in_order) for source in found.sources],
+            "devices": [_device(source, in_order=found.in_order) for source in found.sources],
             "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [_flag(flag) for flag in found.flags],
         }
@@ -125,7 +125,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
     }
 
 
-def _device(source: SurveyedSource, in_order: bool) -> dict[str, Any]:
+def _device(source: SurveyedSource, *, in_order: bool) -> dict[str, Any]:
     return {
         "source": source.address,
         "name": None if source.name is None else asdict(source.name),
@@ -181,7 +181,7 @@ def as_text(
     if found.sources:
         yield f"Devices and their messages.   {LEGEND}"
         for source in found.sources:
-            yield from _source(source, bool(found.planned), catalogue, found.in_order)
+            yield from _source(source, catalogue, with_rig=bool(found.planned), in_order=found.in_order)
         yield ""
     if found.flags:
         yield "Flags"
@@ -320,7 +320,7 @@ def _summary(found: Survey, units: DisplayUnits) -> Iterator[str]:
 # Devices.
 
 
-def _source(source: SurveyedSource, with_rig: bool, catalogue: Catalogue, in_order: bool) -> Iterator[str]:
+def _source(source: SurveyedSource, catalogue: Catalogue, *, with_rig: bool, in_order: bool) -> Iterator[str]:
     name = source.name
     planned = [record.device for record in source.devices if record.planned]
     known = [", ".join(planned)] if planned else ["not in the rig"] if with_rig else []

@@ -27,7 +27,7 @@ def _date(date: datetime) -> str:
     return f"{_DAYS[date.weekday()]} {_MONTHS[date.month - 1]} {date.day:02d} {clock} {date.year}"
 
 
-def frame_line(frame: Frame, sent: bool) -> str:
+def frame_line(frame: Frame, *, sent: bool) -> str:
     """Return the line of a frame."""
     data = "".join(f" {byte:02X}" for byte in frame.data)
     identifier = f"{frame.identifier:X}x"

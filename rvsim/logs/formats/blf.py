@@ -130,7 +130,7 @@ class _ObjectFinder:
                 self._lost = False
             if not found:
                 break
-            end = _end(held, mark, final)
+            end = _end(held, mark, final=final)
             if end is None and not final:
                 break
             if end == mark:  # a mark without an object
@@ -142,7 +142,7 @@ class _ObjectFinder:
         self._held = held[place:]
 
 
-def _end(held: bytes, mark: int, final: bool) -> int | None:
+def _end(held: bytes, mark: int, *, final: bool) -> int | None:
     """Return the end of the object at a mark; the mark itself if its size is impossible, None if more must be read."""
     if len(held) < mark + _OBJECT_HEADER.size:
         return None

@@ -52,7 +52,7 @@ def line(time: int, fields: dict[str, Any]) -> str:
     return f'{{"t": {time // SECOND_US}.{time % SECOND_US:06d}, {json_text(fields)[1:]}\n'
 
 
-def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, sent: bool) -> dict[str, Any]:
+def frame_fields(frame: Frame, catalogue: Catalogue, channel: str, *, sent: bool) -> dict[str, Any]:
     """Return the keys of a frame line; ``sent`` tells whether this program sent the frame."""
     parts = split_identifier(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)

@@ -175,7 +175,7 @@ class SightMatcher:
         self._identifier = None if sight.identifier is None else identifier_of(sight.identifier)
         self.spec: MessageSpec | None = None if sight.message is None else catalogue.by_name(sight.message)
         self._field = None if self.spec is None or sight.field is None else self.spec.field(sight.field)
-        self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, sight.wanted)
+        self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, equals=sight.wanted)
         self.counts_entries = sight.becomes is not None
         """Whether only frames that enter a state count, and not every frame."""
         self._inside: dict[tuple[int, int | None], bool] = {}
@@ -289,7 +289,7 @@ class SightMatcher:
             yield abs(value - float(self._field.value(self._raw)))
 
 
-def _wanted(field: FieldSpec, equals: float | str | bool | None) -> tuple[int | None, State | None]:
+def _wanted(field: FieldSpec, *, equals: float | str | bool | None) -> tuple[int | None, State | None]:
     """Return the raw value, or the state, that a field must have; None for what is not asked for."""
     if equals is None:
         return None, None

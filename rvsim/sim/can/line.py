@@ -266,7 +266,9 @@ class Line:
 
     def _foresee(self, transmission: Transmission) -> None:
         """Find out how a transmission ends and plan that."""
-        failed = transmission.foresee(self._bit_errors, self._reversed.sending, self._is_acknowledged(transmission))
+        failed = transmission.foresee(
+            self._bit_errors, self._reversed.sending, is_acknowledged=self._is_acknowledged(transmission)
+        )
         for conflict in transmission.conflicts:
             if failed is None or conflict.bit < failed.bit:
                 self.kernel.at(self._time(transmission, conflict.bit), self._drop_out, (transmission, conflict))
@@ -342,7 +344,7 @@ class Line:
         self._transmission = self._last = None
         senders = transmission.everyone
         others = [one for one in self.controllers.values() if one.takes_part and one not in senders]
-        bits = failed.bit + transmission.error_bits(others, self._acknowledges)
+        bits = failed.bit + transmission.error_bits(others, is_answered=self._acknowledges)
         self._clear = self._time(transmission, bits)
         self._bit_errors.pass_by(failed.bit)
         for event in transmission.failure_events(self.kernel.now):

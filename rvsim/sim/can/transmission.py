@@ -99,7 +99,7 @@ class Transmission:
         return tuple(controller.name for controller in self.frames)
 
     def foresee(
-        self, bit_errors: BitErrors, reversed_sender: Controller | None, is_acknowledged: bool
+        self, bit_errors: BitErrors, reversed_sender: Controller | None, *, is_acknowledged: bool
     ) -> FailedBit | None:
         """Find out whether and where it fails.
 
@@ -157,7 +157,7 @@ class Transmission:
             return [Collided(now, self.identifier, self.names)]
         return [Disturbed(now, self.identifier, self.names, failed.by.name if failed.by else "")]
 
-    def error_bits(self, others: Iterable[Controller], is_answered: bool) -> int:
+    def error_bits(self, others: Iterable[Controller], *, is_answered: bool) -> int:
         """Return the bits from the failure to the next possible start: flag, delimiter, 3 between frames.
 
         The sender's flag (dominant, or recessive of an error passive one) is known as such after 6 equal bits, those
