@@ -1,4 +1,4 @@
-"""The flags of a log as text: causes first, then the flags that no cause explains.
+"""The flags in the text of a survey: causes first, then the flags that no cause explains.
 
 Knows: the short text of each kind of flag, and how many flags of one kind are listed. Does not know the devices of the
 log, nor how a flag is raised.
@@ -12,7 +12,7 @@ from rvsim.watch.causes import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind
 
 MAX_LISTED_FLAGS = 8
-"""Flags of one group that are listed; the rest is counted, and stands in the JSON form."""
+"""How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
 SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.SILENT_DEVICE: "stopped sending",
     FlagKind.LATE_MESSAGE: "did not send in time",
@@ -58,7 +58,8 @@ def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> It
 def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in explained.causes:
-        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}"
+        explains = f"this explains {tags(cause.flags)}"
+        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}; {explains}"
         yield f"      {units.render(cause.text)}"
         yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
         if len(cause.evidence) > MAX_LISTED_FLAGS:
