@@ -18,7 +18,7 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.LATE_MESSAGE: "did not send in time",
     FlagKind.BUS_QUIET: "was quiet for longer than is usual",
     FlagKind.UNPLANNED_DEVICE: "is not as planned",
-    FlagKind.SHARED_ADDRESS: "is used by more than one unit",
+    FlagKind.SHARED_ADDRESS: "has an address conflict",
     FlagKind.BAD_VALUE: "reported an impossible value",
     FlagKind.NO_DATA: "lost a reading",
     FlagKind.WRONG_LENGTH: "sent frames of the wrong length",
@@ -102,7 +102,7 @@ def _explaining(explained: ExplainedFlags, group: Sequence[Flag]) -> str:
 
 def _group_text(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
+    subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
     return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
