@@ -1,10 +1,10 @@
 """Records a run: writes frames, error frames and controller states to a file as they come.
 
-Knows: three formats, chosen by the suffix: rvsim's own JSON lines, the text log that python-can writes, with errors as
-candump writes them, and text with a dated head. Only JSON lines have the node of a controller state. Does not know what
-frames mean. Times are seconds since the start of the run, so that one seed gives one file. An existing recording is
-replaced when the first frame comes and not before. Two runs never write one file, and a file that was deleted or
-replaced while it is written is reported as soon as that is noticed.
+Knows: three formats, chosen by the suffix: JSON lines of rvsim (.jsonl); the text log that python-can writes, with
+errors as candump writes them (.log); and text with a dated head (.asc, `formats.asc_lines`). Only JSON lines have the
+node of a controller state. Does not know what frames mean. Times are seconds since the start of the run, so that one
+seed gives one file. An existing recording is replaced when the first frame comes and not before. Two runs never write
+one file, and a file that was deleted or replaced while it is written is reported as soon as that is noticed.
 """
 
 import os

@@ -1,6 +1,6 @@
 """The text form of a NAME in rigs: 16 hex digits, most significant first.
 
-Knows: the conversion from text and to text. Does not know what its parts mean (`wire.name` does), nor which device
+Knows: the conversion in both directions. Does not know what its parts mean (`wire.name` does), nor which device
 claims it.
 """
 

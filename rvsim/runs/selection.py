@@ -41,9 +41,10 @@ class LogSelection:
         if self.part != WHOLE_LOG:
             shown.append(f"from {self.part.start / 1e6:g} s to {found.end / 1e6:g} s of the log")
         if self.devices:
-            shown.append(f"of {', '.join(self.devices)}")
+            shown.append(f"{'device' if len(self.devices) == 1 else 'devices'} {', '.join(self.devices)}")
         if self.messages:
-            shown.append(f"messages {', '.join(name or f'{dgn:05X}' for dgn, name in self.messages)}")
+            names = [name or f"{dgn:05X}" for dgn, name in self.messages]
+            shown.append(f"{'message' if len(names) == 1 else 'messages'} {', '.join(names)}")
         judged = "the whole log" if self.part.end is None else f"everything up to {found.end / 1e6:g} s"
         return (
             f"Shown: {', '.join(shown)}. The rules judged {judged}, with all devices and messages; the bus load is "

@@ -1,4 +1,4 @@
-"""The messages whose next frame is awaited: by these a silence of the whole bus is recognised.
+"""The messages whose next frame is expected at a known time: if several are missed, the whole bus is quiet.
 
 Knows: which messages have a reliable gap and were not missed yet. A message that was missed is not examined again until
 it comes, so that the cost depends only on the messages that are being sent. Does not know what follows from it. Times

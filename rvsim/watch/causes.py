@@ -255,7 +255,7 @@ def _recorder_paused(flag: Flag, explained_flags: Sequence[Flag], resumed: Resum
     )
     evidence = (
         f"no address claim within {RESUMPTION_CHECK_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} "
-        f"messages with a known rhythm came when it was due",
+        f"messages with a known rhythm came when due",
         *flag.evidence,
         *_explained_evidence(explained_flags[1:]),
     )

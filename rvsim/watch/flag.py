@@ -1,4 +1,4 @@
-"""Flags: one noticed problem each, with its evidence and the next thing to try.
+"""Flags: one noticed problem each, with its evidence and what to try next.
 
 Knows: the kinds of flag and the severities. Does not know what raises a flag: ``rules`` does.
 """
@@ -23,7 +23,7 @@ class Severity(StrEnum):
 
 
 WORST_FIRST = (Severity.FAULT, Severity.WARNING, Severity.NOTICE)
-"""The severities in the order in which a person reads them."""
+"""The severities, the worst first: the order in which flags are listed."""
 
 
 GAS_SENSOR = "gas_sensor"

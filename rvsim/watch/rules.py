@@ -28,7 +28,7 @@ from rvsim.watch.transitions import Ended, Problem, ProblemKey, is_by_time
 from rvsim.watch.transitions.basis import is_lasting
 
 MAX_CLEARED_FLAGS = 5_000
-"""Cleared flags that are remembered; the oldest go first, so a week's run has bounded memory."""
+"""How many cleared flags are stored; the oldest are removed first, so that a run of a week has bounded memory."""
 DRAFTS: Drafts = {
     **presence.DRAFTS,
     **addresses.DRAFTS,

@@ -34,9 +34,9 @@ class Rail(NamedTuple):
 class Summary(NamedTuple):
     """The summary of a function.
 
-    ``gives`` is the current that it gives, in amperes, where it reports one. ``effort`` is the part of its full current
-    that its state stands for, 0 to 1; None where that is unknown. ``origin`` is the weakest grade that the sentence
-    rests on.
+    ``output_amps`` is the current that it gives, in amperes; None where it reports none. ``load_fraction`` is the part
+    of its full current that it takes in its present state, 0 to 1; None where that is unknown. ``origin`` is the
+    weakest grade that the sentence rests on.
     """
 
     sentence: str
@@ -51,7 +51,7 @@ def summary(function: Function, readings: LastReadings, numbers: Mapping[str, Or
 
     Args:
         function: the function.
-        said: its last readings.
+        readings: its last readings.
         numbers: the origin of the number of each of the messages.
     """
     sentence = _SENTENCES.get(function.name)
@@ -92,7 +92,7 @@ class _Last:
     def text(self, message: str, field: str) -> str:
         """Return a reading as text; its state where it has no value."""
         reading = self.reading(message, field)
-        return "not heard" if reading is None else reading.brief
+        return "not received" if reading is None else reading.brief
 
     def rail(self, title: str, message: str, field: str, low: float, high: float) -> tuple[Rail, ...]:
         """Return a reading on its rail, an empty tuple where it was never received."""
@@ -256,3 +256,4 @@ _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "tank": _tank,
     "circulation_pump": _pump,
 }
+"""What makes the sentence of each function, by the name of the function."""

@@ -3,9 +3,9 @@
 Knows: bus time, in which ages are counted: the time of the frames less all pauses of the whole bus so far, so it stops
 while the whole bus is quiet. Does not know devices, flags or the content of a message.
 
-The figures behind the limits are decisions of this project: three gaps missed in a row; a floor of 2 s, since a
-recorded vessel bus has pauses of up to 2.54 s and messages with gaps of up to four times their median; ten times
-the usual silence, at least 1 s, before a bus counts as quiet.
+The figures behind the limits are decisions of this project: a message is late after three gaps without
+a frame, and after 2 s at the earliest, since a recorded vessel bus has pauses of up to 2.54 s and messages with gaps of
+up to four times their median; a bus is quiet after ten times its usual silence, and after 1 s at the earliest.
 """
 
 from collections import deque
@@ -17,6 +17,8 @@ from typing import Any, NamedTuple
 from rvsim.wire.frame import SECOND_US
 
 MISSED_IN_A_ROW = 3
+"""After how many gaps without a frame a message is late; a device is silent after as many of its slowest gap, where
+that is longer than ``MIN_SILENCE_LIMIT_US``."""
 MIN_LATE_LIMIT_US = 2 * SECOND_US
 MIN_KNOWN_GAPS = 10
 """The number of gaps from which on the measured rhythm of a message counts."""

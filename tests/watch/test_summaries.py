@@ -89,7 +89,7 @@ SAID = [
     (
         "dc_source",
         {"DC_SOURCE_STATUS_1": "01 78 FF FF 00 94 35 77"},
-        "battery no data, charge not heard",
+        "battery no data, charge not received",
         None,
         None,
     ),

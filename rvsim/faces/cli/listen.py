@@ -1,4 +1,4 @@
-"""Listening put together from its options: rig, definitions, port, watch, recording, and the form to show it in.
+"""The command `listen`: its run is put together from its options: rig, definitions, port, watch, recording and output.
 
 Knows: what `listen` needs, and its last line. Does not know option texts, nor how a run listens (`runs.listen`).
 """

@@ -1,4 +1,4 @@
-"""Surveying and replaying put together from their options: rig, definitions, watch, and the form to show it in.
+"""The commands `survey` and `replay`: each run is put together from its options: rig, definitions, watch, and output.
 
 Knows: what the commands that read a log need. Does not know option texts, nor how a log is surveyed (`logs.survey`)
 or replayed (`runs.replay`).
@@ -92,11 +92,10 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
             if printed and not options.json:
                 print()
             printed = True
-            shown = selected.of(whole)
             print(
-                as_json(opened, shown, channel, selected)
+                as_json(opened, selected.of(whole), channel, selected)
                 if options.json
-                else "\n".join(as_text(opened, shown, catalogue, channel, selected, options.units))
+                else "\n".join(as_text(opened, whole, catalogue, channel, selected, options.units))
             )
     if problems:
         raise InputError(*problems)

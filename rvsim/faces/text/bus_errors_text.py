@@ -27,7 +27,7 @@ _NOT_ACKNOWLEDGED = ErrorMeaning(
 _ERROR_FRAME = ErrorMeaning(
     "a node saw a frame that breaks the rules of CAN and destroyed it with an error flag; the frame is sent again",
     "check the bit rate of the node that was added last; then, with the power off, both terminators (60 ohm across the "
-    "pair); then plugs and drops",
+    "two bus wires); then plugs and drops",
 )
 _STATES = {
     ErrorState.PASSIVE: ErrorMeaning(

@@ -1,4 +1,4 @@
-"""The flags of a log as text: causes first, then the flags that no cause explains.
+"""The flags in the text of a survey: causes first, then the flags that no cause explains.
 
 Knows: the short text of each kind of flag, and how many flags of one kind are listed. Does not know the devices of the
 log, nor how a flag is raised.
@@ -12,13 +12,13 @@ from rvsim.watch.causes import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind
 
 MAX_LISTED_FLAGS = 8
-"""Flags of one group that are listed; the rest is counted, and stands in the JSON form."""
+"""How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
 SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.SILENT_DEVICE: "stopped sending",
     FlagKind.LATE_MESSAGE: "did not send in time",
     FlagKind.BUS_QUIET: "was quiet for longer than is usual",
     FlagKind.UNPLANNED_DEVICE: "is not as planned",
-    FlagKind.SHARED_ADDRESS: "is used by more than one unit",
+    FlagKind.SHARED_ADDRESS: "has an address conflict",
     FlagKind.BAD_VALUE: "reported an impossible value",
     FlagKind.NO_DATA: "lost a reading",
     FlagKind.WRONG_LENGTH: "sent frames of the wrong length",
@@ -58,7 +58,8 @@ def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> It
 def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in explained.causes:
-        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}"
+        explains = f"this explains {tags(cause.flags)}"
+        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}; {explains}"
         yield f"      {units.render(cause.text)}"
         yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
         if len(cause.evidence) > MAX_LISTED_FLAGS:
@@ -101,7 +102,7 @@ def _explaining(explained: ExplainedFlags, group: Sequence[Flag]) -> str:
 
 def _group_text(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = "the whole bus" if subjects == ["bus"] else ", ".join(subjects)
+    subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
     return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")

@@ -79,7 +79,7 @@ class JsonLinesSink:
 
 
 def flag_fields(flag: Flag, state: str) -> dict[str, Any]:
-    """Return the fields of a flag line."""
+    """Return the fields of a flag in JSON lines; those of a flag in a survey are in `survey_text`."""
     return {
         "type": "flag",
         "flag": flag.number,

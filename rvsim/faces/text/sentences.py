@@ -72,6 +72,7 @@ class Sentences:
         known = planned or watch.roll_call
         present = sum(entry.state in (Presence.PRESENT, Presence.LATE) for entry in known)
         counted = f"{present} of {len(known)} {'planned devices' if planned else 'addresses'} present"
+        counted = counted if known else "no device sent a frame"
         raised = ", ".join(f"{flag.tag} {flag.kind} {flag.subject}" for flag in watch.flags)
         for cause in explain_flags(watch.all_flags, watch.causes).causes:
             self._write(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {self._units.render(cause.text)}")

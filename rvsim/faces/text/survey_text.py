@@ -73,6 +73,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
 
 
 def _flag(flag: Flag) -> dict[str, Any]:
+    """Return the fields of a flag in a survey; those of a flag in JSON lines are in `output`."""
     return {
         "flag": flag.number,
         "kind": flag.kind,
@@ -160,23 +161,27 @@ def as_text(
     selected: LogSelection = WHOLE_LOG,
     units: DisplayUnits = METRIC,
 ) -> Iterator[str]:
-    """Return the survey of one channel as lines: summary, devices, flags with their evidence."""
+    """Return the survey of one channel as lines: summary, devices, flags with their evidence.
+
+    ``found`` is the whole survey; of it the devices, messages and flags that are ``selected`` are shown.
+    """
+    whole, found = found, selected.of(found)
     started = _date(log)
     named = f", channel {channel}" if len(log.channels) > 1 else ""
     since = f", started {started[:19].replace('T', ' ')} UTC" if started else ""
     frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
-    yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(found)}{since}."
+    yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(whole)}{since}."
     if not selected.is_everything:
         yield selected.sentence(found)
     if not found.frames and not found.flags:
         yield "The log has no frames of this network. Check that it is the right log, bus and filter."
         yield from left_out(log, channel)
         return
-    yield from _load_lines(found)
+    yield from _load_lines(whole)
     yield from left_out(log, channel)
     yield ""
     yield "Summary"
-    yield from (f"  {text}" for text in _summary(found, units))
+    yield from (f"  {text}" for text in _summary(whole, found, units, selected))
     yield ""
     if found.sources:
         yield f"Devices and their messages.   {LEGEND}"
@@ -290,11 +295,12 @@ def _were(count: int, noun: str) -> str:
 # Summary.
 
 
-def _summary(found: Survey, units: DisplayUnits) -> Iterator[str]:
-    if found.planned:
-        present = found.planned - len(found.unseen_devices)
-        yield f"{present} of {found.planned} planned devices sent frames" + (
-            f"; no frames from: {', '.join(found.unseen_devices)}." if found.unseen_devices else "."
+def _summary(whole: Survey, found: Survey, units: DisplayUnits, selected: LogSelection) -> Iterator[str]:
+    """Yield the summary of ``found``, the selected part; planned devices are counted in the whole survey."""
+    if whole.planned:
+        present = whole.planned - len(whole.unseen_devices)
+        yield f"{present} of {whole.planned} planned devices sent frames" + (
+            f"; no frames from: {', '.join(whole.unseen_devices)}." if whole.unseen_devices else "."
         )
     if found.seconds < MIN_JUDGED_S:
         yield f"Less than {MIN_JUDGED_S} s: too short to tell which devices are missing."
@@ -314,7 +320,7 @@ def _summary(found: Survey, units: DisplayUnits) -> Iterator[str]:
         and not found.accepted
     )
     if quiet and found.seconds >= MIN_JUDGED_S:
-        yield "No rule found anything wrong."
+        yield "No rule found anything wrong" + ("." if selected.is_everything else " in what is shown.")
 
 
 # Devices.

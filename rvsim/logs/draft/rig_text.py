@@ -87,14 +87,14 @@ def _head(found: Survey, log: str, accepted: Accepted) -> Iterator[str]:
 
 
 def _accepted_summary(accepted: Accepted) -> Iterator[str]:
-    """Yield a summary of what is accepted, so that no flag is not mistaken for no fault."""
+    """Yield a summary of what is accepted: a log without flags may still have faults."""
     if not accepted:
-        yield "# This log raises no flag with this rig; no trouble had to be accepted for that."
+        yield "# Compared with this rig, the log raises no flag; nothing had to be accepted."
         return
     kinds = "1 kind" if len(accepted) == 1 else f"{len(accepted)} kinds"
     faults = count_faults(accepted)
     serious = f"; {faults} of them {'is a fault' if faults == 1 else 'are faults'}, marked A FAULT" if faults else ""
-    yield "# This log raises no flag with this rig only because trouble in it is accepted at the end of this file:"
+    yield "# Compared with this rig, the log raises no flag, because its trouble is accepted at the end of this file:"
     yield f"# {kinds} of trouble{serious}."
 
 

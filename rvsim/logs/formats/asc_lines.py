@@ -12,11 +12,11 @@ from rvsim.wire.frame import SECOND_US, Frame
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _CHANNEL = 1
-"""Channels have numbers in this format; a recording has one channel."""
+"""The number of the channel: this format numbers channels, and a recording has one."""
 
 
 def head(start: str) -> str:
-    """Return the first lines; ``start`` is the first line of a JSON recording, whose date is used, in local time."""
+    """Return the header; its date, in local time, is that of ``start``, the first line of a JSON recording."""
     started = json.loads(start).get("started") if start else None
     date = "" if started is None else f"date {_date(datetime.fromisoformat(started).astimezone())}\n"
     return f"{date}base hex  timestamps absolute\nno internal events logged\n"

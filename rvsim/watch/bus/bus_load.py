@@ -40,8 +40,9 @@ def _exact(passed: BusFrame) -> int:
 
 
 class Window(NamedTuple):
-    """The second that ended at ``end`` (microseconds), with the frames that ended in it: those later than a second
-    before, and those at ``end`` itself.
+    """The second that ended at ``end`` (microseconds), with the frames that ended in it.
+
+    A frame that ended exactly one second before ``end`` is not in it; one that ended at ``end`` is.
     """
 
     end: int

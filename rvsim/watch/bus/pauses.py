@@ -18,7 +18,7 @@ MAX_GAPS_ACROSS = 50
 """The largest number of gaps over which a rhythm can be followed: the mean of 32 gaps with a jitter of some percent is
 known to a third of a percent (arithmetic; the jitter is common practice, no source)."""
 MAX_OFFSET_OF_GAP = 0.15
-"""The part of a gap by which the first message after a pause may be early or late. Our decision."""
+"""The share of a gap by which the first message after a pause may be early or late. Our decision."""
 MAX_PAUSES = 1_000
 """The largest number of pauses that are stored; the oldest are removed first."""
 

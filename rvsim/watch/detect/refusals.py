@@ -21,7 +21,7 @@ from rvsim.wire.acknowledgment import Acknowledgment, AcknowledgmentCode, DgnReq
 from rvsim.wire.ident import GLOBAL_ADDRESS, NULL_ADDRESS, Identifier
 
 MIN_REFUSALS = 3
-"""How many refusals in a row are reported. Our decision."""
+"""From how many refusals in a row on they are reported. Our decision."""
 
 
 class _Key(NamedTuple):

@@ -4,7 +4,7 @@ Knows: which unit sends in place of a device that is not heard, with a rig or wi
 call reports when a device falls silent, and ``identity`` when one is identified. Needs changes only: silences, first
 frames of topics, claims, and which source is identified as which device.
 
-Decisions of ours:
+Our decisions:
 - nothing is reported before the device itself has passed its silence limit: then the replacement is reported in place
   of the silence;
 - another instance counts where the rig has no such instance, exactly one planned device of the function is not heard,

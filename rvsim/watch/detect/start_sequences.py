@@ -1,10 +1,10 @@
 """Devices that restart without a claim, found by the order of their first messages after a start.
 
 Knows: the first second of a node that started while the bus was observed. The same messages in the same order within a
-second, out of their rhythm, are a restart. Does not know claims. Needs the first frame of each topic; the later frames
-are checked every 10 s by their rhythm, where the heartbeat is out of its rhythm.
+second, at moments that do not fit their gaps, are a restart. Does not know claims. Needs the first frame of each topic;
+the times of the later frames are searched every 10 s for a heartbeat that does not fit its gap.
 
-Conditions, so that nothing else counts as a restart, by our decision: the node started with its claim, or at least 2 s
+A restart is reported only under these conditions (our decision): the node started with its claim, or at least 2 s
 after the first frame of the bus; its sequence has three messages or more, with a heartbeat, since heartbeats are not
 sent on change; the heartbeat, and more than half of the messages with a known rhythm, come more than a quarter of their
 gap too early or too late; no request reached the node in the 2 s before; and no message of it was missed before.
@@ -27,7 +27,7 @@ CHECK_EVERY_US = 10 * SECOND_US
 MIN_MESSAGES = 3
 """How many messages a sequence has at least."""
 MAX_OFFSET_OF_GAP = 0.25
-"""How far a frame in its rhythm may be from its moment, as a share of the gap."""
+"""How much earlier or later than its gap a frame may come and still be in its rhythm, as a share of the gap."""
 
 
 class _Sequence:

@@ -4,9 +4,9 @@ Needs the changes of fields that have neighbours by their definition, and those 
 field that changes whenever the value changes.
 
 Knows: that a neighbour has the same instance, and that the neighbour of a battery is the charger which names its DC
-source; that a value which is not sent again is not stuck but old; and that two devices follow one quantity at different
-moments, so that a change of a neighbour counts only some time after the last change of the value, and when the value
-had time to follow. Does not know which fields are neighbours: the definitions say so.
+source; that a value which is not sent again counts as late, not as stuck; and that two devices follow one quantity
+at different moments, so that a change of a neighbour counts only some time after the last change of the value, and when
+the value had time to follow. Does not know which fields are neighbours: the definitions say so.
 """
 
 from collections import deque

@@ -1,6 +1,7 @@
 """Long messages that fail, whoever sends them; and other exchanges of two nodes.
 
-Needs every frame of the transport protocol, every request, acknowledgment and address claim; no rhythm, no changes.
+Needs every frame of the transport protocol, every request, acknowledgment and address claim, whether or not
+its data are new.
 
 Knows: that one kind of failure is one sender, destination and DGN, whatever the cause; that a problem is reported from
 the second failure of a kind on (two: our decision), and ends when such a message succeeds; that the first failure after
@@ -32,7 +33,7 @@ PACKETS = frozenset({CONNECTION_MANAGEMENT, DATA_TRANSFER})
 EXCHANGES = PACKETS | {ACKNOWLEDGMENT, REQUEST_FOR_DGN, ADDRESS_CLAIM}
 """The DGNs of the frames that ``Transfers`` takes in."""
 MIN_FAILURES = 2
-"""How many failures of one kind are reported. Our decision."""
+"""From how many failures of one kind on they are reported. Our decision."""
 _ORDER = 30
 """The order of its deadlines among those of one moment: after those of presence, NAMEs and commands."""
 _MAX_NODE_PAIRS = 256

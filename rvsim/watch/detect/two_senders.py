@@ -5,14 +5,15 @@ Knows: two signs, messages that come twice as often as before and messages that 
 the address conflict is reported instead. Needs the first frame of each topic, and when its data last changed; the later
 frames are checked every 20 s by their rhythm.
 
-Twice as often, by our decision: a message with a broadcast gap whose own gap is known; its last thirteen frames have
-the same data; each comes one own gap (to a fifth) after the last but one; they fall into two trains whose distance is
-steady to a tenth of the gap and is not half the gap (to a tenth), since one unit at double rate would keep half the
-gap. Not counted: a heartbeat while a lamp is on, and the first minute after a restart.
+Twice as often means (our decision): the message has a broadcast gap, and its measured gap is known; its last thirteen
+frames have the same data; each frame comes one measured gap (within 20 %) after the frame before the last; the distance
+between the two series varies by less than 10 % of the gap, and differs from half the gap by more than 10 % of it, since
+one unit at double rate would keep half the gap. Not counted: a heartbeat while a lamp is on, and the first minute after
+a restart.
 
-Another function, by our decision: its status, and its heartbeat where it has a default source address, start more than
-a minute after the address was first heard, with four frames each or more, while a function that was there from the
-start continues; not where the two functions are often combined in one device.
+Another function means (our decision): its status, and its heartbeat where it has a default source address, start more
+than a minute after the address was first heard, with four frames each or more, while a function that was there from the
+start continues. Not counted where the two functions are often combined in one device.
 
 The problem ends when no sign was found for a minute.
 """

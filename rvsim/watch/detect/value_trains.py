@@ -1,6 +1,6 @@
 """Two trains of values in one field: A, B, A, B, as two units at one address send them.
 
-A train is the series of values that one unit sends. Knows: which measured values cannot jump to and fro repeatedly:
+A train is the series of values that one unit sends. Knows: which measured values cannot alternate between two levels:
 temperatures, levels and states of charge; not currents, powers and voltages, which depend on loads, nor settings. Does
 not know the sender. Needs each frame that differs from the one before it.
 
@@ -19,7 +19,7 @@ from rvsim.wire.spec import MessageSpec
 MIN_ALTERNATIONS = 10
 """Six values of each train: from the third frame on, each value is compared with its own train and with the other."""
 MIN_STEP_RATIO = 10
-"""How often the difference of the two trains must contain the step within each train."""
+"""The difference between the two trains must be more than this many times the step within each of them."""
 _LEVEL_FIELDS = frozenset({"relative_level", "absolute_level", "state_of_charge", "relative_capacity"})
 _SETTING_PREFIXES = ("set_point", "default_")
 

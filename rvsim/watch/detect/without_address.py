@@ -4,9 +4,9 @@ Knows: that a node which cannot claim an address sends that from the null addres
 to all, and may send nothing else but such a request (SAE J1939-81). Does not know devices. Needs every claim and every
 request, and of the other frames those that differ from the one before.
 
-A node that could not claim has an address, or has left, when it claims an address and does not withdraw that claim
-within 2 s, or when claims are requested from all and it does not answer within 2 s. Silence alone shows nothing, since
-such a node has to be silent. Both are our decisions.
+The flag of a node that could not claim is cleared in two cases (our decision): the node claims an address and does not
+withdraw that claim within 2 s, so it has one; or claims are requested from all and it does not answer within 2 s, so it
+has left the bus. Silence alone shows nothing, since a node without an address has to be silent.
 """
 
 from collections.abc import Callable

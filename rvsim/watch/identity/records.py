@@ -1,6 +1,7 @@
 """Records of topics, source addresses and devices.
 
-Knows: the state of each, and the queries that need only that state. Does not know how a source is identified as a
+Knows: the state of each, the queries that need only that state, and how long a device may send nothing before it is
+silent. Does not know how a source is identified as a
 planned device (``identity`` does), nor when a device is late (``roll_call`` does). All ages are in bus time.
 """
 
@@ -18,7 +19,8 @@ from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
 
 MIN_SILENCE_LIMIT_US = 15 * SECOND_US
-"""Three heartbeats of at most 5 s each (rv-c.com/node/82); three is our decision."""
+"""The shortest time without a frame after which a device is silent: three heartbeats of at most 5 s each
+(rv-c.com/node/82); three is our decision."""
 
 MAX_QUEUED_US = 2 * SECOND_US
 """How long frames may still come from the old address of a unit that has claimed another: they were in a queue.

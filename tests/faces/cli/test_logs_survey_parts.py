@@ -83,7 +83,19 @@ def test_some_devices(rvsim, quiet):
     pump = json.loads(rvsim("survey", quiet, "--rig", "ottersby", "--json", "--device", "circulation pump")[1])
     assert pump["flags"] == []
     both = rvsim("survey", quiet, "--rig", "ottersby", "--device", "heater", "--device", "circulation pump")[1]
-    assert "Shown: of heater, circulation pump. The rules judged the whole log" in both
+    assert "Shown: devices heater, circulation pump. The rules judged the whole log" in both
+
+
+def test_figures_of_the_whole_log(rvsim, quiet):
+    """With some devices or messages left out, the first lines and the planned devices are still those of all."""
+    options = ("survey", quiet, "--rig", "ottersby")
+    whole, fan = rvsim(*options)[1].splitlines(), rvsim(*options, "--device", "roof fan")[1].splitlines()
+    status = rvsim(*options, "--message", "FURNACE_STATUS")[1].splitlines()
+    assert fan[0] == status[0] == whole[0]
+    assert fan[2] == status[2] == whole[1]
+    assert "% battery monitor, " in whole[1]
+    assert "  11 of 11 planned devices sent frames." in fan
+    assert "  No rule found anything wrong in what is shown." in fan
 
 
 def test_some_messages(rvsim, quiet):

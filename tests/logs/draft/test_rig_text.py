@@ -76,7 +76,7 @@ def test_a_log_without_trouble_says_so(catalogue, say):
     """Nothing was accepted, and the head does not speak of an end of the file."""
     drafted = learn_rig(lambda: statuses(say, 0x5E, 1, 30), catalogue, "x.log")
     assert (drafted.accepted, drafted.faults) == (0, 0)
-    assert "\n# This log raises no flag with this rig; no trouble had to be accepted for that.\n" in drafted.text
+    assert "\n# Compared with this rig, the log raises no flag; nothing had to be accepted.\n" in drafted.text
     assert "A FAULT" not in drafted.text
 
 
@@ -94,7 +94,7 @@ def test_an_accepted_fault_stands_out(catalogue, recorded):
         "# A FAULT: something does not work. Better repaired than accepted.\n"
         "# Seen from 32.3 s until 60.5 s, furnace 1: "
     )
-    assert "raises no flag with this rig only because trouble in it is accepted" in drafted.text.partition("schema")[0]
+    assert "the log raises no flag, because its trouble is accepted" in drafted.text.partition("schema")[0]
 
 
 @pytest.mark.parametrize(
