@@ -129,7 +129,7 @@ HOW = section("How to add")
 LISTS = dict(re.findall(r"(?ms)^### ([^\n]+)\n(.*?)(?=^### |\Z)", HOW))
 THINGS = {
     "A kind of device", "A flag", "A format of logs", "A fault", "An expectation", "A command",
-    "A page of the screen", "A message", "A unit", "A form of output",
+    "A page of the screen", "A function", "A term of the glossary", "A message", "A unit", "A form of output",
 }  # fmt: skip
 
 

@@ -62,7 +62,7 @@ def _check_field(text: str) -> str:
 
 
 class AcceptedPlan(Table):
-    """One sort of flag that is not raised. What is left out may be anything: device, message, field."""
+    """One kind of flag that is not raised. Device, message and field restrict it; each may be left out."""
 
     flag: Annotated[str, AfterValidator(_check_flag_kind)]
     """The kind of flag."""

@@ -60,7 +60,7 @@ class Function:
 
 
 _NOT_ESTABLISHED = "no default source address is established"
-_TABLE = (
+_TABLE = (  # every function; a new one is added here
     Function("control_panel", "control panel", (68,), (), (), Origin.PUBLISHED, "a device maker's manual"),
     Function(
         "thermostat",

@@ -1,6 +1,6 @@
 """The keys of a table of a rig or scenario, read out of the model that checks it, so that none is forgotten.
 
-Knows: how a model's fields are listed for whoever writes a file: type, range, unit, default, and the first sentence of
+Knows: how a model's fields are listed for the author of a file: type, range, unit, default, and the first sentence of
 what the field's docstring or description says. Does not know what any key does, nor which tables there are.
 
 The unit of a figure is the end of its key: ``start_c`` is in degrees Celsius, ``full_amps`` in amperes.
@@ -27,8 +27,8 @@ from rvsim.rig.quantity import Duration, Seed, duration_as_typed
 from rvsim.wire.ident import MAX_ADDRESS
 
 INTRODUCTION = (
-    "Each line: key = type, range and unit (default): meaning. A key without a default has to be there, unless it is "
-    'optional. Times have their unit, like "20s", "5min", "1h".'
+    "Each line: key = type, range and unit (default): meaning. A key without a default is required, unless it is "
+    'optional. Times are written with their unit, like "20s", "5min", "1h".'
 )
 TIME = "time"
 NUMBER = "number"
@@ -40,7 +40,7 @@ TYPES: Mapping[Any, str] = {
     FieldName: '"field" or "MESSAGE.field"',
     Limits: "[low, high]",
 }
-"""How types are called that a rig's keys have, by the validator that each ends with."""
+"""The description of each type of a rig's keys."""
 UNITS = (
     ("litres_per_s", "L/s"),
     ("_w_per_k", "W/K"),

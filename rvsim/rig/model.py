@@ -139,7 +139,7 @@ class DevicePlan(Table):
     address: Address
     """The source address that it prefers; it is recognized wherever it has claimed one."""
     claimed_name: ClaimedName | None = None
-    """The NAME of the very unit that is fitted, most significant digit first."""
+    """The NAME of the fitted unit, most significant digit first."""
     functions: Mapping[str, tuple[int, ...]] = Field(default_factory=dict)
     """What it is on the network, and the instances of each function, like { furnace = 1 } or { furnace = [1, 2] }.
     Without any it is known by its NAME, or by its address."""
@@ -229,9 +229,9 @@ class Rig(Table):
     """The plan of one vehicle's network."""
 
     form: Schema = Field(alias="schema")
-    """The form in which the file is written: 1."""
+    """The version of the file format: 1."""
     name: OneLineText
-    """The short name of the rig, as it stands in messages."""
+    """The short name of the rig, used in printed texts."""
     title: OneLineText
     """The vehicle in a few words."""
     devices: Annotated[tuple[DevicePlan, ...], Field(strict=False)] = Field(

@@ -68,7 +68,7 @@ class Scenario(Table):
     """One scenario as it is written; times are in microseconds since the start."""
 
     form: Schema = Field(alias="schema")
-    """The form in which the file is written: 1."""
+    """The version of the file format: 1."""
     title: OneLineText
     """The scenario in a few words."""
     about: Annotated[str, AfterValidator(_checked_lines)] = ""

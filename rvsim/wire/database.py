@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 CACHE_FORMAT = 5
 """Version of the compiled form; increase it whenever the form changes."""
 _MAX_FILE_BYTES = 16 << 20
+"""The largest DBC file that is read, 16 MiB. Our decision."""
 _MAX_SCALE = 1e18
 """Scales and offsets above it, and scales below its reciprocal, are taken for typing mistakes. Our decision."""
 _MAX_GAP_MS = 24 * 3600 * 1000

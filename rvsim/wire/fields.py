@@ -101,9 +101,11 @@ _ALL_ONES = {
     Special.UNCHANGED: State.UNCHANGED,
     Special.COMMANDED: State.UNCHANGED,
 }
+"""The meaning of all ones in a field of any width: FF in 8 bits, FFFF in 16. `FieldSpec.states` has the other codes."""
 _TYPE_SPECIALS = frozenset({Special.MEASURED, Special.COMMANDED})
 _TWO_BITS = 2
 _TOP_OF_TYPE = {_TWO_BITS: 1, 8: 250, 16: 65530, 32: 4294967290}
+"""The highest raw integer that is a value, by the width of a data type in bits."""
 _SUBSTITUTE_STATES = {State.NO_DATA: State.UNCHANGED, State.OUT_OF_RANGE: State.ERROR}
 """The state that a field reports instead where it has no code for the first."""
 _STATE_ORIGINS = {

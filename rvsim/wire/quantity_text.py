@@ -1,10 +1,10 @@
-"""Texts that still know the numbers in them: a sentence in metric units that can be rendered in other units.
+"""Texts that keep the numbers in them: a sentence in metric units that can be rendered in other units.
 
 Knows: which parts of a text are quantities, their exact values and steps, and how many decimals a step needs. Does not
 know any other unit: whoever shows a text to a person converts it (`faces/text/display_units.py`).
 
-A ``QuantityText`` is a string, the metric one, so that JSON, files and everything that compares texts has that. An
-f-string keeps the string and loses the quantities: text that a person is shown is put together by ``compose``.
+A ``QuantityText`` is a string, the metric one, which JSON, files and comparisons of texts use. An f-string
+keeps the string and loses the quantities, so text that is shown to a person is put together by ``compose``.
 """
 
 from collections.abc import Iterable, Iterator
@@ -15,8 +15,8 @@ from typing import NamedTuple, Self
 class Quantity(NamedTuple):
     """A number with its unit.
 
-    ``value`` is exact, in ``unit`` as definitions write it (``degC``). ``step`` is the smallest difference that the
-    number means, in the same unit; 0 for a figure that somebody wrote, of which all digits count. ``text`` is how it is
+    ``value`` is exact, in ``unit`` as definitions write it (``degC``). ``step`` is the resolution of the
+    number, in the same unit; 0 for a figure that somebody wrote, of which all digits count. ``text`` is how it is
     written in metric units; it ends with the unit where ``names_unit``. A difference of two temperatures converts
     otherwise than a temperature: ``is_difference``.
     """
@@ -30,9 +30,9 @@ class Quantity(NamedTuple):
 
 
 class Equivalents(NamedTuple):
-    """What figures beside it are in other units; nothing is written of it in metric units.
+    """Figures in other units, in parentheses after a text that somebody else wrote; empty in metric units.
 
-    It stands behind words that somebody else wrote, which cannot be converted themselves.
+    Such a text cannot be converted itself.
     """
 
     quantities: tuple[Quantity, ...]

@@ -23,9 +23,9 @@ SenderText = Callable[[int], str]
 
 
 def turn_lines(turn: Turn | None, sender_text: SenderText, width: int) -> list[Line]:
-    """Return one turn bit by bit; ``turn`` is None where the bus was idle."""
+    """Return one turn bit by bit; ``turn`` is None where no frame got through."""
     if turn is None:
-        return [(("The bus has been idle for the last two seconds.", "plain"),)]
+        return [(("No frame got through in the last two seconds.", "plain"),)]
     frame = turn.frame
     bits = frame_bits(frame.identifier, frame.data)
     stuff_bits = sum(bit.is_stuff for bit in bits)

@@ -1,4 +1,5 @@
-"""The keys: what each does, where it is available, and its text in the palette, on the page of keys and in the hints.
+"""The keys: what each does, where it is available, and its name in the palette, its text on the page of keys
+and in the line of hints at the bottom.
 
 Knows: names of actions, pages and modes. Does not know how an action is done; `app` does.
 """
@@ -100,7 +101,7 @@ _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
     ("w c", "warmer, cooler: command the thermostat half a degree up or down", _BENCH),
     ("p + -", "pause or go on; twice or half the speed", _PACED),
     ("g", "go on to the next flag and pause there", _LOG),
-    ("ctrl+p", "everything by name, and colours for light or dark", _ALL),
+    ("ctrl+p", "all commands by name; colours for a light or dark background", _ALL),
     ("q", "quit", _ALL),
 )
 

@@ -60,6 +60,7 @@ def _palette(
     chosen: Paint,
     fault_tag: Paint | None = None,
 ) -> Palette:
+    """Return a palette; ``severities`` are the colours of notice, warning and fault, in this order."""
     notice, warning, fault = severities
     styles = {
         "plain": Paint(plain, back),

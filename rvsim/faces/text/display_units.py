@@ -1,7 +1,7 @@
 """The units in which values are shown to a person: metric, or those that are customary in the United States.
 
 Knows: exact conversions with their sources, and how a converted number is rounded. Does not know which texts have
-quantities in them (`wire/quantity_text.py`), nor who prints them. Nothing is computed from what is converted here:
+quantities in them (`wire/quantity_text.py`), nor who prints them. Nothing is computed from converted numbers:
 JSON, files and recordings are metric.
 
 Sources: NIST Special Publication 811 (2008), appendix B: 1 ft = 0.3048 m, 1 mi = 1609.344 m, 1 lb = 0.45359237 kg,
@@ -48,6 +48,7 @@ class Conversion(NamedTuple):
 
 
 _FAHRENHEIT = Conversion("°F", _KELVIN_F, Fraction(32))
+"""A temperature; a difference of two temperatures is in ``US_DIFFERENCES``."""
 _GALLONS = Conversion("US gal", 1 / _GALLON_L)
 _GALLONS_AN_HOUR = Conversion("US gal/h", 1 / _GALLON_L)
 
@@ -107,8 +108,8 @@ class DisplayUnits:
     def exact(self, quantity: Quantity) -> str | None:
         """Return a number with all its decimals; None where its unit stays as it is.
 
-        One that has no end, or more than ``MAX_EXACT_DECIMALS``, has two decimals more than its step needs, and a sign
-        that says so.
+        A number with more than ``MAX_EXACT_DECIMALS``, or without an end, is rounded to two decimals more than its step
+        needs, with ≈ in place of =.
         """
         conversion = self._conversion(quantity)
         if conversion is None:

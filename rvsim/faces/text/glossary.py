@@ -1,6 +1,6 @@
 """The glossary: how a term is found and printed.
 
-Knows: other words for a term, and which terms are near one that is not known. Does not know what any term means
+Knows: other words for a term, and which terms are similar to an unknown word. Does not know what any term means
 (``glossary_terms`` does).
 """
 
@@ -15,14 +15,14 @@ from rvsim.rig.quantity import shown
 WIDTH = 80
 """Columns of every terminal. Common practice, no source."""
 MAX_NEAR_TERMS = 5
-"""Terms that are proposed for one that is not known. Our decision."""
+"""At most so many terms are proposed for an unknown word. Our decision."""
 
 
 def find_term(text: str) -> Term:
-    """Return the term that is called so, in upper or lower case, by its own or another word.
+    """Return the term with this word, or with this other word for it, in upper or lower case.
 
     Raises:
-        InputError: there is none; it names those that are near.
+        InputError: there is none; the line names similar ones.
     """
     wanted = " ".join(text.lower().split())
     names = {name.lower(): term for term in (*OUR_OWN, *FIELD) for name in (*term.also, term.word)}

@@ -1,8 +1,8 @@
-"""The terms of the glossary: those of the field and our own ideas, a line or two each, with where each is from.
+"""The terms of the glossary: those of the field and our own ideas, a line or two each, with its origin.
 
 Knows: words and what they mean. Does not know how they are printed, nor any message's layout.
 
-``OUR_OWN`` stands in DEVELOPERS.md too; a test holds that both agree. Origins name the source that was read; what was
+``OUR_OWN`` is in DEVELOPERS.md too; a test checks that both agree. Origins name the source that was read; what was
 not read is marked as memory.
 """
 
@@ -15,7 +15,7 @@ TRANSPORT = "published: RV-C specification page 18; packets: SAE J1939-21, from 
 
 
 class Term(NamedTuple):
-    """One term: what it means, where that comes from, and other words under which it is looked for."""
+    """One term: its meaning, the origin of that, and other words by which it is found."""
 
     word: str
     meaning: str
@@ -43,9 +43,10 @@ FIELD = (
     ),
     Term(
         "identifier",
-        "The 29 bits before the data: 3 of priority, 1 reserved, 17 of DGN, 8 of source address.",
+        "The 29 bits before the data: 3 of priority, 1 reserved, 17 of DGN (the first of them is the data page), 8 of "
+        "source address.",
         "published: rv-c.com/node/12; the places of the bits: SAE J1939-21, from memory",
-        ("CAN ID", "ID"),
+        ("CAN ID", "ID", "data page"),
     ),
     Term(
         "priority",
@@ -68,8 +69,8 @@ FIELD = (
     ),
     Term(
         "source address",
-        "The last 8 bits of the identifier: the address of the sender. It serves arbitration and addressed "
-        "messages; it does not tell what a device is.",
+        "The last 8 bits of the identifier: the address of the sender. It is used in arbitration and for "
+        "addressed messages; it does not tell what a device is.",
         "published: rv-c.com/node/82",
         ("address", "SA"),
     ),
@@ -81,7 +82,9 @@ FIELD = (
         ("destination address", "broadcast"),
     ),
     Term(
-        "null address", "254: the sender has no address, as one that could not claim any.", "SAE J1939-81, from memory"
+        "null address",
+        "254: a node sends from it while it has no address, for example because it could not claim one.",
+        "SAE J1939-81, from memory",
     ),
     Term(
         "default source address",
@@ -110,7 +113,8 @@ FIELD = (
     ),
     Term(
         "address claim",
-        "How a node takes an address: it sends its NAME from there; who holds the address has 250 ms to answer.",
+        "How a node takes an address: it sends its NAME from that address; a node that has the address already has "
+        "250 ms to object.",
         "published: rv-c.com/book/export/html/17",
         ("claim", "ADDRESS_CLAIM"),
     ),
@@ -149,7 +153,7 @@ FIELD = (
     Term(
         "DM1",
         "The diagnostic message of SAE J1939, DGN FECA: lamps, SPN and FMI. Some devices send it besides the "
-        "heartbeat, with another byte order of the SPN.",
+        "heartbeat, with the bytes of the SPN in another order.",
         "a gateway maker's RV-C appendix",
     ),
     Term(
@@ -183,13 +187,14 @@ FIELD = (
     ),
     Term(
         "arbitration",
-        "How the bus decides who sends: those who start together compare bit by bit; a 0 overrides a 1, and who "
-        "sent the 1 stops and waits.",
+        "How the bus decides who sends: nodes that start at the same time compare bit by bit; a 0 overrides a 1, and "
+        "a node that sent the 1 stops and waits.",
         CAN_SPECIFICATION,
     ),
     Term(
         "bit stuffing",
-        "After five equal bits the sender inserts an opposite one, which receivers remove: so they keep in step.",
+        "After five equal bits the sender inserts an opposite one, which receivers remove. The changes keep "
+        "receivers synchronous with the sender.",
         CAN_SPECIFICATION,
         ("stuff bit",),
     ),
@@ -224,18 +229,19 @@ FIELD = (
         PRACTICE,
         ("load center",),
     ),
-    Term("output", "What a load centre switches: one fused line to one load.", PRACTICE),
+    Term("output", "What a load centre switches: one fused circuit to one load.", PRACTICE),
     Term("input", "What a module reads: a switch, a contact, a sensor.", PRACTICE),
     Term(
         "resistor ladder",
-        "Several switches on one wire, each with another resistance, so that the voltage tells which one is pressed.",
+        "Several switches on one wire, each with a different resistance, so that the voltage "
+        "tells which one is pressed.",
         PRACTICE,
         ("ladder",),
     ),
     Term(
         "special values",
         "Raw numbers that are no reading: no data, out of range, error, reserved, and in commands unchanged. Which of "
-        "them a field has depends on its sort: quantity, switch, list of codes, address.",
+        "them a field has depends on its kind: quantity, switch, list of codes, address.",
         "published: rv-c.com/node/522 for no data; the others from memory",
         ("special value", "special code"),
     ),
@@ -252,18 +258,18 @@ FIELD = (
         "from memory",
         ("FE",),
     ),
-    Term("error", "The two bits 10 of a switch: the sender says that it cannot tell.", "from memory"),
+    Term("error", "10 binary in a field of two bits, as of a switch: the sender cannot tell the state.", "from memory"),
     Term(
         "reserved",
-        "A number above the top of a quantity that the standard has set aside, FD in a byte: no reading.",
+        "A number above the highest value of a quantity, FB to FD in a byte: set aside by the standard, no reading.",
         "from memory",
         ("FD",),
     ),
     Term("unchanged", "All ones in a field of a command: leave this as it is.", "from memory"),
     Term(
         "DC source",
-        "A battery or supply as messages describe it. Several devices may know one; who has the highest device "
-        "priority speaks.",
+        "A battery or supply as messages describe it. Several devices may know the same "
+        "one; the device with the highest device priority sends its messages.",
         "three device makers' RV-C appendices",
         ("device priority",),
     ),
@@ -278,13 +284,20 @@ FIELD = (
         ("DBC",),
     ),
     Term(
+        "field",
+        "A part of a message with one meaning: its place (byte and bit) and scale are its layout; its numbers may have "
+        "names, which are its codes.",
+        PRACTICE,
+        ("layout", "code"),
+    ),
+    Term(
         "virtual time",
         "Simulated time that runs as fast as the computer can, instead of by the wall clock.",
         PRACTICE,
         ("paced",),
     ),
 )
-"""The terms of the field, as they stand there."""
+"""The terms of the field."""
 
 OUR_OWN = (
     Term(
@@ -302,7 +315,7 @@ OUR_OWN = (
     Term("evidence", "The frames or figures that a flag or a verdict rests on.", OWN_WORD),
     Term(
         "roll call",
-        "Who of the planned devices is there, in five states: present, late, silent, asleep, unplanned.",
+        "All devices, planned or heard, each in one of five states: present, late, silent, asleep, unplanned.",
         OWN_WORD,
     ),
     Term("present", "State of the roll call: the device keeps to its gaps.", OWN_WORD),
@@ -323,20 +336,22 @@ OUR_OWN = (
         "State of the roll call: a sender, or a function and instance, that the rig does not have.",
         OWN_WORD,
     ),
-    Term("verdict", "What a judged run came to: passed or not, with each expectation and its evidence.", OWN_WORD),
+    Term("verdict", "The result of a judged run: passed or not, with each expectation and its evidence.", OWN_WORD),
     Term("shakedown", "Running scenarios to their verdicts.", OWN_WORD),
     Term(
         "vary", "Running one scenario with many values, to find which fail and the smallest case that does.", OWN_WORD
     ),
-    Term("survey", "What a captured log comes to: who was there, what they sent, what was noticed.", OWN_WORD),
+    Term(
+        "survey", "The summary of a captured log: which devices were there, what they sent, what was noticed.", OWN_WORD
+    ),
     Term("spell", "To explain one frame byte by byte, with the arithmetic.", OWN_WORD),
     Term("tape", "The page of the screen that spells the last frame of a device as one running line.", OWN_WORD),
     Term("ledger", "The page of the screen that adds up currents: given, taken, left for the battery.", OWN_WORD),
     Term("practice", "Exercises in reading frames, with known answers. Not part of this version.", OWN_WORD),
     Term(
         "plan",
-        "What a rig says should be, as against what is on the bus; and the check of it before power is on, which is "
-        "not part of this version.",
+        "What should be on the bus according to a rig; also the check of it before power is on, which is not part of "
+        "this version.",
         OWN_WORD,
     ),
     Term("hub", "A bench offered to other programs on this machine over loopback.", OWN_WORD),
@@ -351,6 +366,7 @@ OUR_OWN = (
         "origin",
         "Where the name, place or codes of a field come from: published, memory, unsure, or user for your own file.",
         OWN_WORD,
+        ("grade", "from memory"),
     ),
 )
 """Our own words, each of which a reader has to learn once."""

@@ -1,4 +1,4 @@
-"""The guides: Markdown files of the package, one a topic.
+"""The guides: Markdown files of the package, one for each topic.
 
 Knows: their folder and their names. Does not know their contents.
 """

@@ -10,6 +10,7 @@ from rvsim.wire.fields import Origin, weakest
 from rvsim.wire.spec import MessageSpec
 
 LEGEND = "Marked *: from memory; marked **: from memory, not sure."
+"""The words are those of `spell_fields.ORIGIN_WORDS`."""
 _SIGNS = ((Origin.UNSURE, " **"), (Origin.MEMORY, " *"))
 
 

@@ -39,7 +39,8 @@ def parse_frame(identifier: str, data: str) -> Frame:
     if not re.fullmatch("[0-9a-f]*", digits):
         problems.append(f"data {data!r} is not hex: write it like 01C864FFFFFFFFFF or 01:C8:64")
     elif len(digits) % 2:
-        problems.append(f"data {data!r} has {len(digits)} hex digits: two make a byte, so one is missing or too many")
+        count = f"{len(digits)} hex digit{'' if len(digits) == 1 else 's'}"
+        problems.append(f"data {data!r} has {count}: two make a byte, so one is missing or too many")
     elif len(digits) > 16:
         problems.append(f"data {data!r} has {len(digits) // 2} bytes: a frame holds 8 at most")
     if problems:

@@ -18,6 +18,7 @@ ORIGIN_WORDS = {
     Origin.UNSURE: "from memory, not sure",
     Origin.USER: "from your own definitions",
 }
+"""The grades in words, in spell and on the screen. `marks.LEGEND` has the same words for the signs * and **."""
 STATE_WORDS = {
     State.RESERVED: "reserved by the standard, not a reading",
     State.OUT_OF_RANGE: "the sender says that its measurement is out of range",

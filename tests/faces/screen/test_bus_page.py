@@ -48,7 +48,7 @@ def test_many_waited():
 
 def test_nothing_yet():
     """A bus without frames has had no turn."""
-    assert page(None) == ["The bus has been idle for the last two seconds."]
+    assert page(None) == ["No frame got through in the last two seconds."]
 
 
 def problems(watch, width=100):

@@ -313,5 +313,5 @@ def test_cleared_flags_are_dim(watched):
         "dim"
     }
     assert found["fault, heater: silent-device since 32 s"] == {"fault"}
-    assert found["Try next: its power and fuse first, then its data plug, then its drop"] == {"plain"}
+    assert found["Try next: check its power and fuse first, then its data plug, then its drop"] == {"plain"}
     assert {style for text, styles in found.items() if text == "[4]" for style in styles} == {"fault-tag"}

@@ -42,7 +42,7 @@ def test_hex_is_read_as_people_write_it(identifier, data):
         ("", "00", "identifier '' is not hex"),
         ("-1", "00", "identifier '-1' is not hex"),
         ("20000000", "00", "identifier 20000000 does not fit in 29 bits: the highest is 1FFFFFFF"),
-        ("19FFE45E", "0", "data '0' has 1 hex digits: two make a byte"),
+        ("19FFE45E", "0", "data '0' has 1 hex digit: two make a byte"),
         ("19FFE45E", "zz", "data 'zz' is not hex: write it like"),
         ("19FFE45E", "00" * 9, "has 9 bytes: a frame holds 8 at most"),
     ],
