@@ -67,7 +67,7 @@ def _joint_ranges(spec: MessageSpec) -> list[tuple[int, int]]:
 def _piece_meaning(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return the meaning of a piece, and the origins of everything that it depends on."""
     if not piece.readings:
-        return ("no field", []) if spec.dgn != DATA_TRANSFER else (payload_text(piece.data), [PACKET_ORIGIN])
+        return ("unused", []) if spec.dgn != DATA_TRANSFER else (payload_text(piece.data), [PACKET_ORIGIN])
     fault = fault_in_fields({reading.field.name: reading.raw for reading in piece.readings})
     if fault is not None:
         return fault_text(*fault), [*(reading.origin for reading in piece.readings), *fault_origins(*fault)]
@@ -113,7 +113,7 @@ def spelled_line(
             else _meaning_without_fields(spec, data)
         )
         is_chosen = number == chosen
-        if byte_texts and (piece_text != text or is_chosen or piece_text not in ("no data", "unchanged", "no field")):
+        if byte_texts and (piece_text != text or is_chosen or piece_text not in ("no data", "unchanged", "unused")):
             spans += _spans_of(byte_texts, text + mark(origins), is_chosen=False)
             byte_texts, origins = [], []
         byte_texts.append(piece.bytes_text)

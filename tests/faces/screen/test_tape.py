@@ -106,7 +106,7 @@ def test_a_frame_in_one_line(tape):
     """Each byte is followed by its meaning; neighbours that say nothing are gathered."""
     assert tape("FURNACE_STATUS", "01 00 C8 64 FF FF FF FF") == (
         "01 instance 1 * · 00 operating mode automatic, heat source combustion * · C8 circulation fan speed 100 % * · "
-        "64 heat output level 50 % * · FF FF FF no data ** · FF no field *"
+        "64 heat output level 50 % * · FF FF FF no data ** · FF unused *"
     )
 
 
@@ -114,9 +114,9 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
     """It is taken out of the neighbours it would be gathered with, and is the only one in the style for that."""
     spec, data = catalogue.by_name("FURNACE_STATUS"), "01 FF C8 64 FF FF FF FF"
     assert tape("FURNACE_STATUS", data, 3).endswith(
-        "· C8 circulation fan speed 100 % * · [64 heat output level 50 % *] · FF FF FF no data ** · FF no field *"
+        "· C8 circulation fan speed 100 % * · [64 heat output level 50 % *] · FF FF FF no data ** · FF unused *"
     )
-    assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data ** · [FF no data **] · FF no data ** · FF no field *")
+    assert tape("FURNACE_STATUS", data, 5).endswith("· FF no data ** · [FF no data **] · FF no data ** · FF unused *")
     assert tape("FURNACE_STATUS", data, 0).startswith("[01 instance 1 *] · FF no data * · C8 circulation fan")
     assert [style for _, style in spelled_line(spec, bytes.fromhex(data), 1)][:5] == [
         "plain", "dim", "chosen", "dim", "plain",
@@ -125,12 +125,12 @@ def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
 
 
 def test_what_says_nothing_is_gathered_only_with_its_like(tape):
-    """No data, unchanged and no field are three things; values are never gathered, even where they read alike."""
+    """No data, unchanged and unused are three things; values are never gathered, even where they read alike."""
     assert tape("THERMOSTAT_COMMAND_1", "01 FF FF C0 24 FF FF") == (
         "01 instance 1 * · FF FF unchanged * · C0 24 set point temperature heat 21.00 °C * · FF FF unchanged *"
     )
     assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == (
-        "01 instance 1 * · FF FF no data * · FF FF no field *"
+        "01 instance 1 * · FF FF no data * · FF FF unused *"
     )
     same = MessageSpec(
         "SAME", 0x1FF00, 6, 8, (FieldSpec("fresh_water_level", 0, 8), FieldSpec("grey_water_level", 8, 8))
@@ -193,7 +193,7 @@ def test_the_frames_of_long_messages(tape, arithmetic):
     """A connection frame is told by its control byte, a packet by the text in it."""
     assert tape("INITIAL_PACKET", "20 14 00 03 FF B0 FE 00") == (
         "20 control byte broadcast announce (BAM) · 14 00 message length 20 bytes · 03 number of packets 3 · "
-        "FF no field · B0 FE 00 dgn of the long message 0FEB0 hex"
+        "FF unused · B0 FE 00 dgn of the long message 0FEB0 hex"
     )
     assert "11 control byte clear to send · 02 packets that may come 2 * · 05 next packet 5 * ·" in tape(
         "INITIAL_PACKET", "11 02 05 FF FF B0 FE 00"
