@@ -50,7 +50,8 @@ def run_on_bus(
 
     Raises:
         InputError: the bus is not proved to be simulated, devices are not in the rig, or the recording cannot be
-        written. BusError: the bus could not be opened, or was lost.
+            written.
+        BusError: the bus could not be opened, or was lost.
     """
     proved = prove_simulated(settings)
     with Port(proved.interface, proved.channel, options=proved.options) as port:
