@@ -18,7 +18,7 @@ ENDING_SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "
 
 
 class ExitCode(IntEnum):
-    """ExitCode codes of every command."""
+    """Exit codes of every command."""
 
     GOOD = 0
     """The command succeeded."""

@@ -1,8 +1,9 @@
 """What every node answers: requests, resets and commanded addresses; and its long messages.
 
-Knows: requests to one node and to all, with an instance (RV-C's addition to SAE J1939-21); that only a node which is
-addressed alone refuses; the four codes of an acknowledgement; that data longer than a frame goes out in packets; that a
-commanded address comes in packets. Does not know which data a node has, nor whether it obeys: its host decides.
+Knows: requests to one node and to all, with an instance (RV-C's addition to SAE J1939-21); that a node refuses only a
+request that is addressed to it alone; the four codes of an acknowledgement; that data longer than a frame goes out in
+packets; that a commanded address comes in packets. Does not know which data a node has, nor whether it obeys: its host
+decides.
 """
 
 from collections.abc import Callable, Mapping
@@ -25,7 +26,7 @@ MAX_ANSWER_DELAY_US = 153_000
 """Longest wait before the answer to a request to all; each node draws its own. The delay is that of SAE J1939-81 for
 claims. It is used for every answer to all, so that not all nodes send at once (our decision)."""
 ADDRESS_COMMAND_DELAY_US = 5_000
-"""Wait before a commanded address is obeyed that was sent to this node alone. Its acknowledgement has a lower priority
+"""Wait before this node obeys a commanded address that was sent to it alone. Its acknowledgement has a lower priority
 than a claim; after this wait it has been sent, from the address that the node still holds. Our decision."""
 _REFUSED = frozenset({ProblemKind.NO_SESSION_FREE, ProblemKind.BUSY, ProblemKind.NO_ADDRESS})
 _MAX_FRAME_BYTES = 8

@@ -1,4 +1,4 @@
-"""Whether a bus may be sent to without being armed: whether nothing real is on it.
+"""Whether rvsim may send to a bus: only if no real device can be on it.
 
 Knows: two kinds of bus have no hardware: python-can's virtual bus, which ends within this program, and a hub of rvsim
 on this machine, which has simulated devices behind it. The first is known by its interface. The second has the

@@ -35,7 +35,8 @@ FIRST_FRAME_DELAY_S = 0.05
 """Wait before the first frame to a new client, or until it sends: python-can compares one whole receive with the answer
 that it expects, and a frame directly behind that answer would break its handshake."""
 MAX_HANDSHAKE_S = 5.0
-"""A client that has not finished its handshake after this time is disconnected. Our decision."""
+"""A client that has not finished its handshake after this time is disconnected. Our decision; DEVELOPERS.md names
+it."""
 MAX_WAITING_FRAMES = 20_000
 """Frames that wait for one client that does not read them; ten seconds of a fully loaded bus. Our decision."""
 UNDER_WAY_QUOTA = 32

@@ -1,7 +1,7 @@
 """A scenario run to its verdict with its simulated devices on a bus beside real ones, paced by the wall clock.
 
 Knows: how a run and a port are put together. Does not know option names. Frames are sent only to buses that are proved
-harmless. Prints nothing: lines for the person go to ``say``.
+to be simulated (`edge.harmless`). Prints nothing: lines for the person go to ``say``.
 """
 
 import threading
@@ -49,7 +49,8 @@ def run_on_bus(
         speed: simulated seconds per real second.
 
     Raises:
-        InputError: the bus is not proved harmless, devices are not in the rig, or the recording cannot be written.
+        InputError: the bus is not proved to be simulated, devices are not in the rig, or the recording cannot be
+            written.
         BusError: the bus could not be opened, or was lost.
     """
     proved = prove_simulated(settings)

@@ -40,7 +40,7 @@ def run_job(
 ) -> dict[str, Any]:
     """Make one run and return its verdict as plain data, which can be sent between machines.
 
-    An error in the values of this run is the error of its verdict.
+    An error in the values of this run becomes the error of its verdict.
     """
     return as_json(run_one(job, dbc, keep, progress, say))
 
@@ -54,7 +54,7 @@ def run_one(
 ) -> Verdict:
     """Make one run and return its verdict, whose texts keep their quantities, also between processes.
 
-    An error in the values of this run is the error of its verdict.
+    An error in the values of this run becomes the error of its verdict.
 
     Args:
         job: the scenario with its values and its seed.
@@ -87,7 +87,7 @@ def run_all(
     keep: Path | None = NOT_PASSED_FOLDER,
     clock: Callable[[], float] = machine_s,
 ) -> Iterator[Verdict]:
-    """Yield the verdicts of jobs in the order of the jobs, each as soon as all before it are there.
+    """Yield the verdicts of jobs in the order of the jobs, each as soon as all verdicts before it are known.
 
     Args:
         jobs: what is run.

@@ -177,7 +177,8 @@ def check_absent(rig: Rig, absent: Collection[str]) -> None:
     names = [plan.name for plan in rig.devices]
     unknown = [name for name in absent if name not in names]
     if unknown:
-        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}" for name in unknown))
+        known = f"its devices are {', '.join(names)}"
+        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}; {known}" for name in unknown))
 
 
 class ScenarioRun:

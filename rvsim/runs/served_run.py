@@ -1,7 +1,7 @@
 """A paced run that serves other programs on this machine: a bench, or a scenario to its verdict.
 
-Knows: how a run and the hub are put together. Does not know option names, nor how either works. Prints nothing: lines
-for the person go to ``say``.
+Knows: how a run and the hub are put together. Does not know option names, nor how a run or the hub works. Prints
+nothing: lines for the person go to ``say``.
 """
 
 import threading
@@ -23,7 +23,8 @@ from rvsim.sim.clock import machine_s
 from rvsim.wire.frame import Frame
 
 MAX_CLIENT_WAIT_S = 60.0
-"""The longest wait of a served scenario for its first client. Our decision."""
+"""The longest wait of a served scenario for its first client. Our decision. The help of ``--serve``, the integrator's
+guide and DEVELOPERS.md name it."""
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""A scenario rendered as sentences: its setting, its faults, its steps, and what is expected.
+"""A scenario rendered as sentences: its rig and weather, its faults, its steps, and what is expected.
 
 Knows: the order in which a person reads a scenario. Does not know how any part of it acts.
 """

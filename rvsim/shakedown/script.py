@@ -101,7 +101,7 @@ class StepPlan(Table):
     when: WhenPlan | None = None
     """The event on which it is done."""
     wait: Duration = 0
-    """The time between "when" and the deed."""
+    """The time between "when" and the action."""
     each_time: bool = False
     """Whether it is done on each "when", not only on the first."""
     send: SendPlan | None = None

@@ -24,7 +24,7 @@ from rvsim.world.world import World
 BENCH_ADDRESS = 0xF9
 """The source address of commands that the bench sends for its user: 249, a service tool's (SAE J1939; from memory)."""
 _MAX_REPEATS = 1_000_000
-"""How often a step can be due in one run. Our decision, against typing errors."""
+"""How often a step may be due in one run. Our decision: more is a typing mistake."""
 SendFrame = Callable[[int, bytes], None]
 """Takes the identifier and the data of a frame."""
 

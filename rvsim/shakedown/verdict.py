@@ -45,7 +45,7 @@ class Verdict:
     frames: int
     outcomes: tuple[Outcome, ...]
     error: str = ""
-    """Why there was no run, or only a part of one."""
+    """Why there was no run, or why only a part of it was made."""
     recording: str = ""
     """The file in which the frames of a run that did not pass were saved."""
     planned: float = 0.0

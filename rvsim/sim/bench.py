@@ -1,7 +1,8 @@
 """The simulated devices of one rig, on one simulated CAN pair, in one simulated time.
 
 Knows: how devices, physics and line work together, the gates of faults between a device and the line, and that a device
-that raises is removed while the bench goes on. Does not know who observes: each frame on the line goes to ``on_frame``.
+that raises an exception is removed while the bench goes on. Does not know who observes: each frame on the line goes to
+``on_frame``.
 """
 
 from collections import Counter
@@ -44,7 +45,7 @@ _PLANNED_PRIORITY = -1
 
 
 class Failure(NamedTuple):
-    """A simulated device that raised and was removed."""
+    """A simulated device that raised an exception and was removed."""
 
     time: int
     device: str
@@ -109,7 +110,7 @@ class Bench:
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
-        """Devices without power, and removed ones: they are never called again."""
+        """Devices without power, and removed devices: they are never called again."""
         self.on_frame = on_frame
         """Receives each frame that was sent without error; may be changed between two steps."""
         self._on_failure = on_failure

@@ -1,8 +1,9 @@
 """The cabin: its stored heat, its loss to the outside, and other sources of heat.
 
 Knows: its temperature, its conductance to the outdoor air (walls, leaks, running vents), and the heat that people,
-cooking or an air conditioner add or remove. Does not know the coolant or the hot water; `world` couples them. The air
-of a vent counts in full in addition to the leaks.
+cooking or an air conditioner add or remove. The heat loss is this conductance times the difference of temperature:
+`World._run_to_second` applies it, `World._solve_heat_balances` has the equations. Does not know the coolant or the hot
+water; `world` couples them. The air of a vent counts in full in addition to the leaks.
 """
 
 from math import fsum, isfinite

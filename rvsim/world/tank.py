@@ -4,7 +4,7 @@ Knows: the content of the fresh, grey and black water tank, and an invented day 
 to the other two. Does not know the hot water: heated water comes out of the same taps and is counted once. Rain, leaks,
 filling and draining are not modelled.
 
-WaterTanks is counted in whole microlitres, so that none is gained or lost however long a run lasts.
+Water is counted in whole microlitres, so that none is gained or lost however long a run lasts.
 """
 
 from bisect import bisect_right

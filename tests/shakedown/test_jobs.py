@@ -1,4 +1,4 @@
-"""Lists of runs: values to vary, grids and draws, values laid over a file, the smallest_failure failing run."""
+"""Lists of runs: values to vary, grids and draws, values laid over a file, the smallest failing run."""
 
 from contextlib import suppress
 from pathlib import Path

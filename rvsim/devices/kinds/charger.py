@@ -21,7 +21,7 @@ no source."""
 MAX_ABSORPTION_US = 4 * 3600 * SECOND_US
 """Absorption ends after this time at the latest. Common practice, no source."""
 FULL_CURRENT_FRACTION = 0.98
-"""At or above this fraction of its full current the charger gives all that it can. Our choice."""
+"""At or above this fraction of its full current the charger counts as being at its current limit. Our choice."""
 DISABLE, ENABLE = 0, 1
 
 

@@ -19,7 +19,8 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
 HIGHER_PRIORITY_TIMEOUT_US = 5 * SECOND_US
-"""A device of a higher priority counts as gone after this silence: ten gaps of the messages. Invented."""
+"""A device of a higher priority counts as gone when it has sent nothing for this time: ten gaps of the messages.
+Invented."""
 MIN_TIME_REMAINING_AMPS = 0.1
 """Below this current the time remaining is no data. Invented."""
 MAX_TIME_REMAINING_MIN = 65530

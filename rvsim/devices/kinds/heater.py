@@ -1,8 +1,8 @@
 """A hydronic heater: one burner warms coolant for the cabin's fan and for the hot water.
 
 Knows: furnace and water heater messages (layouts from memory), how a burner holds its coolant at a temperature, and
-that the fan waits for warm coolant. The heater stops while its supply is too low: heaters for 12 V stop below 10 V
-(three makers' fault-code tables). Does not know who commands heat or why.
+that the fan waits for warm coolant. The heater stops while its supply voltage is too low: 12 V heaters stop below
+10 V (three makers' fault-code tables). Does not know who commands heat or why.
 
 A lockout is a safety function and has no reset here: a simulated heater starts again when its supply is back.
 """
@@ -23,7 +23,7 @@ MIN_FAN_COOLANT_C = 40.0
 WATER_SET_POINT_C, WATER_BAND_K = 60.0, 5.0
 """Set point of the hot water until a command changes it. Common practice, no source."""
 WATER_OFF, WATER_BURNER_MODES = 0, frozenset({1, 3, 4, 5})
-"""Operating modes of the water heater; in the second ones the burner heats the water (numbers from memory)."""
+"""Operating modes of the water heater; off, and those in which the burner heats the water (numbers from memory)."""
 
 
 class HeaterSettings(Settings):

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, commanded
 
 OFF, ON = 0, 1
-"""The only codes that it obeys: what a pump does in "test" was not seen."""
+"""The only codes that it obeys: no source says what a pump does in "test"."""
 
 
 class PumpSettings(Settings):

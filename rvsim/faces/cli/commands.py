@@ -16,7 +16,7 @@ from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_outpu
 
 EPILOG = (
     "Start with: rvsim bench. Explanations: rvsim about --guide TOPIC, --words TERM, --keys PART.\n\n"
-    "Data goes to stdout, everything else to stderr. ExitCode codes: 0 good, 1 the result is not good, 2 usage or "
+    "Data goes to stdout, everything else to stderr. Exit codes: 0 good, 1 the result is not good, 2 usage or "
     "unreadable input, 3 the bus could not be opened or was lost, 130 interrupted."
 )
 

@@ -134,7 +134,9 @@ def shakedown(
             bus = resolve(interface, channel, None, adapter_option or (), listening=False)
             return shakedown_on_bus(jobs, bus, leave_out or (), requested)
         if leave_out:
-            raise InputError("--except goes with --interface or --serve: in virtual time nothing can take its place")
+            raise InputError(
+                "--except goes with --interface or --serve: in virtual time nothing can replace the device"
+            )
         for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
             if given:
                 raise InputError(f"{option} goes with --interface: name one, or leave {option} out")

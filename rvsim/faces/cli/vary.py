@@ -1,4 +1,4 @@
-"""One scenario with many values: which runs fail, and the smallest_failure failing case.
+"""One scenario with many values: which runs fail, and the smallest failing case.
 
 Knows: how the result is shown. Does not know how values replace those of a scenario (`shakedown.jobs`), nor how a run
 goes.
@@ -106,6 +106,6 @@ def summary_lines(verdicts: Sequence[Verdict], own: Mapping[str, Value], units: 
         lines.append(f"  and {len(failed) - _MAX_LISTED_FAILURES} more")
     simplest = smallest_failure(verdicts, own)
     if simplest is not None:
-        lines += ["The smallest_failure failing case, with the fewest values that differ from the scenario's own:"]
+        lines += ["The smallest failing case, with the fewest values that differ from the scenario's own:"]
         lines += [f"  {line}" for line in as_text(simplest, render=units.render)]
     return lines

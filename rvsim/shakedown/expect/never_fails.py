@@ -1,7 +1,7 @@
 """Warnings about a scenario: expectations that cannot fail on its rig, and steps and faults that are never due.
 
-Knows: which devices and instances can send, by the rig, by the settings of devices of kind "own", and by the
-scenario's own steps and faults. Does not know what happens in a run: it finds typing errors, not what is unlikely.
+Knows: which devices and instances can send, by the rig, by the settings of devices of kind "own", and by the scenario's
+own steps and faults. Does not know what happens in a run: it finds typing mistakes, not events that are unlikely.
 """
 
 from typing import assert_never

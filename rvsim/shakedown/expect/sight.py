@@ -1,4 +1,4 @@
-"""Something that can be seen on the bus: a frame of a device, a message, or a message with a field in a range.
+"""Something that can be seen on the bus: a frame of a device, a message, or a message whose field has a certain value.
 
 Knows: how a sight is written, and which frames match it. Does not know time, nor what is expected of a sight.
 """
@@ -79,13 +79,13 @@ class Sight(Table):
     field: DefinedName | None = None
     """The field that "is", "above", "below" and "becomes" are about."""
     equals: FieldValue | None = Field(default=None, alias="is")
-    """What the field says: a number in its unit, the name of a code, or a state like "no data"."""
+    """The value of the field: a number in its unit, the name of a code, or a state like "no data"."""
     above: float | None = None
-    """The value, in the field's unit, that it is above."""
+    """The limit, in the field's unit, that the value is above."""
     below: float | None = None
-    """The value, in the field's unit, that it is below."""
+    """The limit, in the field's unit, that the value is below."""
     becomes: EnteredValue | None = None
-    """What the field starts to say, having said something else before; or true, with "above" or "below"."""
+    """The value that the field enters, having had another one before; or true, with "above" or "below"."""
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
@@ -125,8 +125,8 @@ class Sight(Table):
             words.append(f"with {self.field.replace('_', ' ')}")
         if self.becomes is not None:
             words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
-        words += [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
-        return " ".join(words)
+        limits = [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
+        return " ".join([*words, *([" and ".join(limits)] if limits else [])])
 
 
 def _plain(value: object) -> str:

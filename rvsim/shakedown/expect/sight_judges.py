@@ -38,7 +38,7 @@ class SeenJudge(Judge[SeenPlan]):
                 self.fail(time, f"seen for the {_ordinal(self.count)} time at {time_text(time)}: {frame}")
 
     def finish(self, end: int) -> None:
-        """Fail if the sight was seen too seldom."""
+        """Fail if the sight was not seen often enough."""
         if self.count < self.plan.at_least:
             self.fail(self.end_of_part(end), f"{_seen_text(self.count)} by {time_text(self.end_of_part(end))}")
 
@@ -82,7 +82,7 @@ class EnteredJudge(Judge[EnteredPlan]):
             self.fail(time, f"seen for the {_ordinal(self.count)} time at {time_text(time)}: {frame} of {device}")
 
     def finish(self, end: int) -> None:
-        """Fail if the state was entered too seldom, or the field had no value."""
+        """Fail if the state was not entered often enough, or the field had no value."""
         last = self.end_of_part(end)
         if not self.has_value:
             self.fail(last, f"no value reported by {time_text(last)}, so it cannot be judged")

@@ -284,7 +284,7 @@ class EffectMaker:
             case _:
                 assert_never(fault)
 
-    # InstanceChange.
+    # Instances.
 
     def _instances(
         self, fault: plans.WrongInstancePlan | plans.SharedInstancePlan | plans.FirmwareResetPlan

@@ -328,7 +328,7 @@ class BabblingPlan(FaultPlan):
 
 
 class BusErrorsPlan(FaultPlan):
-    """Each bit on the wires is inverted with a probability of ``rate``: a model, its rate is the user's."""
+    """Each bit on the wires is inverted with a probability of ``rate``: a model whose rate you choose."""
 
     fault: Literal["bus_errors"]
     rate: BitErrorRate

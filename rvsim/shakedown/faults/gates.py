@@ -1,7 +1,7 @@
 """Gates: what a fault does to the frames that a device sends or receives.
 
 Knows: how each gate changes, delays or drops a frame. The device itself knows nothing of them. Does not know when a
-fault starts or stops, nor benches.
+fault starts or stops, nor which bench it is on.
 """
 
 from collections.abc import Callable, Mapping

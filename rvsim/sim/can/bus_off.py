@@ -1,8 +1,9 @@
-"""How controllers come back after bus-off: when they have seen the pair at rest often enough.
+"""How controllers come back after bus-off: after enough times of rest on the pair.
 
 Knows: 128 times 11 recessive bits one after the other (CAN Specification 2.0, part B, section 8). The end of every
-frame and error frame is one such time, the rest between them as many as fit. That a controller comes back by itself is
-our model: real ones do, or wait for their software to say so. Does not know who else is on the pair, nor what is sent.
+frame and error frame is one such time; the idle time between them is as many as fit into it. That a controller comes
+back by itself is our model: real ones do so, or wait for their software. Does not know who else is on the pair, nor
+what is sent.
 """
 
 from collections.abc import Callable
@@ -15,13 +16,14 @@ from rvsim.sim.kernel import Kernel
 REST_BITS = 11
 """Recessive bits that are one time of rest."""
 RESTS_TO_RECOVER = 128
+"""Times of rest that a controller sees after it went bus-off and before it takes part again (the same section)."""
 
 
 class BusOffRecovery:
     """Counts times of rest for controllers that are bus-off, and only while there are any.
 
-    It is told when transmissions start and end, and reads of ``repeats`` what repeats itself without being told. When
-    somebody may be due ``bring_up_to_date`` is called first, then ``recovered`` with each controller that is back.
+    `Line` tells it when transmissions start and end; repeats without acknowledgement it reads from ``repeats``. When a
+    controller may be due, it calls ``bring_up_to_date``, then ``recovered`` with each controller that is back.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
-"""One controller on the simulated pair: the frames it has ready and its two error counters.
+"""One controller on the simulated pair: its queue of frames and its two error counters.
 
 Knows: fault confinement as in CAN Specification 2.0 (1991), part B, section 8, and ISO 11898-1; limits and the
-exception of a lone transmitter are checked against published values, the steps (8 up for a frame that failed, 1 up
+exception of a lone transmitter are checked against published values; the steps (8 up for a frame that failed, 1 up
 for one received badly, 1 down for one that went well) are from memory. Does not know time or other controllers. Left
 out, and so a model: the 8 more that a receiver counts whose error flag came first, and errors within error flags.
 """
@@ -17,7 +17,8 @@ bus (ISO 11898-1 fault confinement; CAN Specification 2.0, part B, section 8).""
 FAILED_TRANSMISSION_STEP, FAILED_RECEPTION_STEP = 8, 1
 """What a failed frame adds to the counter of its sender and of a receiver (the same section, from memory)."""
 MAX_WAITING_FRAMES = 64
-"""Frames that a controller holds ready; one more is lost. Our model: real ones have from 3 places to some hundred."""
+"""Frames in the queue of a controller; one more is dropped by ``Line.send`` (``Overflowed``). Our model: real ones have
+from 3 places to some hundred."""
 
 
 ReadyFrame = tuple[int, int, int, bytes]
@@ -30,7 +31,7 @@ class SimultaneousSenders(tuple[object, ...]):
 
 
 class Controller:
-    """A controller, its ready frames and its error counters."""
+    """A controller, its queue of frames and its error counters."""
 
     __slots__ = (
         "free_from",
@@ -53,7 +54,7 @@ class Controller:
         self.is_reversed = False
         """Its two wires are swapped."""
         self.is_unacknowledged = False
-        """Nobody acknowledges it: reported as ``endless``, and nothing of its has gone through since."""
+        """Nobody acknowledges it: reported as ``endless``, and none of its frames has gone through since."""
         self.waiting: list[ReadyFrame] = []
         """All frames that it holds, a heap: the most urgent one first, the others in no order."""
 
@@ -125,10 +126,11 @@ class Controller:
         self.is_unacknowledged = False
 
     def count_reception(self) -> None:
-        """Count a frame of another that was right; from above 127 the counter falls to 127 (119 to 127 may be)."""
+        """Count a frame of another that was right; from above 127 the counter falls to 127 (the standard allows
+        119 to 127)."""
         self.receive_errors = min(max(self.receive_errors - 1, 0), MAX_ACTIVE_ERRORS)
 
     def recover(self) -> None:
-        """Come back after bus-off, as if new."""
+        """Come back after bus-off, with both counters at 0."""
         self.transmit_errors = self.receive_errors = 0
         self.is_unacknowledged = False

@@ -4,14 +4,14 @@ Knows: arbitration, acknowledgement, error frames and the pair's times in bits (
 ISO 11898-1 from memory). Each transmission is foreseen when it starts and planned as one event of the kernel. Does not
 know what frames mean, nor who is interested in them.
 
-A frame is handed over at its start plus the fewest bits a frame of its length takes: this time gives the start
-exactly, and is at most 29 bits before the real end. How long the frame really is, is worked out only where another
-waits or comes within those bits: the next one starts at the exact end. Frames that become ready in the microsecond in
-which one starts take part in its arbitration.
+A frame is handed over at its start plus the fewest bits a frame of its length takes: this time gives the start exactly,
+and is at most 29 bits before the real end. The exact length of a frame is worked out only where another frame waits or
+comes within those bits: the next one starts at the exact end. Frames that become ready in the microsecond in which one
+starts take part in its arbitration.
 
-Two shortcuts keep the common cases cheap. A frame that starts on a pair at rest is no ``Transmission`` as long as
-nothing else happens near it, and what nobody acknowledges repeats itself without an event for each time. Whatever else
-happens first ends both (``_end_shortcuts``), and finds the state that it would have found without them.
+Two shortcuts keep the common cases cheap. A frame that starts on a pair at rest gets no ``Transmission`` as long as
+nothing else happens near it; a frame that nobody acknowledges is repeated without an event for each repeat. Whatever
+else happens first ends both (``_end_shortcuts``), and finds the state that it would have found without them.
 """
 
 import sys
@@ -34,7 +34,7 @@ Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
 _NEVER = sys.maxsize
 _new = tuple.__new__
-"""Makes a frame in half the time."""
+"""Makes a frame in half the time of its constructor."""
 
 
 class Line:
@@ -83,7 +83,7 @@ class Line:
         # Kept for speed, so that ``send`` compares one number; each follows from other state where its comment says.
         self._is_simple = acknowledges  # every frame is acknowledged and no fault applied (_follow_faults)
         self._open = _NEVER  # _clear, where _is_simple and nobody has errors or is ready; else never (_end)
-        self._with_errors: dict[Controller, None] = {}  # those on the pair that has_errors (_count)
+        self._with_errors: dict[Controller, None] = {}  # the controllers whose has_errors is true (_count)
 
         self._faults = WireFaults()
         self._bit_errors = BitErrors(seed)

@@ -25,7 +25,7 @@ AFTER_SLOT_BITS = 11
 
 
 class FailedBit(NamedTuple):
-    """At which bit (the first is 1) a transmission fails, and why; ``by`` is the controller that spoilt it."""
+    """At which bit (the first is 1) a transmission fails, and why; ``by`` is the controller that destroyed it."""
 
     bit: int
     unacknowledged: bool = False

@@ -17,7 +17,7 @@ from rvsim.wire.line_events import ErrorState, LineEvent, NotAcknowledged
 class ReversedControllers:
     """The transmissions of controllers on a reversed pair, 16 at most until they are error passive.
 
-    ``disturb`` spoils what others send when such a controller starts, ``count`` changes its error counters and
+    ``disturb`` destroys what others send when such a controller starts, ``count`` changes its error counters and
     ``report`` hands an event out.
     """
 

@@ -1,4 +1,4 @@
-"""One scenario with many values: what fails, the smallest_failure failing case, and what cannot be varied."""
+"""One scenario with many values: what fails, the smallest failing case, and what cannot be varied."""
 
 import json
 from pathlib import Path
@@ -23,9 +23,7 @@ def test_vary_finds_the_smallest_failing_case(write, rvsim):
     assert code == 1
     assert lines[0] == "4 of 8 runs passed"
     assert sum(line.startswith("  not passed: ") for line in lines) == 4
-    place = lines.index(
-        "The smallest_failure failing case, with the fewest values that differ from the scenario's own:"
-    )
+    place = lines.index("The smallest failing case, with the fewest values that differ from the scenario's own:")
     assert (
         lines[place + 1].startswith("  t, seed 1, fault.1.until=45s, seed=1: not passed")
         or "fault.1.until=" in lines[place + 1]
@@ -125,7 +123,7 @@ def test_twenty_failing_runs_are_named_and_the_rest_is_counted():
     assert lines[0] == "1 of 21 runs passed"
     assert lines[1] == "  not passed: t, seed 1, a=1: it is so"
     assert lines[20].startswith("  not passed: t, seed 1, a=20: ")
-    assert lines[21].startswith("The smallest_failure failing case, ")
+    assert lines[21].startswith("The smallest failing case, ")
     assert lines[22].startswith("  t, seed 1, a=1: not passed")
     assert lines[23:] == ["    not met  it is so", "             found: it was not"]
     more = summary_lines([*runs, run(False, "it broke", a=30)], {"a": 0})

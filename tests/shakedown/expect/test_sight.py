@@ -174,7 +174,7 @@ def test_what_is_not_defined_is_told_with_a_suggestion(catalogue):
         ({"message": "DM_RV", "device": "heater"}, "DM_RV of heater"),
         (
             {**AMBIENT, "instance": 2, "above": 3.5, "below": 4},
-            "THERMOSTAT_AMBIENT_STATUS, instance 2, with ambient temperature above 3.5 below 4",
+            "THERMOSTAT_AMBIENT_STATUS, instance 2, with ambient temperature above 3.5 and below 4",
         ),
         ({**AMBIENT, "is": "no data"}, "THERMOSTAT_AMBIENT_STATUS with ambient temperature is no data"),
     ],
