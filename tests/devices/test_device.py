@@ -103,7 +103,7 @@ def test_it_sends_at_its_gap(sensor):
 def test_a_gap_that_the_users_definition_leaves_out_is_five_seconds(alone, catalogue, monkeypatch):
     """With a user's definition without a gap the device sends every 5 s."""
     spec = catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
-    monkeypatch.setitem(catalogue._built, spec.dgn, replace(spec, gap_us=None))
+    monkeypatch.setitem(catalogue._specs, spec.dgn, replace(spec, gap_us=None))
     times = [time for time, _ in alone("ambient", ambient_sensor=1).until(30).of(AMBIENT)]
     assert [round(b - a, 3) for a, b in pairwise(times)] == [5.0] * (len(times) - 1)
     assert len(times) >= 5
