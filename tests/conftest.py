@@ -9,7 +9,8 @@ from typer.testing import CliRunner
 from rvsim.faces.cli.commands import app
 from rvsim.wire.database import load_catalogue
 
-settings.register_profile("rvsim", deadline=None)
+settings.register_profile("rvsim", deadline=None, max_examples=40)
+settings.register_profile("many", deadline=None, max_examples=1000)  # pytest --hypothesis-profile=many
 settings.load_profile("rvsim")  # no test asserts a time
 
 

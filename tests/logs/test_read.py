@@ -9,7 +9,7 @@ from pathlib import Path
 
 import can
 import pytest
-from hypothesis import example, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
@@ -208,6 +208,7 @@ def test_damage_costs_only_what_it_touches(cut, flips, inserted):
         pieces.insert(place, text.replace(b"\n", b"") + b"\n")
     mangled = b"".join(pieces)
     mangled = mangled[: len(mangled) - cut]
+    assume(not mangled.startswith(b"\x1f\x8b"))  # then it says that it is packed
     try:
         frames, statistics = read(mangled)
     except InputError:

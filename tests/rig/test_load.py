@@ -3,7 +3,7 @@
 from typing import Literal
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -375,7 +375,6 @@ PIECES = [
         max_size=4,
     )
 )
-@settings(max_examples=400)
 def test_a_mangled_file_is_a_rig_or_is_refused(cuts, tmp_path_factory):
     """Whatever is cut out or put in, the answer is a rig or clear lines that name the file."""
     text = SOUND

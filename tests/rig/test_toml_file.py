@@ -5,7 +5,7 @@ import tomllib
 from dataclasses import FrozenInstanceError
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
@@ -198,7 +198,6 @@ class Writer:
 
 
 @given(st.data())
-@settings(max_examples=200)
 def test_every_key_is_found_on_its_line(data):
     """Keys, tables, items of lists, in whatever way they are written, on the line where they were written."""
     writer = Writer(data.draw)

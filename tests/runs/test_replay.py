@@ -204,7 +204,12 @@ def test_going_round_an_empty_log_ends(replay):
 def test_pause_and_speed_from_another_hand(replay, wall):
     """Paused after the first frame for 10 s of the wall, then at twice the speed."""
     run, sink, control = replay(said(0, 4, 8))
-    script = iter([lambda: control.pause(True), lambda: (wall.sleep(10), control.set_speed(2.0), control.pause(False))])
+    script = iter(
+        [
+            lambda: control.pause(paused=True),
+            lambda: (wall.sleep(10), control.set_speed(2.0), control.pause(paused=False)),
+        ]
+    )
     control.wake.then = lambda: next(script, lambda: None)()
     run.run_paced(control)
     assert [time for _, time in sink.frames] == [0, 4, 8]

@@ -1,7 +1,7 @@
 """A scenario is read with its rig, or refused with one clear line for each mistake in either."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -344,7 +344,6 @@ def test_a_scenario_put_together_in_code_need_not_have_its_rig_at_hand():
         max_size=4,
     )
 )
-@settings(max_examples=300)
 def test_a_mangled_scenario_is_read_or_refused(cuts, tmp_path_factory):
     """Whatever is cut out or put in, the answer is a scenario or clear lines that name the file."""
     text = INLINE

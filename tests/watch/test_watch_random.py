@@ -70,7 +70,7 @@ def scenario(made, seed):
     return [frame for frame in frames if not quiet[0] <= frame.time / SECOND_US < quiet[1]]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
     st.booleans(),
@@ -124,7 +124,7 @@ WIRES = st.lists(
 """When something happens beside frames, what, and how often, 0.7 s apart."""
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
     WIRES,
@@ -175,7 +175,7 @@ FRAMES = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None)
 @given(FRAMES, st.booleans())
 def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
     """Flags are numbered as they are raised and cleared once; every event and record fits what went before."""
@@ -203,7 +203,7 @@ def test_nothing_that_is_on_a_bus_is_an_error(catalogue, bus, heard, with_rig):
     assert len({record.device for record in made.watch.roll_call}) == len(made.watch.roll_call)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, SECOND_US), st.integers(0, (1 << 29) - 1), st.binary(max_size=8)), max_size=30)
 )

@@ -127,4 +127,4 @@ class Claims(RuleBasedStateMachine):
 
 
 TestClaims = Claims.TestCase
-TestClaims.settings = settings(max_examples=150, stateful_step_count=30, deadline=None)
+TestClaims.settings = settings(stateful_step_count=30, deadline=None)

@@ -51,7 +51,7 @@ def raw_of(field):
     return st.integers(-half, half - 1) if field.signed else st.integers(0, 2 * half - 1)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None)
 @given(data=st.data(), layout=layouts())
 def test_packing_any_layout_agrees_with_cantools(data, layout):
     """Fields of every width, byte order and sign are packed as cantools packs them, unused bits as ones."""
@@ -62,7 +62,7 @@ def test_packing_any_layout_agrees_with_cantools(data, layout):
     assert dict(zip(raws, compile_unpack(fields)(packed), strict=True)) == raws
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None)
 @given(data=st.data(), layout=layouts())
 def test_unpacking_any_layout_agrees_with_cantools(data, layout):
     """Any bytes give the raw integers that cantools finds, in the order of the fields."""

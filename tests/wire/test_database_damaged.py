@@ -49,7 +49,7 @@ def test_the_sound_file_is_read(own):
     assert [field.name for field in own(SOUND).by_name("OWN_STATUS").fields] == ["level", "class_of_device"]
 
 
-@settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(at=st.integers(0, len(SOUND)), gone=st.integers(0, 12), new=st.binary(max_size=6) | st.sampled_from(SLIPS))
 def test_a_damaged_file_is_read_or_refused_in_one_line(own, at, gone, new):
     """Whatever stands in the file, it is taken and works, or is refused as input; nothing else is raised."""

@@ -126,6 +126,7 @@ def test_two_runs_never_write_one_recording(tmp_path, monkeypatch):
         first.communicate(timeout=TIMEOUT_S)
     assert (second.returncode, second.stdout) == (2, "")
     assert (
-        second.stderr == "rvsim: --record r.log: another run is writing this file: name another file, or stop that run\n"
+        second.stderr
+        == "rvsim: --record r.log: another run is writing this file: name another file, or stop that run\n"
     )
     assert first.returncode == 130

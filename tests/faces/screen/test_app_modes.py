@@ -145,7 +145,7 @@ def test_a_bus_has_its_own_time(vessel, drive):
 def test_narrow_terminals_keep_what_matters(vessel, drive):
     """At 80 columns with pause and speed the load is still whole; narrower still it is the load now alone."""
     run = vessel()
-    run.control.pause(True)
+    run.control.pause(paused=True)
     run.control.set_speed(4)
     assert (
         drive(run.app(), (80, 24))[0] == "vessel.log, 17 s in, 4 x, paused, from a log.   Bus load 2.7 %, peak 3.5 %."

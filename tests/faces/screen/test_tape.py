@@ -129,9 +129,7 @@ def test_what_says_nothing_is_gathered_only_with_its_like(tape):
     assert tape("THERMOSTAT_COMMAND_1", "01 FF FF C0 24 FF FF") == (
         "01 instance 1 * · FF FF unchanged * · C0 24 set point temperature heat 21.00 °C * · FF FF unchanged *"
     )
-    assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == (
-        "01 instance 1 * · FF FF no data * · FF FF unused *"
-    )
+    assert tape("THERMOSTAT_AMBIENT_STATUS", "01 FF FF FF FF") == ("01 instance 1 * · FF FF no data * · FF FF unused *")
     same = MessageSpec(
         "SAME", 0x1FF00, 6, 8, (FieldSpec("fresh_water_level", 0, 8), FieldSpec("grey_water_level", 8, 8))
     )

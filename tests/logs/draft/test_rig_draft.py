@@ -4,7 +4,7 @@ import re
 import tomllib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
@@ -129,7 +129,6 @@ def test_a_log_without_anybody_teaches_nothing(catalogue):
 
 
 @given(st.text(max_size=30))
-@settings(max_examples=100)
 def test_any_name_of_a_log_gives_a_sound_file(catalogue, learn, name):
     """Quotes, backslashes, line ends, signs that no terminal should see."""
     _, rig = learn([Frame(0, 0x19F80102, bytes(8))], name)
@@ -172,7 +171,6 @@ HEARD = st.lists(
 
 
 @given(HEARD)
-@settings(max_examples=150)
 def test_any_log_raises_no_flag_with_its_rig(catalogue, learn, heard):
     """Whatever is said by whomever, or nobody is there to learn of."""
     time, frames = 0, []

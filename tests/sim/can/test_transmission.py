@@ -56,7 +56,7 @@ def test_error_frames(wire, errors, answered, bit, bits):
     seen = wire(0, ZEROS)[: bit - 1] + ("1" if wire(0, ZEROS)[bit - 1] == "0" else "0")
     level = "0" if errors < 128 else "1"
     run = len(seen) - len(seen.rstrip(level))
-    assert one.error_bits([], answered) == bits == (6 if not answered else 12 - min(run, 5)) + 11
+    assert one.error_bits([], is_answered=answered) == bits == (6 if not answered else 12 - min(run, 5)) + 11
 
 
 def test_an_error_active_listener_answers_and_a_passive_one_does_not():
@@ -64,7 +64,7 @@ def test_an_error_active_listener_answers_and_a_passive_one_does_not():
     for errors, flag in ((0, 12), (128, 6)):
         one = transmission(0, ZEROS)
         one.fails_at = FailedBit(2)
-        assert one.error_bits(nodes(errors), False) == flag + 11
+        assert one.error_bits(nodes(errors), is_answered=False) == flag + 11
 
 
 def test_one_sender_answers_the_other():
@@ -72,16 +72,16 @@ def test_one_sender_answers_the_other():
     for errors, flag in (([0, 0], 12), ([0, 128], 6), ([128, 128], 6)):
         one = transmission(0, ZEROS, ZEROS, errors=errors)
         one.fails_at = FailedBit(2)
-        assert one.error_bits([], False) == flag + 11
+        assert one.error_bits([], is_answered=False) == flag + 11
 
 
 def test_behind_the_slot_nobody_needs_six_bits():
     """The end of frame is not stuffed: all see an error there at once."""
     one = transmission(0, ZEROS)
     one.fails_at = FailedBit(one.slot_bits)
-    assert one.error_bits([], True) == 6 + 11
+    assert one.error_bits([], is_answered=True) == 6 + 11
     one.fails_at = FailedBit(one.slot_bits - 1)
-    assert one.error_bits([], True) > 6 + 11
+    assert one.error_bits([], is_answered=True) > 6 + 11
 
 
 def test_passive_nodes_fall_out_one_after_the_other():

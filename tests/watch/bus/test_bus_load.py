@@ -128,7 +128,7 @@ def test_a_second_ends_with_a_frame_and_begins_behind_one():
     assert loaded((0.5, 1), (1.499999, 1), (4, 1)).percent()[1] == pytest.approx(percent(2))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(

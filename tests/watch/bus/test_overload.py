@@ -141,7 +141,7 @@ def flags_by_hand(told, end):
     return out
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(
         st.tuples(

@@ -287,7 +287,7 @@ def test_a_log_gives_the_same(catalogue, seen):
     assert len(wanted) == 6
 
 
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 @given(st.lists(st.tuples(
     st.integers(0, 3 * SECOND_US),
     st.sampled_from([0x18EA91, 0x18EAFF, 0x18E8FF, 0x18E844, 0x19FF9C, 0x18EEFF, 0x1CEC44, 0x1CEBFF, 0x18FEEB]),

@@ -434,7 +434,7 @@ def test_a_message_without_a_name_is_reported_by_its_dgn(seen):
 # The same from a log, however the time advances, and how many of many.
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_events_do_not_depend_on_how_time_advances(catalogue, data):
     """Any mixture of failures, with or without time that advances between the frames."""

@@ -197,4 +197,4 @@ class Transfers(RuleBasedStateMachine):
 
 
 TestTransfers = Transfers.TestCase
-TestTransfers.settings = settings(max_examples=120, stateful_step_count=40, deadline=None)
+TestTransfers.settings = settings(stateful_step_count=40, deadline=None)

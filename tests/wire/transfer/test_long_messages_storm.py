@@ -7,7 +7,7 @@ of the next unheard.
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.wire.transfer.listener import LongMessageListener
@@ -97,7 +97,6 @@ class Storm:
         raise AssertionError("it does not come to rest")
 
 
-@settings(max_examples=300)
 @given(
     seed=st.integers(0, 2**32),
     deaf=st.sampled_from([0.05, 0.2, 0.5]),
