@@ -53,7 +53,7 @@ class BenchRun:
         absent: Collection[str] = (),
         tap: Callable[[Frame], None] | None = None,
     ) -> None:
-        """Make the bench, the watch, the script and the jury.
+        """Make the bench, the watch, the script and the judge.
 
         Args:
             loaded: the scenario with its rig.
