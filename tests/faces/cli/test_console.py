@@ -268,8 +268,7 @@ TRIP = "(1.000000) can0 19FFE45E#0100C864FFFFFFFF\n(2.000000) can0 19FFE45E#0100
 OWN = 'VERSION ""\nBO_ 2583680004 OWN: 8 X\n SG_ warm : 0|8@1+ (1,-40) [0|0] "°C" X\n'
 
 
-@pytest.mark.parametrize("end", ["\n", "\r\n"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize(("encoding", "end"), [("utf-8", "\n"), ("utf-8-sig", "\r\n"), ("utf-16", "\r\n")])
 def test_files_may_be_named_in_capitals_and_saved_as_windows_does(typed, tmp_path, end, encoding):
     """Scenario, rig, definitions and logs: names, line ends and encodings of other systems change nothing."""
     rig = (shipped.scenario_folder() / "rigs" / "ottersby.toml").read_text(encoding="utf-8")
