@@ -21,7 +21,21 @@ from typing import Any
 SEEDS = (1, 20260)
 MAX_SHOWN = 10
 """Differences that are printed of one output; the rest is counted."""
-TEXTS = {"text", "advice", "evidence", "title", "expected", "found", "look", "nearest", "before", "warnings", "error"}
+TEXTS = {
+    "text",
+    "advice",
+    "evidence",
+    "title",
+    "expected",
+    "found",
+    "look",
+    "nearest",
+    "before",
+    "warnings",
+    "error",
+    "means",
+    "next_step",
+}
 """Keys whose wording may differ: what is compared is whether there is a text, or how many lines of it."""
 ABOUT_THE_PROGRAM = {"version"}
 SHIPPED = "from rvsim.shipped import scenario_folder; print(scenario_folder())"
