@@ -30,8 +30,8 @@ TRIM_PERCENT_PER_K, MAX_TRIM_PERCENT = 0.05, 30.0
 """What each decision adds for each kelvin below the set point, and the limit of the sum. Invented."""
 HEAT_STEP_PERCENT = 5.0
 MIN_FAN_PERCENT = 30.0
-LOW_BATTERY_MAX_FAN_PERCENT = 50.0
-ON_BATTERY_MAX_FAN_PERCENT = 80.0
+LOW_BATTERY_FAN_LIMIT_PERCENT = 50.0
+ON_BATTERY_FAN_LIMIT_PERCENT = 80.0
 """Highest fan speed while no charger charges: half the power, by the third power of speed. Invented."""
 LOW_BATTERY_VOLTS = 11.8
 """Below this, or without a battery voltage, fan speeds are limited. Common practice, no source: AGM at a quarter."""
@@ -195,14 +195,14 @@ class Panel(Device):
         volts = self._last_value("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
         return volts is None or volts < LOW_BATTERY_VOLTS
 
-    def _max_fan_percent(self) -> float:
+    def _fan_limit_percent(self) -> float:
         """Return the highest speed of the heater's fan that the supply allows."""
         if self._battery_is_low():
-            return LOW_BATTERY_MAX_FAN_PERCENT
+            return LOW_BATTERY_FAN_LIMIT_PERCENT
         if self.settings.charger is None:
             return 100.0
         values = self._last_values("CHARGER_STATUS", self.settings.charger) or {}
-        return 100.0 if values.get("operating_state", 0) >= MIN_CHARGING_STATE else ON_BATTERY_MAX_FAN_PERCENT
+        return 100.0 if values.get("operating_state", 0) >= MIN_CHARGING_STATE else ON_BATTERY_FAN_LIMIT_PERCENT
 
     def _can_heat(self) -> bool:
         """Return whether all devices that heating needs are received: the furnace, and the pump if there is one."""
@@ -212,7 +212,7 @@ class Panel(Device):
 
     def _decide(self) -> None:
         heat = self._last_heat_percent = self._heat_percent()
-        fan = min(max(heat, MIN_FAN_PERCENT), self._max_fan_percent()) if heat else 0.0
+        fan = min(max(heat, MIN_FAN_PERCENT), self._fan_limit_percent()) if heat else 0.0
         if fan != self._fan_percent:
             self._fan_percent = fan
             self.send_now("THERMOSTAT_STATUS_1")
