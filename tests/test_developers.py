@@ -30,7 +30,8 @@ from rvsim.shakedown.scenario_keys import render_keys as scenario_keys
 from rvsim.watch import transitions
 from rvsim.watch.flag import FlagKind
 
-PACKAGE = Path(rvsim.__file__).parent
+PACKAGE = Path(rvsim.__file__).parent  # as it is installed, which may be elsewhere
+ROOT = Path(__file__).parents[1]
 TEXT = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
 QUOTED = re.compile(r"`([^`\s]+)`")
 
@@ -62,19 +63,17 @@ def named(text):
     return found
 
 
-def missing(text, package=PACKAGE):
+def missing(text, package=PACKAGE, root=ROOT):
     """Return the files that a tour names and that are not there."""
     wrong = []
     for entry in entries(text):
         folders = folders_of(entry) | {""}
         for quoted in QUOTED.findall(entry):
             if quoted.startswith("tests/"):
-                is_there = (package.parent / quoted).exists()
+                is_there = (root / quoted).exists()
             elif quoted.endswith((".py", "/")):
                 places = [""] if "/" in quoted else folders
-                is_there = any(
-                    (root / folder / quoted).exists() for root in (package, package.parent) for folder in places
-                )
+                is_there = any((place / folder / quoted).exists() for place in (package, root) for folder in places)
             else:
                 continue
             if not is_there:
@@ -136,7 +135,7 @@ THINGS = {
 @cache
 def read(place):
     """Return the text of a file, or of all files of a folder, by its place in the package or beside it."""
-    root = next(root for root in (PACKAGE, PACKAGE.parent) if (root / place).exists())
+    root = next(root for root in (PACKAGE, ROOT) if (root / place).exists())
     files = sorted((root / place).rglob("*.*")) if (root / place).is_dir() else [root / place]
     return "\n".join(file.read_text(encoding="utf-8") for file in files if file.suffix in (".py", ".md", ".csv"))
 
@@ -156,7 +155,7 @@ def test_there_is_a_list_for_each_thing():
 def test_every_place_of_a_list_is_there(thing):
     """Files and folders, by their place in the package or beside it; more than one in each list."""
     places = [quoted for quoted in QUOTED.findall(LISTS[thing]) if re.search(r"/|\.md$", quoted)]
-    assert [place for place in places if not any((root / place).exists() for root in (PACKAGE, PACKAGE.parent))] == []
+    assert [place for place in places if not any((root / place).exists() for root in (PACKAGE, ROOT))] == []
     assert len(places) > 1
 
 
@@ -165,7 +164,7 @@ def test_every_kind_of_device_is_complete(kind):
     """Its module is among the kinds and has its tests; a unit of a log can be found to be one."""
     module = kind.__module__.rpartition(".")[2]
     assert kind.__module__ == f"rvsim.devices.kinds.{module}"
-    assert (PACKAGE.parent / "tests" / "devices" / "kinds" / f"test_{module}.py").is_file()
+    assert (ROOT / "tests" / "devices" / "kinds" / f"test_{module}.py").is_file()
     assert kind.kind in REQUIRED_FUNCTIONS
     assert set(REQUIRED_FUNCTIONS[kind.kind]) <= FUNCTIONS.keys()
 
@@ -195,7 +194,7 @@ def test_every_problem_has_its_words():
 def test_every_format_of_logs_is_complete(reader):
     """Its reader has a module among the formats, and tests of it."""
     module = reader.__module__.removeprefix("rvsim.logs.formats.")
-    assert (PACKAGE.parent / "tests" / "logs" / "formats" / f"test_{module}.py").is_file()
+    assert (ROOT / "tests" / "logs" / "formats" / f"test_{module}.py").is_file()
 
 
 @pytest.mark.parametrize(("word", "plan"), words(Fault, "fault").items())
@@ -235,7 +234,7 @@ def test_every_page_is_complete(page):
 
 def test_every_message_is_complete(catalogue):
     """Its number and its source are in the table."""
-    with (PACKAGE.parent / "tests/vectors/dgns.csv").open(encoding="utf-8") as file:
+    with (ROOT / "tests/vectors/dgns.csv").open(encoding="utf-8") as file:
         rows = {row["name"]: row["dgn_hex"] for row in csv.DictReader(file)}
     assert {spec.name: f"{spec.dgn:05X}" for spec in catalogue}.items() <= rows.items()
 
