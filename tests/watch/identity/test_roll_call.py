@@ -385,3 +385,20 @@ def test_the_roll_call_lists_planned_devices_first(bus):
     assert (records[1].name, records[1].last_heard) == (None, 3_000_000)
     assert (records[2].name.serial_number, records[2].last_heard) == (77, 1_000_000)
     assert records[0].last_heard is None
+
+
+def test_a_device_that_returned_is_not_replaced_by_a_source_that_starts_later(bus, planned):
+    """The silence ended with the return: a second panel with another NAME is unplanned, not a replacement."""
+    made = bus(planned("panel", claimed_name=f"{5:016X}")).claim(0, 0x44, 5)
+    for second in range(4, 100, 4):
+        if not 12 < second < 40:
+            made.heartbeat(second, 0x44, 68)
+        if second == 52:
+            made.claim(second + 1, 0x50, 77)
+        if second >= 52:
+            made.heartbeat(second + 2, 0x50, 68)
+    assert made.flags == [
+        (27.0, "raised", "silent-device", "panel"),
+        (40.0, "cleared", "silent-device", "panel"),
+        (68.0, "raised", "unplanned-device", "address 50 hex"),
+    ]
