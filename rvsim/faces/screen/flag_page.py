@@ -5,7 +5,7 @@ Knows: the order and layout of flags. Does not know which cause explains a flag 
 
 from collections.abc import Sequence
 
-from rvsim.faces.screen.lines import Line, duration_text, paint_tag, plain_line, tag_span, wrap_text
+from rvsim.faces.screen.lines import Line, elapsed_text, paint_tag, plain_line, tag_span, wrap_text
 from rvsim.faces.screen.scene import Scene
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import explain_flags, tags
@@ -18,10 +18,8 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
     flags = sorted(scene.watch.all_flags, key=lambda flag: (flag.until is not None, -flag.number))
     lines: list[Line] = [] if flags else [plain_line("No flag so far.")]
     for cause in found.causes:
-        until = f" until {duration_text(cause.until)}" if cause.until is not None else ""
-        about = (
-            f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {duration_text(cause.since)}{until}"
-        )
+        until = f" until {elapsed_text(cause.until)}" if cause.until is not None else ""
+        about = f"Cause of {tags(cause.flags)}: {cause.kind}, {cause.subject}, since {elapsed_text(cause.since)}{until}"
         is_over = cause.until is not None
         style = "dim" if is_over else "plain"
         lines += wrap_text(about, width, "", "    ", "dim" if is_over else str(cause.severity))
@@ -36,8 +34,8 @@ def _full_flag_lines(flag: Flag, explains: Sequence[Flag], units: DisplayUnits, 
     sign, tag_style = tag_span(flag)
     is_over = flag.until is not None
     style = "dim" if is_over else "plain"
-    until = f", cleared at {duration_text(flag.until)}" if flag.until is not None else ""
-    about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {duration_text(flag.since)}{until}"
+    until = f", cleared at {elapsed_text(flag.until)}" if flag.until is not None else ""
+    about = f"{sign} {flag.severity}, {flag.subject}: {flag.kind} since {elapsed_text(flag.since)}{until}"
     lines = wrap_text(about, width, "", "    ", "dim" if is_over else str(flag.severity))
     if not is_over:
         lines = paint_tag(lines, sign, tag_style)

@@ -5,7 +5,7 @@ Knows: which part is left out first in a narrow window. Does not know Textual, n
 
 from typing import assert_never
 
-from rvsim.faces.screen.lines import Line, Span, duration_text, fit_width, longest_that_fits, plain_line
+from rvsim.faces.screen.lines import Line, Span, elapsed_text, fit_width, longest_that_fits, plain_line
 from rvsim.faces.screen.scene import Page, Scene
 from rvsim.faces.text.flags import ExplainedFlags
 from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
@@ -41,7 +41,7 @@ def _run_line(scene: Scene, load: tuple[float, float], width: int) -> Line:
         full = brief = scene.ended
     speed = f", {scene.speed:g} x" if scene.speed != 1 else ""
     pace = speed + (", paused" if scene.paused and not scene.ended else "")
-    time = f"{duration_text(scene.now)} in"
+    time = f"{elapsed_text(scene.now)} in"
     name = f"{scene.name}, {time}"
     forms = (
         f"{name}{pace}, {scene.mode}.   {full}",

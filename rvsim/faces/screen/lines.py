@@ -147,7 +147,7 @@ def list_text(items: Iterable[str], last: str = " and ") -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + last + words[-1] if words else ""
 
 
-def duration_text(microseconds: int) -> str:
+def elapsed_text(microseconds: int) -> str:
     """Return a duration as a short text: ``0.8 s``, ``43 s``, ``2 min 31 s``, ``3 h 05 min``, ``6 d 4 h``."""
     seconds = microseconds / SECOND_US
     if seconds < 10:

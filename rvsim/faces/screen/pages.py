@@ -18,7 +18,7 @@ from rvsim.faces.screen.lines import (
     Row,
     Span,
     draw_rail,
-    duration_text,
+    elapsed_text,
     fit_width,
     fixed_row,
     interval_text,
@@ -101,7 +101,7 @@ def _short_tape_lines(scene: Scene, width: int) -> list[Line]:
         return [fit_width(plain_line(" Tape  nothing received from it yet"), width), fit_width((), width)]
     chosen = None if scene.piece_index is None else _piece_number(last, scene.piece_index)
     spelled = "".join(text for text, _ in spelled_line(last.spec, last.frame.data, chosen, scene.units))
-    text = f"{last.topic} at {duration_text(last.frame.time)}: {spelled}"
+    text = f"{last.topic} at {elapsed_text(last.frame.time)}: {spelled}"
     lines = wrap_text(text, width - 1, " Tape  ", "       ")
     if len(lines) > 2:
         lines[1] = (*lines[1], ("…", "dim"))
@@ -164,7 +164,7 @@ def _bus_flag_lines(scene: Scene, devices: list[RollCallLine], width: int) -> li
     lines: list[Line] = []
     for cause in scene.account().causes:
         head = tags(cause.flags)
-        text = f"{head} cause since {duration_text(cause.since)}: {scene.units.render(cause.text)}"
+        text = f"{head} cause since {elapsed_text(cause.since)}: {scene.units.render(cause.text)}"
         wrapped_text = wrap_text(text, width, " ║ ", " ║   ", str(cause.severity))
         lines += paint_tag(wrapped_text, head, f"{cause.severity}-tag")
         lines += wrap_text(f"Try next: {cause.advice}", width, " ║ ", " ║   ")
@@ -179,7 +179,7 @@ def _flag_lines(flags: list[Flag], units: DisplayUnits, width: int, edge: str) -
         first = group[0]
         signs = tags(group)
         for number, flag in enumerate(group):
-            head = f"{signs} {first.severity} since {duration_text(first.since)}: " if number == 0 else ""
+            head = f"{signs} {first.severity} since {elapsed_text(first.since)}: " if number == 0 else ""
             found = wrap_text(head + units.render(flag.text), width, edge, edge + "  ", str(first.severity))
             lines += paint_tag(found, signs, tag_span(first)[1]) if number == 0 else found
         lines += wrap_text(f"Try next: {first.advice}", width, edge, edge + "  ")
@@ -222,7 +222,7 @@ def _with_rail(left: Line, drawn: str, signs: Line, width: int) -> Line:
 
 def _device_text(scene: Scene, device: RollCallLine) -> str:
     if device.state is Presence.SILENT:
-        return f"last heard at {duration_text(device.last_heard)}" if device.last_heard is not None else "never heard"
+        return f"last heard at {elapsed_text(device.last_heard)}" if device.last_heard is not None else "never heard"
     if device.state is Presence.UNPLANNED:
         return "not in the rig" + (f"; speaks as {list_text(device.functions)}" if device.functions else "")
     if device.state is None:
@@ -233,7 +233,7 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
     ]
     text = "; ".join(part for part in summaries if part) or _message_count_text(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
-    return text + (f", next was due {duration_text(late)} ago" if late is not None else "")
+    return text + (f", next was due {elapsed_text(late)} ago" if late is not None else "")
 
 
 def _summary_text(scene: Scene, found: Summary) -> str:
@@ -289,7 +289,7 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
     summaries = scene.summaries(device)
     target = scene.target() if device.device == scene.chosen and scene.mode is Mode.BENCH else None
     if summaries:
-        text = f"Last reported at {duration_text(device.last_heard or 0)}:" if silent else "Reports:"
+        text = f"Last reported at {elapsed_text(device.last_heard or 0)}:" if silent else "Reports:"
         lines.append(((" ║ │  ", "dim"), (text, "plain")))
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _message_texts(scene, device)]
@@ -334,7 +334,7 @@ def readings_lines(scene: Scene) -> list[Line]:
     target = scene.target() if scene.mode is Mode.BENCH else None
     for last in scene.chosen_frames():
         gap = f", every {interval_text(last.gap_us)}" if last.gap_us else ""
-        lines.append(((f" {last.topic}, {duration_text(max(0, scene.now - last.frame.time))} ago{gap}", "strong"),))
+        lines.append(((f" {last.topic}, {elapsed_text(max(0, scene.now - last.frame.time))} ago{gap}", "strong"),))
         if last.spec is None or not last.spec.fields:
             why = "without a definition here" if last.spec is None else "known by name only"
             lines.append(plain_line(f"   {last.frame.data.hex(' ').upper()}, {why}"))
@@ -362,7 +362,7 @@ def tape_lines(scene: Scene, width: int) -> list[Line]:
     identifier = last.frame.identifier
     origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {last.topic.dgn:05X}, from {last.topic.source:02X}"
     lines = wrap_text(
-        f"{last.topic}, {origin} ({last.device}), at {duration_text(last.frame.time)}", width, first, later
+        f"{last.topic}, {origin} ({last.device}), at {elapsed_text(last.frame.time)}", width, first, later
     )
     chosen = None if scene.piece_index is None else _piece_number(last, scene.piece_index)
     spelled = "".join(text for text, _ in spelled_line(last.spec, last.frame.data, chosen, scene.units))

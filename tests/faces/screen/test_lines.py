@@ -11,7 +11,7 @@ import rvsim
 from rvsim.faces.screen.lines import (
     MARKS,
     draw_rail,
-    duration_text,
+    elapsed_text,
     fit_width,
     interval_text,
     list_text,
@@ -233,7 +233,7 @@ def test_words_can_be_joined_with_another_last_word():
 )
 def test_a_time_span_is_said_shortly(microseconds, said):
     """Tenths below ten seconds, then seconds to two minutes, minutes and seconds to two hours, hours, days."""
-    assert duration_text(microseconds) == said
+    assert elapsed_text(microseconds) == said
 
 
 def test_plain_and_back():
