@@ -6,7 +6,7 @@ not know formats of logs, nor what frames mean. Works in blocks, so its memory d
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -47,6 +47,13 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.times)
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield the frames one by one."""
+        filled = self.data.astype(">u8").tobytes()
+        lengths = self.lengths.tolist()
+        for place, (time, identifier) in enumerate(zip(self.times.tolist(), self.identifiers.tolist(), strict=True)):
+            yield Frame(time, identifier, filled[8 * place : 8 * place + lengths[place]])
 
 
 def to_columns(frames: Sequence[Frame]) -> Columns:

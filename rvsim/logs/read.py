@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import BinaryIO
 
 from rvsim.errors import InputError
+from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
 from rvsim.logs.formats.blf import BLF_FORMAT, BLF_MAGIC, BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
 from rvsim.logs.formats.entry import EntryKind, LineReader, LogEntry, ReadEntry, SkippedEntry, UnreadableError
@@ -148,6 +149,10 @@ class Log:
         for channel, clock in self._channels.items():
             yield _text(channel), LogEnded(clock.last)
         self.close()
+
+    def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
+        """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
+        return to_blocks(self.by_channel(), most)
 
     def _clock_of(self, channel: bytes | None) -> ChannelClock:
         clock = self._channels.get(channel)
