@@ -12,13 +12,14 @@ from typing import NamedTuple
 from rvsim.logs.columns import BLOCK_FRAMES, LogLoad
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
+from rvsim.logs.presence import PresenceHistory, PresenceSpan
 from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -139,6 +140,10 @@ class Survey:
     """Error frames and controller states."""
     end: int
     """The last time that was surveyed, in microseconds since the log's start."""
+    start: int = 0
+    """The first time that was surveyed."""
+    presence: Mapping[str, tuple[PresenceSpan, ...]] = field(default_factory=dict)
+    """The states of each device by its name, in the order of the roll call; empty where times cannot be trusted."""
 
 
 def survey(
@@ -180,6 +185,7 @@ class Surveyor:
         self._messages: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         """What was counted of each message, by source address."""
         self._flags: dict[int, Flag] = {}
+        self._presence = PresenceHistory()
         self._errors = ErrorCounts()
         self._waiting: list[Frame | LineEvent] = []
         self._count = 0
@@ -208,7 +214,7 @@ class Surveyor:
                 if inside:
                     self._errors.count_event(entry)
                 event = entry if end is None else entry._replace(time=min(entry.time, end))
-                _collect_flags(self._watch.observe_event(event), self._flags)
+                self._collect(self._watch.observe_event(event))
                 continue
             if inside:
                 self._count += 1
@@ -216,14 +222,14 @@ class Surveyor:
                 topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
                 messages = self._messages.setdefault(source, {})
                 messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
-            _collect_flags(self._watch.observe(entry), self._flags)
+            self._collect(self._watch.observe(entry))
 
     def finish(self) -> Survey:
         """Return the survey of the channel."""
         self._process()
         watch, flags, part = self._watch, self._flags, self._part
         self._check_time_unit()
-        _collect_flags(watch.advance(self._last), flags)
+        self._collect(watch.advance(self._last))
         flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
@@ -246,7 +252,21 @@ class Surveyor:
             worst_case=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
+            start=start,
+            presence={
+                line.device: self._presence.spans(line.device, start, self._last)
+                for line in roll_call
+                if watch.times_are_valid
+            },
         )
+
+    def _collect(self, events: Iterable[Event]) -> None:
+        """Collect the flags, and the states of devices, from events of the watch."""
+        for event in events:
+            if isinstance(event, FlagRaised | FlagCleared):
+                self._flags[event.flag.number] = event.flag
+            elif isinstance(event, PresenceChanged):
+                self._presence.observe(event)
 
     def _check_time_unit(self) -> None:
         """Report to the watch if the log's times seem to be in another unit than seconds."""
@@ -263,13 +283,7 @@ class Surveyor:
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect_flags(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
-
-
-def _collect_flags(events: Iterable[object], flags: dict[int, Flag]) -> None:
-    for event in events:
-        if isinstance(event, FlagRaised | FlagCleared):
-            flags[event.flag.number] = event.flag
+            self._collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))))
 
 
 def _source(

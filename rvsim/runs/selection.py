@@ -64,6 +64,7 @@ class LogSelection:
             sources=tuple(source for source in sources if source.messages),
             unseen_devices=tuple(name for name in found.unseen_devices if not self.devices or name in names),
             flags=tuple(flag for flag in found.flags if self._is_about(flag, names)),
+            presence={name: spans for name, spans in found.presence.items() if not self.devices or name in names},
             causes=tuple(cause for cause in found.causes if any(self._is_about(flag, names) for flag in cause.flags)),
         )
 

@@ -20,7 +20,8 @@ from rvsim.faces.cli.options import Form
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
-from rvsim.faces.text.survey_text import as_json, as_text, left_out
+from rvsim.faces.text.survey_json import as_json
+from rvsim.faces.text.survey_text import as_text, left_out
 from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
 from rvsim.logs.formats.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, no_channel, open_log, several_channels
@@ -93,7 +94,7 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
                 print()
             printed = True
             print(
-                as_json(opened, selected.of(whole), channel, selected)
+                as_json(opened, whole, channel, selected)
                 if options.json
                 else "\n".join(as_text(opened, whole, catalogue, channel, selected, options.units))
             )
