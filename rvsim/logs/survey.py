@@ -9,10 +9,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from rvsim.logs.columns import BLOCK_FRAMES, LogLoad
+from rvsim.logs.columns import BLOCK_FRAMES, LogLoad, to_columns
+from rvsim.logs.decoded import SignalKey
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.logs.presence import PresenceHistory, PresenceSpan
+from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
@@ -144,6 +146,8 @@ class Survey:
     """The first time that was surveyed."""
     presence: Mapping[str, tuple[PresenceSpan, ...]] = field(default_factory=dict)
     """The states of each device by its name, in the order of the roll call; empty where times cannot be trusted."""
+    signals: Mapping[SignalKey, SignalSummary] | None = None
+    """What each field of each sender did; None where that was not asked for."""
 
 
 def survey(
@@ -164,13 +168,18 @@ def survey_channels(
     catalogue: Catalogue,
     rig: Rig | None = None,
     part: SurveyedTime = WHOLE_LOG,
+    *,
+    signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel."""
+    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel.
+
+    With ``signals`` each survey also has what each field of each sender did.
+    """
     surveyors: dict[str, Surveyor] = {}
     for channel, entry in contents:
         surveyor = surveyors.get(channel)
         if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe(entry)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
@@ -178,7 +187,9 @@ def survey_channels(
 class Surveyor:
     """Observes one channel of a log, and returns its survey at the end."""
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG) -> None:
+    def __init__(
+        self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG, *, signals: bool = False
+    ) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
         self._catalogue, self._part = catalogue, part
         self._load = LogLoad()
@@ -187,6 +198,7 @@ class Surveyor:
         self._flags: dict[int, Flag] = {}
         self._presence = PresenceHistory()
         self._errors = ErrorCounts()
+        self._signals = SignalSummaries(catalogue) if signals else None
         self._waiting: list[Frame | LineEvent] = []
         self._count = 0
         self._first: int | None = None
@@ -204,6 +216,10 @@ class Surveyor:
         self._load.add_contents(
             [entry for entry in waiting if part.contains(entry.time)] if part is not WHOLE_LOG else waiting
         )
+        if self._signals is not None:
+            self._signals.add(
+                to_columns([one for one in waiting if isinstance(one, Frame) and part.contains(one.time)])
+            )
         for entry in waiting:
             if end is not None and entry.time > end and not isinstance(entry, LogEnded):
                 continue
@@ -258,6 +274,7 @@ class Surveyor:
                 for line in roll_call
                 if watch.times_are_valid
             },
+            signals=None if self._signals is None else self._signals.summaries,
         )
 
     def _collect(self, events: Iterable[Event]) -> None:

@@ -41,6 +41,13 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.LOG_OUT_OF_ORDER: "has times that are not plausible",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
+CAUSE_TEXTS: Mapping[CauseKind, str] = {
+    CauseKind.SHARED_SUPPLY: "became silent and returned together",
+    CauseKind.GONE_TOGETHER: "became silent together",
+    CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
+    CauseKind.EXCHANGED: "are exchanged",
+}
+"""The same of each kind of cause that is no flag."""
 
 
 class Trouble(NamedTuple):
@@ -80,8 +87,9 @@ def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Tro
     flags = tuple(flag for cause in alike for flag in cause.flags)
     line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
     kinds = ", ".join(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
-    own = f"; {units.render(first.evidence[0])}" if first.kind is CauseKind.RECORDER_PAUSED else ""
-    evidence = f"{_from_until(first, clock)}{own}; it explains {kinds}"
+    evidence = f"{_from_until(first, clock)}; it explains {kinds}"
+    if first.kind is CauseKind.RECORDER_PAUSED:
+        evidence = f"{units.render(first.evidence[0])}{clock.span(first.since, None)}"
     return Trouble(line, sentence, first.severity, evidence, first.advice, (), flags, first.kind)
 
 

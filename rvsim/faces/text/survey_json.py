@@ -11,6 +11,7 @@ from rvsim.faces.text.answer import answer
 from rvsim.faces.text.bus_errors_text import errors_json
 from rvsim.faces.text.output import cause_fields
 from rvsim.faces.text.presence_text import presence_json
+from rvsim.faces.text.signals_text import signals_json
 from rvsim.faces.text.worst_case_text import worst_case_json
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
 from rvsim.logs.read import Log
@@ -18,11 +19,14 @@ from rvsim.logs.reported_faults import FaultSeen, reported_faults
 from rvsim.logs.survey import Survey, SurveyedSource
 from rvsim.runs.selection import LogSelection
 from rvsim.watch.flag import Flag
+from rvsim.wire.catalogue import Catalogue
 
 WHOLE_LOG = LogSelection()
 
 
-def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection = WHOLE_LOG) -> str:
+def as_json(
+    log: Log, found: Survey, catalogue: Catalogue, channel: str = "", selected: LogSelection = WHOLE_LOG
+) -> str:
     """Return the survey of one channel as one JSON object; a log with several channels has one for each.
 
     ``channel`` is null where the log names none. ``unreadable`` is that of the whole log, ``damage`` of the channel.
@@ -30,7 +34,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
     log. ``times_in_order`` is false where times run back, or are in another unit than seconds. ``errors`` explains
     error frames and states. ``found`` is the whole survey; of it the devices, messages and flags that are ``selected``
     are shown. ``answer`` is about what is shown, ``presence`` has the state of each device over time, empty where times
-    cannot be trusted, and ``reported_faults`` what devices report of themselves.
+    cannot be trusted, and ``reported_faults`` what devices report of themselves; ``signals`` has each field of each sender.
     """
     whole, found = found, selected.of(found)
     return json_text(
@@ -59,6 +63,7 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "presence": presence_json(found.presence),
             "reported_faults": [_fault(fault) for fault in reported_faults(found.flags)],
             "devices": [_device(source, in_order=found.in_order) for source in found.sources],
+            "signals": None if found.signals is None else signals_json(found.signals, catalogue),
             "causes": [cause_fields(cause) for cause in found.causes],
             "flags": [_flag(flag) for flag in found.flags],
         }

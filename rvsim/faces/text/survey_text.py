@@ -16,6 +16,7 @@ from rvsim.faces.text.marks import LEGEND, mark, mark_of
 from rvsim.faces.text.noticed import flag_details
 from rvsim.faces.text.presence_text import LEGEND as PRESENCE_LEGEND
 from rvsim.faces.text.presence_text import presence_text
+from rvsim.faces.text.signals_text import signals_text
 from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.logs.columns import LogLoad
 from rvsim.logs.formats.jsonl import utc_text
@@ -68,6 +69,10 @@ def as_text(
         yield f"Devices and their messages.   {LEGEND}"
         for source in found.sources:
             yield from _source(source, catalogue, with_rig=bool(found.planned), in_order=found.in_order)
+        yield ""
+    if found.signals:
+        yield f"Signals: what each field did.   {LEGEND}"
+        yield from signals_text(found.signals, found.sources, catalogue, units, clock)
         yield ""
     faults = reported_faults(found.flags)
     if faults:
