@@ -18,6 +18,7 @@ from fractions import Fraction
 from itertools import product
 from pathlib import Path
 from statistics import median
+from typing import Any
 
 import can
 import cantools
@@ -25,7 +26,7 @@ import numpy as np
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
-from rvsim.logs.decoded import ColumnDecoder
+from rvsim.logs.decoded import ColumnDecoder, decode_block
 from rvsim.logs.read import open_log
 from rvsim.logs.signal_summary import SignalSummaries
 from rvsim.shipped import dbc_files
@@ -145,11 +146,13 @@ def by_asammdf(folder: Path, frames: Columns, catalogue: Catalogue) -> Callable[
         lines.append(f"BO_ {1 << 31 | spec.identifier(0x40 + source)} {name}_{source}: 8 any")
         for field in spec.fields:
             scale, offset = (Fraction(each, field.unit_steps) for each in (field.scale, field.offset))
-            place = f"{field.first}|{field.length}@1+ ({float(scale)},{float(offset)})"
+            start = field.first - field.first % 8 + 7 - field.first % 8 if field.big_endian else field.first
+            place = f"{start}|{field.length}@{int(not field.big_endian)}+ ({float(scale)},{float(offset)})"
             lines.append(f' SG_ {field.name} : {place} [0|0] "" any')
     names = folder / "x.dbc"
     names.write_text("\n".join(lines) + "\n", encoding="utf-8")
     mdf = MDF(path)
+    print(f"{compared(mdf.extract_bus_logging({'CAN': [(names, 0)]}), frames, catalogue)} values are asammdf's, too")
 
     def run() -> int:
         found = mdf.extract_bus_logging({"CAN": [(names, 0)]})
@@ -158,6 +161,26 @@ def by_asammdf(folder: Path, frames: Columns, catalogue: Catalogue) -> Callable[
                    for group, index in places[:1])  # fmt: skip
 
     return run
+
+
+def compared(found: Any, frames: Columns, catalogue: Catalogue) -> int:
+    """Hold every value against what asammdf extracted; return how many there are."""
+    groups = {}
+    for place, group in enumerate(found.groups):
+        for name, source in product(MESSAGES, range(4)):
+            if f"message {name}_{source} " in group.channel_group.comment:
+                groups[name, source] = place, {channel.name: index for index, channel in enumerate(group.channels)}
+    count = 0
+    for message in decode_block(frames, catalogue):
+        for source in range(4):
+            place, channels = groups[message.spec.name, source]
+            rows = message.sources == 0x40 + source
+            for name, column in message.fields.items():
+                samples = found.get(name, place, channels[name], ignore_invalidation_bits=True).samples
+                is_value = column.states[rows] == 0
+                assert np.allclose(samples.astype(float)[is_value], column.values[rows][is_value], 1e-12, 1e-9)
+                count += int(is_value.sum())
+    return count
 
 
 def timed(rounds: int, runs: dict[str, Callable[[], int]]) -> dict[str, float]:
