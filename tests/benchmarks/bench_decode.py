@@ -202,8 +202,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write(folder / "x.log", frames)
-        sample = Columns(*(each[:SAMPLE] for each in (frames.times, frames.identifiers, frames.data, frames.lengths)))
-        write(folder / "sample.log", sample)
+        write(folder / "sample.log", drawn(SAMPLE, catalogue))
         with open_log(folder / "x.log") as log:
             blocks = [block for _, block in log.blocks()]
         runs = {

@@ -1,6 +1,7 @@
 """Blocks decoded in columns: every field of every frame as the frame-by-frame decoder has it."""
 
 import math
+from typing import Any
 
 import cantools
 import numpy as np
@@ -142,8 +143,8 @@ def test_values_are_those_of_cantools(recorded, catalogue):
             theirs = messages[message.dgn]
             for place, row in enumerate(message.rows.tolist()):
                 options = {"decode_choices": False, "allow_truncated": True}
-                raws = theirs.decode(frames[row].data, scaling=False, **options)
-                scaled = theirs.decode(frames[row].data, **options)
+                raws: Any = theirs.decode(frames[row].data, scaling=False, **options)
+                scaled: Any = theirs.decode(frames[row].data, **options)
                 for name, column in message.fields.items():
                     if STATES[column.states[place]] is State.MISSING:
                         assert name not in raws
