@@ -75,34 +75,24 @@ class FieldDecoder:
         return Reading(self.field, raw, self.field.state(raw))
 
     @cached_property
-    def _byte_readings(self) -> list[Reading]:
-        """The reading for each content of the byte that contains the field."""
-        filled = bytes(self.field.first_byte)
-        raws = (self.field.raw_in(filled + bytes([byte])) for byte in range(_BYTE_VALUES))
-        return [self._reading(raw) for raw in raws if raw is not None]
+    def _byte_raws(self) -> "NDArray[int64]":
+        """The raw integer for each content of the byte that contains the field."""
+        import numpy as np
+
+        raws = np.arange(_BYTE_VALUES) >> self.field.low_bit & self.field.all_ones
+        return self._signed(raws)
 
     @cached_property
     def _byte_values(self) -> "NDArray[float64]":
-        import numpy as np
-
-        values = (reading.value for reading in self._byte_readings)
-        return np.array([np.nan if value is None else value for value in values], np.float64)
+        return self._values(self._byte_raws)
 
     @cached_property
     def _byte_states(self) -> "NDArray[uint8]":
-        import numpy as np
-
-        return np.array([STATE_NUMBERS[reading.state] for reading in self._byte_readings], np.uint8)
+        return self._states(self._byte_raws)
 
     @cached_property
     def _byte_labels(self) -> "NDArray[int32]":
-        import numpy as np
-
-        return np.array([self._label_code(reading.raw) for reading in self._byte_readings], np.int32)
-
-    def _label_code(self, raw: int | None) -> int:
-        label = None if raw is None else self._shown_labels.get(raw)
-        return NO_LABEL if label is None else self.label_names.index(label)
+        return self._labels(self._byte_raws)
 
     @cached_property
     def _labelled(self) -> "tuple[NDArray[int64 | uint64], NDArray[int32]]":
@@ -110,8 +100,9 @@ class FieldDecoder:
         import numpy as np
 
         raws = sorted(self._shown_labels)
+        codes = {label: code for code, label in enumerate(self.label_names)}
         kind = np.uint64 if self._is_unsigned_64 else np.int64
-        return np.array(raws, kind), np.array([self._label_code(raw) for raw in raws], np.int32)
+        return np.array(raws, kind), np.array([codes[self._shown_labels[raw]] for raw in raws], np.int32)
 
     @property
     def _is_unsigned_64(self) -> bool:
@@ -141,26 +132,31 @@ class FieldDecoder:
         raws = words >> np.uint64(shift) & np.uint64(field.all_ones)
         if self._is_unsigned_64:
             return raws
-        signed = raws.view(np.int64)
-        if field.signed and field.length < 64:
-            sign = 1 << (field.length - 1)
-            signed = (signed ^ sign) - sign
-        return signed
+        return self._signed(raws.view(np.int64))
+
+    def _signed(self, raws: "NDArray[int64]") -> "NDArray[int64]":
+        """Return raw integers with their sign, where the field has one."""
+        if not self.field.signed or self.field.length == 64:
+            return raws
+        sign = 1 << (self.field.length - 1)
+        return (raws ^ sign) - sign
 
     def states(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[uint8]":
         """Return the numbers of the states."""
+        if self._in_byte:
+            states = self._byte_states.take(payloads.ordered[:, self.field.first_byte])
+        else:
+            states = self._states(column.bits)
+        if column.missing is not None:
+            states[column.missing] = MISSING
+        return states
+
+    def _states(self, raws: "NDArray[int64 | uint64]") -> "NDArray[uint8]":
         import numpy as np
 
-        field = self.field
-        if self._in_byte:
-            states = self._byte_states.take(payloads.ordered[:, field.first_byte])
-        else:
-            states = np.zeros(len(payloads.data), np.uint8)
-            for place, raw in self._special(column.bits):
-                states[place] = STATE_NUMBERS[field.state(raw)]
-        missing = self.missing(payloads)
-        if missing is not None:
-            states[missing] = MISSING
+        states = np.zeros(len(raws), np.uint8)
+        for place, raw in self._special(raws):
+            states[place] = STATE_NUMBERS[self.field.state(raw)]
         return states
 
     def _special(self, raws: "NDArray[int64 | uint64]") -> "list[tuple[NDArray[bool_], int]]":
@@ -168,52 +164,57 @@ class FieldDecoder:
         special = sorted(self.field.states)
         if not special or not len(raws) or int(raws.max()) < special[0]:
             return []
-        return [(raws == raw, raw) for raw in special if raw <= self._limits[1]]
+        return [(raws == raw, raw) for raw in special]
 
     def values(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[float64]":
         """Return the values, not a number where the state is another than ``value``."""
         import numpy as np
 
-        field = self.field
         if self._in_byte:
-            values = self._byte_values.take(payloads.ordered[:, field.first_byte])
+            values = self._byte_values.take(payloads.ordered[:, self.field.first_byte])
         else:
-            raws = column.bits
-            if self._is_exact:
-                values = raws.astype(np.float64)
-                if field.scale != 1:
-                    values *= field.scale
-                if field.offset:
-                    values += field.offset
-                if field.decimals:
-                    values /= field.unit_steps
-            else:
-                distinct, places = np.unique(raws, return_inverse=True)
-                values = np.array([float(field.value(raw)) for raw in distinct.tolist()], np.float64)[places]
-            for place, _ in self._special(raws):
-                values[place] = np.nan
-        missing = self.missing(payloads)
-        if missing is not None:
-            values[missing] = np.nan
+            values = self._values(column.bits)
+        if column.missing is not None:
+            values[column.missing] = np.nan
+        return values
+
+    def _values(self, raws: "NDArray[int64 | uint64]") -> "NDArray[float64]":
+        import numpy as np
+
+        field = self.field
+        if self._is_exact:
+            values = raws.astype(np.float64)
+            if field.scale != 1:
+                values *= field.scale
+            if field.offset:
+                values += field.offset
+            if field.decimals:
+                values /= field.unit_steps
+        else:
+            distinct, places = np.unique(raws, return_inverse=True)
+            values = np.array([float(field.value(raw)) for raw in distinct.tolist()], np.float64)[places]
+        for place, _ in self._special(raws):
+            values[place] = np.nan
         return values
 
     def labels(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[int32]":
         """Return the codes of the labels."""
-        import numpy as np
-
-        if not self.label_names:
-            return np.full(len(payloads.data), NO_LABEL, np.int32)
         if self._in_byte:
             codes = self._byte_labels.take(payloads.ordered[:, self.field.first_byte])
         else:
-            known, known_codes = self._labelled
-            raws = column.bits
-            places = known.searchsorted(raws).clip(0, len(known) - 1)
-            codes = np.where(known[places] == raws, known_codes[places], np.int32(NO_LABEL))
-        missing = self.missing(payloads)
-        if missing is not None:
-            codes[missing] = NO_LABEL
+            codes = self._labels(column.bits)
+        if column.missing is not None:
+            codes[column.missing] = NO_LABEL
         return codes
+
+    def _labels(self, raws: "NDArray[int64 | uint64]") -> "NDArray[int32]":
+        import numpy as np
+
+        known, codes = self._labelled
+        if not len(known):
+            return np.full(len(raws), NO_LABEL, np.int32)
+        places = known.searchsorted(raws).clip(0, len(known) - 1)
+        return np.where(known[places] == raws, codes[places], np.int32(NO_LABEL))
 
 
 class FieldColumn:

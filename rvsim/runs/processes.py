@@ -15,10 +15,11 @@ from contextlib import contextmanager
 from typing import TypeVar
 
 from rvsim.errors import ENDING_SIGNALS, RvsimError
-from rvsim.runs.progress import REPORT_INTERVAL_S
 
 MAX_WINDOWS_PROCESSES = 61
 """Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
+MAX_INTERRUPT_DELAY_S = 0.2
+"""The longest time until Ctrl-C takes effect while processes work. Our decision."""
 _QUEUED_JOBS_PER_PROCESS = 4
 """Jobs that are submitted in advance for each process."""
 _Job = TypeVar("_Job")
@@ -69,7 +70,8 @@ def _results(
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
-                finished, _ = wait(futures, REPORT_INTERVAL_S, FIRST_COMPLETED)
+                with _sigint_blocked():  # an exception inside the locks of these calls would leave them unusable
+                    finished, _ = wait(futures, MAX_INTERRUPT_DELAY_S, FIRST_COMPLETED)
                 for future in finished:
                     done[futures.pop(future)] = future.result()
                     report(number + len(done))

@@ -1,7 +1,9 @@
 """Blocks decoded in columns: every field of every frame as the frame-by-frame decoder has it."""
 
 import math
+from typing import Any
 
+import cantools
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,6 +13,7 @@ from rvsim.logs.blocks import to_blocks
 from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import NONE, ColumnDecoder, SignalKey, decode_block, series
 from rvsim.logs.field_columns import NO_LABEL, STATES
+from rvsim.shipped import dbc_files
 from rvsim.watch.decode import Decoder
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.fields import State
@@ -127,6 +130,30 @@ def test_fields_of_a_user_decode_alike(own, data):
 def test_identifiers_of_any_kind(catalogue, drawn):
     """Destinations, reserved bits and unknown numbers are told apart as frame by frame."""
     check([Frame(time, *each) for time, each in enumerate(drawn)], catalogue)
+
+
+def test_values_are_those_of_cantools(recorded, catalogue):
+    """Two recorded buses: raw integers equal, values equal but for the floating point of the other program."""
+    messages = {
+        dgn_of(each.frame_id): each for file in dbc_files() for each in cantools.database.load_file(file).messages
+    }
+    compared = 0
+    for frames in (recorded["winter_evening"], recorded["marine"]):
+        for message in decode_block(to_columns(frames), catalogue):
+            theirs = messages[message.dgn]
+            for place, row in enumerate(message.rows.tolist()):
+                options = {"decode_choices": False, "allow_truncated": True}
+                raws: Any = theirs.decode(frames[row].data, scaling=False, **options)
+                scaled: Any = theirs.decode(frames[row].data, **options)
+                for name, column in message.fields.items():
+                    if STATES[column.states[place]] is State.MISSING:
+                        assert name not in raws
+                        continue
+                    assert column.raws[place] == raws[name]
+                    if STATES[column.states[place]] is State.VALUE:
+                        assert column.values[place] == pytest.approx(scaled[name], rel=1e-12, abs=1e-9)
+                        compared += 1
+    assert compared > 5000
 
 
 def test_a_frame_of_one_message_only(catalogue):
