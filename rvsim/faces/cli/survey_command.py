@@ -77,8 +77,8 @@ def survey_logs(logs: Sequence[str], options: SurveyOptions) -> int:
     names = named_logs(logs)
     _check_options(names, options)
     _check_draft(names, options.draft)
-    _loaded.cache_clear()
-    _selected(options, *_loaded(options.rig, tuple(options.dbc)))
+    load_once.cache_clear()
+    _selected(options, *load_once(options.rig, tuple(options.dbc)))
     problems: list[str] = []
     unread: list[str] = []
     together = EMPTY
@@ -155,7 +155,7 @@ def _check_draft(logs: Sequence[str], draft: Path | None) -> None:
 def _survey_all(names: Sequence[str], options: SurveyOptions) -> Iterator[SurveyedLog]:
     """Yield what each log gave, in their order; many logs are read in processes."""
     progress = Progress(say)
-    if not _needs_processes(names, options.processes):
+    if not needs_processes(names, options.processes):
         return (_survey_one(name, options, progress) for name in names)
 
     def report(done: int) -> None:
@@ -164,7 +164,8 @@ def _survey_all(names: Sequence[str], options: SurveyOptions) -> Iterator[Survey
     return in_processes(names, partial(_survey_one, options=options), options.processes, report)
 
 
-def _needs_processes(names: Sequence[str], processes: int | None) -> bool:
+def needs_processes(names: Sequence[str], processes: int | None) -> bool:
+    """Return whether logs are read in processes: several files, if that was asked for or they are large together."""
     if len(names) == 1 or "-" in names or process_count(processes) == 1:
         return False
     return processes is not None or sum(map(_size, names)) >= MIN_BYTES_FOR_PROCESSES
@@ -178,7 +179,7 @@ def _size(name: str) -> int:
 
 
 @cache
-def _loaded(rig: str | None, dbc: tuple[Path, ...]) -> tuple[Rig | None, Catalogue]:
+def load_once(rig: str | None, dbc: tuple[Path, ...]) -> tuple[Rig | None, Catalogue]:
     """Return the rig and the definitions, which a process loads once; only the main process writes lines about them."""
     return load_plan(rig, dbc, say if parent_process() is None else lambda *_: None)
 
@@ -189,11 +190,19 @@ def _selected(options: SurveyOptions, plan: Rig | None, catalogue: Catalogue) ->
 
 def _survey_one(log: str, options: SurveyOptions, progress: Progress | None = None) -> SurveyedLog:
     """Survey one log; an error of it is among its problems."""
-    plan, catalogue = _loaded(options.rig, tuple(options.dbc))
+    plan, catalogue = load_once(options.rig, tuple(options.dbc))
     selected = _selected(options, plan, catalogue)
     try:
         with reopenable(log, twice=options.draft is not None) as open_again:
-            opened, found = _surveyed(open_again, options, plan, catalogue, selected, progress)
+            opened, found = surveyed_channels(
+                open_again,
+                options.channel,
+                plan,
+                catalogue,
+                selected.part,
+                progress,
+                signals=_needs_signals(options),
+            )
             if options.draft is not None:
                 _draft(options.draft, open_again, opened, options.channel, catalogue)
     except InputError as error:
@@ -227,27 +236,28 @@ def _print_together(found: LogSummary, unread: Sequence[str], options: SurveyOpt
     print(together_brief(found, unread) if options.brief else "\n".join(together_text(found, unread)))
 
 
-def _surveyed(
+def surveyed_channels(
     open_again: Callable[[], Log],
-    options: SurveyOptions,
+    channel: str | None,
     plan: Rig | None,
     catalogue: Catalogue,
-    selected: LogSelection,
+    part: SurveyedTime,
     progress: Progress | None,
+    *,
+    signals: bool,
 ) -> tuple[Log, dict[str, Survey]]:
     """Return a log that was read, and the surveys of its channels, or of the requested one.
 
     Raises:
         InputError: it cannot be read, or has no such channel or part.
     """
-    part, channel = selected.part, options.channel
     with open_again() as opened:
         contents = opened.by_channel()
         if progress is not None:
             contents = counted(contents, f"frames of {opened.name} read", progress)
         if channel is not None:
             contents = (entry for entry in contents if entry[0] == channel)
-        found = survey_channels(contents, catalogue, plan, part, signals=_needs_signals(options))
+        found = survey_channels(contents, catalogue, plan, part, signals=signals)
     if channel is not None and channel not in opened.channels:
         raise no_channel(opened, channel)
     if part.start and all(part.start > found_there.end for found_there in found.values()):
