@@ -144,6 +144,27 @@ def test_a_device_is_known_by_its_name_at_any_address(catalogue, record):
     assert len(fan.names) == 1
 
 
+def test_a_recording_in_several_files(catalogue, record):
+    """The claims are in the first file only; each device is still one, and which file comes first does not matter."""
+    frames, _ = record("winter_evening", 60)
+    half = frames[-1].time // 2
+    first = surveyed([frame for frame in frames if frame.time <= half], catalogue)
+    second = surveyed([frame._replace(time=frame.time - half) for frame in frames if frame.time > half], catalogue)
+    one, two = summarize("1", first), summarize("2", second)
+    for both in (one.followed_by(two), two.followed_by(one)):
+        assert {device.logs for device in both.devices.values()} == {2}
+        assert len(both.devices) == 11
+    (fan,) = (device for device in one.followed_by(two).devices.values() if ("roof_fan", 1) in device.functions)
+    whole = summarize("w", surveyed(frames, catalogue))
+    (expected,) = (device for device in whole.devices.values() if ("roof_fan", 1) in device.functions)
+    assert {key: message.frames for key, message in fan.messages.items()} == {
+        key: message.frames for key, message in expected.messages.items()
+    }
+    assert {key: (signal.lowest, signal.highest, signal.changes) for key, signal in fan.signals.items()} == {
+        key: (signal.lowest, signal.highest, signal.changes) for key, signal in expected.signals.items()
+    }
+
+
 def test_a_unit_that_moves_within_a_log_is_one_device(catalogue, record):
     """Its messages are counted together, and what it sent last stands last."""
     frames, _ = record("winter_evening", 60)
