@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.logs.matching import Match, MatchedBy, match_devices
+from rvsim.logs.matching import Match, match_devices
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.summary import (
     DeviceSignal,
@@ -205,11 +205,11 @@ def _why_unjudged(messages: Iterable[MessageSummary], log: LogSummary) -> str:
 
 def _device(match: Match, before: LogSummary, after: LogSummary) -> Iterator[Difference | NotJudged]:
     """Yield what is different in a device that is in both logs."""
-    old, new, by = match
+    old, new, _ = match
     label = old.label
     if old.names and new.names and not old.names & new.names:
         yield Difference(Sort.CHANGED, Aspect.UNIT, label, None, None, _names(old), _names(new))
-    if old.addresses != new.addresses and by is not MatchedBy.ADDRESS:
+    if old.addresses != new.addresses:
         yield Difference(Sort.CHANGED, Aspect.ADDRESS, label, None, None, _addresses(old), _addresses(new))
     renamed = _renamed(old, new)
     if renamed:

@@ -180,6 +180,62 @@ def test_messages_that_are_new_or_gone(seen):
     assert [one[0] for one in found(compare(seen(more), seen(both)), Aspect.MESSAGE)] == ["gone"]
 
 
+@pytest.mark.parametrize(("seconds", "is_gone"), [(2, False), (3, True)])
+def test_how_long_a_log_has_to_be(seen, seconds, is_gone):
+    """Three of the gaps of a message, so that it counts as gone."""
+    whole = sorted([*steady(FURNACE, 500_000), *steady(0x19FFA05E, SECOND_US)])
+    part = steady(FURNACE, 500_000, seconds=seconds)
+    comparison = compare(seen(whole), seen(part))
+    assert bool(found(comparison, Aspect.MESSAGE)) is is_gone
+    assert bool(comparison.not_judged) is not is_gone
+
+
+def test_only_one_of_two_instances_is_left(seen):
+    """A function that has another instance takes its messages along, but not one that had both instances."""
+
+    def sent(furnace, *loads):
+        frames = steady(FURNACE, SECOND_US, f"{furnace:02X}00C864FFFFFFFF")
+        return sorted(
+            [*frames, *(one for load in loads for one in steady(0x19FFBD5E, SECOND_US, f"{load:02X}{'FF' * 7}"))]
+        )
+
+    comparison = compare(seen(sent(1, 1, 2)), seen(sent(2, 2)))
+    assert [(one[0], one[1]) for one in found(comparison)] == [("changed", "instance"), ("gone", "message")]
+    assert compare(seen(sent(1, 1)), seen(sent(2, 2))).differences[1:] == ()
+
+
+def test_a_device_is_matched_by_most_of_its_functions(seen):
+    """Of two that have one of them the one that has the other too."""
+    both = sorted([*steady(FURNACE, SECOND_US), *steady(0x19FFF75E, SECOND_US)])
+    stranger = moved(steady(FURNACE, SECOND_US), 0x5E, 0x21)
+    comparison = compare(seen(both), seen(sorted([*stranger, *moved(both, 0x5E, 0x22)])))
+    (match,) = comparison.matches
+    assert (match.by, match.after.addresses) == (MatchedBy.INSTANCES, {0x22})
+
+
+def test_what_is_ambiguous_is_not_matched(seen):
+    """Two fans with instances 1 and 2, then two with 3 and 4: which is which cannot be told. One alone can."""
+
+    def fans(*instances):
+        return sorted(
+            one
+            for number in instances
+            for one in steady(0x19FEA700 | 0x30 + number, SECOND_US, f"{number:02X}{'FF' * 7}")
+        )
+
+    assert [one[0] for one in found(compare(seen(fans(1, 2)), seen(fans(3, 4))), Aspect.DEVICE)] == [
+        "gone", "gone", "new", "new",
+    ]  # fmt: skip
+    assert [match.by for match in compare(seen(fans(1)), seen(fans(3))).matches] == [MatchedBy.FUNCTIONS]
+
+
+def test_one_address_of_two_functions(seen):
+    """A furnace, then a water heater at its address are two devices, even where half of the messages agree."""
+    more = [*steady(0x18FEAA5E, SECOND_US), *steady(0x18FEAB5E, SECOND_US)]
+    old, new = (seen(sorted([*more, *steady(one, SECOND_US)])) for one in (FURNACE, 0x19FFF75E))
+    assert [one[0] for one in found(compare(old, new), Aspect.DEVICE)] == ["gone", "new"]
+
+
 @pytest.mark.parametrize(
     ("before", "after", "aspects"),
     [
@@ -207,6 +263,36 @@ def test_the_longest_gap(seen):
         assert (only.before, only.after) == ("at most 1.00 s", text)
     assert found(compare(seen(whole), seen(brief)), Aspect.LONGEST_GAP) == []
     assert found(compare(seen(paused), seen(stopped)), Aspect.LONGEST_GAP) == []
+
+
+@pytest.mark.parametrize(("gap", "pause", "is_late"), [
+    (100_000, 1_500_000, False),  # not two seconds
+    (100_000, 2_200_000, True),
+    (5_000_000, 14_000_000, False),  # not three gaps
+    (5_000_000, 16_000_000, True),
+])  # fmt: skip
+def test_how_long_a_gap_may_be(seen, gap, pause, is_late):
+    """Three usual gaps, and two seconds above one."""
+    whole = [*steady(FURNACE, gap), Frame(90 * SECOND_US, SOURCE, bytes(8))]
+    start = 30 * SECOND_US
+    paused = [one if one.time <= start else one._replace(time=one.time - gap + pause) for one in whole]
+    paused = [one for one in paused if one.time <= 60 * SECOND_US or one.identifier == SOURCE]
+    whole, paused = ([one for one in log if one.identifier == FURNACE] for log in (whole, paused))
+    comparison = compare(seen(whole), seen(paused))
+    assert bool(found(comparison, Aspect.LONGEST_GAP)) is is_late
+
+
+def test_gaps_of_bursts(seen):
+    """Their median says nothing, and is not compared."""
+
+    def bursts(inside):
+        return sorted(
+            Frame(second * SECOND_US + number * inside, FURNACE, b"\1" + bytes(7))
+            for second in range(30)
+            for number in range(4)
+        )
+
+    assert found(compare(seen(bursts(2_000)), seen(bursts(40_000))), Aspect.GAP) == []
 
 
 def values(level, *, frames=20, dead_band="FF"):
@@ -264,6 +350,42 @@ def test_a_code_at_rest(seen):
         (Aspect.AT_REST, "operating mode", "automatic", "manual")
     ]
     assert compare(seen(old), seen(new[:2])).differences == ()
+
+
+def test_a_range_that_moves_by_little_of_its_value(seen):
+    """Half a degree of 23 is many steps and less than a twentieth; two degrees are more."""
+
+    def temperatures(*raws):
+        return [
+            Frame(number * SECOND_US, 0x19FF9C91, b"\1" + raws[number % len(raws)].to_bytes(2, "little") + b"\xff" * 5)
+            for number in range(20)
+        ]
+
+    warm = seen(temperatures(0x2500, 0x2503))
+    assert found(compare(warm, seen(temperatures(0x2510, 0x2513)))) == []
+    assert [one[1] for one in found(compare(warm, seen(temperatures(0x2540, 0x2543))))] == ["range"]
+
+
+def test_codes_have_no_range(seen):
+    """Which of two numbers is the higher one means nothing for a code."""
+
+    def states(*codes):
+        return [
+            Frame(number * SECOND_US, 0x19FEDC4A, b"\1\xff" + bytes([codes[number % len(codes)]]) + b"\xff" * 5)
+            for number in range(20)
+        ]
+
+    assert found(compare(seen(states(1, 4)), seen(states(1, 49))), Aspect.RANGE) == []
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "differs"),
+    [(500_000, 250_000, False), (10_000, 9_000, False), (10_000, 7_000, True)],
+)
+def test_how_far_loads_are_apart(seen, before, after, differs):
+    """By a quarter and by a point: neither twice almost nothing, nor a tenth of much."""
+    comparison = compare(seen(steady(FURNACE, before, seconds=20)), seen(steady(FURNACE, after, seconds=20)))
+    assert bool(found(comparison, Aspect.LOAD)) is differs
 
 
 def test_the_bus_load(seen):
