@@ -14,6 +14,10 @@ from typing import BinaryIO
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
+from rvsim.logs.columns_read.choice import entry_columns
+from rvsim.logs.columns_read.clocked import BlockBuilder, ClockedEntries, end_block
+from rvsim.logs.columns_read.delta_columns import with_absolute_columns
+from rvsim.logs.columns_read.entry_columns import EntryColumns
 from rvsim.logs.formats.blf import BLF_FORMAT, BLF_MAGIC, BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
 from rvsim.logs.formats.entry import EntryKind, LineReader, LogEntry, ReadEntry, SkippedEntry, UnreadableError
@@ -93,7 +97,8 @@ class Log:
         self._unreadable: list[tuple[int, str]] = []
         self._unreadable_count = 0
         self._events: Counter[str] = Counter()
-        self._clock = LogClock(lambda: reader.origin if reader else 0)
+        self._origin: int | None = None
+        self._clock = LogClock(self._origin_now)
         self._channels: dict[bytes | None, ChannelClock] = {}
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
@@ -152,7 +157,40 @@ class Log:
 
     def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
         """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
-        return to_blocks(self.by_channel(), most)
+        batches = entry_columns(self._reader, self._blocks, self._source) if self._reader else None
+        if batches is None:
+            return to_blocks(self.by_channel(), most)
+        if self._may_have_deltas:
+            self.are_times_summed, batches = with_absolute_columns(batches)
+        return self._blocks_of(batches, BlockBuilder(most))
+
+    def _blocks_of(self, batches: Iterator[EntryColumns], builder: BlockBuilder) -> Iterator[tuple[str, Block]]:
+        """Yield the blocks of entries in columns, with the counts and the end that ``by_channel`` has."""
+        clocked = ClockedEntries(self._channels, self._clock_of, self._place, RECORDING_ADAPTER)
+        where = 0
+        for entries in batches:
+            where = entries.end
+            self._origin = entries.origin
+            self._unreadable += entries.unreadable[: MAX_PLACES - len(self._unreadable)]
+            self._unreadable_count += entries.unreadable_count
+            if entries.notes:
+                self._events[EntryKind.EVENT] += entries.notes
+            for channel, block in clocked.blocks(entries):
+                yield from ((_text(channel), whole) for whole in builder.add(channel, block))
+        if self._source.broken:
+            self._count_unreadable(where + 1, self._source.broken)
+        if where and not self._channels:
+            self._clock_of(None)
+        for channel, clock in self._channels.items():
+            yield from ((_text(channel), whole) for whole in builder.add(channel, end_block(clock.last)))
+        yield from ((_text(channel), whole) for channel, whole in builder.rest())
+        self.close()
+
+    def _origin_now(self) -> int:
+        """Return when the log's own time is zero; entries in columns have it with them, since they are read ahead."""
+        if self._origin is not None:
+            return self._origin
+        return self._reader.origin if self._reader else 0
 
     def _clock_of(self, channel: bytes | None) -> ChannelClock:
         clock = self._channels.get(channel)
@@ -194,10 +232,14 @@ class Log:
         if self._reader is None:
             return iter(())
         entries = _by_line(self._reader, self._blocks, self._source)
-        if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader)):
+        if not self._may_have_deltas:
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
+
+    @property
+    def _may_have_deltas(self) -> bool:
+        return self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader)
 
     @property
     def channels(self) -> tuple[str, ...]:

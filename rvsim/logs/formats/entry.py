@@ -20,7 +20,7 @@ MAX_DATA_BYTES = 8
 """Data bytes of a classic frame at most (ISO 11898-1); a length code of 9 to 15 means 8 as well."""
 
 _TIME = re.compile(rb"(-?\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
-_TIME_LIMIT_US = 10**18
+TIME_LIMIT_US = 10**18
 """31,700 years; a larger number is not a time but a damaged line."""
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
 
@@ -136,7 +136,7 @@ def parse_time_us(text: bytes, power: int = 6) -> int:
     if fraction and len(fraction) <= power and match.end(2) == len(text) and not whole.startswith(b"-"):
         return int(whole + fraction.ljust(power, b"0"))
     value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
-    if abs(value) >= _TIME_LIMIT_US:
+    if abs(value) >= TIME_LIMIT_US:
         raise UnreadableError(f"{quoted(text)} is too large to be a time")
     return value
 

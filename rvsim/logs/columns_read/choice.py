@@ -1,0 +1,32 @@
+"""Chooses the reader in columns for a log.
+
+Knows: which formats have one. Does not know what is in a log.
+"""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from rvsim.logs.columns_read.blf_columns import BlfColumns
+from rvsim.logs.columns_read.candump import CandumpForm
+from rvsim.logs.columns_read.entry_columns import EntryColumns
+from rvsim.logs.columns_read.line_chunks import line_chunks
+from rvsim.logs.columns_read.text_columns import LineForm, TextColumns
+from rvsim.logs.formats.blf import BlfReader
+from rvsim.logs.formats.entry import LineReader
+from rvsim.logs.formats.line_text import CandumpReader
+from rvsim.logs.formats.source import ByteSource
+
+_FORMS: dict[type[LineReader], Callable[[Any], LineForm]] = {
+    CandumpReader: lambda _: CandumpForm(),
+}
+"""What the lines of each text format are made of, by its reader."""
+
+
+def entry_columns(
+    reader: LineReader | BlfReader, blocks: Iterator[bytes], source: ByteSource
+) -> Iterator[EntryColumns] | None:
+    """Return the entries of a log in columns; None for a format that is only read entry by entry."""
+    if isinstance(reader, BlfReader):
+        return BlfColumns(reader, blocks, source).batches()
+    form = _FORMS.get(type(reader))
+    return None if form is None else TextColumns(reader, form(reader), line_chunks(blocks, source)).batches()
