@@ -6,6 +6,7 @@ stops the reading: entries that are not frames are counted, and places that coul
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -14,18 +15,33 @@ from typing import BinaryIO
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
-from rvsim.logs.formats.blf import BLF_FORMAT, BLF_MAGIC, BlfReader
+from rvsim.logs.formats.archive_logs import enter_log
+from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
-from rvsim.logs.formats.entry import EntryKind, LineReader, LogEntry, ReadEntry, SkippedEntry, UnreadableError
+from rvsim.logs.formats.entry import (
+    BinaryReader,
+    EntryKind,
+    LineReader,
+    LogEntry,
+    ReadEntry,
+    SkippedEntry,
+    UnreadableError,
+)
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesReader
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
-from rvsim.logs.formats.source import MAX_LINE_BYTES, ByteSource, lines
+from rvsim.logs.formats.packings import UnpackError
+from rvsim.logs.formats.pcap import PcapReader
+from rvsim.logs.formats.pcapng import PcapngReader
+from rvsim.logs.formats.source import MAX_LINE_BYTES, ByteSource, lines, with_line_feeds
+from rvsim.logs.formats.zip_archive import ZIP_MARKS
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
 
 FORMATS: tuple[type[LineReader], ...] = (JsonLinesReader, CsvReader, CandumpReader, TrcReader, AscReader)
 """The text formats, in the order in which they are tried."""
+BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader)
+"""The formats that are told by their first bytes."""
 MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
 MAX_CHANNELS = 32
@@ -54,7 +70,7 @@ class LogStatistics:
     jumps: tuple[tuple[int, int], ...]
     """The first of these: the place, and the step forward in microseconds."""
     before_zero: int
-    """Entries with a time below zero, which is impossible; they were given the time of the entry before."""
+    """Entries with a time below zero after one that is not; they were given the time of the entry before."""
     untimed: int
     """Frames without a time; they were given the time of the entry before."""
     unreadable: tuple[tuple[int, str], ...]
@@ -80,16 +96,16 @@ class Log:
         name: str,
         kind: str,
         source: ByteSource,
-        reader: "LineReader | BlfReader | None",
+        reader: "LineReader | BinaryReader | None",
         blocks: Iterator[bytes],
-        file: BinaryIO | None,
+        resources: ExitStack,
         *,
         reads_ahead: bool,
     ) -> None:
         self._reads_ahead = reads_ahead
         self.name = name
         self.kind = kind
-        self._source, self._reader, self._blocks, self._file = source, reader, blocks, file
+        self._source, self._reader, self._blocks, self._resources = source, reader, blocks, resources
         self._unreadable: list[tuple[int, str]] = []
         self._unreadable_count = 0
         self._events: Counter[str] = Counter()
@@ -143,6 +159,7 @@ class Log:
             elif found:
                 yield from self._skip(where, found)
         if self._source.broken:
+            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
             self._count_unreadable(where + 1, self._source.broken)
         if where and not self._channels:
             self._clock_of(None)
@@ -186,15 +203,15 @@ class Log:
                 yield name, event
 
     def _place(self, where: int) -> str:
-        return f"byte {where}" if isinstance(self._reader, BlfReader) else f"line {where}"
+        return f"byte {where}" if isinstance(self._reader, BinaryReader) else f"line {where}"
 
     def _entries(self) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
-        if isinstance(self._reader, BlfReader):
+        if isinstance(self._reader, BinaryReader):
             return _by_object(self._reader, self._blocks, self._source)
         if self._reader is None:
             return iter(())
         entries = _by_line(self._reader, self._blocks, self._source)
-        if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader)):
+        if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)):
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
@@ -236,8 +253,7 @@ class Log:
 
     def close(self) -> None:
         """Close the file, unless the caller opened it."""
-        if self._file:
-            self._file.close()
+        self._resources.close()
 
     def __enter__(self) -> "Log":
         return self
@@ -269,52 +285,86 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = Fa
     """Open a captured log and recognise its format by its first bytes; ``name`` is for a file that is already open.
 
     An empty file is a log without frames. A pipe is read as it comes; only with ``whole`` are the first hundreds of its
-    entries read ahead, to find whether its times are steps from line to line.
+    entries read ahead, to find whether its times are steps from line to line. In a zip archive the only file that is a
+    log is read; another one is named as in ``archive.zip/file``.
 
     Raises:
-        InputError: it is missing, a folder, not readable, or not a log of a known format.
+        InputError: it is missing, a folder, not readable, or not a log of a known format; or an archive with several.
     """
-    opened: BinaryIO | None = None
-    if isinstance(path_or_file, Path):
-        name, opened = str(path_or_file), _opened(path_or_file)
-        path_or_file = opened
-    source = ByteSource(path_or_file)
-    head, kind, reader = _recognised(source.blocks())
-    if reader is None and head.strip():
-        if opened:
-            opened.close()
-        raise InputError(
-            f"{name}: not a log of a known format: give one of {', '.join(map(_format, FORMATS))}, {BLF_FORMAT}"
-        )
+    resources = ExitStack()
+    wanted = ""
+    try:
+        whole_name = name
+        if isinstance(path_or_file, Path):
+            name = str(path_or_file)
+            path_or_file, whole_name, wanted = _opened(path_or_file)
+            resources.callback(path_or_file.close)
+        source = _source(path_or_file, whole_name)
+        resources.callback(source.close)
+        whole_name = enter_log(source, whole_name, wanted, _is_log)
+        head, kind, reader = _recognised(source.blocks())
+        if reader is None and head.strip():
+            damage = f" ({source.broken})" if source.broken else ""
+            raise InputError(f"{whole_name}: not a log of a known format: give one of {_known_formats()}{damage}")
+    except BaseException:
+        resources.close()
+        raise
+    blocks: Iterator[bytes] = chain([head], source.blocks())
+    if not isinstance(reader, BinaryReader):
+        blocks = with_line_feeds(blocks)
     reads_ahead = whole or path_or_file.seekable()
-    kind += source.encoding_suffix
-    return Log(name, kind, source, reader, chain([head], source.blocks()), opened, reads_ahead=reads_ahead)
+    return Log(name, kind + source.encoding_suffix, source, reader, blocks, resources, reads_ahead=reads_ahead)
 
 
-def _opened(path: Path) -> BinaryIO:
+def _known_formats() -> str:
+    return ", ".join([*(text.kind for text in FORMATS), *(binary.kind for binary in BINARY_FORMATS)])
+
+
+def _source(file: BinaryIO, name: str) -> ByteSource:
+    try:
+        return ByteSource(file)
+    except UnpackError as why:
+        raise InputError(f"{name}: {why}") from None
+
+
+def _opened(path: Path) -> tuple[BinaryIO, str, str]:
+    """Open a file, or the zip archive that it is in; return it with its name and the name of the file in it."""
     if path.is_dir():
         raise InputError(f"{path}: a folder: name a log in it")
     try:
-        return path.open("rb")
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file: check the name") from None
+        return path.open("rb"), str(path), ""
     except (OSError, ValueError) as error:  # a ValueError: a character that no name can have
+        if (archive := _archive_of(path)) is not None:
+            return archive.open("rb"), str(archive), path.relative_to(archive).as_posix()
+        if isinstance(error, FileNotFoundError):
+            raise InputError(f"{path}: no such file: check the name") from None
         raise InputError(f"{path}: cannot be read ({getattr(error, 'strerror', None) or error})") from None
 
 
-def _format(reader: type[LineReader]) -> str:
-    return reader.kind
+def _archive_of(path: Path) -> Path | None:
+    """Return the zip archive that a path leads into, None where it leads into none."""
+    with suppress(OSError, ValueError):
+        for parent in path.parents:
+            if parent.is_file():
+                with parent.open("rb") as file:
+                    return parent if file.read(4) in ZIP_MARKS else None
+    return None
 
 
-def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | BlfReader | None"]:
+def _is_log(source: ByteSource) -> bool:
+    return _recognised(source.blocks())[2] is not None
+
+
+def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | BinaryReader | None"]:
     """Return the bytes that were read, the name of the format, and a reader of it; None if the format is unknown."""
     head = b""
     for block in blocks:
         head += block
-        if head.startswith(BLF_MAGIC):
-            return head, BLF_FORMAT, BlfReader()
+        for format_ in BINARY_FORMATS:
+            if head.startswith(format_.marks):
+                return head, format_.kind, format_()
         # A line without its end may be cut, and then it may be of any format.
-        reader = _line_reader(head[: head.rfind(b"\n") + 1])
+        reader = _line_reader(head[: max(head.rfind(b"\n"), head.rfind(b"\r")) + 1])
         if reader:
             return head, reader.kind, reader
         if len(head) >= MAX_DETECTION_BYTES:
@@ -325,7 +375,7 @@ def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | BlfR
 
 def _line_reader(head: bytes) -> LineReader | None:
     """Return a reader of the first format that recognizes one of the lines."""
-    for line in lines(iter([head])):
+    for line in lines(with_line_feeds(iter([head]))):
         for format_ in FORMATS:
             if format_.recognizes(line):
                 return format_()
@@ -333,7 +383,7 @@ def _line_reader(head: bytes) -> LineReader | None:
 
 
 def _by_object(
-    reader: BlfReader, blocks: Iterator[bytes], source: ByteSource
+    reader: BinaryReader, blocks: Iterator[bytes], source: ByteSource
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
     """Yield the entries of a binary log; incomplete objects at the end of a cut file are not damage of their own."""
     for where, found in reader.entries(blocks):

@@ -9,9 +9,11 @@ import struct
 import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import ClassVar
 
 from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
+    BinaryReader,
     EntryKind,
     LogEntry,
     ReadEntry,
@@ -22,8 +24,6 @@ from rvsim.logs.formats.entry import (
 )
 from rvsim.wire.frame import SECOND_US
 
-BLF_FORMAT = "binary log (.blf)"
-BLF_MAGIC = b"LOGG"
 MAX_OBJECT_BYTES = 1 << 24
 """The size of an object at most; writers fill containers with about 128 KiB. A larger size is taken for damage."""
 
@@ -57,8 +57,11 @@ _REMOTE = 0x80
 _CUT = "an object that is cut off"
 
 
-class BlfReader:
+class BlfReader(BinaryReader):
     """Reads one log; ``origin`` is its start in microseconds since the epoch, 0 where it has none."""
+
+    kind: ClassVar[str] = "binary log (.blf)"
+    marks: ClassVar[tuple[bytes, ...]] = (b"LOGG",)
 
     def __init__(self) -> None:
         self.origin = 0

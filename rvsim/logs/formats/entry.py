@@ -4,7 +4,9 @@ Knows: the kinds of entries, exact times, hexadecimal data. Does not know any fo
 """
 
 import re
+from abc import ABC, abstractmethod
 from binascii import unhexlify
+from collections.abc import Iterator
 from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import ClassVar, NamedTuple, Protocol
@@ -119,6 +121,21 @@ class LineReader(Protocol):
         Raises:
             UnreadableError: the format does not allow such a line.
         """
+
+
+class BinaryReader(ABC):
+    """A reader of one binary format; a new one for each log."""
+
+    kind: ClassVar[str]
+    """The name of the format in messages."""
+    marks: ClassVar[tuple[bytes, ...]]
+    """How such logs begin."""
+    origin = 0
+    """As in ``LineReader``."""
+
+    @abstractmethod
+    def entries(self, blocks: Iterator[bytes]) -> "Iterator[tuple[int, ReadEntry | UnreadableError]]":
+        """Yield each entry and each damaged part of the log with its position in bytes."""
 
 
 def parse_time_us(text: bytes, power: int = 6) -> int:
