@@ -60,7 +60,7 @@ def test_a_packed_log_that_is_cut_off_gives_what_it_holds(name, part):
 def test_a_packed_log_of_which_nearly_nothing_is_left():
     """The refusal says why."""
     with pytest.raises(InputError, match=r"not a log of a known format: give one of .* \(the gzip file is cut off\)"):
-        read(PACKED["gzip"][:50])
+        read(gzip.compress(b"(1.0) can0 19FF")[:-9])
 
 
 @pytest.mark.parametrize("name", PACK)
@@ -71,8 +71,8 @@ def test_a_packed_log_that_is_damaged_is_read_up_to_there(name, place, flip):
     packed[place] ^= flip
     try:
         _, frames, found = read(packed)
-    except InputError:  # bz2 is damaged from the beginning of a block on, also before the damage
-        assert name == "bz2"
+    except InputError:  # a table of the packing was hit: everything behind it is rubbish
+        assert name != "xz"
         return
     why = [text for _, text in found.unreadable]
     assert frames == FRAMES or any(name in text for text in why)
