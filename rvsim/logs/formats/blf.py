@@ -19,6 +19,7 @@ from rvsim.logs.formats.entry import (
     ReadEntry,
     SkippedEntry,
     UnreadableError,
+    checked_time,
     error_entry,
     other_frame,
 )
@@ -102,6 +103,8 @@ class BlfReader(BinaryReader):
             return UnreadableError(_CUT) if _is_short(found) else _frame(found)
         except struct.error:
             return UnreadableError(_CUT)
+        except UnreadableError as why:
+            return why
 
 
 class _ObjectFinder:
@@ -215,7 +218,7 @@ def _frame(found: bytes) -> ReadEntry:
     if version not in _TIMES:
         return SkippedEntry(None, EntryKind.EVENT, None)
     flags, ticks = _TIMES[version].unpack_from(found)
-    time = ticks * 10 if flags == _TEN_MICROSECONDS else (ticks + 500) // 1000
+    time = checked_time(ticks * 10 if flags == _TEN_MICROSECONDS else (ticks + 500) // 1000)
     body = _TIMES[version].size
     if type_ in _CAN_TYPES:
         channel, flags, length, identifier, data = _CAN.unpack_from(found, body)

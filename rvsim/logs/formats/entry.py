@@ -158,6 +158,17 @@ def parse_time_us(text: bytes, power: int = 6) -> int:
     return value
 
 
+def checked_time(time: int) -> int:
+    """Return a time in microseconds after checking its size.
+
+    Raises:
+        UnreadableError: it is too large to be a time.
+    """
+    if abs(time) >= _TIME_LIMIT_US:
+        raise UnreadableError("a time that is too large to be one")
+    return time
+
+
 def parse_hex(text: bytes) -> int:
     """Parse an identifier of one to eight hexadecimal digits, without sign, blank or underscore.
 

@@ -42,9 +42,9 @@ class RecordFinder:
         while len(held) - place >= HEAD_BYTES:
             size = self._size_at(held, place)
             end = place + size
-            if size and not final and end + (HEAD_BYTES if self._is_lost else 0) > len(held):
+            if size and not final and end + HEAD_BYTES > len(held):
                 break
-            if not size or (self._is_lost and not self._is_followed(held, end)):
+            if not size or not self._is_record(held, place, end):
                 self._is_lost = True
                 place = self._next_place(held, place + 1)
                 continue
@@ -59,8 +59,22 @@ class RecordFinder:
         if final and (self._held or self._is_lost):
             yield self.position, UnreadableError(DAMAGED if self._is_lost else CUT)
 
+    def _is_record(self, held: bytes, place: int, end: int) -> bool:
+        """Tell whether these bytes are a record, or only look like one.
+
+        If none follows it, the damage is behind it or in its own size: then it has taken in other records.
+        """
+        if self._is_followed(held, end):
+            return True
+        inside = place
+        while not self._is_lost and (inside := self._next_place(held, inside + 1)) <= min(end, len(held)) - HEAD_BYTES:
+            size = self._size_at(held, inside)
+            if size and self._is_followed(held, inside + size):
+                return False
+        return not self._is_lost
+
     def _is_followed(self, held: bytes, end: int) -> bool:
-        """Tell whether another record follows one behind damage, or the end of the bytes."""
+        """Tell whether another record follows, or the end of the bytes."""
         return bool(self._size_at(held, end)) if len(held) - end >= HEAD_BYTES else len(held) >= end
 
     def _next_place(self, held: bytes, place: int) -> int:

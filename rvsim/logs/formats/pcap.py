@@ -18,6 +18,8 @@ from rvsim.wire.frame import SECOND_US
 _MICROSECONDS, _NANOSECONDS = 0xA1B2C3D4, 0xA1B23C4D
 _HEAD_BYTES = 24
 _HEADER_BYTES = 16
+_MIN_PACKET_BYTES = 8
+"""A packet with a CAN frame has its identifier and its length at least."""
 _LINK_TYPE_BITS = 0x0FFF_FFFF
 """The bits of the link type; the others tell of checksums."""
 _SIZES = {">": re.compile(rb"(\0\0\0[\x08-\x60])\1"), "<": re.compile(rb"([\x08-\x60]\0\0\0)\1")}
@@ -58,7 +60,7 @@ class PcapReader(BinaryReader):
 
     def _size_at(self, held: bytes, place: int) -> int:
         _, fraction, size, length = self._header.unpack_from(held, place)
-        is_packet = fraction < self._fractions and size <= min(length, MAX_RECORD_BYTES)
+        is_packet = fraction < self._fractions and _MIN_PACKET_BYTES <= size <= length <= MAX_RECORD_BYTES
         return _HEADER_BYTES + int(size) if is_packet else 0
 
     def _read(self, record: bytes) -> ReadEntry | UnreadableError:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from itertools import chain
 from typing import ClassVar, NamedTuple
 
-from rvsim.logs.formats.entry import BinaryReader, ReadEntry, UnreadableError
+from rvsim.logs.formats.entry import BinaryReader, ReadEntry, UnreadableError, checked_time
 from rvsim.logs.formats.packet_records import MAX_RECORD_BYTES, RecordFinder
 from rvsim.logs.formats.socketcan import SocketcanPackets
 from rvsim.wire.frame import SECOND_US
@@ -104,7 +104,9 @@ class PcapngReader(BinaryReader):
         interface = self._interfaces[number]
         time = None
         if ticks is not None:
-            time = (ticks * SECOND_US + interface.ticks // 2) // interface.ticks + interface.offset * SECOND_US
+            time = checked_time(
+                (ticks * SECOND_US + interface.ticks // 2) // interface.ticks + interface.offset * SECOND_US
+            )
         return self._packets.read(interface.link_type, packet, time, interface.name)
 
     def _interface(self, body: bytes) -> _Interface:
