@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
@@ -21,6 +21,7 @@ from rvsim.logs.formats.delta_times import with_absolute_times
 from rvsim.logs.formats.entry import (
     BinaryReader,
     EntryKind,
+    KnownLineReader,
     LineReader,
     LogEntry,
     ReadEntry,
@@ -30,15 +31,26 @@ from rvsim.logs.formats.entry import (
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesReader
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
-from rvsim.logs.formats.packings import UnpackError
+from rvsim.logs.formats.packings import PACKINGS, UnpackError
 from rvsim.logs.formats.pcap import PcapReader
 from rvsim.logs.formats.pcapng import PcapngReader
+from rvsim.logs.formats.slcan_text import SlcanReader
 from rvsim.logs.formats.source import MAX_LINE_BYTES, ByteSource, lines, with_line_feeds
+from rvsim.logs.formats.table_guess import MAX_GUESS_LINES, refusal
+from rvsim.logs.formats.table_text import TableReader
 from rvsim.logs.formats.zip_archive import ZIP_MARKS
+from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
+from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
 
-FORMATS: tuple[type[LineReader], ...] = (JsonLinesReader, CsvReader, CandumpReader, TrcReader, AscReader)
+FORMATS: tuple[type[KnownLineReader], ...] = (
+    JsonLinesReader,
+    CsvReader,
+    CandumpReader,
+    TrcReader,
+    AscReader,
+    SlcanReader,
+)
 """The text formats, in the order in which they are tried."""
 BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader)
 """The formats that are told by their first bytes."""
@@ -58,6 +70,8 @@ class LogStatistics:
     """Classic data frames with 29-bit identifiers."""
     skipped: dict[str, int]
     """Entries of other kinds: 11-bit, remote, error, FD, event."""
+    joined: int
+    """Long messages that the log has in one entry each."""
     steps_back: int
     """How often a time is up to a second earlier than the one before it; such frames were given the time before."""
     clock_set_count: int
@@ -193,11 +207,17 @@ class Log:
             self._events[found.kind] += 1  # a note of the logging program, of no channel
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
-        clock.skipped[found.kind] += 1
+        if found.joined is None:
+            clock.skipped[found.kind] += 1
+        else:
+            clock.joined += 1
+            clock.untimed += found.time is None
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
         if found.bits:
             yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
+        if found.joined:
+            yield name, JoinedMessage(clock.last, *found.joined)
         if found.report is not None:
             for event in found.report.events(clock.last, RECORDING_ADAPTER):
                 yield name, event
@@ -237,6 +257,7 @@ class Log:
         return LogStatistics(
             frames=sum(clock.frames for clock in clocks),
             skipped=dict(skipped),
+            joined=sum(clock.joined for clock in clocks),
             steps_back=sum(clock.steps_back for clock in clocks),
             clock_set_count=sum(clock.clock_set_count for clock in clocks),
             clock_sets=tuple(place for clock in clocks for place in clock.clock_sets)[:MAX_PLACES],
@@ -281,12 +302,14 @@ def no_channel(log: Log, channel: str) -> InputError:
     return InputError(f"--channel {channel}: not in {log.name}: {known}")
 
 
-def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = False) -> Log:
+def open_log(
+    path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = False, columns: ColumnMapping | None = None
+) -> Log:
     """Open a captured log and recognise its format by its first bytes; ``name`` is for a file that is already open.
 
     An empty file is a log without frames. A pipe is read as it comes; only with ``whole`` are the first hundreds of its
     entries read ahead, to find whether its times are steps from line to line. In a zip archive the only file that is a
-    log is read; another one is named as in ``archive.zip/file``.
+    log is read; another one is named as in ``archive.zip/file``. A table is read where ``columns`` fit its lines.
 
     Raises:
         InputError: it is missing, a folder, not readable, or not a log of a known format; or an archive with several.
@@ -301,11 +324,15 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = Fa
             resources.callback(path_or_file.close)
         source = _source(path_or_file, whole_name)
         resources.callback(source.close)
-        whole_name = enter_log(source, whole_name, wanted, _is_log)
-        head, kind, reader = _recognised(source.blocks())
+        whole_name = enter_log(
+            source, whole_name, wanted, lambda inner: _recognised(inner.blocks(), columns)[2] is not None
+        )
+        head, kind, reader = _recognised(source.blocks(), columns)
         if reader is None and head.strip():
             damage = f" ({source.broken})" if source.broken else ""
-            raise InputError(f"{whole_name}: not a log of a known format: give one of {_known_formats()}{damage}")
+            unknown = f"not a log of a known format: give one of {_known_formats()}{damage}"
+            said = refusal(list(islice(lines(with_line_feeds(iter([head]))), MAX_GUESS_LINES)), columns)
+            raise InputError(*(f"{whole_name}: {text}" for text in (unknown, *said)))
     except BaseException:
         resources.close()
         raise
@@ -317,7 +344,9 @@ def open_log(path_or_file: Path | BinaryIO, name: str = "-", *, whole: bool = Fa
 
 
 def _known_formats() -> str:
-    return ", ".join([*(text.kind for text in FORMATS), *(binary.kind for binary in BINARY_FORMATS)])
+    known = ", ".join([*(text.kind for text in FORMATS), *(binary.kind for binary in BINARY_FORMATS)])
+    packings = ", ".join(packing.name for packing in PACKINGS)
+    return f"{known}, also packed as zip, {packings}; or a table with --columns"
 
 
 def _source(file: BinaryIO, name: str) -> ByteSource:
@@ -351,11 +380,9 @@ def _archive_of(path: Path) -> Path | None:
     return None
 
 
-def _is_log(source: ByteSource) -> bool:
-    return _recognised(source.blocks())[2] is not None
-
-
-def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | BinaryReader | None"]:
+def _recognised(
+    blocks: Iterator[bytes], columns: ColumnMapping | None
+) -> tuple[bytes, str, "LineReader | BinaryReader | None"]:
     """Return the bytes that were read, the name of the format, and a reader of it; None if the format is unknown."""
     head = b""
     for block in blocks:
@@ -364,18 +391,21 @@ def _recognised(blocks: Iterator[bytes]) -> tuple[bytes, str, "LineReader | Bina
             if head.startswith(format_.marks):
                 return head, format_.kind, format_()
         # A line without its end may be cut, and then it may be of any format.
-        reader = _line_reader(head[: max(head.rfind(b"\n"), head.rfind(b"\r")) + 1])
+        reader = _line_reader(head[: max(head.rfind(b"\n"), head.rfind(b"\r")) + 1], columns)
         if reader:
             return head, reader.kind, reader
         if len(head) >= MAX_DETECTION_BYTES:
             break
-    reader = _line_reader(head)
+    reader = _line_reader(head, columns)
     return head, reader.kind if reader else "empty", reader
 
 
-def _line_reader(head: bytes) -> LineReader | None:
-    """Return a reader of the first format that recognizes one of the lines."""
+def _line_reader(head: bytes, columns: ColumnMapping | None) -> LineReader | None:
+    """Return a reader of the first format that recognizes one of the lines; a table first, if its columns are known."""
+    table = None if columns is None else TableReader(columns)
     for line in lines(with_line_feeds(iter([head]))):
+        if table is not None and columns is not None and table.fits(line):
+            return TableReader(columns)
         for format_ in FORMATS:
             if format_.recognizes(line):
                 return format_()

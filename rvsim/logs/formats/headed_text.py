@@ -20,6 +20,8 @@ from rvsim.logs.formats.entry import (
     checked_identifier,
     data_length,
     error_entry,
+    joined_data,
+    joined_message,
     other_frame,
     parse_data_pairs,
     parse_hex,
@@ -135,6 +137,8 @@ class AscReader:
             )
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
+        if extended and not self._is_decimal and (joined := joined_data(rest[2:], rest[1])) is not None:
+            return joined_message(time, channel, checked_identifier(number), joined)
         data = self._data(rest[2:], parse_hex(rest[1]))
         return (
             LogEntry(time, checked_identifier(number), data, channel)
@@ -244,6 +248,8 @@ class TrcReader:
             return SkippedEntry(None, EntryKind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
         number, extended = parse_hex(identifier), len(identifier) > 4
+        if extended and not kind and (joined := joined_data(data, length)) is not None:
+            return joined_message(time, bus, checked_identifier(number), joined)
         if not length.isdigit() or len(length) > 2:
             raise UnreadableError(f"{quoted(length)} is not a length")
         if kind or data[:1] == [b"RTR"]:

@@ -48,7 +48,7 @@ class ChannelClock:
     def __init__(self, log: LogClock) -> None:
         self.last = 0
         """The time of its last entry, in microseconds since the log's start."""
-        self.frames = self.steps_back = self.untimed = self.before_zero = 0
+        self.frames = self.joined = self.steps_back = self.untimed = self.before_zero = 0
         self.skipped: Counter[str] = Counter()
         self.clock_sets: list[Place] = []
         self.clock_set_count = 0
