@@ -22,7 +22,7 @@ from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent, LogEnded, TimesInUnit
+from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
 _BURST_RATIO = 3
@@ -207,16 +207,21 @@ class Surveyor:
             if not isinstance(entry, Frame):
                 if inside:
                     self._errors.count_event(entry)
+                    if isinstance(entry, JoinedMessage):
+                        self._count_message(entry)
                 event = entry if end is None else entry._replace(time=min(entry.time, end))
                 _collect_flags(self._watch.observe_event(event), self._flags)
                 continue
             if inside:
                 self._count += 1
-                source = entry.identifier & 0xFF
-                topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
-                messages = self._messages.setdefault(source, {})
-                messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
+                self._count_message(entry)
             _collect_flags(self._watch.observe(entry), self._flags)
+
+    def _count_message(self, entry: Frame | JoinedMessage) -> None:
+        source = entry.identifier & 0xFF
+        topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
+        messages = self._messages.setdefault(source, {})
+        messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
 
     def finish(self) -> Survey:
         """Return the survey of the channel."""

@@ -46,7 +46,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.line_events import JoinedMessage, LineEvent
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
@@ -166,9 +166,32 @@ class Watch:
     def observe_event(self, event: LineEvent) -> list[Event]:
         """Take in an event of the bus or of its log that is no frame, in the order of time with the frames."""
         self._advance_wires(event.time)
-        self._advance_to(event.time)
-        self.wire_problems.observe_event(event)
+        if isinstance(event, JoinedMessage):
+            self._observe_joined(event)
+        else:
+            self._advance_to(event.time)
+            self.wire_problems.observe_event(event)
         return self._take_events()
+
+    def _observe_joined(self, event: JoinedMessage) -> None:
+        """Take in a long message that a log has in one entry; its first eight bytes stand for it as evidence."""
+        time = max(event.time, self._now)
+        frame = Frame(time, event.identifier, event.data[:8])
+        if time > self._next_due or time - self._last > SECOND_US:
+            self._decide_until(time, arriving=True)
+        if time >= self.bus_load.end:
+            self._overload.pass_seconds(time)
+        if self.wire_problems.needs_frames:
+            self.wire_problems.observe_source(time, event.identifier & 0xFF)
+        self._now = self._last = time
+        self._frame = frame
+        self._silences.times.append(time)
+        record = self._topic_record(self._message_record(event.identifier), frame)
+        record.settled_data, record.time_only = None, False
+        self._identity.observe(record, time)
+        self._roll_call.on_time(record, time)
+        self._reports.observe_joined(event.data, record)
+        self._plan_next_due()
 
     def _doubt_times(self, time: int) -> None:
         """Stop judging by times."""

@@ -163,6 +163,7 @@ def survey(
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
@@ -186,6 +187,7 @@ def survey(
             draft=draft_rig,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             part=options.log_part(start, end),
             devices=tuple(device or ()),
             messages=tuple(message or ()),
@@ -213,6 +215,7 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -233,6 +236,7 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             units=options.units_of(units),
             light=light,
         )

@@ -117,6 +117,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
     return {
         "unreadable": counts.unreadable_count,
         "skipped": {kind: number for kind, number in counts.skipped.items() if number},
+        "joined": counts.joined,
         "steps_back": counts.steps_back,
         "untimed": counts.untimed,
         "clock_sets": counts.clock_set_count,
@@ -271,6 +272,8 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  not decoded: {skipped}"
+    if counts.joined:
+        yield f"  {counts.joined} {_were(counts.joined, 'long message')} in one entry; the bus load lacks its packets"
     for line, back in counts.clock_sets[:MAX_LISTED_PLACES]:
         yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across this step are not known"
     if counts.clock_set_count > MAX_LISTED_PLACES:

@@ -12,7 +12,7 @@ from rvsim.logs.columns_read.entry_columns import EntryColumns
 from rvsim.logs.columns_read.line_chunks import line_chunks
 from rvsim.logs.columns_read.text_columns import LineForm, TextColumns
 from rvsim.logs.formats.blf import BlfReader
-from rvsim.logs.formats.entry import LineReader
+from rvsim.logs.formats.entry import BinaryReader, LineReader
 from rvsim.logs.formats.line_text import CandumpReader
 from rvsim.logs.formats.source import ByteSource
 
@@ -23,10 +23,12 @@ _FORMS: dict[type[LineReader], Callable[[Any], LineForm]] = {
 
 
 def entry_columns(
-    reader: LineReader | BlfReader, blocks: Iterator[bytes], source: ByteSource
+    reader: LineReader | BinaryReader, blocks: Iterator[bytes], source: ByteSource
 ) -> Iterator[EntryColumns] | None:
     """Return the entries of a log in columns; None for a format that is only read entry by entry."""
     if isinstance(reader, BlfReader):
         return BlfColumns(reader, blocks, source).batches()
-    form = _FORMS.get(type(reader))
-    return None if form is None else TextColumns(reader, form(reader), line_chunks(blocks, source)).batches()
+    if isinstance(reader, BinaryReader) or type(reader) not in _FORMS:
+        return None
+    form = _FORMS[type(reader)](reader)
+    return TextColumns(reader, form, line_chunks(blocks, source)).batches()

@@ -13,7 +13,7 @@ from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.columns_read.entry_columns import FRAME, UNTIMED, EntryColumns, OtherEntry
 from rvsim.logs.columns_read.event_columns import BACK, EventColumns, Stamp, joined, stamp_of
 from rvsim.logs.formats.log_clock import ChannelClock
-from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind
+from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind
 
 if TYPE_CHECKING:
     from numpy import int32, int64, intp
@@ -141,6 +141,7 @@ class ClockedEntries:
         frame_rows = rows if is_frame.all() else rows[is_frame]
         clock.frames += len(frame_rows)
         clock.untimed += int(np.count_nonzero(entries.times[frame_rows] == UNTIMED))
+        clock.untimed += self._untimed_messages(entries, rows, forms)
         self._count_others(clock, entries.others, forms)
         if len(frame_rows) == len(entries):
             frames = Columns(times, entries.identifiers, entries.data, entries.lengths)
@@ -151,13 +152,27 @@ class ClockedEntries:
         return Block(frames, self._events(entries, rows, forms, times[rows], backs[rows]))
 
     @staticmethod
+    def _untimed_messages(entries: EntryColumns, rows: "NDArray[intp]", forms: "NDArray[int32]") -> int:
+        """Return how many long messages have no time."""
+        import numpy as np
+
+        joined = [number for number, other in enumerate(entries.others, 1) if other.joined is not None]
+        if not joined:
+            return 0
+        return int(np.count_nonzero((entries.times[rows] == UNTIMED) & np.isin(forms, joined)))
+
+    @staticmethod
     def _count_others(clock: ChannelClock, others: Sequence[OtherEntry], forms: "NDArray[int32]") -> None:
         """Count the entries of other kinds, the kinds in order of appearance."""
         import numpy as np
 
         used, firsts, counts = np.unique(forms[forms != FRAME], return_index=True, return_counts=True)
         for number in firsts.argsort().tolist():
-            clock.skipped[others[used[number] - 1].kind] += int(counts[number])
+            other = others[used[number] - 1]
+            if other.joined is None:
+                clock.skipped[other.kind] += int(counts[number])
+            else:
+                clock.joined += int(counts[number])
 
     def _events(
         self,
@@ -190,6 +205,8 @@ class ClockedEntries:
     def _stamps(self, other: OtherEntry) -> list[Stamp]:
         """Return the events that an entry which is not a frame stands for."""
         made: list[LineEvent] = [OtherFrame(0, OtherKind(other.kind), other.bits)] if other.bits else []
+        if other.joined is not None:
+            made.append(JoinedMessage(0, *other.joined))
         if other.report is not None:
             made += other.report.events(0, self._recorder)
         return [stamp_of(event) for event in made]

@@ -30,6 +30,7 @@ class OtherEntry(NamedTuple):
     kind: EntryKind
     bits: int = 0
     report: ErrorReport | None = None
+    joined: tuple[int, bytes] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,7 +173,7 @@ class EntryTable:
             return
         self.times[row] = UNTIMED if found.time is None else found.time
         self.channels[row] = self.names.number(found.channel)
-        self.forms[row] = 1 + self.others.number(OtherEntry(found.kind, found.bits, found.report))
+        self.forms[row] = 1 + self.others.number(OtherEntry(found.kind, found.bits, found.report, found.joined))
 
     def columns(self, places: "NDArray[int64]", *, origin: int, end: int) -> EntryColumns:
         """Return the rows that were set, with the place of each row."""

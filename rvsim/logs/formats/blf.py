@@ -9,22 +9,22 @@ import struct
 import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import ClassVar
 
 from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
-    TIME_LIMIT_US,
+    BinaryReader,
     EntryKind,
     LogEntry,
     ReadEntry,
     SkippedEntry,
     UnreadableError,
+    checked_time,
     error_entry,
     other_frame,
 )
 from rvsim.wire.frame import SECOND_US
 
-BLF_FORMAT = "binary log (.blf)"
-BLF_MAGIC = b"LOGG"
 MAX_OBJECT_BYTES = 1 << 24
 """The size of an object at most; writers fill containers with about 128 KiB. A larger size is taken for damage."""
 
@@ -61,8 +61,11 @@ REMOTE_FLAG = 0x80
 _CUT = "an object that is cut off"
 
 
-class BlfReader:
+class BlfReader(BinaryReader):
     """Reads one log; ``origin`` is its start in microseconds since the epoch, 0 where it has none."""
+
+    kind: ClassVar[str] = "binary log (.blf)"
+    marks: ClassVar[tuple[bytes, ...]] = (b"LOGG",)
 
     def __init__(self) -> None:
         self.origin = 0
@@ -239,9 +242,7 @@ def _frame(found: bytes) -> ReadEntry:
     flags, ticks = _TIMES[version].unpack_from(found)
     if type_ not in _FRAME_TYPES:
         return SkippedEntry(None, EntryKind.EVENT, None)
-    time = ticks * 10 if flags == TEN_MICROSECONDS else (ticks + 500) // 1000
-    if time >= TIME_LIMIT_US:
-        raise UnreadableError(f"{ticks} units of 10 µs are too long to be a time")
+    time = checked_time(ticks * 10 if flags == TEN_MICROSECONDS else (ticks + 500) // 1000)
     body = _TIMES[version].size
     if type_ in CAN_TYPES:
         channel, flags, length, identifier, data = _CAN.unpack_from(found, body)

@@ -31,6 +31,7 @@ from rvsim.wire.line_events import (
     Disturbed,
     ErrorFrame,
     ErrorState,
+    JoinedMessage,
     LineEvent,
     LogEnded,
     NotAcknowledged,
@@ -132,6 +133,8 @@ class WireProblems:
                 self._errors.count(event.time, event.about)
             case Overflowed():
                 self.overflowed += 1
+            case JoinedMessage():
+                pass  # a message, which the watch reads
             case _:
                 assert_never(event)
         self._plan()
