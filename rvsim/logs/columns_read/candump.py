@@ -5,11 +5,13 @@ as an error message have a layout.
 """
 
 import re
+from collections.abc import Iterator
 from functools import lru_cache
 
 from rvsim.logs.columns_read.entry_columns import EntryTable, OtherEntry
 from rvsim.logs.columns_read.layouts import Fields, Layout, ReadLines
 from rvsim.logs.columns_read.line_chunks import LineChunk
+from rvsim.logs.columns_read.text_columns import enter_frames
 from rvsim.logs.formats.entry import ERROR_FLAG, EntryKind
 from rvsim.wire.error_report import linux_report
 
@@ -43,14 +45,17 @@ class CandumpForm:
             suffix=found["suffix"],
         )
 
-    def checked(self, chunk: LineChunk, layout: Layout, read: ReadLines, table: EntryTable) -> ReadLines:  # noqa: ARG002
-        """Return the data frames; enter error messages, which have a flag in their identifiers, into the table."""
+    def leave(self, lines: Iterator[bytes]) -> None:
+        """No line counts from another one."""
+
+    def enter(self, chunk: LineChunk, layout: Layout, read: ReadLines, table: EntryTable) -> None:  # noqa: ARG002
+        """Enter the data frames, and error messages, which have a flag in their identifiers."""
         rows, frames = read
         is_error = frames.identifiers & ERROR_FLAG != 0
         if is_error.any():
             _enter_errors(ReadLines(rows[is_error], frames.rows(is_error)), layout.fields.channel, table)
             rows, frames = rows[~is_error], frames.rows(~is_error)
-        return ReadLines(rows, frames)
+        enter_frames(layout, ReadLines(rows, frames), table)
 
 
 def _enter_errors(read: ReadLines, channel: bytes | None, table: EntryTable) -> None:

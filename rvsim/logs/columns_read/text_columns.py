@@ -39,8 +39,24 @@ class LineForm(Protocol):
     def fields(self, line: bytes) -> Fields | None:
         """Return where the fields of a line are; None if it is not a data frame of a usual form."""
 
-    def checked(self, chunk: LineChunk, layout: Layout, read: ReadLines, table: EntryTable) -> ReadLines:
-        """Return the lines that are what their fields say; lines of other kinds may be entered into the table."""
+    def leave(self, lines: Iterator[bytes]) -> None:
+        """Take notice of lines that were read in columns, the last one first, for what later lines may count from."""
+
+    def enter(self, chunk: LineChunk, layout: Layout, read: ReadLines, table: EntryTable) -> None:
+        """Enter the lines that are what their fields say into the table; all others are read one by one."""
+
+
+def enter_frames(layout: Layout, read: ReadLines, table: EntryTable) -> None:
+    """Enter frames of one channel into a table, except those whose identifier is too large."""
+    rows, frames = read
+    right = frames.identifiers < (_STANDARD_LIMIT if layout.fields.is_standard else IDENTIFIER_LIMIT)
+    if not right.all():
+        rows, frames = rows[right], frames.rows(right)
+    channel = table.names.number(layout.fields.channel)
+    if layout.fields.is_standard:
+        table.set_standard(rows, frames, channel)
+    else:
+        table.set_frames(slice(None) if len(rows) == table.size else rows, frames, channel)
 
 
 class TextColumns:
@@ -71,6 +87,7 @@ class TextColumns:
             left = self._read_by_layouts(chunk, left, table)
         size = self._read_singly(chunk, left, table)
         table.forms[size:] = NOTHING
+        self._form.leave(chunk.line(row) for row in range(size - 1, -1, -1))
         state = self._form.state()
         self._is_head = state != self._state
         if self._is_head:
@@ -96,24 +113,15 @@ class TextColumns:
             if len(left) < MIN_LAYOUT_LINES:
                 break
             line = chunk.line(int(left[len(left) * sample // MAX_SAMPLES]))
-            fields = self._form.fields(line) if len(line) <= MAX_LAYOUT_BYTES else None
-            if fields is not None:
+            fields = self._form.fields(line)
+            if fields is not None and fields.end <= MAX_LAYOUT_BYTES:
                 self._layouts.append(Layout(line, fields))
                 left = self._apply(self._layouts[-1], chunk, left, table)
         return np.concatenate((left, cut))
 
     def _apply(self, layout: Layout, chunk: LineChunk, left: "NDArray[intp]", table: EntryTable) -> "NDArray[intp]":
         """Read lines that have a layout, and return the rows that are left."""
-        rows, frames = self._form.checked(chunk, layout, layout.read(chunk, left), table)
-        limit = _STANDARD_LIMIT if layout.fields.is_standard else IDENTIFIER_LIMIT
-        right = frames.identifiers < limit
-        if not right.all():
-            rows, frames = rows[right], frames.rows(right)
-        channel = table.names.number(layout.fields.channel)
-        if layout.fields.is_standard:
-            table.set_standard(rows, frames, channel)
-        else:
-            table.set_frames(slice(None) if len(rows) == table.size else rows, frames, channel)
+        self._form.enter(chunk, layout, layout.read(chunk, left), table)
         still: NDArray[intp] = left[table.forms[left] == NOTHING]
         return still
 
