@@ -5,7 +5,7 @@ or replayed (`runs.replay`).
 """
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -30,7 +30,7 @@ from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.progress import Progress, counted
 from rvsim.runs.replay import LogRounds, ReplayRun
-from rvsim.runs.selection import selection
+from rvsim.runs.selection import LogSelection, selection
 from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
@@ -63,6 +63,9 @@ class SurveyOptions:
     devices: Sequence[str] = ()
     messages: Sequence[str] = ()
     units: DisplayUnits = METRIC
+    html: Path | None = None
+    overwrite: bool = False
+    """Whether the page replaces a file."""
 
 
 def survey_logs(logs: list[str], options: SurveyOptions) -> int:
@@ -73,16 +76,19 @@ def survey_logs(logs: list[str], options: SurveyOptions) -> int:
     """
     draft = options.draft
     _check_draft(logs, draft)
+    _check_page(logs, options)
     plan, catalogue = load_plan(options.rig, options.dbc)
     selected = selection(SurveyedTime(*options.part), options.devices, options.messages, plan, catalogue)
     problems: list[str] = []
     printed = False
     for log in logs:
         try:
-            with reopenable(log, twice=draft is not None) as open_again:
+            with reopenable(log, twice=draft is not None or options.html is not None) as open_again:
                 opened, found = _surveyed(open_again, options.channel, plan, catalogue, selected.part)
                 if draft is not None:
                     _draft(draft, open_again, opened, options.channel, catalogue)
+                if options.html is not None:
+                    _write_page(open_again, opened, found, catalogue, selected, options)
         except InputError as error:
             if len(logs) == 1:
                 raise
@@ -116,6 +122,47 @@ def _check_draft(logs: list[str], draft: Path | None) -> None:
         raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
     if draft.exists():
         raise InputError(f"--draft-rig {draft}: the file exists; name another one, or move it away")
+
+
+def _check_page(logs: list[str], options: SurveyOptions) -> None:
+    """Check that a page can be written.
+
+    Raises:
+        InputError: it cannot.
+    """
+    if options.html is None:
+        return
+    from rvsim.faces.page.page import check_page_file
+
+    if len(logs) > 1:
+        raise InputError(f"--html writes the page of one log, and {len(logs)} are given: name one")
+    check_page_file(options.html, overwrite=options.overwrite)
+
+
+def _write_page(
+    open_again: Callable[[], Log],
+    opened: Log,
+    found: Mapping[str, Survey],
+    catalogue: Catalogue,
+    selected: LogSelection,
+    options: SurveyOptions,
+) -> None:
+    from rvsim.faces.page.page import WITHOUT_PLOTS, write_page
+    from rvsim.faces.page.survey_page import SurveyedChannel, survey_page
+    from rvsim.logs.plotted import NOTHING_PLOTTED, plot_channels
+
+    assert options.html is not None
+    with open_again() as log:
+        contents = counted(log.by_channel(), f"frames of {log.name} read again for the page", Progress(say))
+        drawn = plot_channels(contents, catalogue, selected.part)
+    channels = [
+        SurveyedChannel(opened, name, whole, drawn.get(name, NOTHING_PLOTTED), catalogue, selected, options.units)
+        for name, whole in found.items()
+    ]
+    page = survey_page(f"{printable(opened.name)}: survey", channels)
+    if not write_page(options.html, page, overwrite=options.overwrite):
+        say(WITHOUT_PLOTS)
+    say(f"the page is in {options.html}; it needs no network")
 
 
 def _surveyed(

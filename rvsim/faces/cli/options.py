@@ -89,6 +89,7 @@ Messages = Annotated[
     ),
 ]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it exists.")]
+OverwritePage = Annotated[bool, typer.Option("--overwrite", help="With --html: replace FILE if it exists.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Start again at the end of the log, until quit.")]
 Speed = Annotated[
     str,

@@ -43,7 +43,7 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
 
 def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield a line for each cause, then one for each group of flags that no cause explains."""
-    for alike in _alike(explained.causes):
+    for alike in group_causes(explained.causes):
         first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
         whose = (
             "" if first.subject == "bus" or first.text.startswith(first.subject.split(",")[0]) else f"{first.subject}: "
@@ -52,14 +52,14 @@ def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> It
         yield f"cause, {first.severity}: {whose}{units.render(first.text)}{more}; this explains {under}."
     for group in group_flags(explained.top):
         if group[0].kind is not FlagKind.UNKNOWN_MESSAGE:
-            yield f"{tags(group)} {group[0].severity}: {_group_text(group)}{_explaining(explained, group)}."
+            yield f"{tags(group)} {group[0].severity}: {group_text(group)}{_explaining(explained, group)}."
 
 
 def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in explained.causes:
         explains = f"this explains {tags(cause.flags)}"
-        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}; {explains}"
+        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {from_until(cause)}; {explains}"
         yield f"      {units.render(cause.text)}"
         yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
         if len(cause.evidence) > MAX_LISTED_FLAGS:
@@ -69,7 +69,7 @@ def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Ite
         yield from _group(explained, group, units)
 
 
-def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
+def group_causes(causes: Sequence[Cause]) -> list[list[Cause]]:
     """Group pauses, of which there can be many; every other cause is a group of its own."""
     groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
@@ -84,13 +84,14 @@ def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits
         under = explained.under.get(flag.number, ())
         kinds = ", ".join(dict.fromkeys(str(other.kind) for other in under))
         explains = f"; this explains {tags(under)}, {kinds}" if under else ""
-        yield f"      {flag.subject}: {units.render(flag.text)} ({_from_until(flag)}{whole}){explains}"
+        yield f"      {flag.subject}: {units.render(flag.text)} ({from_until(flag)}{whole}){explains}"
     if len(group) > MAX_LISTED_FLAGS:
         yield f"      and {len(group) - MAX_LISTED_FLAGS} more of this kind"
     yield f"      Try next: {group[0].advice}"
 
 
-def _from_until(found: Flag | Cause) -> str:
+def from_until(found: Flag | Cause) -> str:
+    """Return from when to when, in seconds since the start of the log."""
     until = f"until {found.until / 1e6:.1f} s" if found.until is not None else "to the end"
     return f"from {found.since / 1e6:.1f} s {until}"
 
@@ -100,7 +101,8 @@ def _explaining(explained: ExplainedFlags, group: Sequence[Flag]) -> str:
     return f"; this explains {tags(under)}" if under else ""
 
 
-def _group_text(group: Sequence[Flag]) -> str:
+def group_text(group: Sequence[Flag]) -> str:
+    """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
     subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
