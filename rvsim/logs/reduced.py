@@ -7,8 +7,8 @@ readings come from, nor how they are drawn. The choice depends on the readings a
 from array import array
 from collections.abc import Callable, Sequence
 
-MAX_POINTS = 2000
-"""Points of a reduced series: two for each pixel of a wide drawing. Our decision."""
+MAX_POINTS = 4000
+"""Points of a reduced series: so many that a tenth of the time still fills a drawing. Our decision."""
 _FIRST_WIDTH_US = 1 << 10
 """The shortest piece of time in which points are reduced, in microseconds; longer ones are its doubles."""
 
@@ -31,15 +31,19 @@ class ReducedSeries:
         self.readings = 0
         """How many readings there were."""
         self.changes = 0
-        """How many of them were kept, or left out only because the series was reduced."""
+        """How many of them differ from the one before."""
+        self._found = 0
+        """The points before any reduction."""
         self._last: tuple[int, int] | None = None
 
     def add(self, time: int, raw: int, *, after_gap: bool = False) -> None:
         """Add a reading that is not earlier than the one before; the first one ``after_gap`` is always a point."""
         self.readings += 1
         last, self._last = self._last, (time, raw)
-        if last is not None and last[1] == raw and not after_gap:
+        is_same = last is not None and last[1] == raw
+        if is_same and not after_gap:
             return
+        self.changes += last is not None and not is_same
         if after_gap and last is not None and self._times[-1] != last[0]:
             self._append(*last)
         self._append(time, raw)
@@ -51,7 +55,7 @@ class ReducedSeries:
         self._last = time, self._last[1]
 
     def _append(self, time: int, raw: int) -> None:
-        self.changes += 1
+        self._found += 1
         self._times.append(time)
         self._raws.append(raw)
         if len(self._times) > 2 * self._most:
@@ -61,8 +65,8 @@ class ReducedSeries:
 
     @property
     def is_reduced(self) -> bool:
-        """Whether changes were left out; complete at the end."""
-        return self.changes > self._most
+        """Whether points were left out; complete at the end."""
+        return self._found > self._most
 
     def points(self) -> tuple[list[int], list[int]]:
         """Return the times and the raw integers of the points, the last reading included."""

@@ -147,7 +147,7 @@ def _write_page(
     selected: LogSelection,
     options: SurveyOptions,
 ) -> None:
-    from rvsim.faces.page.page import WITHOUT_PLOTS, write_page
+    from rvsim.faces.page.page import write_page
     from rvsim.faces.page.survey_page import SurveyedChannel, survey_page
     from rvsim.logs.plotted import NOTHING_PLOTTED, plot_channels
 
@@ -160,8 +160,7 @@ def _write_page(
         for name, whole in found.items()
     ]
     page = survey_page(f"{printable(opened.name)}: survey", channels)
-    if not write_page(options.html, page, overwrite=options.overwrite):
-        say(WITHOUT_PLOTS)
+    write_page(options.html, page, overwrite=options.overwrite)
     say(f"the page is in {options.html}; it needs no network")
 
 

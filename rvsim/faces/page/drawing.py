@@ -26,6 +26,8 @@ _MOST_TICKS = 8
 _STEPS = tuple((step * 10**power, SECOND_US) for power in range(9) for step in (1, 2, 5))
 _SHORT_STEPS = tuple((step * 10**power, 1) for power in range(3, 6) for step in (1, 2, 5))
 """From tick to tick: whole steps, and the microseconds of one."""
+_EDGE_SHARE = 2.0
+"""Percent of the width below which the text of a tick stands to its right; the script has the same."""
 _TAG_SHARE = 4.0
 """Percent of the width that a tag needs."""
 
@@ -79,7 +81,12 @@ def seconds_text(time: int) -> str:
 def time_axis(window: Window) -> Html:
     """Return the ticks of a drawing; readers who do not see it have the times in texts and tables."""
     labels = (
-        element("span", element("b", f"{seconds_text(time)} s"), style=f"left:{window.share(time)}%")
+        element(
+            "span",
+            element("b", f"{seconds_text(time)} s"),
+            class_="edge" if window.share(time) < _EDGE_SHARE else None,
+            style=f"left:{window.share(time)}%",
+        )
         for time in ticks(window)
     )
     return element("div", *labels, class_="ticks", aria_hidden="true")

@@ -8,8 +8,8 @@ from html import escape
 
 from rvsim.errors import printable
 
-_WITHOUT_END = frozenset({"br", "hr", "input", "meta", "rect", "line", "path", "circle"})
-"""Elements that have no content: those of HTML, and shapes of SVG, which are closed at once."""
+_WITHOUT_END = frozenset({"wbr", "path"})
+"""Elements that have no content and are closed at once."""
 
 
 class Html(str):
@@ -51,3 +51,9 @@ def _attribute(name: str, value: Attribute) -> str:
     if value is None or value is False:
         return ""
     return f" {name}" if value is True else f' {name}="{text(str(value))}"'
+
+
+def breakable(name: str) -> Html:
+    """Return a name that may go on in a new line after each underscore."""
+    first, *others = name.split("_")
+    return join([first, *(piece for other in others for piece in ("_", element("wbr"), other))])

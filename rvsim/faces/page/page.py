@@ -1,4 +1,4 @@
-"""A page as one file: head, table of contents, sections, styles, scripts, data, and the library of the plots.
+"""A page as one file: head, table of contents, sections, styles, scripts and data.
 
 Knows: how everything is put into one file that needs no network and may use none, and how the file is written. Does not
 know what stands in its sections.
@@ -7,7 +7,7 @@ know what stands in its sections.
 import json
 import re
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from gzip import compress
 from hashlib import sha256
 from importlib.resources import files
@@ -17,16 +17,12 @@ from typing import Any
 from rvsim.errors import InputError, write_problem
 from rvsim.faces.page.colours import colour_css
 from rvsim.faces.page.markup import Html, element, join, text
-from rvsim.faces.page.plot_library import plot_library
 
 _ASSETS = files("rvsim.faces.page")
 _PLACE = re.compile(r"\[\[(\w+)\]\]")
 """A place of the template that is filled."""
-WITHOUT_PLOTS = (
-    "the page has fixed lines in place of zoomable plots: for these, install the extra that brings the plot library, "
-    'pip install "rvsim-bench[page]", and write the page again'
-)
-"""What is said where the library of the plots is not installed."""
+_SCRIPTS = ("page.js", "tables.js", "readings.js", "drawings.js")
+"""The scripts in their order; in the page they are one."""
 
 
 def _asset(name: str) -> str:
@@ -40,7 +36,7 @@ class Page:
         self._title = title
         self._parts: list[Html] = []
         self._contents: list[Html] = []
-        self._plots: list[Mapping[str, Any]] = []
+        self._points: list[Mapping[str, Any]] = []
 
     def add(self, part: Html) -> None:
         """Add a part."""
@@ -56,30 +52,20 @@ class Page:
         head = element("h2", heading, id=f"{identifier}-heading")
         self.add(element("section", head, *contents, id=identifier, aria_labelledby=f"{identifier}-heading"))
 
-    def add_plots(self, data: Mapping[str, Any]) -> None:
-        """Add what the plots of a channel need, as plain data."""
-        self._plots.append(data)
+    def add_points(self, data: Mapping[str, Any]) -> None:
+        """Add the points of a channel's readings, as plain data."""
+        self._points.append(data)
 
-    def render(self, library: bytes | None = None) -> str:
-        """Return the page; ``library`` is the script that draws the plots, None for a page with fixed lines."""
-        style, script = colour_css() + _asset("page.css"), _asset("page.js")
-        stored: list[Html] = []
-        scripts = [script]
-        if library is not None:
-            script += _asset("plots.js")
-            scripts = [script, library.decode("utf-8")]
-            stored = [
-                _stored("plot-data", json.dumps(self._plots, separators=(",", ":")).encode("ascii")),
-                _stored("plot-library", library),
-            ]
-        allowed = " ".join(_hash(source) for source in scripts)
+    def render(self) -> str:
+        """Return the page as one file."""
+        script = "".join(map(_asset, _SCRIPTS))
         filled = {
-            "policy": f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data: blob:",
+            "policy": f"default-src 'none'; script-src {_hash(script)}; style-src 'unsafe-inline'",
             "title": text(self._title),
-            "style": style,
+            "style": colour_css() + _asset("page.css"),
             "contents": join(self._contents),
             "parts": join(self._parts),
-            "stored": join(stored),
+            "points": _packed(self._points),
             "script": script,
         }
         return _PLACE.sub(lambda place: filled[place[1]], _asset("page.html"))
@@ -90,10 +76,10 @@ def _hash(source: str) -> str:
     return f"'sha256-{b64encode(sha256(source.encode('utf-8')).digest()).decode('ascii')}'"
 
 
-def _stored(identifier: str, content: bytes) -> Html:
-    """Return content, compressed, as an element that the page's script unpacks."""
-    packed = b64encode(compress(content, 9, mtime=0)).decode("ascii")
-    return element("script", Html(packed), type="application/gzip", id=identifier)
+def _packed(data: Sequence[Mapping[str, Any]]) -> str:
+    """Return data as compressed JSON in letters, which the page's script unpacks."""
+    content = json.dumps(data, separators=(",", ":")).encode("ascii")
+    return b64encode(compress(content, 9, mtime=0)).decode("ascii")
 
 
 def check_page_file(path: Path, *, overwrite: bool) -> None:
@@ -110,14 +96,13 @@ def check_page_file(path: Path, *, overwrite: bool) -> None:
         raise InputError(f"--html {path}: the folder {path.parent} is missing: make it, or name another place")
 
 
-def write_page(path: Path, page: Page, *, overwrite: bool) -> bool:
-    """Write a page to a file; it is there as a whole or not at all. Return whether its plots can be zoomed.
+def write_page(path: Path, page: Page, *, overwrite: bool) -> None:
+    """Write a page to a file; it is there as a whole or not at all.
 
     Raises:
         InputError: the file exists and is not to be replaced, or cannot be written.
     """
-    library = plot_library()
-    content = page.render(library).encode("utf-8", "backslashreplace")
+    content = page.render().encode("utf-8", "backslashreplace")
     check_page_file(path, overwrite=overwrite)
     unfinished = path.with_name(f".{path.name}.unfinished")
     try:
@@ -126,4 +111,3 @@ def write_page(path: Path, page: Page, *, overwrite: bool) -> bool:
     except OSError as error:
         unfinished.unlink(missing_ok=True)
         raise InputError(f"--html {path}: the page could not be written {write_problem(error)}") from None
-    return library is not None

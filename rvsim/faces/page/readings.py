@@ -1,4 +1,4 @@
-"""The readings of a page: a figure for each one that changed or has a flag of its own, and what a plot needs of it.
+"""The readings of a page: a figure for each one that changed or has a flag of its own, and its points for the script.
 
 Knows: how raw integers become values, labels and states in a figure. Does not know how series are collected
 (`logs.plotted`), nor how the page's script draws them.
@@ -21,6 +21,9 @@ from rvsim.wire.quantity_text import decimals_of
 MAX_LEVELS = 10
 """Codes of a reading that each have a line of their own in a drawing; with more they are drawn as numbers."""
 
+MAX_NAMED_FLAGS = 8
+"""Flags that the sentence under a drawing names."""
+
 
 @dataclass(frozen=True, eq=False)
 class PlottedReading:
@@ -34,6 +37,10 @@ class PlottedReading:
     units: DisplayUnits
     gaps: Sequence[tuple[int, int]]
     flags: Sequence[int]
+    has_own_flag: bool = False
+    """Whether one of the flags is about this field alone."""
+    starts_at_zero: bool = False
+    """Whether the lower edge of its drawing is 0."""
     note: str = ""
     """What is drawn, where it is not a reading of frames."""
 
@@ -56,11 +63,6 @@ class PlottedReading:
         return sorted(used) if is_coded and len(used) <= MAX_LEVELS else None
 
     @property
-    def changes(self) -> int:
-        """How often it changed."""
-        return max(0, self.signal.series.changes - 1)
-
-    @property
     def last_change(self) -> int | None:
         """When it changed last, in microseconds; None where it never did."""
         times, raws = self.points
@@ -68,8 +70,8 @@ class PlottedReading:
 
     @property
     def has_figure(self) -> bool:
-        """Whether it is drawn: it changed, or it has a flag of its own."""
-        return self.changes > 0 or bool(self.flags)
+        """Whether it is drawn: it changed, or has a flag of its own field."""
+        return self.signal.series.changes > 0 or self.has_own_flag
 
     def text_of(self, raw: int) -> str:
         """Return an integer of the series as text: the name of a code, a number with its unit, or the state."""
@@ -148,10 +150,12 @@ class PlottedReading:
         """Return its figure: caption, drawing, and the sentence of what is drawn."""
         heights = [self.height(raw) for raw in _ends(self.values)]
         low, high = (min(heights), max(heights)) if heights else (0.0, 1.0)
+        if self.starts_at_zero:
+            low = 0.0
         if low == high:
             low, high = low - 1, high + 1
         shown = self.levels if self.levels is not None else _ends(self.values)
-        labels = {self.text_of(raw): self.height(raw) for raw in shown}
+        labels = {self.text_of(raw): self.height(raw) for raw in ([0, *shown[1:]] if self.starts_at_zero else shown)}
         mine = [flags[number] for number in self.flags]
         drawn = element(
             "div",
@@ -191,7 +195,8 @@ class PlottedReading:
         parts += [f"{state} {'once' if count == 1 else f'{count} times'}" for state, count in states.items()]
         parts.append(f"last {self.text_of(self.points[1][-1])}")
         if flags:
-            parts.append(f"flags {' '.join(band.tag for band in flags)}")
+            more = f" and {len(flags) - MAX_NAMED_FLAGS} more" if len(flags) > MAX_NAMED_FLAGS else ""
+            parts.append(f"flags {' '.join(band.tag for band in flags[:MAX_NAMED_FLAGS])}{more}")
         return f"{', '.join(parts)}. {self.count_text()}"
 
     def count_text(self) -> str:
@@ -202,16 +207,16 @@ class PlottedReading:
         readings = f"{series.readings} reading{'' if series.readings == 1 else 's'}"
         if series.is_reduced:
             return (
-                f"Drawn: {points} points of {readings}, with {self.changes} changes: the lowest and the highest of "
+                f"Drawn: {points} points of {series.changes} changes in {readings}, with the lowest and the highest of "
                 "each piece of time."
             )
-        changes = f"{self.changes} change{'' if self.changes == 1 else 's'}"
+        changes = f"{series.changes} change{'' if series.changes == 1 else 's'}"
         return f"Drawn: every change ({changes} in {readings})."
 
     # For the page's script.
 
-    def plot_data(self) -> dict[str, Any]:
-        """Return what a plot needs: differences of times and raw integers, and how an integer is shown.
+    def stored_points(self) -> dict[str, Any]:
+        """Return what the script draws again: differences of times and raw integers, and how an integer is shown.
 
         A value is ``(raw * scale[0] + scale[1]) / scale[2]`` in ``unit``.
         """
@@ -232,7 +237,6 @@ class PlottedReading:
             "levels": self.levels,
             "states": states,
             "gaps": [list(gap) for gap in self.gaps],
-            "flags": list(self.flags),
         }
 
 

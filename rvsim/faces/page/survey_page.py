@@ -4,14 +4,14 @@ Knows: what stands on the page, in which order, and which flags are drawn with w
 is made, nor how a page is put together as a file (`page`).
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from rvsim.faces.page.drawing import Band, Window
-from rvsim.faces.page.markup import Html, element, join
+from rvsim.faces.page.markup import Html, breakable, element, join
 from rvsim.faces.page.page import Page
 from rvsim.faces.page.problems import problem_articles
 from rvsim.faces.page.readings import PlottedReading
@@ -84,20 +84,27 @@ class _ChannelPart:
         """Add the parts to a page."""
         channel, found = self._channel, self._found
         named = f", channel {channel.channel}" if self._prefix else ""
-        whole = as_text(channel.log, channel.whole, channel.catalogue, channel.channel, channel.selected, self._units)
-        page.add_head(f"{Path(channel.log.name).name}{named}", next(whole))
-        if channel.selected.is_everything is False:
-            page.add(element("p", channel.selected.sentence(found)))
-        page.add_section(self._id("wrong"), f"What is wrong{named}", self._wrong())
-        page.add_section(self._id("presence"), f"Presence of the devices{named}", self._presence())
-        page.add_section(self._id("load"), f"Bus load{named}", self._load())
-        page.add_section(self._id("readings"), f"Readings over time{named}", self._figures())
-        page.add_section(self._id("signals"), f"All readings{named}", self._signal_table())
-        page.add_section(self._id("devices"), f"Devices{named}", self._device_table())
-        page.add_section(self._id("messages"), f"Messages{named}", self._message_table())
-        if found.flags:
-            page.add_section(self._id("flags"), f"All flags{named}", self._flag_table())
-        page.add_plots(self._plot_data())
+        lines = as_text(channel.log, channel.whole, channel.catalogue, channel.channel, channel.selected, self._units)
+        page.add_head(f"{Path(channel.log.name).name}{named}", next(lines))
+        if not channel.selected.is_everything:
+            page.add(element("p", next(lines)))
+        if not found.frames and not found.flags:
+            page.add(join(element("p", line.strip()) for line in lines))
+            return
+        sections = {
+            "wrong": ("What is wrong", self._wrong),
+            "presence": ("Presence of the devices", self._presence),
+            "load": ("Bus load", self._load),
+            "readings": ("Readings over time", self._figures),
+            "signals": ("All readings", self._signal_table),
+            "devices": ("Devices", self._device_table),
+            "messages": ("Messages", self._message_table),
+            "flags": ("All flags", self._flag_table),
+        }
+        for name, (heading, render) in sections.items():
+            if name != "flags" or found.flags:
+                page.add_section(self._id(name), f"{heading}{named}", render())
+        page.add_points(self._points())
 
     def _id(self, name: str) -> str:
         return f"{self._prefix}{name}"
@@ -128,16 +135,23 @@ class _ChannelPart:
 
     def _presence_rows(self) -> Iterator[PresenceRow]:
         for source in self._found.sources:
-            names = _names(source)
-            mine = [
-                band
-                for band, flag in zip(self._bands, self._found.flags, strict=True)
-                if names.intersection(flag.subject.split(", "))
-            ]
+            mine = [self._bands[number] for number in self._flags_about(_names(source))]
             yield PresenceRow(self._devices[source.address], list(self._spans(source.address)), mine)
         for device in self._found.unseen_devices:
-            mine = [band for band, flag in zip(self._bands, self._found.flags, strict=True) if flag.subject == device]
+            mine = [self._bands[number] for number in self._flags_about({device})]
             yield PresenceRow(device, [PresenceSpan(Presence.SILENT, self._window.start, None)], mine)
+
+    @cached_property
+    def _flags_by_subject(self) -> Mapping[str, Sequence[int]]:
+        """The places of the flags about each device, by each name that a flag has for it."""
+        places: dict[str, list[int]] = {}
+        for place, flag in enumerate(self._found.flags):
+            for subject in flag.subject.split(", "):
+                places.setdefault(subject, []).append(place)
+        return places
+
+    def _flags_about(self, names: Collection[str]) -> list[int]:
+        return sorted({place for name in names for place in self._flags_by_subject.get(name, ())})
 
     def _spans(self, source: int) -> Iterator[PresenceSpan]:
         drawn = self._channel.drawn
@@ -166,22 +180,31 @@ class _ChannelPart:
             return None
         width = channel.drawn.load_width_s
         series = load_series(channel.drawn)
-        of_bus = [place for place, flag in enumerate(self._found.flags) if flag.subject in _BUS]
         named = "Bus load of each second" if width == 1 else f"Highest bus load of a second in each {width} s"
         return PlottedReading(
-            self._id("bus-load"), "all senders", "29-bit frames", named, series, METRIC, (), of_bus, note=f"{named}."
+            self._id("bus-load"),
+            "all senders",
+            "29-bit frames",
+            named,
+            series,
+            METRIC,
+            (),
+            self._flags_about(_BUS),
+            starts_at_zero=True,
+            note=f"{named}.",
         )
 
     # Readings.
 
     def _plotted(self) -> Iterator[PlottedReading]:
         shown = {source.address: source.messages for source in self._found.sources}
-        subjects = {source.address: _names(source) for source in self._found.sources}
+        about = {source.address: self._flags_about(_names(source)) for source in self._found.sources}
         for number, signal in enumerate(self._channel.drawn.signals):
             topic = signal.topic
             message = SurveyedMessage(*topic[1:])
             if message not in shown.get(topic.source, ()):
                 continue
+            flags = [place for place in about[topic.source] if _concerns(self._found.flags[place], signal)]
             yield PlottedReading(
                 self._id(f"reading-{number}"),
                 self._devices[topic.source],
@@ -190,11 +213,8 @@ class _ChannelPart:
                 signal,
                 self._units,
                 self._channel.drawn.gaps.get(topic.source, ()),
-                [
-                    place
-                    for place, flag in enumerate(self._found.flags)
-                    if _concerns(flag, signal, subjects[topic.source])
-                ],
+                flags,
+                has_own_flag=any(self._found.flags[place].field is not None for place in flags),
             )
 
     def _mark(self, signal: SignalSeries) -> str:
@@ -257,7 +277,7 @@ class _ChannelPart:
         ]
         product = next((str(record.product) for record in source.devices if record.product is not None), "")
         frames = sum(counts.count for counts in source.messages.values())
-        flags = sum(bool(_names(source).intersection(flag.subject.split(", "))) for flag in self._found.flags)
+        flags = len(self._flags_about(_names(source)))
         name = source.name
         return (
             self._devices[source.address],
@@ -277,7 +297,7 @@ class _ChannelPart:
         )  # fmt: skip
         rows = (
             (
-                message_title(message, self._channel.catalogue),
+                breakable(message_title(message, self._channel.catalogue)),
                 self._devices[source.address],
                 f"{message.dgn:05X} hex",
                 Cell(str(counts.count), counts.count),
@@ -299,17 +319,11 @@ class _ChannelPart:
         rows = (_flag_row(flag, self._units) for flag in self._found.flags)
         return table("All flags", columns, rows, identifier=self._id("flag-table"), noun="flag")
 
-    def _plot_data(self) -> Mapping[str, Any]:
+    def _points(self) -> Mapping[str, Any]:
         return {
-            "start": self._window.start,
-            "end": self._window.end,
             "started": self._channel.log.statistics.started,
-            "flags": [
-                {"kind": band.kind, "since": band.since, "until": band.until, "tag": band.tag, "title": band.title}
-                for band in self._bands
-            ],
             "readings": [
-                reading.plot_data()
+                reading.stored_points()
                 for reading in (*self._readings, self._load_reading)
                 if reading is not None and reading.has_figure
             ],
@@ -321,14 +335,10 @@ def _names(source: SurveyedSource) -> set[str]:
     return {f"address {source.address:02X} hex", *(record.device for record in source.devices)}
 
 
-def _concerns(flag: Flag, signal: SignalSeries, subjects: set[str]) -> bool:
-    """Tell whether a flag is drawn with a reading: it is about its device, and about no other message or field."""
+def _concerns(flag: Flag, signal: SignalSeries) -> bool:
+    """Tell whether a flag about the device of a reading is drawn with it: it is about no other message or field."""
     topic = signal.topic
-    return (
-        bool(subjects.intersection(flag.subject.split(", ")))
-        and flag.message in (None, topic.message, f"{topic.dgn:05X}")
-        and flag.field in (None, signal.field.name)
-    )
+    return flag.message in (None, topic.message, f"{topic.dgn:05X}") and flag.field in (None, signal.field.name)
 
 
 def _flag_band(flag: Flag, units: DisplayUnits) -> Band:
@@ -344,7 +354,7 @@ def _flag_row(flag: Flag, units: DisplayUnits) -> Row:
         flag.subject,
         seconds_cell(flag.since),
         seconds_cell(flag.until, "end of the log"),
-        units.render(flag.text),
+        breakable(units.render(flag.text)),
         flag.advice,
     )
 
@@ -355,11 +365,11 @@ def _signal_row(reading: PlottedReading) -> Row:
     return (
         link,
         reading.device,
-        reading.message,
+        breakable(reading.message),
         _value_cell(reading, min),
         _value_cell(reading, max),
         Cell(reading.text_of(reading.points[1][-1]), reading.sort_key),
-        Cell(str(reading.changes), reading.changes),
+        Cell(str(reading.signal.series.changes), reading.signal.series.changes),
         Cell("never", -1) if change is None else seconds_cell(change),
     )
 
