@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from rvsim.errors import ENDING_SIGNALS, RvsimError
-from rvsim.runs.progress import REPORT_INTERVAL_S, Progress, Say
+from rvsim.runs.progress import Progress, Say
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json
@@ -27,6 +27,8 @@ NOT_PASSED_FOLDER = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
 MAX_WINDOWS_PROCESSES = 61
 """Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
+MAX_INTERRUPT_DELAY_S = 0.2
+"""The longest time until Ctrl-C takes effect while runs are made. Our decision."""
 _QUEUED_JOBS_PER_PROCESS = 4
 """Jobs that are submitted in advance for each process."""
 
@@ -134,7 +136,8 @@ def _in_processes(
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
-                finished, _ = wait(futures, REPORT_INTERVAL_S, FIRST_COMPLETED)
+                with _sigint_blocked():  # an exception inside the locks of these calls would leave them unusable
+                    finished, _ = wait(futures, MAX_INTERRUPT_DELAY_S, FIRST_COMPLETED)
                 for future in finished:
                     done[futures.pop(future)] = future.result()
                     _report(progress, number + len(done), len(jobs))
