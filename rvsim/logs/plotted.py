@@ -1,32 +1,38 @@
 """What is drawn of a log over time: its readings, its bus load, and when a source sent nothing.
 
-Knows: which fields are readings, and how frames become points. Does not know how points are drawn. One pass, and the
-memory does not grow with the log (`reduced`).
+Knows: which fields are readings, and how blocks of frames become points. Does not know how points are drawn. One pass,
+and the memory does not grow with the log (`reduced`).
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rvsim.logs.columns import frame_bits, to_columns
-from rvsim.logs.reduced import IsValue, ReducedSeries
+from rvsim.logs.blocks import Block
+from rvsim.logs.columns import Columns, frame_bits
+from rvsim.logs.decoded import ColumnDecoder, MessageColumns
+from rvsim.logs.reduced import MAX_POINTS, IsValue, ReducedSeries
 from rvsim.logs.survey import WHOLE_LOG, SurveyedTime
-from rvsim.watch.decode import Decoder, Layout
+from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US
 from rvsim.watch.transitions import Topic
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Special, State
-from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.timing import BIT_RATE
+
+if TYPE_CHECKING:
+    from numpy import intp
+    from numpy.typing import NDArray
 
 MAX_PLOTTED_BITS = 32
 """Wider fields are texts, names and parts of them, and are not drawn."""
 MAX_GAPS = 500
-"""Gaps of a source that are kept, the first ones."""
+"""Gaps of a source that are kept, the first ones. Our decision."""
 MAX_LOAD_PIECES = 2000
 """Pieces of time for which the bus load is kept. Our decision."""
-_BLOCK_FRAMES = 1 << 14
+LOAD_FIELD = FieldSpec("bus_load", 0, 16, decimals=2, unit="%", special=Special.NONE)
+"""The bus load as if it were a field: raw integers are hundredths of a percent."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,18 +43,13 @@ class SignalSeries:
     field: FieldSpec
     series: ReducedSeries
 
-    @property
-    def missing(self) -> int:
-        """The integer that stands for a field that a short frame does not contain; no raw value can be the same."""
-        return missing_code(self.field)
-
     def state(self, raw: int) -> State:
         """Return the state of an integer of the series."""
-        return State.MISSING if raw == self.missing else self.field.state(raw)
+        return State.MISSING if raw == missing_code(self.field) else self.field.state(raw)
 
 
 def missing_code(field: FieldSpec) -> int:
-    """Return the integer that stands for a missing field in a series."""
+    """Return the integer that stands for a field that a short frame lacks; no raw integer can be the same."""
     return field.all_ones + 1
 
 
@@ -61,12 +62,69 @@ class LoadPiece:
     worst_percent: float
 
 
-class LoadSeries:
+@dataclass(frozen=True, eq=False)
+class PlottedChannel:
+    """What is drawn of one channel; times in microseconds since the log's start."""
+
+    signals: tuple[SignalSeries, ...] = ()
+    load: tuple[LoadPiece, ...] = ()
+    load_width_s: int = 1
+    """The length of a piece of ``load`` in seconds."""
+    gaps: dict[int, list[tuple[int, int]]] | None = None
+    """By source address: from when to when nothing came from it, for longer than it takes to be silent."""
+
+    def gaps_of(self, source: int) -> Sequence[tuple[int, int]]:
+        """Return from when to when nothing came from a source."""
+        return (self.gaps or {}).get(source, ())
+
+
+def plot_channels(
+    blocks: Iterable[tuple[str, Block]],
+    catalogue: Catalogue,
+    part: SurveyedTime = WHOLE_LOG,
+    most: int = MAX_POINTS,
+) -> dict[str, PlottedChannel]:
+    """Return what is drawn of each channel of a log, by the name of the channel; only the frames of the part count.
+
+    A series has some ``most`` points.
+    """
+    plotters: dict[str, _ChannelPlotter] = {}
+    for channel, block in blocks:
+        plotter = plotters.get(channel)
+        if plotter is None:
+            plotter = plotters[channel] = _ChannelPlotter(catalogue, most)
+        plotter.add(_inside(block.frames, part))
+    return {channel: plotter.finish() for channel, plotter in plotters.items()}
+
+
+def load_series(plotted: PlottedChannel) -> SignalSeries:
+    """Return the worst second of each piece of time as a series; 0 where there were no frames."""
+    width = plotted.load_width_s * SECOND_US
+    series = ReducedSeries(lambda _raw: True)
+    after = None
+    for piece in plotted.load:
+        if after is not None and piece.start > after:
+            series.add(after, 0)
+        series.add(piece.start, round(100 * piece.worst_percent))
+        after = piece.start + width
+    return SignalSeries(Topic(0, 0, None), LOAD_FIELD, series)
+
+
+def _inside(frames: Columns, part: SurveyedTime) -> Columns:
+    if part is WHOLE_LOG:
+        return frames
+    start = int(frames.times.searchsorted(part.start))
+    end = len(frames) if part.end is None else int(frames.times.searchsorted(part.end, "right"))
+    return Columns(
+        frames.times[start:end], frames.identifiers[start:end], frames.data[start:end], frames.lengths[start:end]
+    )
+
+
+class _LoadSeries:
     """The bus load by seconds of the log's time, reduced to a bounded number of pieces of equal length."""
 
     def __init__(self) -> None:
         self.width_s = 1
-        """The length of a piece in seconds."""
         self._sums: dict[int, int] = {}
         self._worst: dict[int, int] = {}
         self._second, self._bits = 0, 0
@@ -92,158 +150,113 @@ class LoadSeries:
                 self._sums[number // 2] = self._sums.get(number // 2, 0) + bits
                 self._worst[number // 2] = max(self._worst.get(number // 2, 0), worst[number])
 
-    def pieces(self) -> tuple[LoadPiece, ...]:
-        """Return the pieces in which there were frames; call it once, at the end."""
+    def pieces(self) -> Iterator[LoadPiece]:
+        """Yield the pieces in which there were frames; call it once, at the end."""
         self._close()
-        self._bits = 0
         whole = BIT_RATE * self.width_s
-        return tuple(
-            LoadPiece(
-                piece * self.width_s * SECOND_US, 100 * bits / whole, min(100.0, 100 * self._worst[piece] / BIT_RATE)
-            )
-            for piece, bits in self._sums.items()
-        )
+        for piece, bits in self._sums.items():
+            worst = min(100.0, 100 * self._worst[piece] / BIT_RATE)
+            yield LoadPiece(piece * self.width_s * SECOND_US, 100 * bits / whole, worst)
 
 
-@dataclass(frozen=True, eq=False)
-class PlottedChannel:
-    """What is drawn of one channel; times in microseconds since the log's start."""
+class _ChannelPlotter:
+    """Collects what is drawn of one channel, block by block."""
 
-    signals: tuple[SignalSeries, ...]
-    load: tuple[LoadPiece, ...]
-    load_width_s: int
-    gaps: dict[int, list[tuple[int, int]]]
-    """By source address: from when to when nothing at all came from it, for longer than it takes to be silent."""
-    heard: dict[int, tuple[int, int]]
-    """By source address: the times of its first and its last frame."""
+    def __init__(self, catalogue: Catalogue, most: int) -> None:
+        self._columns, self._decoder, self._most = ColumnDecoder(catalogue), Decoder(catalogue), most
+        self._topics: dict[tuple[int, int, int], _TopicSeries] = {}
+        """By DGN, source, and the byte that tells topics apart."""
+        self._last_heard: dict[int, int] = {}
+        self._gaps: dict[int, list[tuple[int, int]]] = {}
+        self._load = _LoadSeries()
 
+    def add(self, frames: Columns) -> None:
+        """Take in the next frames."""
+        if not len(frames):
+            return
+        self._add_load(frames)
+        self._find_gaps(frames)
+        for message in self._columns.decode(frames):
+            if not message.spec.is_protocol and message.fields:
+                self._add_message(message)
 
-NOTHING_PLOTTED = PlottedChannel((), (), 1, {}, {})
-"""A channel without frames."""
+    def _add_load(self, frames: Columns) -> None:
+        import numpy as np
 
+        seconds, bits = frames.times // SECOND_US, frame_bits(frames)
+        starts = np.flatnonzero(np.diff(seconds, prepend=seconds[0] - 1))
+        sums = np.add.reduceat(bits, starts)
+        for second, sum_ in zip(seconds[starts].tolist(), sums.tolist(), strict=True):
+            self._load.add(second, sum_)
 
-LOAD_FIELD = FieldSpec("bus_load", 0, 16, decimals=2, unit="%", special=Special.NONE)
-"""The bus load as if it were a field: raw integers are hundredths of a percent."""
+    def _find_gaps(self, frames: Columns) -> None:
+        import numpy as np
 
+        sources = frames.identifiers.astype(np.uint8)
+        order = sources.argsort(kind="stable")
+        for places in np.split(order, np.flatnonzero(np.diff(sources[order])) + 1):
+            source, times = int(sources[places[0]]), frames.times[places]
+            before = np.concatenate(([self._last_heard.get(source, times[0])], times[:-1]))
+            self._last_heard[source] = int(times[-1])
+            gaps = self._gaps.setdefault(source, [])
+            for place in np.flatnonzero(times - before > MIN_SILENCE_LIMIT_US)[: MAX_GAPS - len(gaps)].tolist():
+                gaps.append((int(before[place]), int(times[place])))
 
-def load_series(plotted: PlottedChannel) -> SignalSeries:
-    """Return the worst second of each piece of time as a series; 0 where there were no frames."""
-    width = plotted.load_width_s * SECOND_US
-    series = ReducedSeries(lambda _raw: True)
-    after = None
-    for piece in plotted.load:
-        if after is not None and piece.start > after:
-            series.add(after, 0)
-        series.add(piece.start, round(100 * piece.worst_percent))
-        after = piece.start + width
-    return SignalSeries(Topic(0, 0, None), LOAD_FIELD, series)
+    def _add_message(self, message: MessageColumns) -> None:
+        import numpy as np
+
+        keys = message.sources.astype(np.uint16) << 8
+        if message.instance_field is not None:
+            keys |= message.payloads.ordered[:, 0]
+        order = keys.argsort(kind="stable")
+        for places in np.split(order, np.flatnonzero(np.diff(keys[order])) + 1):
+            first = int(places[0])
+            source = int(keys[first]) >> 8
+            key = message.dgn, source, int(keys[first]) & 0xFF
+            topic = self._topics.get(key)
+            if topic is None:
+                data = message.payloads.ordered[first, : message.payloads.lengths[first]].tobytes()
+                named = self._decoder.layout(message.dgn).topic(source, data)
+                topic = self._topics[key] = _TopicSeries(named, message, self._most)
+            topic.add(message, places, [end for _, end in self._gaps[source]])
+
+    def finish(self) -> PlottedChannel:
+        """Return what was collected, in the order of the addresses."""
+        ordered = sorted(self._topics.items(), key=lambda item: (item[0][1], item[0][0], item[0][2]))
+        signals = tuple(signal for _, topic in ordered for signal in topic.signals)
+        pieces = tuple(self._load.pieces())
+        return PlottedChannel(signals, pieces, self._load.width_s, self._gaps)
 
 
 class _TopicSeries:
     """The series of all fields of one topic."""
 
-    def __init__(self, topic: Topic, layout: Layout) -> None:
-        spec = layout.spec
-        fields = () if spec is None or spec.is_protocol else spec.fields
-        self._raws = spec.raws if spec is not None else lambda _data: ()
-        self._last: bytes | None = None
-        self.signals: list[tuple[int, SignalSeries]] = []
-        for place, field in enumerate(fields):
-            if field is not layout.instance and field.length <= MAX_PLOTTED_BITS:
-                self.signals.append((place, SignalSeries(topic, field, ReducedSeries(_is_value(field)))))
+    def __init__(self, topic: Topic, message: MessageColumns, most: int) -> None:
+        self.signals = [
+            SignalSeries(topic, field, ReducedSeries(_is_value(field), most))
+            for field in message.spec.fields
+            if field.name != message.instance_field and field.length <= MAX_PLOTTED_BITS
+        ]
+        self._gaps_before: int | None = None
+        """How many gaps of its source ended before its last frame."""
 
-    def add(self, time: int, data: bytes, *, after_gap: bool) -> None:
-        """Add a frame."""
-        if not self.signals:
-            return
-        if data == self._last and not after_gap:
-            for _, signal in self.signals:
-                signal.series.repeat(time)
-            return
-        self._last, raws = data, self._raws(data)
-        for place, signal in self.signals:
-            raw = raws[place]
-            signal.series.add(time, signal.missing if raw is None else raw, after_gap=after_gap)
+    def add(self, message: MessageColumns, places: "NDArray[intp]", gap_ends: Sequence[int]) -> None:
+        """Take in its frames of a block, given by their places."""
+        import numpy as np
+
+        times = message.times[places]
+        gaps = np.array(gap_ends, np.int64).searchsorted(times, "right")
+        before = gaps[0] if self._gaps_before is None else self._gaps_before
+        is_after_gap = np.diff(gaps, prepend=before) != 0
+        self._gaps_before = int(gaps[-1])
+        for signal in self.signals:
+            column = message.fields[signal.field.name]
+            raws = column.raws[places].astype(np.int64)
+            if column.missing is not None:
+                raws[column.missing[places]] = missing_code(signal.field)
+            signal.series.extend(times, raws, is_after_gap)
 
 
 def _is_value(field: FieldSpec) -> IsValue:
-    states, missing = field.states, missing_code(field)
-    return lambda raw: raw not in states and raw != missing
-
-
-class _ChannelPlotter:
-    """Collects what is drawn of one channel."""
-
-    def __init__(self, decoder: Decoder) -> None:
-        self._decoder = decoder
-        self._topics: dict[tuple[int, bytes], _TopicSeries] = {}
-        self._heard: dict[int, tuple[int, int]] = {}
-        self._gaps: dict[int, list[tuple[int, int]]] = {}
-        self._gap_counts: dict[int, int] = {}
-        self._resumed: dict[_TopicSeries, int] = {}
-        """How many gaps of its source a topic has gone on after."""
-        self._load = LoadSeries()
-        self._waiting: list[Frame] = []
-
-    def add(self, frame: Frame) -> None:
-        """Add a frame."""
-        self._waiting.append(frame)
-        if len(self._waiting) >= _BLOCK_FRAMES:
-            self._count_load()
-        time, identifier, data = frame
-        source, dgn = identifier & 0xFF, dgn_of(identifier)
-        first, last = self._heard.get(source, (time, time))
-        if time - last > MIN_SILENCE_LIMIT_US:
-            gaps = self._gaps.setdefault(source, [])
-            if len(gaps) < MAX_GAPS:
-                gaps.append((last, time))
-                self._gap_counts[source] = len(gaps)
-        self._heard[source] = first, time
-        layout = self._decoder.layout(dgn)
-        key = dgn << 8 | source, data[layout.key_slice]
-        topic = self._topics.get(key)
-        if topic is None:
-            topic = self._topics[key] = _TopicSeries(layout.topic(source, data), layout)
-            self._resumed[topic] = self._gap_counts.get(source, 0)
-        gap_count = self._gap_counts.get(source, 0)
-        topic.add(time, data, after_gap=self._resumed[topic] != gap_count)
-        self._resumed[topic] = gap_count
-
-    def _count_load(self) -> None:
-        import numpy as np
-
-        waiting, self._waiting = self._waiting, []
-        columns = to_columns(waiting)
-        seconds = columns.times // SECOND_US
-        bits = np.concatenate(([0], np.cumsum(frame_bits(columns))))
-        starts = np.concatenate(([0], np.flatnonzero(np.diff(seconds)) + 1, [len(waiting)]))
-        for start, end in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
-            self._load.add(int(seconds[start]), int(bits[end] - bits[start]))
-
-    def finish(self) -> PlottedChannel:
-        """Return what was collected."""
-        if self._waiting:
-            self._count_load()
-        signals = [signal for topic in self._topics.values() for _, signal in topic.signals]
-        return PlottedChannel(
-            tuple(sorted(signals, key=lambda signal: (*signal.topic[:2], signal.topic.instance or 0))),
-            self._load.pieces(),
-            self._load.width_s,
-            self._gaps,
-            self._heard,
-        )
-
-
-def plot_channels(
-    contents: Iterable[tuple[str, Frame | LineEvent]], catalogue: Catalogue, part: SurveyedTime = WHOLE_LOG
-) -> dict[str, PlottedChannel]:
-    """Return what is drawn of each channel of a log, by the name of the channel; only the part's frames count."""
-    decoder = Decoder(catalogue)
-    plotters: dict[str, _ChannelPlotter] = {}
-    for channel, entry in contents:
-        if isinstance(entry, Frame) and part.contains(entry.time):
-            plotter = plotters.get(channel)
-            if plotter is None:
-                plotter = plotters[channel] = _ChannelPlotter(decoder)
-            plotter.add(entry)
-    return {channel: plotter.finish() for channel, plotter in plotters.items()}
+    codes = frozenset((*field.states, missing_code(field)))
+    return lambda raw: raw not in codes

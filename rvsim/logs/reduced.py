@@ -6,6 +6,11 @@ readings come from, nor how they are drawn. The choice depends on the readings a
 
 from array import array
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from numpy import bool_, int64
+    from numpy.typing import NDArray
 
 MAX_POINTS = 4000
 """Points of a reduced series: so many that a tenth of the time still fills a drawing. Our decision."""
@@ -48,10 +53,26 @@ class ReducedSeries:
             self._append(*last)
         self._append(time, raw)
 
-    def repeat(self, time: int) -> None:
-        """Add a reading that equals the one before, of which there must be one."""
-        self.readings += 1
+    def extend(self, times: "NDArray[int64]", raws: "NDArray[int64]", is_after_gap: "NDArray[bool_]") -> None:
+        """Add readings, given as arrays of one length; the same as adding one by one."""
+        import numpy as np
+
+        is_point = is_after_gap.copy()
+        is_point[1:] |= raws[1:] != raws[:-1]
+        is_point[0] |= self._last is None or self._last[1] != raws[0]
+        done = 0
+        for place in np.flatnonzero(is_point).tolist():
+            if place > done:
+                self._repeat(int(times[place - 1]), place - done)
+            self.add(int(times[place]), int(raws[place]), after_gap=bool(is_after_gap[place]))
+            done = place + 1
+        if done < len(times):
+            self._repeat(int(times[-1]), len(times) - done)
+
+    def _repeat(self, time: int, count: int) -> None:
+        """Add readings that equal the one before, up to a time."""
         assert self._last is not None
+        self.readings += count
         self._last = time, self._last[1]
 
     def _append(self, time: int, raw: int) -> None:

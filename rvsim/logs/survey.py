@@ -9,16 +9,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from rvsim.logs.columns import BLOCK_FRAMES, LogLoad
+from rvsim.logs.columns import BLOCK_FRAMES, LogLoad, to_columns
+from rvsim.logs.decoded import SignalKey
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
+from rvsim.logs.presence import PresenceHistory, PresenceSpan
+from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -139,6 +142,12 @@ class Survey:
     """Error frames and controller states."""
     end: int
     """The last time that was surveyed, in microseconds since the log's start."""
+    start: int = 0
+    """The first time that was surveyed."""
+    presence: Mapping[str, tuple[PresenceSpan, ...]] = field(default_factory=dict)
+    """The states of each device by its name, in the order of the roll call; empty where times cannot be trusted."""
+    signals: Mapping[SignalKey, SignalSummary] | None = None
+    """What each field of each sender did; None where that was not asked for."""
 
 
 def survey(
@@ -159,13 +168,18 @@ def survey_channels(
     catalogue: Catalogue,
     rig: Rig | None = None,
     part: SurveyedTime = WHOLE_LOG,
+    *,
+    signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel."""
+    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel.
+
+    With ``signals`` each survey also has what each field of each sender did.
+    """
     surveyors: dict[str, Surveyor] = {}
     for channel, entry in contents:
         surveyor = surveyors.get(channel)
         if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe(entry)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
@@ -173,14 +187,18 @@ def survey_channels(
 class Surveyor:
     """Observes one channel of a log, and returns its survey at the end."""
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG) -> None:
+    def __init__(
+        self, catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG, *, signals: bool = False
+    ) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
         self._catalogue, self._part = catalogue, part
         self._load = LogLoad()
         self._messages: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         """What was counted of each message, by source address."""
         self._flags: dict[int, Flag] = {}
+        self._presence = PresenceHistory()
         self._errors = ErrorCounts()
+        self._signals = SignalSummaries(catalogue) if signals else None
         self._waiting: list[Frame | LineEvent] = []
         self._count = 0
         self._first: int | None = None
@@ -198,6 +216,10 @@ class Surveyor:
         self._load.add_contents(
             [entry for entry in waiting if part.contains(entry.time)] if part is not WHOLE_LOG else waiting
         )
+        if self._signals is not None:
+            self._signals.add(
+                to_columns([one for one in waiting if isinstance(one, Frame) and part.contains(one.time)])
+            )
         for entry in waiting:
             if end is not None and entry.time > end and not isinstance(entry, LogEnded):
                 continue
@@ -208,7 +230,7 @@ class Surveyor:
                 if inside:
                     self._errors.count_event(entry)
                 event = entry if end is None else entry._replace(time=min(entry.time, end))
-                _collect_flags(self._watch.observe_event(event), self._flags)
+                self._collect(self._watch.observe_event(event))
                 continue
             if inside:
                 self._count += 1
@@ -216,14 +238,14 @@ class Surveyor:
                 topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
                 messages = self._messages.setdefault(source, {})
                 messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
-            _collect_flags(self._watch.observe(entry), self._flags)
+            self._collect(self._watch.observe(entry))
 
     def finish(self) -> Survey:
         """Return the survey of the channel."""
         self._process()
         watch, flags, part = self._watch, self._flags, self._part
         self._check_time_unit()
-        _collect_flags(watch.advance(self._last), flags)
+        self._collect(watch.advance(self._last))
         flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
@@ -246,7 +268,22 @@ class Surveyor:
             worst_case=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
+            start=start,
+            presence={
+                line.device: self._presence.spans(line.device, start, self._last)
+                for line in roll_call
+                if watch.times_are_valid
+            },
+            signals=None if self._signals is None else self._signals.summaries,
         )
+
+    def _collect(self, events: Iterable[Event]) -> None:
+        """Collect the flags, and the states of devices, from events of the watch."""
+        for event in events:
+            if isinstance(event, FlagRaised | FlagCleared):
+                self._flags[event.flag.number] = event.flag
+            elif isinstance(event, PresenceChanged):
+                self._presence.observe(event)
 
     def _check_time_unit(self) -> None:
         """Report to the watch if the log's times seem to be in another unit than seconds."""
@@ -263,13 +300,7 @@ class Surveyor:
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect_flags(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
-
-
-def _collect_flags(events: Iterable[object], flags: dict[int, Flag]) -> None:
-    for event in events:
-        if isinstance(event, FlagRaised | FlagCleared):
-            flags[event.flag.number] = event.flag
+            self._collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))))
 
 
 def _source(

@@ -153,12 +153,28 @@ def spell(
 
 @app.command(
     cls=options.Command,
-    epilog=options.examples("rvsim survey night.log --rig ottersby", "rvsim survey trip.log --draft-rig my_van.toml"),
+    epilog=options.examples(
+        "rvsim survey night.log --rig ottersby --brief",
+        "rvsim survey *.log --rig ottersby",
+        "rvsim survey trip.log --draft-rig my_van.toml",
+    ),
 )
 def survey(
     logs: Annotated[list[str], typer.Argument(metavar="LOG...", help='Captured logs; "-" is stdin.')],
     rig: options.Rig = None,
     json: options.Json = False,
+    brief: Annotated[
+        bool,
+        typer.Option("--brief", help="Print one paragraph to send to somebody: cause, evidence, next step, doubt."),
+    ] = False,
+    signals: Annotated[
+        bool,
+        typer.Option(
+            "--signals",
+            help="Also list every field: lowest, highest and last value, changes, and since when it is unchanged. With "
+            "--device or --message it is there in any case.",
+        ),
+    ] = False,
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
@@ -172,22 +188,31 @@ def survey(
     end: options.To = None,
     device: options.Devices = None,
     message: options.Messages = None,
+    together: Annotated[
+        bool, typer.Option("--together", help="With --json and several logs: also one object for all of them.")
+    ] = False,
+    processes: options.LogProcesses = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Summarize captured logs: devices, messages, what is wrong.
 
+    The first lines say what is wrong, the rest are the details. Several logs have an answer each, then one together.
     The exit code is 0 whatever is found in them.
     """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.logs import SurveyOptions, survey_logs
+        from rvsim.faces.cli.survey_command import SurveyOptions, survey_logs
 
         requested = SurveyOptions(
             rig=rig,
             json=json,
+            brief=brief,
+            signals=signals,
+            together=together,
+            processes=options.above_0("--processes", processes),
             draft=draft_rig,
             dbc=tuple(dbc or ()),
             channel=channel,

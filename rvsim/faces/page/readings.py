@@ -63,10 +63,10 @@ class PlottedReading:
         return sorted(used) if is_coded and len(used) <= MAX_LEVELS else None
 
     @property
-    def last_change(self) -> int | None:
-        """When it changed last, in microseconds; None where it never did."""
+    def unchanged_since(self) -> int:
+        """The time of its last change, or of its first reading where it never changed, in microseconds."""
         times, raws = self.points
-        return next((times[at] for at in range(len(raws) - 1, 0, -1) if raws[at] != raws[at - 1]), None)
+        return next((times[at] for at in range(len(raws) - 1, 0, -1) if raws[at] != raws[at - 1]), times[0])
 
     @property
     def has_figure(self) -> bool:

@@ -16,19 +16,20 @@ from rvsim.faces.page.page import Page
 from rvsim.faces.page.problems import problem_articles
 from rvsim.faces.page.readings import PlottedReading
 from rvsim.faces.page.tables import Cell, Column, Row, seconds_cell, table
-from rvsim.faces.page.timeline import PresenceRow, PresenceSpan, timeline
+from rvsim.faces.page.timeline import PresenceRow, timeline
+from rvsim.faces.text.answer import answer, brief, clock_of, devices_line
 from rvsim.faces.text.bus_errors_text import errors_text
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
-from rvsim.faces.text.survey_text import as_text, device_name, gap_text, left_out, load_lines, message_title, summary
+from rvsim.faces.text.survey_text import as_text, device_name, gap_text, left_out, load_lines, message_title
 from rvsim.logs.plotted import PlottedChannel, SignalSeries, load_series
 from rvsim.logs.read import Log
+from rvsim.logs.reported_faults import reported_faults
 from rvsim.logs.survey import Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.selection import LogSelection
 from rvsim.watch.flag import Flag
-from rvsim.watch.transitions import Presence
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import Reading
 
@@ -57,7 +58,7 @@ class SurveyedChannel:
     @cached_property
     def window(self) -> Window:
         """The time that is drawn."""
-        start = self.selected.part.start
+        start = max(self.whole.start, self.selected.part.start)
         return Window(start, max(self.whole.end, start + 1))
 
 
@@ -87,10 +88,7 @@ class _ChannelPart:
         lines = as_text(channel.log, channel.whole, channel.catalogue, channel.channel, channel.selected, self._units)
         page.add_head(f"{Path(channel.log.name).name}{named}", next(lines))
         if not channel.selected.is_everything:
-            page.add(element("p", next(lines)))
-        if not found.frames and not found.flags:
-            page.add(join(element("p", line.strip()) for line in lines))
-            return
+            page.add(element("p", channel.selected.sentence(found)))
         sections = {
             "wrong": ("What is wrong", self._wrong),
             "presence": ("Presence of the devices", self._presence),
@@ -99,11 +97,13 @@ class _ChannelPart:
             "signals": ("All readings", self._signal_table),
             "devices": ("Devices", self._device_table),
             "messages": ("Messages", self._message_table),
+            "faults": ("Faults that devices report", self._fault_table),
             "flags": ("All flags", self._flag_table),
         }
         for name, (heading, render) in sections.items():
-            if name != "flags" or found.flags:
-                page.add_section(self._id(name), f"{heading}{named}", render())
+            content = render()
+            if content:
+                page.add_section(self._id(name), f"{heading}{named}", content)
         page.add_points(self._points())
 
     def _id(self, name: str) -> str:
@@ -113,33 +113,32 @@ class _ChannelPart:
 
     def _wrong(self) -> Html:
         channel, found = self._channel, self._found
+        known = answer(channel.log, channel.whole, channel.channel, channel.selected, self._units)
         explained = explain_flags(found.flags, found.causes)
-        lines = [
-            line
-            for line in summary(channel.whole, found, self._units, channel.selected)
-            if not line.startswith(("cause,", "[", "<", "("))
-        ]
-        lost = [line.strip() for line in left_out(channel.log, channel.channel)]
-        errors = list(errors_text(found.errors))
+        notes = [f"{devices_line(channel.whole)}."] if channel.whole.planned else []
+        notes += [doubt.line or doubt.sentence for doubt in known.doubts]
+        notes += [line.strip() for line in left_out(channel.log, channel.channel)]
+        errors = [element("p", line.strip()) for line in errors_text(found.errors)]
+        paragraph = brief(channel.log, channel.whole, channel.channel, channel.selected, self._units)
+        step = f"{known.next_step[0].upper()}{known.next_step[1:]}."
         return join((
-            problem_articles(explained, self._units, self._prefix),
-            element("ul", *(element("li", line) for line in [*lines, *lost]), class_="notes"),
-            element("details", element("summary", "What the errors mean"),
-                    *(element("p", line.strip()) for line in errors)) if errors else None,
+            element("p", element("strong", known.cause), f" {step}" if known.severity is None else None),
+            problem_articles(explained, self._units, clock_of(channel.log)),
+            element("ul", *(element("li", line) for line in notes), class_="notes") if notes else None,
+            element("details", element("summary", "What the errors mean"), *errors) if errors else None,
+            element("details", element("summary", "One paragraph for a mail"), element("p", paragraph)),
         ))  # fmt: skip
 
     # Presence.
 
     def _presence(self) -> Html:
-        return timeline(self._window, list(self._presence_rows()), self._id("presence-table"))
-
-    def _presence_rows(self) -> Iterator[PresenceRow]:
-        for source in self._found.sources:
-            mine = [self._bands[number] for number in self._flags_about(_names(source))]
-            yield PresenceRow(self._devices[source.address], list(self._spans(source.address)), mine)
-        for device in self._found.unseen_devices:
-            mine = [self._bands[number] for number in self._flags_about({device})]
-            yield PresenceRow(device, [PresenceSpan(Presence.SILENT, self._window.start, None)], mine)
+        if not any(self._found.presence.values()):
+            return join(())
+        rows = [
+            PresenceRow(device, spans, [self._bands[number] for number in self._flags_about({device})])
+            for device, spans in self._found.presence.items()
+        ]
+        return timeline(self._window, rows, self._id("presence-table"))
 
     @cached_property
     def _flags_by_subject(self) -> Mapping[str, Sequence[int]]:
@@ -152,17 +151,6 @@ class _ChannelPart:
 
     def _flags_about(self, names: Collection[str]) -> list[int]:
         return sorted({place for name in names for place in self._flags_by_subject.get(name, ())})
-
-    def _spans(self, source: int) -> Iterator[PresenceSpan]:
-        drawn = self._channel.drawn
-        first, last = drawn.heard.get(source, (None, None))
-        if first is None or last is None:
-            return
-        for since, until in drawn.gaps.get(source, ()):
-            yield PresenceSpan(Presence.PRESENT, first, since)
-            yield PresenceSpan(Presence.SILENT, since, until)
-            first = until
-        yield PresenceSpan(Presence.PRESENT, first, last)
 
     # Bus load.
 
@@ -212,7 +200,7 @@ class _ChannelPart:
                 signal.field.title + self._mark(signal),
                 signal,
                 self._units,
-                self._channel.drawn.gaps.get(topic.source, ()),
+                self._channel.drawn.gaps_of(topic.source),
                 flags,
                 has_own_flag=any(self._found.flags[place].field is not None for place in flags),
             )
@@ -225,6 +213,8 @@ class _ChannelPart:
 
     def _figures(self) -> Html:
         drawn = [reading for reading in self._readings if reading.has_figure]
+        if not drawn:
+            return join(())
         left = len(self._readings) - len(drawn)
         intro = (
             f"{LEGEND} Each value stands until the next one. A line is interrupted where its device sent nothing for "
@@ -249,10 +239,12 @@ class _ChannelPart:
     # Tables.
 
     def _signal_table(self) -> Html:
+        if not self._readings:
+            return join(())
         columns = (
             Column("Reading"), Column("Device", filters=True), Column("Message", filters=True),
             Column("Lowest", is_number=True), Column("Highest", is_number=True), Column("Last", is_number=True),
-            Column("Changes", is_number=True), Column("Last change, s", is_number=True),
+            Column("Changes", is_number=True), Column("Unchanged since, s", is_number=True),
         )  # fmt: skip
         return join((
             element("p", LEGEND, class_="note"),
@@ -261,6 +253,8 @@ class _ChannelPart:
         ))  # fmt: skip
 
     def _device_table(self) -> Html:
+        if not self._found.sources:
+            return join(())
         columns = (
             Column("Device"), Column("Address"), Column("Functions"), Column("Product"), Column("Manufacturer code",
             is_number=True), Column("Serial number", is_number=True), Column("Frames", is_number=True),
@@ -291,6 +285,8 @@ class _ChannelPart:
         )
 
     def _message_table(self) -> Html:
+        if not self._found.sources:
+            return join(())
         columns = (
             Column("Message"), Column("Device", filters=True), Column("DGN"), Column("Frames", is_number=True),
             Column("Usual gap", is_number=True), Column("Longest gap", is_number=True),
@@ -310,18 +306,41 @@ class _ChannelPart:
         legend = element("p", LEGEND, class_="note")
         return join((legend, table("Messages", columns, rows, identifier=self._id("message-table"), noun="message")))
 
+    def _fault_table(self) -> Html:
+        faults = reported_faults(self._found.flags)
+        if not faults:
+            return join(())
+        columns = (
+            Column("Device", filters=True), Column("Fault"), Column("Severity", filters=True),
+            Column("Times", is_number=True), Column("First, s", is_number=True), Column("Last, s", is_number=True),
+        )  # fmt: skip
+        rows = (
+            (
+                fault.device,
+                breakable(self._units.render(fault.text)),
+                str(fault.severity),
+                Cell(str(fault.times), fault.times),
+                seconds_cell(fault.first),
+                seconds_cell(fault.last, "still at the end"),
+            )
+            for fault in faults
+        )
+        return table("Faults", columns, rows, identifier=self._id("fault-table"), noun="fault")
+
     def _flag_table(self) -> Html:
         columns = (
             Column("Flag", is_number=True), Column("Severity", filters=True), Column("Kind", filters=True),
             Column("About", filters=True), Column("From, s", is_number=True), Column("To, s", is_number=True),
             Column("Text"), Column("Try next"),
         )  # fmt: skip
+        if not self._found.flags:
+            return join(())
         rows = (_flag_row(flag, self._units) for flag in self._found.flags)
         return table("All flags", columns, rows, identifier=self._id("flag-table"), noun="flag")
 
     def _points(self) -> Mapping[str, Any]:
         return {
-            "started": self._channel.log.statistics.started,
+            "started": clock_of(self._channel.log).started,
             "readings": [
                 reading.stored_points()
                 for reading in (*self._readings, self._load_reading)
@@ -361,7 +380,6 @@ def _flag_row(flag: Flag, units: DisplayUnits) -> Row:
 
 def _signal_row(reading: PlottedReading) -> Row:
     link = element("a", reading.title, href=f"#{reading.identifier}") if reading.has_figure else reading.title
-    change = reading.last_change
     return (
         link,
         reading.device,
@@ -370,7 +388,7 @@ def _signal_row(reading: PlottedReading) -> Row:
         _value_cell(reading, max),
         Cell(reading.text_of(reading.points[1][-1]), reading.sort_key),
         Cell(str(reading.signal.series.changes), reading.signal.series.changes),
-        Cell("never", -1) if change is None else seconds_cell(change),
+        seconds_cell(reading.unchanged_since),
     )
 
 

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from rvsim.faces.page.drawing import Band, Window, bands, lanes, time_axis
 from rvsim.faces.page.markup import Html, element, join
 from rvsim.faces.page.tables import Cell, Column, seconds_cell, table
+from rvsim.logs.presence import PresenceSpan
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import SECOND_US
 
@@ -21,14 +22,6 @@ STATE_WORDS = {
     Presence.UNPLANNED: "unplanned: a hatched bar",
 }
 """What each state is called and how it is drawn."""
-
-
-class PresenceSpan(NamedTuple):
-    """A state of a device, from when to when; in microseconds, ``until`` is None where it lasts at the end."""
-
-    state: Presence
-    since: int
-    until: int | None
 
 
 class PresenceRow(NamedTuple):
@@ -87,18 +80,17 @@ def _row(window: Window, row: PresenceRow) -> Html:
 
 
 def _title(device: str, span: PresenceSpan) -> str:
-    until = "to the end" if span.until is None else f"to {span.until / SECOND_US:.1f} s"
-    return f"{device} {span.state} from {span.since / SECOND_US:.1f} s {until}"
+    return f"{device} {span.state} from {span.since / SECOND_US:.1f} s to {span.until / SECOND_US:.1f} s"
 
 
 def _summary(row: PresenceRow) -> str:
     """Return what the drawing of a device shows, for those who do not see it."""
     counts = {state: sum(span.state is state for span in row.spans) for state in Presence}
     named = [f"{state} {'once' if count == 1 else f'{count} times'}" for state, count in counts.items() if count]
-    return f"{row.device}: {', '.join(named) or 'not heard'}"
+    return f"{row.device}: {', '.join(named) or 'no state is known'}"
 
 
 def _table_rows(rows: Iterable[PresenceRow]) -> Iterable[tuple[str | Cell, ...]]:
     for row in rows:
         for span in row.spans:
-            yield row.device, str(span.state), seconds_cell(span.since), seconds_cell(span.until, "end of the log")
+            yield row.device, str(span.state), seconds_cell(span.since), seconds_cell(span.until)
