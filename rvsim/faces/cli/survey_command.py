@@ -165,7 +165,7 @@ def _check_page(logs: Sequence[str], options: SurveyOptions) -> None:
 
     if len(logs) > 1:
         raise InputError(f"--html writes the page of one log, and {len(logs)} are given: name one")
-    check_page_file(options.html, overwrite=options.overwrite)
+    check_page_file(options.html, logs, overwrite=options.overwrite)
 
 
 # One log or many.

@@ -7,7 +7,8 @@ know what stands in its sections.
 import json
 import re
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from gzip import compress
 from hashlib import sha256
 from importlib.resources import files
@@ -82,14 +83,16 @@ def _packed(data: Sequence[Mapping[str, Any]]) -> str:
     return b64encode(compress(content, 9, mtime=0)).decode("ascii")
 
 
-def check_page_file(path: Path, *, overwrite: bool) -> None:
+def check_page_file(path: Path, logs: Iterable[str] = (), *, overwrite: bool) -> None:
     """Check that a page can be written to a file.
 
     Raises:
-        InputError: the file exists and is not to be replaced, or its folder is missing.
+        InputError: the file exists and is not to be replaced, is one of ``logs``, or its folder is missing.
     """
     if path.is_dir():
         raise InputError(f"--html {path}: a folder: name a file in it")
+    if path.exists() and any(Path(log).exists() and path.samefile(log) for log in logs):
+        raise InputError(f"--html {path}: this is the log itself: name another file for the page")
     if path.exists() and not overwrite:
         raise InputError(f"--html {path}: the file exists: name another one, or add --overwrite")
     if not path.parent.is_dir():
@@ -109,5 +112,7 @@ def write_page(path: Path, page: Page, *, overwrite: bool) -> None:
         unfinished.write_bytes(content)
         unfinished.replace(path)
     except OSError as error:
-        unfinished.unlink(missing_ok=True)
         raise InputError(f"--html {path}: the page could not be written {write_problem(error)}") from None
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)

@@ -120,9 +120,9 @@ class _ChannelPart:
         notes += [line.strip() for line in left_out(channel.log, channel.channel)]
         errors = [element("p", line.strip()) for line in errors_text(found.errors)]
         paragraph = brief(channel.log, channel.whole, channel.channel, channel.selected, self._units)
-        step = f"{known.next_step[0].upper()}{known.next_step[1:]}."
+        lead = f" {known.evidence}. Next: {known.next_step}." if known.evidence else f" Next: {known.next_step}."
         return join((
-            element("p", element("strong", known.cause), f" {step}" if known.severity is None else None),
+            element("p", element("strong", known.cause), lead) if known.severity is None else None,
             problem_articles(explained, self._units, clock_of(channel.log)),
             element("ul", *(element("li", line) for line in notes), class_="notes") if notes else None,
             element("details", element("summary", "What the errors mean"), *errors) if errors else None,
