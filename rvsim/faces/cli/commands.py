@@ -178,6 +178,11 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
+    html: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
+    ] = None,
+    overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
     columns: options.Columns = None,
     start: options.From = None,
@@ -217,6 +222,8 @@ def survey(
             devices=tuple(device or ()),
             messages=tuple(message or ()),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return survey_logs(logs, requested)
 
