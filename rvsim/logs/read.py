@@ -22,7 +22,7 @@ from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesRead
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
 from rvsim.logs.formats.source import MAX_LINE_BYTES, ByteSource, lines
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
+from rvsim.wire.line_events import LineEvent, ListeningResumed, LogEnded, OtherFrame, OtherKind, TimeWentBack
 
 FORMATS: tuple[type[LineReader], ...] = (JsonLinesReader, CsvReader, CandumpReader, TrcReader, AscReader)
 """The text formats, in the order in which they are tried."""
@@ -172,15 +172,19 @@ class Log:
 
     def _skip(self, where: int, found: SkippedEntry) -> Iterator[tuple[str, LineEvent]]:
         """Count an entry that is not a frame, and yield the events of the wires that it stands for."""
-        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
+        is_note = found.kind is EntryKind.EVENT and found.report is None and found.gap is None
+        if is_note and found.channel is None:
             self._events[found.kind] += 1  # a note of the logging program, of no channel
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
-        clock.skipped[found.kind] += 1
+        if found.gap is None:
+            clock.skipped[found.kind] += 1
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
         if found.bits:
             yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
+        if found.gap is not None:
+            yield name, ListeningResumed(clock.last, clock.last - found.gap.length, found.gap.about)
         if found.report is not None:
             for event in found.report.events(clock.last, RECORDING_ADAPTER):
                 yield name, event

@@ -18,7 +18,7 @@ from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.watch.watch import FlagCleared, FlagRaised, ListeningGap, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -139,6 +139,8 @@ class Survey:
     """Error frames and controller states."""
     end: int
     """The last time that was surveyed, in microseconds since the log's start."""
+    listening_gaps: tuple[ListeningGap, ...] = ()
+    """When the recorder did not listen."""
 
 
 def survey(
@@ -246,6 +248,7 @@ class Surveyor:
             worst_case=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
+            listening_gaps=tuple(gap for gap in watch.listening_gaps if part.overlaps(gap.since, gap.time)),
         )
 
     def _check_time_unit(self) -> None:

@@ -13,6 +13,7 @@ from rvsim.wire.line_events import (
     ErrorFrame,
     ErrorState,
     LineEvent,
+    ListeningResumed,
     LogEnded,
     NotAcknowledged,
     OtherFrame,
@@ -82,7 +83,9 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(about=NO_ACKNOWLEDGE)
         case StateChanged():
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
-        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit() | LogEnded():
+        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit():
+            return None
+        case ListeningResumed() | LogEnded():
             return None
     assert_never(event)
 

@@ -61,6 +61,10 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "times_in_order": found.in_order,
             "bus_load": {**_load(found), "plan": worst_case_json(found.worst_case)},
             "damage": _damage(log, channel),
+            "listening_gaps": [
+                {"since": gap.since / 1e6, "until": gap.time / 1e6, "about": gap.about or None}
+                for gap in found.listening_gaps
+            ],
             "errors": errors_json(found.errors),
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
@@ -70,6 +74,15 @@ def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection =
             "flags": [_flag(flag) for flag in found.flags],
         }
     )
+
+
+def _gap_lines(found: Survey) -> Iterator[str]:
+    """Return lines about the times in which the recorder did not listen."""
+    gaps = found.listening_gaps
+    yield from (f"  {gap}" for gap in gaps[:MAX_LISTED_PLACES])
+    if len(gaps) > MAX_LISTED_PLACES:
+        total = sum(gap.time - gap.since for gap in gaps) / 1e6
+        yield f"  {len(gaps) - MAX_LISTED_PLACES} more such gaps; all together {_span(total)}"
 
 
 def _flag(flag: Flag) -> dict[str, Any]:
@@ -179,6 +192,7 @@ def as_text(
         return
     yield from _load_lines(whole)
     yield from left_out(log, channel)
+    yield from _gap_lines(found)
     yield ""
     yield "Summary"
     yield from (f"  {text}" for text in _summary(whole, found, units, selected))

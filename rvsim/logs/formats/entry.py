@@ -53,7 +53,7 @@ class SkippedEntry(NamedTuple):
     """An entry of another kind; an event has no time, so that it never starts a log.
 
     ``bits`` is how many bits it takes on the bus, 0 where that is not known or is counted by its report; ``report`` is
-    what it reports of errors.
+    what it reports of errors; ``gap`` is a time up to which nobody listened.
     """
 
     time: int | None
@@ -61,6 +61,14 @@ class SkippedEntry(NamedTuple):
     channel: bytes | None
     bits: int = 0
     report: ErrorReport | None = None
+    gap: "ListeningPause | None" = None
+
+
+class ListeningPause(NamedTuple):
+    """How long nobody listened before the time of an entry, in microseconds, and why."""
+
+    length: int
+    about: str = ""
 
 
 def error_entry(time: int | None, channel: bytes | None, about: str = "") -> SkippedEntry:
