@@ -27,6 +27,8 @@ class FakePort:
         self.counts = PortStatistics(0, 0, 0, 0, 0, None)
         self._first = None
         self.arrived = self
+        self.is_doubtful = False
+        self.is_closed = False
 
     def clock(self):
         """Monotonic nanoseconds."""
@@ -53,6 +55,10 @@ class FakePort:
             self.waiting.append(Frame(EPOCH + self.ns // 1000, identifier, BODY))
         self._first = True
         self.counts = self.counts._replace(received=self.counts.received + len(identifiers))
+
+    def close(self):
+        """Closed."""
+        self.is_closed = True
 
     def count(self, **more):
         """Change the counts."""

@@ -4,12 +4,13 @@ Knows: what `listen` needs, and its last line. Does not know option texts, nor h
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from rvsim.edge.needs import missing_package
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import ExitCode, printable
@@ -24,8 +25,10 @@ from rvsim.logs.record import Recorder
 from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.pipeline import Pipeline
+from rvsim.runs.reopening import ThreadedAttempt
 from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
+from rvsim.wire.frame import SECOND_US
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +40,8 @@ class ListenOptions:
     rig: str | None = None
     end: int | None = None
     record: Path | None = None
+    wait: bool = False
+    """Whether the interface is waited for, and opened again when it was lost."""
     dbc: tuple[Path, ...] = ()
     units: DisplayUnits = METRIC
     light: bool = False
@@ -56,6 +61,12 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     started = datetime.now(UTC).isoformat(timespec="seconds")
     start = start_line("listen", bus=channel, scenario=None, seed=None, started=started)
     watch = Watch(catalogue, plan)
+
+    def open_port() -> Port:
+        return Port(settings.interface, settings.channel, options=settings.options)
+
+    # An interface whose package is missing does not come by waiting.
+    waits = options.wait and missing_package(settings.interface) is None
     with ExitStack() as resources:
         recorder = None
         if options.record is not None:
@@ -63,18 +74,27 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
             recorder = resources.enter_context(
                 Recorder(options.record, catalogue, start=start, channel=name, sent=False)
             )
-        port = resources.enter_context(Port(settings.interface, settings.channel, options=settings.options))
+        port = None if waits else resources.enter_context(open_port())
 
-        def make_run(sink: Sink, say_line: Callable[[str], None]) -> ListenRun:
+        def make_run(sink: Sink, say_line: Callable[[str], None], say_state: Callable[[str], None]) -> ListenRun:
             pipeline = Pipeline(watch, sink, recorder, every=options.every)
             bit_rate = settings.options.get("bitrate")
-            return ListenRun(port, pipeline, channel, bit_rate, say_line, virtual=settings.virtual)
+            return ListenRun(
+                port,
+                pipeline,
+                channel,
+                bit_rate,
+                say_line,
+                virtual=settings.virtual,
+                start_attempt=(lambda: ThreadedAttempt(open_port)) if waits else None,
+                say_state=say_state,
+            )
 
         if options.form == "screen":
             from rvsim.faces.screen.show import ScreenSink, show_listen
 
-            notes: list[str] = []
-            run = make_run(ScreenSink(), notes.append)
+            notes = _Notes()
+            run = make_run(ScreenSink(), notes.append, notes.replace_state)
             code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
             say(*notes)
         else:
@@ -84,10 +104,34 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
             else:
                 sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
             sink.flush()
-            make_run(sink, say).run(options.end, RunControl())
+            run = make_run(sink, say, say)
+            run.run(options.end, RunControl())
             code = ExitCode.GOOD
-        counts = port.statistics
-        losses = {"corrupted": counts.errors, "not decoded": counts.skipped, "lost on this machine": counts.dropped}
-        others = "".join(f", {number} {what}" for what, number in losses.items() if number)
-        say(f"Listening only. Nothing has been sent: {counts.sent} frames sent, {counts.received} received{others}.")
+        say(*_closing_lines(run))
     return code
+
+
+class _Notes(list[str]):
+    """Lines for the person beside a screen: of those about the interface only the last one is kept."""
+
+    _state: str | None = None
+
+    def replace_state(self, line: str) -> None:
+        """Replace the last line about the interface."""
+        if self._state is not None and self._state in self:
+            self.remove(self._state)
+        self._state = line
+        self.append(line)
+
+
+def _closing_lines(run: ListenRun) -> Iterator[str]:
+    """Return the last lines: what was not listened to, and that nothing was sent."""
+    if run.gap_count:
+        gaps = "1 gap" if run.gap_count == 1 else f"{run.gap_count} gaps"
+        yield f"nobody listened in {gaps}, together {run.gap_us / SECOND_US:.1f} s"
+    if run.is_lost:
+        yield "the interface was not there at the end"
+    counts = run.statistics
+    losses = {"corrupted": counts.errors, "not decoded": counts.skipped, "lost on this machine": counts.dropped}
+    others = "".join(f", {number} {what}" for what, number in losses.items() if number)
+    yield f"Listening only. Nothing has been sent: {counts.sent} frames sent, {counts.received} received{others}."

@@ -55,6 +55,14 @@ Seconds = Annotated[
 Listening = Annotated[
     float | None, typer.Option("--seconds", metavar="N", help="Seconds to listen; runs until quit if omitted.")
 ]
+Wait = Annotated[
+    bool,
+    typer.Option(
+        "--wait",
+        help="Wait for an interface that is not there, and open it again when it was lost; the gap is told, and nobody "
+        "is called silent for it.",
+    ),
+]
 Rig = Annotated[
     str | None,
     typer.Option("--rig", metavar="RIG", help="Compare with this planned vehicle: a shipped rig, or a TOML file."),

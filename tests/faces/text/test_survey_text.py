@@ -267,6 +267,7 @@ def test_a_survey_as_json(rvsim):
         "bus_load",
         "times_in_order",
         "damage",
+        "listening_gaps",
         "accepted",
         "devices",
         "causes",
