@@ -92,12 +92,13 @@ class Recorder:
         except (OSError, ValueError) as error:  # a ValueError: a character that no name can have
             why = getattr(error, "strerror", None) or error
             raise InputError(f"--record {path}: cannot be written ({why}): name another file") from None
-        self._is_file = stat.S_ISREG(os.fstat(self._file.fileno()).st_mode)  # a pipe or a device keeps nothing
-        if self._is_file and not _locked(self._file):
+        self.is_file = stat.S_ISREG(os.fstat(self._file.fileno()).st_mode)
+        """Whether it is a file; a pipe or a device keeps nothing."""
+        if self.is_file and not _locked(self._file):
             self._file.close()
             raise InputError(f"--record {path}: another run is writing this file: name another file, or stop that run")
         self._has_started = False
-        self._syncs, self._clock = syncs and self._is_file, clock
+        self._syncs, self._clock = syncs and self.is_file, clock
         self._last_container = self._last_sync = clock()
         self._written = 0
 
@@ -147,7 +148,7 @@ class Recorder:
         """Replace the previous content of the file, once."""
         if not self._has_started:
             self._has_started = True
-            if self._is_file:
+            if self.is_file:
                 self._file.truncate(0)
             self._put(self._writer.head())
 
@@ -197,13 +198,13 @@ class Recorder:
     def _complete_head(self) -> None:
         """Replace the head of a format that says how large the log is; the file itself is only appended to."""
         head = self._writer.final_head()
-        if head and self._is_file:
+        if head and self.is_file:
             with self._path.open("r+b") as file:
                 file.write(head)
 
     def _check_place(self) -> None:
         """Refuse to go on with a file that can no longer be found by its name."""
-        if not self._is_file:
+        if not self.is_file:
             return
         try:
             is_there = os.path.samestat(os.stat(self._path), os.fstat(self._file.fileno()))
@@ -215,8 +216,8 @@ class Recorder:
                 f"--record {self._path}: {what} while it was written, so the recording is lost: record again"
             )
 
-    def _discard(self) -> None:
-        """Close the file and leave it as it was before."""
+    def discard(self) -> None:
+        """Close a file without an entry, and leave it as it was before."""
         self._has_started = True
         self._file.close()
         if self._new:
@@ -240,7 +241,7 @@ class Recorder:
             with suppress(InputError):  # the error that stopped the run is reported
                 self.close()
         else:
-            self._discard()
+            self.discard()
 
 
 def _either(names: Sequence[str]) -> str:

@@ -260,6 +260,10 @@ def listen(
     wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_every: options.RecordEvery = None,
+    record_max: options.RecordMax = None,
+    redact: options.Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -271,6 +275,7 @@ def listen(
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.cli.listen import ListenOptions, listen_bus
+        from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
             form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
@@ -278,7 +283,13 @@ def listen(
             rig=rig,
             end=options.microseconds(seconds),
             wait=wait,
-            record=options.recording(record, overwrite=overwrite),
+            record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
+            recording=RecordingOptions(
+                every_us=options.recording_period(record_every),
+                max_bytes=options.recording_size(record_max),
+                redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
+                keep_unknown=keep_unknown,
+            ),
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
             light=light,

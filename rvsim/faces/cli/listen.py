@@ -15,13 +15,13 @@ from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import ExitCode, printable
 from rvsim.faces.cli.exits import say
+from rvsim.faces.cli.listen_recording import AS_IT_IS, ListenRecording, RecordingOptions
 from rvsim.faces.cli.load_plan import load_plan, rig_text
 from rvsim.faces.cli.options import Form
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.logs.formats.jsonl import start_line
-from rvsim.logs.record import Recorder
 from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.pipeline import Pipeline
@@ -40,6 +40,7 @@ class ListenOptions:
     rig: str | None = None
     end: int | None = None
     record: Path | None = None
+    recording: RecordingOptions = AS_IT_IS
     wait: bool = False
     """Whether the interface is waited for, and opened again when it was lost."""
     dbc: tuple[Path, ...] = ()
@@ -58,8 +59,8 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     say(*settings.sentences)
     channel = settings.interface if settings.channel is None else f"{settings.interface} {settings.channel}"
     channel = printable(channel)
-    started = datetime.now(UTC).isoformat(timespec="seconds")
-    start = start_line("listen", bus=channel, scenario=None, seed=None, started=started)
+    started = datetime.now(UTC).replace(microsecond=0)
+    start = start_line("listen", bus=channel, scenario=None, seed=None, started=started.isoformat())
     watch = Watch(catalogue, plan)
 
     def open_port() -> Port:
@@ -67,47 +68,61 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
 
     # An interface whose package is missing does not come by waiting.
     waits = options.wait and missing_package(settings.interface) is None
-    with ExitStack() as resources:
-        recorder = None
-        if options.record is not None:
-            name = printable(str(settings.channel or settings.interface))
-            recorder = resources.enter_context(
-                Recorder(options.record, catalogue, start=start, channel=name, sent=False)
-            )
-        port = None if waits else resources.enter_context(open_port())
+    recording = None
+    try:
+        with ExitStack() as resources:
+            if options.record is not None:
+                name = printable(str(settings.channel or settings.interface))
+                recording = ListenRecording(
+                    options.record, catalogue, started, options.recording, bus=channel, name=name, waits=waits
+                )
+                resources.enter_context(recording.files)
+                say(*recording.opening_lines())
+            port = None if waits else resources.enter_context(open_port())
 
-        def make_run(sink: Sink, say_line: Callable[[str], None], say_state: Callable[[str], None]) -> ListenRun:
-            pipeline = Pipeline(watch, sink, recorder, every=options.every)
-            bit_rate = settings.options.get("bitrate")
-            return ListenRun(
-                port,
-                pipeline,
-                channel,
-                bit_rate,
-                say_line,
-                virtual=settings.virtual,
-                start_attempt=(lambda: ThreadedAttempt(open_port)) if waits else None,
-                say_state=say_state,
-            )
+            def make_run(sink: Sink, say_line: Callable[[str], None], say_state: Callable[[str], None]) -> ListenRun:
+                writer = None if recording is None else recording.writer
+                pipeline = Pipeline(watch, sink, writer, every=options.every)
+                return ListenRun(
+                    port,
+                    pipeline,
+                    channel,
+                    settings.options.get("bitrate"),
+                    say_line,
+                    virtual=settings.virtual,
+                    start_attempt=(lambda: ThreadedAttempt(open_port)) if waits else None,
+                    say_state=say_state,
+                )
 
-        if options.form == "screen":
-            from rvsim.faces.screen.show import ScreenSink, show_listen
+            if options.form == "screen":
+                from rvsim.faces.screen.show import ScreenSink, show_listen
 
-            notes = _Notes()
-            run = make_run(ScreenSink(), notes.append, notes.replace_state)
-            code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
-            say(*notes)
-        else:
-            sink: Sink
-            if options.form == "json":
-                sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+                notes = _Notes()
+                if recording is not None:
+                    recording.say = notes.append
+                run = make_run(ScreenSink(), notes.append, notes.replace_state)
+                code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
+                say(*notes)
             else:
-                sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
-            sink.flush()
-            run = make_run(sink, say, say)
-            run.run(options.end, RunControl())
-            code = ExitCode.GOOD
-        say(*_closing_lines(run))
+                sink: Sink
+                if options.form == "json":
+                    sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+                else:
+                    sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
+                sink.flush()
+                run = make_run(sink, say, say)
+                try:
+                    run.run(options.end, RunControl())
+                except KeyboardInterrupt:  # the usual end of a run without a time limit
+                    say(*_closing_lines(run))
+                    raise
+                code = ExitCode.GOOD
+            say(*_closing_lines(run))
+    finally:  # the files are closed
+        if recording is not None:
+            say(*recording.closing_lines())
+    if recording is not None and recording.files.has_stopped and code == ExitCode.GOOD:
+        code = ExitCode.NOT_GOOD
     return code
 
 
