@@ -176,4 +176,4 @@ class LongRecording:
 
 
 def _megabytes(size: int) -> str:
-    return f"{size / 1e6:.0f} MB"
+    return f"{size // 10**6} MB"

@@ -24,6 +24,9 @@ meanwhile. Our choice; adapters were not measured."""
 MAX_SILENCE_S = 5.0
 """Without a frame for this long from the start, a line says what to try: heartbeats come at least every 5 s
 (rv-c.com/node/82)."""
+MAX_OPENING_US = SECOND_US
+"""An interface that takes longer to open was not there yet: nobody listened meanwhile. Our choice."""
+_OPENED_LATE = "the interface was not there yet"
 _WIRES = "CAN high and CAN low, which may be swapped; both terminators"
 
 _ALONE = (
@@ -90,9 +93,9 @@ class ListenRun:
         return self._pipeline.time
 
     @property
-    def is_lost(self) -> bool:
-        """Whether the interface is not there now."""
-        return bool(self._lost_because)
+    def lost_at(self) -> int | None:
+        """Since when the interface is lost, in microseconds since the start; None while it is there."""
+        return self._lost_at if self._lost_because else None
 
     @property
     def statistics(self) -> PortStatistics:
@@ -186,12 +189,13 @@ class ListenRun:
             return
         self._port, now = port, self._elapsed()
         self._last_heard = now
-        if self._lost_because:
-            self.gap_count, self.gap_us = self.gap_count + 1, self.gap_us + now - self._lost_at
-            self._pipeline.observe_event(ListeningResumed(now, self._lost_at, self._lost_because))
+        gap_us = now - self._lost_at
+        if self._lost_because or gap_us > MAX_OPENING_US:
+            self.gap_count, self.gap_us = self.gap_count + 1, self.gap_us + gap_us
+            self._pipeline.observe_event(ListeningResumed(now, self._lost_at, self._lost_because or _OPENED_LATE))
             self._say_state(
-                f"{self._bus}: listening again {now / SECOND_US:.1f} s after the start, after a gap of "
-                f"{(now - self._lost_at) / SECOND_US:.1f} s{self._gap_total()}"
+                f"{self._bus}: listening since {now / SECOND_US:.1f} s after the start, after a gap of "
+                f"{gap_us / SECOND_US:.1f} s{self._gap_total()}"
             )
             self._lost_because = ""
 

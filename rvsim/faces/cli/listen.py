@@ -57,8 +57,7 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     """
     plan, catalogue = load_plan(options.rig, options.dbc)
     say(*settings.sentences)
-    channel = settings.interface if settings.channel is None else f"{settings.interface} {settings.channel}"
-    channel = printable(channel)
+    channel = printable(" ".join(str(part) for part in (settings.interface, settings.channel) if part is not None))
     started = datetime.now(UTC).replace(microsecond=0)
     start = start_line("listen", bus=channel, scenario=None, seed=None, started=started.isoformat())
     watch = Watch(catalogue, plan)
@@ -144,8 +143,8 @@ def _closing_lines(run: ListenRun) -> Iterator[str]:
     if run.gap_count:
         gaps = "1 gap" if run.gap_count == 1 else f"{run.gap_count} gaps"
         yield f"nobody listened in {gaps}, together {run.gap_us / SECOND_US:.1f} s"
-    if run.is_lost:
-        yield "the interface was not there at the end"
+    if run.lost_at is not None:
+        yield f"nobody listened at the end: the interface was not there any more after {run.lost_at / SECOND_US:.1f} s"
     counts = run.statistics
     losses = {"corrupted": counts.errors, "not decoded": counts.skipped, "lost on this machine": counts.dropped}
     others = "".join(f", {number} {what}" for what, number in losses.items() if number)
