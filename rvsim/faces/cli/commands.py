@@ -341,8 +341,13 @@ def listen(
     every: options.Every = False,
     rig: options.Rig = None,
     seconds: options.Listening = None,
+    wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_every: options.RecordEvery = None,
+    record_max: options.RecordMax = None,
+    redact: options.Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -354,13 +359,21 @@ def listen(
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.cli.listen import ListenOptions, listen_bus
+        from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
             form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
             every=every,
             rig=rig,
             end=options.microseconds(seconds),
-            record=options.recording(record, overwrite=overwrite),
+            wait=wait,
+            record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
+            recording=RecordingOptions(
+                every_us=options.recording_period(record_every),
+                max_bytes=options.recording_size(record_max),
+                redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
+                keep_unknown=keep_unknown,
+            ),
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
             light=light,

@@ -268,6 +268,7 @@ def test_a_survey_as_json(rvsim):
         "bus_load",
         "times_in_order",
         "damage",
+        "listening_gaps",
         "accepted",
         "answer",
         "presence",
