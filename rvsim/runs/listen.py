@@ -80,6 +80,8 @@ class ListenRun:
         self._lost_at = 0
         """Since when nobody listens, while there is no port."""
         self._lost_because = ""
+        self._earliest = 0
+        """The end of the last gap: no frame of the present port is earlier."""
         self._last_heard = 0
         """The time of the last frame or event, or at which the present port was opened."""
         self.gap_count = 0
@@ -191,6 +193,7 @@ class ListenRun:
         self._last_heard = now
         gap_us = now - self._lost_at
         if self._lost_because or gap_us > MAX_OPENING_US:
+            self._earliest = now
             self.gap_count, self.gap_us = self.gap_count + 1, self.gap_us + gap_us
             self._pipeline.observe_event(ListeningResumed(now, self._lost_at, self._lost_because or _OPENED_LATE))
             self._say_state(
@@ -226,7 +229,7 @@ class ListenRun:
         if self._origin is None:
             now = None if self._port is None else self._port.now()
             self._origin = (time if now is None else now) - self._elapsed()
-        return max(0, time - self._origin)
+        return max(self._earliest, time - self._origin)
 
     # Lines for the person.
 

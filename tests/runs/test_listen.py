@@ -479,3 +479,14 @@ def test_the_end_in_a_gap_is_known(waiting):
     run.run(60 * SECOND_US, WaitingControl(port))
     assert run.lost_at == run.observed_until
     assert run.watch.all_flags == ()
+
+
+def test_no_frame_is_earlier_than_the_end_of_its_gap(waiting):
+    """Frames that waited in the interface, stamped before it was opened: times never go back."""
+    port, run, kept, _, _, outcomes, _ = waiting
+    outcomes += [BusError("busy"), port]
+    port.deliver(HEATER)
+    port.waiting[0] = port.waiting[0]._replace(time=port.waiting[0].time - 5 * SECOND_US)
+    run.run(3 * SECOND_US, WaitingControl(port))
+    (gap,) = kept.events
+    assert [frame.time for frame in kept.frames] == [gap.time]
