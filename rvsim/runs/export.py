@@ -7,6 +7,8 @@ grow with a log.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
+from operator import itemgetter
 
 from rvsim.errors import InputError
 from rvsim.logs.block_filter import BlockFilter
@@ -15,7 +17,7 @@ from rvsim.logs.decoded import ColumnDecoder, MessageColumns
 from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
-from rvsim.logs.export.table import TableRows, joined
+from rvsim.logs.export.table import joined
 from rvsim.logs.read import Log, no_channel
 from rvsim.logs.survey import Survey, survey_channels
 from rvsim.rig.model import Rig
@@ -27,10 +29,10 @@ from rvsim.wire.frame import SECOND_US
 READINGS, MESSAGES, FRAMES, FLAGS, DEVICES = TABLES = ("readings", "messages", "frames", "flags", "devices")
 """The tables; ``messages`` is a folder with one table for each message."""
 SURVEYED = (FLAGS, DEVICES)
-MAX_WAITING_ROWS = 1 << 16
-"""Rows of one message that are gathered before they are written. Our decision."""
-MAX_ALL_WAITING_ROWS = 1 << 20
-"""Rows of all messages that are gathered; above it those of the most frequent message are written. Our decision."""
+MAX_WAITING_FRAMES = 1 << 17
+"""Frames of one message that are gathered before they are written. Our decision."""
+MAX_ALL_WAITING_FRAMES = 1 << 20
+"""Frames of all messages that are gathered; above it those of the most frequent one are written. Our decision."""
 _ADDRESS = "address "
 
 
@@ -144,12 +146,12 @@ class Export:
 
 
 class _Messages:
-    """Gathers the rows of each message, so that its file has few and large pieces."""
+    """Gathers the frames of each message, so that its file has few and large pieces."""
 
     def __init__(self, destination: Destination, *, with_log: bool) -> None:
         self._destination, self._with_log = destination, with_log
         self._tables: dict[int, MessageTable] = {}
-        self._waiting: dict[int, list[TableRows]] = {}
+        self._waiting: dict[int, list[tuple[LogPart, MessageColumns]]] = {}
         self._lengths: dict[int, int] = {}
 
     def add(self, message: MessageColumns, part: LogPart) -> None:
@@ -157,14 +159,11 @@ class _Messages:
         if not message.fields:
             return
         dgn = message.dgn
-        if dgn not in self._tables:
-            instance = message.instance_field
-            self._tables[dgn] = MessageTable(message.spec, instance_field=instance, with_log=self._with_log)
-        self._waiting.setdefault(dgn, []).append(self._tables[dgn].rows(message, part))
+        self._waiting.setdefault(dgn, []).append((part, message))
         self._lengths[dgn] = self._lengths.get(dgn, 0) + len(message)
-        if self._lengths[dgn] >= MAX_WAITING_ROWS:
+        if self._lengths[dgn] >= MAX_WAITING_FRAMES:
             self._write(dgn)
-        elif sum(self._lengths.values()) >= MAX_ALL_WAITING_ROWS:
+        elif sum(self._lengths.values()) >= MAX_ALL_WAITING_FRAMES:
             self._write(max(self._lengths, key=self._lengths.__getitem__))
 
     def write_all(self) -> None:
@@ -174,7 +173,16 @@ class _Messages:
 
     def _write(self, dgn: int) -> None:
         del self._lengths[dgn]
-        self._destination.write(self._tables[dgn].table, joined(self._waiting.pop(dgn)), MESSAGES)
+        waiting = self._waiting.pop(dgn)
+        if dgn not in self._tables:
+            first = waiting[0][1]
+            self._tables[dgn] = MessageTable(first.spec, instance_field=first.instance_field, with_log=self._with_log)
+        table = self._tables[dgn]
+        pieces = []
+        for part, same_part in groupby(waiting, key=itemgetter(0)):
+            first, *later = (message for _, message in same_part)
+            pieces.append(table.rows(first.followed_by(later), part))
+        self._destination.write(table.table, joined(pieces), MESSAGES)
 
 
 def _planned_devices(found: Survey | None) -> dict[int, str]:

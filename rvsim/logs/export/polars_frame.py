@@ -43,7 +43,6 @@ def data_frame(table: Table, rows: TableRows, *, listed_texts: bool) -> "DataFra
 
 
 def _series(column: TableColumn, data: ColumnData, count: int, *, listed: bool) -> "Series":
-    import numpy as np
     import polars as pl
 
     match data:
@@ -58,13 +57,9 @@ def _series(column: TableColumn, data: ColumnData, count: int, *, listed: bool) 
             else:
                 series = _without(pl.Series(column.name, data.microseconds).cast(moment), data.missing)
         case Texts():
-            has_none = bool(len(data.codes)) and int(data.codes.min()) < 0
-            codes = data.codes.clip(0) if has_none else data.codes
             if listed and column.texts is not None:
                 assert column.texts == tuple(data.names)
-            series = pl.Series(column.name, codes.astype(np.uint32)).cat.to(pl.Enum(list(data.names) or [""]))
-            if has_none:
-                series = series.set(pl.Series(data.codes < 0), None)
+            series = _texts(column.name, data)
             if listed and column.texts is None:
                 series = series.cast(pl.String)
         case _:
@@ -77,3 +72,19 @@ def _without(series: "Series", missing: "NDArray[bool_] | None") -> "Series":
     import polars as pl
 
     return series if missing is None or not missing.any() else series.set(pl.Series(missing), None)
+
+
+def _texts(name: str, data: Texts) -> "Series":
+    """Return texts as an enumeration of all names."""
+    import numpy as np
+    import polars as pl
+
+    codes = data.codes
+    kind = pl.Enum(list(data.names) or [""])
+    if len(codes) and (codes == codes[0]).all():  # many columns have one text only, which takes no time
+        text = data.names[int(codes[0])] if codes[0] >= 0 else None
+        return pl.Series(name, [text], kind).new_from_index(0, len(codes))
+    has_none = bool(len(codes)) and int(codes.min()) < 0
+    width = np.uint8 if len(data.names) < 1 << 8 else np.uint32
+    series = pl.Series(name, (codes.clip(0) if has_none else codes).astype(width)).cat.to(kind)
+    return series.set(pl.Series(codes < 0), None) if has_none else series
