@@ -45,7 +45,7 @@ from rvsim.logs.formats.table_text import TableReader
 from rvsim.logs.formats.zip_archive import ZIP_MARKS
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
+from rvsim.wire.line_events import LineEvent, LogEnded, TimeWentBack
 
 FORMATS: tuple[type[KnownLineReader], ...] = (
     JsonLinesReader,
@@ -242,24 +242,17 @@ class Log:
 
     def _skip(self, where: int, found: SkippedEntry) -> Iterator[tuple[str, LineEvent]]:
         """Count an entry that is not a frame, and yield the events of the wires that it stands for."""
-        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
-            self._events[found.kind] += 1  # a note of the logging program, of no channel
+        if found.is_note:
+            self._events[found.kind] += 1
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
-        if found.joined is None:
-            clock.skipped[found.kind] += 1
-        else:
-            clock.joined += 1
+        clock.count_other(found)
+        if found.joined is not None:
             clock.untimed += found.time is None
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
-        if found.bits:
-            yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
-        if found.joined:
-            yield name, JoinedMessage(clock.last, *found.joined)
-        if found.report is not None:
-            for event in found.report.events(clock.last, RECORDING_ADAPTER):
-                yield name, event
+        for event in found.events(clock.last, RECORDING_ADAPTER):
+            yield name, event
 
     def _place(self, where: int) -> str:
         return f"byte {where}" if isinstance(self._reader, BinaryReader) else f"line {where}"

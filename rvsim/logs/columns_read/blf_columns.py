@@ -11,7 +11,7 @@ from itertools import accumulate, compress
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rvsim.logs.columns import Columns
-from rvsim.logs.columns_read.entry_columns import EntryColumns, EntryTable, OtherEntry
+from rvsim.logs.columns_read.entry_columns import EntryColumns, EntryTable
 from rvsim.logs.formats.blf import (
     CAN_TYPES,
     ERROR_TYPES,
@@ -245,9 +245,13 @@ def _enter_errors(table: EntryTable, rows: "NDArray[intp]", objects: "NDArray[vo
 
     times, right = _times(objects)
     rows, left = rows[right], rows[~right]
-    found = error_entry(None, None)
-    other = OtherEntry(found.kind, found.bits, found.report)
-    table.set_others(rows, times[right], _channels(table, objects[right]), np.zeros(len(rows), int), lambda _: other)
+    table.set_others(
+        rows,
+        times[right],
+        _channels(table, objects[right]),
+        np.zeros(len(rows), int),
+        lambda _: error_entry(None, None),
+    )
     return left
 
 

@@ -8,11 +8,11 @@ import re
 from collections.abc import Iterator
 from functools import lru_cache
 
-from rvsim.logs.columns_read.entry_columns import EntryTable, OtherEntry
+from rvsim.logs.columns_read.entry_columns import EntryTable
 from rvsim.logs.columns_read.layouts import Fields, Layout, ReadLines
 from rvsim.logs.columns_read.line_chunks import LineChunk
 from rvsim.logs.columns_read.text_columns import enter_frames
-from rvsim.logs.formats.entry import ERROR_FLAG, EntryKind
+from rvsim.logs.formats.entry import ERROR_FLAG, EntryKind, SkippedEntry
 from rvsim.wire.error_report import linux_report
 
 _COMPACT = re.compile(
@@ -74,6 +74,7 @@ def _enter_errors(read: ReadLines, channel: bytes | None, table: EntryTable) -> 
 
 
 @lru_cache(maxsize=1 << 12)
-def _error(message: bytes) -> OtherEntry:
+def _error(message: bytes) -> SkippedEntry:
     """Return what an error message says: four bytes of its identifier, the lowest first, and its data."""
-    return OtherEntry(EntryKind.ERROR, report=linux_report(int.from_bytes(message[:4], "little"), message[4:]))
+    report = linux_report(int.from_bytes(message[:4], "little"), message[4:])
+    return SkippedEntry(None, EntryKind.ERROR, None, report=report)

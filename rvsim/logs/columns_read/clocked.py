@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns, to_columns
-from rvsim.logs.columns_read.entry_columns import FRAME, UNTIMED, EntryColumns, OtherEntry
-from rvsim.logs.columns_read.event_columns import BACK, EventColumns, Stamp, joined, stamp_of
+from rvsim.logs.columns_read.entry_columns import FRAME, UNTIMED, EntryColumns
+from rvsim.logs.columns_read.event_columns import BACK, EventColumns, joined, stamp_of
+from rvsim.logs.formats.entry import SkippedEntry
 from rvsim.logs.formats.log_clock import ChannelClock
-from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind
+from rvsim.wire.line_events import LineEvent, LogEnded
 
 if TYPE_CHECKING:
     from numpy import int32, int64, intp
@@ -162,17 +163,13 @@ class ClockedEntries:
         return int(np.count_nonzero((entries.times[rows] == UNTIMED) & np.isin(forms, joined)))
 
     @staticmethod
-    def _count_others(clock: ChannelClock, others: Sequence[OtherEntry], forms: "NDArray[int32]") -> None:
+    def _count_others(clock: ChannelClock, others: Sequence[SkippedEntry], forms: "NDArray[int32]") -> None:
         """Count the entries of other kinds, the kinds in order of appearance."""
         import numpy as np
 
         used, firsts, counts = np.unique(forms[forms != FRAME], return_index=True, return_counts=True)
         for number in firsts.argsort().tolist():
-            other = others[used[number] - 1]
-            if other.joined is None:
-                clock.skipped[other.kind] += int(counts[number])
-            else:
-                clock.joined += int(counts[number])
+            clock.count_other(others[used[number] - 1], int(counts[number]))
 
     def _events(
         self,
@@ -185,7 +182,7 @@ class ClockedEntries:
         """Return the events of the entries of one channel, in their order."""
         import numpy as np
 
-        stamps = [self._stamps(other) for other in entries.others]
+        stamps = [[*map(stamp_of, other.events(0, self._recorder))] for other in entries.others]
         firsts = np.cumsum([BACK + 1, *map(len, stamps)])
         """The code of the first event of each kind of entry; the others follow it."""
         counts = np.array([0, *map(len, stamps)])[forms]
@@ -201,15 +198,6 @@ class ClockedEntries:
         places = entries.places[rows[at]]
         together = [stamp for of_entry in stamps for stamp in of_entry]
         return EventColumns(before[at], times[at], code, backs[at], places, together, self._place)
-
-    def _stamps(self, other: OtherEntry) -> list[Stamp]:
-        """Return the events that an entry which is not a frame stands for."""
-        made: list[LineEvent] = [OtherFrame(0, OtherKind(other.kind), other.bits)] if other.bits else []
-        if other.joined is not None:
-            made.append(JoinedMessage(0, *other.joined))
-        if other.report is not None:
-            made += other.report.events(0, self._recorder)
-        return [stamp_of(event) for event in made]
 
 
 def end_block(time: int) -> Block:

@@ -5,12 +5,11 @@ Knows: how frames, entries of other kinds and unreadable places are kept togethe
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Generic, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Generic, Protocol, TypeVar
 
 from rvsim.logs.columns import Columns, standard_frame_bits
 from rvsim.logs.formats.entry import EntryKind, LogEntry, ReadEntry, SkippedEntry, UnreadableError
 from rvsim.logs.formats.log_clock import MAX_PLACES
-from rvsim.wire.error_report import ErrorReport
 
 if TYPE_CHECKING:
     from numpy import bool_, int32, int64, intp, uint8, uint32, uint64
@@ -22,15 +21,6 @@ FRAME = 0
 """The form of a classic data frame with a 29-bit identifier."""
 NOTHING = -1
 """The form of a place without an entry."""
-
-
-class OtherEntry(NamedTuple):
-    """What is told of an entry that is not a frame, apart from its time and channel; as in ``SkippedEntry``."""
-
-    kind: EntryKind
-    bits: int = 0
-    report: ErrorReport | None = None
-    joined: tuple[int, bytes] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +41,8 @@ class EntryColumns:
     """The data bytes, as in ``Columns``."""
     lengths: "NDArray[uint8]"
     names: Sequence[bytes | None]
-    others: Sequence[OtherEntry]
+    others: Sequence[SkippedEntry]
+    """The entries that are not frames, without time and channel, each once."""
     unreadable: Sequence[tuple[int, str]]
     """The first places that could not be read, and why."""
     unreadable_count: int
@@ -98,7 +89,7 @@ class EntryTable:
 
     size: int
     names: Numbered[bytes | None] = field(default_factory=Numbered)
-    others: Numbered[OtherEntry] = field(default_factory=Numbered)
+    others: Numbered[SkippedEntry] = field(default_factory=Numbered)
     unreadable: list[tuple[int, str]] = field(default_factory=list)
     unreadable_count: int = 0
     notes: int = 0
@@ -123,7 +114,9 @@ class EntryTable:
     def set_standard(self, rows: "NDArray[intp]", frames: Columns, channel: "NDArray[intp] | int") -> None:
         """Set rows to data frames with 11-bit identifiers."""
         bits = standard_frame_bits(frames)
-        self.set_others(rows, frames.times, channel, bits, lambda size: OtherEntry(EntryKind.STANDARD, size))
+        self.set_others(
+            rows, frames.times, channel, bits, lambda size: SkippedEntry(None, EntryKind.STANDARD, None, size)
+        )
 
     def set_others(
         self,
@@ -131,7 +124,7 @@ class EntryTable:
         times: "NDArray[int64]",
         channel: "NDArray[intp] | int",
         codes: "NDArray[int64]",
-        meaning: Callable[[int], OtherEntry],
+        meaning: Callable[[int], SkippedEntry],
     ) -> None:
         """Set rows to entries of other kinds: each of them has a small code, which has a meaning."""
         import numpy as np
@@ -168,12 +161,12 @@ class EntryTable:
         self.forms[rows] = FRAME
 
     def _set_skipped(self, row: int, found: SkippedEntry) -> None:
-        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
+        if found.is_note:
             self.notes += 1
             return
         self.times[row] = UNTIMED if found.time is None else found.time
         self.channels[row] = self.names.number(found.channel)
-        self.forms[row] = 1 + self.others.number(OtherEntry(found.kind, found.bits, found.report, found.joined))
+        self.forms[row] = 1 + self.others.number(found._replace(time=None, channel=None))
 
     def columns(self, places: "NDArray[int64]", *, origin: int, end: int) -> EntryColumns:
         """Return the rows that were set, with the place of each row."""

@@ -5,9 +5,9 @@ Knows: how events that differ in their times only are kept together. Does not kn
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, overload
+from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
-from rvsim.wire.line_events import LineEvent, TimeWentBack
+from rvsim.wire.line_events import LineEvent, ListeningResumed, TimeWentBack
 
 if TYPE_CHECKING:
     from numpy import bool_, int64, intp
@@ -25,8 +25,14 @@ class Stamp(NamedTuple):
 
 
 def stamp_of(event: LineEvent) -> Stamp:
-    """Return what an event has in common with the same event at another time."""
+    """Return what an event has in common with the same event at another time: of a pause its length."""
+    if isinstance(event, ListeningResumed):
+        return Stamp(ListeningResumed, (event.time - event.since, event.about))
     return Stamp(type(event), event[1:])
+
+
+def _pause(time: int, length: Any, about: Any) -> ListeningResumed:
+    return ListeningResumed(time, time - length, about)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,8 +68,11 @@ class EventColumns(Sequence[tuple[int, LineEvent]]):
         for before, time, code, back, place in zip(*(array.tolist() for array in arrays), strict=True):
             if code == BACK:
                 yield before, TimeWentBack(time, back, self.place_name(place))
+                continue
+            kind, rest = stamps[code - 1]
+            if kind is ListeningResumed:
+                yield before, _pause(time, *rest)
             else:  # as a tuple: a call of the type would take four times as long
-                kind, rest = stamps[code - 1]
                 yield before, new(kind, (time, *rest))
 
     def rows(self, rows: "NDArray[intp] | NDArray[bool_] | slice") -> "EventColumns":

@@ -13,6 +13,7 @@ from itertools import islice, takewhile
 from typing import ClassVar, NamedTuple, Protocol
 
 from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
 
 IDENTIFIER_LIMIT = 1 << 29
@@ -61,7 +62,8 @@ class SkippedEntry(NamedTuple):
     """An entry of another kind; an event has no time, so that it never starts a log.
 
     ``bits`` is how many bits it takes on the bus, 0 where that is not known or is counted by its report; ``report`` is
-    what it reports of errors; ``joined`` are the identifier and the data of a long message.
+    what it reports of errors; ``joined`` are the identifier and the data of a long message; ``gap`` is a time in which
+    nobody listened.
     """
 
     time: int | None
@@ -70,6 +72,30 @@ class SkippedEntry(NamedTuple):
     bits: int = 0
     report: ErrorReport | None = None
     joined: tuple[int, bytes] | None = None
+    gap: "ListeningPause | None" = None
+
+    @property
+    def is_note(self) -> bool:
+        """Whether it is a note of the logging program, of no channel, which says nothing of the bus."""
+        return self.kind is EntryKind.EVENT and self.channel is None and self.report is None and self.gap is None
+
+    def events(self, time: int, recorder: str) -> Iterator[LineEvent]:
+        """Yield the events that it stands for, at a time of the log; ``recorder`` has the states that it reports."""
+        if self.bits:
+            yield OtherFrame(time, OtherKind(self.kind), self.bits)
+        if self.joined:
+            yield JoinedMessage(time, *self.joined)
+        if self.gap is not None:
+            yield ListeningResumed(time, time - self.gap.length, self.gap.about)
+        if self.report is not None:
+            yield from self.report.events(time, recorder)
+
+
+class ListeningPause(NamedTuple):
+    """How long nobody listened before the time of an entry, in microseconds, and why."""
+
+    length: int
+    about: str = ""
 
 
 def error_entry(time: int | None, channel: bytes | None, about: str = "") -> SkippedEntry:

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from rvsim.logs.formats.entry import SkippedEntry
 from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
@@ -87,6 +88,13 @@ class ChannelClock:
         self._own_before = time
         self.last = max(self.last, time + self._shift)
         return back
+
+    def count_other(self, found: SkippedEntry, count: int = 1) -> None:
+        """Count entries that are not frames; a time in which nobody listened is no entry of the bus."""
+        if found.joined is not None:
+            self.joined += count
+        elif found.gap is None:
+            self.skipped[found.kind] += count
 
     def advance_all(self, times: "NDArray[int64]") -> "tuple[NDArray[int64], NDArray[int64] | None] | None":
         """Advance to the log's own times of many entries, as ``advance`` does one by one, if nothing else than small

@@ -64,6 +64,7 @@ ODD = {
     "jsonl": [
         JSON_HEAD, b'{"t": 1.5, "type": "reading", "value": 1}\n', b'{"type": "start", "started": "2027-01-01"}\n',
         b'{"t": 1.5, "type": "error", "error_frame": true, "about": "stuff error", "channel": "can0"}\n',
+        b'{"t": 2.5, "type": "gap", "since": 1.0, "about": "lost", "channel": "can0"}\n',
         b'{"t": 01.500000, "type": "frame", "identifier": "18FEF000", "bytes": "", "channel": "can0"}\n',
         b'{"t": 1.500000, "type": "frame", "identifier": "18FEF000", "bytes": "", "t": 3.5, "channel": "can0"}\n',
         b'{"t": 1.500000, "type": "frame", "identifier": "18FEF000", "bytes": "", }\n',
