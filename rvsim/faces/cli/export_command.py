@@ -203,7 +203,7 @@ def _tables(names: tuple[str, ...], output: str, *, is_folder: bool) -> tuple[st
 def _written(rows: dict[str, int], *, folder: bool) -> str:
     """Return how many rows were written."""
     if not folder:
-        (count,) = rows.values()
-        (name,) = rows
-        return f"{count} {name} written"
-    return f"{len(rows)} table{'s' if len(rows) != 1 else ''} with {sum(rows.values())} rows written"
+        ((name, count),) = rows.items()
+        return f"{count} {name if count != 1 else name.removesuffix('s')} written"
+    tables, total = len(rows), sum(rows.values())
+    return f"{tables} table{'s' if tables != 1 else ''} with {total} row{'s' if total != 1 else ''} written"
