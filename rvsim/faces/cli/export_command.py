@@ -73,7 +73,7 @@ def export(
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
-    """Write captured logs as tables: readings, messages, frames, flags, devices.
+    """Write captured logs as tables for other programs.
 
     Names of devices come from a rig (--rig). Values are metric.
     """
