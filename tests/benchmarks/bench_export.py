@@ -18,7 +18,7 @@ from pathlib import Path
 from statistics import median
 
 import numpy as np
-from bench_decode import drawn, write  # type: ignore[import-not-found] - it stands beside this file
+from bench_decode import drawn, write  # type: ignore[import-not-found]
 
 from rvsim.devices.registry import settings_models
 from rvsim.logs.columns import Columns, to_columns
@@ -115,7 +115,7 @@ def main() -> None:
 
         def kept() -> Log:
             log = open_log(path)
-            log.blocks = lambda most=0: iter(blocks)  # type: ignore[method-assign]
+            log.blocks = lambda most=0: iter(blocks)
             return log
 
         runs: dict[str, Callable[[], int]] = {

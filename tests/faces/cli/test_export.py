@@ -2,7 +2,6 @@
 
 import json
 from pathlib import Path
-from typing import Any
 
 import polars
 import pytest
@@ -93,7 +92,7 @@ def test_a_folder_has_all_tables(rvsim, log):
     }  # fmt: skip
     assert len(list(Path("tables/messages").iterdir())) > 15
     flags = polars.read_parquet("tables/flags.parquet")
-    heater: Any = flags.filter(polars.col("kind") == "silent-device").to_dicts()[0]
+    heater = flags.filter(polars.col("kind") == "silent-device").row(0, named=True)
     assert (heater["subject"], heater["severity"], heater["until"] > heater["seconds"]) == ("heater", "fault", True)
     assert heater["time"].timestamp() == pytest.approx(STARTED + heater["seconds"], abs=1)
     devices = polars.read_parquet("tables/devices.parquet")
