@@ -8,6 +8,7 @@ Ctrl-C, only what was there before is left.
 import os
 import shutil
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from io import RawIOBase
 from pathlib import Path
@@ -49,6 +50,9 @@ class Destination:
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
+        self._thread = ThreadPoolExecutor(1)
+        """Writes rows while the next ones are read: packing takes longer than reading."""
+        self._pending: Future[None] | None = None
         if "\0" in str(path):
             raise InputError(f"--output {path}: no file can have this name: give another one")
         with _reworded(path):
@@ -76,13 +80,22 @@ class Destination:
             raise InputError(f"--output {path}: the folder {path.parent} is not there: create it, or name another one")
 
     def write(self, table: Table, rows: TableRows, folder: str = "") -> None:
-        """Write rows of a table; in a folder its file is named as the table, and may stand in a folder of its own.
+        """Write rows of a table, which must not change any more.
+
+        In a folder the table's file is named as the table, and may stand in a folder of its own.
 
         Raises:
-            InputError: the disk is full, or the place cannot be written.
+            InputError: the disk is full, or the place cannot be written; also for rows that were handed over before.
         """
         with _reworded(self.path):
-            self._open(table, folder).write(rows)
+            self._wait()
+            self._pending = self._thread.submit(self._open(table, folder).write, rows)
+
+    def _wait(self) -> None:
+        """Wait until what was handed over is written."""
+        pending, self._pending = self._pending, None
+        if pending is not None:
+            pending.result()
 
     def start(self, table: Table) -> None:
         """Begin a table, so that it is there even if it has no rows."""
@@ -109,10 +122,12 @@ class Destination:
         try:
             if kind is None:
                 with _reworded(self.path):
+                    self._wait()
                     for table in self._tables.values():
                         table.close()
                     self._move()
         finally:
+            self._thread.shutdown()
             if self.is_folder:
                 shutil.rmtree(self._temporary, ignore_errors=True)
             else:
