@@ -51,4 +51,4 @@ def test_chosen_entry_by_entry(drawn, start, end, sources, dgns, most):
             inside = inside and sources is None and dgns is None
         if inside:
             expected.append(entry)
-    assert found == expected
+    assert found == expected == [entry for entry in entries if chosen.has(entry)]
