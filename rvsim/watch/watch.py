@@ -110,7 +110,7 @@ class Watch:
         self._frame: Frame | None = None
         self._now = self._last = start
         self._paused_us = 0
-        self._frames = self._unknown = self._steps_back = self._topic_count = 0
+        self._frames = self._joined = self._unknown = self._steps_back = self._topic_count = 0
         self._next_due: float = inf
 
     # Input.
@@ -185,6 +185,7 @@ class Watch:
             self.wire_problems.observe_source(time, event.identifier & 0xFF)
         self._now = self._last = time
         self._frame = frame
+        self._joined += 1
         self._silences.times.append(time)
         record = self._topic_record(self._message_record(event.identifier), frame)
         record.settled_data, record.time_only = None, False
@@ -393,7 +394,7 @@ class Watch:
         self._plan_next_due()
 
     def _quiet_from(self) -> QuietMoment | None:
-        return self._quiet_bus.since(self._frames, self._last, self._paused_us)
+        return self._quiet_bus.since(self._frames + self._joined, self._last, self._paused_us)
 
     def _plan_next_due(self) -> None:
         """Note the first time after which something may be due."""
