@@ -35,6 +35,7 @@ from rvsim.logs.formats.entry import (
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesReader
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
+from rvsim.logs.formats.mf4 import Mf4Reader
 from rvsim.logs.formats.packings import PACKINGS, UnpackError
 from rvsim.logs.formats.pcap import PcapReader
 from rvsim.logs.formats.pcapng import PcapngReader
@@ -56,7 +57,7 @@ FORMATS: tuple[type[KnownLineReader], ...] = (
     SlcanReader,
 )
 """The text formats, in the order in which they are tried."""
-BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader)
+BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader, Mf4Reader)
 """The formats that are told by their first bytes."""
 MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
@@ -364,6 +365,8 @@ def open_log(
             source, whole_name, wanted, lambda inner: _recognised(inner.blocks(), columns)[2] is not None
         )
         head, kind, reader = _recognised(source.blocks(), columns)
+        if isinstance(reader, BinaryReader) and reader.needs:
+            raise InputError(f"{whole_name}: {reader.needs}")
         if reader is None and head.strip():
             damage = f" ({source.broken})" if source.broken else ""
             unknown = f"not a log of a known format: give one of {_known_formats()}{damage}"

@@ -192,6 +192,8 @@ class BinaryReader(ABC):
     """How such logs begin."""
     origin = 0
     """As in ``LineReader``."""
+    needs = ""
+    """What has to be installed before such a log can be read, empty if nothing has."""
 
     @abstractmethod
     def entries(self, blocks: Iterator[bytes]) -> "Iterator[tuple[int, ReadEntry | UnreadableError]]":
