@@ -48,6 +48,11 @@ class Columns:
     def __len__(self) -> int:
         return len(self.times)
 
+    def between(self, first: int, end: int | None = None) -> "Columns":
+        """Return the frames from ``first`` up to ``end``, which is not included; None is the last frame."""
+        part = slice(first, end)
+        return Columns(self.times[part], self.identifiers[part], self.data[part], self.lengths[part])
+
     def frames(self) -> Iterator[Frame]:
         """Yield the frames one by one."""
         filled = self.data.astype(">u8").tobytes()
@@ -185,7 +190,7 @@ class LogLoad:
         frames = [entry for entry in contents if isinstance(entry, Frame)]
         others: list[OtherFrame] = []
         if len(frames) != len(contents):
-            others = [other for entry in contents if (other := _other_frame(entry)) is not None]
+            others = [other for entry in contents if (other := other_frame(entry)) is not None]
         self.add(to_columns(frames), others)
 
     def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
@@ -293,7 +298,7 @@ def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[BusUser, i
     return dict(zip(named, used[sent].tolist(), strict=True))
 
 
-def _other_frame(entry: Frame | LineEvent) -> OtherFrame | None:
+def other_frame(entry: Frame | LineEvent) -> OtherFrame | None:
     """Return the frame of another kind that an entry of a log stands for, None where it stands for none."""
     if isinstance(entry, OtherFrame):
         return entry

@@ -51,14 +51,21 @@ class MessageSummary(NamedTuple):
 
     frames: int
     longest_gap: int
-    """0 for a message that came once."""
+    """The silence at the end of a log counts; 0 for a message that came once."""
     medians: Mapping[int, int]
     """The median gap of each log, with the number of gaps that it stands for."""
+    in_bursts: bool = False
+    """Whether several come close together in one of the logs: then the median says little."""
+
+    @property
+    def gaps(self) -> int:
+        """How many gaps there are."""
+        return sum(self.medians.values())
 
     @property
     def median_gap(self) -> int | None:
         """The median gap; of several logs that of the gap in the middle; None for a message that came once."""
-        middle, below = sum(self.medians.values()) / 2, 0
+        middle, below = self.gaps / 2, 0
         for gap, gaps in sorted(self.medians.items()):
             below += gaps
             if below >= middle:
@@ -70,7 +77,8 @@ class MessageSummary(NamedTuple):
         medians = dict(self.medians)
         for gap, gaps in later.medians.items():
             medians[gap] = medians.get(gap, 0) + gaps
-        return MessageSummary(self.frames + later.frames, max(self.longest_gap, later.longest_gap), medians)
+        longest = max(self.longest_gap, later.longest_gap)
+        return MessageSummary(self.frames + later.frames, longest, medians, self.in_bursts or later.in_bursts)
 
 
 @dataclass(frozen=True)
@@ -243,7 +251,7 @@ def _device(source: SurveyedSource, found: Survey) -> tuple[DeviceKey, DeviceSum
         key = DeviceKey(Identity.FUNCTIONS, functions_text(functions))
     else:
         key = DeviceKey(Identity.ADDRESS, f"{source.address:02X}")
-    messages = {message: _message(counts, in_order=found.in_order) for message, counts in source.messages.items()}
+    messages = {message: _message(counts, found) for message, counts in source.messages.items()}
     signals = {
         DeviceSignal(signal.dgn, signal.instance, signal.dsa, signal.field): summary
         for signal, summary in (found.signals or {}).items()
@@ -260,11 +268,12 @@ def functions_text(functions: Iterable[tuple[str, int | None]]) -> str:
     )
 
 
-def _message(counts: MessageCounts, *, in_order: bool) -> MessageSummary:
+def _message(counts: MessageCounts, found: Survey) -> MessageSummary:
     median = counts.median_gap
-    if median is None or not in_order:
+    if median is None or not found.in_order:
         return MessageSummary(counts.count, 0, {})
-    return MessageSummary(counts.count, counts.longest_gap, {median: counts.count - 1})
+    longest = max(counts.longest_gap, found.end - counts.last)
+    return MessageSummary(counts.count, longest, {median: counts.count - 1}, counts.in_bursts)
 
 
 def _troubles(name: str, found: Survey) -> dict[tuple[str, str], TroubleSeen]:

@@ -19,7 +19,7 @@ from rvsim.errors import ENDING_SIGNALS, RvsimError
 MAX_WINDOWS_PROCESSES = 61
 """Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
 MAX_INTERRUPT_DELAY_S = 0.2
-"""The longest time until Ctrl-C takes effect while work is done. Our decision."""
+"""The longest time until Ctrl-C takes effect while processes work. Our decision."""
 _QUEUED_JOBS_PER_PROCESS = 4
 """Jobs that are submitted in advance for each process."""
 _Job = TypeVar("_Job")

@@ -184,6 +184,7 @@ def survey(
     ] = None,
     overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
@@ -216,6 +217,7 @@ def survey(
             draft=draft_rig,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             part=options.log_part(start, end),
             devices=tuple(device or ()),
             messages=tuple(message or ()),
@@ -224,6 +226,54 @@ def survey(
             overwrite=overwrite,
         )
         return survey_logs(logs, requested)
+
+    _leave(run_command(command))
+
+
+@app.command(
+    cls=options.Command,
+    epilog=options.examples(
+        "rvsim compare before.log after.log", "rvsim compare good.log bad.log --rig ottersby --from 60 --json"
+    ),
+)
+def compare(
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help='A captured log; "-" is stdin.')],
+    after: Annotated[str, typer.Argument(metavar="AFTER", help="The log that is compared with it.")],
+    rig: options.Rig = None,
+    json: options.JsonObject = False,
+    channel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--channel", metavar="NAME", help="Compare this channel of both logs; twice: one of each, in their order."
+        ),
+    ] = None,
+    columns: options.Columns = None,
+    start: options.From = None,
+    end: options.To = None,
+    dbc: options.Dbc = None,
+    units: options.Units = "metric",
+    ascii: options.Ascii = False,
+) -> None:
+    """Compare two logs: what is new, gone or changed.
+
+    Devices, messages, instances, gaps, ranges, values at rest, bus load and trouble. A device is known by the rig, its
+    NAME or its functions, never by its address alone. The exit code is 0 if nothing differs, else 1.
+    """
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.compare_command import CompareOptions, compare_logs
+
+        requested = CompareOptions(
+            rig=rig,
+            json=json,
+            dbc=tuple(dbc or ()),
+            channels=tuple(channel or ()),
+            columns=columns,
+            part=options.log_part(start, end),
+            units=options.units_of(units),
+        )
+        return compare_logs(before, after, requested)
 
     _leave(run_command(command))
 
@@ -245,6 +295,7 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -265,6 +316,7 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             units=options.units_of(units),
             light=light,
         )

@@ -74,6 +74,15 @@ LogChannel = Annotated[
         "--channel", metavar="NAME", help="Read this channel of the log only; each channel is a bus of its own."
     ),
 ]
+Columns = Annotated[
+    str | None,
+    typer.Option(
+        "--columns",
+        metavar="LIST",
+        help="For a log that is a table: its columns, like time=1,id=2,data=4- or time=Zeit:ms,id=ID:dec,data=Data; "
+        "also length, channel. The rig's if omitted.",
+    ),
+]
 Devices = Annotated[
     list[str] | None,
     typer.Option(

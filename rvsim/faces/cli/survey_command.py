@@ -16,7 +16,7 @@ from typing import NamedTuple
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import load_plan
-from rvsim.faces.cli.logs import reopenable
+from rvsim.faces.cli.logs import columns_of, reopenable
 from rvsim.faces.text.answer import brief
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.survey_json import as_json
@@ -26,6 +26,7 @@ from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
 from rvsim.logs.read import Log, no_channel, several_channels
 from rvsim.logs.summary import EMPTY, LogSummary, summarize
 from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
+from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.rig.model import Rig
 from rvsim.runs.processes import in_processes, process_count
 from rvsim.runs.progress import Progress, counted
@@ -52,6 +53,7 @@ class SurveyOptions:
     draft: Path | None = None
     dbc: Sequence[Path] = ()
     channel: str | None = None
+    columns: str | None = None
     part: tuple[int, int | None] = (0, None)
     devices: Sequence[str] = ()
     messages: Sequence[str] = ()
@@ -81,8 +83,10 @@ def survey_logs(logs: Sequence[str], options: SurveyOptions) -> int:
     _check_options(names, options)
     _check_draft(names, options.draft)
     _check_page(names, options)
-    _loaded.cache_clear()
-    _selected(options, *_loaded(options.rig, tuple(options.dbc)))
+    load_once.cache_clear()
+    plan, catalogue = load_once(options.rig, tuple(options.dbc))
+    _selected(options, plan, catalogue)
+    columns_of(options.columns, plan)
     problems: list[str] = []
     unread: list[str] = []
     together = EMPTY
@@ -174,7 +178,7 @@ def _check_page(logs: Sequence[str], options: SurveyOptions) -> None:
 def _survey_all(names: Sequence[str], options: SurveyOptions) -> Iterator[SurveyedLog]:
     """Yield what each log gave, in their order; many logs are read in processes."""
     progress = Progress(say)
-    if not _needs_processes(names, options.processes):
+    if not needs_processes(names, options.processes):
         return (_survey_one(name, options, progress) for name in names)
 
     def report(done: int) -> None:
@@ -183,7 +187,8 @@ def _survey_all(names: Sequence[str], options: SurveyOptions) -> Iterator[Survey
     return in_processes(names, partial(_survey_one, options=options), options.processes, report)
 
 
-def _needs_processes(names: Sequence[str], processes: int | None) -> bool:
+def needs_processes(names: Sequence[str], processes: int | None) -> bool:
+    """Return whether logs are read in processes: several files, if that was asked for or they are large together."""
     if len(names) == 1 or "-" in names or process_count(processes) == 1:
         return False
     return processes is not None or sum(map(_size, names)) >= MIN_BYTES_FOR_PROCESSES
@@ -197,7 +202,7 @@ def _size(name: str) -> int:
 
 
 @cache
-def _loaded(rig: str | None, dbc: tuple[Path, ...]) -> tuple[Rig | None, Catalogue]:
+def load_once(rig: str | None, dbc: tuple[Path, ...]) -> tuple[Rig | None, Catalogue]:
     """Return the rig and the definitions, which a process loads once; only the main process writes lines about them."""
     return load_plan(rig, dbc, say if parent_process() is None else lambda *_: None)
 
@@ -208,13 +213,23 @@ def _selected(options: SurveyOptions, plan: Rig | None, catalogue: Catalogue) ->
 
 def _survey_one(log: str, options: SurveyOptions, progress: Progress | None = None) -> SurveyedLog:
     """Survey one log; an error of it is among its problems."""
-    plan, catalogue = _loaded(options.rig, tuple(options.dbc))
+    plan, catalogue = load_once(options.rig, tuple(options.dbc))
     selected = _selected(options, plan, catalogue)
+    columns = columns_of(options.columns, plan)
     try:
-        with reopenable(log, twice=options.draft is not None or options.html is not None) as open_again:
-            opened, found = _surveyed(open_again, options, plan, catalogue, selected, progress)
+        twice = options.draft is not None or options.html is not None
+        with reopenable(log, twice=twice, columns=columns) as open_again:
+            opened, found = surveyed_channels(
+                open_again,
+                options.channel,
+                plan,
+                catalogue,
+                selected.part,
+                progress,
+                signals=_needs_signals(options),
+            )
             if options.draft is not None:
-                _draft(options.draft, open_again, opened, options.channel, catalogue)
+                _draft(options.draft, open_again, opened, options.channel, catalogue, columns)
             if options.html is not None:
                 _write_page(options.html, open_again, opened, found, catalogue, selected, options)
     except InputError as error:
@@ -248,27 +263,28 @@ def _print_together(found: LogSummary, unread: Sequence[str], options: SurveyOpt
     print(together_brief(found, unread) if options.brief else "\n".join(together_text(found, unread)))
 
 
-def _surveyed(
+def surveyed_channels(
     open_again: Callable[[], Log],
-    options: SurveyOptions,
+    channel: str | None,
     plan: Rig | None,
     catalogue: Catalogue,
-    selected: LogSelection,
+    part: SurveyedTime,
     progress: Progress | None,
+    *,
+    signals: bool,
 ) -> tuple[Log, dict[str, Survey]]:
     """Return a log that was read, and the surveys of its channels, or of the requested one.
 
     Raises:
         InputError: it cannot be read, or has no such channel or part.
     """
-    part, channel = selected.part, options.channel
     with open_again() as opened:
         contents = opened.by_channel()
         if progress is not None:
             contents = counted(contents, f"frames of {opened.name} read", progress)
         if channel is not None:
             contents = (entry for entry in contents if entry[0] == channel)
-        found = survey_channels(contents, catalogue, plan, part, signals=_needs_signals(options))
+        found = survey_channels(contents, catalogue, plan, part, signals=signals)
     if channel is not None and channel not in opened.channels:
         raise no_channel(opened, channel)
     if part.start and all(part.start > found_there.end for found_there in found.values()):
@@ -305,10 +321,18 @@ def _write_page(
     say(f"the page is in {path}; it needs no network")
 
 
-def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | None, catalogue: Catalogue) -> None:
+def _draft(
+    path: Path,
+    open_again: Callable[[], Log],
+    log: Log,
+    channel: str | None,
+    catalogue: Catalogue,
+    columns: ColumnMapping | None,
+) -> None:
     if channel is None and len(log.channels) > 1:
         raise several_channels(log)
-    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name))
+    text = None if columns is None else columns.text
+    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name, text))
 
 
 def _write(path: Path, learnt: RigDraft) -> None:

@@ -134,7 +134,7 @@ def _doubts(
         places = f"{counts.unreadable_count} place{'' if counts.unreadable_count == 1 else 's'}"
         text = f"{places} of the log could not be read"
         yield Doubt(f"{text}; see below.", f"{text}: what they held is not known.")
-    if not whole.planned:
+    if not whole.planned and whole.frames:
         text = "No rig was given: the planned devices are not known"
         yield Doubt(
             f"{text}. --draft-rig FILE writes a rig from this log.",

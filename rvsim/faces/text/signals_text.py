@@ -30,19 +30,28 @@ def signals_text(
     units: DisplayUnits = METRIC,
     clock: Clock = NO_CLOCK,
 ) -> Iterator[str]:
-    """Yield a table for each message of each sender; what is from memory is marked."""
+    """Yield a table for each message of each sender, and the fields without any value in lines; what is from memory is
+    marked.
+    """
     names = {
         source.address: ", ".join(record.device for record in source.devices if record.planned) for source in sources
     }
-    for (source, dgn, instance, dsa), group in groupby(signals.items(), lambda item: _topic(item[0])):
+    ordered = sorted(signals.items(), key=lambda item: item[0].source)
+    for (source, dgn, instance, dsa), group in groupby(ordered, lambda item: _topic(item[0])):
         spec = catalogue.by_dgn(dgn)
         topic = Topic(source, dgn, spec.name if spec else None, instance, dsa)
         yield f"  {names.get(source) or f'address {source:02X} hex'}: {topic}"
         origins = topic_origins(spec, instance, dsa) if spec else ()
-        rows = [HEAD, *(_row(summary, origins, units, clock) for _, summary in group)]
+        summaries = [summary for _, summary in group]
+        valued = [summary for summary in summaries if summary.valid or summary.changes]
+        rows = [HEAD, *(_row(summary, origins, units, clock) for summary in valued)] if valued else []
         widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
         for row in rows:
             yield "    " + "  ".join(f"{text:<{width}}" for text, width in zip(row, widths, strict=True)).rstrip()
+        empty = [summary for summary in summaries if summary not in valued]
+        for state, fields in groupby(empty, lambda summary: units.render(summary.last.brief)):
+            titles = (f"{summary.field.title}{mark((summary.last.origin, *origins))}" for summary in fields)
+            yield f"    always {state}: {', '.join(titles)}"
 
 
 def signals_json(signals: Signals, catalogue: Catalogue) -> list[dict[str, Any]]:

@@ -33,8 +33,8 @@ def as_json(
     ``part`` has the first and last second that are shown, since the start of the log; its end is null for that of the
     log. ``times_in_order`` is false where times run back, or are in another unit than seconds. ``errors`` explains
     error frames and states. ``found`` is the whole survey; of it the devices, messages and flags that are ``selected``
-    are shown. ``answer`` is about what is shown, ``presence`` has the state of each device over time, empty where times
-    cannot be trusted, and ``reported_faults`` what devices report of themselves; ``signals`` has each field of each sender.
+    are shown. ``answer`` is about what is shown; ``presence`` has the state of each device over time, empty where times
+    cannot be trusted; ``reported_faults`` what devices report of themselves; ``signals`` each field of each sender.
     """
     whole, found = found, selected.of(found)
     return json_text(
@@ -115,6 +115,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
     return {
         "unreadable": counts.unreadable_count,
         "skipped": {kind: number for kind, number in counts.skipped.items() if number},
+        "joined": counts.joined,
         "steps_back": counts.steps_back,
         "untimed": counts.untimed,
         "clock_sets": counts.clock_set_count,

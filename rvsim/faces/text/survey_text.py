@@ -194,6 +194,8 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  not decoded: {skipped}"
+    if counts.joined:
+        yield f"  {counts.joined} {_were(counts.joined, 'long message')} in one entry; the bus load lacks its packets"
     for line, back in counts.clock_sets[:MAX_LISTED_PLACES]:
         yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across this step are not known"
     if counts.clock_set_count > MAX_LISTED_PLACES:

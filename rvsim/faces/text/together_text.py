@@ -18,6 +18,8 @@ MAX_NAMED_LOGS = 3
 """Logs that are named in one line; the rest is counted."""
 MAX_TROUBLES = 8
 """Troubles that are listed; the rest is counted. The JSON form has all of them."""
+MAX_BRIEF_TROUBLES = 3
+"""Troubles that a paragraph names."""
 MAX_DEVICES = 8
 """Devices that are listed because they are not in all logs."""
 
@@ -54,8 +56,28 @@ def together_text(found: LogSummary, unread: Sequence[str] = ()) -> Iterator[str
 
 
 def together_brief(found: LogSummary, unread: Sequence[str] = ()) -> str:
-    """Return one paragraph about all logs."""
-    return " ".join(line.strip() for line in together_text(found, unread))
+    """Return one paragraph about all logs: what is wrong in how many of them, the next step, and the doubts."""
+    return " ".join(_paragraph(found, unread))
+
+
+def _paragraph(found: LogSummary, unread: Sequence[str]) -> Iterator[str]:
+    count = len(found.logs)
+    yield f"All {count} together: {found.frames} frames in {span_text(found.length_us / 1e6)}."
+    troubles = _serious(found)
+    if not troubles:
+        yield "No rule found anything wrong."
+    for (kind, subject), seen in troubles[:MAX_BRIEF_TROUBLES]:
+        yield f"In {len(seen.logs)} of {count}: {_sentence(kind, subject)} ({seen.severity}; {_named(seen.logs)})."
+    if len(troubles) > MAX_BRIEF_TROUBLES:
+        yield f"{len(troubles) - MAX_BRIEF_TROUBLES} more kinds of trouble."
+    if troubles:
+        yield f"Next step: {troubles[0][1].advice}."
+    doubts = [f"{_named(unread)} could not be read."] if unread else []
+    doubts += [f"The times of {log.name} are not plausible." for log in found.logs if not log.in_order]
+    if any(not log.planned for log in found.logs):
+        doubts.append("No rig was given, so a device that never sent anything is not missed.")
+    if doubts:
+        yield f"Not certain: {' '.join(doubts)}"
 
 
 def together_json(found: LogSummary, unread: Sequence[str] = ()) -> str:

@@ -9,21 +9,22 @@ import struct
 import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import ClassVar
 
 from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
+    BinaryReader,
     EntryKind,
     LogEntry,
     ReadEntry,
     SkippedEntry,
     UnreadableError,
+    checked_time,
     error_entry,
     other_frame,
 )
 from rvsim.wire.frame import SECOND_US
 
-BLF_FORMAT = "binary log (.blf)"
-BLF_MAGIC = b"LOGG"
 MAX_OBJECT_BYTES = 1 << 24
 """The size of an object at most; writers fill containers with about 128 KiB. A larger size is taken for damage."""
 
@@ -57,8 +58,11 @@ _REMOTE = 0x80
 _CUT = "an object that is cut off"
 
 
-class BlfReader:
+class BlfReader(BinaryReader):
     """Reads one log; ``origin`` is its start in microseconds since the epoch, 0 where it has none."""
+
+    kind: ClassVar[str] = "binary log (.blf)"
+    marks: ClassVar[tuple[bytes, ...]] = (b"LOGG",)
 
     def __init__(self) -> None:
         self.origin = 0
@@ -99,6 +103,8 @@ class BlfReader:
             return UnreadableError(_CUT) if _is_short(found) else _frame(found)
         except struct.error:
             return UnreadableError(_CUT)
+        except UnreadableError as why:
+            return why
 
 
 class _ObjectFinder:
@@ -212,7 +218,7 @@ def _frame(found: bytes) -> ReadEntry:
     if version not in _TIMES:
         return SkippedEntry(None, EntryKind.EVENT, None)
     flags, ticks = _TIMES[version].unpack_from(found)
-    time = ticks * 10 if flags == _TEN_MICROSECONDS else (ticks + 500) // 1000
+    time = checked_time(ticks * 10 if flags == _TEN_MICROSECONDS else (ticks + 500) // 1000)
     body = _TIMES[version].size
     if type_ in _CAN_TYPES:
         channel, flags, length, identifier, data = _CAN.unpack_from(found, body)

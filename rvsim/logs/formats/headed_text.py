@@ -10,6 +10,7 @@ from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import ClassVar
 
+from rvsim.logs.formats.dates import parse_date_us
 from rvsim.logs.formats.entry import (
     EntryKind,
     LogEntry,
@@ -19,6 +20,8 @@ from rvsim.logs.formats.entry import (
     checked_identifier,
     data_length,
     error_entry,
+    joined_data,
+    joined_message,
     other_frame,
     parse_data_pairs,
     parse_hex,
@@ -31,7 +34,9 @@ from rvsim.wire.line_events import ErrorState
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _GERMAN_MONTHS = {"mär": 3, "mai": 5, "okt": 10, "dez": 12}
-_DATE = re.compile(r"(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I)
+_DATE = re.compile(
+    r"(?:\S+\s+)?(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I
+)
 
 _STATES = {
     b"error active": ErrorState.ACTIVE,
@@ -53,9 +58,8 @@ class AscReader:
     kind: ClassVar[str] = "text with a dated head (.asc)"
 
     _head = re.compile(
-        rb"(?:date\s+\S+\s+(?P<date>.+)|begin\s+triggerblock(?:\s+\S+\s+(?P<trigger>.+))?|end\s+triggerblock"
-        rb"|base\s+(?P<base>hex|dec)(?:\s+timestamps\s+(?P<count>absolute|relative))?"
-        rb"(?:\s+(?:no\s+)?internal\s+events\s+logged)?"
+        rb"(?:date\s+(?P<date>.+)|begin\s+triggerblock(?:\s+(?P<trigger>.+))?|end\s+triggerblock"
+        rb"|base\s+(?P<base>hex|dec)[a-z]*(?P<more>\s.*)?"
         rb"|(?:no\s+)?internal\s+events\s+logged|//.*)\s*",
         re.I | re.DOTALL,
     )
@@ -72,6 +76,7 @@ class AscReader:
         self.origin = 0
         self._is_decimal = False
         self._is_relative = False
+        self._has_frames = False
         self._now = 0
 
     @classmethod
@@ -90,12 +95,14 @@ class AscReader:
         time = parse_time_us(parts[0])
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
+        has_frames, self._has_frames = self._has_frames, True
         if channel.upper() == b"CANFD" and what.isdigit():
             return error_entry(time, what) if b"errorframe" in line.lower() else SkippedEntry(time, EntryKind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
             return error_entry(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_MAX_DESCRIPTION])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
+        self._has_frames = has_frames
         report = self._chip_status(line)
         of_channel = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
         return SkippedEntry(None, EntryKind.EVENT, of_channel, report=report)
@@ -113,11 +120,11 @@ class AscReader:
         if not head:
             raise UnreadableError(f"{quoted(line)} is neither a frame nor a line of the head")
         date = head["trigger"] or head["date"]
-        if date:
+        if date and not self._has_frames:
             self.origin = _local(date.decode("utf-8", "replace")) or self.origin
         if head["base"]:
             self._is_decimal = head["base"].lower() == b"dec"
-            self._is_relative = (head["count"] or b"").lower() == b"relative"
+            self._is_relative = b"relative" in (head["more"] or b"").lower()
 
     def _frame(self, time: int, channel: bytes, identifier: bytes, rest: list[bytes]) -> ReadEntry:
         what = rest[0].lower() if rest else b""
@@ -130,6 +137,8 @@ class AscReader:
             )
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
+        if extended and not self._is_decimal and (joined := joined_data(rest[2:], rest[1])) is not None:
+            return joined_message(time, channel, checked_identifier(number), joined)
         data = self._data(rest[2:], parse_hex(rest[1]))
         return (
             LogEntry(time, checked_identifier(number), data, channel)
@@ -173,7 +182,7 @@ class TrcReader:
         b"ST": EntryKind.EVENT, b"EC": EntryKind.EVENT, b"EV": EntryKind.EVENT, b"Warng": EntryKind.EVENT,
     }  # fmt: skip
     _head = re.compile(rb";\$(FILEVERSION|STARTTIME|COLUMNS)=(\S+)\s*")
-    _line_start = re.compile(rb"\s*\d+\)\s+\d+(?:\.\d+)?\s")
+    _line_start = re.compile(rb"\s*\d+\)\s+-?\d+(?:\.\d+)?\s")
     _number = re.compile(rb"\d+\)?")
     _days = re.compile(rb"\d{1,6}(?:\.\d{1,20})?")
     _epoch_day = 25569
@@ -239,6 +248,8 @@ class TrcReader:
             return SkippedEntry(None, EntryKind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
         number, extended = parse_hex(identifier), len(identifier) > 4
+        if extended and not kind and (joined := joined_data(data, length)) is not None:
+            return joined_message(time, bus, checked_identifier(number), joined)
         if not length.isdigit() or len(length) > 2:
             raise UnreadableError(f"{quoted(length)} is not a length")
         if kind or data[:1] == [b"RTR"]:
@@ -260,14 +271,14 @@ class TrcReader:
 
 
 def _local(text: str) -> int | None:
-    """Parse an English or German date of an .asc file as microseconds since the epoch; None if it is not a date.
+    """Parse an English, German or numeric date of an .asc file as microseconds since the epoch; None if it is none.
 
     The files have no time zone; that of this machine is used. Up to three digits after the second are milliseconds and
     not a fraction: python-can writes 5 ms as ".5".
     """
     date = _DATE.fullmatch(text.strip())
     if not date:
-        return None
+        return parse_date_us(text)
     name, day, hour, minute, second, fraction, half, year = date.groups()
     month = _GERMAN_MONTHS.get(name.lower()) or (_MONTHS.index(name.lower()) + 1 if name.lower() in _MONTHS else 0)
     hours = int(hour) % 12 + 12 * (half.lower() == "p") if half else int(hour)

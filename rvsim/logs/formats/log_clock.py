@@ -1,7 +1,7 @@
 """The clock of one channel of a captured log, and its counts.
 
 Knows: how a log's own times become microseconds since its start that never go back, and which times are reported and
-not used: those that go back, those before zero, and those from before a clock was set. Does not know formats.
+not used: those that go back, also to before zero, and those from before a clock was set. Does not know formats.
 """
 
 from collections import Counter
@@ -48,7 +48,7 @@ class ChannelClock:
     def __init__(self, log: LogClock) -> None:
         self.last = 0
         """The time of its last entry, in microseconds since the log's start."""
-        self.frames = self.steps_back = self.untimed = self.before_zero = 0
+        self.frames = self.joined = self.steps_back = self.untimed = self.before_zero = 0
         self.skipped: Counter[str] = Counter()
         self.clock_sets: list[Place] = []
         self.clock_set_count = 0
@@ -60,7 +60,7 @@ class ChannelClock:
 
     def advance(self, where: int, time: int) -> int:
         """Advance to the log's own time of an entry; return by how many microseconds it goes back, normally 0."""
-        if time < 0:
+        if time < 0 and self._has_reached_zero:
             self.before_zero += 1
             return max(self._own_before, 0) - time
         if self._shift is None:
@@ -83,10 +83,17 @@ class ChannelClock:
         self.last = max(self.last, time + self._shift)
         return back
 
+    @property
+    def _has_reached_zero(self) -> bool:
+        """Whether the log's own time is zero or later; a log may begin before the event at which its time is zero."""
+        before = self._log.first if self._shift is None else self._own_before
+        return before is not None and before >= 0
+
     def _start(self, time: int) -> None:
         """Start with the log, or later; a channel whose first time is before the log's start starts with the log."""
         self._log.start(time)
         self._shift = max(self._log.shift, self.last - time)
+        self._own_before = time
 
     def _jump(self, where: int, time: int) -> None:
         """Continue from the time before where a clock was given a date: the time across the jump is not known."""

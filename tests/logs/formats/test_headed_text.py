@@ -117,6 +117,26 @@ def test_relative_times_of_asc_count_from_the_line_before():
     assert [frame.time for frame in frames] == [0, 1_250_000, 2_250_000]
 
 
+def test_steps_that_the_head_does_not_announce_are_added_up():
+    """A head without the word relative, and times that are steps from line to line."""
+    line = b"  0.0%02d000 1  436200542x      Rx   d 3 211 177 27\n"
+    steps = b"".join(line % (0, 10, 30, 0, 20)[n % 5] for n in range(50))
+    with open_log(io.BytesIO(b"base dec  no internal events logged\n" + steps)) as log:
+        frames = list(log.frames())
+    assert [frame.time for frame in frames[:6]] == [0, 10_000, 40_000, 40_000, 60_000, 60_000]
+    assert log.are_times_summed
+    assert frames[0].data == b"\xd3\xb1\x1b"
+
+
+def test_times_before_the_trigger_are_read():
+    """Both formats count from a trigger, and what came before it has times below zero."""
+    frames, found = read(HEAD + FRAME.replace(b" 1.0", b"-1.5") + FRAME.replace(b"1.000000", b"-0.500000") + FRAME)
+    assert [frame.time for frame in frames] == [0, 1_000_000, 2_500_000]
+    assert (found.before_zero, found.started) == (0, 1_410_714_881_122_000)
+    frames, _ = read(b"     1)      -2.5  19FFE45E  1  00\n     2)       1.5  19FFE45E  1  00\n")
+    assert [frame.time for frame in frames] == [0, 4_000]
+
+
 @pytest.mark.parametrize(
     ("head", "started"),
     [
@@ -129,6 +149,9 @@ def test_relative_times_of_asc_count_from_the_line_before():
         (b"date x y\nBegin Triggerblock Sun Sep 14 19:14:42.622 2014\n", "2014-09-14T17:14:42.622"),
         (HEAD + b"Begin Triggerblock Mon Sep 15 19:14:42.000 2014\n", "2014-09-15T17:14:42"),
         (HEAD + b"Begin Triggerblock\n", "2014-09-14T17:14:42.622"),
+        (b"date 2014-09-14 19:14:42.622\n", "2014-09-14T17:14:42.622"),
+        (b"date 14.09.2014 19:14:42,622\n", "2014-09-14T17:14:42.622"),
+        (b"date Sep 14 19:14:42.622 2014\n", "2014-09-14T17:14:42.622"),
         (b"date Sun Sep 31 19:14:42.622 2014\n", None),
         (b"date Sun Foo 14 19:14:42.622 2014\n", None),
         (b"base hex\n", None),
