@@ -238,7 +238,9 @@ class _ChannelPart:
             )
             for device, readings in sorted(devices.items(), key=lambda group: not any(one.flags for one in group[1]))
         )
-        return join((element("p", intro, class_="note"), *groups))
+        start, end = self._window
+        drawings = element("div", *groups, class_="drawings", data_start=start, data_end=end)
+        return join((element("p", intro, class_="note"), drawings))
 
     def _points(self) -> Mapping[str, Any]:
         return {
