@@ -134,7 +134,11 @@ def test_a_zoomed_line_has_all_its_points(shown):
 def test_the_line_of_the_file_is_that_of_the_script(shown):
     """What is drawn without a script and with it is the same, up to the number of its points."""
     drawn = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
+    pieces = "figures.map(one => one.querySelector('.line').getAttribute('d').split('M').length)"
+    before = shown.run(pieces)
     shown.run("figures.forEach(draw)")
+    assert shown.run(pieces) == before
+    assert max(before) > 2
     again = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
     assert again == pytest.approx(drawn, abs=1.5)
 
