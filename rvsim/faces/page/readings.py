@@ -47,7 +47,7 @@ class PlottedReading:
     @cached_property
     def points(self) -> tuple[list[int], list[int]]:
         """Times in microseconds and raw integers."""
-        return self.signal.series.points()
+        return self.signal.points()
 
     @cached_property
     def values(self) -> list[int]:

@@ -201,7 +201,7 @@ class _ChannelPart:
                 self._id(f"reading-{number}"),
                 self._devices[topic.source],
                 message_title(message, self._channel.catalogue),
-                signal.field.title + self._mark(signal),
+                signal.field.title + self._mark(signal).replace(" ", "\u00a0"),
                 signal,
                 self._units,
                 self._channel.drawn.gaps_of(topic.source),
@@ -211,7 +211,7 @@ class _ChannelPart:
 
     def _mark(self, signal: SignalSeries) -> str:
         spec = self._channel.catalogue.by_dgn(signal.topic.dgn)
-        raws = set(signal.series.points()[1])
+        raws = set(signal.points()[1])
         origins = {Reading(signal.field, raw, signal.state(raw)).origin for raw in raws}
         return mark((*(topic_origins(spec, signal.topic.instance, signal.topic.dsa) if spec else ()), *origins))
 
