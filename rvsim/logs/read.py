@@ -41,7 +41,15 @@ from rvsim.logs.formats.table_text import TableReader
 from rvsim.logs.formats.zip_archive import ZIP_MARKS
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
+from rvsim.wire.line_events import (
+    JoinedMessage,
+    LineEvent,
+    ListeningResumed,
+    LogEnded,
+    OtherFrame,
+    OtherKind,
+    TimeWentBack,
+)
 
 FORMATS: tuple[type[KnownLineReader], ...] = (
     JsonLinesReader,
@@ -203,21 +211,24 @@ class Log:
 
     def _skip(self, where: int, found: SkippedEntry) -> Iterator[tuple[str, LineEvent]]:
         """Count an entry that is not a frame, and yield the events of the wires that it stands for."""
-        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
+        is_note = found.kind is EntryKind.EVENT and found.report is None and found.gap is None
+        if is_note and found.channel is None:
             self._events[found.kind] += 1  # a note of the logging program, of no channel
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
-        if found.joined is None:
-            clock.skipped[found.kind] += 1
-        else:
+        if found.joined is not None:
             clock.joined += 1
             clock.untimed += found.time is None
+        elif found.gap is None:
+            clock.skipped[found.kind] += 1
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
         if found.bits:
             yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
         if found.joined:
             yield name, JoinedMessage(clock.last, *found.joined)
+        if found.gap is not None:
+            yield name, ListeningResumed(clock.last, clock.last - found.gap.length, found.gap.about)
         if found.report is not None:
             for event in found.report.events(clock.last, RECORDING_ADAPTER):
                 yield name, event

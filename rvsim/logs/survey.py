@@ -24,11 +24,11 @@ from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, PresenceChanged, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, ListeningGap, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, TimesInUnit
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
 if TYPE_CHECKING:
@@ -178,6 +178,8 @@ class Survey:
     """The states of each device by its name, in the order of the roll call; empty where times cannot be trusted."""
     signals: Mapping[SignalKey, SignalSummary] | None = None
     """What each field of each sender did; None where that was not asked for."""
+    listening_gaps: tuple[ListeningGap, ...] = ()
+    """When the recorder did not listen."""
 
 
 def survey(
@@ -304,8 +306,8 @@ class Surveyor:
             self._last = max(self._last, *times)
         if self._signals is not None:
             self._signals.add(inside)
-        has_joined = any(isinstance(event, JoinedMessage) for _, event in events)
-        topics = None if has_joined else columns.split(frames)
+        by_frame = any(isinstance(event, JoinedMessage | ListeningResumed) for _, event in events)
+        topics = None if by_frame else columns.split(frames)
         if topics is None:
             for entry in Block(frames, events).entries():
                 if isinstance(entry, Frame | JoinedMessage) and entry.time >= part.start:
@@ -396,6 +398,7 @@ class Surveyor:
                 if watch.times_are_valid
             },
             signals=None if self._signals is None else self._signals.summaries,
+            listening_gaps=tuple(gap for gap in watch.listening_gaps if part.overlaps(gap.since, gap.time)),
         )
 
     def _collect(self, events: Iterable[Event]) -> None:

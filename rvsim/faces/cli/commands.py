@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import options, scenario_commands
+from rvsim.faces.cli import export_command, options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
 
@@ -227,6 +227,9 @@ def survey(
     _leave(run_command(command))
 
 
+export_command.add_to(app)
+
+
 @app.command(
     cls=options.Command,
     epilog=options.examples(
@@ -342,8 +345,13 @@ def listen(
     every: options.Every = False,
     rig: options.Rig = None,
     seconds: options.Listening = None,
+    wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_every: options.RecordEvery = None,
+    record_max: options.RecordMax = None,
+    redact: options.Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -355,13 +363,21 @@ def listen(
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.cli.listen import ListenOptions, listen_bus
+        from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
             form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
             every=every,
             rig=rig,
             end=options.microseconds(seconds),
-            record=options.recording(record, overwrite=overwrite),
+            wait=wait,
+            record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
+            recording=RecordingOptions(
+                every_us=options.recording_period(record_every),
+                max_bytes=options.recording_size(record_max),
+                redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
+                keep_unknown=keep_unknown,
+            ),
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
             light=light,

@@ -38,6 +38,15 @@ MAX_FIRST_LINES = 10
 """Lines that say what is wrong, before the details begin."""
 
 
+def _gap_lines(found: Survey) -> Iterator[str]:
+    """Return lines about the times in which the recorder did not listen."""
+    gaps = found.listening_gaps
+    yield from (f"  {gap}" for gap in gaps[:MAX_LISTED_PLACES])
+    if len(gaps) > MAX_LISTED_PLACES:
+        total = sum(gap.time - gap.since for gap in gaps) / 1e6
+        yield f"  {len(gaps) - MAX_LISTED_PLACES} more such gaps; all together {span_text(total)}"
+
+
 def as_text(
     log: Log,
     found: Survey,
@@ -60,6 +69,7 @@ def as_text(
         return
     yield from load_lines(whole)
     yield from left_out(log, channel)
+    yield from _gap_lines(found)
     yield ""
     if any(found.presence.values()):
         yield f"Presence.   {PRESENCE_LEGEND}"

@@ -61,7 +61,8 @@ class SkippedEntry(NamedTuple):
     """An entry of another kind; an event has no time, so that it never starts a log.
 
     ``bits`` is how many bits it takes on the bus, 0 where that is not known or is counted by its report; ``report`` is
-    what it reports of errors; ``joined`` are the identifier and the data of a long message.
+    what it reports of errors; ``joined`` are the identifier and the data of a long message; ``gap`` is a time in which
+    nobody listened.
     """
 
     time: int | None
@@ -70,6 +71,14 @@ class SkippedEntry(NamedTuple):
     bits: int = 0
     report: ErrorReport | None = None
     joined: tuple[int, bytes] | None = None
+    gap: "ListeningPause | None" = None
+
+
+class ListeningPause(NamedTuple):
+    """How long nobody listened before the time of an entry, in microseconds, and why."""
+
+    length: int
+    about: str = ""
 
 
 def error_entry(time: int | None, channel: bytes | None, about: str = "") -> SkippedEntry:
