@@ -4,7 +4,7 @@ Knows: how frames are grouped by their DGN, and where source, destination, insta
 of logs, devices, nor rules. Equal to `MessageSpec.decode` and `Layout.topic` for each frame.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
@@ -115,6 +115,26 @@ class MessageColumns:
     def instance_field(self) -> str | None:
         """The name of the field of the instance, which is no reading; None where the message has none."""
         return self._layout.instance.name if self._layout.instance else None
+
+    def followed_by(self, later: "Sequence[MessageColumns]") -> "MessageColumns":
+        """Return the frames of this message in several blocks as one; ``rows`` are still those in each block."""
+        import numpy as np
+
+        if not later:
+            return self
+        all_parts = [self, *later]
+        return MessageColumns(
+            self.spec,
+            np.concatenate([part.rows for part in all_parts]),
+            np.concatenate([part.identifiers for part in all_parts]),
+            Payloads(
+                np.concatenate([part.payloads.data for part in all_parts]),
+                np.concatenate([part.payloads.lengths for part in all_parts]),
+            ),
+            np.concatenate([part.times for part in all_parts]),
+            self._layout,
+            self._decoders,
+        )
 
     def topics(self) -> list[TopicRows]:
         """Divide the frames by source, and by instance or DSA, in the order of these."""

@@ -41,11 +41,11 @@ VAL_ 2566848513 serial 18446744073709551615 "last" 5 "five" ;
 
 
 @pytest.fixture(scope="module")
-def own(tmp_path_factory):
+def own(tmp_path_factory, definition_cache):
     """Definitions of a user with fields of every shape, beside the shipped ones."""
     folder = tmp_path_factory.mktemp("own")
     (folder / "own.dbc").write_text(OWN, encoding="ascii")
-    return load_catalogue([folder / "own.dbc"], cache=folder)
+    return load_catalogue([folder / "own.dbc"])
 
 
 def same(one, other):

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import options, scenario_commands
+from rvsim.faces.cli import export_command, options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
 
@@ -178,7 +178,10 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
@@ -211,10 +214,13 @@ def survey(
             draft=draft_rig,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             part=options.log_part(start, end),
             devices=tuple(device or ()),
             messages=tuple(message or ()),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return survey_logs(logs, requested)
 
@@ -238,6 +244,9 @@ def compare(
             "--channel", metavar="NAME", help="Compare this channel of both logs; twice: one of each, in their order."
         ),
     ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     dbc: options.Dbc = None,
@@ -259,8 +268,11 @@ def compare(
             json=json,
             dbc=tuple(dbc or ()),
             channels=tuple(channel or ()),
+            columns=columns,
             part=options.log_part(start, end),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return compare_logs(before, after, requested)
 
@@ -284,6 +296,7 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -304,12 +317,16 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             units=options.units_of(units),
             light=light,
         )
         return replay_log(log, requested)
 
     _leave(run_command(command))
+
+
+export_command.add_to(app)
 
 
 @app.command(
@@ -328,8 +345,13 @@ def listen(
     every: options.Every = False,
     rig: options.Rig = None,
     seconds: options.Listening = None,
+    wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_every: options.RecordEvery = None,
+    record_max: options.RecordMax = None,
+    redact: options.Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -341,13 +363,21 @@ def listen(
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.cli.listen import ListenOptions, listen_bus
+        from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
             form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
             every=every,
             rig=rig,
             end=options.microseconds(seconds),
-            record=options.recording(record, overwrite=overwrite),
+            wait=wait,
+            record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
+            recording=RecordingOptions(
+                every_us=options.recording_period(record_every),
+                max_bytes=options.recording_size(record_max),
+                redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
+                keep_unknown=keep_unknown,
+            ),
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
             light=light,

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.logs import reopenable
+from rvsim.faces.cli.logs import columns_of, reopenable
 from rvsim.faces.cli.survey_command import load_once, needs_processes, surveyed_channels
 from rvsim.faces.text.compare_text import compare_json, compare_text
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -35,8 +35,12 @@ class CompareOptions:
     json: bool = False
     dbc: Sequence[Path] = ()
     channels: Sequence[str] = ()
+    columns: str | None = None
     part: tuple[int, int | None] = (0, None)
     units: DisplayUnits = METRIC
+    html: Path | None = None
+    overwrite: bool = False
+    """Whether the page replaces a file."""
 
 
 class _Read(NamedTuple):
@@ -56,8 +60,12 @@ def compare_logs(before: str, after: str, options: CompareOptions) -> int:
         raise InputError("-: stdin can be read once: name a file for one of the logs")
     if len(options.channels) > 2:
         raise InputError(f"--channel is given {len(options.channels)} times: give one for both logs, or one for each")
+    if options.html is not None:
+        from rvsim.faces.page.page import check_page_file
+
+        check_page_file(options.html, (before, after), overwrite=options.overwrite)
     load_once.cache_clear()
-    load_once(options.rig, tuple(options.dbc))
+    columns_of(options.columns, load_once(options.rig, tuple(options.dbc))[0])
     channels: list[str | None] = [*options.channels] or [None]
     jobs = [(before, channels[0]), (after, channels[-1])]
     if needs_processes([before, after], None):
@@ -70,6 +78,12 @@ def compare_logs(before: str, after: str, options: CompareOptions) -> int:
         raise InputError(*dict.fromkeys(problems))
     comparison = compare(found[0].summary, found[1].summary)
     print(compare_json(comparison) if options.json else "\n".join(compare_text(comparison, options.units)))
+    if options.html is not None:
+        from rvsim.faces.page.compare_page import compare_page
+        from rvsim.faces.page.page import write_page
+
+        write_page(options.html, compare_page(comparison, options.units), overwrite=options.overwrite)
+        say(f"the page is in {options.html}; it needs no network")
     return ExitCode.GOOD if comparison.is_same else ExitCode.NOT_GOOD
 
 
@@ -78,7 +92,7 @@ def _read(job: tuple[str, str | None], options: CompareOptions, progress: Progre
     log, channel = job
     plan, catalogue = load_once(options.rig, tuple(options.dbc))
     try:
-        with reopenable(log, twice=False) as open_again:
+        with reopenable(log, twice=False, columns=columns_of(options.columns, plan)) as open_again:
             part = SurveyedTime(*options.part)
             opened, found = surveyed_channels(open_again, channel, plan, catalogue, part, progress, signals=True)
         if len(found) > 1:

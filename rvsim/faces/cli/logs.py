@@ -23,6 +23,7 @@ from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.survey_text import left_out
 from rvsim.logs.formats.jsonl import start_line, utc_text
 from rvsim.logs.read import Log, open_log, several_channels
+from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
@@ -35,29 +36,45 @@ MAX_CHECKED_ENTRIES = 100_000
 """Entries of a log that are searched for several channels before it is replayed. Our decision."""
 
 
-def opener(log: str, *, whole: bool = False) -> Callable[[], Log]:
-    """Return a function that opens a log, or stdin, for one pass through it; ``whole`` as in ``open_log``.
+def opener(log: str, *, whole: bool = False, columns: ColumnMapping | None = None) -> Callable[[], Log]:
+    """Return a function that opens a log, or stdin, for one pass; ``whole`` and ``columns`` as in ``open_log``.
 
     Raises:
         InputError: it is stdin, which was closed when the program started.
     """
     if log == "-" and sys.stdin is None:
         raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
-    return (lambda: open_log(sys.stdin.buffer, whole=whole)) if log == "-" else lambda: open_log(Path(log), log)
+    if log == "-":
+        return lambda: open_log(sys.stdin.buffer, whole=whole, columns=columns)
+    return lambda: open_log(Path(log), log, columns=columns)
+
+
+def columns_of(option: str | None, plan: Rig | None) -> ColumnMapping | None:
+    """Return the columns of logs that are tables: those of the option, or else of the rig.
+
+    Raises:
+        InputError: the option is none.
+    """
+    if option is None:
+        return plan.log.mapping if plan is not None else None
+    try:
+        return parse_mapping(option)
+    except ValueError as why:
+        raise InputError(f"--columns: {why}") from None
 
 
 @contextmanager
-def reopenable(log: str, *, twice: bool) -> Iterator[Callable[[], Log]]:
+def reopenable(log: str, *, twice: bool, columns: ColumnMapping | None = None) -> Iterator[Callable[[], Log]]:
     """Yield a function that opens a log; if it is read ``twice``, stdin is copied to a temporary file first."""
     if log != "-" or not twice:
-        yield opener(log, whole=True)
+        yield opener(log, whole=True, columns=columns)
         return
     opener(log)
     with ExitStack() as resources:
         copy = Path(resources.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
         with copy.open("wb") as file:
             copyfileobj(sys.stdin.buffer, file)
-        yield lambda: open_log(resources.enter_context(copy.open("rb")))
+        yield lambda: open_log(resources.enter_context(copy.open("rb")), columns=columns)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +93,7 @@ class ReplayOptions:
     loop: bool = False
     dbc: tuple[Path, ...] = ()
     channel: str | None = None
+    columns: str | None = None
     units: DisplayUnits = METRIC
     light: bool = False
 
@@ -94,9 +112,10 @@ def replay_log(log: str, options: ReplayOptions) -> int:
         raise InputError(f"--loop does not go with {other}: leave one of them out")
     plan, catalogue = load_plan(options.rig, options.dbc)
     watch = Watch(catalogue, plan)
+    open_again = opener(log, columns=columns_of(options.columns, plan))
     if channel is None and log != "-":
-        _check_channels(opener(log))
-    with LogRounds(opener(log), *options.part, loop=options.loop, channel=channel) as rounds:
+        _check_channels(open_again)
+    with LogRounds(open_again, *options.part, loop=options.loop, channel=channel) as rounds:
         if options.form == "screen" and speed is not None:
             from rvsim.faces.screen.show import ScreenSink, show_replay
 

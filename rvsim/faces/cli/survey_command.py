@@ -4,7 +4,7 @@ Knows: options that do not go together, and what becomes of a log that cannot be
 how a log is surveyed (`logs.survey`) or rendered (`faces.text`).
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from glob import glob
@@ -13,10 +13,10 @@ from os.path import getsize
 from pathlib import Path
 from typing import NamedTuple
 
-from rvsim.errors import ExitCode, InputError
+from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import load_plan
-from rvsim.faces.cli.logs import reopenable
+from rvsim.faces.cli.logs import columns_of, reopenable
 from rvsim.faces.text.answer import brief
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.survey_json import as_json
@@ -26,6 +26,7 @@ from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
 from rvsim.logs.read import Log, no_channel, several_channels
 from rvsim.logs.summary import EMPTY, LogSummary, summarize
 from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
+from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.rig.model import Rig
 from rvsim.runs.processes import in_processes, process_count
 from rvsim.runs.progress import Progress, counted
@@ -52,11 +53,15 @@ class SurveyOptions:
     draft: Path | None = None
     dbc: Sequence[Path] = ()
     channel: str | None = None
+    columns: str | None = None
     part: tuple[int, int | None] = (0, None)
     devices: Sequence[str] = ()
     messages: Sequence[str] = ()
     units: DisplayUnits = METRIC
     processes: int | None = None
+    html: Path | None = None
+    overwrite: bool = False
+    """Whether the page replaces a file."""
 
 
 class SurveyedLog(NamedTuple):
@@ -77,8 +82,11 @@ def survey_logs(logs: Sequence[str], options: SurveyOptions) -> int:
     names = named_logs(logs)
     _check_options(names, options)
     _check_draft(names, options.draft)
+    _check_page(names, options)
     load_once.cache_clear()
-    _selected(options, *load_once(options.rig, tuple(options.dbc)))
+    plan, catalogue = load_once(options.rig, tuple(options.dbc))
+    _selected(options, plan, catalogue)
+    columns_of(options.columns, plan)
     problems: list[str] = []
     unread: list[str] = []
     together = EMPTY
@@ -149,6 +157,21 @@ def _check_draft(logs: Sequence[str], draft: Path | None) -> None:
         raise InputError(f"--draft-rig {draft}: the file exists; name another one, or move it away")
 
 
+def _check_page(logs: Sequence[str], options: SurveyOptions) -> None:
+    """Check that a page can be written.
+
+    Raises:
+        InputError: it cannot.
+    """
+    if options.html is None:
+        return
+    from rvsim.faces.page.page import check_page_file
+
+    if len(logs) > 1:
+        raise InputError(f"--html writes the page of one log, and {len(logs)} are given: name one")
+    check_page_file(options.html, logs, overwrite=options.overwrite)
+
+
 # One log or many.
 
 
@@ -192,8 +215,10 @@ def _survey_one(log: str, options: SurveyOptions, progress: Progress | None = No
     """Survey one log; an error of it is among its problems."""
     plan, catalogue = load_once(options.rig, tuple(options.dbc))
     selected = _selected(options, plan, catalogue)
+    columns = columns_of(options.columns, plan)
     try:
-        with reopenable(log, twice=options.draft is not None) as open_again:
+        twice = options.draft is not None or options.html is not None
+        with reopenable(log, twice=twice, columns=columns) as open_again:
             opened, found = surveyed_channels(
                 open_again,
                 options.channel,
@@ -204,7 +229,9 @@ def _survey_one(log: str, options: SurveyOptions, progress: Progress | None = No
                 signals=_needs_signals(options),
             )
             if options.draft is not None:
-                _draft(options.draft, open_again, opened, options.channel, catalogue)
+                _draft(options.draft, open_again, opened, options.channel, catalogue, columns)
+            if options.html is not None:
+                _write_page(options.html, open_again, opened, found, catalogue, selected, options)
     except InputError as error:
         return SurveyedLog(problems=tuple(error.problems))
     texts, summary = [], EMPTY
@@ -271,10 +298,41 @@ def _needs_signals(options: SurveyOptions) -> bool:
     return not options.brief and bool(options.json or options.signals or options.devices or options.messages)
 
 
-def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | None, catalogue: Catalogue) -> None:
+def _write_page(
+    path: Path,
+    open_again: Callable[[], Log],
+    opened: Log,
+    found: Mapping[str, Survey],
+    catalogue: Catalogue,
+    selected: LogSelection,
+    options: SurveyOptions,
+) -> None:
+    from rvsim.faces.page.page import write_page
+    from rvsim.faces.page.survey_page import SurveyedChannel, survey_page
+    from rvsim.logs.plotted import PlottedChannel, plot_channels
+
+    with open_again() as log:
+        drawn = plot_channels(log.blocks(), catalogue, selected.part)
+    channels = [
+        SurveyedChannel(opened, name, whole, drawn.get(name, PlottedChannel()), catalogue, selected, options.units)
+        for name, whole in found.items()
+    ]
+    write_page(path, survey_page(f"{printable(Path(opened.name).name)}: survey", channels), overwrite=options.overwrite)
+    say(f"the page is in {path}; it needs no network")
+
+
+def _draft(
+    path: Path,
+    open_again: Callable[[], Log],
+    log: Log,
+    channel: str | None,
+    catalogue: Catalogue,
+    columns: ColumnMapping | None,
+) -> None:
     if channel is None and len(log.channels) > 1:
         raise several_channels(log)
-    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name))
+    text = None if columns is None else columns.text
+    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name, text))
 
 
 def _write(path: Path, learnt: RigDraft) -> None:

@@ -74,7 +74,7 @@ class Trouble(NamedTuple):
 
 def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clock = NO_CLOCK) -> list[Trouble]:
     """Return causes and groups of flags: gas first, then the worst, of these those that explain others."""
-    found = [_of_causes(alike, units, clock) for alike in _alike(explained.causes)]
+    found = [_of_causes(alike, units, clock) for alike in group_causes(explained.causes)]
     groups = (group for group in group_flags(explained.top) if group[0].kind is not FlagKind.UNKNOWN_MESSAGE)
     found += [_of_group(explained, group, units, clock) for group in groups]
     return sorted(found, key=lambda one: (not one.is_gas, WORST_FIRST.index(one.severity), not one.explained))
@@ -87,7 +87,7 @@ def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Tro
     flags = tuple(flag for cause in alike for flag in cause.flags)
     line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
     kinds = ", ".join(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
-    evidence = f"{_from_until(first, clock)}; it explains {kinds}"
+    evidence = f"{from_until(first, clock)}; it explains {kinds}"
     if first.kind is CauseKind.RECORDER_PAUSED:
         evidence = f"{units.render(first.evidence[0])}{clock.span(first.since, None)}"
     return Trouble(line, sentence, first.severity, evidence, first.advice, (), flags, first.kind)
@@ -96,9 +96,9 @@ def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Tro
 def _of_group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits, clock: Clock) -> Trouble:
     under = tuple(other for flag in group for other in explained.under.get(flag.number, ()))
     explains = f"; this explains {tags(under)}" if under else ""
-    first, sentence = group[0], _group_text(group)
+    first, sentence = group[0], group_text(group)
     line = f"{tags(group)} {first.severity}: {sentence}{explains}."
-    evidence = f"{units.render(first.text)} ({_from_until(first, clock)}{_silence(first)})"
+    evidence = f"{units.render(first.text)} ({from_until(first, clock)}{_silence(first)})"
     if len(group) > 1:
         evidence += f", and {len(group) - 1} more of this kind"
     return Trouble(line, sentence, first.severity, evidence, first.advice, tuple(group), under, first.kind)
@@ -117,7 +117,7 @@ def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in explained.causes:
         explains = f"this explains {tags(cause.flags)}"
-        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause, clock)}; {explains}"
+        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {from_until(cause, clock)}; {explains}"
         yield f"      {units.render(cause.text)}"
         yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
         if len(cause.evidence) > MAX_LISTED_FLAGS:
@@ -127,7 +127,7 @@ def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock:
         yield from _group(explained, group, units, clock)
 
 
-def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
+def group_causes(causes: Sequence[Cause]) -> list[list[Cause]]:
     """Group pauses, of which there can be many; every other cause is a group of its own."""
     groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
@@ -141,18 +141,20 @@ def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits
         under = explained.under.get(flag.number, ())
         kinds = ", ".join(dict.fromkeys(str(other.kind) for other in under))
         explains = f"; this explains {tags(under)}, {kinds}" if under else ""
-        yield f"      {flag.subject}: {units.render(flag.text)} ({_from_until(flag, clock)}{_silence(flag)}){explains}"
+        yield f"      {flag.subject}: {units.render(flag.text)} ({from_until(flag, clock)}{_silence(flag)}){explains}"
     if len(group) > MAX_LISTED_FLAGS:
         yield f"      and {len(group) - MAX_LISTED_FLAGS} more of this kind"
     yield f"      Try next: {group[0].advice}"
 
 
-def _from_until(found: Flag | Cause, clock: Clock) -> str:
+def from_until(found: Flag | Cause, clock: Clock) -> str:
+    """Return from when to when, in seconds since the start of the log, and by its clock."""
     until = f"until {found.until / 1e6:.1f} s" if found.until is not None else "to the end"
     return f"from {found.since / 1e6:.1f} s {until}{clock.span(found.since, found.until)}"
 
 
-def _group_text(group: Sequence[Flag]) -> str:
+def group_text(group: Sequence[Flag]) -> str:
+    """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
     subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)

@@ -55,6 +55,10 @@ def as_json(
             "times_in_order": found.in_order,
             "bus_load": {**_load(found), "plan": worst_case_json(found.worst_case)},
             "damage": _damage(log, channel),
+            "listening_gaps": [
+                {"since": gap.since / 1e6, "until": gap.time / 1e6, "about": gap.about or None}
+                for gap in found.listening_gaps
+            ],
             "errors": errors_json(found.errors),
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
@@ -115,6 +119,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
     return {
         "unreadable": counts.unreadable_count,
         "skipped": {kind: number for kind, number in counts.skipped.items() if number},
+        "joined": counts.joined,
         "steps_back": counts.steps_back,
         "untimed": counts.untimed,
         "clock_sets": counts.clock_set_count,

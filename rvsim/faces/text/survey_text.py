@@ -38,6 +38,15 @@ MAX_FIRST_LINES = 10
 """Lines that say what is wrong, before the details begin."""
 
 
+def _gap_lines(found: Survey) -> Iterator[str]:
+    """Return lines about the times in which the recorder did not listen."""
+    gaps = found.listening_gaps
+    yield from (f"  {gap}" for gap in gaps[:MAX_LISTED_PLACES])
+    if len(gaps) > MAX_LISTED_PLACES:
+        total = sum(gap.time - gap.since for gap in gaps) / 1e6
+        yield f"  {len(gaps) - MAX_LISTED_PLACES} more such gaps; all together {span_text(total)}"
+
+
 def as_text(
     log: Log,
     found: Survey,
@@ -58,8 +67,9 @@ def as_text(
     if not whole.frames and not whole.flags:
         yield from left_out(log, channel)
         return
-    yield from _load_lines(whole)
+    yield from load_lines(whole)
     yield from left_out(log, channel)
+    yield from _gap_lines(found)
     yield ""
     if any(found.presence.values()):
         yield f"Presence.   {PRESENCE_LEGEND}"
@@ -134,7 +144,7 @@ def _addresses(found: Survey) -> str:
     return f"{len(found.sources)} address{'' if len(found.sources) == 1 else 'es'}"
 
 
-def _load_lines(found: Survey) -> Iterator[str]:
+def load_lines(found: Survey) -> Iterator[str]:
     """Return the bus load, the senders of the worst second, and the room left in it."""
     use = found.load
     if not found.in_order:
@@ -142,7 +152,7 @@ def _load_lines(found: Survey) -> Iterator[str]:
     elif use.is_impossible:
         yield _impossible(use)
     elif use.peak is not None:
-        names = {source.address: _device_name(source) for source in found.sources}
+        names = {source.address: device_name(source) for source in found.sources}
         users = Counter(use.peak.by_user).most_common(MAX_NAMED_USERS)
         most = [f"{100 * bits / use.bit_rate:.1f} % {_user(user, names)}" for user, bits in users]
         others = len(use.peak.by_user) - MAX_NAMED_USERS
@@ -167,7 +177,7 @@ def _impossible(use: LogLoad) -> str:
     )
 
 
-def _device_name(source: SurveyedSource) -> str:
+def device_name(source: SurveyedSource) -> str:
     """Return the planned devices at an address, or the address."""
     planned = ", ".join(record.device for record in source.devices if record.planned)
     return planned or _address(source.address)
@@ -194,6 +204,8 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  not decoded: {skipped}"
+    if counts.joined:
+        yield f"  {counts.joined} {_were(counts.joined, 'long message')} in one entry; the bus load lacks its packets"
     for line, back in counts.clock_sets[:MAX_LISTED_PLACES]:
         yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across this step are not known"
     if counts.clock_set_count > MAX_LISTED_PLACES:
@@ -234,14 +246,14 @@ def _source(source: SurveyedSource, catalogue: Catalogue, *, with_rig: bool, in_
     if name is not None:
         known.append(f"NAME: manufacturer code {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(known)}" if known else "")
-    titles = {message: _message_title(message, catalogue) for message in source.messages}
+    titles = {message: message_title(message, catalogue) for message in source.messages}
     width = max(map(len, titles.values()))
     for message, counts in source.messages.items():
         often = _how_often(counts) if in_order or counts.count == 1 else f"{counts.count} times"
         yield f"    {titles[message]:<{width}}  {often}"
 
 
-def _message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
+def message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
     """Return the name of a message with its instance, a heartbeat with its function, and the mark of its origin."""
     if not message.name:
         return f"{Topic(0, *message)}, not defined"
@@ -255,9 +267,10 @@ def _how_often(counts: MessageCounts) -> str:
     mean, median = counts.mean_gap, counts.median_gap
     if mean is None or median is None:
         return "once"
-    usual = f"in bursts, on average one each {_gap(mean)}" if counts.in_bursts else f"every {_gap(median)}"
-    return f"{counts.count} times, {usual}, longest gap {_gap(counts.longest_gap)}"
+    usual = f"in bursts, on average one each {gap_text(mean)}" if counts.in_bursts else f"every {gap_text(median)}"
+    return f"{counts.count} times, {usual}, longest gap {gap_text(counts.longest_gap)}"
 
 
-def _gap(microseconds: float) -> str:
+def gap_text(microseconds: float) -> str:
+    """Return the time between two messages as text."""
     return f"{microseconds / 1000:.0f} ms" if microseconds < 999_500 else f"{microseconds / 1e6:.2f} s"

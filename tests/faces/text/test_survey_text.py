@@ -268,6 +268,7 @@ def test_a_survey_as_json(rvsim):
         "bus_load",
         "times_in_order",
         "damage",
+        "listening_gaps",
         "accepted",
         "answer",
         "presence",
@@ -312,3 +313,33 @@ def test_what_is_no_log_is_one_clear_line(rvsim, tmp_path, name, problem):
     assert (code, out) == (2, "")
     assert problem in err
     assert len(err.splitlines()) == 1
+
+
+def test_times_in_which_nobody_listened_are_told(rvsim):
+    """From when to when and why; of many the first ones, with the sum; as JSON all of them."""
+    start = {"type": "start", "schema": 1}
+    frames = [
+        {"t": second, "type": "frame", "identifier": f"19FFFD{source}", "bytes": "01FF"}
+        for second in (*range(30), *range(100, 130))
+        for source in ("46", "47")
+    ]
+    frames.sort(key=lambda frame: float(str(frame["t"])))
+    gap = {"t": 99.5, "type": "gap", "since": 29.5, "about": "pulled out", "channel": None}
+    Path("x.jsonl").write_text("".join(json.dumps(line) + "\n" for line in (start, *frames[:60], gap, *frames[60:])))
+    code, out, _ = rvsim("survey", "x.jsonl")
+    assert code == 0
+    (line,) = (line for line in out.splitlines() if "nobody listened" in line)
+    assert line == (
+        "  nobody listened from 29.500 s to 99.500 s (pulled out): what happened meanwhile is not known, and nothing "
+        "is judged by it"
+    )
+    assert not re.search("bus-quiet|silent-device|late-message", out)
+    found = json.loads(rvsim("survey", "x.jsonl", "--json")[1])
+    assert found["listening_gaps"] == [{"since": 29.5, "until": 99.5, "about": "pulled out"}]
+    gaps = [{"t": 200 + n, "type": "gap", "since": 199.5 + n} for n in range(7)]
+    Path("y.jsonl").write_text("".join(json.dumps(line) + "\n" for line in (start, *frames, *gaps)))
+    _, out, _ = rvsim("survey", "y.jsonl")
+    assert out.count("nobody listened from") == 5
+    assert "  2 more such gaps; all together 3.5 s" in out
+    _, out, _ = rvsim("survey", "y.jsonl", "--to", "150")
+    assert "nobody listened" not in out
