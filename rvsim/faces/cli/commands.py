@@ -227,9 +227,6 @@ def survey(
     _leave(run_command(command))
 
 
-export_command.add_to(app)
-
-
 @app.command(
     cls=options.Command,
     epilog=options.examples(
@@ -327,6 +324,9 @@ def replay(
         return replay_log(log, requested)
 
     _leave(run_command(command))
+
+
+export_command.add_to(app)
 
 
 @app.command(

@@ -39,6 +39,13 @@ FormName = Annotated[
         "--format", metavar="FORM", help="The form of the files in a folder: parquet (if omitted), csv, jsonl, arrow."
     ),
 ]
+Frames = Annotated[
+    bool,
+    typer.Option(
+        "--frames",
+        help="Write the frames themselves as a log: .log, .asc, .csv, .trc, .blf or .jsonl. Cuts and converts a log.",
+    ),
+]
 Replace = Annotated[bool, typer.Option("--overwrite", help="Replace files that exist.")]
 
 
@@ -63,6 +70,7 @@ def export(
     output: Output,
     table: TableNames = None,
     form: FormName = None,
+    frames: Frames = False,
     overwrite: Replace = False,
     rig: options.Rig = None,
     channel: options.LogChannel = None,
@@ -73,28 +81,26 @@ def export(
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
-    """Write captured logs as tables: readings, messages, frames, flags, devices.
+    """Write captured logs as tables, or a log in another form.
 
-    Names of devices come from a rig (--rig). Values are metric.
+    Names of devices come from a rig (--rig). Values are metric. Clock times are kept where the log has a date.
     """
     print_as(json=False, ascii_only=ascii)
 
     def command() -> int:
-        return export_tables(
-            logs,
-            ExportOptions(
-                output=output,
-                tables=tuple(table or ()),
-                form=form,
-                overwrite=overwrite,
-                rig=rig,
-                part=options.log_part(start, end),
-                devices=tuple(device or ()),
-                messages=tuple(message or ()),
-                channel=channel,
-                dbc=tuple(dbc or ()),
-            ),
+        requested = ExportOptions(
+            output=output,
+            tables=tuple(table or ()),
+            form=form,
+            overwrite=overwrite,
+            rig=rig,
+            part=options.log_part(start, end),
+            devices=tuple(device or ()),
+            messages=tuple(message or ()),
+            channel=channel,
+            dbc=tuple(dbc or ()),
         )
+        return export_log(logs, requested) if frames else export_tables(logs, requested)
 
     raise typer.Exit(run_command(command))
 
@@ -105,6 +111,7 @@ def add_to(app: typer.Typer) -> None:
         "rvsim export night.log --rig ottersby --output night.parquet",
         "rvsim export night.log --rig ottersby --output night_tables",
         "rvsim export night.log --message TANK_STATUS --output tanks.csv",
+        "rvsim export --frames night.blf --from 600 --to 900 --output part.log",
     )
     app.command(cls=options.Command, epilog=examples)(export)
 
@@ -140,6 +147,41 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
             say(*(f"{read.name}: {text.strip()}" for text in left_out(read, requested.channel)))
         export.finish()
     say(f"{_written(destination.written, folder=is_folder)}: {requested.output}")
+    return ExitCode.GOOD
+
+
+def export_log(logs: list[str], requested: ExportOptions) -> int:
+    """Write one log in another form, or a part of it; return the exit code.
+
+    Raises:
+        InputError: a log, the rig or a definition cannot be used, options do not go together, or nothing can be
+            written there.
+    """
+    from rvsim.faces.cli.load_plan import load_plan
+    from rvsim.faces.cli.logs import reopenable
+    from rvsim.faces.text.survey_text import left_out
+    from rvsim.logs.survey import SurveyedTime
+    from rvsim.runs.convert import ConvertRequest, check_log_name, convert
+    from rvsim.runs.export import planned_devices, surveyed
+    from rvsim.runs.selection import selection
+
+    if requested.tables or requested.form:
+        raise InputError("--frames writes a log, not tables: leave --table and --format out")
+    if len(logs) > 1:
+        raise InputError(f"--frames writes one log, and {len(logs)} are given: name one")
+    output = Path(requested.output)
+    check_log_name(output)
+    _check_logs_are_kept(logs, requested.output)
+    plan, catalogue = load_plan(requested.rig, requested.dbc)
+    part, channel = SurveyedTime(*requested.part), requested.channel
+    selected = selection(part, requested.devices, requested.messages, plan, catalogue)
+    with reopenable(logs[0], twice=True) as open_again:
+        surveys = surveyed(open_again, catalogue, plan, part, channel, say) if plan and selected.devices else {}
+        devices = {name: planned_devices(found) for name, found in surveys.items()}
+        request = ConvertRequest(selected=selected, channel=channel, devices=devices)
+        count, read = convert(open_again, output, request, catalogue, say, overwrite=requested.overwrite)
+    say(*(f"{read.name}: {text.strip()}" for text in left_out(read, channel)))
+    say(f"{count} frame{'s' if count != 1 else ''} written: {requested.output}")
     return ExitCode.GOOD
 
 
@@ -203,7 +245,7 @@ def _tables(names: tuple[str, ...], output: str, *, is_folder: bool) -> tuple[st
 def _written(rows: dict[str, int], *, folder: bool) -> str:
     """Return how many rows were written."""
     if not folder:
-        (count,) = rows.values()
-        (name,) = rows
-        return f"{count} {name} written"
-    return f"{len(rows)} table{'s' if len(rows) != 1 else ''} with {sum(rows.values())} rows written"
+        ((name, count),) = rows.items()
+        return f"{count} {name if count != 1 else name.removesuffix('s')} written"
+    tables, total = len(rows), sum(rows.values())
+    return f"{tables} table{'s' if tables != 1 else ''} with {total} row{'s' if total != 1 else ''} written"

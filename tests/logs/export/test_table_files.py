@@ -67,7 +67,7 @@ def piece(rows):
     return TableRows(
         len(rows),
         {
-            "time": Times(None) if undated else Times(found.values, found.missing),
+            "time": Times(None) if undated else Times(found.values.astype(np.int64), found.missing),
             "number": Numbers(np.array([np.nan if number is None else number for number in numbers], float)),
             "integer": integer_list(integers),
             "text": text_list(texts),
