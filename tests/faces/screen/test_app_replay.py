@@ -6,10 +6,12 @@ from pathlib import Path
 import pytest
 
 from rvsim.errors import ExitCode
+from rvsim.faces.screen import show
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Page
 from rvsim.faces.screen.show import ScreenSink, show_replay
 from rvsim.logs.read import open_log
+from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
@@ -20,6 +22,14 @@ START = 40 * SECOND_US
 """A pause of the bus begins at some 60 s."""
 MAX_POLLS = 3_000
 """A key that changes nothing is given up after so many looks, or a test would hang."""
+
+
+class PausedControl(RunControl):
+    """The control of a run that is paused from its start."""
+
+    def __init__(self, speed=1.0):
+        super().__init__(speed)
+        self.pause(paused=True)
 
 
 @pytest.fixture
@@ -40,7 +50,6 @@ def keys(catalogue, monkeypatch):
             async def script():
                 async with self.run_test(size=(100, 30)) as pilot:
                     await until(pilot, lambda: replay.observed_until >= START)
-                    self._control.pause(paused=True)
                     for key in pressed:
                         await pilot.press(*key.split())
                         await until(pilot, is_idle)
@@ -67,6 +76,7 @@ def keys(catalogue, monkeypatch):
             return int(ExitCode.GOOD)
 
         monkeypatch.setattr(LiveScreen, "run", screen)
+        monkeypatch.setattr(show, "RunControl", PausedControl)
         assert show_replay("vessel.log", replay, None, 1.0) == 0
         return seen, replay
 
