@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import chain, islice
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
@@ -20,6 +20,7 @@ from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
 from rvsim.logs.formats.entry import (
     BinaryReader,
+    CutOffError,
     EntryKind,
     KnownLineReader,
     LineReader,
@@ -59,6 +60,8 @@ MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
 MAX_CHANNELS = 32
 """A log with more channels is refused, since each channel has its own watch. Our decision."""
+CUT_OFF = "cut off"
+"""The end of the reasons why a packed file ends early that also hold for one that is still growing."""
 RECORDING_ADAPTER = "the recording adapter"
 """The node whose state and counters a log has."""
 
@@ -100,6 +103,17 @@ class LogStatistics:
     """The channels as the log names them, in order of appearance."""
 
 
+class ReadUpTo(NamedTuple):
+    """The end of a log that was still growing."""
+
+    time: int
+    """The time of the last entry, in microseconds since the log's start."""
+    byte: int
+    """How many bytes of the file were read."""
+    is_certain: bool
+    """Whether it was seen to grow; otherwise it ends in the middle of an entry, and was written a moment ago."""
+
+
 class Log:
     """One captured log, read once from beginning to end; close it, or use it in a ``with`` block.
 
@@ -126,6 +140,9 @@ class Log:
         self._events: Counter[str] = Counter()
         self._clock = LogClock(lambda: reader.origin if reader else 0)
         self._channels: dict[bytes | None, ChannelClock] = {}
+        self.read_up_to: ReadUpTo | None = None
+        """Up to where a log was read that was still growing; None for one that was not."""
+        self._incomplete_bytes = 0
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
 
@@ -173,7 +190,11 @@ class Log:
                 self._count_unreadable(where, str(found))
             elif found:
                 yield from self._skip(where, found)
-        if self._source.broken:
+        last = max((clock.last for clock in self._channels.values()), default=0)
+        if self._source.is_growing or self._incomplete_bytes:
+            end = self._source.position - self._incomplete_bytes
+            self.read_up_to = ReadUpTo(last, end, is_certain=self._source.is_growing)
+        if self._source.broken and not (self.read_up_to and self._source.broken.endswith(CUT_OFF)):
             del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
             self._count_unreadable(where + 1, self._source.broken)
         if where and not self._channels:
@@ -231,11 +252,32 @@ class Log:
             return _by_object(self._reader, self._blocks, self._source)
         if self._reader is None:
             return iter(())
-        entries = _by_line(self._reader, self._blocks, self._source)
+        entries = self._by_line(self._reader)
         if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)):
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
+
+    def _by_line(self, reader: LineReader) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
+        """Yield the entries of a text log with their line numbers from 1.
+
+        An incomplete line of a cut file is left out, as is that of a file that is still growing.
+        """
+        read, source = reader.read, self._source
+        for number, line in enumerate(lines(self._blocks), 1):
+            is_complete = line.endswith(b"\n")
+            if not is_complete and (source.broken or source.is_growing):
+                self._incomplete_bytes = 0 if source.broken else len(line)
+                return
+            try:
+                if len(line) > MAX_LINE_BYTES:
+                    raise UnreadableError(f"a line of more than {MAX_LINE_BYTES} bytes")
+                yield number, read(line)
+            except UnreadableError as why:
+                if not is_complete and source.was_just_written:
+                    self._incomplete_bytes = len(line)
+                else:
+                    yield number, why
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -420,21 +462,6 @@ def _by_object(
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
     """Yield the entries of a binary log; incomplete objects at the end of a cut file are not damage of their own."""
     for where, found in reader.entries(blocks):
-        if not (source.broken and isinstance(found, UnreadableError)):
+        is_end = source.broken or (isinstance(found, CutOffError) and source.was_just_written)
+        if not (is_end and isinstance(found, UnreadableError)):
             yield where, found
-
-
-def _by_line(
-    reader: LineReader, blocks: Iterator[bytes], source: ByteSource
-) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
-    """Yield the entries of a text log with their line numbers from 1; an incomplete line of a cut file is left out."""
-    read = reader.read
-    for number, line in enumerate(lines(blocks), 1):
-        if source.broken and not line.endswith(b"\n"):
-            return
-        try:
-            if len(line) > MAX_LINE_BYTES:
-                raise UnreadableError(f"a line of more than {MAX_LINE_BYTES} bytes")
-            yield number, read(line)
-        except UnreadableError as why:
-            yield number, why

@@ -14,6 +14,7 @@ from typing import ClassVar
 from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
     BinaryReader,
+    CutOffError,
     EntryKind,
     LogEntry,
     ReadEntry,
@@ -55,7 +56,7 @@ _FD64 = struct.Struct("<BxBxL4xL24x")
 _FD64_TYPE, _FD64_FLAG, _FD64_REMOTE = 101, 0x1000, 0x10
 _EXTENDED, _IDENTIFIER, _STANDARD = 0x8000_0000, 0x1FFF_FFFF, 0x7FF
 _REMOTE = 0x80
-_CUT = "an object that is cut off"
+_CUT, _CUT_CONTAINER = "an object that is cut off", "a container that is cut off"
 
 
 class BlfReader(BinaryReader):
@@ -73,7 +74,7 @@ class BlfReader(BinaryReader):
         while len(held) < _FILE_HEADER.size and (block := next(blocks, None)) is not None:
             held += block
         if len(held) < _FILE_HEADER.size:
-            yield 0, UnreadableError("cut off in the first bytes")
+            yield 0, CutOffError("cut off in the first bytes")
             return
         size, *start = _FILE_HEADER.unpack_from(held)
         self.origin = _epoch(*start)
@@ -93,16 +94,16 @@ class BlfReader(BinaryReader):
         content, why = _unpacked(found)
         yield from ((position, self._read(item)) for _, item in inner.feed(content))
         if why:
-            yield position, UnreadableError(why)
+            yield position, CutOffError(why) if why == _CUT_CONTAINER else UnreadableError(why)
             yield from ((position, self._read(item)) for _, item in inner.feed(None))
 
     def _read(self, found: bytes | UnreadableError) -> ReadEntry | UnreadableError:
         if isinstance(found, UnreadableError):
             return found
         try:
-            return UnreadableError(_CUT) if _is_short(found) else _frame(found)
+            return CutOffError(_CUT) if _is_short(found) else _frame(found)
         except struct.error:
-            return UnreadableError(_CUT)
+            return CutOffError(_CUT)
         except UnreadableError as why:
             return why
 
@@ -195,13 +196,12 @@ def _type(found: bytes) -> int:
 
 def _unpacked(container: bytes) -> tuple[bytes, str | None]:
     """Return the content of a container, and why it is not complete, None if it is."""
-    cut = "a container that is cut off"
     if len(container) < _PACKING.size:
-        return b"", cut
+        return b"", _CUT_CONTAINER
     (packing,) = _PACKING.unpack_from(container)
     content = container[_PACKING.size :]
     if packing == _STORED:
-        return content, cut if _is_short(container) else None
+        return content, _CUT_CONTAINER if _is_short(container) else None
     if packing != _DEFLATED:
         return b"", f"a container with an unknown compression ({packing})"
     unpack = zlib.decompressobj()
@@ -209,7 +209,7 @@ def _unpacked(container: bytes) -> tuple[bytes, str | None]:
         content = unpack.decompress(content, MAX_OBJECT_BYTES)
     except zlib.error:
         return b"", "a container whose content is damaged"
-    return content, None if unpack.eof else cut
+    return content, None if unpack.eof else _CUT_CONTAINER
 
 
 def _frame(found: bytes) -> ReadEntry:

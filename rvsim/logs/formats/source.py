@@ -5,7 +5,10 @@ nor which file of an archive is wanted.
 """
 
 import io
+import os
+import stat
 import tempfile
+import time
 from codecs import getincrementaldecoder
 from collections.abc import Iterator
 from itertools import chain
@@ -24,6 +27,9 @@ MAX_PACKINGS = 6
 """How often a log may be packed, such as gzip in a zip in a zip. Our decision: some files unpack to themselves."""
 MAX_COPIED_BYTES = 1 << 32
 """The size of a zip archive that comes through a pipe or in another packing, and has to be copied. Our decision."""
+RECENT_S = 10
+"""Half a line at the end of a file that was written less than so long ago is not damage: programs write in pieces of
+some kilobytes, which a quiet bus fills in seconds. Our decision."""
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -41,6 +47,10 @@ class ByteSource:
         """
         self.broken: str | None = None
         self.archive: ZipArchive | None = None
+        self.position = 0
+        """How many bytes of the file were read."""
+        self._file = file
+        self._size = _size(file)
         self._copies: list[BinaryIO] = []
         self._read = getattr(file, "read1", file.read)
         self._packings: tuple[str, ...] = ()
@@ -80,6 +90,21 @@ class ByteSource:
         self._add_packing(f"zip ({printable(member.name)})")
         self._start(archive.blocks(member, self._tell), None)
 
+    @property
+    def is_growing(self) -> bool:
+        """Whether the size of the file has changed since it was opened; asked at its end."""
+        return self._size is not None and _size(self._file) not in (self._size, None)
+
+    @property
+    def was_just_written(self) -> bool:
+        """Whether the file is growing, or was written a moment ago; asked at its end."""
+        if self._size is None:
+            return False
+        try:
+            return self.is_growing or abs(time.time() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
+        except (OSError, ValueError):
+            return False
+
     def _add_packing(self, name: str) -> None:
         if len(self._packings) >= MAX_PACKINGS:
             raise UnpackError(f"packed more than {MAX_PACKINGS} times: unpack it first")
@@ -106,6 +131,7 @@ class ByteSource:
     def _plain(self) -> Iterator[bytes]:
         try:
             while block := self._read(BLOCK_BYTES):
+                self.position += len(block)
                 yield block
         except (OSError, ValueError) as error:  # a ValueError: the file was closed meanwhile
             self._tell(f"reading stopped ({getattr(error, 'strerror', None) or error})")
@@ -123,6 +149,15 @@ class ByteSource:
                 raise UnpackError(f"a zip archive of more than {MAX_COPIED_BYTES >> 30} GiB: unpack it first")
             copy.write(block)
         return copy
+
+
+def _size(file: BinaryIO) -> int | None:
+    """Return the size of a file, None for a pipe or what is no file of the system."""
+    try:
+        status = os.fstat(file.fileno())
+    except (OSError, ValueError):
+        return None
+    return status.st_size if stat.S_ISREG(status.st_mode) else None
 
 
 def _begun(blocks: Iterator[bytes]) -> tuple[bytes, Iterator[bytes]]:
