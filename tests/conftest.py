@@ -27,10 +27,19 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def definition_cache(tmp_path_factory):
+    """Give the tests and their processes one cache folder, not the user's: filled once, not in each of 600 tests."""
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as session:
+        session.setenv("XDG_CACHE_HOME", str(folder))
+        yield folder
+
+
 @pytest.fixture(scope="session")
-def catalogue(tmp_path_factory):
-    """Load the shipped message definitions, with a cache folder of the tests' own."""
-    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
+def catalogue(definition_cache):
+    """Load the shipped message definitions."""
+    return load_catalogue()
 
 
 @pytest.fixture
@@ -63,7 +72,6 @@ def _one_at_a_time(lock, call):
 @pytest.fixture
 def rvsim(monkeypatch, tmp_path):
     """Run a command in a folder of its own: (exit code, stdout, stderr)."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.chdir(tmp_path)
 
     def go(*arguments, **more):

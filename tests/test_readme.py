@@ -106,7 +106,7 @@ def test_an_example_prints_what_it_says(document, command, expected, folders):
     done = subprocess.run(
         [*start, *rest],
         cwd=folder,
-        env={**os.environ, "XDG_CACHE_HOME": str(folder), "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",

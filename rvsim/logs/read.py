@@ -7,6 +7,7 @@ stops the reading: entries that are not frames are counted, and places that coul
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
+from copy import copy
 from dataclasses import dataclass
 from itertools import chain, islice
 from pathlib import Path
@@ -15,6 +16,10 @@ from typing import BinaryIO, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
+from rvsim.logs.columns_read.choice import entry_columns
+from rvsim.logs.columns_read.clocked import BlockBuilder, ClockedEntries, end_block
+from rvsim.logs.columns_read.delta_columns import with_absolute_columns
+from rvsim.logs.columns_read.entry_columns import EntryColumns
 from rvsim.logs.formats.archive_logs import enter_log
 from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
@@ -43,7 +48,7 @@ from rvsim.logs.formats.table_text import TableReader
 from rvsim.logs.formats.zip_archive import ZIP_MARKS
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import JoinedMessage, LineEvent, LogEnded, OtherFrame, OtherKind, TimeWentBack
+from rvsim.wire.line_events import LineEvent, LogEnded, TimeWentBack
 
 FORMATS: tuple[type[KnownLineReader], ...] = (
     JsonLinesReader,
@@ -61,7 +66,7 @@ MAX_DETECTION_BYTES = 1 << 16
 MAX_CHANNELS = 32
 """A log with more channels is refused, since each channel has its own watch. Our decision."""
 CUT_OFF = "cut off"
-"""The end of the reasons why a packed file ends early that also hold for one that is still growing."""
+"""The end of the reasons why a packed file ends early that are no damage in one that is still growing."""
 RECORDING_ADAPTER = "the recording adapter"
 """The node whose state and counters a log has."""
 
@@ -111,7 +116,7 @@ class ReadUpTo(NamedTuple):
     byte: int
     """How many bytes of the file were read."""
     is_certain: bool
-    """Whether it was seen to grow; otherwise it ends in the middle of an entry, and was written a moment ago."""
+    """Whether it was seen to grow; otherwise it ends within an entry, and was written a moment ago."""
 
 
 class Log:
@@ -138,11 +143,11 @@ class Log:
         self._unreadable: list[tuple[int, str]] = []
         self._unreadable_count = 0
         self._events: Counter[str] = Counter()
-        self._clock = LogClock(lambda: reader.origin if reader else 0)
+        self._origin: int | None = None
+        self._clock = LogClock(self._origin_now)
         self._channels: dict[bytes | None, ChannelClock] = {}
         self.read_up_to: ReadUpTo | None = None
         """Up to where a log was read that was still growing; None for one that was not."""
-        self._incomplete_bytes = 0
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
 
@@ -190,22 +195,44 @@ class Log:
                 self._count_unreadable(where, str(found))
             elif found:
                 yield from self._skip(where, found)
-        last = max((clock.last for clock in self._channels.values()), default=0)
-        if self._source.is_growing or self._incomplete_bytes:
-            end = self._source.position - self._incomplete_bytes
-            self.read_up_to = ReadUpTo(last, end, is_certain=self._source.is_growing)
-        if self._source.broken and not (self.read_up_to and self._source.broken.endswith(CUT_OFF)):
-            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
-            self._count_unreadable(where + 1, self._source.broken)
-        if where and not self._channels:
-            self._clock_of(None)
+        self._note_end(where)
         for channel, clock in self._channels.items():
             yield _text(channel), LogEnded(clock.last)
         self.close()
 
     def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
         """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
-        return to_blocks(self.by_channel(), most)
+        batches = entry_columns(self._reader, self._blocks, self._source) if self._reader else None
+        if batches is None:
+            return to_blocks(self.by_channel(), most)
+        if self._may_have_deltas:
+            self.are_times_summed, batches = with_absolute_columns(batches)
+        return self._blocks_of(batches, BlockBuilder(most))
+
+    def _blocks_of(self, batches: Iterator[EntryColumns], builder: BlockBuilder) -> Iterator[tuple[str, Block]]:
+        """Yield the blocks of entries in columns, with the counts and the end that ``by_channel`` has."""
+        clocked = ClockedEntries(self._channels, self._clock_of, self._place, RECORDING_ADAPTER)
+        where = 0
+        for entries in batches:
+            where = entries.end
+            self._origin = entries.origin
+            self._unreadable += entries.unreadable[: MAX_PLACES - len(self._unreadable)]
+            self._unreadable_count += entries.unreadable_count
+            if entries.notes:
+                self._events[EntryKind.EVENT] += entries.notes
+            for channel, block in clocked.blocks(entries):
+                yield from ((_text(channel), whole) for whole in builder.add(channel, block))
+        self._note_end(where)
+        for channel, clock in self._channels.items():
+            yield from ((_text(channel), whole) for whole in builder.add(channel, end_block(clock.last)))
+        yield from ((_text(channel), whole) for channel, whole in builder.rest())
+        self.close()
+
+    def _origin_now(self) -> int:
+        """Return when the log's own time is zero; entries in columns have it with them, since they are read ahead."""
+        if self._origin is not None:
+            return self._origin
+        return self._reader.origin if self._reader else 0
 
     def _clock_of(self, channel: bytes | None) -> ChannelClock:
         clock = self._channels.get(channel)
@@ -217,6 +244,18 @@ class Log:
             clock = self._channels[channel] = ChannelClock(self._clock)
         return clock
 
+    def _note_end(self, where: int) -> None:
+        """Note up to where a log was read that is still growing, and why one ended early."""
+        source = self._source
+        if source.is_growing or source.ends_within_entry:
+            last = max((clock.last for clock in self._channels.values()), default=0)
+            self.read_up_to = ReadUpTo(last, source.read_bytes, is_certain=source.is_growing)
+        if source.broken and not (source.is_growing and source.broken.endswith(CUT_OFF)):
+            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
+            self._count_unreadable(where + 1, source.broken)
+        if where and not self._channels:
+            self._clock_of(None)
+
     def _count_unreadable(self, where: int, why: str) -> None:
         """Count a place that could not be read, and keep it if it is one of the first."""
         self._unreadable_count += 1
@@ -225,24 +264,17 @@ class Log:
 
     def _skip(self, where: int, found: SkippedEntry) -> Iterator[tuple[str, LineEvent]]:
         """Count an entry that is not a frame, and yield the events of the wires that it stands for."""
-        if found.kind is EntryKind.EVENT and found.channel is None and found.report is None:
-            self._events[found.kind] += 1  # a note of the logging program, of no channel
+        if found.is_note:
+            self._events[found.kind] += 1
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
-        if found.joined is None:
-            clock.skipped[found.kind] += 1
-        else:
-            clock.joined += 1
+        clock.count_other(found)
+        if found.joined is not None:
             clock.untimed += found.time is None
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
-        if found.bits:
-            yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
-        if found.joined:
-            yield name, JoinedMessage(clock.last, *found.joined)
-        if found.report is not None:
-            for event in found.report.events(clock.last, RECORDING_ADAPTER):
-                yield name, event
+        for event in found.events(clock.last, RECORDING_ADAPTER):
+            yield name, event
 
     def _place(self, where: int) -> str:
         return f"byte {where}" if isinstance(self._reader, BinaryReader) else f"line {where}"
@@ -252,32 +284,15 @@ class Log:
             return _by_object(self._reader, self._blocks, self._source)
         if self._reader is None:
             return iter(())
-        entries = self._by_line(self._reader)
-        if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)):
+        entries = _by_line(self._reader, self._blocks, self._source)
+        if not self._may_have_deltas:
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
 
-    def _by_line(self, reader: LineReader) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
-        """Yield the entries of a text log with their line numbers from 1.
-
-        An incomplete line of a cut file is left out, as is that of a file that is still growing.
-        """
-        read, source = reader.read, self._source
-        for number, line in enumerate(lines(self._blocks), 1):
-            is_complete = line.endswith(b"\n")
-            if not is_complete and (source.broken or source.is_growing):
-                self._incomplete_bytes = 0 if source.broken else len(line)
-                return
-            try:
-                if len(line) > MAX_LINE_BYTES:
-                    raise UnreadableError(f"a line of more than {MAX_LINE_BYTES} bytes")
-                yield number, read(line)
-            except UnreadableError as why:
-                if not is_complete and source.was_just_written:
-                    self._incomplete_bytes = len(line)
-                else:
-                    yield number, why
+    @property
+    def _may_have_deltas(self) -> bool:
+        return self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -383,7 +398,8 @@ def open_log(
         raise
     blocks: Iterator[bytes] = chain([head], source.blocks())
     if not isinstance(reader, BinaryReader):
-        blocks = with_line_feeds(blocks)
+        text = reader
+        blocks = source.whole_lines(with_line_feeds(blocks), lambda line: _is_entry(text, line))
     reads_ahead = whole or path_or_file.seekable()
     return Log(name, kind + source.encoding_suffix, source, reader, blocks, resources, reads_ahead=reads_ahead)
 
@@ -392,6 +408,16 @@ def _known_formats() -> str:
     known = ", ".join([*(text.kind for text in FORMATS), *(binary.kind for binary in BINARY_FORMATS)])
     packings = ", ".join(packing.name for packing in PACKINGS)
     return f"{known}, also packed as zip, {packings}; or a table with --columns"
+
+
+def _is_entry(reader: LineReader | None, line: bytes) -> bool:
+    """Tell whether a line can be read; the reader does not change."""
+    try:
+        if reader is not None:
+            copy(reader).read(line)
+    except UnreadableError:
+        return False
+    return True
 
 
 def _source(file: BinaryIO, name: str) -> ByteSource:
@@ -462,6 +488,22 @@ def _by_object(
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
     """Yield the entries of a binary log; incomplete objects at the end of a cut file are not damage of their own."""
     for where, found in reader.entries(blocks):
-        is_end = source.broken or (isinstance(found, CutOffError) and source.was_just_written)
-        if not (is_end and isinstance(found, UnreadableError)):
+        is_cut = isinstance(found, CutOffError) and source.excuses_end()
+        if not is_cut and not (source.broken and isinstance(found, UnreadableError)):
             yield where, found
+
+
+def _by_line(
+    reader: LineReader, blocks: Iterator[bytes], source: ByteSource
+) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
+    """Yield the entries of a text log with their line numbers from 1; an incomplete line of a cut file is left out."""
+    read = reader.read
+    for number, line in enumerate(lines(blocks), 1):
+        if source.broken and not line.endswith(b"\n"):
+            return
+        try:
+            if len(line) > MAX_LINE_BYTES:
+                raise UnreadableError(f"a line of more than {MAX_LINE_BYTES} bytes")
+            yield number, read(line)
+        except UnreadableError as why:
+            yield number, why

@@ -14,6 +14,7 @@ from rvsim.wire.line_events import (
     ErrorState,
     JoinedMessage,
     LineEvent,
+    ListeningResumed,
     LogEnded,
     NotAcknowledged,
     OtherFrame,
@@ -85,7 +86,7 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
         case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | JoinedMessage():
             return None
-        case TimeWentBack() | TimesInUnit() | LogEnded():
+        case TimeWentBack() | TimesInUnit() | ListeningResumed() | LogEnded():
             return None
     assert_never(event)
 

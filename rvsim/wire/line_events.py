@@ -136,6 +136,17 @@ class TimesInUnit(NamedTuple):
     messages: int
 
 
+class ListeningResumed(NamedTuple):
+    """Whoever received the frames did not listen from ``since`` to ``time``: its interface was lost, and opened again.
+
+    What happened on the bus meanwhile is not known. ``about`` says why, empty where that is not known.
+    """
+
+    time: int
+    since: int
+    about: str = ""
+
+
 class LogEnded(NamedTuple):
     """The log has ended: what depends on the whole log can be judged."""
 
@@ -154,6 +165,7 @@ LineEvent = (
     | JoinedMessage
     | TimeWentBack
     | TimesInUnit
+    | ListeningResumed
     | LogEnded
 )
 
@@ -167,6 +179,8 @@ def is_error_frame(event: LineEvent) -> bool:
             return True
         case NotAcknowledged():
             return not event.endless
-        case StateChanged() | Overflowed() | JoinedMessage() | TimeWentBack() | TimesInUnit() | LogEnded():
+        case StateChanged() | Overflowed() | JoinedMessage() | ListeningResumed():
+            return False
+        case TimeWentBack() | TimesInUnit() | LogEnded():
             return False
     assert_never(event)

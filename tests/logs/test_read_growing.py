@@ -25,14 +25,19 @@ def path(tmp_path):
     return found
 
 
-def read_while_growing(path, added):
-    """Read a log to which something is added after its first frame was read."""
-    with open_log(path) as log:
-        frames = log.frames()
-        count = 1 if next(frames, None) else 0
-        with path.open("ab") as file:
-            file.write(added)
-        return count + sum(1 for _ in frames), log
+@pytest.fixture(params=["frames", "blocks"])
+def read_while_growing(request):
+    """Read a log, in frames or in blocks, to which something is added after it was opened."""
+
+    def read(path, added):
+        with open_log(path) as log:
+            with path.open("ab") as file:
+                file.write(added)
+            if request.param == "blocks":
+                return sum(len(block.frames) for _, block in log.blocks()), log
+            return sum(1 for _ in log.frames()), log
+
+    return read
 
 
 def test_a_log_that_nobody_writes_has_no_such_end(path):
@@ -46,7 +51,7 @@ def test_a_log_that_nobody_writes_has_no_such_end(path):
 
 
 @pytest.mark.parametrize("half", [b"", LINES[0][:20], LINES[0][:-1], LINES[0][:-5]])
-def test_a_log_that_grows_meanwhile_is_read_up_to_the_last_whole_line(path, half):
+def test_a_log_that_grows_meanwhile_is_read_up_to_the_last_whole_line(path, half, read_while_growing):
     """What was added is read, half a line is neither a frame nor damage."""
     count, log = read_while_growing(path, b"(9000.5) can0 19FFE45E#01\n" + half)
     assert count == COUNT + 1
@@ -66,13 +71,13 @@ def test_half_a_line_in_a_file_that_was_just_written(path):
         assert (len(list(log.frames())), log.read_up_to) == (COUNT, None)
 
 
-def test_a_line_that_is_damaged_elsewhere_is_damage_in_any_case(path):
+def test_a_line_that_is_damaged_elsewhere_is_damage_in_any_case(path, read_while_growing):
     """Only the last line may be incomplete."""
     count, log = read_while_growing(path, b"hello\n" + LINES[0][:20])
     assert (count, log.statistics.unreadable_count) == (COUNT, 1)
 
 
-def test_a_packed_log_that_grows_is_not_cut_off(path):
+def test_a_packed_log_that_grows_is_not_cut_off(path, read_while_growing):
     """Its stream has no end yet; in a file that nobody writes that is a cut."""
     packed = gzip.compress(b"".join(LINES))
     path.write_bytes(packed[:-20])
@@ -84,7 +89,7 @@ def test_a_packed_log_that_grows_is_not_cut_off(path):
     assert (log.statistics.unreadable_count, log.read_up_to.byte) == (0, len(packed) - 10)
 
 
-def test_a_binary_log_that_grows_is_not_damaged(path):
+def test_a_binary_log_that_grows_is_not_damaged(path, read_while_growing):
     """Its last container is incomplete."""
     with can.BLFWriter(path) as writer:
         for n in range(20_000):

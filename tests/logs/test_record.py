@@ -72,8 +72,10 @@ def test_a_suffix_may_be_written_in_any_case(tmp_path, catalogue, name):
 
 def test_another_suffix_is_refused_before_the_run(tmp_path, catalogue):
     """A format that is not written is one clear line, and no file appears."""
-    with pytest.raises(InputError, match=r"^--record .*x\.csv: the name .* has to end in \.jsonl, \.log or \.asc"):
-        Recorder(tmp_path / "x.csv", catalogue, start="", channel="x", sent=True)
+    with pytest.raises(
+        InputError, match=r"^--record .*x\.txt: the name .* has to end in \.jsonl, \.log, \.asc, \.csv, \.trc or \.blf"
+    ):
+        Recorder(tmp_path / "x.txt", catalogue, start="", channel="x", sent=True)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -207,7 +209,7 @@ def test_a_file_that_may_not_be_written_is_refused_at_once(old, catalogue, monke
     opened = Path.open
 
     def forbid(path, mode="r", **more):
-        if mode == "a":
+        if mode == "ab":
             raise PermissionError(13, "Permission denied")
         return opened(path, mode, **more)
 

@@ -16,6 +16,7 @@ from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
     MAX_MESSAGE_BYTES,
     EntryKind,
+    ListeningPause,
     LogEntry,
     ReadEntry,
     SkippedEntry,
@@ -209,6 +210,8 @@ class JsonLinesReader:
             self.origin = _epoch(fields.get("started"))
         if kind == "error":
             return self._error(fields)
+        if kind == "gap":
+            return self._gap(fields)
         return self._frame(fields) if kind == "frame" else None
 
     @staticmethod
@@ -229,6 +232,18 @@ class JsonLinesReader:
         kind = EntryKind.ERROR if report.on_wires else EntryKind.EVENT
         channel_name = None if channel is None else channel.encode("utf-8", "replace")
         return SkippedEntry(parse_time_us(str(fields["t"]).encode()), kind, channel_name, report=report)
+
+    @staticmethod
+    def _gap(fields: dict[str, Any]) -> SkippedEntry:
+        """Read a line about a time in which nobody listened, as `jsonl.gap_fields` makes it."""
+        since, until, channel, about = (fields.get(key) for key in ("since", "t", "channel", "about"))
+        texts_are_valid = isinstance(channel, str | None) and isinstance(about, str | None)
+        if since is None or until is None or not texts_are_valid:
+            raise UnreadableError("a gap without its beginning or its end, or with an impossible name")
+        time = parse_time_us(str(until).encode())
+        pause = ListeningPause(max(0, time - parse_time_us(str(since).encode())), about or "")
+        name = None if channel is None else channel.encode("utf-8", "replace")
+        return SkippedEntry(time, EntryKind.EVENT, name, gap=pause)
 
     @staticmethod
     def _frame(fields: dict[str, Any]) -> LogEntry | SkippedEntry:

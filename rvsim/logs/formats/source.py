@@ -10,7 +10,7 @@ import stat
 import tempfile
 import time
 from codecs import getincrementaldecoder
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import chain
 from typing import BinaryIO
 
@@ -47,8 +47,9 @@ class ByteSource:
         """
         self.broken: str | None = None
         self.archive: ZipArchive | None = None
-        self.position = 0
-        """How many bytes of the file were read."""
+        self.ends_within_entry = False
+        """Whether the log ends within an entry, which is no damage since it was just written."""
+        self._position = self._held_back = 0
         self._file = file
         self._size = _size(file)
         self._copies: list[BinaryIO] = []
@@ -96,14 +97,41 @@ class ByteSource:
         return self._size is not None and _size(self._file) not in (self._size, None)
 
     @property
-    def was_just_written(self) -> bool:
-        """Whether the file is growing, or was written a moment ago; asked at its end."""
+    def read_bytes(self) -> int:
+        """How many bytes of the file were read, without an incomplete line at its end."""
+        return self._position - (0 if self._packings else self._held_back)
+
+    def excuses_end(self, size: int = 0) -> bool:
+        """Tell whether it is no damage that the log ends within an entry, and note it if so.
+
+        It is none if the file is growing, or was written a moment ago. ``size`` is that of what is left out.
+        """
         if self._size is None:
             return False
         try:
-            return self.is_growing or abs(time.time() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
+            is_recent = abs(time.time() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
         except (OSError, ValueError):
             return False
+        if self.is_growing or is_recent:
+            self.ends_within_entry, self._held_back = True, size * (2 if self._utf16 else 1)
+        return self.ends_within_entry
+
+    def whole_lines(self, blocks: Iterator[bytes], is_entry: Callable[[bytes], bool]) -> Iterator[bytes]:
+        """Yield blocks of lines without an incomplete line at the end of a log that is still being written.
+
+        ``is_entry`` tells whether a line is an entry: then it is complete, unless the file is growing.
+        """
+        rest = b""
+        for block in blocks:
+            end = block.rfind(b"\n") + 1
+            if end or len(rest) > MAX_LINE_BYTES:
+                yield rest + block[:end]
+                rest = b""
+            rest += block[end:]
+        if rest and not (
+            self.broken is None and (self.is_growing or not is_entry(rest)) and self.excuses_end(len(rest))
+        ):
+            yield rest
 
     def _add_packing(self, name: str) -> None:
         if len(self._packings) >= MAX_PACKINGS:
@@ -131,7 +159,7 @@ class ByteSource:
     def _plain(self) -> Iterator[bytes]:
         try:
             while block := self._read(BLOCK_BYTES):
-                self.position += len(block)
+                self._position += len(block)
                 yield block
         except (OSError, ValueError) as error:  # a ValueError: the file was closed meanwhile
             self._tell(f"reading stopped ({getattr(error, 'strerror', None) or error})")

@@ -3,6 +3,7 @@
 Knows: the usual silence, and which sources should have sent. Does not know deadlines. Needs the rhythm.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from rvsim.watch.awaited import AwaitedMessages
@@ -22,8 +23,10 @@ class QuietMoment(NamedTuple):
 class QuietBus:
     """Reports once that the bus is quiet; not while the pause is normal by the rig."""
 
-    def __init__(self, silences: Silences, longest_pause: int, emit: Emit) -> None:
-        self.awaited = AwaitedMessages()
+    def __init__(
+        self, silences: Silences, longest_pause: int, emit: Emit, catch_up: Callable[[], None] = lambda: None
+    ) -> None:
+        self.awaited = AwaitedMessages(catch_up)
         """The messages by which a silence is recognised; the watch adds each one when it is first received."""
         self._silences = silences
         self._longest_pause = longest_pause
@@ -63,6 +66,11 @@ class QuietBus:
         normal = max(normal_silence(quiet.median_us), self._longest_pause)
         self._reported = BusFellQuiet(moment, moment, moment - last, normal, quiet.median_us, quiet.missed, frame)
         self._emit(self._reported)
+
+    def interrupt(self, time: int) -> None:
+        """Note that nobody listened up to ``time``: the silence is counted anew, and a quiet bus is not known."""
+        self._decided = (-1, None)
+        self.end(time)
 
     def end(self, time: int) -> bool:
         """Note that a frame came; return whether the bus was reported as quiet."""

@@ -33,6 +33,7 @@ from rvsim.wire.line_events import (
     ErrorState,
     JoinedMessage,
     LineEvent,
+    ListeningResumed,
     LogEnded,
     NotAcknowledged,
     OtherFrame,
@@ -103,6 +104,11 @@ class WireProblems:
         self._collided_at: dict[str, int] = {}
         self._worst_case_exceeded: WorstCaseExceeded | None = None
 
+    @property
+    def needs_sources(self) -> bool:
+        """Whether the source of each frame must be passed on; else times alone are enough."""
+        return bool(self._unacknowledged_by) or self._errors.waits_for_frame
+
     def observe_event(self, event: LineEvent) -> None:
         """Take in an event of the line."""
         if is_error_frame(event):
@@ -115,6 +121,8 @@ class WireProblems:
             case TimesInUnit():
                 self._emit(TimesInWrongUnit(event.time, 0, event.factor, event.messages))
                 self._doubt_times(event.time)
+            case ListeningResumed():
+                self._resume_listening(event.time)
             case LogEnded():
                 self._order.finish(event.time, self._frames() + self._others)
             case StateChanged():
@@ -188,6 +196,11 @@ class WireProblems:
         self._doubt(time)
 
     # One method for each kind of event.
+
+    def _resume_listening(self, time: int) -> None:
+        """Note that the recorder listens again: its controller was started anew, so it is error active."""
+        for state in list(self.states.values()):
+            self._changed(StateChanged(time, state.node, ErrorState.ACTIVE, None, None))
 
     def _count_other(self, other: OtherFrame) -> None:
         """Count a frame that is no data frame; one that is reported late counts in the earliest second still open."""

@@ -67,6 +67,12 @@ class Detectors:
         self._contradictions.forget(record, time)
         self._stuck_values.forget(record, time)
 
+    def resume_listening(self, time: int, now: int) -> None:
+        """Note that nobody listened up to ``time``, which is bus time ``now``."""
+        self._ignored_commands.resume_listening()
+        self._contradictions.resume_listening()
+        self._stuck_values.resume_listening(time, now)
+
     def _select(self, layout: Layout) -> Iterable[Observe]:
         assert layout.name is not None
         assert layout.spec is not None
@@ -91,7 +97,7 @@ class Detectors:
         if message in self._observers:
             self._observers[message].append(_settled_by(self._stuck_values.observe_neighbour))
         for record in self._records_of(message):
-            record.settled_data = None
+            record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
         command = read_command(record)

@@ -185,6 +185,12 @@ class IgnoredCommands:
             if record in records:
                 records.remove(record)
 
+    def resume_listening(self) -> None:
+        """Wait for no answer any more: nobody listened for a time, so answers and later commands were missed."""
+        for state in self._states.values():
+            state.pending = None
+            state.last_raws.clear()
+
     # Waiting.
 
     def _start_waiting(
@@ -198,7 +204,7 @@ class IgnoredCommands:
         before = {record: record.frame.data for record in (*records, *heartbeats)}
         state.pending = _PendingCommands(command, before, command.now + answer_time_us)
         for record in before:
-            record.settled_data = None  # every frame is examined from now on
+            record.examine_next()  # every frame is examined from now on
         self._deadlines.schedule(state.pending.due, self._answer_deadline, state.number, state)
 
     def _heartbeats_of(self, target: CommandTarget, records: Iterable[TopicRecord], now: int) -> list[TopicRecord]:

@@ -97,6 +97,11 @@ class Transfers:
         """Take in a frame of a DGN that is awaited from its node."""
         self._refusals.observe_awaited(record)
 
+    def resume_listening(self) -> None:
+        """Drop the long messages in progress: nobody listened for a time, so their packets were missed."""
+        self._long = LongMessageListener()
+        self._last_frames.clear()
+
     # Long messages.
 
     def _observe_packet(self, frame: Frame, now: int, pair: frozenset[int]) -> list[LongMessage]:
