@@ -8,7 +8,6 @@ import io
 import os
 import stat
 import tempfile
-import time
 from codecs import getincrementaldecoder
 from collections.abc import Callable, Iterator
 from itertools import chain
@@ -17,6 +16,7 @@ from typing import BinaryIO
 from rvsim.errors import printable
 from rvsim.logs.formats.packings import MARK_BYTES, UNREADABLE_PACKINGS, UnpackError, packing_of, unpacked
 from rvsim.logs.formats.zip_archive import ZIP_MARKS, ZipArchive, ZipMember
+from rvsim.sim.clock import epoch_s
 from rvsim.wire.file_text import UTF16_MARKS
 
 BLOCK_BYTES = 1 << 16
@@ -109,7 +109,7 @@ class ByteSource:
         if self._size is None:
             return False
         try:
-            is_recent = abs(time.time() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
+            is_recent = abs(epoch_s() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
         except (OSError, ValueError):
             return False
         if self.is_growing or is_recent:
