@@ -142,7 +142,8 @@ class BlfColumns:
 
         objects = _Objects(content, starts)
         after = np.where(np.append(starts[1:], read) == objects.stops, len(OBJECT_MARK), _AFTER_BYTES)
-        container = np.searchsorted(ends, objects.stops + after)
+        ended = np.searchsorted(objects.stops + after, ends, "right")
+        container = np.repeat(np.arange(len(containers)), np.diff(np.minimum(ended, len(starts)), prepend=0))
         places = np.array([each.position for each in containers], np.int64)[container]
         table = EntryTable(len(starts))
         single = np.sort(np.concatenate([objects.enter(table, version) for version in _FRAMES]))
