@@ -15,6 +15,10 @@ from typing import BinaryIO
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
+from rvsim.logs.columns_read.choice import entry_columns
+from rvsim.logs.columns_read.clocked import BlockBuilder, ClockedEntries, end_block
+from rvsim.logs.columns_read.delta_columns import with_absolute_columns
+from rvsim.logs.columns_read.entry_columns import EntryColumns
 from rvsim.logs.formats.archive_logs import enter_log
 from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
@@ -31,6 +35,7 @@ from rvsim.logs.formats.entry import (
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesReader
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
+from rvsim.logs.formats.mf4 import Mf4Reader
 from rvsim.logs.formats.packings import PACKINGS, UnpackError
 from rvsim.logs.formats.pcap import PcapReader
 from rvsim.logs.formats.pcapng import PcapngReader
@@ -41,15 +46,7 @@ from rvsim.logs.formats.table_text import TableReader
 from rvsim.logs.formats.zip_archive import ZIP_MARKS
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import (
-    JoinedMessage,
-    LineEvent,
-    ListeningResumed,
-    LogEnded,
-    OtherFrame,
-    OtherKind,
-    TimeWentBack,
-)
+from rvsim.wire.line_events import LineEvent, LogEnded, TimeWentBack
 
 FORMATS: tuple[type[KnownLineReader], ...] = (
     JsonLinesReader,
@@ -60,7 +57,7 @@ FORMATS: tuple[type[KnownLineReader], ...] = (
     SlcanReader,
 )
 """The text formats, in the order in which they are tried."""
-BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader)
+BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader, Mf4Reader)
 """The formats that are told by their first bytes."""
 MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
@@ -131,7 +128,8 @@ class Log:
         self._unreadable: list[tuple[int, str]] = []
         self._unreadable_count = 0
         self._events: Counter[str] = Counter()
-        self._clock = LogClock(lambda: reader.origin if reader else 0)
+        self._origin: int | None = None
+        self._clock = LogClock(self._origin_now)
         self._channels: dict[bytes | None, ChannelClock] = {}
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
@@ -191,7 +189,41 @@ class Log:
 
     def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
         """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
-        return to_blocks(self.by_channel(), most)
+        batches = entry_columns(self._reader, self._blocks, self._source) if self._reader else None
+        if batches is None:
+            return to_blocks(self.by_channel(), most)
+        if self._may_have_deltas:
+            self.are_times_summed, batches = with_absolute_columns(batches)
+        return self._blocks_of(batches, BlockBuilder(most))
+
+    def _blocks_of(self, batches: Iterator[EntryColumns], builder: BlockBuilder) -> Iterator[tuple[str, Block]]:
+        """Yield the blocks of entries in columns, with the counts and the end that ``by_channel`` has."""
+        clocked = ClockedEntries(self._channels, self._clock_of, self._place, RECORDING_ADAPTER)
+        where = 0
+        for entries in batches:
+            where = entries.end
+            self._origin = entries.origin
+            self._unreadable += entries.unreadable[: MAX_PLACES - len(self._unreadable)]
+            self._unreadable_count += entries.unreadable_count
+            if entries.notes:
+                self._events[EntryKind.EVENT] += entries.notes
+            for channel, block in clocked.blocks(entries):
+                yield from ((_text(channel), whole) for whole in builder.add(channel, block))
+        if self._source.broken:
+            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
+            self._count_unreadable(where + 1, self._source.broken)
+        if where and not self._channels:
+            self._clock_of(None)
+        for channel, clock in self._channels.items():
+            yield from ((_text(channel), whole) for whole in builder.add(channel, end_block(clock.last)))
+        yield from ((_text(channel), whole) for channel, whole in builder.rest())
+        self.close()
+
+    def _origin_now(self) -> int:
+        """Return when the log's own time is zero; entries in columns have it with them, since they are read ahead."""
+        if self._origin is not None:
+            return self._origin
+        return self._reader.origin if self._reader else 0
 
     def _clock_of(self, channel: bytes | None) -> ChannelClock:
         clock = self._channels.get(channel)
@@ -211,27 +243,17 @@ class Log:
 
     def _skip(self, where: int, found: SkippedEntry) -> Iterator[tuple[str, LineEvent]]:
         """Count an entry that is not a frame, and yield the events of the wires that it stands for."""
-        is_note = found.kind is EntryKind.EVENT and found.report is None and found.gap is None
-        if is_note and found.channel is None:
-            self._events[found.kind] += 1  # a note of the logging program, of no channel
+        if found.is_note:
+            self._events[found.kind] += 1
             return
         clock, name = self._clock_of(found.channel), _text(found.channel)
+        clock.count_other(found)
         if found.joined is not None:
-            clock.joined += 1
             clock.untimed += found.time is None
-        elif found.gap is None:
-            clock.skipped[found.kind] += 1
         if found.time is not None and (back := clock.advance(where, found.time)):
             yield name, TimeWentBack(clock.last, back, self._place(where))
-        if found.bits:
-            yield name, OtherFrame(clock.last, OtherKind(found.kind), found.bits)
-        if found.joined:
-            yield name, JoinedMessage(clock.last, *found.joined)
-        if found.gap is not None:
-            yield name, ListeningResumed(clock.last, clock.last - found.gap.length, found.gap.about)
-        if found.report is not None:
-            for event in found.report.events(clock.last, RECORDING_ADAPTER):
-                yield name, event
+        for event in found.events(clock.last, RECORDING_ADAPTER):
+            yield name, event
 
     def _place(self, where: int) -> str:
         return f"byte {where}" if isinstance(self._reader, BinaryReader) else f"line {where}"
@@ -242,10 +264,14 @@ class Log:
         if self._reader is None:
             return iter(())
         entries = _by_line(self._reader, self._blocks, self._source)
-        if not (self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)):
+        if not self._may_have_deltas:
             return entries
         self.are_times_summed, entries = with_absolute_times(entries)
         return entries
+
+    @property
+    def _may_have_deltas(self) -> bool:
+        return self._reads_ahead and isinstance(self._reader, CandumpReader | CsvReader | AscReader)
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -339,6 +365,8 @@ def open_log(
             source, whole_name, wanted, lambda inner: _recognised(inner.blocks(), columns)[2] is not None
         )
         head, kind, reader = _recognised(source.blocks(), columns)
+        if isinstance(reader, BinaryReader) and reader.needs:
+            raise InputError(f"{whole_name}: {reader.needs}")
         if reader is None and head.strip():
             damage = f" ({source.broken})" if source.broken else ""
             unknown = f"not a log of a known format: give one of {_known_formats()}{damage}"

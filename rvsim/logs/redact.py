@@ -10,9 +10,10 @@ is replaced packet by packet, so that no frame has to wait for the end of its me
 definition, or without fields in it, and of proprietary ones are replaced by ones.
 """
 
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from random import Random, SystemRandom
+from random import Random
 from typing import Literal, NamedTuple, Protocol
 
 from rvsim.logs.blocks import Block
@@ -75,12 +76,12 @@ class Redactor:
     Args:
         catalogue: the message definitions; what they have no fields for is unknown.
         keep_unknown: whether the data of unknown and proprietary messages stay.
-        random: draws the substitutes; that of the system if omitted.
+        random: draws the substitutes; one with a beginning from the system if omitted.
     """
 
     def __init__(self, catalogue: Catalogue, *, keep_unknown: bool = False, random: Random | None = None) -> None:
         self._catalogue, self._keep_unknown = catalogue, keep_unknown
-        self._random = random or SystemRandom()
+        self._random = random or Random(os.urandom(32))
         self._makers = OrderedNumbers(11, self._random)
         self._serials: dict[int, OrderedNumbers] = {}
         """The serial numbers in NAMEs, by the manufacturer code."""

@@ -122,7 +122,7 @@ class Watch:
         self._now = self._last = start
         self.paused_us = 0
         """The sum of all pauses so far, by which bus time is behind the time of the frames."""
-        self._frames = self._unknown = self._steps_back = self._topic_count = 0
+        self._frames = self._joined = self._unknown = self._steps_back = self._topic_count = 0
         self._next_due: float = inf
 
     # Input.
@@ -236,6 +236,7 @@ class Watch:
             self.wire_problems.observe_source(time, event.identifier & 0xFF)
         self._now = self._last = time
         self._frame = frame
+        self._joined += 1
         self._silences.times.append(time)
         record = self._topic_record(self._message_record(event.identifier), frame)
         record.settled_data, record.time_only = None, False
@@ -469,7 +470,7 @@ class Watch:
         self._plan_next_due()
 
     def _quiet_from(self) -> QuietMoment | None:
-        return self._quiet_bus.since(self._frames, self._last, self.paused_us)
+        return self._quiet_bus.since(self._frames + self._joined, self._last, self.paused_us)
 
     def _plan_next_due(self) -> None:
         """Note the first time after which something may be due."""

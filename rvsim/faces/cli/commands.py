@@ -178,10 +178,7 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
-    html: Annotated[
-        Path | None,
-        typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
-    ] = None,
+    html: options.Html = None,
     overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
     columns: options.Columns = None,
@@ -247,6 +244,8 @@ def compare(
             "--channel", metavar="NAME", help="Compare this channel of both logs; twice: one of each, in their order."
         ),
     ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
     columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
@@ -272,6 +271,8 @@ def compare(
             columns=columns,
             part=options.log_part(start, end),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return compare_logs(before, after, requested)
 

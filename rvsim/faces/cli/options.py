@@ -112,6 +112,10 @@ LogProcesses = Annotated[
     typer.Option("--processes", metavar="N", help="Logs to read at once, in processes; one per processor if omitted."),
 ]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it exists.")]
+Html = Annotated[
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
+]
 OverwritePage = Annotated[bool, typer.Option("--overwrite", help="With --html: replace FILE if it exists.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Start again at the end of the log, until quit.")]
 Speed = Annotated[

@@ -13,6 +13,7 @@ from itertools import islice, takewhile
 from typing import ClassVar, NamedTuple, Protocol
 
 from rvsim.wire.error_report import ErrorReport
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
 
 IDENTIFIER_LIMIT = 1 << 29
@@ -26,7 +27,7 @@ MAX_MESSAGE_BYTES = 1785
 """Bytes of a long message at most: 255 packets of 7 bytes (SAE J1939-21)."""
 
 _TIME = re.compile(rb"(-?\d{1,12})(?:\.(\d{1,24}))?(?:[eE][+-]?\d{1,2})?")
-_TIME_LIMIT_US = 10**18
+TIME_LIMIT_US = 10**18
 """31,700 years; a larger number is not a time but a damaged line."""
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
 
@@ -72,6 +73,22 @@ class SkippedEntry(NamedTuple):
     report: ErrorReport | None = None
     joined: tuple[int, bytes] | None = None
     gap: "ListeningPause | None" = None
+
+    @property
+    def is_note(self) -> bool:
+        """Whether it is a note of the logging program, of no channel, which says nothing of the bus."""
+        return self.kind is EntryKind.EVENT and self.channel is None and self.report is None and self.gap is None
+
+    def events(self, time: int, recorder: str) -> Iterator[LineEvent]:
+        """Yield the events that it stands for, at a time of the log; ``recorder`` has the states that it reports."""
+        if self.bits:
+            yield OtherFrame(time, OtherKind(self.kind), self.bits)
+        if self.joined:
+            yield JoinedMessage(time, *self.joined)
+        if self.gap is not None:
+            yield ListeningResumed(time, time - self.gap.length, self.gap.about)
+        if self.report is not None:
+            yield from self.report.events(time, recorder)
 
 
 class ListeningPause(NamedTuple):
@@ -175,6 +192,8 @@ class BinaryReader(ABC):
     """How such logs begin."""
     origin = 0
     """As in ``LineReader``."""
+    needs = ""
+    """What has to be installed before such a log can be read, empty if nothing has."""
 
     @abstractmethod
     def entries(self, blocks: Iterator[bytes]) -> "Iterator[tuple[int, ReadEntry | UnreadableError]]":
@@ -196,7 +215,7 @@ def parse_time_us(text: bytes, power: int = 6) -> int:
     if fraction and len(fraction) <= power and match.end(2) == len(text) and not whole.startswith(b"-"):
         return int(whole + fraction.ljust(power, b"0"))
     value = int(Decimal(text.decode()).scaleb(power).to_integral_value(ROUND_HALF_UP))
-    if abs(value) >= _TIME_LIMIT_US:
+    if abs(value) >= TIME_LIMIT_US:
         raise UnreadableError(f"{quoted(text)} is too large to be a time")
     return value
 
@@ -207,7 +226,7 @@ def checked_time(time: int) -> int:
     Raises:
         UnreadableError: it is too large to be a time.
     """
-    if abs(time) >= _TIME_LIMIT_US:
+    if abs(time) >= TIME_LIMIT_US:
         raise UnreadableError("a time that is too large to be one")
     return time
 

@@ -6,6 +6,7 @@ and the types of .trc lines that python-can skips.
 """
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import ClassVar
@@ -107,6 +108,22 @@ class AscReader:
         of_channel = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
         return SkippedEntry(None, EntryKind.EVENT, of_channel, report=report)
 
+    def continue_from(self, line: bytes) -> bool:
+        """Count later times from a line, where they are counted from the line before; return whether it has a time."""
+        time = line.split(None, 1)[:1]
+        if not time or not self._time.fullmatch(time[0]):
+            return False
+        try:
+            self._now = parse_time_us(time[0])
+        except UnreadableError:
+            return False
+        return True
+
+    @property
+    def head(self) -> tuple[int, bool, bool]:
+        """What the head says: the origin, whether numbers are decimal, whether times count from the line before."""
+        return self.origin, self._is_decimal, self._is_relative
+
     def _chip_status(self, line: bytes) -> ErrorReport | None:
         """Return the state of the recording controller that an event reports, None where it reports none."""
         found = self._status.search(line)
@@ -176,6 +193,7 @@ class TrcReader:
         b"2.1": None,
     }
     """The columns of each version; logs of the last two versions name theirs."""
+    _data_types = (b"DT", b"Rx", b"Tx")
     _events: ClassVar[dict[bytes, EntryKind]] = {
         b"FD": EntryKind.FD, b"FB": EntryKind.FD, b"FE": EntryKind.FD, b"BI": EntryKind.FD, b"RR": EntryKind.REMOTE,
         b"ER": EntryKind.ERROR, b"Error": EntryKind.ERROR,
@@ -215,6 +233,21 @@ class TrcReader:
             return self._numbered(parts)
         except IndexError:
             raise UnreadableError(f"{quoted(line)} is cut off") from None
+
+    @property
+    def columns(self) -> Mapping[str, int]:
+        """The position of each column by its letter; empty where the columns are not known."""
+        return self._column
+
+    @property
+    def length_column(self) -> int:
+        """The position of the length."""
+        return self._length
+
+    @classmethod
+    def is_data_type(cls, type_: bytes) -> bool:
+        """Return whether lines of a type are classic data frames."""
+        return type_ in cls._data_types
 
     def _read_head(self, name: bytes, value: bytes) -> None:
         if name == b"FILEVERSION":
@@ -263,7 +296,7 @@ class TrcReader:
 
     def _kind(self, type_: bytes) -> EntryKind | None:
         """Return why a line of this type is no data frame; None where it is one."""
-        if type_ in (b"DT", b"Rx", b"Tx"):
+        if type_ in self._data_types:
             return None
         if type_ not in self._events:
             raise UnreadableError(f"{quoted(type_)} is not a known type of line")

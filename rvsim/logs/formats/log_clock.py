@@ -6,8 +6,14 @@ not used: those that go back, also to before zero, and those from before a clock
 
 from collections import Counter
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
+from rvsim.logs.formats.entry import SkippedEntry
 from rvsim.wire.frame import SECOND_US
+
+if TYPE_CHECKING:
+    from numpy import int64
+    from numpy.typing import NDArray
 
 MAX_STEP_BACK_US = SECOND_US
 """A time that goes back by more is not a late frame but a clock that was set (our choice, as in `edge.port`)."""
@@ -82,6 +88,44 @@ class ChannelClock:
         self._own_before = time
         self.last = max(self.last, time + self._shift)
         return back
+
+    def count_other(self, found: SkippedEntry, count: int = 1) -> None:
+        """Count entries that are not frames; a time in which nobody listened is no entry of the bus."""
+        if found.joined is not None:
+            self.joined += count
+        elif found.gap is None:
+            self.skipped[found.kind] += count
+
+    def advance_all(self, times: "NDArray[int64]") -> "tuple[NDArray[int64], NDArray[int64] | None] | None":
+        """Advance to the log's own times of many entries, as ``advance`` does one by one, if nothing else than small
+        steps back is among them; change nothing and return None otherwise.
+
+        Returns: the time of each entry since the log's start, and by how much each goes back, None where none does.
+        """
+        import numpy as np
+
+        if not len(times):
+            return times, None
+        lowest = int(times.min())
+        if self._shift is None or min(lowest, self._own_before) < MIN_DATE_US <= int(times.max()):
+            return None
+        before = np.concatenate(([self._own_before], times[:-1]))
+        if lowest < 0 and ((times < 0) & (before >= 0)).any():
+            return None
+        back = before - times
+        shifted = times + self._shift
+        if not (back > 0).any():
+            if shifted[0] < self.last:
+                np.maximum(shifted, self.last, out=shifted)
+            self._own_before, self.last = int(times[-1]), int(shifted[-1])
+            return shifted, None
+        clamped = np.maximum.accumulate(np.concatenate(([self.last], shifted)))
+        if (clamped[:-1] - shifted > MAX_STEP_BACK_US).any():
+            return None
+        back = np.maximum(back, 0)
+        self.steps_back += int(np.count_nonzero(back))
+        self._own_before, self.last = int(times[-1]), int(clamped[-1])
+        return clamped[1:], back
 
     @property
     def _has_reached_zero(self) -> bool:

@@ -144,21 +144,22 @@ def _as_utf8(blocks: Iterator[bytes]) -> Iterator[bytes]:
 
 
 def with_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    r"""Replace carriage returns by line feeds where the lines of a text end in nothing else.
+    """Replace carriage returns by line feeds where most lines of a text end in a carriage return alone.
 
-    That is decided by the first block with a carriage return that something follows.
+    That is decided by the first block with the end of a line.
     """
     waiting = b""
     for block in blocks:
         waiting += block
-        if b"\n" in waiting or (b"\r" not in waiting[:-1] and len(waiting) > MAX_LINE_BYTES):
-            yield waiting
-            yield from blocks
-            return
-        if b"\r" in waiting[:-1]:
+        feeds, alone = waiting.count(b"\n"), waiting[:-1].count(b"\r") - waiting.count(b"\r\n")
+        if alone > feeds:
             yield waiting.replace(b"\r", b"\n")
             for later in blocks:
                 yield later.replace(b"\r", b"\n")
+            return
+        if feeds or len(waiting) > MAX_LINE_BYTES:
+            yield waiting
+            yield from blocks
             return
     if waiting:
         yield waiting.replace(b"\r", b"\n")

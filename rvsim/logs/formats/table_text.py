@@ -96,7 +96,7 @@ class TableReader:
             try:
                 entry = self._entry(row, has_decimal_commas=separator != ",")
             except UnreadableError as error:
-                if len(row) > most:
+                if len(row) > most and (separator != " " or most == 1):
                     why, most = error, len(row)
             else:
                 self._separators = [separator]

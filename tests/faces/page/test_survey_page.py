@@ -10,6 +10,7 @@ import pytest
 
 from rvsim.faces.page.colours import colour_css
 from rvsim.faces.screen.palettes import DARK, LIGHT, MIN_CONTRAST
+from rvsim.logs.reduced import MAX_POINTS
 
 HOSTILE = "<script>alert(1)</script>"
 
@@ -138,7 +139,7 @@ def test_a_long_log_is_reduced(page_of, tmp_path):
     drawn, changes, readings = map(
         int, re.search(r"Drawn: (\d+) points of (\d+) changes in (\d+) readings", said[0]).groups()
     )
-    assert drawn <= 4001 < changes < readings == 20_000
+    assert drawn <= MAX_POINTS + 1 < changes < readings == 20_000
     voltage = max(points(page)[0]["readings"], key=lambda reading: len(reading["times"]))
     assert len(voltage["times"]) == len(voltage["raws"]) == drawn
 
