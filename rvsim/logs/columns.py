@@ -52,6 +52,10 @@ class Columns:
 
     def rows(self, rows: "NDArray[intp] | NDArray[bool_] | slice") -> "Columns":
         """Return some of the frames: those at some positions, or those that are chosen."""
+        import numpy as np
+
+        if not isinstance(rows, slice) and rows.dtype == np.bool_:
+            rows = np.flatnonzero(rows)  # four times faster than four choices
         return Columns(self.times[rows], self.identifiers[rows], self.data[rows], self.lengths[rows])
 
     def between(self, first: int, end: int | None = None) -> "Columns":

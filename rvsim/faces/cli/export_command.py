@@ -62,6 +62,7 @@ class ExportOptions:
     devices: tuple[str, ...] = ()
     messages: tuple[str, ...] = ()
     channel: str | None = None
+    columns: str | None = None
     dbc: tuple[Path, ...] = ()
 
 
@@ -74,6 +75,7 @@ def export(
     overwrite: Replace = False,
     rig: options.Rig = None,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
@@ -98,6 +100,7 @@ def export(
             devices=tuple(device or ()),
             messages=tuple(message or ()),
             channel=channel,
+            columns=columns,
             dbc=tuple(dbc or ()),
         )
         return export_log(logs, requested) if frames else export_tables(logs, requested)
@@ -124,7 +127,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import reopenable
+    from rvsim.faces.cli.logs import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.export.destination import Destination
     from rvsim.logs.survey import SurveyedTime
@@ -135,6 +138,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
     _check_logs_are_kept(logs, requested.output)
     tables = _tables(requested.tables, requested.output, is_folder=is_folder)
     plan, catalogue = load_plan(requested.rig, requested.dbc)
+    columns = columns_of(requested.columns, plan)
     selected = selection(SurveyedTime(*requested.part), requested.devices, requested.messages, plan, catalogue)
     request = ExportRequest(tables=tables, selected=selected, channel=requested.channel)
     place = Destination(Path(requested.output), form, is_folder=is_folder, overwrite=requested.overwrite)
@@ -142,7 +146,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
         export = Export(request, catalogue, plan, destination, logs=len(logs))
         for log in logs:
             with ExitStack() as resources:
-                open_again = resources.enter_context(reopenable(log, twice=export.reads_twice))
+                open_again = resources.enter_context(reopenable(log, twice=export.reads_twice, columns=columns))
                 read = export.add(open_again, say)
             say(*(f"{read.name}: {text.strip()}" for text in left_out(read, requested.channel)))
         export.finish()
@@ -158,7 +162,7 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import reopenable
+    from rvsim.faces.cli.logs import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.survey import SurveyedTime
     from rvsim.runs.convert import ConvertRequest, check_log_name, convert
@@ -173,9 +177,10 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
     check_log_name(output)
     _check_logs_are_kept(logs, requested.output)
     plan, catalogue = load_plan(requested.rig, requested.dbc)
+    columns = columns_of(requested.columns, plan)
     part, channel = SurveyedTime(*requested.part), requested.channel
     selected = selection(part, requested.devices, requested.messages, plan, catalogue)
-    with reopenable(logs[0], twice=True) as open_again:
+    with reopenable(logs[0], twice=True, columns=columns) as open_again:
         surveys = surveyed(open_again, catalogue, plan, part, channel, say) if plan and selected.devices else {}
         devices = {name: planned_devices(found) for name, found in surveys.items()}
         request = ConvertRequest(selected=selected, channel=channel, devices=devices)

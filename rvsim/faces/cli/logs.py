@@ -119,7 +119,10 @@ def replay_log(log: str, options: ReplayOptions) -> int:
         if options.form == "screen" and speed is not None:
             from rvsim.faces.screen.show import ScreenSink, show_replay
 
-            name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, ScreenSink()))
+            def new_pipeline(start: int) -> Pipeline:
+                return Pipeline(Watch(catalogue, plan, start), ScreenSink())
+
+            name, replay = printable(Path(log).name), ReplayRun(rounds, new_pipeline(0), new_pipeline)
             code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
             sink = _log_sink(rounds.log, catalogue, plan, options)

@@ -28,7 +28,7 @@ from rvsim.logs.formats.blf import (
     ObjectFinder,
     container_content,
 )
-from rvsim.logs.formats.entry import MAX_DATA_BYTES, TIME_LIMIT_US, ReadEntry, UnreadableError, error_entry
+from rvsim.logs.formats.entry import MAX_DATA_BYTES, TIME_LIMIT_US, CutOffError, ReadEntry, UnreadableError, error_entry
 from rvsim.logs.formats.source import ByteSource
 
 if TYPE_CHECKING:
@@ -96,9 +96,10 @@ class BlfColumns:
 
     def _add(self, entries: Iterator[tuple[int, ReadEntry | UnreadableError]], *, is_broken: bool) -> None:
         """Keep entries that were read one by one; incomplete objects of a cut file are not damage of their own."""
-        self._single += (
-            (where, found) for where, found in entries if not (is_broken and isinstance(found, UnreadableError))
-        )
+        for where, found in entries:
+            is_cut = isinstance(found, CutOffError) and self._source.excuses_end()
+            if not is_cut and not (is_broken and isinstance(found, UnreadableError)):
+                self._single.append((where, found))
 
     def _singles(self) -> Iterator[EntryColumns]:
         """Yield what was read one by one."""
@@ -141,7 +142,8 @@ class BlfColumns:
 
         objects = _Objects(content, starts)
         after = np.where(np.append(starts[1:], read) == objects.stops, len(OBJECT_MARK), _AFTER_BYTES)
-        container = np.searchsorted(ends, objects.stops + after)
+        ended = np.searchsorted(objects.stops + after, ends, "right")
+        container = np.repeat(np.arange(len(containers)), np.diff(np.minimum(ended, len(starts)), prepend=0))
         places = np.array([each.position for each in containers], np.int64)[container]
         table = EntryTable(len(starts))
         single = np.sort(np.concatenate([objects.enter(table, version) for version in _FRAMES]))

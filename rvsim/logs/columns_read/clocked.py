@@ -12,12 +12,11 @@ from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.columns_read.entry_columns import FRAME, UNTIMED, EntryColumns
 from rvsim.logs.columns_read.event_columns import BACK, EventColumns, joined, stamp_of
-from rvsim.logs.formats.entry import SkippedEntry
 from rvsim.logs.formats.log_clock import ChannelClock
 from rvsim.wire.line_events import LineEvent, LogEnded
 
 if TYPE_CHECKING:
-    from numpy import int32, int64, intp
+    from numpy import bool_, intp
     from numpy.typing import NDArray
 
 MAX_SINGLE_ENTRIES = 128
@@ -49,155 +48,139 @@ class ClockedEntries:
         Raises:
             InputError: the log has too many channels.
         """
-        import numpy as np
+        parts = list(_parts(entries))
+        self._advance(parts, 0, len(entries))
+        for part in parts:
+            yield part.name, self._block(part, self._clocks[part.name])
 
-        counts = np.bincount(entries.channels, minlength=len(entries.names))
-        rows_of: list[NDArray[intp]] = [np.arange(0)] * len(counts)
-        for number in np.flatnonzero(counts).tolist():
-            is_only = counts[number] == len(entries)
-            rows_of[number] = np.arange(len(entries)) if is_only else np.flatnonzero(entries.channels == number)
-        times = np.empty(len(entries), np.int64)
-        backs = np.zeros(len(entries), np.int64)
-        self._advance(entries, rows_of, times, backs, np.flatnonzero(counts).tolist(), 0, len(entries))
-        for number in np.flatnonzero(counts).tolist():
-            name = entries.names[number]
-            yield name, self._block(self._clocks[name], entries, rows_of[number], times, backs)
-
-    def _advance(
-        self,
-        entries: EntryColumns,
-        rows_of: "Sequence[NDArray[intp]]",
-        times: "NDArray[int64]",
-        backs: "NDArray[int64]",
-        channels: Sequence[int],
-        start: int,
-        end: int,
-    ) -> None:
-        """Set the times of the entries between two rows on some channels, and by how much they go back."""
-        left = []
-        for number in channels:
-            rows = rows_of[number]
-            if start or end < len(entries):
-                rows = rows[rows.searchsorted(start) : rows.searchsorted(end)]
-            if len(rows) and not self._advance_all(
-                entries, rows, times, backs, self._clocks.get(entries.names[number])
-            ):
-                left.append(number)
-        if not left:
-            return
-        if end - start > MAX_SINGLE_ENTRIES:
+    def _advance(self, parts: "Sequence[_Part]", start: int, end: int) -> None:
+        """Set the times of the entries of some channels between two rows, and by how much they go back."""
+        left = [part for part in parts if not part.advance(self._clocks.get(part.name), start, end)]
+        if left and end - start > MAX_SINGLE_ENTRIES:
             middle = (start + end) // 2
-            self._advance(entries, rows_of, times, backs, left, start, middle)
-            self._advance(entries, rows_of, times, backs, left, middle, end)
+            self._advance(left, start, middle)
+            self._advance(left, middle, end)
             return
-        for row in range(start, end):
-            number = int(entries.channels[row])
-            if number in left:
-                clock, time = self._clock_of(entries.names[number]), int(entries.times[row])
-                backs[row] = 0 if time == UNTIMED else clock.advance(int(entries.places[row]), time)
-                times[row] = clock.last
+        inside = [(row, number, place) for number, part in enumerate(left) for row, place in part.between(start, end)]
+        for _, number, place in sorted(inside):
+            left[number].advance_one(self._clock_of(left[number].name), place)
 
-    @staticmethod
-    def _advance_all(
-        entries: EntryColumns,
-        rows: "NDArray[intp]",
-        times: "NDArray[int64]",
-        backs: "NDArray[int64]",
-        clock: ChannelClock | None,
-    ) -> bool:
-        """Advance a clock over many entries of one channel; return whether that could be done at once."""
-        import numpy as np
-
-        if clock is None:
-            return False
-        own = entries.times if len(rows) == len(entries) else entries.times[rows]
-        before, timed = clock.last, own != UNTIMED
-        all_timed = bool(timed.all())
-        advanced = clock.advance_all(own if all_timed else own[timed])
-        if advanced is None:
-            return False
-        clamped, back = advanced
-        if not all_timed:
-            steps = np.cumsum(timed)
-            clamped = np.concatenate(([before], clamped))[steps]
-            back = None if back is None else np.where(timed, np.concatenate(([0], back))[steps], 0)
-        times[rows] = clamped
-        if back is not None:
-            backs[rows] = back
-        return True
-
-    def _block(
-        self,
-        clock: ChannelClock,
-        entries: EntryColumns,
-        rows: "NDArray[intp]",
-        times: "NDArray[int64]",
-        backs: "NDArray[int64]",
-    ) -> Block:
+    def _block(self, part: "_Part", clock: ChannelClock) -> Block:
         """Count the entries of one channel, and return its block."""
         import numpy as np
 
-        forms = entries.forms[rows]
-        is_frame = forms == FRAME
-        frame_rows = rows if is_frame.all() else rows[is_frame]
-        clock.frames += len(frame_rows)
-        clock.untimed += int(np.count_nonzero(entries.times[frame_rows] == UNTIMED))
-        clock.untimed += self._untimed_messages(entries, rows, forms)
-        self._count_others(clock, entries.others, forms)
-        if len(frame_rows) == len(entries):
-            frames = Columns(times, entries.identifiers, entries.data, entries.lengths)
+        entries = part.entries
+        frames = Columns(part.times, entries.identifiers, entries.data, entries.lengths)
+        if entries.forms.any():
+            is_frame = entries.forms == FRAME
+            frames = frames.rows(is_frame)
+            _count_others(clock, entries, is_frame)
         else:
-            frames = Columns(times, entries.identifiers, entries.data, entries.lengths).rows(frame_rows)
-        if len(frame_rows) == len(rows) and not backs[rows].any():
-            return Block(frames)
-        return Block(frames, self._events(entries, rows, forms, times[rows], backs[rows]))
+            clock.untimed += int(np.count_nonzero(entries.times == UNTIMED))
+        clock.frames += len(frames)
+        return Block(frames, self._events(part)) if len(frames) < len(entries) or part.backs.any() else Block(frames)
 
-    @staticmethod
-    def _untimed_messages(entries: EntryColumns, rows: "NDArray[intp]", forms: "NDArray[int32]") -> int:
-        """Return how many long messages have no time."""
-        import numpy as np
-
-        joined = [number for number, other in enumerate(entries.others, 1) if other.joined is not None]
-        if not joined:
-            return 0
-        return int(np.count_nonzero((entries.times[rows] == UNTIMED) & np.isin(forms, joined)))
-
-    @staticmethod
-    def _count_others(clock: ChannelClock, others: Sequence[SkippedEntry], forms: "NDArray[int32]") -> None:
-        """Count the entries of other kinds, the kinds in order of appearance."""
-        import numpy as np
-
-        used, firsts, counts = np.unique(forms[forms != FRAME], return_index=True, return_counts=True)
-        for number in firsts.argsort().tolist():
-            clock.count_other(others[used[number] - 1], int(counts[number]))
-
-    def _events(
-        self,
-        entries: EntryColumns,
-        rows: "NDArray[intp]",
-        forms: "NDArray[int32]",
-        times: "NDArray[int64]",
-        backs: "NDArray[int64]",
-    ) -> EventColumns:
+    def _events(self, part: "_Part") -> EventColumns:
         """Return the events of the entries of one channel, in their order."""
         import numpy as np
 
+        entries, forms = part.entries, part.entries.forms
         stamps = [[*map(stamp_of, other.events(0, self._recorder))] for other in entries.others]
         firsts = np.cumsum([BACK + 1, *map(len, stamps)])
         """The code of the first event of each kind of entry; the others follow it."""
         counts = np.array([0, *map(len, stamps)])[forms]
-        parts = [np.flatnonzero(backs)]
-        codes = [np.full(len(parts[0]), BACK)]
+        rows = [np.flatnonzero(part.backs)]
+        codes = [np.full(len(rows[0]), BACK)]
         for order in range(int(counts.max(initial=0))):
-            parts.append(np.flatnonzero(counts > order))
-            codes.append(firsts[forms[parts[-1]] - 1] + order)
-        at, code = np.concatenate(parts), np.concatenate(codes)
+            rows.append(np.flatnonzero(counts > order))
+            codes.append(firsts[forms[rows[-1]] - 1] + order)
+        at, code = np.concatenate(rows), np.concatenate(codes)
         in_order = at.argsort(kind="stable")  # of one entry, first the time that went back
         at, code = at[in_order], code[in_order]
-        before = np.cumsum(forms == FRAME) - (forms == FRAME)
-        places = entries.places[rows[at]]
+        is_frame = forms == FRAME
+        before = np.cumsum(is_frame) - is_frame
         together = [stamp for of_entry in stamps for stamp in of_entry]
-        return EventColumns(before[at], times[at], code, backs[at], places, together, self._place)
+        return EventColumns(before[at], part.times[at], code, part.backs[at], entries.places[at], together, self._place)
+
+
+def _count_others(clock: ChannelClock, entries: EntryColumns, is_frame: "NDArray[bool_]") -> None:
+    """Count the entries of other kinds, the kinds in order of appearance, and what has no time."""
+    import numpy as np
+
+    counts = np.bincount(entries.forms)
+    firsts = np.zeros(len(counts), np.intp)
+    firsts[entries.forms[::-1]] = np.arange(len(entries))[::-1]  # of several positions the last one stays
+    used = np.flatnonzero(counts[1:]) + 1
+    for form in used[firsts[used].argsort()].tolist():
+        clock.count_other(entries.others[form - 1], int(counts[form]))
+    joined = [number for number, other in enumerate(entries.others, 1) if other.joined is not None]
+    is_counted = is_frame | np.isin(entries.forms, joined) if joined else is_frame
+    clock.untimed += int(np.count_nonzero(is_counted & (entries.times == UNTIMED)))
+
+
+class _Part:
+    """The entries of one channel, and their times since the log's start once their clock has advanced."""
+
+    def __init__(self, name: bytes | None, entries: EntryColumns, rows: "NDArray[intp]") -> None:
+        import numpy as np
+
+        self.name, self.entries = name, entries
+        self._rows = rows
+        self.times = np.empty(len(entries), np.int64)
+        self.backs = np.zeros(len(entries), np.int64)
+        """By how many microseconds each goes back."""
+
+    def between(self, start: int, end: int) -> Iterator[tuple[int, int]]:
+        """Yield the rows of all channels between two of them that belong to this one, and their places in it."""
+        first = int(self._rows.searchsorted(start))
+        return ((row, first + number) for number, row in enumerate(self._rows[first : self._rows.searchsorted(end)]))
+
+    def advance(self, clock: ChannelClock | None, start: int, end: int) -> bool:
+        """Advance the clock over the entries between two rows of all channels; return whether that was done at once."""
+        import numpy as np
+
+        first, last = self._rows.searchsorted((start, end)).tolist()
+        if first == last:
+            return True
+        if clock is None:
+            return False
+        own, before = self.entries.times[first:last], clock.last
+        timed = None if own.min() != UNTIMED else own != UNTIMED
+        advanced = clock.advance_all(own if timed is None else own[timed])
+        if advanced is None:
+            return False
+        clamped, back = advanced
+        if timed is not None:
+            steps = np.cumsum(timed)
+            clamped = np.concatenate(([before], clamped))[steps]
+            back = None if back is None else np.where(timed, np.concatenate(([0], back))[steps], 0)
+        if len(clamped) == len(self.times):
+            self.times = clamped
+        else:
+            self.times[first:last] = clamped
+        if back is not None:
+            self.backs[first:last] = back
+        return True
+
+    def advance_one(self, clock: ChannelClock, place: int) -> None:
+        """Advance the clock to one entry."""
+        time = int(self.entries.times[place])
+        if time != UNTIMED:
+            self.backs[place] = clock.advance(int(self.entries.places[place]), time)
+        self.times[place] = clock.last
+
+
+def _parts(entries: EntryColumns) -> Iterator[_Part]:
+    """Yield the entries of each channel."""
+    import numpy as np
+
+    counts = np.bincount(entries.channels, minlength=len(entries.names))
+    for number in np.flatnonzero(counts).tolist():
+        if counts[number] == len(entries):
+            yield _Part(entries.names[number], entries, np.arange(len(entries)))
+        else:
+            rows = np.flatnonzero(entries.channels == number)
+            yield _Part(entries.names[number], entries.rows(rows), rows)
 
 
 def end_block(time: int) -> Block:

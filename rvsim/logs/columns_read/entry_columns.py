@@ -4,7 +4,7 @@ Knows: how frames, entries of other kinds and unreadable places are kept togethe
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Generic, Protocol, TypeVar
 
 from rvsim.logs.columns import Columns, standard_frame_bits
@@ -55,6 +55,19 @@ class EntryColumns:
 
     def __len__(self) -> int:
         return len(self.times)
+
+    def rows(self, rows: "NDArray[intp]") -> "EntryColumns":
+        """Return some of the entries; what is counted beside them stays."""
+        return replace(
+            self,
+            places=self.places[rows],
+            times=self.times[rows],
+            channels=self.channels[rows],
+            forms=self.forms[rows],
+            identifiers=self.identifiers[rows],
+            data=self.data[rows],
+            lengths=self.lengths[rows],
+        )
 
 
 class ColumnsReader(Protocol):
@@ -107,9 +120,14 @@ class EntryTable:
 
     def set_frames(self, rows: "NDArray[intp] | slice", frames: Columns, channel: "NDArray[intp] | int") -> None:
         """Set rows to frames with the log's own times."""
+        self.channels[rows], self.forms[rows] = channel, FRAME
+        if len(frames) == self.size:
+            self.times, self.identifiers, self.data, self.lengths = (
+                frames.times, frames.identifiers, frames.data, frames.lengths,
+            )  # fmt: skip
+            return
         self.times[rows], self.identifiers[rows] = frames.times, frames.identifiers
         self.data[rows], self.lengths[rows] = frames.data, frames.lengths
-        self.channels[rows], self.forms[rows] = channel, FRAME
 
     def set_standard(self, rows: "NDArray[intp]", frames: Columns, channel: "NDArray[intp] | int") -> None:
         """Set rows to data frames with 11-bit identifiers."""

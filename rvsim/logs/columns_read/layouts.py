@@ -112,11 +112,13 @@ class Layout:
 
     def read(self, chunk: LineChunk, rows: "NDArray[intp]") -> ReadLines:
         """Read those of some rows that have this layout."""
-        rows = rows[self._has_length(chunk, rows)]
+        rows = _those(rows, self._has_length(chunk, rows))
         rows, table = self._with_text(chunk, rows)
         while True:
             whole, fraction = (_digits(table, *span) for span in (self._whole, self.fields.fraction))
-            wrong = _not_digits(whole) | _not_digits(fraction) | _not_digits(_digits(table, *self._number))
+            wrong = _not_digits(whole) | _not_digits(fraction)
+            if self._number[1]:
+                wrong |= _not_digits(_digits(table, *self._number))
             lengths = self._lengths(chunk, rows)
             found = None if wrong.any() else self._hexadecimal(table, lengths)
             if found:
@@ -132,13 +134,13 @@ class Layout:
 
     def _has_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[bool_]":
         """Return which rows have a length, and an end, that is possible in this layout."""
-        sizes, fields = chunk.sizes[rows], self.fields
+        sizes, fields = _at(chunk.sizes, rows), self.fields
         right: NDArray[bool_]
         if fields.is_open:
             digits = sizes - (self._shared + len(fields.suffix))
             right = (digits >= 0) & (digits <= 2 * MAX_DATA_BYTES) & (digits & 1 == 0)
             for place, sign in enumerate(reversed(fields.suffix), 1):
-                right &= chunk.signs[chunk.ends[rows] - place] == sign
+                right &= chunk.signs[_at(chunk.ends, rows) - place] == sign
             return right
         right = sizes == fields.end if fields.is_whole else sizes > fields.end
         return right
@@ -149,7 +151,7 @@ class Layout:
 
         size = self._row_bytes
         windows = np.ndarray((len(chunk.content) - size + 1,), f"V{size}", chunk.content, 0, (1,))
-        table = windows[chunk.starts[rows] - BEFORE]
+        table = windows[_at(chunk.starts, rows) - BEFORE]
         words = table.view("<u8").reshape(len(rows), size // WORD_BYTES)
         wrong = np.zeros(len(rows), np.uint64)
         for word in self._compared:
@@ -164,7 +166,8 @@ class Layout:
 
         if not self.fields.is_open:
             return np.full(len(rows), self.fields.length, np.uint8)
-        return ((chunk.sizes[rows] - (self._shared + len(self.fields.suffix))) // 2).astype(np.uint8)
+        digits = _at(chunk.sizes, rows) - (self._shared + len(self.fields.suffix))
+        return (digits >> 1).astype(np.uint8)
 
     def _hexadecimal(
         self, table: "NDArray[void]", lengths: "NDArray[uint8]"
@@ -229,6 +232,16 @@ class Layout:
         if not self.fields.step and self.fields.length:
             right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(table)], axis=1)
         return right
+
+
+def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
+    """Return the numbers of some rows, which are in order."""
+    return numbers if len(rows) == len(numbers) else numbers[rows]
+
+
+def _those(rows: "NDArray[intp]", wanted: "NDArray[bool_]") -> "NDArray[intp]":
+    """Return the rows that are wanted."""
+    return rows if wanted.all() else rows[wanted]
 
 
 def _last_word(sample: bytes, span: Span) -> tuple[Span, int]:

@@ -62,42 +62,41 @@ class LineChunk:
 def line_chunks(blocks: Iterator[bytes], source: ByteSource) -> Iterator[LineChunk]:
     """Yield the lines of a log in chunks; an incomplete line at the end of a cut file is left out."""
     number, rest, is_first = 1, b"", True
-    for joined in _joined(blocks):
-        lines = rest + joined
-        if is_first and len(lines) >= len(_BOM):
-            lines, is_first = lines.removeprefix(_BOM), False
-        end = lines.rfind(b"\n") + 1
-        rest = lines[end : end + MAX_LINE_BYTES + 1]
-        if end:
-            chunk = _chunk(lines[:end], number)
+    for parts in _gathered(blocks):
+        content = b"".join((bytes(BEFORE), rest, *parts, bytes(AFTER)))
+        first = BEFORE + len(_BOM) * (is_first and content.startswith(_BOM, BEFORE))
+        last = content.rfind(b"\n", BEFORE, -AFTER) + 1
+        is_first = False
+        if last:
+            chunk = _chunk(content, first, last, number)
             number += len(chunk)
             yield chunk
+        rest = content[last or first : -AFTER][: MAX_LINE_BYTES + 1]
     if rest and not source.broken:
-        yield _chunk(rest, number)
+        yield _chunk(bytes(BEFORE) + rest + bytes(AFTER), BEFORE, BEFORE + len(rest), number)
 
 
-def _joined(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    """Join blocks to about the size of a chunk."""
+def _gathered(blocks: Iterator[bytes]) -> Iterator[list[bytes]]:
+    """Yield blocks together that have about the size of a chunk."""
     parts: list[bytes] = []
     size = 0
     for block in blocks:
         parts.append(block)
         size += len(block)
         if size >= CHUNK_BYTES:
-            yield b"".join(parts)
+            yield parts
             parts, size = [], 0
     if parts:
-        yield b"".join(parts)
+        yield parts
 
 
-def _chunk(lines: bytes, first: int) -> LineChunk:
-    """Return lines as a chunk; the last one may have no line end."""
+def _chunk(content: bytes, first: int, last: int, number: int) -> LineChunk:
+    """Return the lines between two places of a content; the last one may have no line end."""
     import numpy as np
 
-    content = b"".join((bytes(BEFORE), lines, bytes(AFTER)))
-    ends = np.flatnonzero(np.frombuffer(content, np.uint8, len(lines), BEFORE) == ord("\n")) + (BEFORE + 1)
-    if not lines.endswith(b"\n"):
-        ends = np.append(ends, BEFORE + len(lines))
+    ends = np.flatnonzero(np.frombuffer(content, np.uint8, last - first, first) == ord("\n")) + (first + 1)
+    if content[last - 1] != ord("\n"):
+        ends = np.append(ends, last)
     starts = np.empty_like(ends)
-    starts[0], starts[1:] = BEFORE, ends[:-1]
-    return LineChunk(content, first, starts, ends)
+    starts[0], starts[1:] = first, ends[:-1]
+    return LineChunk(content, number, starts, ends)

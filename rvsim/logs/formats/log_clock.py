@@ -106,23 +106,26 @@ class ChannelClock:
 
         if not len(times):
             return times, None
-        lowest = int(times.min())
-        if self._shift is None or min(lowest, self._own_before) < MIN_DATE_US <= int(times.max()):
+        if self._shift is None:
             return None
-        before = np.concatenate(([self._own_before], times[:-1]))
-        if lowest < 0 and ((times < 0) & (before >= 0)).any():
-            return None
-        back = before - times
-        shifted = times + self._shift
-        if not (back > 0).any():
+        if times[0] >= self._own_before and not (times[1:] < times[:-1]).any():
+            if self._own_before < MIN_DATE_US <= times[-1]:
+                return None
+            shifted = times + self._shift
             if shifted[0] < self.last:
                 np.maximum(shifted, self.last, out=shifted)
             self._own_before, self.last = int(times[-1]), int(shifted[-1])
             return shifted, None
+        if min(int(times.min()), self._own_before) < MIN_DATE_US <= int(times.max()):
+            return None
+        before = np.concatenate(([self._own_before], times[:-1]))
+        if ((times < 0) & (before >= 0)).any():
+            return None
+        shifted = times + self._shift
         clamped = np.maximum.accumulate(np.concatenate(([self.last], shifted)))
         if (clamped[:-1] - shifted > MAX_STEP_BACK_US).any():
             return None
-        back = np.maximum(back, 0)
+        back = np.maximum(before - times, 0)
         self.steps_back += int(np.count_nonzero(back))
         self._own_before, self.last = int(times[-1]), int(clamped[-1])
         return clamped[1:], back

@@ -1,7 +1,8 @@
 """The reader of measurement files with bus logging (.mf4, ASAM MDF 4).
 
-Knows: how the frames come from `mf4_process`, which reads the file with the package asammdf: an extra, 147 MB with what
-it needs (measured). Does not know the file's layout. The file is copied, since asammdf goes back and forth in it.
+Knows: how the frames come from `mf4_process`, which reads the file with the package asammdf: an extra, 150 to 220 MB
+with what it needs (measured). Does not know the file's layout. The file is copied, since asammdf goes back and forth in
+it.
 """
 
 import subprocess

@@ -255,3 +255,36 @@ def test_a_missing_log_ends_it(rvsim, log):
     """The other logs are not exported without it: a table that lacks a log would not show that."""
     code, _, err = rvsim("export", log, "gone.log", "--output", "x.csv")
     assert (code, "gone.log: no such file" in err, Path("x.csv").exists()) == (2, True, False)
+
+
+def test_frames_as_a_log(rvsim, log, van):
+    """A part of a log in another form, of a device by its name in the rig, with the clock of the log."""
+    code, out, err = rvsim(
+        "export", "--frames", log, "--output", "x.asc", "--rig", "ottersby", "--device", "heater", "--from", "60"
+    )  # fmt: skip
+    first = van[0].time
+    wanted = [frame for frame in van if frame.identifier & 0xFF == 0x5E and frame.time - first >= 60 * SECOND_US]
+    assert (code, out, err.splitlines()[-1]) == (0, "", f"rvsim: {len(wanted)} frames written: x.asc")
+    code, out, _ = rvsim("survey", "x.asc", "--json")
+    assert (json.loads(out)["frames"], json.loads(out)["started"] > "2025-11-24T16:01:00") == (len(wanted), True)
+    code, _, err = rvsim("export", "--frames", "-", "--output", "y.blf", input=Path(log).read_bytes())
+    assert (code, f"{len(van)} frames written: y.blf" in err) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("van.log", "--output", "x.parquet"), "--output x.parquet: the name decides the form of the log"),
+        (("van.log", "van.log", "--output", "x.log"), "--frames writes one log, and 2 are given"),
+        (("van.log", "--output", "x.log", "--table", "flags"), "--frames writes a log, not tables"),
+        (("van.log", "--output", "x.log", "--format", "csv"), "--frames writes a log, not tables"),
+        (("van.log", "--output", "van.log", "--overwrite"), "this is the log that is exported"),
+        (("van.log", "--output", "x.log", "--from", "900"), "--from 900: van.log has no such frames"),
+        (("gone.log", "--output", "x.log"), "gone.log: no such file"),
+    ],
+)
+def test_bad_input_for_a_log(rvsim, log, arguments, told):
+    """One clear line, exit code 2, and nothing is written."""
+    code, out, err = rvsim("export", "--frames", *arguments)
+    assert (code, out, told in err) == (2, "", True)
+    assert not list(Path().glob("*x.*"))

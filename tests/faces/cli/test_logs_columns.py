@@ -104,3 +104,14 @@ def test_long_messages_in_one_line_are_told(rvsim):
     assert "1 long message was in one entry; the bus load lacks its packets" in out
     assert "reports SPN 210, FMI 3" in out
     assert json.loads(rvsim("survey", "x.log", "--json")[1])["damage"]["joined"] == 1
+
+
+def test_a_log_that_was_just_written_and_ends_in_half_a_line(rvsim):
+    """It says up to where it was read, and does not call the half line damage."""
+    line = "(1.5) can0 19FFE45E#0100C864FFFFFFFF\n"
+    Path("live.log").write_text(line + line + line[:15])
+    out = rvsim("survey", "live.log")[1]
+    assert "the file ends within an entry and was just written: read up to 0.000 s, byte 74; if it is still" in out
+    assert "could not be read" not in out
+    damage = json.loads(rvsim("survey", "live.log", "--json")[1])["damage"]
+    assert (damage["growing"], damage["unreadable"]) == ({"seconds": 0.0, "byte": 74, "certain": False}, 0)

@@ -131,16 +131,20 @@ def test_a_zoomed_line_has_all_its_points(shown):
     assert (shown.run(path), shown.run(labels)) == (before, named)
 
 
-def test_the_line_of_the_file_is_that_of_the_script(shown):
+def test_the_line_of_the_file_is_that_of_the_script(shown, quiet_page):
     """What is drawn without a script and with it is the same, up to the number of its points."""
-    drawn = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
+    shown.open(quiet_page, width=WIDTH)
+    shown.wait_for("document.documentElement.dataset.points")
+    places = (
+        "figures.map(one => one.querySelector('.line').getBoundingClientRect())"
+        ".map(place => [place.height, place.left, place.right]).flat()"
+    )
     pieces = "figures.map(one => one.querySelector('.line').getAttribute('d').split('M').length)"
-    before = shown.run(pieces)
+    drawn, before = shown.run(places), shown.run(pieces)
     shown.run("figures.forEach(draw)")
     assert shown.run(pieces) == before
     assert max(before) > 2
-    again = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
-    assert again == pytest.approx(drawn, abs=1.5)
+    assert shown.run(places) == pytest.approx(drawn, abs=1.5)
 
 
 def test_flags_and_ticks_follow(shown):
@@ -220,7 +224,9 @@ def test_print(shown):
     shown.run(
         "addEventListener('beforeprint', () => { folded = document.querySelectorAll('details:not([open])').length })"
     )
+    shown.run("showTime(20e6, 50e6)")
     printed = shown.print()
+    assert shown.run("figures.every(one => one.drawnFor === shown.join())")
     assert printed.startswith(b"%PDF")
     pages = len(re.findall(rb"/Type /Page\b", printed))
     assert 5 < pages < 40

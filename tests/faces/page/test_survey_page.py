@@ -119,6 +119,10 @@ def test_lines_are_interrupted(quiet_page):
     page = quiet_page.read_text(encoding="utf-8")
     water = next(one for one in re.findall(r"<figure.*?</figure>", page) if "water temperature" in one)
     assert re.search(r' d="(.*?)"', water)[1].count("M") == 2
+    outdoor = next(one for one in re.findall(r"<figure.*?</figure>", page) if "outdoor sensor" in one)
+    no_data = float(re.search(r'<span class="band special" style="left:([\d.]+)%', outdoor)[1])
+    last = re.findall(r"H([\d.]+)", re.search(r' d="(.*?)"', outdoor)[1])[-1]
+    assert float(last) == pytest.approx(10 * no_data, abs=0.1)
 
 
 def test_what_is_drawn_is_said(page_of, quiet_log):
