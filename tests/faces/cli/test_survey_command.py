@@ -93,8 +93,8 @@ def test_a_paragraph_for_a_mail():
     parts = (
         r"quiet\.log: \d+ frames in 89\.\d s\. ",
         r"Most likely cause \(fault\): heater stopped sending\. ",
-        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at 17\.253 s \(.*\); back without an address claim, so "
-        r"without a restart; it explains 3 more flags\. ",
+        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at 17\.253 s \(.*\); "
+        r"back without an address claim, so without a restart; it explains 3 more flags\. ",
         r"Next step: check its data plug first, then its drop: it did not restart, so it kept its power\. ",
         r"(Also: .*\. )?11 of 11 planned devices sent frames\. ",
         r"Not certain: A log does not show whether the data plug, the drop or the device itself failed\..*",
