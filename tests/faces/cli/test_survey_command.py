@@ -328,6 +328,19 @@ def test_one_bad_log_does_not_stop_the_others(processes):
     assert [line.split(":")[1] for line in err.splitlines()] == [" nix.log", " nothing.txt"]
 
 
+def test_a_filter_that_fits_one_log_only():
+    """The other one is told at the end; what fits is shown."""
+    lines = Path("quiet.log").read_text().splitlines()
+    channel = lines[0].split()[1]
+    Path("other.log").write_text("\n".join(line.replace(channel, "can3", 1) for line in lines[:200]) + "\n")
+    code, out, err = run("survey", "quiet.log", "other.log", "--channel", "can3", "--brief")
+    assert (code, out.split(":")[0]) == (2, "other.log")
+    assert err.startswith("rvsim: --channel can3: not in quiet.log: the log has ")
+    code, out, err = run("survey", "quiet.log", "other.log", "--from", "60", "--brief")
+    assert (code, out.split(":")[0]) == (2, "quiet.log")
+    assert err.startswith("rvsim: --from 60: other.log ends ")
+
+
 def test_large_logs_are_read_in_processes(monkeypatch):
     """Small ones are not: starting a process takes about as long as reading one."""
     asked = []
