@@ -16,7 +16,7 @@ from rvsim.logs.formats.entry import ERROR_FLAG, EntryKind, SkippedEntry
 from rvsim.wire.error_report import linux_report
 
 _COMPACT = re.compile(
-    rb"\((?P<whole>\d{1,12})\.(?P<fraction>\d{1,6})\) (?P<channel>\S+) "
+    rb"\((?P<whole>\d{1,11})\.(?P<fraction>\d{1,24})\) (?P<channel>\S+) "
     rb"(?P<identifier>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})#(?P<data>(?:[0-9A-Fa-f]{2}){0,8})(?P<suffix>(?: [RT])?\r?\n)"
 )
 

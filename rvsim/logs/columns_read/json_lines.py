@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 MAX_ENDS = 1 << 14
 """The ends of lines that are kept. Our decision: far more than a network has messages and sources."""
 _FRAME = re.compile(
-    rb'\{"t": (?P<whole>0|[1-9]\d{0,11})\.(?P<fraction>\d{1,6}), "type": "frame", '
+    rb'\{"t": (?P<whole>0|[1-9]\d{0,10})\.(?P<fraction>\d{1,24}), "type": "frame", '
     rb'"identifier": "(?P<identifier>[0-9A-Fa-f]{1,8})", "bytes": "(?P<data>(?:[0-9A-Fa-f]{2}){0,8})", '
 )
 _NO_END = -1

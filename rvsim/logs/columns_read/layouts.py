@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.logs.columns import Columns
 from rvsim.logs.columns_read.line_chunks import AFTER, BEFORE, LineChunk
-from rvsim.logs.formats.entry import MAX_DATA_BYTES
+from rvsim.logs.formats.entry import MAX_DATA_BYTES, SkippedEntry
 
 if TYPE_CHECKING:
     from numpy import bool_, int64, intp, uint8, uint32, uint64, void
@@ -39,7 +39,7 @@ class Fields(NamedTuple):
     whole: Span
     """The time before its point."""
     fraction: Span
-    """The time after its point, not more digits than ``power``; may be empty."""
+    """The time after its point; may be empty. Times are rounded half up to microseconds."""
     identifier: Span
     """Hexadecimal digits, eight at most."""
     data: Span
@@ -62,8 +62,16 @@ class Fields(NamedTuple):
     suffix: bytes = b""
     is_whole: bool = True
     """Whether the line ends at ``end``."""
+    other: SkippedEntry | None = None
+    """What the lines are, if they are no frames and differ in their times only; without time and channel."""
     followed_by: bytes = b""
     """The bytes of which one has to follow at ``end``, where the line does not end there; any if empty."""
+
+
+def same_but_times(whole: Span, fraction: Span, other: SkippedEntry, end: int) -> Fields:
+    """Return the fields of whole lines that are no frames and differ in their times only."""
+    bare = other._replace(time=None, channel=None)
+    return Fields(whole, fraction, (end, end), (end, end), 0, other.channel, end, step=0, other=bare)
 
 
 class ReadLines(NamedTuple):
@@ -88,11 +96,14 @@ class Layout:
         self._row_bytes = -(-width // WORD_BYTES) * WORD_BYTES
         self._shared = shared
         self._whole, lead = _last_word(sample, fields.whole)
-        self._number, _ = _last_word(sample, fields.number)
         self._lead = lead * 10 ** (fields.power + WORD_BYTES)
+        start, end = fields.fraction
+        self._fraction = (start, min(end, start + WORD_BYTES))
+        self._ignored = [*_words(*fields.number), *_words(self._fraction[1], end)]
+        """Digits that say nothing; of a fraction, only the first one behind the microseconds matters."""
         is_text = np.zeros(self._row_bytes, bool)
         is_text[BEFORE : BEFORE + shared] = True
-        for start, end in (self._number, self._whole, fields.fraction, fields.identifier, *self._data_spans()):
+        for start, end in (*self._ignored, self._whole, self._fraction, fields.identifier, *self._data_spans()):
             is_text[BEFORE + start : BEFORE + end] = False
         row = bytes(BEFORE) + sample[:shared]
         self._text = np.frombuffer(row.ljust(self._row_bytes, b"\0"), "<u8")
@@ -115,19 +126,21 @@ class Layout:
         rows = _those(rows, self._has_length(chunk, rows))
         rows, table = self._with_text(chunk, rows)
         while True:
-            whole, fraction = (_digits(table, *span) for span in (self._whole, self.fields.fraction))
+            whole, fraction = (_digits(table, *span) for span in (self._whole, self._fraction))
             wrong = _not_digits(whole) | _not_digits(fraction)
-            if self._number[1]:
-                wrong |= _not_digits(_digits(table, *self._number))
+            for span in self._ignored:
+                wrong |= _not_digits(_digits(table, *span))
             lengths = self._lengths(chunk, rows)
             found = None if wrong.any() else self._hexadecimal(table, lengths)
             if found:
                 break
             right = (wrong == 0) & self._are_hexadecimal(table, lengths)
             rows, table = rows[right], table[right]
-        power, digits = self.fields.power, self.fields.fraction[1] - self.fields.fraction[0]
+        power, digits = self.fields.power, self._fraction[1] - self._fraction[0]
         times = _number(whole) * 10**power + self._lead
-        if digits:
+        if digits > power:
+            times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
+        elif digits:
             times += _number(fraction) * 10 ** (power - digits)
         self.hits += len(rows)
         return ReadLines(rows, Columns(times, *found, lengths))
@@ -242,6 +255,11 @@ def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
 def _those(rows: "NDArray[intp]", wanted: "NDArray[bool_]") -> "NDArray[intp]":
     """Return the rows that are wanted."""
     return rows if wanted.all() else rows[wanted]
+
+
+def _words(start: int, end: int) -> list[Span]:
+    """Return a field in parts of at most eight digits."""
+    return [(first, min(end, first + WORD_BYTES)) for first in range(start, end, WORD_BYTES)]
 
 
 def _last_word(sample: bytes, span: Span) -> tuple[Span, int]:

@@ -47,8 +47,16 @@ class LineForm(Protocol):
 
 
 def enter_frames(layout: Layout, read: ReadLines, table: EntryTable) -> None:
-    """Enter frames of one channel into a table, except those whose identifier is too large."""
+    """Enter lines of one channel into a table, except frames whose identifier is too large."""
+    import numpy as np
+
     rows, frames = read
+    other = layout.fields.other
+    if other is not None:
+        table.set_others(
+            rows, frames.times, table.names.number(layout.fields.channel), np.zeros(len(rows), int), lambda _: other
+        )
+        return
     right = frames.identifiers < (_STANDARD_LIMIT if layout.fields.is_standard else IDENTIFIER_LIMIT)
     if not right.all():
         rows, frames = rows[right], frames.rows(right)
