@@ -10,6 +10,7 @@ from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.logs.columns import Columns
+from rvsim.logs.columns_read.entry_columns import UNTIMED
 from rvsim.logs.columns_read.line_chunks import AFTER, BEFORE, LineChunk
 from rvsim.logs.formats.entry import MAX_DATA_BYTES, SkippedEntry
 
@@ -37,7 +38,7 @@ class Fields(NamedTuple):
     """Where the fields of a sample line are, and what holds for all lines of its layout."""
 
     whole: Span
-    """The time before its point."""
+    """The time before its point; empty where lines have no time."""
     fraction: Span
     """The time after its point; may be empty. Times are rounded half up to microseconds."""
     identifier: Span
@@ -123,6 +124,8 @@ class Layout:
 
     def read(self, chunk: LineChunk, rows: "NDArray[intp]") -> ReadLines:
         """Read those of some rows that have this layout."""
+        import numpy as np
+
         rows = _those(rows, self._has_length(chunk, rows))
         rows, table = self._with_text(chunk, rows)
         while True:
@@ -142,6 +145,8 @@ class Layout:
             times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
         elif digits:
             times += _number(fraction) * 10 ** (power - digits)
+        elif not self.fields.whole[1]:
+            times = np.full(len(rows), UNTIMED)
         self.hits += len(rows)
         return ReadLines(rows, Columns(times, *found, lengths))
 

@@ -46,6 +46,17 @@ LINES = st.one_of(
             b"(-1.0) can0 1FFFFFFF#\n",
         ]
     ),
+    st.builds(
+        b"%s  %s  %s   [%d]  %s%s\n".__mod__,
+        st.tuples(
+            st.sampled_from([b" (1410714882.000001)", b" (1410714882.5)", b"", b" (2014-09-14 19:14:42.622188)"]),
+            st.sampled_from([b"can0", b"can1  RX - -"]),
+            st.sampled_from([b"19FFE45E", b"123", b"20000004", b"123", b"F23"]),
+            st.integers(0, 9),
+            st.binary(max_size=8).map(lambda data: data.hex(" ").encode()) | st.just(b"00 01"),
+            st.sampled_from([b"", b"", b" ", b"   '..'", b"   ERRORFRAME"]),
+        ),
+    ),
     st.binary(max_size=80),
 )
 
