@@ -9,7 +9,7 @@ from binascii import Error, a2b_base64, unhexlify
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.logs.columns import Columns
+from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.columns_read.entry_columns import UNTIMED
 from rvsim.logs.columns_read.line_chunks import AFTER, BEFORE, LineChunk
 from rvsim.logs.formats.entry import MAX_DATA_BYTES, SkippedEntry
@@ -126,29 +126,37 @@ class Layout:
         """Read those of some rows that have this layout."""
         import numpy as np
 
-        rows = _those(rows, self._has_length(chunk, rows))
-        rows, table = self._with_text(chunk, rows)
-        while True:
-            whole, fraction = (_digits(table, *span) for span in (self._whole, self._fraction))
-            wrong = _not_digits(whole) | _not_digits(fraction)
-            for span in self._ignored:
-                wrong |= _not_digits(_digits(table, *span))
-            lengths = self._lengths(chunk, rows)
-            found = None if wrong.any() else self._hexadecimal(table, lengths)
-            if found:
-                break
-            right = (wrong == 0) & self._are_hexadecimal(table, lengths)
-            rows, table = rows[right], table[right]
+        rows, table = self._with_text(chunk, _those(rows, self._has_length(chunk, rows)))
+        if not len(rows):
+            return _no_lines()
+        numbers = [_digits(table, *span) for span in (self._whole, self._fraction, *self._ignored)]
+        wrong = np.bitwise_or.reduce([_not_digits(each) for each in numbers])
+        lengths = self._lengths(chunk, rows)
+        found = None if wrong.any() else self._hexadecimal(table, lengths)
+        if found is None:
+            right = np.flatnonzero((wrong == 0) & self._are_hexadecimal(table, lengths))
+            if not len(right):
+                return _no_lines()
+            rows, table, lengths = rows[right], table[right], lengths[right]
+            numbers = [each[right] for each in numbers]
+            found = self._hexadecimal(table, lengths)
+            assert found is not None
+        self.hits += len(rows)
+        return ReadLines(rows, Columns(self._times(numbers[0], numbers[1]), *found, lengths))
+
+    def _times(self, whole: "NDArray[uint64]", fraction: "NDArray[uint64]") -> "NDArray[int64]":
+        """Return times from the values of their digits."""
+        import numpy as np
+
         power, digits = self.fields.power, self._fraction[1] - self._fraction[0]
-        times = _number(whole) * 10**power + self._lead
+        if not self.fields.whole[1]:
+            return np.full(len(whole), UNTIMED)
+        times: NDArray[int64] = _number(whole) * 10**power + self._lead
         if digits > power:
             times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
         elif digits:
             times += _number(fraction) * 10 ** (power - digits)
-        elif not self.fields.whole[1]:
-            times = np.full(len(rows), UNTIMED)
-        self.hits += len(rows)
-        return ReadLines(rows, Columns(times, *found, lengths))
+        return times
 
     def _has_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[bool_]":
         """Return which rows have a length, and an end, that is possible in this layout."""
@@ -229,9 +237,10 @@ class Layout:
 
         data = np.zeros((len(table), MAX_DATA_BYTES), np.uint8)
         length = self.fields.length
-        if length and len(table):
-            decoded = a2b_base64(self._base64_digits(table).data, strict_mode=True)
-            data[:, :length] = np.frombuffer(decoded, np.uint8).reshape(len(table), -1)[:, :length]
+        if length:
+            digits = self._base64_digits(table)
+            decoded = np.frombuffer(a2b_base64(digits.data, strict_mode=True), np.uint8)
+            data[:, :length] = decoded.reshape(len(table), digits.shape[1] * 3 // 4)[:, :length]
         return data.view(">u8").ravel().astype(np.uint64)
 
     def _base64_digits(self, table: "NDArray[void]") -> "NDArray[uint8]":
@@ -250,6 +259,13 @@ class Layout:
         if not self.fields.step and self.fields.length:
             right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(table)], axis=1)
         return right
+
+
+@cache
+def _no_lines() -> ReadLines:
+    import numpy as np
+
+    return ReadLines(np.arange(0), to_columns(()))
 
 
 def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
@@ -279,7 +295,7 @@ def _copy(table: "NDArray[void]", span: Span, to: "NDArray[uint8]", end: int) ->
     import numpy as np
 
     start, stop = span
-    if stop > start and len(table):
+    if stop > start:
         kind = f"V{stop - start}"
         copied = np.ndarray((len(table),), kind, to, end - (stop - start), (to.shape[1],))
         copied[...] = np.ndarray((len(table),), kind, table, BEFORE + start, (table.itemsize,))
@@ -289,8 +305,6 @@ def _digits(table: "NDArray[void]", start: int, end: int) -> "NDArray[uint64]":
     """Return the values of up to eight digits, a byte each, with zeros before them."""
     import numpy as np
 
-    if not len(table):
-        return np.zeros(0, np.uint64)
     words = np.ndarray((len(table),), "<u8", table, BEFORE + end - WORD_BYTES, (table.itemsize,))
     mask = (1 << 64) - (1 << 8 * (WORD_BYTES - (end - start)))
     return (words ^ np.uint64(_ZEROS)) & np.uint64(mask)

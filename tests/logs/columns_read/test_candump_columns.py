@@ -98,6 +98,24 @@ def test_lines_of_a_known_layout_are_not_read_one_by_one(same, monkeypatch):
     assert given_lines == [b"odd\n", b"(5.0) can0 20000088#00 \n"]
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"(1410714882.000001) can0 19FFE45E#01020304050607G8\n",
+        b"(14107148x2.000001) can0 19FFE45E#0102030405060708\n",
+        b"(1410714882.00000x) can0 19FFE45E#0102030405060708\n",
+        b"(1410714882.000001) can0 5FFFE45E#0102030405060708\n",
+        b"(1410714882.000001) can0 19FFE45E#0102030405 60708\n",
+    ],
+)
+def test_a_line_that_looks_like_the_others(same, in_small_parts, line):
+    """A sign that is no digit is found, among others and where the line is the only one of its layout."""
+    in_small_parts(3)
+    good = [FRAME] * 9
+    for place in (3, 9):
+        assert same(b"".join([*good[:place], line, *good[place:], line, *good]))[1].unreadable_count == 2
+
+
 @pytest.mark.parametrize("size", [MAX_LINE_BYTES - 1, MAX_LINE_BYTES, MAX_LINE_BYTES + 1, 3_000_000])
 def test_a_line_that_is_too_long(same, size):
     """It is counted once and costs itself, wherever chunks end."""
