@@ -82,7 +82,7 @@ class TableReader:
         return entry
 
     def _read(self, line: bytes) -> ReadEntry:
-        text = line.decode("utf-8", "replace").strip("\r\n")
+        text = text_of(line).strip("\r\n")
         if not text.strip():
             return None
         if text.lstrip().startswith(("{", "[")):
@@ -150,6 +150,14 @@ class TableReader:
         if len(row) < first and first == last:
             raise UnreadableError(f"there is no column {column.name}: the line has {len(row)}")
         return row[first - 1 : last]
+
+
+def text_of(line: bytes) -> str:
+    """Return a line as text: UTF-8, or else the code page that most programs in Western Europe write."""
+    try:
+        return line.decode()
+    except UnicodeDecodeError:
+        return line.decode("cp1252", "replace")
 
 
 def _json_row(text: str) -> "Sequence[Cell] | dict[str, Cell]":

@@ -78,8 +78,8 @@ def pcapng(packets, *, order="<", link_type=227):
 
 
 def read(content):
-    """Return the entries by channel and the statistics of a log."""
-    with open_log(io.BytesIO(content)) as log:
+    """Return the entries by channel and the statistics of a log, given as bytes or as a file."""
+    with open_log(io.BytesIO(content) if isinstance(content, bytes) else content) as log:
         entries = [(name, entry) for name, entry in log.by_channel() if type(entry).__name__ != "LogEnded"]
         return entries, log.statistics
 
@@ -88,6 +88,18 @@ def frames(content):
     """Return the frames of a log, with the log's own times."""
     entries, found = read(content)
     return [(entry.time + found.first, *entry[1:]) for _, entry in entries if isinstance(entry, Frame)]
+
+
+class Slow(io.BytesIO):
+    """A file that gives a few bytes at once."""
+
+    def __init__(self, content, size):
+        super().__init__(content)
+        self.size = size
+
+    def read1(self, _size=-1):
+        """Return the next bytes."""
+        return super().read1(self.size)
 
 
 CLASSIC = st.tuples(st.integers(10**15, 2**32 * 10**6 - 1), st.integers(0, 0x1FFFFFFF), st.binary(max_size=8))
@@ -101,12 +113,7 @@ def test_frames_come_back(order, form, sent, size):
     sent.sort(key=lambda each: each[0])
     packets = [(time, can(identifier | EXTENDED, data)) for time, identifier, data in sent]
     content = pcapng(packets, order=order) if form == "ng" else pcap(packets, order=order, nanoseconds=form == "ns")
-
-    class Slow(io.BytesIO):
-        def read1(self, _size=-1):
-            return super().read1(size)
-
-    with open_log(Slow(content)) as log:
+    with open_log(Slow(content, size)) as log:
         assert log.kind == f"network capture (.pcap{'ng' if form == 'ng' else ''})"
         found = [entry for _, entry in log.by_channel() if isinstance(entry, Frame)]
         first = log.statistics.first
@@ -231,12 +238,13 @@ def test_a_capture_is_read_on_behind_damage(form, place, rubbish, replaced):
         assert seen[len(seen) - len(after) :] == after
 
 
+@pytest.mark.parametrize("at_once", [7, 100, 1 << 16])
 @pytest.mark.parametrize("form", WHOLE)
-def test_one_damage_is_told_once(form):
-    """With the place at which it ends."""
+def test_one_damage_is_told_once(form, at_once):
+    """With the place at which it ends, however few bytes come at once."""
     content, size = WHOLE[form], RECORD[form]
     start = len(content) - 20 * size
-    entries, found = read(content[:start] + b"\xee" * 77 + content[start:])
+    entries, found = read(Slow(content[:start] + b"\xee" * 77 + content[start:], at_once))
     assert len(entries) == 40
     assert found.unreadable == ((start + 77, DAMAGED),)
     _, found = read(content + b"\xee" * 77)

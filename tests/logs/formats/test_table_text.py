@@ -190,6 +190,17 @@ def test_columns_do_not_hide_a_known_format():
         assert log.kind == "table of frames"
 
 
+def test_names_in_another_code_page():
+    """A head in UTF-8 or in Windows' code page: the names are the same, and they are shown."""
+    rows = "Zeit;ID;Länge;Nutzdaten µ\n0.5;19FFE45E;3;010203\n0.6;19FFE45E;8;0000000000000000\n"
+    for encoding in ("utf-8", "utf-8-sig", "cp1252", "utf-16"):
+        found = read(rows.encode(encoding), "time=Zeit,id=ID,length=Länge,data=Nutzdaten µ")
+        assert (found[0], found[1].unreadable) == (TWO, ())
+    with pytest.raises(InputError) as refused:
+        open_log(io.BytesIO(rows.encode("cp1252")), "x")
+    assert "x:     Zeit;ID;Länge;Nutzdaten µ" in refused.value.problems
+
+
 GUESSED = [
     ("Time;ID;DLC;Data\n0,001;19FFE45E;8;01 02 03 04 05 06 07 08\n", "time=Time,id=ID,data=Data,length=DLC"),
     ("timestamp (ms),can_id,D0,D1,D2\n10.5,0x19FFE45E,01,02,03\n20,0x19FFE45E,01,02,\n",
