@@ -11,6 +11,7 @@ from rvsim.logs.formats.packet_records import CUT, DAMAGED
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, ErrorState, OtherFrame, StateChanged
+from rvsim.wire.timing import remote_bits, standard_bits
 
 START = 1_410_714_882_622_188
 """Microseconds since the epoch."""
@@ -146,7 +147,13 @@ def test_every_kind_of_packet(link_type, write):
         Frame(0, 0x19FFE45E, b"\1\2\3"), Frame(1, 0x19FFE45E, b"\4")
     ]  # fmt: skip
     assert found.skipped == {"11-bit": 1, "remote": 2, "FD": 3, "error": 2}
-    assert [entry.time for _, entry in entries if isinstance(entry, OtherFrame)] == [2, 3, 4]
+    others = [entry for _, entry in entries if isinstance(entry, OtherFrame)]
+    assert [entry.time for entry in others] == [2, 3, 4]
+    assert [entry.bits for entry in others] == [
+        standard_bits(0x7DF, b"\1\2"),
+        remote_bits(0x19FFE45E, 8),
+        standard_bits(0x123, b"", 0),
+    ]
     assert [entry.time for _, entry in entries if isinstance(entry, ErrorFrame)] == [8]
     assert [(entry.state, entry.transmit_errors) for _, entry in entries if isinstance(entry, StateChanged)] == [
         (ErrorState.PASSIVE, 130)
@@ -160,12 +167,18 @@ def test_every_kind_of_packet(link_type, write):
 def test_a_capture_of_all_interfaces(wrap):
     """Other protocols are counted as events, FD by its protocol; identifiers may be little-endian."""
     link_type = 113 if wrap is cooked else 276
-    turned = can(0x19FFE45E | EXTENDED, b"\1")
-    turned = turned[3::-1] + turned[4:]
-    packets = [wrap(turned), wrap(turned, 0x000D), wrap(b"GET /", 0x0800), wrap(turned)]
+
+    def turned(identifier, data):
+        packet = can(identifier | EXTENDED, data)
+        return packet[3::-1] + packet[4:]
+
+    first, second = turned(0x19FFE45E, b""), turned(0x18FECA9C, b"\1")
+    packets = [wrap(first), wrap(second, 0x000D), wrap(b"GET /", 0x0800), wrap(second)]
     entries, found = read(pcap([(START, packet) for packet in packets], link_type=link_type))
-    assert [entry for _, entry in entries] == [Frame(0, 0x19FFE45E, b"\1")] * 2
+    assert [entry for _, entry in entries] == [Frame(0, 0x19FFE45E, b""), Frame(0, 0x18FECA9C, b"\1")]
     assert (found.skipped, found.unreadable) == ({"FD": 1, "event": 1}, ())
+    entries, _ = read(pcap([(START, wrap(can(0x7FF, b"\1"))), (START, wrap(can(EXTENDED | 5)))], link_type=link_type))
+    assert [type(entry) for _, entry in entries] == [OtherFrame, Frame]
 
 
 def test_packets_that_are_no_can():
