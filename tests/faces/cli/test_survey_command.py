@@ -93,8 +93,8 @@ def test_a_paragraph_for_a_mail():
     parts = (
         r"quiet\.log: \d+ frames in 89\.\d s\. ",
         r"Most likely cause \(fault\): heater stopped sending\. ",
-        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at 17\.253 s \(.*\); back without an address claim, so "
-        r"without a restart; it explains 3 more flags\. ",
+        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at 17\.253 s \(.*\); "
+        r"back without an address claim, so without a restart; it explains 3 more flags\. ",
         r"Next step: check its data plug first, then its drop: it did not restart, so it kept its power\. ",
         r"(Also: .*\. )?11 of 11 planned devices sent frames\. ",
         r"Not certain: A log does not show whether the data plug, the drop or the device itself failed\..*",
@@ -326,6 +326,19 @@ def test_one_bad_log_does_not_stop_the_others(processes):
     assert re.findall(r"^(\w+\.log), candump", out, re.MULTILINE) == ["quiet.log", "healthy.log"]
     assert "  Not read: nix.log, nothing.txt." in out.splitlines()
     assert [line.split(":")[1] for line in err.splitlines()] == [" nix.log", " nothing.txt"]
+
+
+def test_a_filter_that_fits_one_log_only():
+    """The other one is told at the end; what fits is shown."""
+    lines = Path("quiet.log").read_text().splitlines()
+    channel = lines[0].split()[1]
+    Path("other.log").write_text("\n".join(line.replace(channel, "can3", 1) for line in lines[:200]) + "\n")
+    code, out, err = run("survey", "quiet.log", "other.log", "--channel", "can3", "--brief")
+    assert (code, out.split(":")[0]) == (2, "other.log")
+    assert err.startswith("rvsim: --channel can3: not in quiet.log: the log has ")
+    code, out, err = run("survey", "quiet.log", "other.log", "--from", "60", "--brief")
+    assert (code, out.split(":")[0]) == (2, "quiet.log")
+    assert err.startswith("rvsim: --from 60: other.log ends ")
 
 
 def test_large_logs_are_read_in_processes(monkeypatch):
