@@ -4,6 +4,7 @@ Knows: the rounds of a log, where each frame stands in it, and how a place is re
 watch of its own, which reads from the beginning of the same round. Does not know clocks, keys or how anything is shown.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import NamedTuple
@@ -15,6 +16,9 @@ from rvsim.wire.line_events import LineEvent
 
 ROUND_GAP_US = 10_000
 """Time between the last frame of a round and the first of the next, as on a bus with little traffic. Our choice."""
+
+MAX_LOOKED_ENTRIES = 20_000
+"""How many entries are read ahead at most. Our choice, to bound the memory."""
 
 
 class LogRounds:
@@ -47,17 +51,39 @@ class LogRounds:
         """The time at which the log's first frame is put in the round of the last entry."""
         self.number = 0
         """How many frames of the log there are up to the last entry, those that were left out included."""
-        self._upcoming = (offset, 0)
-        self._frames = self._all()
-        self.upcoming = self._next()
+        self.position = 0
+        """How many entries were popped."""
+        self._entries = self._all()
+        self._ahead: deque[tuple[Frame | LineEvent, int, int]] = deque()
+        """The entries that were read ahead, the upcoming one first."""
+        self._looked = 0
+        """How many of them were yielded by ``look_ahead``."""
+        self.upcoming = self._first()
         """The next frame or event, None at the end."""
 
     def pop(self) -> Frame | LineEvent:
         """Return the next frame or event, and read the one after it."""
-        self.offset, self.number = self._upcoming
-        popped, self.upcoming = self.upcoming, self._next()
-        assert popped is not None, "pop is called only while something is upcoming"
+        popped, self.offset, self.number = self._ahead.popleft()
+        self.position += 1
+        self._looked = max(0, self._looked - 1)
+        self.upcoming = self._first()
         return popped
+
+    def look_ahead(self, until: int) -> Iterator[tuple[int, Frame]]:
+        """Yield the frames up to a time that were not looked at yet, each with its position, without popping them."""
+        while True:
+            if self._looked == len(self._ahead) and not self._read_one():
+                return
+            entry = self._ahead[self._looked][0]
+            if entry.time > until or len(self._ahead) > MAX_LOOKED_ENTRIES:
+                return
+            self._looked += 1
+            if isinstance(entry, Frame):
+                yield self.position + self._looked, entry
+
+    def forget_looks(self) -> None:
+        """Have ``look_ahead`` begin again with the upcoming entry."""
+        self._looked = 0
 
     def again(self, offset: int) -> "LogRounds":
         """Return the rounds from that with an offset on, read again from the log's first frame."""
@@ -73,13 +99,18 @@ class LogRounds:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
 
-    def _next(self) -> Frame | LineEvent | None:
-        found = next(self._frames, None)
-        if found is None:
+    def _first(self) -> Frame | LineEvent | None:
+        if not self._ahead and not self._read_one():
             return None
-        entry, *place = found
-        self._upcoming = (place[0], place[1])
-        return entry
+        return self._ahead[0][0]
+
+    def _read_one(self) -> bool:
+        """Read one entry ahead; return whether there was one."""
+        found = next(self._entries, None)
+        if found is None:
+            return False
+        self._ahead.append(found)
+        return True
 
     def _all(self) -> Iterator[tuple[Frame | LineEvent, int, int]]:
         offset, is_first = self.offset, True
