@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 class AwaitedMessages:
     """The messages of one bus whose next frame is awaited."""
 
-    def __init__(self) -> None:
+    def __init__(self, catch_up: Callable[[], None] = lambda: None) -> None:
+        """Take what enters the frames that were passed over into all records (see ``traffic.TopicColumn``)."""
+        self._catch_up = catch_up
         self._records: dict[TopicRecord, None] = {}
 
     def add(self, record: "TopicRecord") -> None:
@@ -30,6 +32,7 @@ class AwaitedMessages:
         Messages that were already missed by ``now`` do not count: what is missing while other sources send is no sign
         of a quiet bus. ``now`` never goes back.
         """
+        self._catch_up()
         missed_moments: dict[int, int] = {}
         missed: list[TopicRecord] = []
         for record in self._records:
@@ -56,6 +59,11 @@ class _SuspendedTimes(Times):
     def append(self, time: int) -> None:
         """Add a time, and await the message again."""
         super().append(time)
+        self.resume()
+
+    def extend(self, times: Iterable[int]) -> None:
+        """Add times, and await the message again."""
+        super().extend(times)
         self.resume()
 
     def resume(self) -> None:

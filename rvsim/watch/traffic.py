@@ -9,10 +9,10 @@ up to four times their median; a bus is quiet after ten times its usual silence,
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from heapq import heappop, heappush, heapreplace
 from operator import sub
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from rvsim.wire.frame import SECOND_US
 
@@ -29,7 +29,8 @@ MIN_MISSED_SOURCES = 2
 MIN_STEADY_US = 60 * SECOND_US
 """How long a message without a definition must have kept its rhythm before it counts as periodic: frames that a person
 causes by holding a button have ended by then. Our choice."""
-_MAX_GAPS, _MAX_SILENCES = 32, 256
+MAX_GAPS, MAX_SILENCES = 32, 256
+"""How many steps of a topic, and of the whole bus, are stored."""
 
 
 def _gaps_between(times: Iterable[int]) -> list[int]:
@@ -46,16 +47,20 @@ class Times(deque[int]):
     """The latest times of one topic."""
 
     def __init__(self, times: Iterable[int] = ()) -> None:
-        super().__init__(times, _MAX_GAPS + 1)
+        super().__init__(times, MAX_GAPS + 1)
 
     def resume(self) -> None:
         """Note that the age is counted from now on; nothing to do here."""
 
 
 class Rhythm:
-    """The rhythm of one topic: when its frames came, in bus time."""
+    """The rhythm of one topic: when its frames came, in bus time.
 
-    __slots__ = ("_defined_gap", "_gap", "_gap_known_by", "_is_defined", "_restarted", "first_at", "times")
+    In a log that is held as columns the frames to come are known too: the queries with ``until`` in their names tell
+    how far nothing special comes, as far as that is known. On a live bus that is the last frame.
+    """
+
+    __slots__ = ("_defined_gap", "_gap", "_gap_known_by", "_is_defined", "_restarted", "column", "first_at", "stored")
 
     def __init__(self, defined_gap: int | None, *, is_defined: bool) -> None:
         """Take the defined broadcast gap (microseconds, None for none), and whether the message is defined at all."""
@@ -64,20 +69,43 @@ class Rhythm:
         self._restarted = -1
         self.first_at: int | None = None
         """The time of the first frame."""
-        self.times = Times()
+        self.stored = Times()
+        """The times that were entered; ``times`` first enters those that were passed over."""
+        self.column: TopicColumn | None = None
+        """The frames of the topic in a log that is held as columns; None on a live bus."""
         self._gap: int | None = None
         self._gap_known_by: tuple[int, int, int] | None = None
         """The first time, the last time and the number of times from which the gap was computed: times never go back
         and are only added at the end, so the same three mean the same gaps."""
 
+    @property
+    def times(self) -> Times:
+        """The latest times."""
+        if self.column is not None:
+            self.column.catch_up()
+        return self.stored
+
     def replace_times(self, times: Times) -> None:
         """Replace the container of the times by another one with the same times."""
-        self.times = times
+        self.stored = times
+
+    def unbroken_until(self, longest: int) -> int:
+        """Return the last moment up to which the age is known not to exceed ``longest`` microseconds."""
+        last = self.last
+        return last if self.column is None else self.column.unbroken_until(last, longest)
+
+    def regular_until(self, shortest: float, longest: float) -> int:
+        """Return the time of the last known frame before a step shorter or longer than this."""
+        return self.times[-1] if self.column is None else self.column.regular_until(shortest, longest)
+
+    def sparse_until(self, count: int, within: float) -> int:
+        """Return the time of the last known frame before ``count`` frames in a row come in less than ``within``."""
+        return self.times[-1] if self.column is None else self.column.sparse_until(count, within)
 
     @property
     def last(self) -> int:
         """The moment from which the age is counted: the last frame, or the return of its device."""
-        return max(self.times[-1], self._restarted)
+        return max(self.times[-1], self._restarted)  # the restart is never before a frame that was passed over
 
     @property
     def returned_at(self) -> int:
@@ -149,14 +177,45 @@ class Rhythm:
         return due if due > now else None
 
 
+class TopicColumn(Protocol):
+    """The frames of one topic in a log that is held as columns; times are bus time.
+
+    The frames up to the present position were received; those that change nothing are passed over, and entered into
+    the record of the topic when it is asked for. No answer goes beyond the next silence of the bus of more than a
+    second, where bus time may stop.
+    """
+
+    def catch_up(self) -> None:
+        """Enter the frames that were passed over into the record."""
+
+    def examine_next(self) -> None:
+        """Note that the next frame must be examined, or that another choice of frames must be made."""
+
+    def release(self) -> None:
+        """Note that the record was dropped: its next frame begins a new one."""
+
+    def unbroken_until(self, last: int, longest: int) -> int:
+        """See ``Rhythm.unbroken_until``; the age is counted from ``last``."""
+
+    def regular_until(self, shortest: float, longest: float) -> int:
+        """See ``Rhythm.regular_until``."""
+
+    def sparse_until(self, count: int, within: float) -> int:
+        """See ``Rhythm.sparse_until``."""
+
+
 class Silences:
     """The usual silence between two frames of the bus, from the times of the latest frames."""
 
     def __init__(self) -> None:
-        self.times: deque[int] = deque(maxlen=_MAX_SILENCES + 1)
+        self.times: deque[int] = deque(maxlen=MAX_SILENCES + 1)
+        self.column: Callable[[], Sequence[int]] | None = None
+        """Returns the times of the latest frames where a log is held as columns."""
 
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
+        if self.column is not None:
+            self.times = deque(self.column(), MAX_SILENCES + 1)
         return _median(_gaps_between(self.times)) if len(self.times) > MIN_KNOWN_SILENCES else None
 
 
@@ -184,8 +243,11 @@ class Deadlines:
     """
 
     def __init__(self) -> None:
-        self._heap: list[tuple[int, int, int, Any, DeadlineKind]] = []
-        self._planned: set[tuple[int, int]] = set()
+        self._heap: list[tuple[int, int, int, int, Any, DeadlineKind]] = []
+        self._pushed = 0
+        """How many entries the heap had so far: their numbers keep subjects from being compared."""
+        self._planned: dict[tuple[int, int], int] = {}
+        """The moment of each deadline, by order and number; another moment in the heap has no meaning any more."""
         self.checked_until = 0
         """The moment up to which deadlines are being checked: no frame comes before it."""
 
@@ -203,27 +265,41 @@ class Deadlines:
         kind.
         """
         if not self.has(duty, number):
-            self._planned.add((duty.order, number))
-            heappush(self._heap, (due, duty.order, number, subject, duty))
+            self._push(due, duty, number, subject)
+
+    def _push(self, due: int, duty: DeadlineKind, number: int, subject: Any) -> None:
+        self._planned[duty.order, number] = due
+        self._pushed += 1
+        heappush(self._heap, (due, duty.order, number, self._pushed, subject, duty))
+
+    def hasten(self, due: int, duty: DeadlineKind, number: int, subject: Any) -> None:
+        """Have a deadline of a subject checked at ``due`` already, where it has one that is later."""
+        planned = self._planned.get((duty.order, number))
+        if planned is not None and due < planned:
+            self._push(due, duty, number, subject)
 
     def due_before(self, now: int) -> int | None:
         """Return the first deadline that has passed by ``now``, None where there is none."""
         heap = self._heap
         self.checked_until = now
         while heap and heap[0][0] < now:
-            due, order, number, subject, duty = heap[0]
+            due, order, number, entry, subject, duty = heap[0]
+            if self._planned.get((order, number)) != due:
+                heappop(heap)  # it was hastened
+                continue
             due_now = duty.current(subject, due)
             if due_now is None:
                 heappop(heap)
-                self._planned.discard((order, number))
+                del self._planned[order, number]
             elif due_now > due:
-                heapreplace(heap, (due_now, order, number, subject, duty))
+                self._planned[order, number] = due_now
+                heapreplace(heap, (due_now, order, number, entry, subject, duty))
             else:
                 return due
         return None
 
     def expire_first(self, time: int, since: int) -> None:
         """Let the first deadline expire."""
-        _, order, number, subject, duty = heappop(self._heap)
-        self._planned.discard((order, number))
+        _, order, number, _, subject, duty = heappop(self._heap)
+        del self._planned[order, number]
         duty.expire(subject, time, since)

@@ -9,7 +9,7 @@ ages stop at the last frame.
 """
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from math import inf
 from operator import attrgetter
@@ -48,7 +48,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent, ListeningResumed
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
@@ -100,11 +100,13 @@ class Watch:
         self._by_sender: dict[tuple[int, int], MessageRecord] = {}
         self._nodes: dict[int, AddressRecord] = {}
         self._silences = Silences()
-        self._quiet_bus = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit)
+        self._quiet_bus = QuietBus(self._silences, rig.longest_pause if rig else 0, self._emit, self.catch_up)
+        self._holds_columns = False
         self.pauses = Pauses(self._deadlines, self._all_topics)
         """How the bus resumed after each time that it was quiet."""
-        self._overload = Overload(self._emit, self.device_at)
-        self.bus_load = self._overload.bus_load
+        self.overload = Overload(self._emit, self.device_at)
+        """The judgement of the bus load."""
+        self.bus_load = self.overload.bus_load
         self._second_frames = self.bus_load.frames
         planned = cache(lambda: worst_case(rig, catalogue) if rig is not None else None)
         self.wire_problems = WireProblems(
@@ -118,43 +120,82 @@ class Watch:
         self._cached_causes: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
         self._frame: Frame | None = None
         self._now = self._last = start
-        self._paused_us = 0
-        self._frames = self._unknown = self._steps_back = self._topic_count = 0
+        self.paused_us = 0
+        """The sum of all pauses so far, by which bus time is behind the time of the frames."""
+        self._frames = self._joined = self._unknown = self._steps_back = self._topic_count = 0
         self._next_due: float = inf
 
     # Input.
 
     def observe(self, frame: Frame) -> list[Event]:
         """Take in the next frame; return the events that follow from it and from the time up to it."""
-        time, identifier, data = frame
-        if time < self._now:
+        if frame.time < self._now:
             self._steps_back += 1
-            time = self._now
-            frame = Frame(time, identifier, data)
+            frame = frame._replace(time=self._now)
+        self.await_frame(frame.time)
+        self._second_frames.append(frame)
+        self._silences.times.append(frame.time)
+        self.take_in(frame)
+        return self.take_events() if self._events else []
+
+    # The parts of ``observe``, for a log that is held as columns.
+
+    def await_frame(self, time: int) -> None:
+        """Decide what follows from a frame's coming at ``time``, not before the last one, and none before it."""
         if self.wire_problems.needs_frames:
             self._advance_wires(time)
         if time > self._next_due or time - self._last > SECOND_US:
             self._decide_until(time, arriving=True)
         if time >= self.bus_load.end:
-            self._overload.pass_seconds(time)
+            self.overload.pass_seconds(time)
+
+    def take_in(self, frame: Frame) -> None:
+        """Take in the frame that was awaited, except for the bus load and the usual silence."""
+        time, identifier, data = frame
         if self.wire_problems.needs_frames:
             self.wire_problems.observe_source(time, identifier & 0xFF)
-        self._second_frames.append(frame)
         self._now = self._last = time
         self._frame = frame
         self._frames += 1
-        self._silences.times.append(time)
         message = self._by_identifier.get(identifier)
         if message is not None:
             record = message.topics.get(data[message.key_slice])
             if record is not None and (record.settled_data == data or record.time_only):
-                record.frame = frame
-                record.rhythm.times.append(time - self._paused_us)
+                record.stored_frame = frame
+                record.rhythm.stored.append(time - self.paused_us)
                 if record.time_only:
                     self._unknown += 1
-                return self._take_events() if self._events else []
+                return
         self._examine(frame, message or self._message_record(identifier))
-        return self._take_events()
+
+    def pass_over(self, frames: int, last: Frame) -> None:
+        """Note a number of frames that change nothing; their columns enter them into the records of their topics."""
+        self._now = self._last = last.time
+        self._frame = last
+        self._frames += frames
+
+    @property
+    def next_due(self) -> float:
+        """The first time after which something may be due, in microseconds; infinite for none."""
+        due = self.wire_problems.due
+        return self._next_due if due is None else min(due, self._next_due)
+
+    def topic_record(self, identifier: int, data: bytes) -> TopicRecord | None:
+        """Return the record of the topic of a frame; None where no frame of it was examined with this identifier."""
+        message = self._by_identifier.get(identifier)
+        return None if message is None else message.topics.get(data[message.key_slice])
+
+    def use_silences(self, times: Callable[[], Sequence[int]] | None) -> None:
+        """Take what returns the times of the latest frames; None where they are observed one by one from now on."""
+        self._holds_columns = times is not None
+        self._silences.column = times
+
+    def catch_up(self) -> None:
+        """Enter all frames that were passed over into the records of their topics."""
+        if self._holds_columns:
+            for record in self._all_topics():
+                if record.column is not None:
+                    record.column.catch_up()
 
     def observe_own(self, frame: Frame) -> list[Event]:
         """Take in a frame that the person at the bench sent: it belongs to no device of the roll call, but it adds to
@@ -163,24 +204,46 @@ class Watch:
         self._advance_wires(frame.time)
         self._advance_to(frame.time)
         self._second_frames.append(frame)
-        self._identity.observe_request(frame, self._now - self._paused_us)
-        return self._take_events()
+        self._identity.observe_request(frame, self._now - self.paused_us)
+        return self.take_events()
 
     def advance(self, to: int) -> list[Event]:
         """Note that no frame before ``to`` (microseconds) is still to come; return the events that follow from that."""
         self._advance_wires(to)
         self._advance_to(to)
-        return self._take_events()
+        return self.take_events()
 
     def observe_event(self, event: LineEvent) -> list[Event]:
         """Take in an event of the bus or of its log that is no frame, in the order of time with the frames."""
         if isinstance(event, ListeningResumed):
             self._resume_listening(event)
+        elif isinstance(event, JoinedMessage):
+            self._advance_wires(event.time)
+            self._observe_joined(event)
+            return self.take_events()
         else:
             self._advance_wires(event.time)
             self._advance_to(event.time)
         self.wire_problems.observe_event(event)
-        return self._take_events()
+        return self.take_events()
+
+    def _observe_joined(self, event: JoinedMessage) -> None:
+        """Take in a long message that a log has in one entry; its first eight bytes stand for it as evidence."""
+        time = max(event.time, self._now)
+        frame = Frame(time, event.identifier, event.data[:8])
+        self.await_frame(time)
+        if self.wire_problems.needs_frames:
+            self.wire_problems.observe_source(time, event.identifier & 0xFF)
+        self._now = self._last = time
+        self._frame = frame
+        self._joined += 1
+        self._silences.times.append(time)
+        record = self._topic_record(self._message_record(event.identifier), frame)
+        record.settled_data, record.time_only = None, False
+        self._identity.observe(record, time)
+        self._roll_call.on_time(record, time)
+        self._reports.observe_joined(event.data, record)
+        self._plan_next_due()
 
     def _resume_listening(self, event: ListeningResumed) -> None:
         """Pass over a time in which nobody listened: bus time stands still, and every age is counted from its end."""
@@ -188,17 +251,17 @@ class Watch:
         time = max(since, event.time)
         self._advance_wires(since)
         self._advance_to(since)
-        now = since - self._paused_us
+        now = since - self.paused_us
         self._quiet_bus.interrupt(since)
         self.pauses.interrupt()
         self._roll_call.resume_listening(now)
         self._identity.resume_listening(time, now, gap_us=time - since)
         self._detectors.resume_listening(time, now)
         self._transfers.resume_listening()
-        self._paused_us += time - since
+        self.paused_us += time - since
         self._now = self._last = time
         if time >= self.bus_load.end:
-            self._overload.pass_seconds(time)
+            self.overload.pass_seconds(time)
         self._plan_next_due()
         gap = ListeningGap(time, since, event.about)
         self.listening_gaps.append(gap)
@@ -208,7 +271,7 @@ class Watch:
         """Stop judging by times."""
         self.times_are_valid = False
         self._roll_call.stop_judging()
-        self._overload.stop_judging()
+        self.overload.stop_judging()
         self._events += self._rules.doubt_times(time)
 
     # Queries.
@@ -307,11 +370,11 @@ class Watch:
         record = message.topics.get(key)
         if record is None:
             record = message.topics[key] = TopicRecord(self._topic_count, message.node, key, message.layout, frame)
-            record.rhythm.first_at = frame.time - self._paused_us
+            record.rhythm.first_at = frame.time - self.paused_us
             self._topic_count += 1
             self._quiet_bus.awaited.add(record)
-        record.frame = frame
-        record.rhythm.times.append(frame.time - self._paused_us)
+        record.stored_frame = frame
+        record.rhythm.stored.append(frame.time - self.paused_us)
         return record
 
     def _examine(self, frame: Frame, message: MessageRecord) -> None:
@@ -331,7 +394,7 @@ class Watch:
             record.settled_data = frame.data if repeatable else None
         is_report = message.has_reports or message.layout.dgn in message.node.awaited_dgns
         if is_report and not self._reports.observe(record, spec):
-            record.settled_data, record.time_only = None, False
+            record.examine_next()
         for observe in message.detectors:
             if not observe(record):
                 record.settled_data = None
@@ -363,6 +426,8 @@ class Watch:
         self._detectors.forget(record, time)
         self._by_sender[record.topic.dgn, record.topic.source].topics.pop(record.key, None)
         record.node.topics.discard(record)
+        if record.column is not None:
+            record.column.release()
 
     # Time.
 
@@ -371,7 +436,7 @@ class Watch:
             if to > self._next_due or to - self._last > SECOND_US:
                 self._decide_until(to, arriving=False)
             if to >= self.bus_load.end:
-                self._overload.pass_seconds(to)
+                self.overload.pass_seconds(to)
             self._now = to
 
     def _advance_wires(self, to: int) -> None:
@@ -385,8 +450,8 @@ class Watch:
 
         ``arriving`` is whether a frame comes at ``time``, which ends the silence.
         """
-        while (due := self._deadlines.due_before(time - self._paused_us)) is not None:
-            since = due + self._paused_us
+        while (due := self._deadlines.due_before(time - self.paused_us)) is not None:
+            since = due + self.paused_us
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:
                 self._deadlines.expire_first(max(since, self._last), since)
@@ -399,17 +464,18 @@ class Watch:
             self._quiet_bus.fall(quiet, time, self._last, self._frame)
             if arriving:
                 if self._quiet_bus.end(time):
-                    self.pauses.end(time, time - self._last, self._last - self._paused_us)
-                self._paused_us += time - self._last
+                    self.pauses.end(time, time - self._last, self._last - self.paused_us)
+                self.catch_up()
+                self.paused_us += time - self._last
         self._plan_next_due()
 
     def _quiet_from(self) -> QuietMoment | None:
-        return self._quiet_bus.since(self._frames, self._last, self._paused_us)
+        return self._quiet_bus.since(self._frames + self._joined, self._last, self.paused_us)
 
     def _plan_next_due(self) -> None:
         """Note the first time after which something may be due."""
         first = self._deadlines.earliest
-        self._next_due = inf if first is None else first + self._paused_us
+        self._next_due = inf if first is None else first + self.paused_us
 
     # Output.
 
@@ -421,7 +487,8 @@ class Watch:
         if event is not None:
             self._events.append(event)
 
-    def _take_events(self) -> list[Event]:
+    def take_events(self) -> list[Event]:
+        """Return the events since they were last taken."""
         events, self._events = self._events, []
         if len(events) > 1:
             events.sort(key=attrgetter("time"))  # the end of a second and a deadline may come out of order

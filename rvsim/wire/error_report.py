@@ -12,6 +12,7 @@ from rvsim.wire.line_events import (
     Disturbed,
     ErrorFrame,
     ErrorState,
+    JoinedMessage,
     LineEvent,
     ListeningResumed,
     LogEnded,
@@ -83,9 +84,9 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(about=NO_ACKNOWLEDGE)
         case StateChanged():
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
-        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit():
+        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | JoinedMessage():
             return None
-        case ListeningResumed() | LogEnded():
+        case TimeWentBack() | TimesInUnit() | ListeningResumed() | LogEnded():
             return None
     assert_never(event)
 

@@ -102,6 +102,18 @@ class ErrorFrame(NamedTuple):
     about: str = ""
 
 
+class JoinedMessage(NamedTuple):
+    """A message of more than eight bytes that the writer of a log has put together from its packets.
+
+    ``identifier`` is that of the message, not of its packets. ``time`` is that of the log's line; how long the packets
+    took is not known.
+    """
+
+    time: int
+    identifier: int
+    data: bytes
+
+
 class TimeWentBack(NamedTuple):
     """A log's own time went back by ``by`` microseconds from one entry to the next, at ``where``, such as ``line 12``.
 
@@ -150,6 +162,7 @@ LineEvent = (
     | Waited
     | OtherFrame
     | ErrorFrame
+    | JoinedMessage
     | TimeWentBack
     | TimesInUnit
     | ListeningResumed
@@ -166,6 +179,8 @@ def is_error_frame(event: LineEvent) -> bool:
             return True
         case NotAcknowledged():
             return not event.endless
-        case StateChanged() | Overflowed() | TimeWentBack() | TimesInUnit() | ListeningResumed() | LogEnded():
+        case StateChanged() | Overflowed() | JoinedMessage() | ListeningResumed():
+            return False
+        case TimeWentBack() | TimesInUnit() | LogEnded():
             return False
     assert_never(event)

@@ -87,6 +87,15 @@ LogChannel = Annotated[
         "--channel", metavar="NAME", help="Read this channel of the log only; each channel is a bus of its own."
     ),
 ]
+Columns = Annotated[
+    str | None,
+    typer.Option(
+        "--columns",
+        metavar="LIST",
+        help="For a log that is a table: its columns, like time=1,id=2,data=4- or time=Zeit:ms,id=ID:dec,data=Data; "
+        "also length, channel. The rig's if omitted.",
+    ),
+]
 Devices = Annotated[
     list[str] | None,
     typer.Option(
@@ -101,7 +110,16 @@ Messages = Annotated[
         "--message", metavar="MESSAGE", help="Show this message only: its name, or its DGN in hex. Repeatable."
     ),
 ]
+LogProcesses = Annotated[
+    int | None,
+    typer.Option("--processes", metavar="N", help="Logs to read at once, in processes; one per processor if omitted."),
+]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it exists.")]
+Html = Annotated[
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
+]
+OverwritePage = Annotated[bool, typer.Option("--overwrite", help="With --html: replace FILE if it exists.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Start again at the end of the log, until quit.")]
 Speed = Annotated[
     str,
@@ -293,6 +311,17 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
     if not 0 <= seconds <= 1e9:
         raise InputError(f"{option} {seconds:g}: give a number from 0 to 1000000000")
     return round(seconds * SECOND_US)
+
+
+def above_0(option: str, number: int | None) -> int | None:
+    """Return the number of an option; None where it is omitted.
+
+    Raises:
+        InputError: it is below 1.
+    """
+    if number is not None and number < 1:
+        raise InputError(f"{option} {number}: give a number above 0")
+    return number
 
 
 def log_part(start: float | None, end: float | None) -> tuple[int, int | None]:

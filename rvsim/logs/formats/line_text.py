@@ -13,6 +13,8 @@ from typing import Any, ClassVar
 
 from rvsim.logs.formats.entry import (
     ERROR_FLAG,
+    MAX_DATA_BYTES,
+    MAX_MESSAGE_BYTES,
     EntryKind,
     ListeningPause,
     LogEntry,
@@ -20,6 +22,7 @@ from rvsim.logs.formats.entry import (
     SkippedEntry,
     UnreadableError,
     checked_identifier,
+    data_entry,
     error_entry,
     other_frame,
     parse_data,
@@ -85,14 +88,16 @@ class CandumpReader:
         extended = len(identifier) >= _EXTENDED_DIGITS
         if body[:1] in (b"R", b"r"):
             return other_frame(at, channel, number, extended, _digit(body[1:2]))
-        data = parse_data(body.partition(b"_")[0])  # after the underscore: a length code above 8
+        is_message = extended and not number & ERROR_FLAG
+        # after the underscore: a length code above 8
+        data = parse_data(body.partition(b"_")[0], MAX_MESSAGE_BYTES if is_message else MAX_DATA_BYTES)
         if number & ERROR_FLAG:
             return SkippedEntry(at, EntryKind.ERROR, channel, report=linux_report(number, data))
         if not extended:
             return other_frame(at, channel, number, extended, data)
         if not after and len(data) < 8:
             raise UnreadableError("the last line has no line end: its frame may be cut off")
-        return LogEntry(at, checked_identifier(number), data, channel)
+        return data_entry(at, channel, number, data)
 
     def _read_screen(
         self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes
@@ -241,16 +246,16 @@ class JsonLinesReader:
         return SkippedEntry(time, EntryKind.EVENT, name, gap=pause)
 
     @staticmethod
-    def _frame(fields: dict[str, Any]) -> LogEntry:
+    def _frame(fields: dict[str, Any]) -> LogEntry | SkippedEntry:
         values = [fields.get(key) for key in ("t", "identifier", "bytes", "channel")]
         time, identifier, data, channel = (str(value).encode("utf-8", "replace") for value in values)
         if None in values[:3]:
             raise UnreadableError("a frame without its time, identifier or bytes")
-        return LogEntry(
+        return data_entry(
             parse_time_us(time),
-            checked_identifier(parse_hex(identifier)),
-            parse_data(data),
             None if values[3] is None else channel,
+            parse_hex(identifier),
+            parse_data(data, MAX_MESSAGE_BYTES),
         )
 
 

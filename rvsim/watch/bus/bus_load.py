@@ -114,7 +114,7 @@ class BusySecond(NamedTuple):
 
     def can_reach(self, percent: float) -> bool:
         """Return whether the load of a second that ends in this one can reach ``percent``, by an upper bound."""
-        return 100 * (self.least_before + self.least) * _MAX_STUFFING_RATIO / BIT_RATE >= percent
+        return self.least_before + self.least >= least_to_reach(percent)
 
     def busiest(self, bits_of: Callable[[BusFrame], int] = _exact) -> Window:
         """Return the busiest second that ends with a frame of this one (of equals the first); empty without frames."""
@@ -133,6 +133,11 @@ class BusySecond(NamedTuple):
             if 100 * bits / BIT_RATE > percent:
                 return Window(both[behind - 1].time, both[first:behind])
         return None
+
+
+def least_to_reach(percent: float) -> float:
+    """Return how many bits two seconds must have at least, before stuffing, for a load of ``percent`` within them."""
+    return percent * BIT_RATE / (100 * _MAX_STUFFING_RATIO)
 
 
 _IDLE = BusySecond(-SECOND_US, 0, ())
@@ -170,6 +175,30 @@ class BusLoad:
             self.frames.append(passed)
         else:
             self.others.append(passed)
+
+    @property
+    def has_others(self) -> bool:
+        """Whether the present second or the one before it has frames of other kinds."""
+        return bool(self.others or self._last.others)
+
+    def skip_to(self, time: int) -> None:
+        """Leave out the seconds before that of ``time``: they need no judgement."""
+        self.end = time - time % SECOND_US + SECOND_US
+        self.frames.clear()
+        self.others.clear()
+        self._last, self._idle = _IDLE, 0
+
+    def restore(self, start: int, frames: Sequence[Frame], before: Sequence[Frame]) -> None:
+        """Take the data frames of the second that begins at ``start``, and those of the second before it.
+
+        The second before stays as it is where it was closed last.
+        """
+        self.end = start + SECOND_US
+        self.frames[:] = frames
+        if self._last.end != start:
+            least = sum(_MIN_BITS[len(frame.data)] for frame in before)
+            self._last = BusySecond(start - SECOND_US, least, tuple(before)) if before else _IDLE
+            self._idle = 0
 
     @property
     def recent(self) -> tuple[Frame, ...]:

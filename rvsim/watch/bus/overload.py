@@ -32,6 +32,16 @@ class Overload:
             if self._judges:
                 self._judge(second)
 
+    @property
+    def needs_seconds(self) -> bool:
+        """Whether every second must be judged at present; else only those that can reach a limit."""
+        return self._standing is not None
+
+    @property
+    def judges(self) -> bool:
+        """Whether the load is judged."""
+        return self._judges
+
     def stop_judging(self) -> None:
         """Stop judging the load: the times or the bit rate are wrong."""
         self._judges = False

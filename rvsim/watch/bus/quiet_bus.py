@@ -3,6 +3,7 @@
 Knows: the usual silence, and which sources should have sent. Does not know deadlines. Needs the rhythm.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from rvsim.watch.awaited import AwaitedMessages
@@ -22,8 +23,10 @@ class QuietMoment(NamedTuple):
 class QuietBus:
     """Reports once that the bus is quiet; not while the pause is normal by the rig."""
 
-    def __init__(self, silences: Silences, longest_pause: int, emit: Emit) -> None:
-        self.awaited = AwaitedMessages()
+    def __init__(
+        self, silences: Silences, longest_pause: int, emit: Emit, catch_up: Callable[[], None] = lambda: None
+    ) -> None:
+        self.awaited = AwaitedMessages(catch_up)
         """The messages by which a silence is recognised; the watch adds each one when it is first received."""
         self._silences = silences
         self._longest_pause = longest_pause

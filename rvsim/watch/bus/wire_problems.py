@@ -31,6 +31,7 @@ from rvsim.wire.line_events import (
     Disturbed,
     ErrorFrame,
     ErrorState,
+    JoinedMessage,
     LineEvent,
     ListeningResumed,
     LogEnded,
@@ -103,6 +104,11 @@ class WireProblems:
         self._collided_at: dict[str, int] = {}
         self._worst_case_exceeded: WorstCaseExceeded | None = None
 
+    @property
+    def needs_sources(self) -> bool:
+        """Whether the source of each frame must be passed on; else times alone are enough."""
+        return bool(self._unacknowledged_by) or self._errors.waits_for_frame
+
     def observe_event(self, event: LineEvent) -> None:
         """Take in an event of the line."""
         if is_error_frame(event):
@@ -135,6 +141,8 @@ class WireProblems:
                 self._errors.count(event.time, event.about)
             case Overflowed():
                 self.overflowed += 1
+            case JoinedMessage():
+                pass  # a message, which the watch reads
             case _:
                 assert_never(event)
         self._plan()

@@ -97,7 +97,7 @@ class Detectors:
         if message in self._observers:
             self._observers[message].append(_settled_by(self._stuck_values.observe_neighbour))
         for record in self._records_of(message):
-            record.settled_data = None
+            record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
         command = read_command(record)

@@ -204,7 +204,7 @@ class IgnoredCommands:
         before = {record: record.frame.data for record in (*records, *heartbeats)}
         state.pending = _PendingCommands(command, before, command.now + answer_time_us)
         for record in before:
-            record.settled_data = None  # every frame is examined from now on
+            record.examine_next()  # every frame is examined from now on
         self._deadlines.schedule(state.pending.due, self._answer_deadline, state.number, state)
 
     def _heartbeats_of(self, target: CommandTarget, records: Iterable[TopicRecord], now: int) -> list[TopicRecord]:

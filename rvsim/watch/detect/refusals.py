@@ -142,4 +142,4 @@ def _await_message(node: AddressRecord, dgn: int) -> None:
     node.awaited_dgns.add(dgn)
     for record in node.topics:
         if record.topic.dgn == dgn:
-            record.settled_data, record.time_only = None, False
+            record.examine_next()

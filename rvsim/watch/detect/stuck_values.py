@@ -169,7 +169,7 @@ class StuckValues:
         self._links.clear()
         for records in self._neighbours.values():
             for neighbour in records:
-                neighbour.settled_data = None  # its present values are noted with its next frame
+                neighbour.examine_next()  # its present values are noted with its next frame
         return values
 
     def _links_of(self, record: TopicRecord) -> _Links:

@@ -297,7 +297,7 @@ class Identity:
         entry.topics.append(record)
         if record.values is not None and record.layout.spec is not None:
             record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
-            record.settled_data = None
+            record.examine_next()
 
     def _unknown_sender(self, node: AddressRecord) -> DeviceRecord:
         """Return the device that a topic is assigned to when the topic does not identify its sender."""

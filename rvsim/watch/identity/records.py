@@ -11,7 +11,7 @@ from typing import NamedTuple
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
-from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm
+from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm, TopicColumn
 from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Topic, UnplannedDevice
 from rvsim.watch.values import Values
 from rvsim.wire.frame import SECOND_US, Frame
@@ -39,8 +39,8 @@ class TopicRecord:
 
     __slots__ = (
         "changed_at",
+        "column",
         "device",
-        "frame",
         "function",
         "function_text",
         "key",
@@ -51,6 +51,7 @@ class TopicRecord:
         "number",
         "rhythm",
         "settled_data",
+        "stored_frame",
         "time_only",
         "topic",
         "values",
@@ -61,7 +62,10 @@ class TopicRecord:
         self.node = node
         self.key = key
         self.layout = layout
-        self.frame = frame
+        self.stored_frame = frame
+        """The last frame that was entered; ``frame`` first enters those that were passed over."""
+        self.column: TopicColumn | None = None
+        """The frames of the topic in a log that is held as columns; None on a live bus."""
         self.topic: Topic = layout.topic(node.address, frame.data)
         self.function: Function | None = None
         """The function that this topic is the status of."""
@@ -96,9 +100,22 @@ class TopicRecord:
             return None
         return self.function.name, self.topic.instance
 
+    @property
+    def frame(self) -> Frame:
+        """The last frame."""
+        if self.column is not None:
+            self.column.catch_up()
+        return self.stored_frame
+
     def examine_next(self) -> None:
         """Have the next frame examined, even if it is the same."""
+        if self.column is not None:
+            self.column.examine_next()
         self.settled_data, self.time_only = None, False
+
+    def hold(self, column: TopicColumn | None) -> None:
+        """Take the frames of a log that is held as columns, None at its end."""
+        self.column = self.rhythm.column = column
 
 
 class AddressRecord:
@@ -220,6 +237,10 @@ class DeviceRecord:
     def last_heard(self) -> int:
         """Return the moment from which its silence is counted."""
         return max((record.rhythm.last for record in self.topics), default=self.waiting_from)
+
+    def heard_until(self, longest: int) -> int:
+        """Return the last moment up to which one of its messages is known to come within ``longest`` microseconds."""
+        return max((record.rhythm.unbroken_until(longest) for record in self.topics), default=self.waiting_from)
 
     def last_frame(self) -> Frame | None:
         """Return its last frame, None where there is none."""

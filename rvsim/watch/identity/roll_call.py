@@ -101,12 +101,12 @@ class RollCall:
     def _silence_due(self, entry: DeviceRecord, passed: int) -> int | None:
         if entry.merged or not self.judges:
             return None
-        earliest = entry.last_heard() + MIN_SILENCE_LIMIT_US
+        earliest = entry.heard_until(MIN_SILENCE_LIMIT_US) + MIN_SILENCE_LIMIT_US
         return earliest if earliest > passed else entry.last_heard() + entry.silence_limit()
 
     def _fall_silent(self, entry: DeviceRecord, time: int, since: int) -> None:
         for record in entry.topics:
-            record.settled_data, record.time_only = None, False
+            record.examine_next()
         if not self._with_rig and entry.slowest_gap() is None:
             return  # none of its messages is periodic: it is not known when it should send
         late = tuple(record.lateness for record in entry.topics if record.lateness is not None)
@@ -154,23 +154,23 @@ class RollCall:
     def _lateness_due(self, record: TopicRecord, passed: int) -> int | None:
         entry, earliest = record.device, record.rhythm.min_limit
         judged = self.judges and entry.is_heard and (entry.plan is not None or not self._with_rig)
-        if earliest is None or not judged or record.node.has_left():
-            record.time_only = False  # the next frame is examined, and the check scheduled again
+        if earliest is None:
             return None
-        last = record.rhythm.last
-        if last + earliest > passed:
-            return last + earliest
-        if not record.rhythm.is_periodic:
-            record.time_only = False
+        known_until = record.rhythm.unbroken_until(earliest)
+        if known_until + earliest > passed:
+            return known_until + earliest
+        if not judged or record.node.has_left() or not record.rhythm.is_periodic:
+            if record.time_only:
+                record.examine_next()  # the next frame schedules the check again
             return None
-        due = last + record.rhythm.limit()
+        due = known_until + record.rhythm.limit()
         if entry.plan is not None and entry.plan.sleeps and entry.last_heard() <= due:
             # It may be falling asleep: a message is late only if it is missing while the device continues to send.
             return max(due, entry.last_heard() + entry.silence_limit())
         return due
 
     def _report_late(self, record: TopicRecord, time: int, since: int) -> None:
-        record.settled_data, record.time_only = None, False
+        record.examine_next()
         if self._is_replaced_by_other(record):
             return
         record.device.late_count += 1

@@ -69,7 +69,6 @@ def typed(tmp_path_factory):
     def run(arguments, encoding, more, options):
         env = {
             **os.environ,
-            "XDG_CACHE_HOME": str(folder),
             "PYTHONIOENCODING": encoding,
             "COLUMNS": "100",
             **(more or {}),

@@ -1,0 +1,259 @@
+"""A watch that observes a log in columns: most frames are passed over, since they change nothing but times.
+
+Knows: which frames of a block a watch must be given one by one, and when something is due between them, so that the
+watch finds exactly what it finds frame by frame. Does not know what a frame means, nor any rule. Where too many frames
+of a block matter, the rest of it is observed frame by frame, which is faster then.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from heapq import heapify, heappop, heappush
+from typing import TYPE_CHECKING
+
+from rvsim.logs.blocks import Block
+from rvsim.logs.columns import Columns
+from rvsim.logs.seconds import Seconds
+from rvsim.logs.topic_columns import Moment, TopicFrames, Topics, to_bytes
+from rvsim.watch.decode import Decoder
+from rvsim.watch.traffic import MAX_SILENCES
+from rvsim.watch.watch import Event, Watch
+from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.line_events import LineEvent, OtherFrame, is_error_frame
+
+if TYPE_CHECKING:
+    from numpy import int64
+    from numpy.typing import NDArray
+
+MAX_STOPS_PERCENT = 35
+"""If more frames than this are stopped at, a block is observed frame by frame: measured, a stop costs about as much as
+three frames."""
+_MIN_JUDGED_STOPS = 500
+"""From how many stops on that share is judged within a block."""
+_RETRY_BLOCKS = 8
+"""After how many blocks columns are tried again."""
+
+
+class ColumnWatch:
+    """Has a watch observe the blocks of one channel; ``collect`` takes the events of each moment."""
+
+    def __init__(self, watch: Watch, decoder: Decoder, collect: Callable[[list[Event]], None]) -> None:
+        self._watch = watch
+        self._collect = collect
+        self._moment = Moment()
+        self._topics = Topics(decoder, self._moment)
+        self._seconds = Seconds(watch.bus_load, watch.overload)
+        self._recent: NDArray[int64] | None = None
+        """The times of the last frames before the block."""
+        self._by_frame_blocks = 0
+        """How many blocks are still to be observed frame by frame before columns are tried again."""
+
+    def split(self, frames: Columns) -> list[TopicFrames] | None:
+        """Give the topics the frames of the next block and return those that have some; None where a log has too many
+        identifiers for that.
+        """
+        return self._topics.split(frames, self._watch.topic_record) if len(frames) else []
+
+    def observe(self, block: Block, topics: list[TopicFrames] | None) -> None:
+        """Observe a block, with the topics that have frames in it."""
+        frames, events = block.frames, list(block.events)
+        done = 0
+        if topics and not self._by_frame_blocks:
+            done, events = _Pass(self._watch, self._moment, self._seconds, self._recent, self._collect).run(
+                block, topics
+            )
+            self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
+        elif self._by_frame_blocks:
+            self._by_frame_blocks -= 1
+        for topic in topics or ():
+            if topic.record is not None:
+                topic.record.hold(None)
+        if done < len(frames) or events:
+            self._observe_entries(frames.between(done), [(before - done, event) for before, event in events])
+        self._keep(frames)
+
+    def _observe_entries(self, frames: Columns, events: Sequence[tuple[int, LineEvent]]) -> None:
+        """Observe frames and other entries one by one."""
+        for entry in Block(frames, events).entries():
+            if isinstance(entry, Frame):
+                self._collect(self._watch.observe(entry))
+            else:
+                self._collect(self._watch.observe_event(entry))
+
+    def _keep(self, frames: Columns) -> None:
+        """Keep what the next block needs."""
+        import numpy as np
+
+        if len(frames):
+            times = frames.times if self._recent is None else np.concatenate((self._recent, frames.times))
+            self._recent = times[-MAX_SILENCES - 1 :].copy()
+            self._seconds.keep(frames)
+
+
+class _Pass:
+    """One pass over a block in columns."""
+
+    def __init__(
+        self,
+        watch: Watch,
+        moment: Moment,
+        seconds: Seconds,
+        recent: "NDArray[int64] | None",
+        collect: Callable[[list[Event]], None],
+    ) -> None:
+        self._watch, self._moment, self._seconds, self._collect = watch, moment, seconds, collect
+        self._recent = recent
+        self._heap: list[tuple[int, int]] = []
+        self._gap = 0
+        self._passed = 0
+        """The number of frames that the watch knows."""
+        self._due: tuple[float, int] = (-1, 0)
+        """When something is due, and the first frame after that."""
+
+    def run(self, block: Block, topics: list[TopicFrames]) -> tuple[int, list[tuple[int, LineEvent]]]:
+        """Observe the block, or the first part of it.
+
+        Returns:
+            The number of frames that were observed, and the other entries that were not.
+        """
+        self._begin(block, topics)
+        watch, events, count, stops = self._watch, list(block.events), len(self._times), 0
+        events.reverse()
+        position = 0
+        while True:
+            stop = self._next_stop(position)
+            if events and events[-1][0] <= stop:
+                position, event = events.pop()
+                self._observe_event(position, event)
+            elif stop < count:
+                self._stop(stop)
+                position = stop + 1
+            else:
+                break
+            stops += 1
+            if stops >= _MIN_JUDGED_STOPS and 100 * stops > MAX_STOPS_PERCENT * position:
+                count = position
+                break
+        self._pass_to(count)
+        self._seconds.finish(count)
+        watch.catch_up()
+        watch.use_silences(None)
+        events.reverse()
+        return count, events
+
+    def _begin(self, block: Block, topics: list[TopicFrames]) -> None:
+        import numpy as np
+
+        frames = self._frames = block.frames
+        self._topics = topics
+        self._times: list[int] = frames.times.tolist()
+        topic_at = np.empty(len(frames), np.intp)
+        for place, topic in enumerate(topics):
+            topic.place = place
+            topic_at[topic.positions] = place
+        self._topic_at: list[int] = topic_at.tolist()
+        before = self._recent[-1:] if self._recent is not None else frames.times[:1]
+        steps = np.diff(np.concatenate((before, frames.times)))
+        self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
+        others = any(isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
+        self._seconds.begin(frames, with_others=others)
+        self._moment.paused_us = self._watch.paused_us
+        self._moment.touched.clear()
+        self._move_to(0)
+        self._watch.use_silences(self._latest_times)
+        for topic in topics:
+            topic.next_position = topic.find_next()
+            if topic.next_position >= 0:
+                self._heap.append((topic.next_position, topic.place))
+        heapify(self._heap)
+
+    # Where to stop.
+
+    def _next_stop(self, position: int) -> int:
+        """Return the first frame from this position on that must be stopped at; the number of frames for none."""
+        watch, heap = self._watch, self._heap
+        if watch.wire_problems.needs_sources:
+            return position
+        while heap and self._topics[heap[0][1]].next_position != heap[0][0]:
+            heappop(heap)
+        stop = heap[0][0] if heap else len(self._times)
+        due = watch.next_due
+        if due != self._due[0]:
+            self._due = due, bisect_right(self._times, due)
+        while self._long_gaps[self._gap] < position:
+            self._gap += 1
+        stop = min(stop, max(position, self._due[1]), self._long_gaps[self._gap])
+        return min(stop, self._seconds.next_boundary(position))
+
+    def _find_next(self, topic: TopicFrames) -> None:
+        """Find the next frame of interest of a topic."""
+        position = topic.find_next()
+        if position != topic.next_position:
+            topic.next_position = position
+            if position >= 0:
+                heappush(self._heap, (position, topic.place))
+
+    def _find_touched(self) -> None:
+        touched = self._moment.touched
+        if touched:
+            for topic in dict.fromkeys(touched):
+                self._find_next(topic)
+            touched.clear()
+
+    # Stops.
+
+    def _stop(self, position: int) -> None:
+        """Take in a frame, or decide what its coming decides where the frame itself says nothing new."""
+        watch, time = self._watch, self._times[position]
+        self._pass_to(position)
+        if time >= watch.bus_load.end:
+            self._seconds.prepare(position, time)
+        watch.await_frame(time)
+        self._moment.paused_us = watch.paused_us
+        self._find_touched()
+        topic = self._topics[self._topic_at[position]]
+        if topic.next_position == position or watch.wire_problems.needs_sources:
+            topic.catch_up()
+            frame = topic.frame(topic.taken)
+            watch.take_in(frame)
+            topic.taken += 1
+            self._passed = position + 1
+            self._move_to(position + 1)
+            if topic.record is None:
+                topic.hold(watch.topic_record(frame.identifier, frame.data))
+            self._find_next(topic)
+            self._find_touched()
+        self._collect(watch.take_events())
+
+    def _observe_event(self, position: int, event: LineEvent) -> None:
+        """Observe another entry, before the frame at a position."""
+        self._pass_to(position)
+        if event.time >= self._watch.bus_load.end:
+            self._seconds.prepare(position, event.time)
+        self._collect(self._watch.observe_event(event))
+        self._find_touched()
+
+    def _pass_to(self, position: int) -> None:
+        """Pass over all frames before a position."""
+        if position > self._passed:
+            frames, last = self._frames, position - 1
+            frame = Frame(
+                self._times[last], int(frames.identifiers[last]), to_bytes(frames.data[last], frames.lengths[last])
+            )
+            self._watch.pass_over(position - self._passed, frame)
+            self._passed = position
+        self._move_to(position)
+
+    def _move_to(self, position: int) -> None:
+        gaps = self._long_gaps
+        while gaps[self._gap] < position:
+            self._gap += 1
+        self._moment.position, self._moment.horizon = position, gaps[self._gap]
+
+    def _latest_times(self) -> list[int]:
+        """Return the times of the latest frames that were received."""
+        end = self._moment.position
+        times: list[int] = self._times[max(0, end - MAX_SILENCES - 1) : end]
+        missing = MAX_SILENCES + 1 - len(times)
+        if missing > 0 and self._recent is not None:
+            times = [*self._recent[-missing:].tolist(), *times]
+        return times

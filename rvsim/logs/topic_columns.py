@@ -1,0 +1,354 @@
+"""The frames of a block by topic: which frames each topic has, and which of them say something new.
+
+Knows: that a topic is one source and DGN with the byte that tells its topics apart, and how a watch asks for frames
+that it passed over. Does not know what a frame means, nor when a watch examines one.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from rvsim.logs.columns import Columns
+from rvsim.watch.decode import Decoder
+from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.traffic import MAX_GAPS
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import dgn_of
+
+if TYPE_CHECKING:
+    from numpy import bool_, int64, intp, uint8, uint32, uint64
+    from numpy.typing import NDArray
+
+MAX_IDENTIFIERS = 4096
+"""With more identifiers a log is no traffic of devices, and is not worth columns. Our decision, to bound the memory."""
+_NO_BYTE = 256
+"""Stands for the byte that tells topics apart where a frame has none."""
+_NO_PLACE = 255
+
+
+class Moment:
+    """The present place in a block, common to all topics."""
+
+    def __init__(self) -> None:
+        self.position = 0
+        """The frames before it were received."""
+        self.horizon = 0
+        """The frames before it come without a silence of the bus of more than a second."""
+        self.paused_us = 0
+        """By how much bus time is behind the time of the frames."""
+        self.touched: list[TopicFrames] = []
+        """The topics whose next frame of interest must be found again."""
+
+
+class TopicFrames:
+    """The frames of one topic in the present block, and what is kept of the blocks before it.
+
+    Frames are numbered from 0 within the block. It is the ``TopicColumn`` of the record that it has.
+    """
+
+    def __init__(self, number: int, dgn: int, source: int, moment: Moment) -> None:
+        self.number = number
+        self.place = 0
+        """Its number among the topics of the present block."""
+        self.dgn = dgn
+        self.source = source
+        self.record: TopicRecord | None = None
+        self.next_position = -1
+        """The position of the next frame of interest; -1 where it has none in this block."""
+        self.taken = 0
+        """How many of the frames were entered into the record."""
+        self._moment = moment
+        self._long_steps: dict[int, NDArray[intp]] = {}
+        self._irregular: dict[tuple[float, float], NDArray[intp]] = {}
+        self._dense: dict[tuple[int, float], NDArray[intp]] = {}
+
+    def load(
+        self,
+        positions: "NDArray[intp]",
+        times: "NDArray[int64]",
+        identifiers: "NDArray[uint32]",
+        data: "NDArray[uint64]",
+        lengths: "NDArray[uint8]",
+        changed: "NDArray[bool_]",
+    ) -> None:
+        """Take the frames of a block; ``changed`` tells which differ from the one before."""
+        import numpy as np
+
+        self.positions, self.times, self.identifiers = positions, times, identifiers
+        self.data, self.lengths = data, lengths
+        self.changes: NDArray[intp] = np.flatnonzero(changed)
+        self.first_uses: list[int] = []
+        """The first frame with each identifier, where there are several."""
+        if len(identifiers) > 1 and (identifiers[1:] != identifiers[:-1]).any():
+            self.first_uses = sorted(np.unique(identifiers, return_index=True)[1].tolist())
+        self.taken = 0
+        self._long_steps.clear()
+        self._irregular.clear()
+        self._dense.clear()
+
+    def frame(self, index: int) -> Frame:
+        """Return one of the frames."""
+        return Frame(
+            int(self.times[index]),
+            int(self.identifiers[index]),
+            to_bytes(self.data[index], self.lengths[index]),
+        )
+
+    def first_from(self, start: int) -> int:
+        """Return the position of its first frame from a time on, not after that of its last one."""
+        return int(self.positions[int(self.times.searchsorted(start))])
+
+    # The frames that a watch has passed over.
+
+    def catch_up(self) -> None:
+        """Enter the frames that were passed over into the record."""
+        record, taken = self.record, self.taken
+        if record is None or taken >= len(self.positions) or self.positions[taken] >= self._moment.position:
+            return
+        end = int(self.positions.searchsorted(self._moment.position))
+        times = self.times[max(taken, end - MAX_GAPS - 1) : end] - self._moment.paused_us
+        self.taken = end
+        record.rhythm.stored.extend(times.tolist())
+        record.stored_frame = last = self.frame(end - 1)
+        if record.settled_data is not None:
+            changes = self.changes
+            latest = int(changes.searchsorted(end)) - 1
+            if latest >= 0 and changes[latest] >= taken:
+                record.settled_data = record.last_data = last.data
+                record.changed_at = int(self.times[changes[latest]]) - self._moment.paused_us
+
+    def examine_next(self) -> None:
+        """Note that the next frame must be examined, or that another choice of frames must be made."""
+        self._moment.touched.append(self)
+
+    def release(self) -> None:
+        """Note that the record was dropped."""
+        self.catch_up()
+        if self.record is not None:
+            self.record.hold(None)
+            self.record = None
+        self._moment.touched.append(self)
+
+    def hold(self, record: TopicRecord | None) -> None:
+        """Take the record that the frames are entered into, None where it has none yet."""
+        self.record = record
+        if record is not None:
+            record.hold(self)
+
+    # What comes next.
+
+    def find_next(self) -> int:
+        """Return the position of the next frame that a watch must examine, -1 where it need not examine one."""
+        self.catch_up()
+        record, taken = self.record, self.taken
+        if taken >= len(self.positions):
+            return -1
+        if record is None or not (record.time_only or record.settled_data is not None):
+            return int(self.positions[taken])
+        found = len(self.positions)
+        if not record.time_only:
+            place = int(self.changes.searchsorted(taken))
+            found = int(self.changes[place]) if place < len(self.changes) else found
+        found = min(found, next((index for index in self.first_uses if index >= taken), found))
+        return int(self.positions[found]) if found < len(self.positions) else -1
+
+    def _visible(self) -> int:
+        """Return the number of frames before the next silence of the bus."""
+        return int(self.positions.searchsorted(self._moment.horizon))
+
+    def unbroken_until(self, last: int, longest: int) -> int:
+        """See ``Rhythm.unbroken_until``."""
+        import numpy as np
+
+        self.catch_up()
+        paused, taken, end = self._moment.paused_us, self.taken, self._visible()
+        if taken >= end or int(self.times[taken]) - paused - last > longest:
+            return last
+        steps = self._long_steps.get(longest)
+        if steps is None:
+            steps = self._long_steps[longest] = np.flatnonzero(np.diff(self.times) > longest) + 1
+        place = int(steps.searchsorted(taken, "right"))
+        broken = int(steps[place]) if place < len(steps) else end
+        return int(self.times[min(broken, end) - 1]) - paused
+
+    def regular_until(self, shortest: float, longest: float) -> int:
+        """See ``Rhythm.regular_until``."""
+        import numpy as np
+
+        self.catch_up()
+        assert self.record is not None
+        paused, taken, end = self._moment.paused_us, self.taken, self._visible()
+        last = self.record.rhythm.stored[-1]
+        if taken >= end or not shortest <= int(self.times[taken]) - paused - last <= longest:
+            return last
+        steps = self._irregular.get((shortest, longest))
+        if steps is None:
+            all_steps = np.diff(self.times)
+            steps = np.flatnonzero((all_steps < shortest) | (all_steps > longest)) + 1
+            self._irregular[shortest, longest] = steps
+        place = int(steps.searchsorted(taken, "right"))
+        broken = int(steps[place]) if place < len(steps) else end
+        return int(self.times[min(broken, end) - 1]) - paused
+
+    def sparse_until(self, count: int, within: float) -> int:
+        """See ``Rhythm.sparse_until``."""
+        import numpy as np
+
+        self.catch_up()
+        assert self.record is not None
+        stored, paused, taken, end = self.record.rhythm.stored, self._moment.paused_us, self.taken, self._visible()
+        head = list(stored)[-count:] + [
+            time - paused for time in self.times[taken : min(taken + count - 1, end)].tolist()
+        ]
+        for before, time in zip(head, head[count - 1 :], strict=False):
+            if time - before < within:
+                return int(max(stored[-1], head[head.index(time) - 1]))
+        if taken + count - 1 >= end:
+            return int(head[-1])
+        dense = self._dense.get((count, within))
+        if dense is None:
+            steps = self.times[count - 1 :] - self.times[: 1 - count]
+            dense = self._dense[count, within] = np.flatnonzero(steps < within) + count - 1
+        place = int(dense.searchsorted(taken + count - 1))
+        found = min(int(dense[place]) if place < len(dense) else end, end)
+        return int(self.times[found - 1]) - paused
+
+
+def to_bytes(data: "uint64", length: "uint8") -> bytes:
+    """Return the data bytes of a frame."""
+    return int(data).to_bytes(8, "big")[: int(length)]
+
+
+def joined_times(topics: "Sequence[TopicFrames]", start: int) -> "NDArray[int64]":
+    """Return the times of all frames of some topics from ``start`` on, in order."""
+    import numpy as np
+
+    times = topics[0].times if len(topics) == 1 else np.sort(np.concatenate([topic.times for topic in topics]))
+    return times[int(times.searchsorted(start)) :]
+
+
+class _Identifier(NamedTuple):
+    dgn: int
+    source: int
+    place: int
+
+
+class Topics:
+    """The topics of one channel; their numbers are those of their first frames."""
+
+    def __init__(self, decoder: Decoder, moment: Moment) -> None:
+        self._decoder = decoder
+        self._moment = moment
+        self._numbers: dict[tuple[int, int, int], int] = {}
+        self.topics: list[TopicFrames] = []
+        self._identifiers: list[_Identifier] = []
+        self._known: NDArray[uint32] | None = None
+        """The known identifiers in order, and the number of each."""
+        self._known_numbers: NDArray[intp] | None = None
+        self._table: NDArray[intp] | None = None
+        """The number of the topic, by the number of the identifier and the byte that tells topics apart."""
+        self._shifts: NDArray[uint64] | None = None
+        self._places: NDArray[uint8] | None = None
+
+    def split(
+        self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]"
+    ) -> "list[TopicFrames] | None":
+        """Give each topic its frames of a block and its record; return those that have frames.
+
+        Returns None where a log has too many identifiers. The data are compared without the bits after the last byte.
+
+        Args:
+            frames: the frames of the block.
+            record_of: returns the record of the topic of an identifier and data, None where it has none.
+        """
+        import numpy as np
+
+        identifiers, lengths = frames.identifiers, frames.lengths
+        masks = np.array([0] + [(1 << 64) - (1 << 64 - 8 * length) for length in range(1, 9)], np.uint64)
+        data = frames.data if (lengths == 8).all() else frames.data & masks[lengths]
+        numbers = self._find(identifiers)
+        if numbers is None:
+            return None
+        assert self._table is not None
+        assert self._shifts is not None
+        assert self._places is not None
+        keys = (data >> self._shifts[numbers] & np.uint64(0xFF)).astype(np.intp)
+        keys[self._places[numbers] >= lengths] = _NO_BYTE
+        topics = self._table[numbers, keys]
+        unknown = np.flatnonzero(topics < 0)
+        if len(unknown):
+            for position in unknown.tolist():
+                number, key = int(numbers[position]), int(keys[position])
+                if self._table[number, key] < 0:
+                    self._table[number, key] = self._topic(self._identifiers[number], key)
+            topics[unknown] = self._table[numbers[unknown], keys[unknown]]
+        short = topics.astype(np.uint16) if len(self.topics) < 1 << 16 else topics
+        order = np.argsort(short, kind="stable")
+        ordered = short[order]
+        data, lengths = data[order], lengths[order]
+        changed = np.empty(len(order), np.bool_)
+        changed[1:] = (data[1:] != data[:-1]) | (lengths[1:] != lengths[:-1])
+        starts = np.flatnonzero(np.concatenate(([True], ordered[1:] != ordered[:-1])))
+        times, identifiers = frames.times[order], identifiers[order]
+        here = []
+        for start, end in zip(starts.tolist(), [*starts[1:].tolist(), len(order)], strict=True):
+            topic = self.topics[int(ordered[start])]
+            first = Frame(int(times[start]), int(identifiers[start]), to_bytes(data[start], lengths[start]))
+            record = record_of(first.identifier, first.data)
+            topic.hold(record)
+            changed[start] = record is None or record.stored_frame.data != first.data
+            part = slice(start, end)
+            topic.load(order[part], times[part], identifiers[part], data[part], lengths[part], changed[part])
+            here.append(topic)
+        return here
+
+    def _find(self, identifiers: "NDArray[uint32]") -> "NDArray[intp] | None":
+        """Return the number of each frame's identifier; None where there are too many."""
+        import numpy as np
+
+        places = None
+        if self._known is not None:
+            assert self._known_numbers is not None
+            places = self._known.searchsorted(identifiers)
+            places[places == len(self._known)] = 0
+            missing = np.flatnonzero(self._known[places] != identifiers)
+            if not len(missing):
+                return self._known_numbers[places]
+            unknown, first = np.unique(identifiers[missing], return_index=True)
+            first = missing[first]
+        else:
+            unknown, first = np.unique(identifiers, return_index=True)
+        if len(self._identifiers) + len(unknown) > MAX_IDENTIFIERS:
+            return None
+        for place in np.argsort(first).tolist():
+            self._add(int(unknown[place]))
+        everything = np.concatenate((self._known if self._known is not None else unknown[:0], unknown))
+        numbers = np.empty(len(everything), np.intp)
+        known = len(everything) - len(unknown)
+        if known:
+            assert self._known_numbers is not None
+            numbers[:known] = self._known_numbers
+        numbers[known + np.argsort(first)] = np.arange(known, len(everything))
+        order = np.argsort(everything)
+        self._known, self._known_numbers = everything[order], numbers[order]
+        rows = np.full((len(self._identifiers), _NO_BYTE + 1), -1, np.intp)
+        if self._table is not None:
+            rows[: len(self._table)] = self._table
+        self._table = rows
+        place_of = [one.place for one in self._identifiers]
+        self._places = np.array(place_of, np.uint8)
+        self._shifts = np.array([0 if place == _NO_PLACE else 56 - 8 * place for place in place_of], np.uint64)
+        return self._known_numbers[self._known.searchsorted(identifiers)]
+
+    def _add(self, identifier: int) -> None:
+        dgn = dgn_of(identifier)
+        key = self._decoder.layout(dgn).key_slice
+        self._identifiers.append(_Identifier(dgn, identifier & 0xFF, key.start if key.start < 8 else _NO_PLACE))
+
+    def _topic(self, identifier: _Identifier, key: int) -> int:
+        number = self._numbers.setdefault((identifier.dgn, identifier.source, key), len(self.topics))
+        if number == len(self.topics):
+            self.topics.append(TopicFrames(number, identifier.dgn, identifier.source, self._moment))
+        return number
+
+    def __iter__(self) -> Iterator[TopicFrames]:
+        return iter(self.topics)

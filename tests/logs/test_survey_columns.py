@@ -1,0 +1,193 @@
+"""The survey of a log in columns finds exactly what the watch finds frame by frame."""
+
+import json
+import random
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rvsim.faces.text.survey_json import as_json
+from rvsim.logs.blocks import to_blocks
+from rvsim.logs.read import open_log
+from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
+from rvsim.rig.load import load_rig
+from rvsim.shipped import scenario_folder
+from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import ErrorFrame, ErrorState, LogEnded, OtherFrame, OtherKind, StateChanged, TimeWentBack
+
+SCENARIOS = sorted(path.stem for path in scenario_folder().glob("*.toml"))
+MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
+BLOCKS = (37, 200, 1000, 5000, 65_536)
+
+
+@pytest.fixture(scope="module")
+def logs(record, recorded):
+    """Return the frames of every shipped scenario, and those of a recorded vessel."""
+    made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
+    return {"marine": recorded["marine"], **{scenario: frames for scenario, frames in made.items() if frames}}
+
+
+@pytest.fixture(scope="module")
+def rigs():
+    """Return the rigs that the logs are compared with."""
+    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml")
+
+
+@pytest.fixture(scope="module")
+def surveys(catalogue, tmp_path_factory):
+    """Survey entries frame by frame and in blocks: two values that must be the same, with the whole JSON of each."""
+    log = open_log(MARINE)
+
+    def go(entries, rig, most=65_536, part=WHOLE_LOG):
+        by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
+        for entry in entries:
+            by_frame.observe(entry)
+        in_columns = Surveyor(catalogue, rig, part, signals=True)
+        for _, block in to_blocks((("", entry) for entry in entries), most):
+            in_columns.observe_block(block)
+        return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
+
+    yield go
+    log.close()
+
+
+def _value(log, survey, catalogue):
+    """Return all of a survey that can be compared."""
+    found = json.loads(as_json(log, survey, catalogue))
+    gaps = [(source.address, list(source.messages.items())) for source in survey.sources]
+    load = survey.load
+    exact = (load.frames, load.bits, dict(load.by_user), load.peak, load.average_percent)
+    return found, gaps, survey.flags, survey.causes, survey.sources, survey.errors, exact, survey.unseen_devices
+
+
+@pytest.mark.parametrize("scenario", ["marine", *SCENARIOS])
+@pytest.mark.parametrize("with_rig", [False, True])
+def test_a_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, scenario, with_rig):
+    """Every shipped scenario, and a recorded vessel: the same flags, texts, causes, devices, medians and load."""
+    frames = logs.get(scenario, [])
+    entries = [*frames, LogEnded(frames[-1].time if frames else 0)]
+    by_frame, in_columns = surveys(entries, rigs[with_rig], 65_536 if with_rig else 500)
+    assert in_columns == by_frame
+
+
+@given(seed=st.integers(0, 2**32))
+def test_a_mutated_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, seed):
+    """Cut, doubled, shifted, spoilt, reordered, shortened, readdressed, with errors: still the same."""
+    rng = random.Random(seed)
+    frames = logs[rng.choice([*logs, "marine", "marine"])]
+    first = rng.choice((0, rng.randrange(len(frames))))
+    frames = frames[first : first + rng.choice((500, 1500, 3000))]
+    entries = mutated([frame._replace(time=frame.time - frames[0].time) for frame in frames], rng)
+    end = entries[-1].time if entries else 0
+    part = rng.choice([WHOLE_LOG] * 4 + [SurveyedTime(rng.randrange(end + 1), rng.choice((None, end)))])
+    by_frame, in_columns = surveys(entries, rng.choice(rigs), rng.choice(BLOCKS), part)
+    assert in_columns == by_frame
+
+
+def mutated(entries, rng):
+    """Return a log with one to four mutations; times still never go back."""
+    for _ in range(rng.randint(1, 4)):
+        if len(entries) < 30:
+            break
+        first = rng.randrange(len(entries))
+        end = min(len(entries), first + rng.choice((1, 5, 50, 500, 3000)))
+        rng.choice(MUTATIONS)(entries, first, end, rng)
+    ordered, now = [], 0
+    for entry in entries:
+        if entry.time < now:
+            if rng.random() < 0.3:
+                ordered.append(TimeWentBack(now, now - entry.time, "line 1"))
+            entry = entry._replace(time=now)
+        now = entry.time
+        ordered.append(entry)
+    return ordered
+
+
+def _cut(entries, first, end, rng):
+    del entries[first:end]
+
+
+def _double(entries, first, end, rng):
+    entries[first:first] = entries[first:end]
+
+
+def _shift(entries, first, end, rng):
+    step = rng.choice((100, 50_000, 1_500_000, 20_000_000, 100_000_000))
+    entries[first:] = [entry._replace(time=entry.time + step) for entry in entries[first:]]
+
+
+def _hurry(entries, first, end, rng):
+    """Have some seconds of the log pass within a few hundredths of one."""
+    start = entries[first].time
+    for place in range(first, end):
+        entries[place] = entries[place]._replace(time=start + (entries[place].time - start) // 60)
+
+
+def _spoil(entries, first, end, rng):
+    for place in range(first, end):
+        entry = entries[place]
+        if isinstance(entry, Frame) and entry.data and rng.random() < 0.3:
+            data = bytearray(entry.data)
+            data[rng.randrange(len(data))] = rng.choice((0, 255, 254, 251, rng.randrange(256)))
+            entries[place] = entry._replace(data=bytes(data))
+
+
+def _shorten(entries, first, end, rng):
+    for place in range(first, end):
+        entry = entries[place]
+        if isinstance(entry, Frame) and rng.random() < 0.2:
+            entries[place] = entry._replace(data=entry.data[: rng.randrange(8)])
+
+
+def _silence(entries, first, end, rng):
+    source = _source_of(entries, rng)
+    keep = [
+        not (first <= place < first + 2000 and isinstance(entry, Frame) and entry.identifier & 0xFF == source)
+        for place, entry in enumerate(entries)
+    ]
+    entries[:] = [entry for entry, kept in zip(entries, keep, strict=True) if kept]
+
+
+def _readdress(entries, first, end, rng):
+    source, other = _source_of(entries, rng), rng.randrange(256)
+    for place in range(first, len(entries)):
+        entry = entries[place]
+        if isinstance(entry, Frame) and entry.identifier & 0xFF == source and rng.random() < 0.7:
+            entries[place] = entry._replace(identifier=entry.identifier & ~0xFF | other)
+
+
+def _reorder(entries, first, end, rng):
+    part = entries[first:end]
+    rng.shuffle(part)
+    entries[first:end] = part
+
+
+def _add_frames(entries, first, end, rng):
+    for place in range(first, min(end, first + 50)):
+        entry = entries[place]
+        if isinstance(entry, Frame):
+            known = entry.identifier ^ rng.randrange(8) << 26
+            identifier = rng.choice((known, rng.getrandbits(29)))
+            entries.insert(place, Frame(entry.time, identifier, rng.randbytes(8)))
+
+
+def _add_events(entries, first, end, rng):
+    for place in range(first, end, max(1, (end - first) // 3)):
+        time = entries[place].time
+        events = (
+            ErrorFrame(time, "a bit"),
+            OtherFrame(time, OtherKind.REMOTE, 100),
+            StateChanged(time, "an adapter", ErrorState.PASSIVE, None, None),
+        )
+        entries.insert(place, rng.choice(events))
+
+
+MUTATIONS = (
+    _cut, _double, _shift, _hurry, _spoil, _shorten, _silence, _readdress, _reorder, _add_frames, _add_events
+)  # fmt: skip
+
+
+def _source_of(entries, rng):
+    return rng.choice([entry.identifier & 0xFF for entry in entries if isinstance(entry, Frame)] or [0])
