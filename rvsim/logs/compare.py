@@ -180,6 +180,10 @@ def _notes(before: LogSummary, after: LogSummary) -> Iterator[str]:
     for log in (*before.logs, *after.logs):
         if not log.in_order:
             yield f"the times of {log.name} are not plausible: its gaps and its bus load are not compared"
+    for found in (before, after):
+        if 0 < found.length_us < MIN_JUDGED_US or (found.frames and not found.length_us):
+            names, seconds = ", ".join(log.name for log in found.logs), found.length_us / SECOND_US
+            yield f"{names} lasts {seconds:.1f} s: most of what is missing there cannot be told"
     if not before.frames or not after.frames:
         empty = [log.name for log in (*before.logs, *after.logs) if not log.frames]
         yield f"no frames of this network in {', '.join(empty)}: nothing can be compared"

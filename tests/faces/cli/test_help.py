@@ -5,7 +5,7 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "replay", "export", "listen", "about")
+COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "listen", "about")
 
 
 @pytest.fixture
