@@ -19,6 +19,7 @@ from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 
 __all__ = ["ROUND_GAP_US", "LogRounds", "ReplayRun"]
@@ -83,15 +84,20 @@ class ReplayRun:
         pipeline: takes its entries.
         new_pipeline: returns another pipeline with a new watch that starts at a time in microseconds; without it there
             is no way back.
+        catalogue: the message definitions, by which a way back passes over most of the log in columns.
     """
 
     def __init__(
-        self, rounds: LogRounds, pipeline: Pipeline, new_pipeline: Callable[[int], Pipeline] | None = None
+        self,
+        rounds: LogRounds,
+        pipeline: Pipeline,
+        new_pipeline: Callable[[int], Pipeline] | None = None,
+        catalogue: Catalogue | None = None,
     ) -> None:
         self._reader = LogReader(rounds, pipeline)
         self._start = rounds.start
         self._stop = None if rounds.loop else rounds.end
-        self._new_pipeline = new_pipeline
+        self._new_pipeline, self._catalogue = new_pipeline, catalogue
         self._seek: _Seek | None = None
         self._rewind: _Rewind | None = None
         self._jump: Callable[[PacedClock, RunControl], None] | None = None
@@ -266,7 +272,7 @@ class ReplayRun:
             return None
         self._restart_sender()
         rounds = self._reader.rounds.again(place.offset)
-        self._rewind = _Rewind(LogReader(rounds, self._new_pipeline(place.offset)), place)
+        self._rewind = _Rewind(LogReader(rounds, self._new_pipeline(place.offset), self._catalogue), place)
         return self._rewind
 
     def _read_again(self, rewind: _Rewind, clock: PacedClock, control: RunControl) -> None:
@@ -276,7 +282,10 @@ class ReplayRun:
             if self._rewind is not rewind:
                 return
         reader, place = rewind.reader, rewind.place
-        if rewind.raised_at is None:
+        limit = (place.time or self.time) if rewind.raised_at is None else rewind.raised_at
+        if reader.skim(place.number, limit):
+            is_there = False
+        elif rewind.raised_at is None:
             is_there = reader.go_to(place, MAX_STEP_ENTRIES)
         else:
             raised_at, pipeline = rewind.raised_at, reader.pipeline
@@ -285,12 +294,12 @@ class ReplayRun:
                 until=lambda: bool(pipeline.raised_times) and pipeline.raised_times[-1] >= raised_at,
                 max_entries=MAX_STEP_ENTRIES,
             )
-            if not is_there and (reader.rounds.upcoming is None or reader.time >= place.time):
+            if not is_there and (reader.time >= place.time or reader.rounds.upcoming is None):
                 self._leave_ways()
                 self._say("No earlier flag in this round.")
                 return
         if not is_there:
-            whole = max(1, (rewind.raised_at or place.time or self.time) - place.offset)
+            whole = max(1, limit - place.offset)
             self._say(f"Reading the log again: {min(99, 100 * (reader.time - place.offset) // whole)} %.")
             return
         with control.lock:

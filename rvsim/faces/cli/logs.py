@@ -139,7 +139,7 @@ def replay_log(log: str, options: ReplayOptions) -> int:
             from rvsim.faces.screen.show import show_replay
 
             name = printable(Path(log).name) + (", sent on a simulated bus" if sends else "")
-            replay = ReplayRun(rounds, new_pipeline(0), new_pipeline)
+            replay = ReplayRun(rounds, new_pipeline(0), new_pipeline, catalogue)
             replay.sender = sender
             code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
