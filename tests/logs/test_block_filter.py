@@ -17,13 +17,13 @@ IDENTIFIERS = st.builds(
     st.sampled_from((0, 0x44, 0x5E)),
 )
 FRAMES = st.builds(Frame, st.just(0), IDENTIFIERS, st.binary(max_size=8))
-ENTRIES = st.lists(st.tuples(st.integers(0, 5), FRAMES | st.none()), max_size=40)
+ENTRIES = st.lists(st.tuples(st.integers(0, 1), FRAMES | st.none()), max_size=40)
 
 
 @given(
     ENTRIES,
-    st.integers(-1, 60),
-    st.none() | st.integers(0, 90),
+    st.integers(-1, 9),
+    st.none() | st.integers(0, 15),
     st.none() | st.sets(st.sampled_from((0, 0x44, 0x5E, 0xFE))),
     st.none() | st.sets(st.sampled_from(DGNS)),
     st.integers(1, 50),
