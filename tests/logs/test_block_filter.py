@@ -1,6 +1,6 @@
 """A part of a log's blocks: the very entries that are chosen one by one."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rvsim.logs.block_filter import BlockFilter
@@ -28,6 +28,7 @@ ENTRIES = st.lists(st.tuples(st.integers(0, 1), FRAMES | st.none()), max_size=40
     st.none() | st.sets(st.sampled_from(DGNS)),
     st.integers(1, 50),
 )
+@settings(max_examples=300)
 def test_chosen_entry_by_entry(drawn, start, end, sources, dgns, most):
     """Period with both ends in it, sources and messages; other entries only where all of both are chosen."""
     entries, time = [], 0

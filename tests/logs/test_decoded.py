@@ -35,7 +35,7 @@ BO_ 2566849025 STEPS: 8 Vector__XXX
  SG_ steps_instance : 0|8@1+ (1,0) [0|0] "" Vector__XXX
  SG_ fine : 8|33@1+ (1e18,-1e18) [0|0] "u" Vector__XXX
  SG_ places : 41|20@1+ (1e-18,1) [0|0] "u" Vector__XXX
- SG_ tiny : 61|3@1+ (1.234567890123e-18,0) [0|0] "u" Vector__XXX
+ SG_ tiny : 61|3@1+ (4.859023290831e-14,0) [0|0] "u" Vector__XXX
 VAL_ 2566848257 mode -1 "back" 0 "none" 3 "none" ;
 VAL_ 2566848257 turn 7 "seven" 65535 "top" ;
 VAL_ 2566848513 serial 18446744073709551615 "last" 5 "five" -1 "below" ;

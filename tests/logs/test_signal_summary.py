@@ -19,6 +19,7 @@ MESSAGES = ("DC_SOURCE_STATUS_1", "TANK_STATUS", "DATE_TIME_STATUS", "DM_RV", "T
 
 CONTENTS = (
     b"\1" * 8, bytes(8), b"\1\0", b"\1\2\3\4\5\6\7\x08", b"\1\xff\xff\xff\xff\xff\xff\xff", b"\1\1\1", b"",
+    b"\1" + bytes(7),
     b"\2\xfe\xfe\xfe" * 2,
 )  # fmt: skip
 
