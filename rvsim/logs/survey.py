@@ -241,7 +241,7 @@ class Surveyor:
         self._columns = (
             None
             if frame_by_frame
-            else ColumnWatch(self._watch, self._decoder, lambda events: _collect_flags(events, self._flags))
+            else ColumnWatch(self._watch, self._decoder, rig, lambda events: _collect_flags(events, self._flags))
         )
         self._count = 0
         self._first: int | None = None

@@ -4,7 +4,7 @@ Knows: which of them takes in what, and in which order. Does not know any proble
 from the one before, and every claim, request and reset.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from rvsim.watch.detect.replacements import Replacements
 from rvsim.watch.detect.request_history import RequestHistory
@@ -18,11 +18,13 @@ from rvsim.watch.detect.without_address import SendersWithoutAddress
 from rvsim.watch.identity.address_conflicts import AddressConflicts
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.needs import Need, PassedChange
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Emit, InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
+from rvsim.wire.spec import MessageSpec
 
 _MAX_NAMES = 256
 """How many NAMEs keep the name of their device, the newest ones. Our decision, to bound the memory."""
@@ -93,6 +95,15 @@ class AddressDetectors:
         if record.topic.dgn == ADDRESS_CLAIM and len(frame.data) == 8:
             self._observe_claim(record, Name.from_bytes(frame.data), time, now)
         return is_request
+
+    def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
+        """Take in the last frames with new data that were passed over."""
+        self._value_trains.enter(record, changes)
+
+    @staticmethod
+    def needs(spec: MessageSpec | None) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message, where the sender is not in question."""
+        return ValueTrains.needs(spec)
 
     def _observe_claim(self, record: TopicRecord, name: Name, time: int, now: int) -> None:
         node = record.node
