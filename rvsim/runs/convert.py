@@ -13,6 +13,7 @@ from rvsim.logs.block_filter import BlockFilter
 from rvsim.logs.export.log_file import LOG_SUFFIXES, WITH_CHANNELS, LogFile
 from rvsim.logs.export.new_file import NewFile, reworded
 from rvsim.logs.read import Log, no_channel, several_channels
+from rvsim.logs.redact import Redactor
 from rvsim.runs.export import addresses
 from rvsim.runs.progress import Progress, Say, counted
 from rvsim.runs.selection import LogSelection
@@ -48,6 +49,8 @@ class ConvertRequest:
     selected: LogSelection = field(default_factory=LogSelection)
     channel: str | None = None
     devices: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
+    redactor: Redactor | None = None
+    """Makes it anonymous; None to leave it as it is."""
 
     def of_channel(self, channel: str) -> BlockFilter:
         """Return what is chosen of a channel."""
@@ -102,20 +105,31 @@ def _write(
     with open_again() as log, path.open("wb") as file:
         written: LogFile | None = None
         entries = _by_block(log, request) if in_blocks else _by_entry(log, request)
+        if request.redactor is not None:
+            entries = _redacted(entries, request.redactor)
         for channel, entry in counted(entries, f"frames of {log.name} written", Progress(say)):
             if written is None:
-                written = _log_file(file, suffix, catalogue, log)
+                written = _log_file(file, suffix, catalogue, log, request)
             written.write(channel, entry)
             if suffix not in WITH_CHANNELS and request.channel is None and len(log.channels) > 1:
                 raise several_channels(log)
-        written = written or _log_file(file, suffix, catalogue, log)
+        written = written or _log_file(file, suffix, catalogue, log, request)
         written.close()
     return written.frames, log
 
 
-def _log_file(file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log) -> LogFile:
-    statistics = log.statistics
-    return LogFile(file, suffix, catalogue, name=log.name, started=statistics.started, first=statistics.first or 0)
+def _redacted(
+    entries: Iterator[tuple[str, Frame | LineEvent]], redactor: Redactor
+) -> Iterator[tuple[str, Frame | LineEvent]]:
+    for channel, entry in entries:
+        yield redactor.name("bus", channel), redactor.entry(entry, channel)
+
+
+def _log_file(file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log, request: ConvertRequest) -> LogFile:
+    statistics, name = log.statistics, log.name
+    if request.redactor is not None:
+        name = request.redactor.name("log", name)
+    return LogFile(file, suffix, catalogue, name=name, started=statistics.started, first=statistics.first or 0)
 
 
 def _by_block(log: Log, request: ConvertRequest) -> Iterator[tuple[str, Frame | LineEvent]]:

@@ -89,6 +89,13 @@ def test_a_packed_log_that_grows_is_not_cut_off(path, read_while_growing):
     assert (log.statistics.unreadable_count, log.read_up_to.byte) == (0, len(packed) - 10)
 
 
+def test_half_a_line_in_a_packed_log_is_damage(path):
+    """The archive of a mail was saved just now, and what is in it was written before."""
+    path.write_bytes(gzip.compress(b"".join(LINES) + LINES[0][:20]))
+    with open_log(path) as log:
+        assert (len(list(log.frames())), log.read_up_to, log.statistics.unreadable_count) == (COUNT, None, 1)
+
+
 def test_a_binary_log_that_grows_is_not_damaged(path, read_while_growing):
     """Its last container is incomplete."""
     with can.BLFWriter(path) as writer:

@@ -104,7 +104,8 @@ class ByteSource:
     def excuses_end(self, size: int = 0) -> bool:
         """Tell whether it is no damage that the log ends within an entry, and note it if so.
 
-        It is none if the file is growing, or was written a moment ago. ``size`` is that of what is left out.
+        It is none if the file is growing, or was written a moment ago; packed files may have been saved just now, so
+        they have to grow. ``size`` is that of what is left out.
         """
         if self._size is None:
             return False
@@ -112,7 +113,7 @@ class ByteSource:
             is_recent = abs(epoch_s() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
         except (OSError, ValueError):
             return False
-        if self.is_growing or is_recent:
+        if self.is_growing or (is_recent and not self._packings):
             self.ends_within_entry, self._held_back = True, size * (2 if self._utf16 else 1)
         return self.ends_within_entry
 
